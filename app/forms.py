@@ -1,0 +1,285 @@
+"""Forms: texts typed by a person, checked by a model, shown again with the faults beside the fields.
+
+A `Form` keeps what was typed, whatever happens. Rows of a list are named `parts.0.percent`.
+"""
+
+import re
+import secrets
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import NoneType, UnionType
+from typing import Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
+
+from app.models.base import FormIn, measure_of
+from app.units import KINDS, UnitSystem
+
+Choice = tuple[str, str]
+Texts = dict[str, list[str]]
+
+_WORDS = {
+    "int_parsing": "Type a whole number.",
+    "int_from_float": "Type a whole number.",
+    "float_parsing": "Type a number, such as 0.5.",
+    "literal_error": "Choose one of the list.",
+    "date_from_datetime_parsing": "Type a date, such as 2026-11-25.",
+    "date_parsing": "Type a date, such as 2026-11-25.",
+    "datetime_parsing": "Type a date and a time, such as 2026-11-25 14:30.",
+    "datetime_from_date_parsing": "Type a date and a time, such as 2026-11-25 14:30.",
+    "finite_number": "Type a number that is not endless.",
+}
+
+
+@dataclass(frozen=True)
+class BoundField:
+    """One field of one form as a template needs it."""
+
+    name: str
+    id: str
+    label: str
+    hint: str
+    value: str
+    error: str
+    required: bool
+    control: str
+    choices: list[Choice]
+    rows: int
+    values: list[str]
+
+    @property
+    def described_by(self) -> str:
+        """Identifiers of the hint and the error, for aria-describedby."""
+        parts = ([f"{self.id}-hint"] if self.hint else []) + ([f"{self.id}-error"] if self.error else [])
+        return " ".join(parts)
+
+
+@dataclass
+class Form:
+    """A form on a page: its model, what stands in it, what is wrong with it."""
+
+    model: type[FormIn]
+    id: str
+    action: str
+    values: Texts = field(default_factory=dict)
+    errors: dict[str, str] = field(default_factory=dict)
+    choices: dict[str, list[Choice]] = field(default_factory=dict)
+    version: int | None = None
+    once: str = field(default_factory=lambda: secrets.token_urlsafe(18))
+    draft_at: Any = None
+
+    @property
+    def message(self) -> str:
+        """A fault that belongs to no single field."""
+        return self.errors.get("", "")
+
+    @property
+    def faults(self) -> list[tuple[str, str, str]]:
+        """Identifier, label and message of each fault, in the order of the form."""
+        found = [(n, e) for n, e in self.errors.items() if n]
+        order = {name: i for i, name in enumerate(self.model.model_fields)}
+        found.sort(key=lambda f: (order.get(f[0].split(".")[0], 99), f[0]))
+        return [(self.field(n).id, self.field(n).label, e) for n, e in found]
+
+    def text(self, name: str) -> str:
+        """What stands in a field."""
+        found = self.values.get(name, [])
+        return found[0] if found else ""
+
+    def field(self, name: str) -> BoundField:
+        """A field, ready to draw; `parts.0.percent` is a field of a row."""
+        model, info = _locate(self.model, name)
+        base = name.split(".")[-1]
+        plain = _plain(info)
+        choices = self.choices.get(name) or self.choices.get(re.sub(r"\.\d+\.", ".", name))
+        if choices is None and get_origin(plain) is Literal:
+            choices = [(str(a), str(a)) for a in get_args(plain)]
+        extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+        rows = int(str(extra.get("rows", 0)))
+        return BoundField(
+            name=name,
+            id=f"{self.id}-{name.replace('.', '-')}",
+            label=info.title or base.replace("_", " ").capitalize(),
+            hint=info.description or "",
+            value=self.text(name),
+            error=self.errors.get(name, ""),
+            required=info.is_required(),
+            control=_control(model, base, plain, choices, rows),
+            choices=choices or [],
+            rows=rows,
+            values=self.values.get(name, []),
+        )
+
+    def rows(self, name: str, spare: int = 2, least: int = 4) -> list[dict[str, BoundField]]:
+        """The rows of a list field: those typed and a few empty ones."""
+        row_model = _row_model(self.model.model_fields[name])
+        used = {int(m[1]) for key in self.values if (m := re.match(rf"{name}\.(\d+)\.", key))}
+        count = max(max(used, default=-1) + 1 + spare, least)
+        return [{f: self.field(f"{name}.{i}.{f}") for f in row_model.model_fields} for i in range(count)]
+
+    def check(self, units: UnitSystem) -> FormIn | None:
+        """Validate what stands in the form; on a fault fill `errors` and give nothing back."""
+        tree, places = _tree(self.model, self.values)
+        try:
+            return self.model.model_validate(tree, context={"units": units})
+        except ValidationError as error:
+            for fault in error.errors(include_url=False):
+                name = _name(fault["loc"], places)
+                self.errors.setdefault(name, self._words(name, dict(fault)))
+            return None
+
+    def refuse(self, field_name: str | None, message: str) -> None:
+        """Put a service's refusal beside its field, or at the head of the form."""
+        name = field_name or ""
+        if name and not self._has(name):
+            name = ""
+        self.errors[name] = message
+
+    def _has(self, name: str) -> bool:
+        try:
+            _locate(self.model, name)
+        except KeyError:
+            return False
+        return True
+
+    def _words(self, name: str, fault: dict[str, Any]) -> str:
+        kind, limits = fault["type"], fault.get("ctx", {})
+        if kind == "measure":
+            return str(limits["message"])
+        if kind == "missing":
+            return self._missing(name)
+        if kind in _WORDS:
+            return _WORDS[kind]
+        bounds = {"greater_than": "more than {gt}", "greater_than_equal": "at least {ge}",
+                  "less_than": "less than {lt}", "less_than_equal": "at most {le}"}  # fmt: skip
+        if kind in bounds:
+            return f"This must be {bounds[kind].format(**limits)}."
+        if kind == "string_too_short":
+            return f"Write at least {limits['min_length']} characters."
+        if kind == "string_too_long":
+            return f"Write at most {limits['max_length']} characters."
+        if kind == "too_short":
+            return "Fill in at least one."
+        if kind == "too_long":
+            return f"At most {limits['max_length']} fit."
+        return str(limits.get("error") or fault["msg"]).removeprefix("Value error, ")
+
+    def _missing(self, name: str) -> str:
+        model, info = _locate(self.model, name)
+        measure = measure_of(model, name.split(".")[-1])
+        if measure is not None:
+            return f"Type {KINDS[measure.kind].noun}, such as {KINDS[measure.kind].example}."
+        if get_origin(_plain(info)) is list:
+            return "Fill in at least one."
+        if name in self.choices or get_origin(_plain(info)) is Literal or name.endswith("_id"):
+            return "Choose one."
+        return "Fill this in."
+
+
+def from_texts(
+    model: type[FormIn],
+    texts: Iterable[tuple[str, str]],
+    form_id: str,
+    action: str,
+    choices: Mapping[str, list[Choice]],
+) -> Form:
+    """A form as it was sent: every text is kept, hidden fields are taken off."""
+    values: Texts = {}
+    for name, text in texts:
+        values.setdefault(name, []).append(text)
+    version = values.pop("version", [""])[0]
+    once = values.pop("once", [""])[0]
+    form = Form(model, form_id, action, values, choices=dict(choices))
+    form.version = int(version) if version.isdigit() else None
+    form.once = once or form.once
+    return form
+
+
+def _plain(info: FieldInfo) -> Any:
+    """The annotation without `| None`."""
+    annotation = info.annotation
+    if get_origin(annotation) in (Union, UnionType):
+        inner = [a for a in get_args(annotation) if a is not NoneType]
+        return inner[0]
+    return annotation
+
+
+def _row_model(info: FieldInfo) -> type[BaseModel]:
+    (inner,) = get_args(_plain(info))
+    assert isinstance(inner, type)
+    assert issubclass(inner, BaseModel)
+    return inner
+
+
+def _locate(model: type[BaseModel], name: str) -> tuple[type[BaseModel], FieldInfo]:
+    head, *rest = name.split(".")
+    info = model.model_fields[head]
+    if len(rest) == 2:
+        row = _row_model(info)
+        return row, row.model_fields[rest[1]]
+    return model, info
+
+
+def _control(model: type[BaseModel], name: str, plain: Any, choices: list[Choice] | None, rows: int) -> str:
+    if get_origin(plain) is list:
+        return "many"
+    if choices is not None:
+        return "select"
+    if measure_of(model, name) is not None:
+        return "measure"
+    kinds = {
+        "bool": "checkbox",
+        "date": "date",
+        "datetime": "datetime-local",
+        "int": "whole",
+        "float": "number",
+    }
+    control = kinds.get(getattr(plain, "__name__", ""), "text")
+    return "textarea" if rows and control == "text" else control
+
+
+def _tree(model: type[FormIn], values: Texts) -> tuple[dict[str, Any], dict[tuple[str, int], int]]:
+    """Flat texts as the tree the model checks; empty texts and wholly empty rows are left out.
+
+    Also tells where each row of a list stood on the page, so that a fault finds its field again.
+    """
+    tree: dict[str, Any] = {}
+    places: dict[tuple[str, int], int] = {}
+    for name, info in model.model_fields.items():
+        plain = _plain(info)
+        if get_origin(plain) is list and _is_model(get_args(plain)[0]):
+            rows = _rows(name, _row_model(info), values)
+            for i, (place, _) in enumerate(rows):
+                places[name, i] = place
+            tree[name] = [row for _, row in rows]
+        elif get_origin(plain) is list:
+            tree[name] = [t for t in values.get(name, []) if t.strip()]
+        elif (text := values.get(name, [""])[0]).strip():
+            tree[name] = _tidy(plain, text)
+    return tree, places
+
+
+def _is_model(inner: Any) -> bool:
+    return isinstance(inner, type) and issubclass(inner, BaseModel)
+
+
+def _rows(name: str, row_model: type[BaseModel], values: Texts) -> list[tuple[int, dict[str, str]]]:
+    rows: dict[int, dict[str, str]] = {}
+    for key, texts in values.items():
+        match = re.fullmatch(rf"{name}\.(\d{{1,4}})\.(\w+)", key)
+        if match and texts[0].strip() and match[2] in row_model.model_fields:
+            info = row_model.model_fields[match[2]]
+            rows.setdefault(int(match[1]), {})[match[2]] = _tidy(_plain(info), texts[0])
+    return sorted(rows.items())
+
+
+def _tidy(plain: Any, text: str) -> str:
+    """A comma as decimal sign, where a bare number is wanted."""
+    return text.strip().replace(",", ".") if plain is float else text
+
+
+def _name(place: tuple[Any, ...], rows: dict[tuple[str, int], int]) -> str:
+    if len(place) >= 3 and isinstance(place[1], int):
+        return f"{place[0]}.{rows.get((str(place[0]), place[1]), place[1])}.{place[2]}"
+    return str(place[0]) if place else ""

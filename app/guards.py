@@ -1,0 +1,170 @@
+"""Rules that the database itself keeps, whoever writes: triggers, installed after each migration.
+
+Services check the same rules first and explain them; a guard is what stops a stale tab, another
+program or a slip in our own code. Kept apart from the migrations because rebuilding a table drops
+its triggers.
+"""
+
+from sqlalchemy import Connection
+
+_SESSION_IS_OPEN = """EXISTS (SELECT 1 FROM cast_session s WHERE {join} AND s.closed_at IS NULL)"""
+
+
+def _stop(name: str, moment: str, condition: str, message: str) -> tuple[str, str]:
+    sql = f"CREATE TRIGGER {name} {moment} WHEN {condition} BEGIN SELECT RAISE(ABORT, '{message}'); END"
+    return name, sql
+
+
+_FRESH_CHECKLIST = """NOT EXISTS (
+    SELECT 1 FROM checklist c
+    JOIN cast_session s ON s.id = NEW.cast_session_id AND s.batch_id = c.batch_id
+    JOIN workshop w ON w.id = 1
+    WHERE c.id = NEW.checklist_id
+      AND c.completed_at IS NOT NULL AND c.voided_at IS NULL
+      AND date(c.completed_at, 'localtime') = date(NEW.opened_at, 'localtime')
+      AND (julianday(NEW.opened_at) - julianday(c.completed_at)) * 86400.0 BETWEEN -0.01 AND w.checklist_valid_s
+      AND (SELECT count(*) FROM checklist_answer a WHERE a.checklist_id = c.id)
+        = (SELECT count(*) FROM checklist_item i WHERE i.checklist_edition_id = c.checklist_edition_id)
+)"""
+
+_ALL_ANSWERED = """(SELECT count(*) FROM checklist_answer a WHERE a.checklist_id = NEW.id)
+    = (SELECT count(*) FROM checklist_item i WHERE i.checklist_edition_id = NEW.checklist_edition_id)"""
+
+_FORMULA_USED = "EXISTS (SELECT 1 FROM batch b WHERE b.formula_id = {id})"
+_COMPLETE = "(SELECT completed_at FROM checklist c WHERE c.id = {id}) IS NOT NULL"
+_GRAIN_HELD = "EXISTS (SELECT 1 FROM build_grain g WHERE g.grain_id = OLD.id AND g.released_at IS NULL)"
+_BAG_OVERDRAWN = """NEW.supply_id IS NOT NULL AND NEW.voided_at IS NULL AND
+    (SELECT mass_kg FROM supply WHERE id = NEW.supply_id)
+    + (SELECT coalesce(sum(delta_kg), 0) FROM supply_correction WHERE supply_id = NEW.supply_id)
+    - (SELECT coalesce(sum(mass_kg), 0) FROM weigh_out
+       WHERE supply_id = NEW.supply_id AND voided_at IS NULL AND id <> coalesce(NEW.id, -1))
+    - NEW.mass_kg < -1e-9"""
+_LEFTOVER_OVERDRAWN = """NEW.leftover_id IS NOT NULL AND NEW.voided_at IS NULL AND
+    (SELECT mass_kg FROM leftover WHERE id = NEW.leftover_id)
+    - (SELECT coalesce(sum(mass_kg), 0) FROM weigh_out
+       WHERE leftover_id = NEW.leftover_id AND voided_at IS NULL AND id <> coalesce(NEW.id, -1))
+    - NEW.mass_kg < -1e-9"""
+
+GUARDS: dict[str, str] = dict(
+    [
+        # The checklist gate
+        _stop(
+            "guard_opening_needs_checklist", "BEFORE INSERT ON session_opening", _FRESH_CHECKLIST,
+            "a cast session opens only with a complete checklist of its batch, made today and recent enough",
+        ),
+        _stop("guard_opening_stays", "BEFORE UPDATE ON session_opening", "1", "an opening is never changed"),
+        _stop("guard_opening_kept", "BEFORE DELETE ON session_opening", "1", "an opening is never erased"),
+        _stop(
+            "guard_session_starts_closed", "BEFORE INSERT ON cast_session", "NEW.closed_at IS NULL",
+            "a cast session is opened by a checklist",
+        ),
+        _stop(
+            "guard_session_reopening", "BEFORE UPDATE ON cast_session",
+            """OLD.closed_at IS NOT NULL AND NEW.closed_at IS NULL AND NOT EXISTS (
+                SELECT 1 FROM session_opening o WHERE o.cast_session_id = NEW.id AND o.opened_at >= OLD.closed_at)""",
+            "a closed cast session is reopened by a new checklist",
+        ),
+        _stop(
+            "guard_checklist_starts_open", "BEFORE INSERT ON checklist", "NEW.completed_at IS NOT NULL",
+            "a checklist is answered before it is complete",
+        ),
+        _stop(
+            "guard_checklist_complete", "BEFORE UPDATE ON checklist",
+            f"OLD.completed_at IS NULL AND NEW.completed_at IS NOT NULL AND NOT ({_ALL_ANSWERED})",
+            "every line of the checklist needs an answer",
+        ),
+        _stop(
+            "guard_checklist_frozen", "BEFORE UPDATE ON checklist",
+            """OLD.completed_at IS NOT NULL AND (NEW.completed_at IS NOT OLD.completed_at
+                OR NEW.person IS NOT OLD.person OR NEW.batch_id IS NOT OLD.batch_id
+                OR NEW.checklist_edition_id IS NOT OLD.checklist_edition_id
+                OR (OLD.voided_at IS NOT NULL AND NEW.voided_at IS NULL))""",
+            "a complete checklist is not changed; make a new one",
+        ),
+        *(
+            _stop(
+                f"guard_answer_{act.lower()}", f"BEFORE {act} ON checklist_answer",
+                _COMPLETE.format(id=f"{row}.checklist_id"), "a complete checklist is not changed; make a new one",
+            )
+            for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+        ),
+        # Work belongs to an open session
+        *(
+            _stop(
+                f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}",
+                "NOT " + _SESSION_IS_OPEN.format(join="s.id = NEW.cast_session_id"),
+                "the cast session is closed; reopen it with a new checklist",
+            )
+            for table, act in (
+                ("cast_step", "UPDATE"), ("temperature_reading", "INSERT"), ("session_note", "INSERT"),
+            )
+        ),
+        *(
+            _stop(
+                f"guard_weigh_out_{act.lower()}", f"BEFORE {act} ON weigh_out",
+                "NOT " + _SESSION_IS_OPEN.format(
+                    join="s.batch_id = (SELECT batch_id FROM batch_part p WHERE p.id = NEW.batch_part_id)"
+                ),
+                "the cast session is not open; open it with a checklist",
+            )
+            for act in ("INSERT", "UPDATE")
+        ),
+        # Mass does not come from nowhere
+        _stop("guard_bag_insert", "BEFORE INSERT ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),
+        _stop("guard_bag_update", "BEFORE UPDATE ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),
+        _stop("guard_leftover", "BEFORE INSERT ON weigh_out", _LEFTOVER_OVERDRAWN,
+              "the leftover does not hold that much"),
+        _stop("guard_weigh_out_kept", "BEFORE DELETE ON weigh_out", "1", "a weighed amount is struck out, not erased"),
+        # What was used is not rewritten
+        _stop(
+            "guard_formula_update", "BEFORE UPDATE ON formula",
+            _FORMULA_USED.format(id="OLD.id") + " AND (NEW.name IS NOT OLD.name OR NEW.edition IS NOT OLD.edition)",
+            "a formula in use is not changed; make a new version",
+        ),
+        *(
+            _stop(
+                f"guard_formula_part_{act.lower()}", f"BEFORE {act} ON formula_part",
+                _FORMULA_USED.format(id=f"{row}.formula_id"), "a formula in use is not changed; make a new version",
+            )
+            for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+        ),
+        _stop("guard_prediction_stays", "BEFORE UPDATE ON prediction", "1", "a prediction is never rewritten"),
+        _stop("guard_prediction_kept", "BEFORE DELETE ON prediction", "1", "a prediction is never erased"),
+        _stop(
+            "guard_build_accepted_grain", "BEFORE INSERT ON build_grain",
+            "(SELECT decision FROM grain WHERE id = NEW.grain_id) IS NOT 'accept'",
+            "only accepted grains go into a motor",
+        ),
+        _stop(
+            "guard_fired_grain_stays", "BEFORE UPDATE ON build_grain",
+            """OLD.released_at IS NULL AND NEW.released_at IS NOT NULL AND EXISTS (
+                SELECT 1 FROM firing f WHERE f.motor_build_id = OLD.motor_build_id AND f.result <> 'no_light')""",
+            "the grain was burned; it does not go back to the shelf",
+        ),
+        _stop(
+            "guard_held_grain", "BEFORE UPDATE ON grain",
+            f"{_GRAIN_HELD} AND (NEW.decision IS NOT OLD.decision OR NEW.mass_kg <> OLD.mass_kg)",
+            "the grain is in a motor; take the motor apart first",
+        ),
+        _stop("guard_grain_kept", "BEFORE DELETE ON grain", "1", "a grain is rejected, not erased"),
+        _stop(
+            "guard_firing_of_whole_motor", "BEFORE INSERT ON firing",
+            "(SELECT taken_apart_at FROM motor_build WHERE id = NEW.motor_build_id) IS NOT NULL",
+            "the motor was taken apart; it cannot be fired",
+        ),
+        _stop("guard_firing_kept", "BEFORE DELETE ON firing", "1", "a firing is corrected, not erased"),
+    ]
+)  # fmt: skip
+
+
+def remove(connection: Connection) -> None:
+    """Take all guards off, so that a migration may rebuild tables."""
+    rows = connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").all()
+    for (name,) in rows:
+        connection.exec_driver_sql(f'DROP TRIGGER "{name}"')
+
+
+def install(connection: Connection) -> None:
+    """Put all guards on the book."""
+    for sql in GUARDS.values():
+        connection.exec_driver_sql(sql)

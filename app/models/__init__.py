@@ -1,0 +1,53 @@
+"""One file per noun. `XIn` is checked form data, `X` is a table."""
+
+from app.models.batch import Batch, BatchItem, BatchPart, Leftover, WeighOut
+from app.models.book import Draft, OnceToken
+from app.models.cast import CastSession, CastStep, SessionNote, SessionOpening, TemperatureReading
+from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem
+from app.models.firing import Firing
+from app.models.formula import BlendStateCache, Formula, FormulaPart
+from app.models.grain import Grain, GrainMeasure
+from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
+from app.models.motor import BuildGrain, MotorBuild, Prediction
+from app.models.place import LaunchField, Rocket
+from app.models.supply import Supply, SupplyCorrection
+from app.models.workshop import Workshop
+
+__all__ = [
+    "Batch",
+    "BatchItem",
+    "BatchPart",
+    "BlendStateCache",
+    "BuildGrain",
+    "Case",
+    "CastSession",
+    "CastStep",
+    "CastingTube",
+    "Checklist",
+    "ChecklistAnswer",
+    "ChecklistEdition",
+    "ChecklistItem",
+    "CoringRod",
+    "Draft",
+    "Firing",
+    "Formula",
+    "FormulaPart",
+    "Grain",
+    "GrainMeasure",
+    "GrainPattern",
+    "LaunchField",
+    "Leftover",
+    "MotorBuild",
+    "Nozzle",
+    "NozzleMeasure",
+    "OnceToken",
+    "Prediction",
+    "Rocket",
+    "SessionNote",
+    "SessionOpening",
+    "Supply",
+    "SupplyCorrection",
+    "TemperatureReading",
+    "WeighOut",
+    "Workshop",
+]

@@ -1,0 +1,117 @@
+"""What all tables share: names of constraints, moments in UTC, identity, and the way from form to column."""
+
+from datetime import UTC, datetime
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ConfigDict
+from sqlalchemy import DateTime, TypeDecorator
+from sqlmodel import Field, SQLModel
+
+from app import clock
+from app.units import KINDS, Measure, Quantity, UnitSystem, editable
+
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(column_0_label)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Utc(TypeDecorator[datetime]):
+    """A moment: aware in the program, naive UTC in the file."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Any) -> datetime | None:
+        """Store UTC; refuse a moment without a zone rather than guess one."""
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a stored moment needs a time zone")
+        return value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(self, value: datetime | None, dialect: Any) -> datetime | None:
+        """Give back an aware moment."""
+        return None if value is None else value.replace(tzinfo=UTC)
+
+
+class Row(SQLModel):
+    """A row with identity, birth and a version that grows with each change."""
+
+    id: int | None = Field(default=None, primary_key=True)
+    created_at: datetime = Field(default_factory=clock.now, sa_type=Utc)
+    version: int = Field(default=1)
+
+    @property
+    def pk(self) -> int:
+        """The identity of a row that is in the book."""
+        assert self.id is not None, "the row is not in the book yet"
+        return self.id
+
+
+class FormIn(BaseModel):
+    """Checked form data; `Measure` fields hold a Quantity."""
+
+    model_config = ConfigDict(str_strip_whitespace=True, extra="ignore")
+
+
+T = TypeVar("T", bound=SQLModel)
+
+
+def measure_of(model: type[BaseModel], field: str) -> Measure | None:
+    """The measure a form field takes, if it takes one."""
+    info = model.model_fields[field]
+    found = [m for m in info.metadata if isinstance(m, Measure)]
+    if not found:
+        for argument in getattr(info.annotation, "__args__", ()):
+            found += [m for m in getattr(argument, "__metadata__", ()) if isinstance(m, Measure)]
+    return found[0] if found else None
+
+
+def columns(data: FormIn, table: type[SQLModel]) -> dict[str, Any]:
+    """Form data as column values: a Quantity `mass` becomes `mass_kg` and, where kept, `mass_typed`.
+
+    Fields that the table does not have (rows of a list, for example) are left to the service.
+    """
+    values: dict[str, Any] = {}
+    for name in type(data).model_fields:
+        value = getattr(data, name)
+        measure = measure_of(type(data), name)
+        if measure is None:
+            values[name] = value
+        else:
+            assert value is None or isinstance(value, Quantity)
+            values[name + KINDS[measure.kind].suffix] = value.si if value else None
+            values[name + "_typed"] = value.typed if value else None
+    return {k: v for k, v in values.items() if k in table.model_fields}
+
+
+def build(table: type[T], data: FormIn, **more: Any) -> T:
+    """A new row from checked form data."""
+    return table(**columns(data, table), **more)
+
+
+def change(row: SQLModel, data: FormIn) -> None:
+    """Write checked form data onto a row."""
+    for name, value in columns(data, type(row)).items():
+        setattr(row, name, value)
+
+
+def as_form(row: SQLModel, model: type[FormIn], units: UnitSystem) -> dict[str, str]:
+    """A row as the texts of its edit form: as typed where that was kept, else in the workshop's units."""
+    texts: dict[str, str] = {}
+    for name in model.model_fields:
+        measure = measure_of(model, name)
+        if measure is None:
+            value = getattr(row, name, None)
+            texts[name] = "" if value is None else ("on" if value is True else str(value))
+            if value is False:
+                texts[name] = ""
+        else:
+            typed = getattr(row, name + "_typed", None)
+            si = getattr(row, name + KINDS[measure.kind].suffix, None)
+            texts[name] = typed or editable(si, measure.kind, units)
+    return texts

@@ -1,0 +1,171 @@
+"""A batch: what is to be cast, the scaled recipe, and what was really weighed in and left over."""
+
+from datetime import date, datetime
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlmodel import Field, Relationship
+
+from app.models.base import FormIn, Row, Utc
+from app.models.workshop import Share
+from app.units import Measure, Quantity
+
+BATCH_STATES = ("planned", "casting", "cast", "dropped")
+
+
+class Batch(Row, table=True):
+    """One melt. Its code is the lot code of all its grains: year, month letter, batch of the month (26K3)."""
+
+    __table_args__ = (
+        UniqueConstraint("code"),
+        CheckConstraint("target_mass_kg > 0", name="target"),
+        CheckConstraint("state IN ('planned', 'casting', 'cast', 'dropped')", name="state"),
+        CheckConstraint("test_pieces_kg IS NULL OR test_pieces_kg >= 0", name="test_pieces"),
+    )
+
+    code: str = Field(index=True)
+    formula_id: int = Field(foreign_key="formula.id", index=True)
+    planned_for: date
+    state: str = "planned"
+    expected_density_share: float
+    over_pour_share: float
+    planned_test_pieces_kg: float
+    target_mass_kg: float
+    test_pieces_kg: float | None = None
+    test_pieces_typed: str | None = None
+    note: str = ""
+    items: list["BatchItem"] = Relationship(
+        sa_relationship_kwargs={
+            "order_by": "BatchItem.id",
+            "cascade": "all, delete-orphan",
+            "lazy": "selectin",
+        }
+    )
+    parts: list["BatchPart"] = Relationship(
+        sa_relationship_kwargs={
+            "order_by": "BatchPart.id",
+            "cascade": "all, delete-orphan",
+            "lazy": "selectin",
+        }
+    )
+
+
+class BatchItem(Row, table=True):
+    """So many grains of a pattern in a batch."""
+
+    __tablename__ = "batch_item"
+    __table_args__ = (UniqueConstraint("batch_id", "pattern_id"), CheckConstraint("count > 0", name="count"))
+
+    batch_id: int = Field(foreign_key="batch.id", index=True)
+    pattern_id: int = Field(foreign_key="grain_pattern.id")
+    count: int
+
+
+class BatchPart(Row, table=True):
+    """A target of the scaled recipe: an ingredient, or a leftover to remelt."""
+
+    __tablename__ = "batch_part"
+    __table_args__ = (
+        CheckConstraint("target_kg >= 0", name="target"),
+        CheckConstraint("(ingredient IS NULL) <> (leftover_id IS NULL)", name="one_source"),
+        UniqueConstraint("batch_id", "ingredient"),
+        UniqueConstraint("batch_id", "leftover_id"),
+    )
+
+    batch_id: int = Field(foreign_key="batch.id", index=True)
+    ingredient: str | None = None
+    leftover_id: int | None = Field(default=None, foreign_key="leftover.id")
+    target_kg: float
+
+
+class WeighOut(Row, table=True):
+    """What was really weighed for one part, from which bag; corrected by voiding, never erased."""
+
+    __tablename__ = "weigh_out"
+    __table_args__ = (
+        CheckConstraint("mass_kg > 0", name="mass"),
+        CheckConstraint("(supply_id IS NULL) <> (leftover_id IS NULL)", name="one_source"),
+    )
+
+    batch_part_id: int = Field(foreign_key="batch_part.id", index=True)
+    supply_id: int | None = Field(default=None, foreign_key="supply.id", index=True)
+    leftover_id: int | None = Field(default=None, foreign_key="leftover.id", index=True)
+    mass_kg: float
+    mass_typed: str
+    person: str = ""
+    voided_at: datetime | None = Field(default=None, sa_type=Utc)
+    voided_why: str | None = None
+
+
+class Leftover(Row, table=True):
+    """Cast material kept for a later batch; it keeps the composition of the batch it came from."""
+
+    __table_args__ = (CheckConstraint("mass_kg > 0", name="mass"), UniqueConstraint("mark"))
+
+    batch_id: int = Field(foreign_key="batch.id", index=True)
+    mark: str
+    mass_kg: float
+    mass_typed: str
+    note: str = ""
+
+
+class ItemIn(BaseModel):
+    """One row of the plan: a pattern and how many."""
+
+    model_config = ConfigDict(str_strip_whitespace=True)
+
+    pattern_id: int = FormField(title="Grain pattern")
+    count: int = FormField(ge=1, le=200, title="How many")
+
+
+class RemeltIn(BaseModel):
+    """One row of the plan: a leftover to remelt and how much of it."""
+
+    leftover_id: int = FormField(title="Leftover")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=50)] = FormField(title="Mass")
+
+
+class PlanIn(FormIn):
+    """The plan form."""
+
+    formula_id: int = FormField(title="Formula")
+    planned_for: date = FormField(title="Cast on")
+    items: list[ItemIn] = FormField(min_length=1, title="Grains wanted")
+    remelts: list[RemeltIn] = FormField([], title="Remelt")
+    expected_density: Annotated[Quantity, Measure("share", gt=0.5, le=1)] = FormField(
+        title="Expected density", description="Share of ideal."
+    )
+    over_pour: Share = FormField(title="Over-pour", description="Stays in the pan and on the tools.")
+    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=1)] = FormField(title="For test pieces")
+    note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
+
+
+class WeighOutIn(FormIn):
+    """The form for one weighed amount; the source is a bag, or the leftover itself for a remelt part."""
+
+    supply_id: int | None = FormField(None, title="From bag")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=100)] = FormField(title="Weighed")
+
+
+class VoidIn(FormIn):
+    """The form to strike out a measured value: the number stays readable, with the reason."""
+
+    why: str = FormField(min_length=3, max_length=300, title="Why")
+
+
+class LeftoverIn(FormIn):
+    """The form for what is kept of a batch."""
+
+    mark: str = FormField(min_length=1, max_length=80, title="Mark on the bag")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=100)] = FormField(title="Mass")
+    note: str = FormField("", max_length=300, title="Note")
+
+
+class TestPiecesIn(FormIn):
+    """The form for the mass poured into test pieces."""
+
+    __test__ = False
+
+    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=10)] = FormField(title="Mass in test pieces")

@@ -1,0 +1,26 @@
+"""The book's own housekeeping: words typed but not saved yet, and saves already done."""
+
+from datetime import datetime
+
+from sqlmodel import Field, SQLModel
+
+from app import clock
+from app.models.base import Utc
+
+
+class Draft(SQLModel, table=True):
+    """What stands in a form that was not saved yet, so that a power cut loses at most one field."""
+
+    page: str = Field(primary_key=True)
+    values_json: str
+    updated_at: datetime = Field(default_factory=clock.now, sa_type=Utc)
+
+
+class OnceToken(SQLModel, table=True):
+    """A form's once-only token, spent in the same transaction as the act it let through."""
+
+    __tablename__ = "once_token"
+
+    token: str = Field(primary_key=True)
+    url: str = ""
+    spent_at: datetime = Field(default_factory=clock.now, sa_type=Utc)

@@ -1,0 +1,96 @@
+"""The checklist before hot work: versioned lists, and one person's answers for one batch."""
+
+from datetime import datetime
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlmodel import Field, Relationship
+
+from app.models.base import FormIn, Row, Utc
+
+
+class ChecklistEdition(Row, table=True):
+    """A version of the list; the newest is used, old ones stay with the checklists made from them."""
+
+    __tablename__ = "checklist_edition"
+    __table_args__ = (UniqueConstraint("edition"),)
+
+    edition: int
+    note: str = ""
+    items: list["ChecklistItem"] = Relationship(
+        sa_relationship_kwargs={"order_by": "ChecklistItem.position", "lazy": "selectin"}
+    )
+
+
+class ChecklistItem(Row, table=True):
+    """One line of a version."""
+
+    __tablename__ = "checklist_item"
+    __table_args__ = (UniqueConstraint("checklist_edition_id", "position"),)
+
+    checklist_edition_id: int = Field(foreign_key="checklist_edition.id", index=True)
+    position: int
+    heading: str
+    words: str
+
+
+class Checklist(Row, table=True):
+    """A list being answered, or answered, for a batch. Complete ones are frozen by the database."""
+
+    __table_args__ = (CheckConstraint("completed_at IS NULL OR person <> ''", name="signed"),)
+
+    batch_id: int = Field(foreign_key="batch.id", index=True)
+    checklist_edition_id: int = Field(foreign_key="checklist_edition.id")
+    person: str = ""
+    completed_at: datetime | None = Field(default=None, sa_type=Utc)
+    voided_at: datetime | None = Field(default=None, sa_type=Utc)
+    voided_why: str | None = None
+    answers: list["ChecklistAnswer"] = Relationship(sa_relationship_kwargs={"lazy": "selectin"})
+
+
+class ChecklistAnswer(Row, table=True):
+    """One line answered: done, or not applicable with a reason."""
+
+    __tablename__ = "checklist_answer"
+    __table_args__ = (
+        UniqueConstraint("checklist_id", "checklist_item_id"),
+        CheckConstraint("answer IN ('done', 'na')", name="answer"),
+        CheckConstraint("answer = 'done' OR length(trim(reason)) >= 3", name="reason"),
+    )
+
+    checklist_id: int = Field(foreign_key="checklist.id", index=True)
+    checklist_item_id: int = Field(foreign_key="checklist_item.id")
+    answer: str
+    reason: str = ""
+    answered_at: datetime = Field(sa_type=Utc)
+
+
+class AnswerIn(FormIn):
+    """The form of one line."""
+
+    answer: Literal["done", "na", "open"] = FormField(title="Answer")
+    reason: str = FormField("", max_length=300, title="Why it does not apply")
+
+
+class SignIn(FormIn):
+    """The form that completes a checklist."""
+
+    person: str = FormField(min_length=1, max_length=80, title="Your name")
+
+
+class EditionItemIn(BaseModel):
+    """One line of the list being edited."""
+
+    model_config = ConfigDict(str_strip_whitespace=True)
+
+    heading: str = FormField(min_length=1, max_length=80, title="Heading")
+    words: str = FormField(min_length=3, max_length=400, title="What to check")
+
+
+class EditionIn(FormIn):
+    """The form that makes a new version of the list."""
+
+    note: str = FormField("", max_length=300, title="What changed")
+    items: list[EditionItemIn] = FormField(min_length=1, title="Lines")

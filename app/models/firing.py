@@ -1,0 +1,98 @@
+"""A firing: a static test or a flight of a build, and what came of it."""
+
+from datetime import datetime
+from typing import Annotated, Literal
+
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint, Index, text
+from sqlmodel import Field
+
+from app.models.base import FormIn, Row, Utc
+from app.models.hardware import Length
+from app.units import Measure, Quantity
+
+RESULTS = {
+    "good": "Burned well",
+    "weak": "Weak or slow",
+    "rough": "Rough: chuffed or surged",
+    "no_light": "Did not light",
+    "nozzle": "Nozzle or closure failed",
+    "burst": "Case burst",
+    "burn_through": "Case burned through",
+    "recovery": "Motor good, recovery failed",
+    "other": "Something else",
+}
+
+
+class Firing(Row, table=True):
+    """One attempt. All but 'did not light' use up the grains, and count a use of the nozzle."""
+
+    __table_args__ = (
+        CheckConstraint("kind IN ('static', 'flight')", name="kind"),
+        CheckConstraint("kind = 'flight' OR rocket_id IS NULL", name="rocket_flies"),
+        CheckConstraint("measured_impulse_ns IS NULL OR measured_impulse_ns > 0", name="impulse"),
+        Index("uq_firing_consumed", "motor_build_id", unique=True, sqlite_where=text("result <> 'no_light'")),
+    )
+
+    motor_build_id: int = Field(foreign_key="motor_build.id", index=True)
+    kind: str
+    fired_at: datetime = Field(sa_type=Utc)
+    result: str
+    words: str = ""
+    rocket_id: int | None = Field(default=None, foreign_key="rocket.id")
+    launch_field_id: int | None = Field(default=None, foreign_key="launch_field.id")
+    air_temperature_k: float | None = None
+    air_temperature_typed: str | None = None
+    wind_m_s: float | None = None
+    wind_typed: str | None = None
+    weather: str = ""
+    altitude_m: float | None = None
+    altitude_typed: str | None = None
+    measured_impulse_ns: float | None = None
+    measured_impulse_typed: str | None = None
+    measured_burn_time_s: float | None = None
+    measured_burn_time_typed: str | None = None
+    measured_peak_pressure_pa: float | None = None
+    measured_peak_pressure_typed: str | None = None
+    throat_after_m: float | None = None
+    throat_after_typed: str | None = None
+
+
+class FiringIn(FormIn):
+    """The firing form."""
+
+    motor_build_id: int = FormField(title="Motor")
+    kind: Literal["static", "flight"] = FormField(title="Kind")
+    fired_at: datetime = FormField(title="When", description="Your local time.")
+    launch_field_id: int | None = FormField(None, title="Field or test place")
+    rocket_id: int | None = FormField(None, title="Rocket", description="For a flight.")
+    air_temperature: Annotated[Quantity, Measure("temperature", gt=220, lt=340)] | None = FormField(
+        None, title="Air temperature"
+    )
+    wind: Annotated[Quantity, Measure("speed", ge=0, le=80)] | None = FormField(None, title="Wind")
+    weather: str = FormField("", max_length=300, title="Weather in words")
+    result: Literal["good", "weak", "rough", "no_light", "nozzle", "burst", "burn_through", "recovery", "other"] = (
+        FormField(title="Result")
+    )
+    words: str = FormField(
+        "",
+        max_length=4000,
+        title="What was seen",
+        json_schema_extra={"rows": 4},
+        description="Failures: what was found of case, closure, nozzle and grains.",
+    )
+    altitude: Annotated[Quantity, Measure("altitude", gt=0, le=200000)] | None = FormField(
+        None, title="Altitude reached", description="Above the field."
+    )
+    measured_impulse: Annotated[Quantity, Measure("impulse", gt=0, le=200000)] | None = FormField(
+        None, title="Measured impulse"
+    )
+    measured_burn_time: Annotated[Quantity, Measure("time", gt=0, le=120)] | None = FormField(
+        None, title="Measured burn time"
+    )
+    measured_peak_pressure: Annotated[Quantity, Measure("pressure", gt=0, le=1e8)] | None = FormField(
+        None, title="Measured peak pressure"
+    )
+    throat_after: Length | None = FormField(
+        None, title="Throat afterwards", description="Goes into the nozzle's history."
+    )

@@ -1,0 +1,99 @@
+"""A grain: what came off the tools, what the scale said and what the person decided."""
+
+from datetime import datetime
+from typing import Annotated, Literal
+
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlmodel import Field
+
+from app.models.base import FormIn, Row, Utc
+from app.models.hardware import Length
+from app.units import Measure, Quantity
+
+DECISIONS = ("accept", "hold", "reject")
+
+
+class Grain(Row, table=True):
+    """One grain. Sizes not measured are the pattern's; the verdict is kept as it stood at the decision."""
+
+    __table_args__ = (
+        UniqueConstraint("serial"),
+        UniqueConstraint("batch_id", "number"),
+        CheckConstraint("mass_kg > 0", name="mass"),
+        CheckConstraint("length_m > 0 AND core_d_m > 0 AND core_d_m < outer_d_m", name="sizes"),
+        CheckConstraint("verdict IN ('accept', 'look', 'reject')", name="verdict"),
+        CheckConstraint("decision IS NULL OR decision IN ('accept', 'hold', 'reject')", name="decision"),
+    )
+
+    serial: str = Field(index=True)
+    batch_id: int = Field(foreign_key="batch.id", index=True)
+    pattern_id: int = Field(foreign_key="grain_pattern.id")
+    number: int
+    gross_kg: float
+    gross_typed: str
+    tare_kg: float = 0.0
+    mass_kg: float
+    length_m: float
+    length_typed: str | None = None
+    core_d_m: float
+    core_d_typed: str | None = None
+    outer_d_m: float
+    outer_d_typed: str | None = None
+    weighed_at: datetime = Field(sa_type=Utc)
+    density_kg_m3: float
+    density_share: float
+    verdict: str
+    verdict_why: str
+    decision: str | None = None
+    decision_why: str = ""
+    decided_by: str = ""
+    decided_at: datetime | None = Field(default=None, sa_type=Utc)
+    bagged_at: datetime | None = Field(default=None, sa_type=Utc)
+    note: str = ""
+
+
+class GrainMeasure(Row, table=True):
+    """What a grain's numbers were before a correction; measured values are corrected, never erased."""
+
+    __tablename__ = "grain_measure"
+
+    grain_id: int = Field(foreign_key="grain.id", index=True)
+    gross_kg: float
+    gross_typed: str
+    tare_kg: float
+    length_m: float
+    core_d_m: float
+    outer_d_m: float
+    weighed_at: datetime = Field(sa_type=Utc)
+    why: str
+
+
+class GrainIn(FormIn):
+    """The form of one grain on the scale."""
+
+    pattern_id: int = FormField(title="Pattern")
+    number: int = FormField(ge=1, le=999, title="Number")
+    gross: Annotated[Quantity, Measure("mass", gt=0, le=50)] = FormField(title="Scale reads")
+    in_tube: bool = FormField(False, title="Weighed in its tube")
+    tare: Annotated[Quantity, Measure("mass", ge=0, le=5)] | None = FormField(
+        None, title="Tube's mass", description="Left empty: the mass kept with the casting tube."
+    )
+    length: Length | None = FormField(None, title="Length", description="Left empty: as the pattern.")
+    core_d: Length | None = FormField(None, title="Core", description="Left empty: as the pattern.")
+    outer_d: Length | None = FormField(None, title="Outer diameter", description="Left empty: as the pattern.")
+    note: str = FormField("", max_length=300, title="Note")
+
+
+class GrainCorrectionIn(GrainIn):
+    """The form to weigh or measure a grain again."""
+
+    why: str = FormField(min_length=3, max_length=300, title="Why it is measured again")
+
+
+class DecisionIn(FormIn):
+    """The form of the person's own decision."""
+
+    decision: Literal["accept", "hold", "reject"] = FormField(title="Decision")
+    why: str = FormField("", max_length=300, title="Reason")
+    person: str = FormField("", max_length=80, title="Decided by")

@@ -1,0 +1,205 @@
+"""What is cast in, cored with and burned in: patterns, tubes, rods, cases and nozzles."""
+
+from datetime import date
+from typing import Annotated
+
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlmodel import Field
+
+from app.models.base import FormIn, Row
+from app.units import Measure, Quantity
+
+Length = Annotated[Quantity, Measure("length", gt=0, le=3)]
+Name = Annotated[str, FormField(min_length=1, max_length=80, title="Name")]
+Note = Annotated[str, FormField(max_length=2000, title="Note", json_schema_extra={"rows": 2})]
+
+
+class CastingTube(Row, table=True):
+    """A liner that a grain is cast in and that stays on it."""
+
+    __tablename__ = "casting_tube"
+    __table_args__ = (
+        UniqueConstraint("name"),
+        CheckConstraint("inner_d_m > 0 AND outer_d_m > inner_d_m", name="wall"),
+    )
+
+    name: str
+    inner_d_m: float
+    outer_d_m: float
+    length_m: float | None = None
+    tare_kg: float | None = None
+    note: str = ""
+
+
+class CastingTubeIn(FormIn):
+    """The casting-tube form."""
+
+    name: Name
+    inner_d: Length = FormField(title="Inner diameter")
+    outer_d: Length = FormField(title="Outer diameter")
+    length: Length | None = FormField(None, title="Length as cut")
+    tare: Annotated[Quantity, Measure("mass", ge=0, le=5)] | None = FormField(
+        None, title="Mass of one empty tube", description="Taken off when a grain is weighed in its tube."
+    )
+    note: Note = ""
+
+
+class CoringRod(Row, table=True):
+    """A rod that leaves the core."""
+
+    __tablename__ = "coring_rod"
+    __table_args__ = (UniqueConstraint("name"), CheckConstraint("diameter_m > 0", name="diameter"))
+
+    name: str
+    diameter_m: float
+    note: str = ""
+
+
+class CoringRodIn(FormIn):
+    """The coring-rod form."""
+
+    name: Name
+    diameter: Length = FormField(title="Diameter")
+    note: Note = ""
+
+
+class GrainPattern(Row, table=True):
+    """A grain as it is meant to be: sizes and which faces burn."""
+
+    __tablename__ = "grain_pattern"
+    __table_args__ = (
+        UniqueConstraint("name"),
+        CheckConstraint("core_d_m > 0 AND core_d_m < outer_d_m", name="core_inside"),
+        CheckConstraint("length_m > 0", name="length"),
+        CheckConstraint("burning_ends BETWEEN 0 AND 2", name="ends"),
+    )
+
+    name: str
+    outer_d_m: float
+    core_d_m: float
+    length_m: float
+    burning_ends: int = 2
+    burns_outer: bool = False
+    casting_tube_id: int | None = Field(default=None, foreign_key="casting_tube.id")
+    coring_rod_id: int | None = Field(default=None, foreign_key="coring_rod.id")
+    retired: bool = False
+    note: str = ""
+
+    @property
+    def volume_m3(self) -> float:
+        """Propellant volume of one grain."""
+        return 0.7853981633974483 * (self.outer_d_m**2 - self.core_d_m**2) * self.length_m
+
+
+class GrainPatternIn(FormIn):
+    """The grain-pattern form."""
+
+    name: Name
+    outer_d: Length = FormField(title="Outer diameter of the propellant", description="Inside of the casting tube.")
+    core_d: Length = FormField(title="Core diameter", description="The coring rod's diameter.")
+    length: Length = FormField(title="Length")
+    burning_ends: Annotated[int, FormField(ge=0, le=2)] = FormField(2, title="End faces that burn")
+    burns_outer: bool = FormField(False, title="The outer surface burns too (no tube, no inhibitor)")
+    casting_tube_id: int | None = FormField(None, title="Casting tube")
+    coring_rod_id: int | None = FormField(None, title="Coring rod")
+    note: Note = ""
+
+
+class Case(Row, table=True):
+    """A reusable motor case."""
+
+    __tablename__ = "motor_case"
+    __table_args__ = (
+        UniqueConstraint("name"),
+        CheckConstraint("inner_d_m > 0 AND outer_d_m > inner_d_m", name="wall"),
+        CheckConstraint("chamber_length_m > 0", name="length"),
+        CheckConstraint("rated_pressure_pa IS NULL OR rated_pressure_pa > 0", name="rated"),
+        CheckConstraint("proof_pressure_pa IS NULL OR proof_pressure_pa > 0", name="proof"),
+    )
+
+    name: str
+    inner_d_m: float
+    outer_d_m: float
+    chamber_length_m: float
+    material: str
+    yield_strength_pa: float | None = None
+    rated_pressure_pa: float | None = None
+    proof_pressure_pa: float | None = None
+    proof_on: date | None = None
+    retired: bool = False
+    note: str = ""
+
+
+class CaseIn(FormIn):
+    """The case form."""
+
+    name: Name
+    inner_d: Length = FormField(title="Inner diameter")
+    outer_d: Length = FormField(title="Outer diameter")
+    chamber_length: Length = FormField(
+        title="Room for grains", description="Length between the forward closure and the nozzle's seat."
+    )
+    material: str = FormField(title="Material")
+    yield_strength: Annotated[Quantity, Measure("pressure", gt=1e6, le=3e9)] | None = FormField(
+        None, title="Yield strength", description="Only for a material that is not in the list."
+    )
+    rated_pressure: Annotated[Quantity, Measure("pressure", gt=1e5, le=1e8)] | None = FormField(
+        None, title="Rated pressure", description="The maker's rating or your own."
+    )
+    proof_pressure: Annotated[Quantity, Measure("pressure", gt=1e5, le=1e8)] | None = FormField(
+        None, title="Proof-tested to", description="Your own water-pressure test; it outranks any formula."
+    )
+    proof_on: date | None = FormField(None, title="Proof-tested on")
+    note: Note = ""
+
+
+class Nozzle(Row, table=True):
+    """A nozzle; its throat as last measured is in its history."""
+
+    __table_args__ = (
+        UniqueConstraint("name"),
+        CheckConstraint("throat_d_m > 0 AND exit_d_m >= throat_d_m", name="throat_inside_exit"),
+    )
+
+    name: str
+    throat_d_m: float
+    exit_d_m: float
+    divergence_rad: float | None = None
+    material: str = ""
+    retired: bool = False
+    note: str = ""
+
+
+class NozzleIn(FormIn):
+    """The nozzle form."""
+
+    name: Name
+    throat_d: Length = FormField(title="Throat diameter as made")
+    exit_d: Length = FormField(title="Exit diameter")
+    divergence: Annotated[Quantity, Measure("angle", gt=0, lt=1.2)] | None = FormField(
+        None, title="Divergence half angle", description="Between the axis and the exit cone's wall."
+    )
+    material: str = FormField("", max_length=80, title="Material")
+    note: Note = ""
+
+
+class NozzleMeasure(Row, table=True):
+    """A throat measured on a day."""
+
+    __tablename__ = "nozzle_measure"
+    __table_args__ = (CheckConstraint("throat_d_m > 0", name="throat"),)
+
+    nozzle_id: int = Field(foreign_key="nozzle.id", index=True)
+    measured_on: date
+    throat_d_m: float
+    throat_d_typed: str
+    note: str = ""
+
+
+class NozzleMeasureIn(FormIn):
+    """The form for a throat measured."""
+
+    measured_on: date = FormField(title="Measured on")
+    throat_d: Length = FormField(title="Throat diameter")
+    note: str = FormField("", max_length=300, title="Note")

@@ -1,0 +1,134 @@
+"""The workshop's own settings: one row, with the rules and the units."""
+
+from typing import Annotated, Literal, get_args
+
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint
+
+from app.models.base import FormIn, Row
+from app.units import Measure, Quantity, UnitSystem
+
+LengthUnit = Literal["mm", "in"]
+AltitudeUnit = Literal["m", "ft"]
+MassUnit = Literal["g", "oz"]
+PressureUnit = Literal["MPa", "bar", "psi"]
+TemperatureUnit = Literal["°C", "°F"]
+SpeedUnit = Literal["m/s", "km/h", "mph"]
+UNIT_CHOICES = {
+    "length_unit": get_args(LengthUnit),
+    "altitude_unit": get_args(AltitudeUnit),
+    "mass_unit": get_args(MassUnit),
+    "pressure_unit": get_args(PressureUnit),
+    "temperature_unit": get_args(TemperatureUnit),
+    "speed_unit": get_args(SpeedUnit),
+}
+
+Share = Annotated[Quantity, Measure("share", ge=0, le=1)]
+FAHRENHEIT_220_K = 377.594
+FAHRENHEIT_250_K = 394.261
+
+
+class Workshop(Row, table=True):
+    """Rules and units. Defaults are common practice (no source) unless the field says otherwise."""
+
+    __table_args__ = (
+        CheckConstraint("id = 1", name="one_row"),
+        CheckConstraint("checklist_valid_s > 0", name="checklist_valid"),
+        CheckConstraint("remelt_limit_share BETWEEN 0 AND 1", name="remelt_limit"),
+        CheckConstraint("reject_share < accept_share", name="verdict_order"),
+    )
+
+    person: str = ""
+    length_unit: str = "mm"
+    altitude_unit: str = "m"
+    mass_unit: str = "g"
+    pressure_unit: str = "MPa"
+    temperature_unit: str = "°C"
+    speed_unit: str = "m/s"
+    scale_resolution_kg: float = 1e-4
+    ruler_resolution_m: float = 1e-4
+    weigh_tolerance_share: float = 0.005
+    over_pour_share: float = 0.05
+    test_pieces_kg: float = 0.01
+    expected_density_share: float = 0.95
+    accept_share: float = 0.95
+    reject_share: float = 0.85
+    remelt_limit_share: float = 0.15
+    checklist_valid_s: float = 4 * 3600.0
+    pan_low_k: float = FAHRENHEIT_220_K
+    pan_limit_k: float = FAHRENHEIT_250_K
+    cure_s: float = 7 * 86400.0
+    c_star_efficiency_share: float = 0.95
+    nozzle_efficiency_share: float = 0.90
+    grain_gap_m: float = 0.002
+
+    @property
+    def units(self) -> UnitSystem:
+        """The units to read bare numbers in and to write numbers in."""
+        return UnitSystem(
+            length=self.length_unit,
+            altitude=self.altitude_unit,
+            mass=self.mass_unit,
+            pressure=self.pressure_unit,
+            temperature=self.temperature_unit,
+            speed=self.speed_unit,
+        )
+
+
+class WorkshopIn(FormIn):
+    """The settings form."""
+
+    person: str = FormField(
+        "", max_length=80, title="Who works here", description="Written beside checklists and decisions."
+    )
+    length_unit: LengthUnit = FormField(title="Lengths")
+    altitude_unit: AltitudeUnit = FormField(title="Heights")
+    mass_unit: MassUnit = FormField(title="Masses")
+    pressure_unit: PressureUnit = FormField(title="Pressures")
+    temperature_unit: TemperatureUnit = FormField(title="Temperatures")
+    speed_unit: SpeedUnit = FormField(title="Speeds")
+    scale_resolution: Annotated[Quantity, Measure("mass", gt=0, le=0.1)] = FormField(
+        title="The scale reads to", description="The smallest step of your scale."
+    )
+    ruler_resolution: Annotated[Quantity, Measure("length", gt=0, le=0.005)] = FormField(title="The caliper reads to")
+    weigh_tolerance: Share = FormField(
+        title="Weigh-out tolerance",
+        description="A weighed amount further off its target than this is marked.",
+    )
+    over_pour: Share = FormField(title="Over-pour", description="Extra for the pan, the spoon and the sprue.")
+    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=1)] = FormField(
+        title="Test pieces per batch", description="Set aside from each pour for test sticks."
+    )
+    expected_density: Annotated[Quantity, Measure("share", gt=0.5, le=1)] = FormField(
+        title="Expected density", description="Share of the ideal density that your grains usually reach."
+    )
+    accept: Annotated[Quantity, Measure("share", gt=0.5, le=1)] = FormField(
+        title="Accept a grain from", description="Share of ideal density. Below it: look at the grain."
+    )
+    reject: Annotated[Quantity, Measure("share", gt=0, lt=1)] = FormField(
+        title="Reject a grain below", description="Share of ideal density. Published failures lie below 85 %."
+    )
+    remelt_limit: Share = FormField(
+        title="Remelt at most",
+        description="Share of earlier leftovers in a batch. About 15 % is common practice.",
+    )
+    checklist_valid: Annotated[Quantity, Measure("time", gt=0, le=86400)] = FormField(
+        title="A checklist holds for",
+        description="A cast session must open within this time of its checklist.",
+    )
+    pan_low: Annotated[Quantity, Measure("temperature", gt=300, lt=480)] = FormField(title="Pan: work from")
+    pan_limit: Annotated[Quantity, Measure("temperature", gt=300, lt=480)] = FormField(
+        title="Pan: never above", description="220–250 °F is common practice."
+    )
+    cure: Annotated[Quantity, Measure("time", ge=0, le=90 * 86400)] = FormField(
+        title="Cure for", description="A week is common practice."
+    )
+    c_star_efficiency: Annotated[Quantity, Measure("share", gt=0.3, le=1.2)] = FormField(
+        title="Combustion efficiency", description="Delivered over ideal characteristic velocity (c*)."
+    )
+    nozzle_efficiency: Annotated[Quantity, Measure("share", gt=0.3, le=1)] = FormField(
+        title="Nozzle efficiency", description="Delivered over ideal thrust coefficient."
+    )
+    grain_gap: Annotated[Quantity, Measure("length", ge=0, le=0.05)] = FormField(
+        title="Gap between grains", description="Spacer or O-ring between burning end faces."
+    )

@@ -1,0 +1,42 @@
+"""Pages and forms: HTTP only. One router for each part of the day."""
+
+from app.routers import (
+    cast,
+    checklists,
+    drafts,
+    firings,
+    formulas,
+    grains,
+    hardware,
+    help_pages,
+    motors,
+    places,
+    plan,
+    review,
+    shelf,
+    supplies,
+    today,
+    workshop,
+)
+
+ROUTERS = [
+    module.router
+    for module in (
+        today,
+        plan,
+        checklists,
+        cast,
+        grains,
+        shelf,
+        motors,
+        firings,
+        review,
+        workshop,
+        supplies,
+        formulas,
+        hardware,
+        places,
+        help_pages,
+        drafts,
+    )
+]

@@ -1,0 +1,30 @@
+"""Words typed in a form but not saved yet: kept on each change, so that a power cut loses one field at most."""
+
+import json
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from app.db import writing
+from app.services import drafts
+from app.web import Typed, redirect
+
+router = APIRouter(prefix="/drafts")
+
+
+@router.post("")
+def keep(request: Request, page: str, typed: Typed) -> Response:
+    """Keep what stands in the form of a page."""
+    with writing(request.app.state.engine) as session:
+        drafts.keep(session, page, json.dumps([pair for pair in typed if pair[0] != "once"]))
+        session.commit()
+    return Response(status_code=204)
+
+
+@router.get("/discard")
+def discard(request: Request, page: str, back: str) -> Response:
+    """Forget what stands in the form of a page, and open it afresh."""
+    with writing(request.app.state.engine) as session:
+        drafts.discard(session, page)
+        session.commit()
+    return redirect(back if back.startswith("/") and not back.startswith("//") else "/")

@@ -1,0 +1,1 @@
+"""Verbs on the book: plain functions on a session."""

@@ -1,0 +1,64 @@
+"""Cautions of hot casting and of motors, said where the act is.
+
+Common practice, no source; local law, the site's rules and licensed practice come first.
+"""
+
+LAW = (
+    "Making, keeping and flying motors is regulated differently from place to place. Local law, the launch "
+    "site's rules and licensed practice come before anything in this book."
+)
+
+FIRST_CHECKLIST: dict[str, list[str]] = {
+    "Place": [
+        "I work in an outbuilding or outdoors, not in a dwelling.",
+        "Flammables are cleared away, at the sides and above the heat as well.",
+        "The way out is clear, and nothing stands between it and me.",
+        "Nobody else is near, and somebody knows what I am doing and when I shall be done.",
+    ],
+    "Heat": [
+        "The heat is electric with a control, preferably an induction plate, which has no element that can "
+        "light a spill. No gas flame, no exposed element.",
+        "The thermometer is checked (boiling water, or a second thermometer) and can be read from where I stand.",
+        "The workshop's temperature limit is known, and I stay at the pan while it is hot.",
+    ],
+    "Fire": [
+        "An extinguisher stands about 10 ft (3 m) away, on the way out.",
+        "Water is at hand for burns and small fires. I know that the mixture carries its own oxygen: it cannot be "
+        "smothered; if it burns, I leave.",
+    ],
+    "Myself": [
+        "Face shield, leather gloves, cotton or leather clothes, closed shoes.",
+        "I am rested and sober, and I have time until the cores are pulled.",
+        "I know the first aid for burns: cool running water for 20 minutes, hot sugar off the skin under water, "
+        "no ice, no grease, and medical help for anything larger than a coin.",
+    ],
+    "Material": [
+        "The batch is small; I make it larger only after the small one went well.",
+        "The scale is checked with a known mass.",
+        "Oxidiser was never ground or milled together with the sugars, and will not be.",
+        "Bags are dry, labelled and closed, and away from igniters and the heat; igniters are not in this room.",
+    ],
+}
+
+AT_THE_PAN = [
+    "Electric heat with control, never a flame or an exposed element; stay at the pan.",
+    "Face shield, leather gloves, cotton or leather clothes. Nobody else near, the way out clear.",
+    "The mixture carries its own oxygen: it cannot be smothered. If it smokes hard or darkens fast, switch off and "
+    "leave.",
+]
+
+BURNS = (
+    "Burns: cool running water for 20 minutes, at once; sticking hot sugar comes off under water, not by pulling; "
+    "no ice, no grease; get medical help for anything larger than a coin, and for face or hands."
+)
+
+AT_THE_SHELF = [
+    "Keep grains dry, sealed and labelled, away from heat, sparks and igniters, in no larger amount than your law "
+    "allows.",
+]
+
+AT_THE_MOTOR = [
+    "A prediction is not a promise. It stands on the assumptions listed with it; the motor may do something else.",
+    "First static tests from far away, behind cover, with nobody in line with either end.",
+    "The igniter goes in last, at the pad or the stand, with the way clear.",
+]

@@ -1,0 +1,26 @@
+"""The rows every book starts with: the workshop's rules and the first version of the checklist."""
+
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+from app.db import writing
+from app.models import ChecklistEdition, ChecklistItem, Workshop
+from app.services.cautions import FIRST_CHECKLIST
+
+
+def prepare(engine: Engine) -> None:
+    """Add the first rows to a book that has none."""
+    with writing(engine) as session:
+        if session.get(Workshop, 1) is None:
+            _fill(session)
+            session.commit()
+
+
+def _fill(session: Session) -> None:
+    session.add(Workshop(id=1))
+    edition = ChecklistEdition(edition=1, note="As the book came.")
+    session.add(edition)
+    session.flush()
+    lines = [(heading, words) for heading, group in FIRST_CHECKLIST.items() for words in group]
+    for position, (heading, words) in enumerate(lines, start=1):
+        session.add(ChecklistItem(checklist_edition_id=edition.pk, position=position, heading=heading, words=words))

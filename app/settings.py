@@ -1,0 +1,36 @@
+"""Where this run keeps its book and how it serves; read once, at the start."""
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+
+PACKAGE = Path(__file__).resolve().parent
+
+
+def resource(name: str) -> Path:
+    """A folder shipped with the program: inside the package when installed, beside it in a checkout."""
+    inside = PACKAGE / name
+    return inside if inside.is_dir() else PACKAGE.parent / name
+
+
+@dataclass(frozen=True)
+class Settings:
+    """One run of the program."""
+
+    book: Path
+    demo: bool = False
+    host: str = "127.0.0.1"
+    port: int = 8765
+
+
+def data_folder() -> Path:
+    """The folder that holds the person's book; `GRAINBOOK_HOME` overrides it."""
+    override = os.environ.get("GRAINBOOK_HOME")
+    return Path(override) if override else Path(platformdirs.user_data_dir("grainbook", appauthor=False))
+
+
+def book_path(demo: bool = False) -> Path:
+    """The file of the person's book, or of the separate demonstration book."""
+    return data_folder() / ("demo.sqlite3" if demo else "book.sqlite3")

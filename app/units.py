@@ -1,0 +1,343 @@
+"""Units at the edge: text typed by a person becomes SI once, and SI becomes text for a person once.
+
+Everything inside is SI. `parse` reads a number and a unit by a strict grammar (never evaluated),
+pint converts, `show` writes in the units the workshop likes. `Measure` marks a form field.
+"""
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
+from typing import Any, NamedTuple
+
+from pydantic import GetCoreSchemaHandler, ValidationInfo
+from pydantic_core import PydanticCustomError, core_schema
+
+
+class Quantity(NamedTuple):
+    """A number in SI and the words it was typed in."""
+
+    si: float
+    typed: str
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What a number measures: its SI unit, the units a person may type and how to write it."""
+
+    name: str
+    noun: str
+    si: str
+    suffix: str
+    accepted: dict[str, str]
+    example: str
+    offset: bool = False
+
+
+_LENGTH = {
+    "mm": "mm",
+    "cm": "cm",
+    "m": "m",
+    "km": "km",
+    "in": "inch",
+    "inch": "inch",
+    "inches": "inch",
+    '"': "inch",
+    "″": "inch",
+    "”": "inch",
+    "ft": "foot",
+    "feet": "foot",
+    "foot": "foot",
+    "'": "foot",
+    "thou": "thou",
+    "mil": "thou",
+}
+_MASS = {
+    "g": "g",
+    "gram": "g",
+    "grams": "g",
+    "kg": "kg",
+    "mg": "mg",
+    "oz": "ounce",
+    "lb": "pound",
+    "lbs": "pound",
+}
+
+KINDS: dict[str, Kind] = {
+    k.name: k
+    for k in (
+        Kind("length", "a length", "m", "_m", _LENGTH, '19 mm or 3/4"'),
+        Kind("altitude", "a height", "m", "_m", _LENGTH, "640 m or 2100 ft"),
+        Kind("mass", "a mass", "kg", "_kg", _MASS, "123.4 g"),
+        Kind(
+            "pressure",
+            "a pressure",
+            "Pa",
+            "_pa",
+            {
+                "pa": "Pa",
+                "kpa": "kPa",
+                "mpa": "MPa",
+                "bar": "bar",
+                "psi": "psi",
+                "atm": "atm",
+                "hpa": "hPa",
+                "mbar": "mbar",
+            },
+            "6.9 MPa or 1000 psi",
+        ),
+        Kind(
+            "temperature",
+            "a temperature",
+            "K",
+            "_k",
+            {"c": "degC", "°c": "degC", "f": "degF", "°f": "degF", "k": "K"},
+            "118 C or 245 F",
+            offset=True,
+        ),
+        Kind(
+            "time",
+            "a time",
+            "s",
+            "_s",
+            {
+                "s": "s",
+                "sec": "s",
+                "ms": "ms",
+                "min": "minute",
+                "minutes": "minute",
+                "h": "hour",
+                "hours": "hour",
+                "d": "day",
+                "days": "day",
+            },
+            "1.4 s",
+        ),
+        Kind(
+            "impulse",
+            "an impulse",
+            "N*s",
+            "_ns",
+            {"ns": "N*s", "n·s": "N*s", "n*s": "N*s", "lbf·s": "lbf*s", "lbfs": "lbf*s", "lbf*s": "lbf*s"},
+            "560 N·s",
+        ),
+        Kind(
+            "force", "a force", "N", "_n", {"n": "N", "kn": "kN", "lbf": "lbf", "kgf": "kgf"}, "450 N"
+        ),
+        Kind(
+            "speed",
+            "a speed",
+            "m/s",
+            "_m_s",
+            {"m/s": "m/s", "km/h": "km/h", "mph": "mph", "ft/s": "ft/s", "kt": "knot", "kn": "knot"},
+            "4 m/s or 9 mph",
+        ),
+        Kind("angle", "an angle", "rad", "_rad", {"deg": "degree", "°": "degree", "rad": "rad"}, "15 deg"),
+        Kind("share", "a share", "", "_share", {"%": "percent", "percent": "percent"}, "65 %"),
+        Kind("density", "a density", "kg/m**3", "_kg_m3", {"g/cm3": "g/cm**3", "kg/m3": "kg/m**3"}, "1.8 g/cm3"),
+        Kind("area", "an area", "m**2", "_m2", {"mm2": "mm**2", "cm2": "cm**2", "m2": "m**2"}, "60 mm2"),
+        Kind("burn_rate", "a burn rate", "m/s", "_m_s", {"mm/s": "mm/s", "in/s": "inch/s"}, "7.8 mm/s"),
+    )
+}  # fmt: skip
+
+
+class UnitSystem(NamedTuple):
+    """The units a workshop reads and writes; a bare number in a form is taken in these."""
+
+    length: str = "mm"
+    altitude: str = "m"
+    mass: str = "g"
+    pressure: str = "MPa"
+    temperature: str = "°C"
+    speed: str = "m/s"
+    time: str = "s"
+    impulse: str = "N·s"
+    force: str = "N"
+    angle: str = "°"
+    share: str = "%"
+    density: str = "g/cm3"
+    area: str = "mm2"
+    burn_rate: str = "mm/s"
+
+
+METRIC = UnitSystem()
+
+_DECIMALS = {
+    "mm": 2, "cm": 3, "m": 0, "in": 3, "ft": 0, "g": 1, "kg": 3, "oz": 2, "lb": 2, "MPa": 2, "bar": 1, "psi": 0,
+    "°C": 0, "°F": 0, "K": 0, "m/s": 1, "km/h": 1, "mph": 1, "ft/s": 0, "s": 2, "N·s": 0, "N": 0, "°": 1,
+    "%": 1, "g/cm3": 3, "mm2": 1, "mm/s": 2,
+}  # fmt: skip
+
+_NUMBER = re.compile(
+    r"""^\s*(?P<sign>[+\-−]?)\s*(?:
+        (?P<whole>\d+)\s+(?P<num1>\d+)\s*/\s*(?P<den1>\d+)      # 1 3/4
+      | (?P<num>\d+)\s*/\s*(?P<den>\d+)                         # 3/4
+      | (?P<decimal>\d+(?:[.,]\d+)?|[.,]\d+)                    # 19, 19.05, 19,05, .75
+    )\s*(?P<unit>[^\d\s.,].*?)?\s*$""",
+    re.VERBOSE,
+)
+
+
+class UnitError(ValueError):
+    """What was typed is not a number with a unit this field takes; the message says what to do."""
+
+
+@cache
+def _registry() -> Any:
+    import pint
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
+@cache
+def _factor(unit: str, si: str) -> float:
+    """Multiplier from a unit without an offset to SI."""
+    return float(_registry().Quantity(1.0, unit).to(si).magnitude)
+
+
+def _to_si(value: float, unit: str, kind: Kind) -> float:
+    if kind.offset:
+        return float(_registry().Quantity(value, unit).to(kind.si).magnitude)
+    return value * _factor(unit, kind.si)
+
+
+def _from_si(value: float, unit: str, kind: Kind) -> float:
+    if kind.offset:
+        return float(_registry().Quantity(value, kind.si).to(unit).magnitude)
+    return value / _factor(unit, kind.si)
+
+
+def _pint_unit(unit: str, kind: Kind) -> str | None:
+    return kind.accepted.get(unit.strip().casefold().replace("²", "2").replace("³", "3").replace(" ", ""))
+
+
+def parse(text: str, kind_name: str, units: UnitSystem = METRIC) -> Quantity:
+    """Read a number with an optional unit.
+
+    A bare number is taken in the workshop's own unit, and the unit is added to what is kept as typed, so
+    that it still means the same when the workshop changes its units. Fractions (`3/4`, `1 1/2`) and a comma as decimal
+    sign are accepted; nothing is evaluated.
+
+    Raises
+    ------
+    UnitError
+        Empty, not a number, an unknown unit, or a unit of another kind; the message says what to type.
+    """
+    kind = KINDS[kind_name]
+    typed = text.strip()
+    if not typed:
+        raise UnitError(f"Type {kind.noun}, such as {kind.example}.")
+    match = _NUMBER.match(typed)
+    if match is None:
+        raise UnitError(f"“{typed}” is not {kind.noun}. Type a number and a unit, such as {kind.example}.")
+    value = _number(match)
+    unit = match["unit"] or getattr(units, kind.name)
+    target = _pint_unit(unit, kind)
+    if target is None:
+        raise UnitError(_wrong_unit(unit, kind))
+    signed = -value if match["sign"] in ("-", "−") else value
+    si = float(f"{_to_si(signed, target, kind):.12g}")  # 3/4 in is 0.01905 m, not 0.019049999999999997
+    if not math.isfinite(si):
+        raise UnitError(f"“{typed}” is too large to be {kind.noun}.")
+    return Quantity(si, typed if match["unit"] else f"{typed} {_pretty(unit)}")
+
+
+def _number(match: re.Match[str]) -> float:
+    if match["decimal"]:
+        return float(match["decimal"].replace(",", "."))
+    whole = int(match["whole"] or 0)
+    numerator = int(match["num1"] or match["num"])
+    denominator = int(match["den1"] or match["den"])
+    if denominator == 0:
+        raise UnitError("A fraction needs a number other than 0 under the line.")
+    return float(whole + Fraction(numerator, denominator))
+
+
+def _wrong_unit(unit: str, kind: Kind) -> str:
+    for other in KINDS.values():
+        if other.name != kind.name and _pint_unit(unit, other) is not None:
+            return f"“{unit}” goes with {other.noun}; this field takes {kind.noun}, such as {kind.example}."
+    known = ", ".join(dict.fromkeys(k for k in kind.accepted if k not in "″”"))
+    return f"The unit “{unit}” is not known here. Use one of: {known}."
+
+
+def show(si: float | None, kind_name: str, units: UnitSystem = METRIC, decimals: int | None = None) -> str:
+    """Write an SI number in the workshop's unit, with the unit; `–` for what is not known."""
+    if si is None or not math.isfinite(si):
+        return "–"
+    unit = getattr(units, kind_name)
+    return f"{number(si, kind_name, units, decimals)} {_pretty(unit)}"
+
+
+def number(si: float, kind_name: str, units: UnitSystem = METRIC, decimals: int | None = None) -> str:
+    """Write an SI number in the workshop's unit without naming the unit (for tables that do)."""
+    value = convert(si, kind_name, units)
+    unit = getattr(units, kind_name)
+    places = _DECIMALS.get(unit, 2) if decimals is None else decimals
+    text = f"{value:.{places}f}"
+    return text.lstrip("-") if float(text) == 0 else text
+
+
+def convert(si: float, kind_name: str, units: UnitSystem = METRIC) -> float:
+    """The number alone, in the workshop's unit."""
+    kind = KINDS[kind_name]
+    target = _pint_unit(getattr(units, kind_name), kind)
+    assert target is not None, "unit systems hold known units only"
+    return _from_si(si, target, kind)
+
+
+def unit_of(kind_name: str, units: UnitSystem = METRIC) -> str:
+    """The unit's sign as printed beside numbers of this kind."""
+    return _pretty(getattr(units, kind_name))
+
+
+def editable(si: float | None, kind_name: str, units: UnitSystem = METRIC) -> str:
+    """Text for an edit field: exact to nine figures, so that saving it again changes nothing."""
+    if si is None:
+        return ""
+    return f"{convert(si, kind_name, units):.9g} {_pretty(getattr(units, kind_name))}"
+
+
+def _pretty(unit: str) -> str:
+    return {"g/cm3": "g/cm³", "mm2": "mm²"}.get(unit, unit)
+
+
+@dataclass(frozen=True)
+class Measure:
+    """Marks a form field `Annotated[Quantity, Measure("length", gt=0, le=2)]`; bounds are in SI."""
+
+    kind: str
+    gt: float | None = None
+    ge: float | None = None
+    le: float | None = None
+    lt: float | None = None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
+        """Validate text into a Quantity, with the workshop's units taken from the context."""
+        return core_schema.with_info_plain_validator_function(self._validate)
+
+    def _validate(self, value: Any, info: ValidationInfo) -> Quantity:
+        if isinstance(value, Quantity):
+            return self._bounded(value, METRIC)
+        units: UnitSystem = (info.context or {}).get("units", METRIC)
+        try:
+            quantity = parse(str(value), self.kind, units)
+        except UnitError as error:
+            raise PydanticCustomError("measure", "{message}", {"message": str(error)}) from None
+        return self._bounded(quantity, units)
+
+    def _bounded(self, quantity: Quantity, units: UnitSystem) -> Quantity:
+        def refuse(words: str, bound: float) -> None:
+            message = f"This must be {words} {editable(bound, self.kind, units)}; “{quantity.typed}” is not."
+            raise PydanticCustomError("measure", "{message}", {"message": message})
+
+        if self.gt is not None and not quantity.si > self.gt:
+            refuse("more than", self.gt)
+        if self.ge is not None and not quantity.si >= self.ge:
+            refuse("at least", self.ge)
+        if self.lt is not None and not quantity.si < self.lt:
+            refuse("less than", self.lt)
+        if self.le is not None and not quantity.si <= self.le:
+            refuse("at most", self.le)
+        return quantity

@@ -1,0 +1,225 @@
+"""From request to page: templates, the form protocol and once-only saving.
+
+The protocol of partial updates is one sentence: the server always answers with the whole page, and a
+form that names a region (`swap` in `_forms.html`) lets htmx take that region out of it. Without script
+the same form posts and the same page comes back.
+"""
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import cache
+from typing import Annotated, Any
+from urllib.parse import quote, unquote
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
+
+from app import clock, units
+from app.calc.errors import CalcError
+from app.db import reading, writing
+from app.errors import BookError
+from app.forms import Choice, Form, from_texts
+from app.models import Draft, OnceToken, Workshop
+from app.models.base import FormIn, as_form
+from app.settings import resource
+
+Texts = list[tuple[str, str]]
+Act = Callable[[Session, Any], str]
+Page = Callable[[Session, Form], Response]
+
+
+async def _typed(request: Request) -> Texts:
+    data = await request.form()
+    return [(name, value) for name, value in data.multi_items() if isinstance(value, str)]
+
+
+def _book(request: Request) -> Iterator[Session]:
+    with reading(request.app.state.engine) as session:
+        yield session
+
+
+Typed = Annotated[Texts, Depends(_typed)]
+Book = Annotated[Session, Depends(_book)]
+
+
+# --- Templates ---------------------------------------------------------------------------------
+
+
+@cache
+def _asset(name: str) -> str:
+    digest = hashlib.sha256((resource("static") / name).read_bytes()).hexdigest()[:10]
+    return f"/static/{name}?v={digest}"
+
+
+def _measure_filter(kind: str) -> Callable[..., str]:
+    @pass_context
+    def write(context: Context, si: float | None, decimals: int | None = None) -> str:
+        return units.show(si, kind, context["units"], decimals)
+
+    return write
+
+
+@pass_context
+def _bare(context: Context, si: float | None, kind: str, decimals: int | None = None) -> str:
+    return "–" if si is None else units.number(si, kind, context["units"], decimals)
+
+
+def _environment() -> Environment:
+    env = Environment(
+        loader=FileSystemLoader(resource("templates")), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )  # fmt: skip
+    env.globals["asset"] = _asset
+    env.globals["unit_of"] = units.unit_of
+    env.globals["now"] = clock.now
+    env.globals["today"] = clock.today
+    for kind in units.KINDS:
+        env.filters[kind] = _measure_filter(kind)
+    env.filters["bare"] = _bare
+    env.filters["moment"] = lambda m: "–" if m is None else f"{clock.local(m):%-d %b %Y, %H:%M}"
+    env.filters["clock"] = lambda m: "–" if m is None else f"{clock.local(m):%H:%M}"
+    env.filters["day"] = lambda d: "–" if d is None else f"{d:%-d %b %Y}"
+    return env
+
+
+templates = _environment()
+
+
+def render(request: Request, session: Session, template: str, *, status: int = 200, **context: Any) -> Response:
+    """A whole page. `section` in the context names the part of the day it belongs to."""
+    workshop = session.get(Workshop, 1)
+    assert workshop is not None, "a book has its workshop row from the start"
+    notice = unquote(request.cookies.get("notice", ""))
+    page = templates.get_template(template).render(
+        request=request, path=request.url.path, workshop=workshop, units=workshop.units,
+        demo=request.app.state.settings.demo, notice=notice, **{"section": "", **context},
+    )  # fmt: skip
+    response = HTMLResponse(page, status_code=status)
+    if notice:
+        response.delete_cookie("notice")
+    return response
+
+
+def redirect(url: str, notice: str = "") -> Response:
+    """Go on to a page after a save, with a sentence to show there once."""
+    response = RedirectResponse(url, status_code=303)
+    if notice:
+        response.set_cookie("notice", quote(notice), max_age=60, httponly=True, samesite="strict")
+    return response
+
+
+# --- Forms -------------------------------------------------------------------------------------
+
+
+def blank(
+    request: Request,
+    session: Session,
+    model: type[FormIn],
+    *,
+    action: str | None = None,
+    form_id: str = "form",
+    initial: Mapping[str, Any] | None = None,
+    row: Any = None,
+    choices: Mapping[str, list[Choice]] | None = None,
+) -> Form:
+    """A form for a page just opened: from a row to edit, from initial texts, or from an unsaved draft."""
+    workshop = session.get(Workshop, 1)
+    assert workshop is not None
+    action = action or request.url.path
+    form = Form(model, form_id, action, choices=dict(choices or {}))
+    texts = as_form(row, model, workshop.units) if row is not None else {}
+    texts.update({name: _text(value) for name, value in (initial or {}).items()})
+    form.values = {name: [text] for name, text in texts.items() if text != ""}
+    form.version = getattr(row, "version", None)
+    draft = session.get(Draft, action)
+    if draft is not None:
+        kept = from_texts(model, [tuple(pair) for pair in json.loads(draft.values_json)], form_id, action, {})
+        form.values, form.version, form.draft_at = kept.values, kept.version, draft.updated_at
+    return form
+
+
+def _text(value: Any) -> str:
+    if isinstance(value, bool):
+        return "on" if value else ""
+    return "" if value is None else str(value)
+
+
+class Forms:
+    """The forms of a page that has several: the one that failed comes back as it was sent."""
+
+    def __init__(self, request: Request, session: Session, failed: Form | None = None) -> None:
+        self.request, self.session, self.failed = request, session, failed
+
+    def get(self, form_id: str, model: type[FormIn], action: str, **more: Any) -> Form:
+        """The form of that identifier: blank, or failed with its faults."""
+        if self.failed is not None and self.failed.id == form_id:
+            self.failed.choices = {**dict(more.get("choices") or {}), **self.failed.choices}
+            return self.failed
+        return blank(self.request, self.session, model, action=action, form_id=form_id, **more)
+
+
+def submit(
+    request: Request,
+    typed: Texts,
+    model: type[FormIn],
+    *,
+    act: Act,
+    page: Page,
+    notice: str = "Saved.",
+    form_id: str = "form",
+    choices: Mapping[str, list[Choice]] | None = None,
+) -> Response:
+    """Check a form, do its act once, and go on to the page the act names; or show the form with its faults.
+
+    The once-only token is spent in the act's own transaction: a double click, a second tab's resend or a
+    replay finds it spent and is shown what the first one saved.
+    """
+    form = from_texts(model, typed, form_id, request.url.path, choices or {})
+    engine = request.app.state.engine
+    status = 422
+    with writing(engine) as session:
+        spent = session.get(OnceToken, form.once)
+        if spent is not None:
+            return redirect(spent.url, "That was saved already; it was not saved a second time.")
+        workshop = session.get(Workshop, 1)
+        assert workshop is not None
+        data = form.check(workshop.units)
+        if data is not None:
+            try:
+                url = act(session, data)
+                session.add(OnceToken(token=form.once, url=url))
+                draft = session.get(Draft, form.action)
+                if draft is not None:
+                    session.delete(draft)
+                session.commit()
+                return redirect(url, notice)
+            except BookError as error:
+                form.refuse(error.field, error.message)
+                status = error.status
+            except CalcError as error:
+                form.refuse(error.field, " ".join(p for p in (error.fault, error.remedy) if p))
+            except IntegrityError as error:
+                form.refuse(None, f"The book refused this: {error.orig}. Nothing was changed.")
+            session.rollback()
+    with reading(engine) as session:
+        response = page(session, form)
+    response.status_code = status
+    return response
+
+
+def version_of(typed: Texts) -> int | None:
+    """The version of the row that a form was opened on."""
+    for name, text in typed:
+        if name == "version" and text.isdigit():
+            return int(text)
+    return None
+
+
+def choose(rows: Iterable[Any], label: Callable[[Any], str] = lambda row: str(row.name)) -> list[Choice]:
+    """Rows as the choices of a list."""
+    return [(str(row.id), label(row)) for row in rows]

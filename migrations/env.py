@@ -1,0 +1,40 @@
+"""Bring a book to this program's schema. Batch mode, because SQLite cannot alter a constraint in place."""
+
+from alembic import context
+from sqlmodel import SQLModel
+
+import app.models  # noqa: F401  (fills the metadata)
+from app import guards
+from app.db import open_engine
+
+config = context.config
+
+
+def render_item(kind, value, autogen_context):
+    """Write our own column type by its plain SQL type in new migrations."""
+    if kind == "type" and value.__class__.__name__ == "Utc":
+        return "sa.DateTime()"
+    if kind == "type" and value.__class__.__name__ == "AutoString":
+        return "sa.String()"
+    return False
+
+
+def run() -> None:
+    engine = open_engine(config.attributes["book"])
+    with engine.execution_options(writes=True).connect() as connection:
+        context.configure(
+            connection=connection,
+            target_metadata=SQLModel.metadata,
+            render_as_batch=True,
+            render_item=render_item,
+            transactional_ddl=True,
+        )
+        with context.begin_transaction():
+            guards.remove(connection)
+            context.run_migrations()
+            if context.get_context().get_current_revision() == context.script.get_current_head():
+                guards.install(connection)
+    engine.dispose()
+
+
+run()
