@@ -1,11 +1,20 @@
-"""The one place that asks what time it is, so that a test can turn the clock."""
+"""The one place that asks what time it is, so that the demonstration book and the tests can turn the clock."""
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
+
+
+def _machine() -> datetime:
+    return datetime.now(UTC)
+
+
+_source: Callable[[], datetime] = _machine
 
 
 def now() -> datetime:
     """The moment, in UTC."""
-    return datetime.now(UTC)
+    return _source()
 
 
 def today() -> date:
@@ -16,3 +25,19 @@ def today() -> date:
 def local(moment: datetime) -> datetime:
     """A stored moment in the bench's own time."""
     return moment.astimezone()
+
+
+@contextmanager
+def turned_to(moment: datetime) -> Iterator[Callable[[datetime], None]]:
+    """Hold the clock at a moment; what is given back turns it further."""
+    global _source
+    before, shown = _source, [moment]
+    _source = lambda: shown[0]  # noqa: E731
+
+    def turn(later: datetime) -> None:
+        shown[0] = later
+
+    try:
+        yield turn
+    finally:
+        _source = before
