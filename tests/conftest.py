@@ -51,3 +51,14 @@ def client(empty_book: Path, tmp_path: Path) -> Iterator[TestClient]:
     book.write_bytes(empty_book.read_bytes())
     with TestClient(create_app(Settings(book=book)), base_url="http://localhost") as client:
         yield client
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say loudly when the browser tests were not run."""
+    missed = [r for r in terminalreporter.stats.get("skipped", []) if "NO CHROMIUM" in str(r.longrepr)]
+    if missed:
+        terminalreporter.section("BROWSER TESTS WERE NOT RUN", sep="!", red=True, bold=True)
+        terminalreporter.write_line(
+            f"{len(missed)} browser tests were skipped: no Chromium or Chrome was found. Install one "
+            "(apt install chromium) or set CHROMIUM to its path, and run the tests again."
+        )

@@ -1,0 +1,119 @@
+"""A real server on a real book, and Debian's Chromium looking at it."""
+
+import os
+import shutil
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+import uvicorn
+from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
+from sqlalchemy import Engine
+
+from app.__main__ import _listen
+from app.main import create_app
+from app.settings import Settings
+
+QUIET = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+ARTIFACTS = Path(__file__).resolve().parents[2] / "test-artifacts"
+
+
+def chromium_path() -> str | None:
+    """Where a Chromium or Chrome is, or nothing."""
+    named = os.environ.get("CHROMIUM")
+    candidates = ("chromium", "chromium-browser", "google-chrome", "chrome")
+    return named or next((p for c in candidates if (p := shutil.which(c))), None)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    here = Path(__file__).parent
+    ours = [item for item in items if here in item.path.parents]
+    for item in ours:
+        item.add_marker(pytest.mark.browser)
+    if ours and chromium_path() is None:
+        if os.environ.get("CI") == "true":
+            pytest.exit("CI has no Chromium: the browser tests cannot run, and that is a failure.", returncode=1)
+        for item in ours:
+            item.add_marker(pytest.mark.skip(reason="NO CHROMIUM: browser test not run"))
+
+
+@dataclass
+class Site:
+    """A running book: its address, its engine and every address the browser asked for."""
+
+    address: str
+    engine: Engine
+    requests: list[Request] = field(default_factory=list)
+
+    def page_loads(self, page: Page) -> int:
+        """How many whole pages the browser has loaded, to prove that an update was partial."""
+        return sum(1 for r in self.requests if r.is_navigation_request() and r.frame == page.main_frame)
+
+
+@pytest.fixture
+def site(tmp_path: Path, empty_book: Path) -> Iterator[Site]:
+    """The app on a fresh, empty book, served on a free loopback port."""
+    book = tmp_path / "book.sqlite3"
+    book.write_bytes(empty_book.read_bytes())
+    yield from serve(book)
+
+
+def serve(book: Path) -> Iterator[Site]:
+    """Serve a book in a thread until the test is over."""
+    listener = _listen("127.0.0.1", 18765)
+    app = create_app(Settings(book=book))
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", app.state.engine)
+    server.should_exit = True
+    thread.join(timeout=10)
+    listener.close()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One Chromium for all browser tests."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium_path(), args=QUIET)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def context(browser: Browser, site: Site) -> Iterator[BrowserContext]:
+    """A clean profile at laptop size, opened on the site."""
+    context = browser.new_context(base_url=site.address, viewport={"width": 1366, "height": 768})
+    context.set_default_timeout(15_000)
+    context.on("request", lambda request: site.requests.append(request))
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def page(context: BrowserContext, request: pytest.FixtureRequest) -> Iterator[Page]:
+    """A tab; when the test fails, its picture is kept in test-artifacts/."""
+    page = context.new_page()
+    faults: list[str] = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    yield page
+    if getattr(request.node, "failed", False):
+        ARTIFACTS.mkdir(exist_ok=True)
+        page.screenshot(path=ARTIFACTS / f"{request.node.name}.png", full_page=True)
+    assert not faults, f"the page's own script failed: {faults}"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+    report = yield
+    if report.when == "call":
+        item.failed = report.failed  # type: ignore[attr-defined]
+    return report
