@@ -29,6 +29,7 @@ class CastingTube(Row, table=True):
     outer_d_m: float
     length_m: float | None = None
     tare_kg: float | None = None
+    retired: bool = False
     note: str = ""
 
 
@@ -53,6 +54,7 @@ class CoringRod(Row, table=True):
 
     name: str
     diameter_m: float
+    retired: bool = False
     note: str = ""
 
 

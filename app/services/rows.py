@@ -1,11 +1,13 @@
-"""Finding a row, and changing it only if it is still as the person saw it."""
+"""Finding a row, changing it only if it is still as the person saw it, and putting it away without losing history."""
 
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from sqlmodel import Session
+from sqlalchemy import func
+from sqlalchemy import select as select_core
+from sqlmodel import Session, SQLModel, select
 
-from app.errors import Conflict, NotFound
-from app.models.base import Row
+from app.errors import Conflict, NotFound, Refused
+from app.models.base import FormIn, Row, build, change
 
 R = TypeVar("R", bound=Row)
 
@@ -38,3 +40,93 @@ def claim(row: Row, version: int | None) -> None:
             "here and was not saved; open the page again to see how it stands now.",
         )
     row.version += 1
+
+
+def store(
+    session: Session,
+    table: type[R],
+    data: FormIn,
+    row: R | None = None,
+    version: int | None = None,
+    **more: Any,
+) -> R:
+    """A new row from checked form data, or the given row changed to it; in the session, with an identity.
+
+    Raises
+    ------
+    Conflict
+        The row was changed since the person opened it.
+    """
+    if row is None:
+        row = build(table, data, **more)
+        session.add(row)
+    else:
+        claim(row, version)
+        change(row, data)
+    session.flush()
+    return row
+
+
+def refuse_same(session: Session, table: type[R], column: str, value: str, but: R | None = None) -> None:
+    """Refuse a name that another row has already, whatever its capitals.
+
+    Raises
+    ------
+    Refused
+        Another row has it; beside the field of that name.
+    """
+    named = getattr(table, column)
+    found = session.exec(select(table).where(func.lower(named) == value.lower())).first()
+    if found is not None and found is not but:
+        retired = " It is retired; bring it back or choose another." if getattr(found, "retired", False) else ""
+        raise Refused(
+            f"“{getattr(found, column)}” is in the book already.{retired or ' Choose another.'}", field=column
+        )
+
+
+def uses(session: Session, row: Row) -> dict[str, int]:
+    """How many rows of each other table refer to a row, by table name; empty when nothing does."""
+    home = type(row).__table__  # type: ignore[attr-defined]
+    found: dict[str, int] = {}
+    for table in SQLModel.metadata.sorted_tables:
+        for key in table.foreign_keys:
+            if key.column.table is home:
+                count = session.execute(select_core(func.count()).where(key.parent == row.pk)).scalar_one()
+                if count:
+                    found[table.name] = found.get(table.name, 0) + count
+    return found
+
+
+def put_away(session: Session, row: Row, version: int | None = None) -> bool:
+    """Delete a row that nothing refers to, retire one that something does; tells whether it was deleted.
+
+    Raises
+    ------
+    Conflict
+        The row was changed since the person opened it.
+    Refused
+        Something refers to it and its kind cannot be retired.
+    """
+    claim(row, version)
+    if not uses(session, row):
+        session.delete(row)
+        session.flush()
+        return True
+    if not hasattr(row, "retired"):
+        raise Refused("Other entries of the book stand on this one; it stays.")
+    row.retired = True
+    session.flush()
+    return False
+
+
+def bring_back(session: Session, row: Row, version: int | None = None) -> None:
+    """Take a retired row into use again.
+
+    Raises
+    ------
+    Conflict
+        The row was changed since the person opened it.
+    """
+    claim(row, version)
+    row.retired = False
+    session.flush()
