@@ -54,18 +54,27 @@ class Grain(Row, table=True):
 
 
 class GrainMeasure(Row, table=True):
-    """What a grain's numbers were before a correction; measured values are corrected, never erased."""
+    """How a grain stood before it was measured or decided on again; nothing is erased."""
 
     __tablename__ = "grain_measure"
 
     grain_id: int = Field(foreign_key="grain.id", index=True)
+    serial: str
+    pattern_id: int = Field(foreign_key="grain_pattern.id")
     gross_kg: float
     gross_typed: str
     tare_kg: float
+    mass_kg: float
     length_m: float
     core_d_m: float
     outer_d_m: float
     weighed_at: datetime = Field(sa_type=Utc)
+    density_share: float
+    verdict: str
+    decision: str | None = None
+    decision_why: str = ""
+    decided_by: str = ""
+    decided_at: datetime | None = Field(default=None, sa_type=Utc)
     why: str
 
 
@@ -75,6 +84,7 @@ class GrainIn(FormIn):
     pattern_id: int = FormField(title="Pattern")
     number: int = FormField(ge=1, le=999, title="Number")
     gross: Annotated[Quantity, Measure("mass", gt=0, le=50)] = FormField(title="Scale reads")
+    sure: bool = FormField(False, title="Yes, it really weighs that")
     in_tube: bool = FormField(False, title="Weighed in its tube")
     tare: Annotated[Quantity, Measure("mass", ge=0, le=5)] | None = FormField(
         None, title="Tube's mass", description="Left empty: the mass kept with the casting tube."
