@@ -16,7 +16,8 @@ router = APIRouter(prefix="/drafts")
 def keep(request: Request, page: str, typed: Typed) -> Response:
     """Keep what stands in the form of a page."""
     with writing(request.app.state.engine) as session:
-        drafts.keep(session, page, json.dumps([pair for pair in typed if pair[0] != "once"]))
+        once = next((text for name, text in typed if name == "once"), "")
+        drafts.keep(session, page, json.dumps([pair for pair in typed if pair[0] != "once"]), once)
         session.commit()
     return Response(status_code=204)
 

@@ -3,11 +3,17 @@
 from sqlmodel import Session
 
 from app import clock
-from app.models import Draft
+from app.models import Draft, OnceToken
 
 
-def keep(session: Session, page: str, values_json: str) -> None:
-    """Keep the texts of a page's form in place of what was kept before."""
+def keep(session: Session, page: str, values_json: str, once: str = "") -> None:
+    """Keep the texts of a page's form in place of what was kept before.
+
+    Enter in a field sends the draft and the save at the same moment; a draft that comes in after its own
+    save would stand in the next form, so one whose once-only token is spent is let go.
+    """
+    if once and session.get(OnceToken, once) is not None:
+        return
     session.merge(Draft(page=page, values_json=values_json, updated_at=clock.now()))
 
 
