@@ -68,6 +68,7 @@ class Form:
     version: int | None = None
     once: str = field(default_factory=lambda: secrets.token_urlsafe(18))
     draft_at: Any = None
+    places: dict[tuple[str, int], int] = field(default_factory=dict)
 
     @property
     def message(self) -> str:
@@ -120,18 +121,23 @@ class Form:
 
     def check(self, units: UnitSystem) -> FormIn | None:
         """Validate what stands in the form; on a fault fill `errors` and give nothing back."""
-        tree, places = _tree(self.model, self.values)
+        tree, self.places = _tree(self.model, self.values)
         try:
             return self.model.model_validate(tree, context={"units": units})
         except ValidationError as error:
             for fault in error.errors(include_url=False):
-                name = _name(fault["loc"], places)
+                name = _name(fault["loc"], self.places)
                 self.errors.setdefault(name, self._words(name, dict(fault)))
             return None
 
     def refuse(self, field_name: str | None, message: str) -> None:
-        """Put a service's refusal beside its field, or at the head of the form."""
+        """Put a service's refusal beside its field, or at the head of the form.
+
+        A service counts the rows of a list that were filled in; the page may have empty ones between them.
+        """
         name = field_name or ""
+        if match := re.fullmatch(r"(\w+)\.(\d+)\.(\w+)", name):
+            name = _name((match[1], int(match[2]), match[3]), self.places)
         if name and not self._has(name):
             name = ""
         self.errors[name] = message
