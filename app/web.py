@@ -21,6 +21,7 @@ from sqlmodel import Session
 
 from app import clock, units
 from app.calc.errors import CalcError
+from app.calc.ingredients import INGREDIENTS
 from app.db import reading, writing
 from app.errors import BookError
 from app.forms import Choice, Form, from_texts
@@ -81,6 +82,7 @@ def _environment() -> Environment:
     for kind in units.KINDS:
         env.filters[kind] = _measure_filter(kind)
     env.filters["bare"] = _bare
+    env.filters["ingredient"] = lambda key: INGREDIENTS[key].name if key in INGREDIENTS else key
     env.filters["moment"] = lambda m: "–" if m is None else f"{clock.local(m):%-d %b %Y, %H:%M}"
     env.filters["clock"] = lambda m: "–" if m is None else f"{clock.local(m):%H:%M}"
     env.filters["day"] = lambda d: "–" if d is None else f"{d:%-d %b %Y}"
