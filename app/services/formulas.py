@@ -10,7 +10,7 @@ from app.calc.recipe import blend_warnings, check_blend, lookup, oxygen_balance,
 from app.errors import Refused
 from app.models import Batch, Formula, FormulaPart
 from app.models.formula import FormulaIn
-from app.services import rows
+from app.services import blends, rows
 
 SUM_TOLERANCE = 1e-6
 
@@ -167,3 +167,5 @@ def _fill(session: Session, formula: Formula, blend: dict[str, float]) -> None:
     session.add_all(FormulaPart(formula_id=formula.pk, ingredient=key, fraction=share) for key, share in blend.items())
     session.flush()
     session.expire(formula, ["parts"])
+    blends.forget(session, formula)
+    blends.remember(session, formula)
