@@ -1,0 +1,416 @@
+"""How fast a grain's surface regresses at a given pressure and temperature.
+
+The published laws come in pressure bands, r = a P**n with P in MPa and r in mm/s, and neighbouring bands do
+not quite meet. One rule makes each law continuous, and it holds everywhere in the book:
+
+    At a joint the rate is the geometric mean of what the two bands give there; between joints ln r is
+    straight in ln P. At the two ends of the tested range the rate is what the end band gives.
+
+So a law is a row of points (P, r) joined by straight lines on log-log paper. No point moves by more than half
+the gap at its joint (1.7 % at the widest). Outside the tested range the end line is carried on and the
+pressure counts as out of range; whoever uses it says so.
+
+Every line must rise more slowly than pressure itself (n < 1). Then P/r rises with P throughout, and a motor
+has exactly one pressure at which it is steady, negative exponents included. Where bands are left with a step
+between them, a motor can have several such pressures; the rule above removes them.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from app.calc.constants import ROOM_TEMPERATURE, Floats, finite_array, positive, within
+from app.calc.errors import BlendError, CalcError, OutOfRange
+
+SIGMA_P = 0.002
+"""Assumed temperature sensitivity [1/K]. No published value for these blends was found; solid propellants in
+general lie at 0.001-0.009 /K (Sutton & Biblarz, quoted second hand)."""
+
+_STRANDS = "R. Nakka, 'KN-Dextrose & KN-Sorbitol Burn rate Experimentation' (from memory)"
+_SUCROSE_SOURCE = "R. Nakka, burn rate of 65/35 KN-sucrose (from memory; tested range assumed 0.103-10.3 MPa)"
+
+# band edges [MPa], then (a, n) of each band for P in MPa and r in mm/s
+_BANDS: dict[str, tuple[tuple[float, ...], tuple[tuple[float, float], ...], str]] = {
+    "sorbitol": (
+        (0.103, 0.807, 1.503, 3.792, 7.033, 10.67),
+        ((10.708, 0.625), (8.763, -0.314), (7.852, -0.013), (3.907, 0.535), (9.653, 0.064)),
+        _STRANDS,
+    ),
+    "dextrose": (
+        (0.103, 0.779, 2.572, 5.930, 8.502, 11.20),
+        ((8.875, 0.619), (7.553, -0.009), (3.841, 0.688), (17.20, -0.148), (4.775, 0.442)),
+        _STRANDS,
+    ),
+    "sucrose": ((0.103, 10.3), ((8.26, 0.319),), _SUCROSE_SOURCE),
+}
+
+# which published law stands nearest to a sugar that has none: alcohols, single and double sugars
+_NEAREST = {
+    "sorbitol": "sorbitol",
+    "mannitol": "sorbitol",
+    "xylitol": "sorbitol",
+    "erythritol": "sorbitol",
+    "maltitol": "sorbitol",
+    "isomalt": "sorbitol",
+    "dextrose": "dextrose",
+    "fructose": "dextrose",
+    "sucrose": "sucrose",
+    "lactose": "sucrose",
+    "maltose": "sucrose",
+}
+_NITRATE = "potassium_nitrate"
+_PUBLISHED_NITRATE = 0.65
+_SAME_BLEND = 0.005  # a published blend weighed out to half a per cent is still that blend
+
+
+def _si(a: float, n: float, pressure: float) -> float:
+    """Rate [m/s] at a pressure [Pa] from a law for MPa and mm/s: the one place where these are converted."""
+    return float(a * (pressure / 1e6) ** n * 1e-3)
+
+
+@dataclass(frozen=True)
+class BurnLaw:
+    """A burn-rate law: points joined by straight lines in log-log.
+
+    Attributes
+    ----------
+    name : str
+        What to call it.
+    pressures : tuple of float
+        Pressures of the points, rising [Pa].
+    rates : tuple of float
+        Rates at them at the reference temperature [m/s].
+    source : str
+        Where it comes from.
+    note : str
+        What a reader must know, for example whose law was borrowed.
+    borrowed : bool
+        True if it was measured on another blend.
+    sigma_p : float
+        Temperature sensitivity of the rate at constant pressure [1/K].
+    reference_temperature : float
+        Temperature that the rates refer to [K].
+
+    Raises
+    ------
+    OutOfRange, CalcError
+        Points that do not rise, or a line as steep as n = 1.
+
+    Notes
+    -----
+    Valid between the first and the last pressure; beyond them the end line is carried on.
+
+    References
+    ----------
+    G. P. Sutton, O. Biblarz, Rocket Propulsion Elements, chapter on solid propellant fundamentals.
+    """
+
+    name: str
+    pressures: tuple[float, ...]
+    rates: tuple[float, ...]
+    source: str
+    note: str = ""
+    borrowed: bool = False
+    sigma_p: float = SIGMA_P
+    reference_temperature: float = ROOM_TEMPERATURE
+
+    def __post_init__(self) -> None:
+        for pressure, rate in zip(self.pressures, self.rates, strict=True):
+            positive("pressures", pressure, "Give pressures in pascal.")
+            positive("rates", rate, "Give rates in metres per second.")
+        if len(self.pressures) < 2 or any(np.diff(self.pressures) <= 0):
+            raise CalcError("pressures", "need at least two values that rise.", "Sort the points by pressure.")
+        if max(self.exponents) >= 1:
+            raise OutOfRange(
+                "exponent",
+                f"n = {max(self.exponents):.3f}: the rate would rise as fast as pressure or faster.",
+                "No motor is steady with n of 1 or more; measure the law again or take a published one.",
+            )
+        within("sigma_p", self.sigma_p, -0.02, 0.02, "Solid propellants lie near 0.001 to 0.009 per kelvin.")
+        positive("reference_temperature", self.reference_temperature, "Give it in kelvin.")
+
+    @property
+    def p_min(self) -> float:
+        """Lowest tested pressure [Pa]."""
+        return self.pressures[0]
+
+    @property
+    def p_max(self) -> float:
+        """Highest tested pressure [Pa]."""
+        return self.pressures[-1]
+
+    @cached_property
+    def log_points(self) -> tuple[Floats, Floats]:
+        """Natural logarithms of the points' pressures [ln Pa] and rates [ln(m/s)]."""
+        return np.log(self.pressures), np.log(self.rates)
+
+    @cached_property
+    def exponents(self) -> tuple[float, ...]:
+        """Slope n of each line [-], one fewer than points."""
+        log_p, log_r = self.log_points
+        return tuple((np.diff(log_r) / np.diff(log_p)).tolist())
+
+    def temperature_factor(self, temperature: float) -> float:
+        """Tell how much faster the propellant burns at its own temperature than at the reference.
+
+        Parameters
+        ----------
+        temperature : float
+            Of the grain before firing [K].
+
+        Returns
+        -------
+        float
+            exp(sigma_p (T - T_ref)) [-].
+
+        Raises
+        ------
+        OutOfRange
+            Below 220 K or above 340 K.
+
+        Notes
+        -----
+        sigma_p is an assumption until it has been measured.
+
+        References
+        ----------
+        Sutton & Biblarz, Rocket Propulsion Elements: r = a P**n exp(sigma_p dT).
+
+        Examples
+        --------
+        >>> round(published_law("sucrose").temperature_factor(303.15), 4)
+        1.0202
+        """
+        within("temperature", temperature, 220.0, 340.0, "Give the grain's temperature before firing.")
+        return float(np.exp(self.sigma_p * (temperature - self.reference_temperature)))
+
+    def rate(self, pressure: ArrayLike, temperature: float | None = None) -> Floats:
+        """Give the rate of regression.
+
+        Parameters
+        ----------
+        pressure : array_like
+            Chamber pressure [Pa], any shape.
+        temperature : float, optional
+            Of the grain before firing [K]; the reference temperature if left out.
+
+        Returns
+        -------
+        ndarray
+            Rate [m/s], same shape.
+
+        Raises
+        ------
+        CalcError
+            A pressure is zero, negative or not a number.
+
+        Notes
+        -----
+        Outside `p_min`..`p_max` the end line is carried on; ask `in_range`.
+
+        References
+        ----------
+        The law's own `source`.
+
+        Examples
+        --------
+        >>> law = published_law("sucrose")
+        >>> round(float(law.rate(1e6)) * 1e3, 2)
+        8.26
+        """
+        p = finite_array("pressure", pressure)
+        if (p <= 0).any():
+            raise OutOfRange("pressure", "must be above zero.", "Give absolute pressure in pascal.")
+        log_p, log_r = self.log_points
+        y = np.log(p)
+        inner = np.interp(y, log_p, log_r)
+        below = np.minimum(y - log_p[0], 0.0) * self.exponents[0]
+        above = np.maximum(y - log_p[-1], 0.0) * self.exponents[-1]
+        factor = 1.0 if temperature is None else self.temperature_factor(temperature)
+        return np.asarray(np.exp(inner + below + above) * factor, dtype=np.float64)
+
+    def in_range(self, pressure: ArrayLike) -> NDArray[np.bool_]:
+        """Tell which pressures lie inside the tested range.
+
+        Parameters
+        ----------
+        pressure : array_like
+            Chamber pressure [Pa], any shape.
+
+        Returns
+        -------
+        ndarray of bool
+            True inside [-], same shape.
+
+        Raises
+        ------
+        CalcError
+            A pressure is not a number.
+
+        Notes
+        -----
+        Both ends count as inside.
+
+        References
+        ----------
+        The law's own `source`.
+
+        Examples
+        --------
+        >>> published_law("sorbitol").in_range([5e4, 5e6]).tolist()
+        [False, True]
+        """
+        p = finite_array("pressure", pressure)
+        return (p >= self.p_min) & (p <= self.p_max)
+
+
+def published_law(sugar: str) -> BurnLaw:
+    """Give the published law of a 65/35 blend, made continuous by the rule of this module.
+
+    Parameters
+    ----------
+    sugar : str
+        'sorbitol', 'dextrose' or 'sucrose' [-].
+
+    Returns
+    -------
+    BurnLaw
+        Rates [m/s] over pressure [Pa].
+
+    Raises
+    ------
+    BlendError
+        No law of that name is on record.
+
+    Notes
+    -----
+    Tested from 0.103 to 10.67 MPa (sorbitol) and 11.20 MPa (dextrose).
+
+    References
+    ----------
+    R. Nakka, 'KN-Dextrose & KN-Sorbitol Burn rate Experimentation' (from memory).
+
+    Examples
+    --------
+    >>> law = published_law("sorbitol")
+    >>> round(float(law.rate(3.792e6)) * 1e3, 2)
+    7.84
+    """
+    if sugar not in _BANDS:
+        raise BlendError("sugar", f"no published law for '{sugar}'.", f"Choose one of {', '.join(_BANDS)}.")
+    edges, bands, source = _BANDS[sugar]
+    pressures = tuple(edge * 1e6 for edge in edges)
+    rates = [_si(*bands[0], pressures[0])]
+    for joint, left, right in zip(pressures[1:-1], bands, bands[1:], strict=False):
+        rates.append((_si(*left, joint) * _si(*right, joint)) ** 0.5)
+    rates.append(_si(*bands[-1], pressures[-1]))
+    return BurnLaw(f"65/35 potassium nitrate/{sugar}", pressures, tuple(rates), source)
+
+
+def power_law(
+    a_mm_s: float, n: float, p_min: float, p_max: float, source: str = "own", sigma_p: float = SIGMA_P
+) -> BurnLaw:
+    """Make a law r = a P**n from the two numbers that people write down.
+
+    Parameters
+    ----------
+    a_mm_s : float
+        Rate at 1 MPa [mm/s].
+    n : float
+        Exponent [-].
+    p_min, p_max : float
+        Range it was measured over [Pa].
+    source : str
+        Where it comes from.
+    sigma_p : float
+        Temperature sensitivity [1/K].
+
+    Returns
+    -------
+    BurnLaw
+        Rates [m/s] over pressure [Pa].
+
+    Raises
+    ------
+    OutOfRange
+        A number is not positive, n is 1 or more, or below -1, or the range is empty.
+
+    Notes
+    -----
+    Between p_min and p_max; carried on and marked beyond.
+
+    References
+    ----------
+    Saint-Robert's or Vieille's law; Sutton & Biblarz, Rocket Propulsion Elements.
+
+    Examples
+    --------
+    >>> round(float(power_law(8.26, 0.319, 1e5, 1e7).rate(2e6)) * 1e3, 3)
+    10.304
+    """
+    positive("a_mm_s", a_mm_s, "Give the rate at 1 MPa in mm/s.")
+    within("n", n, -1.0, 0.999, "An exponent of 1 or more gives no steady motor.")
+    positive("p_min", p_min, "Give the lowest tested pressure.")
+    if not p_max > p_min:
+        raise OutOfRange("p_max", "must be above p_min.", "Give the range that was tested.")
+    rates = (_si(a_mm_s, n, p_min), _si(a_mm_s, n, p_max))
+    name = f"{a_mm_s:g} P^{n:g} (MPa, mm/s)"
+    return BurnLaw(name, (p_min, p_max), rates, source, sigma_p=sigma_p)
+
+
+def law_for_blend(parts: Mapping[str, float]) -> BurnLaw:
+    """Choose the law for a blend: its own if published, else the nearest one, said to be borrowed.
+
+    Parameters
+    ----------
+    parts : mapping of str to float
+        Mass fraction [-] by ingredient, such as 'potassium_nitrate', 'sorbitol', 'sucrose', 'dextrose'.
+
+    Returns
+    -------
+    BurnLaw
+        With `borrowed` and `note` set where the blend is not one of the three 65/35 pairs.
+
+    Raises
+    ------
+    BlendError
+        No sugar in it, no nitrate in it, or none of its sugars has a law or a near relative.
+
+    Notes
+    -----
+    The sugar with the largest fraction decides. A sugar without a law takes that of its kind: sugar alcohols
+    sorbitol's, single sugars dextrose's, double sugars sucrose's. A borrowed law is a guess: prediction widens it.
+
+    References
+    ----------
+    As `published_law`; the choice of the nearest is common practice, no source.
+
+    Examples
+    --------
+    >>> law = law_for_blend({"potassium_nitrate": 0.65, "sorbitol": 0.28, "sucrose": 0.07})
+    >>> law.borrowed, law.note.split(":")[0]
+    (True, 'Borrowed')
+    """
+    for key, share in parts.items():
+        within(key, share, 0.0, 1.0, "Give a mass fraction between 0 and 1.")
+    nitrate = parts.get(_NITRATE, 0.0)
+    sugars = {key: share for key, share in parts.items() if key != _NITRATE and share > 0}
+    if nitrate <= 0 or not sugars:
+        raise BlendError("parts", "a blend needs potassium nitrate and a sugar.", "Complete the formula.")
+    known = {key: share for key, share in sugars.items() if key in _NEAREST}
+    if not known:
+        raise BlendError(
+            "parts", f"no burn law is known near {', '.join(sugars)}.", "Measure one and enter it as a power law."
+        )
+    chief = max(known, key=lambda key: known[key])
+    law = published_law(_NEAREST[chief])
+    pair = len(sugars) == 1 and chief in _BANDS
+    if pair and abs(nitrate - _PUBLISHED_NITRATE) <= _SAME_BLEND:
+        return law
+    mix = "/".join(f"{100 * share:.3g}" for share in (nitrate, *sugars.values()))
+    names = "/".join(key.replace("_", " ") for key in (_NITRATE, *sugars))
+    note = f"Borrowed: no law is published for {mix} {names}; the law of {law.name} stands in for it."
+    return replace(law, borrowed=True, note=note)
