@@ -1,17 +1,48 @@
 """One function per noun: a plausible row in the book, made through the services. Numbers are invented."""
 
-from datetime import date
+from datetime import date, timedelta
 from itertools import count
 from typing import Any
 
 from sqlmodel import Session
 
-from app.models import Case, CastingTube, CoringRod, Formula, GrainPattern, LaunchField, Nozzle, Rocket, Supply
+from app import clock
+from app.models import (
+    Batch,
+    Case,
+    CastingTube,
+    CastSession,
+    Checklist,
+    CoringRod,
+    Formula,
+    Grain,
+    GrainPattern,
+    LaunchField,
+    Nozzle,
+    Rocket,
+    Supply,
+)
+from app.models.batch import PlanIn, WeighOutIn
+from app.models.cast import OpenSessionIn, StepIn
+from app.models.checklist import AnswerIn, SignIn
 from app.models.formula import FormulaIn
+from app.models.grain import DecisionIn, GrainIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
-from app.services import formulas, hardware, places, supplies
+from app.services import (
+    casting,
+    checklists,
+    formulas,
+    grains,
+    hardware,
+    places,
+    planning,
+    steps,
+    supplies,
+    weigh_outs,
+    workshop,
+)
 
 _number = count(1)
 
@@ -92,3 +123,87 @@ def field(session: Session, **more: Any) -> LaunchField:
     """A field near sea level with a ceiling of 900 m."""
     texts = {"name": f"Field {next(_number)}", "elevation": "12 m", "ceiling": "900 m"}
     return places.save_field(session, LaunchFieldIn.model_validate(_texts(texts, more)))
+
+
+def plan_in(session: Session, count: int = 4, **more: Any) -> PlanIn:
+    """The plan form for grains of one pattern; `blend` and `shape` are the rows to plan with."""
+    blend: Formula = more.pop("blend", None) or formula(session)
+    shape: GrainPattern = more.pop("shape", None) or pattern(session)
+    texts = {
+        "formula_id": blend.pk,
+        "planned_for": clock.today(),
+        "items": [{"pattern_id": shape.pk, "count": count}],
+        "expected_density": "95 %",
+        "over_pour": "5 %",
+        "test_pieces": "10 g",
+    }
+    return PlanIn.model_validate(_texts(texts, more))
+
+
+def batch(session: Session, count: int = 4, **more: Any) -> Batch:
+    """A plan for grains of one pattern; nothing is bought for it."""
+    return planning.plan(session, plan_in(session, count, **more))
+
+
+def stock(session: Session, batch: Batch) -> None:
+    """Buy a bag of whatever the shelf lacks for a batch."""
+    for need in planning.needs(session, batch):
+        if need.ingredient and need.target_kg > need.on_shelf_kg:
+            supply(session, need.ingredient)
+
+
+def checklist(session: Session, batch: Batch, person: str = "Ada") -> Checklist:
+    """A complete checklist for a batch, made now."""
+    made = checklists.start(session, batch)
+    for line in checklists.lines(session, made):
+        checklists.answer(session, made, line.item.pk, AnswerIn(answer="done"))
+    checklists.sign(session, made, SignIn(person=person))
+    return made
+
+
+def opened_session(session: Session, batch: Batch) -> CastSession:
+    """The cast session of a batch, opened or reopened with a new checklist; what it needs is bought first."""
+    stock(session, batch)
+    return casting.open_session(session, batch, OpenSessionIn(checklist_id=checklist(session, batch).pk))
+
+
+def weighed_batch(session: Session, count: int = 4, **more: Any) -> Batch:
+    """A batch weighed out to its targets from the oldest bags; session open, no step ticked."""
+    lot: Batch = more.pop("batch", None) or batch(session, count, **more)
+    opened_session(session, lot)
+    for part in lot.parts:
+        bag = supplies.bags(session, part.ingredient)[0].pk if part.ingredient else None
+        mass = WeighOutIn.model_validate({"supply_id": bag, "mass": f"{part.target_kg * 1000:.9g} g"})
+        weigh_outs.weigh_out(session, lot, part.pk, mass)
+    return lot
+
+
+def cast(session: Session, count: int = 4, until: str = "pour", **more: Any) -> Batch:
+    """A batch weighed out and poured now; session open. `until` names the last step ticked."""
+    lot = weighed_batch(session, count, **more)
+    open_now = casting.the_open(session, lot)
+    for step in open_now.steps[: next(i for i, s in enumerate(open_now.steps) if s.key == until) + 1]:
+        steps.record(session, open_now, step.pk, StepIn(act="done"), "Ada")
+    return lot
+
+
+def grain(session: Session, batch: Batch, share: float = 0.96, decision: str | None = "accept", **more: Any) -> Grain:
+    """The next grain of a cast batch, as dense as that share of ideal, decided on and bagged if accepted."""
+    shape = session.get(GrainPattern, more.get("pattern_id", batch.items[0].pattern_id))
+    assert shape is not None
+    mass = share * formulas.ideal_density(formulas.get(session, batch.formula_id)) * shape.volume_m3
+    texts = {"pattern_id": shape.pk, "number": grains.next_number(session, batch), "gross": f"{mass * 1000:.1f} g"}
+    made = grains.weigh(session, batch, GrainIn.model_validate(_texts(texts, more)))
+    if decision is not None:
+        grains.decide(session, made, DecisionIn(decision=decision, why="as seen", person="Ada"))
+    if decision == "accept":
+        grains.bag(session, made)
+    return made
+
+
+def ready_grains(session: Session, n: int = 4, **more: Any) -> list[Grain]:
+    """Accepted grains of one lot, cast a cure and an hour ago: a motor can be built of them."""
+    poured = clock.now() - timedelta(seconds=workshop.get(session).cure_s + 3600)
+    with clock.turned_to(poured):
+        lot = cast(session, n, **more)
+        return [grain(session, lot) for _ in range(n)]

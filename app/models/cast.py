@@ -101,3 +101,9 @@ class NoteIn(FormIn):
     """The form for words."""
 
     words: str = FormField(min_length=1, max_length=2000, title="Note", json_schema_extra={"rows": 2})
+
+
+class CloseIn(FormIn):
+    """The form that closes a session."""
+
+    why: str = FormField("", max_length=300, title="Why it ends with steps still open")

@@ -1,0 +1,306 @@
+"""The cast session: opened by a checklist, kept while the pan is hot, closed with what is left over."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from sqlmodel import Session, col, select
+
+from app import clock
+from app.errors import Refused
+from app.models import (
+    Batch,
+    CastSession,
+    Checklist,
+    Leftover,
+    SessionNote,
+    SessionOpening,
+    TemperatureReading,
+    Workshop,
+)
+from app.models.base import build
+from app.models.batch import LeftoverIn, TestPiecesIn
+from app.models.cast import CloseIn, NoteIn, OpenSessionIn, TemperatureIn
+from app.services import checklists, planning, rows, steps, workshop
+from app.units import show
+
+
+@dataclass(frozen=True)
+class Running:
+    """An open session, for the day's page."""
+
+    batch: Batch
+    cast: CastSession
+    next_step: steps.Now | None
+    poured_at: datetime | None
+
+
+@dataclass(frozen=True)
+class Advice:
+    """What a pan temperature means."""
+
+    state: Literal["in", "near", "out"]
+    words: str
+
+
+# --- Reading -----------------------------------------------------------------------------------
+
+
+def find(session: Session, batch: Batch) -> CastSession | None:
+    """The cast session of a batch, open or closed, if there is one."""
+    return session.exec(select(CastSession).where(CastSession.batch_id == batch.pk)).first()
+
+
+def is_open(session: Session, batch: Batch) -> bool:
+    """Whether the batch's session is open now."""
+    cast = find(session, batch)
+    return cast is not None and cast.closed_at is None
+
+
+def the_open(session: Session, batch: Batch) -> CastSession:
+    """The batch's open session.
+
+    Raises
+    ------
+    Refused
+        None was opened, or it is closed.
+    """
+    cast = find(session, batch)
+    if cast is None:
+        raise Refused(f"The cast session of {batch.code} is not open. Go through the checklist to open it.")
+    if cast.closed_at is not None:
+        raise Refused(f"The cast session of {batch.code} is closed. Reopen it with a new checklist.")
+    return cast
+
+
+def sessions(session: Session) -> list[tuple[CastSession, Batch]]:
+    """All cast sessions with their batches, newest first."""
+    casts = session.exec(select(CastSession).order_by(col(CastSession.id).desc()))
+    return [(cast, rows.get(session, Batch, cast.batch_id, "batch")) for cast in casts]
+
+
+def poured_at(session: Session, batch: Batch) -> datetime | None:
+    """When the batch was poured, if it was."""
+    cast = find(session, batch)
+    if cast is None:
+        return None
+    return next((step.done_at for step in cast.steps if step.key == "pour"), None)
+
+
+def due(session: Session) -> list[Running]:
+    """The open sessions with their next step, what is due first on top."""
+    running = []
+    for cast, batch in sessions(session):
+        if cast.closed_at is None:
+            now = steps.of_session(cast, batch, planning.weighed(session, batch))
+            running.append(Running(batch, cast, next((n for n in now if n.is_next), None), poured_at(session, batch)))
+    latest = datetime.max.replace(tzinfo=clock.now().tzinfo)
+    return sorted(running, key=lambda r: (r.next_step.due_at if r.next_step else None) or latest)
+
+
+def temperatures(session: Session, cast: CastSession) -> list[TemperatureReading]:
+    """The readings of a session, newest first."""
+    query = select(TemperatureReading).where(TemperatureReading.cast_session_id == cast.pk)
+    return list(session.exec(query.order_by(col(TemperatureReading.read_at).desc())))
+
+
+def notes(session: Session, cast: CastSession) -> list[SessionNote]:
+    """The notes of a session, oldest first."""
+    query = select(SessionNote).where(SessionNote.cast_session_id == cast.pk)
+    return list(session.exec(query.order_by(col(SessionNote.id))))
+
+
+def kept(session: Session, batch: Batch) -> list[Leftover]:
+    """What was kept of a batch for later ones."""
+    return list(session.exec(select(Leftover).where(Leftover.batch_id == batch.pk).order_by(col(Leftover.id))))
+
+
+def advice(shop: Workshop, temperature_k: float) -> Advice:
+    """What a pan temperature means against the workshop's band, and what to do.
+
+    The band is the workshop's own; its default, 220-250 °F, is common practice, no source.
+    """
+    limit = show(shop.pan_limit_k, "temperature", shop.units)
+    low = show(shop.pan_low_k, "temperature", shop.units)
+    if temperature_k > shop.pan_limit_k:
+        return Advice(
+            "out",
+            f"Above the limit of {limit}. Heat off now, lift the pan off the plate if you can do it without "
+            "reaching over it, and add nothing. If it smokes hard or darkens fast, leave.",
+        )
+    if temperature_k < shop.pan_low_k:
+        return Advice("near", f"Below the working band ({low} to {limit}): too stiff to pour well. Warm it slowly.")
+    return Advice("in", f"Inside the working band ({low} to {limit}).")
+
+
+# --- Opening and closing -----------------------------------------------------------------------
+
+
+def open_session(session: Session, batch: Batch, data: OpenSessionIn) -> CastSession:
+    """Open the session of a batch, or reopen it, with a fresh, complete, unused checklist.
+
+    Raises
+    ------
+    Refused
+        The checklist does not open it (the message says why), it is open already, the batch was dropped, or
+        the shelf lacks what is still to be weighed out.
+    """
+    if batch.state == "dropped":
+        raise Refused(f"Batch {batch.code} was dropped. Plan a new one.")
+    cast = find(session, batch)
+    if cast is not None and cast.closed_at is None:
+        raise Refused(f"The cast session of {batch.code} is open already.")
+    checklist = session.get(Checklist, data.checklist_id)
+    fault = checklists.why_not(session, batch, checklist)
+    if fault is not None:
+        raise Refused(fault)
+    assert checklist is not None
+    if cast is None:
+        _enough_on_shelf(session, batch)
+        cast = _begin(session, batch)
+    session.add(
+        SessionOpening(
+            cast_session_id=cast.pk, checklist_id=checklist.pk, person=checklist.person, opened_at=clock.now()
+        )
+    )
+    session.flush()  # the guard sees the opening before the session opens
+    cast.closed_at = None
+    batch.state = "casting"
+    session.flush()
+    session.refresh(cast)
+    return cast
+
+
+def _begin(session: Session, batch: Batch) -> CastSession:
+    cast = CastSession(batch_id=batch.pk, closed_at=clock.now())
+    session.add(cast)
+    session.flush()
+    for step in steps.make(batch, planning.formula_of(session, batch).blend):
+        step.cast_session_id = cast.pk
+        session.add(step)
+    session.flush()
+    return cast
+
+
+def _enough_on_shelf(session: Session, batch: Batch) -> None:
+    shop = workshop.get(session)
+    lacking = []
+    for need in planning.needs(session, batch):
+        short = need.target_kg - need.on_shelf_kg
+        if short > max(shop.weigh_tolerance_share * need.target_kg, shop.scale_resolution_kg):
+            lacking.append(f"{show(short, 'mass', shop.units)} of {need.name.lower()}")
+    if lacking:
+        raise Refused(
+            f"The shelf lacks {', '.join(lacking)}. Enter the bag under Supplies, correct what a bag holds, or "
+            "plan a smaller batch; the checklist stays good meanwhile."
+        )
+
+
+def close(session: Session, batch: Batch, data: CloseIn, version: int | None = None) -> CastSession:
+    """Close the session; steps still open are left out with the reason given.
+
+    Raises
+    ------
+    Refused
+        It is not open, the test pieces were not told, or steps are open and no reason is given.
+    Conflict
+        The session was changed since the page was opened.
+    """
+    cast = the_open(session, batch)
+    rows.claim(cast, version)
+    if batch.test_pieces_kg is None:
+        raise Refused("Write how much went into test pieces first (0 g if none): the mass of the lot must add up.")
+    open_steps = [step for step in cast.steps if step.done_at is None and step.skipped_why is None]
+    if open_steps and len(data.why) < 3:
+        raise Refused(
+            f"{len(open_steps)} steps are still open, from “{open_steps[0].words}” on. Tick them, or say here why "
+            "the session ends without them.",
+            field="why",
+        )
+    for step in open_steps:
+        step.skipped_why = data.why
+        step.version += 1
+    session.flush()  # the steps are written while the session is open
+    cast.closed_at = clock.now()
+    batch.state = "cast"
+    session.flush()
+    return cast
+
+
+# --- What is written down meanwhile --------------------------------------------------------------
+
+
+def read_temperature(session: Session, batch: Batch, data: TemperatureIn) -> TemperatureReading:
+    """Keep a reading of the pan with its moment.
+
+    Raises
+    ------
+    Refused
+        The session is not open.
+    """
+    cast = the_open(session, batch)
+    reading = build(TemperatureReading, data, cast_session_id=cast.pk, read_at=clock.now())
+    session.add(reading)
+    session.flush()
+    return reading
+
+
+def write_note(session: Session, batch: Batch, data: NoteIn) -> SessionNote:
+    """Keep words with their moment.
+
+    Raises
+    ------
+    Refused
+        The session is not open.
+    """
+    cast = the_open(session, batch)
+    note = SessionNote(cast_session_id=cast.pk, written_at=clock.now(), words=data.words)
+    session.add(note)
+    session.flush()
+    return note
+
+
+def tell_test_pieces(session: Session, batch: Batch, data: TestPiecesIn, version: int | None = None) -> None:
+    """Keep the mass that went into test pieces.
+
+    Raises
+    ------
+    Refused
+        The session is not open, or it is more than went into the pan.
+    """
+    the_open(session, batch)
+    rows.claim(batch, version)
+    others = sum(row.mass_kg for row in kept(session, batch))
+    _not_more_than_weighed(session, batch, data.test_pieces.si + others, "test_pieces")
+    batch.test_pieces_kg, batch.test_pieces_typed = data.test_pieces.si, data.test_pieces.typed
+    session.flush()
+
+
+def keep_leftover(session: Session, batch: Batch, data: LeftoverIn) -> Leftover:
+    """Keep cast material for a later batch.
+
+    Raises
+    ------
+    Refused
+        The session is not open, the mark is taken, or it is more than went into the pan.
+    """
+    the_open(session, batch)
+    if session.exec(select(Leftover.id).where(Leftover.mark == data.mark)).first() is not None:
+        raise Refused(f"A leftover marked “{data.mark}” is there already. Write another mark.", field="mark")
+    others = sum(row.mass_kg for row in kept(session, batch)) + (batch.test_pieces_kg or 0.0)
+    _not_more_than_weighed(session, batch, data.mass.si + others, "mass")
+    leftover = build(Leftover, data, batch_id=batch.pk)
+    session.add(leftover)
+    session.flush()
+    return leftover
+
+
+def _not_more_than_weighed(session: Session, batch: Batch, mass_kg: float, field: str) -> None:
+    shop = workshop.get(session)
+    weighed_in = sum(planning.weighed(session, batch).values())
+    if mass_kg > weighed_in + shop.scale_resolution_kg:
+        raise Refused(
+            f"With it, test pieces and leftovers come to {show(mass_kg, 'mass', shop.units)}; only "
+            f"{show(weighed_in, 'mass', shop.units)} was weighed into the pan.",
+            field=field,
+        )
