@@ -1,0 +1,354 @@
+"""Charts drawn by the server as inline SVG: they need no script and print as lines, not as pixels.
+
+Each chart is a `<figure>` with a title, its figures in words for who cannot see it, and the numbers in a
+table that folds out. Values come in the units to be shown; this module converts nothing. `app.drawing`
+holds the pens.
+"""
+
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from markupsafe import Markup
+from numpy.typing import ArrayLike
+
+from app.drawing import (
+    LEFT,
+    LETTER,
+    PLOT,
+    RIGHT,
+    WIDTH,
+    Axis,
+    Numbers,
+    Scale,
+    cut,
+    empty_figure,
+    figure,
+    finite,
+    grid,
+    line,
+    number_table,
+    numbers,
+    polyline,
+    rule_at,
+    scale_for,
+    tag,
+    text_at,
+)
+
+Dash = Literal["solid", "dashed", "dotted", "dash-dot"]
+
+DASHES: tuple[Dash, ...] = ("solid", "dashed", "dotted", "dash-dot")
+MOST_ROWS = 40
+
+
+# --- What a page hands in ------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Series:
+    """One line: equally long x and y. A value that is not finite leaves a gap. `dash` defaults by order."""
+
+    name: str
+    x: ArrayLike
+    y: ArrayLike
+    dash: Dash | None = None
+
+
+@dataclass(frozen=True)
+class Band:
+    """A range along x, such as the middle 90 % of sampled motors."""
+
+    name: str
+    x: ArrayLike
+    lower: ArrayLike
+    upper: ArrayLike
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A level to compare with, such as the case's rated pressure; always kept in sight."""
+
+    label: str
+    value: float
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One plot with its own upright axis. Panels of one chart share the axis along the bottom."""
+
+    y: Axis
+    series: Sequence[Series] = ()
+    band: Band | None = None
+    rules: Sequence[Rule] = ()
+
+
+@dataclass(frozen=True)
+class Point:
+    """One value of an individuals chart, in order of time."""
+
+    label: str
+    value: float
+
+
+@dataclass(frozen=True)
+class Interval:
+    """One row of an interval chart. Without low and high (a single firing) only the value is drawn."""
+
+    label: str
+    mid: float
+    low: float | None
+    high: float | None
+    n: int
+
+
+# --- Lines over a shared axis --------------------------------------------------------------------
+
+
+def line_chart(title: str, x: Axis, *panels: Panel) -> Markup:
+    """One or two plots (or more) above each other over one x axis: curves, a range, levels to compare with.
+
+    Titles on one page should differ: the figure's id comes from the title. Raises ValueError when x and
+    y of a series differ in length.
+    """
+    sets = [_columns(panel) for panel in panels]
+    every_x = [v for columns in sets for xs, ys, _ in columns for v in xs[np.isfinite(ys)].tolist()]
+    if not finite(every_x):
+        return empty_figure(title, "There are no numbers to draw yet.")
+    across = scale_for(x, every_x, LEFT, WIDTH - RIGHT, snug=True)
+    drawing: list[str] = []
+    words: list[str] = []
+    tables: list[str] = []
+    top = 0.0
+    for panel, columns in zip(panels, sets, strict=True):
+        values = [v for _, ys, _ in columns for v in ys.tolist()] + [r.value for r in panel.rules]
+        legend, top = _legend(panel, top)
+        up = scale_for(panel.y, values, top + PLOT, top)
+        drawing.append(_panel(panel, across, up, x, legend))
+        words += _in_words(panel, x, across, up)
+        tables += _number_tables(title, x, panel, columns, across, up)
+        top += PLOT + 26
+    drawing.append(text_at(x.heading, WIDTH - RIGHT, top + 14, "axis-name end"))
+    return figure(title, "lines", drawing, top + 24, " ".join(words), tables)
+
+
+def _columns(panel: Panel) -> list[tuple[Numbers, Numbers, str]]:
+    """Everything of a panel that has a value at each x: x, values, heading."""
+    columns = []
+    for s in panel.series:
+        xs = numbers(s.x, s.name)
+        columns.append((xs, numbers(s.y, s.name, len(xs)), s.name))
+    if panel.band:
+        band, xs = panel.band, numbers(panel.band.x, panel.band.name)
+        columns.append((xs, numbers(band.lower, band.name, len(xs)), f"{band.name}, lower"))
+        columns.append((xs, numbers(band.upper, band.name, len(xs)), f"{band.name}, upper"))
+    return columns
+
+
+def _dash(series: Series, order: int) -> str:
+    return series.dash or DASHES[order % len(DASHES)]
+
+
+def _legend(panel: Panel, top: float) -> tuple[list[str], float]:
+    """The upright axis's name and, where there is more than one thing, a sample and name of each."""
+    parts: list[str] = [text_at(panel.y.heading, 0.0, top + 15, "axis-name")]
+    x, y = (len(panel.y.heading) + 3) * LETTER * 1.1, top + 15
+    samples = [(s.name, f"line ink-{i % 4 + 1} {_dash(s, i)}", False) for i, s in enumerate(panel.series)]
+    if panel.band:
+        samples.append((panel.band.name, "band ink-1", True))
+    for name, css, area in samples if len(samples) > 1 else []:
+        name = cut(name, 60)
+        wide = 44 + len(name) * LETTER
+        if x + wide > WIDTH:
+            x, y = LEFT, y + 20
+        if area:
+            parts.append(tag("rect", x=x, y=y - 10, width=32.0, height=11.0, class_=css))
+        else:
+            parts.append(line(x, y - 4, x + 32, y - 4, css))
+        parts.append(text_at(name, x + 38, y, "legend"))
+        x += wide + 14
+    return parts, y + 14
+
+
+def _panel(panel: Panel, across: Scale, up: Scale, x: Axis, legend: Sequence[str]) -> Markup:
+    parts: list[str] = [*legend, *grid(up)]
+    for at, label in across.ticks(8):
+        parts += [line(at, up.start, at, up.start + 5, "frame"), text_at(label, at, up.start + 18, "tick middle")]
+    if panel.band:
+        xs, low, high = (numbers(v, panel.band.name) for v in (panel.band.x, panel.band.lower, panel.band.upper))
+        good = np.isfinite(xs) & np.isfinite(low) & np.isfinite(high)
+        xs, low, high = across.at(xs[good]), up.at(low[good]), up.at(high[good])
+        if len(xs):
+            there, back = polyline(xs, low), polyline(xs[::-1], high[::-1])
+            parts.append(tag("path", d=f"{there}L{back[1:]}Z".replace("h0", ""), class_="band ink-1"))
+    for i, s in enumerate(panel.series):
+        d = polyline(across.at(numbers(s.x, s.name)), up.at(numbers(s.y, s.name)))
+        if d:
+            css = f"line ink-{i % 4 + 1} {_dash(s, i)}"
+            parts.append(tag("path", d=d, class_=css, data_name=s.name, data_unit=panel.y.unit))
+    for rule in panel.rules:
+        parts += rule_at(f"{rule.label}, {up.write(rule.value)} {panel.y.unit}".strip(), rule.value, up)
+    scale = " ".join(f"{v:.10g}" for v in (*across, *up))
+    return tag("g", *parts, class_="panel", data_scale=scale, data_name=x.label, data_unit=x.unit)
+
+
+def _in_words(panel: Panel, x: Axis, across: Scale, up: Scale) -> list[str]:
+    words = []
+    for s in panel.series:
+        xs, ys = numbers(s.x, s.name), numbers(s.y, s.name)
+        good = np.isfinite(xs) & np.isfinite(ys)
+        xs, ys = xs[good], ys[good]
+        if not len(ys):
+            words.append(f"{s.name}: no numbers.")
+            continue
+        top, low = int(ys.argmax()), int(ys.argmin())
+        words.append(
+            f"{s.name}: highest {up.write(ys[top])} {panel.y.unit} at {across.write(xs[top])} {x.unit}, "
+            f"lowest {up.write(ys[low])} {panel.y.unit} at {across.write(xs[low])} {x.unit}."
+        )
+    if panel.band:
+        ends = [finite(numbers(v, "").tolist()) for v in (panel.band.lower, panel.band.upper)]
+        if all(ends):
+            words.append(
+                f"{panel.band.name}: lowest {up.write(min(ends[0]))}, highest {up.write(max(ends[1]))} {panel.y.unit}."
+            )
+    words += [f"{rule.label}: {up.write(rule.value)} {panel.y.unit}." for rule in panel.rules]
+    return [re.sub(r" +(?=[.,])", "", sentence) for sentence in words]
+
+
+def _number_tables(
+    title: str, x: Axis, panel: Panel, columns: Sequence[tuple[Numbers, Numbers, str]], across: Scale, up: Scale
+) -> list[str]:
+    """Tables of a panel: columns over the same x share one; about forty rows, peaks among them."""
+    tables: list[str] = []
+    left = list(columns)
+    while left:
+        xs = left[0][0]
+        same = [c for c in left if np.array_equal(c[0], xs, equal_nan=True)]
+        left = [c for c in left if not any(c is s for s in same)]
+        rows = set(np.linspace(0, len(xs) - 1, min(len(xs), MOST_ROWS)).astype(int).tolist())
+        for _, ys, _ in same:
+            if np.isfinite(ys).any():
+                rows |= {int(np.nanargmax(ys)), int(np.nanargmin(ys))}
+        heads = [x.heading, *(f"{name}, {panel.y.unit}".rstrip(", ") for _, _, name in same)]
+        cells = [[across.write(xs[i]), *(up.write(ys[i]) for _, ys, _ in same)] for i in sorted(rows)]
+        tables.append(
+            number_table(f"{title}: numbers of {', '.join(name for _, _, name in same)}", heads, cells, words=())
+        )
+    return tables
+
+
+# --- Values in order of time ---------------------------------------------------------------------
+
+
+def individuals_chart(
+    title: str,
+    y: Axis,
+    points: Sequence[Point],
+    centre: float | None = None,
+    lower: float | None = None,
+    upper: float | None = None,
+) -> Markup:
+    """Single values in order, with the centre line and control limits that the caller computed.
+
+    A point outside the limits is drawn as a diamond and named in the words.
+    """
+    shown = [p for p in points if math.isfinite(p.value)]
+    if not shown:
+        return empty_figure(title, "There are no numbers to draw yet.")
+    levels = [(name, v) for name, v in (("upper limit", upper), ("centre", centre), ("lower limit", lower))]
+    known = [(name, v) for name, v in levels if v is not None and math.isfinite(v)]
+    top = 28.0
+    up = scale_for(y, [p.value for p in shown] + [v for _, v in known], top + PLOT, top)
+    apart = (WIDTH - RIGHT - LEFT) / len(shown)
+    xs = [LEFT + apart * (i + 0.5) for i in range(len(shown))]
+    ys = [float(up.at(p.value)) for p in shown]
+    drawing: list[str] = [text_at(y.heading, 0.0, 15.0, "axis-name"), *grid(up)]
+    drawing.append(tag("path", d=polyline(np.array(xs), np.array(ys)), class_="thread"))
+    for name, v in known:
+        drawing += rule_at(f"{name} {up.write(v)}", v, up, "centre" if name == "centre" else "limit")
+    outside = [(lower is not None and p.value < lower) or (upper is not None and p.value > upper) for p in shown]
+    every = math.ceil((max(len(cut(p.label, 12)) for p in shown) + 2) * LETTER / apart)
+    for i, p in enumerate(shown):
+        words = f"{p.label}: {up.write(p.value)} {y.unit}".strip() + (", outside the limits" if outside[i] else "")
+        drawing.append(_mark(xs[i], ys[i], words, "out" if outside[i] else ""))
+        if i % every == 0:
+            drawing.append(text_at(cut(p.label, 12), xs[i], top + PLOT + 18, "tick middle"))
+    said = [f"{len(shown)} values in order of time, from {up.write(min(p.value for p in shown))} to "
+            f"{up.write(max(p.value for p in shown))} {y.unit}.".replace(" .", ".")]  # fmt: skip
+    said += [f"{name.capitalize()} {up.write(v)}." for name, v in known]
+    if lower is not None or upper is not None:
+        out = [p.label for p, is_out in zip(shown, outside, strict=True) if is_out]
+        said.append(f"Outside the limits: {', '.join(out) or 'none'}.")
+    rows = [(p.label, up.write(p.value), "outside" if o else "") for p, o in zip(shown, outside, strict=True)]
+    table = number_table(f"{title}: numbers", ("Item", y.heading, "Limits"), rows, words=(0, 2))
+    return figure(title, "points", drawing, top + PLOT + 28, " ".join(said), [table])
+
+
+def _mark(x: float, y: float, words: str, css: str) -> Markup:
+    """A point that the script can read out: a disc, or a diamond where it stands outside the limits."""
+    shape: dict[str, object] = {"class_": f"point {css}".strip(), "data_words": words, "data_at": f"{x:.2f} {y:.2f}"}
+    if css == "out":
+        return tag("path", d=f"M{x:.2f},{y - 7:.2f}l7,7l-7,7l-7,-7Z", **shape)
+    return tag("circle", cx=x, cy=y, r=5.0, **shape)
+
+
+# --- Ranges beside each other --------------------------------------------------------------------
+
+
+def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequence[Rule] = ()) -> Markup:
+    """One row per item: a mid value with its low and high, and the count it rests on.
+
+    Few firings mean wide ranges, and a single one has none: its mark is hollow and the row says so.
+    """
+    shown = [r for r in rows if math.isfinite(r.mid)]
+    if not shown:
+        return empty_figure(title, "There are no numbers to draw yet.")
+    letters = min(30, max(len(r.label) + len(f" (n {r.n})") for r in shown))
+    left = max(LEFT, (letters + 2) * LETTER)
+    values = [v for r in shown for v in (r.low, r.mid, r.high)] + [rule.value for rule in rules]
+    across = scale_for(x, values, left, WIDTH - RIGHT - 30)
+    known = [rule for rule in rules if math.isfinite(rule.value)]
+    top, tall = 10.0 + 18 * len(known), 34.0
+    bottom = top + tall * len(shown)
+    drawing: list[str] = []
+    for at, label in across.ticks(7):
+        drawing += [line(at, top, at, bottom, "grid"), text_at(label, at, bottom + 18, "tick middle")]
+    drawing.append(tag("path", d=f"M{left:.2f},{top:.2f}V{bottom:.2f}H{WIDTH - RIGHT:.2f}", class_="frame"))
+    for i, rule in enumerate(known):
+        at, y = float(across.at(rule.value)), 14.0 + 18 * i
+        side = "end" if at > WIDTH / 2 else "start"
+        words = f"{rule.label}, {across.write(rule.value)} {x.unit}".strip()
+        drawing += [
+            line(at, y - 10, at, bottom, "rule"),
+            text_at(words, at - 6 if side == "end" else at + 6, y, f"rule-name {side}"),
+        ]
+    said, table = [], []
+    for i, r in enumerate(shown):
+        y = top + tall * (i + 0.5)
+        ends = _finite_ends(r)
+        span = f"{across.write(ends[0])} to {across.write(ends[1])}" if ends else "no range"
+        words = f"{r.label}: {across.write(r.mid)} {x.unit}".strip() + f", {span}, n {r.n}"
+        name = f"{cut(r.label, 30 - len(f' (n {r.n})'))} (n {r.n})"
+        drawing.append(text_at(name, left - 10, y + 4.5, "end"))
+        if ends:
+            low, high = (float(across.at(v)) for v in ends)
+            d = f"M{low:.2f},{y - 6:.2f}v12m0,-6H{high:.2f}m0,-6v12"
+            drawing.append(tag("path", d=d, class_="interval"))
+        drawing.append(_mark(float(across.at(r.mid)), y, words, "" if ends else "lone"))
+        said.append(words + ".")
+        table.append((r.label, *(across.write(v) for v in ends or (math.nan, math.nan)), across.write(r.mid), str(r.n)))
+    said += [f"{rule.label}: {across.write(rule.value)} {x.unit}.".replace(" .", ".") for rule in known]
+    drawing.append(text_at(x.heading, WIDTH - RIGHT, bottom + 38, "axis-name end"))
+    heads = ("Item", f"Low, {x.unit}".rstrip(", "), f"High, {x.unit}".rstrip(", "), x.heading, "n")
+    numbers_below = number_table(f"{title}: numbers", heads, table)
+    return figure(title, "rows", drawing, bottom + 48, " ".join(said), [numbers_below])
+
+
+def _finite_ends(row: Interval) -> tuple[float, float] | None:
+    if row.low is None or row.high is None or not (math.isfinite(row.low) and math.isfinite(row.high)):
+        return None
+    return row.low, row.high

@@ -1,0 +1,239 @@
+"""The pens and scales that charts are drawn with: round ticks, thinning, SVG elements, the figure around them.
+
+Colours, dashes and type come from static/css/chart.css through classes; nothing is styled inline.
+"""
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from markupsafe import Markup, escape
+from numpy.typing import ArrayLike, NDArray
+
+Numbers = NDArray[np.float64]
+
+MOST_POINTS = 400
+WIDTH = 760.0
+LEFT, RIGHT, PLOT = 62.0, 14.0, 220.0
+LETTER = 7.0  # rough width of a letter at the chart's type size; only for spacing
+
+
+@dataclass(frozen=True)
+class Axis:
+    """What an axis measures.
+
+    `decimals` fixes how values are written in words and tables; without it they follow from the span.
+    `from_zero` keeps zero in sight, so that heights may be compared.
+    """
+
+    label: str
+    unit: str = ""
+    from_zero: bool = False
+    decimals: int | None = None
+
+    @property
+    def heading(self) -> str:
+        """Label and unit, as at the head of a column."""
+        return f"{self.label}, {self.unit}" if self.unit else self.label
+
+
+# --- Numbers -------------------------------------------------------------------------------------
+
+
+def ticks(low: float, high: float, about: int = 5) -> list[float]:
+    """Round values between low and high, 1, 2 or 5 times a power of ten apart, roughly `about` of them.
+
+    >>> ticks(0, 6.9)
+    [0.0, 2.0, 4.0, 6.0]
+    """
+    step = _step(low, high, about)
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    digits = max(0, -math.floor(math.log10(step)))
+    return [round(k * step, digits) + 0.0 for k in range(first, last + 1)]
+
+
+def _step(low: float, high: float, about: int) -> float:
+    raw = (high - low) / about
+    power = 10.0 ** math.floor(math.log10(raw))
+    return next(m * power for m in (1, 2, 5, 10) if m * power >= raw * (1 - 1e-9))
+
+
+def thin(y: ArrayLike, most: int = MOST_POINTS) -> NDArray[np.intp]:
+    """Indices to draw: at most `most` of them, with the ends and the least and greatest of each stretch.
+
+    For drawing only. Every peak stays; values that are not finite are the caller's to split off.
+    """
+    values = np.asarray(y, dtype=float)
+    if len(values) <= most:
+        return np.arange(len(values))
+    edges = np.linspace(0, len(values), (most - 2) // 2 + 1).astype(int)
+    keep = {0, len(values) - 1}
+    for start, end in pairwise(edges):
+        stretch = values[start:end]
+        keep |= {int(start + stretch.argmin()), int(start + stretch.argmax())}
+    return np.array(sorted(keep), dtype=np.intp)
+
+
+def numbers(values: ArrayLike, name: str, length: int | None = None) -> Numbers:
+    """One-dimensional floats; raises ValueError when there are not `length` of them."""
+    array = np.array(values, dtype=float).ravel()
+    if length is not None and len(array) != length:
+        raise ValueError(f"{name}: {len(array)} values beside {length} x values")
+    return array
+
+
+def finite(values: Iterable[float | None]) -> list[float]:
+    """Those of the values that are known and finite."""
+    return [float(v) for v in values if v is not None and math.isfinite(v)]
+
+
+def written(value: float, decimals: int) -> str:
+    """A value as people read it: thin spaces between thousands, a true minus, a dash for nothing."""
+    if not math.isfinite(value):
+        return "–"
+    if abs(value) >= 1e9:
+        return f"{value:.3g}"
+    text = f"{value:,.{decimals}f}".replace(",", "\u202f").replace("-", "−")
+    return text.lstrip("−") if not re.search("[1-9]", text) else text
+
+
+class Scale(NamedTuple):
+    """From values to the drawing: low..high lands on start..end."""
+
+    low: float
+    high: float
+    start: float
+    end: float
+    decimals: int
+
+    def at(self, value: ArrayLike) -> Numbers:
+        """Where values lie in the drawing."""
+        share = (np.asarray(value, dtype=float) - self.low) / (self.high - self.low)
+        return np.asarray(self.start + share * (self.end - self.start))
+
+    def ticks(self, about: int) -> list[tuple[float, str]]:
+        """Places and labels of round values."""
+        digits = max(0, -math.floor(math.log10(_step(self.low, self.high, about)) + 1e-9))
+        return [(float(self.at(t)), written(t, digits)) for t in ticks(self.low, self.high, about)]
+
+    def write(self, value: float) -> str:
+        """A value with the decimals this axis deserves."""
+        return written(value, self.decimals)
+
+
+def scale_for(axis: Axis, values: Iterable[float | None], start: float, end: float, snug: bool = False) -> Scale:
+    """An axis around the finite ones of the values; `snug` ends at the data, else at round values."""
+    seen = finite(values) + ([0.0] if axis.from_zero else [])
+    low, high = (min(seen), max(seen)) if seen else (0.0, 1.0)
+    if high - low <= 1e-9 * max(abs(low), abs(high)):
+        pad = abs(high) * 0.05 or 1.0
+        low, high, snug = low - pad, high + pad, False
+    decimals = max(0, 2 - math.floor(math.log10(high - low)))
+    if not snug:
+        step = _step(low, high, 5)
+        low, high = math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step
+    return Scale(low, high, start, end, decimals if axis.decimals is None else axis.decimals)
+
+
+# --- Elements ------------------------------------------------------------------------------------
+
+
+def tag(name: str, *children: str, **attributes: object) -> Markup:
+    """An element. Text is escaped here and nowhere else; `class_` and `data_x` name class and data-x."""
+    pairs = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(_short(value))}"'
+        for key, value in attributes.items()
+        if value is not None
+    )
+    inner = "".join(str(escape(child)) for child in children)
+    return Markup(f"<{name}{pairs}>{inner}</{name}>")  # noqa: S704 - every part was escaped above
+
+
+def _short(value: object) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+
+
+def text_at(words: str, x: float, y: float, css: str) -> Markup:
+    """Words with their baseline at y."""
+    return tag("text", words, x=x, y=y, class_=css)
+
+
+def line(x1: float, y1: float, x2: float, y2: float, css: str) -> Markup:
+    """A straight line."""
+    return tag("line", x1=x1, y1=y1, x2=x2, y2=y2, class_=css)
+
+
+def cut(words: str, most: int) -> str:
+    """Words shortened to at most `most` letters."""
+    return words if len(words) <= most else words[: most - 1].rstrip() + "…"
+
+
+def polyline(x: Numbers, y: Numbers) -> str:
+    """Path data through already scaled points: one stroke per unbroken run, a lone point as a dot."""
+    good = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
+    if not len(good):
+        return ""
+    runs = np.split(good, np.flatnonzero(np.diff(good) > 1) + 1)
+    strokes = []
+    for run in runs:
+        share = max(4, MOST_POINTS * len(run) // len(good))
+        kept = run[thin(y[run], share)]
+        strokes.append("M" + "L".join(f"{x[i]:.2f},{y[i]:.2f}" for i in kept) + ("h0" if len(run) == 1 else ""))
+    return "".join(strokes)
+
+
+def figure(title: str, kind: str, drawing: Sequence[str], height: float, words: str, tables: Sequence[str]) -> Markup:
+    """The whole chart: title, drawing with its words, a line for the script to read out in, the tables."""
+    key = "chart-" + (re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-") or "untitled")
+    svg = tag(
+        "svg", tag("title", title, id=f"{key}-title"), tag("desc", words, id=f"{key}-words"), *drawing,
+        viewBox=f"0 0 {WIDTH:g} {height:g}", role="img", data_kind=kind,
+        aria_labelledby=f"{key}-title {key}-words",
+    )  # fmt: skip
+    frame = tag("div", svg, class_="scroll", tabindex=0, role="group", aria_label=f"Drawing: {title}")
+    readout = tag("p", "", class_="readout", role="status", hidden="")
+    numbers = tag("details", tag("summary", "The numbers"), *tables, class_="numbers")
+    return tag("figure", tag("figcaption", title), frame, readout, numbers, class_="chart", id=key)
+
+
+def empty_figure(title: str, words: str) -> Markup:
+    """A chart that has nothing to show says so."""
+    return tag("figure", tag("figcaption", title), tag("p", words, class_="empty"), class_="chart")
+
+
+def number_table(
+    caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]], words: Sequence[int] = (0,)
+) -> Markup:
+    """A table in its scrolling frame; the columns counted in `words` hold words, the others numbers."""
+
+    def css(i: int) -> str | None:
+        return None if i in words else "num"
+
+    head = tag("tr", *(tag("th", name, scope="col", class_=css(i)) for i, name in enumerate(heads)))
+    body = [tag("tr", *(tag("td", cell, class_=css(i)) for i, cell in enumerate(row))) for row in rows]
+    table = tag("table", tag("thead", head), tag("tbody", *body))
+    return tag("div", table, class_="scroll", tabindex=0, role="region", aria_label=caption)
+
+
+def grid(up: Scale) -> list[str]:
+    """Level lines with their labels, and the frame at the left and the foot."""
+    parts: list[str] = []
+    for at, label in up.ticks(5):
+        parts += [line(LEFT, at, WIDTH - RIGHT, at, "grid"), text_at(label, LEFT - 8, at + 4.5, "tick end")]
+    return [*parts, tag("path", d=f"M{LEFT:g},{up.end:g}V{up.start:g}H{WIDTH - RIGHT:g}", class_="frame")]
+
+
+def rule_at(label: str, value: float, up: Scale, css: str = "") -> list[str]:
+    """A level line with its name above it, or below where it lies at the very top."""
+    if not math.isfinite(value):
+        return []
+    at = float(up.at(value))
+    below = at - up.end < 16  # no room above the line
+    return [
+        line(LEFT, at, WIDTH - RIGHT, at, f"rule {css}".strip()),
+        text_at(cut(label, 80), WIDTH - RIGHT - 4, at + (15 if below else -6), f"rule-name end {css}".strip()),
+    ]
