@@ -203,8 +203,8 @@ def find(
 
     Notes
     -----
-    From 680 to 3500 K; the caller holds `LOCK`. Gas, K2CO3, KOH(L) and graphite only: no other condensed
-    phase was found to form between 50 and 75 % nitrate; peroxides of potassium are left out above that.
+    From 680 to 3500 K; the caller holds `LOCK`. The condensed phases are K2CO3, KOH(L) and graphite; KCN, K,
+    K2O, K2O2 and KO2 were tried in the chamber from 50 to 80 % nitrate and do not form there.
 
     References
     ----------
