@@ -1,0 +1,337 @@
+"""Grains: weighed as they come off the tools, judged, decided on, bagged, and where each one is now."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import ColumnElement, and_, func
+from sqlalchemy import select as select_core
+from sqlalchemy.orm import lazyload
+from sqlmodel import Session, col, select
+
+from app import clock
+from app.errors import NotFound, Refused
+from app.models import (
+    Batch,
+    BuildGrain,
+    CastSession,
+    CastStep,
+    Firing,
+    Formula,
+    Grain,
+    GrainMeasure,
+    GrainPattern,
+    MotorBuild,
+)
+from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
+from app.services import rows, weighing, workshop
+
+STATES = {
+    "weighed": "Weighed, not decided on yet",
+    "held": "Held: look at it again",
+    "rejected": "Rejected",
+    "accepted": "Accepted, not in its bag yet",
+    "curing": "In its bag, curing",
+    "ready": "Cured and ready",
+    "in motor": "In a motor",
+    "fired": "Fired",
+}
+"""The states of a grain, in words, in the order a grain runs through them."""
+
+# --- Weighing ----------------------------------------------------------------------------------
+
+
+def weigh(session: Session, batch: Batch, data: GrainIn) -> Grain:
+    """Put a grain on the scale: its density, and what it says of the grain, are worked out and kept.
+
+    Raises
+    ------
+    Refused
+        Nothing was cast of this batch, the number is taken, the sizes contradict each other, the tube's mass
+        is not known, or the weight can hardly be and the person has not said that it is right.
+    """
+    _cast_at_all(session, batch)
+    _number_free(session, batch, data.number)
+    values = weighing.work_out(session, batch, data)
+    grain = Grain(batch_id=batch.pk, serial=f"{batch.code}-{data.number:02d}", weighed_at=clock.now(), **values)
+    session.add(grain)
+    session.flush()
+    return grain
+
+
+def weigh_again(session: Session, grain: Grain, data: GrainCorrectionIn, version: int | None = None) -> Grain:
+    """Weigh or measure a grain again; the old numbers stay readable beside the new ones.
+
+    A decision made on the old numbers falls when the verdict on the new ones differs.
+
+    Raises
+    ------
+    Conflict
+        The grain was changed since the page was opened.
+    Refused
+        The grain is in a motor or burned, or as for `weigh`.
+    """
+    _free(session, grain)
+    batch = rows.get(session, Batch, grain.batch_id, "batch")
+    _number_free(session, batch, data.number, but=grain)
+    values = weighing.work_out(session, batch, data)
+    _keep(session, grain, data.why)
+    rows.claim(grain, version)
+    if values["verdict"] != grain.verdict:
+        grain.decision, grain.decision_why, grain.decided_by, grain.decided_at = None, "", "", None
+    for name, value in values.items():
+        setattr(grain, name, value)
+    grain.serial, grain.weighed_at = f"{batch.code}-{data.number:02d}", clock.now()
+    session.flush()
+    return grain
+
+
+def _cast_at_all(session: Session, batch: Batch) -> None:
+    if session.exec(select(CastSession.id).where(CastSession.batch_id == batch.pk)).first() is None:
+        raise Refused(
+            f"Nothing was cast of {batch.code} yet. Open its cast session with a checklist first; grains are weighed "
+            "when they come off the tools."
+        )
+
+
+def _number_free(session: Session, batch: Batch, number: int, but: Grain | None = None) -> None:
+    same = session.exec(select(Grain).where(Grain.batch_id == batch.pk, Grain.number == number)).first()
+    if same is not None and same is not but:
+        raise Refused(
+            f"{same.serial} was weighed already ({same.gross_typed} at {clock.local(same.weighed_at):%H:%M}). "
+            f"The next free number is {next_number(session, batch)}; to correct {same.serial}, open it in the table.",
+            field="number",
+        )
+
+
+def next_number(session: Session, batch: Batch) -> int:
+    """The number after the highest one weighed of a batch."""
+    highest = session.exec(select(func.max(Grain.number)).where(Grain.batch_id == batch.pk)).one()
+    return (highest or 0) + 1
+
+
+def _keep(session: Session, grain: Grain, why: str) -> None:
+    """Write down how a grain stands, before it changes."""
+    kept = {
+        name: getattr(grain, name)
+        for name in GrainMeasure.model_fields
+        if name in Grain.model_fields and name not in ("id", "created_at", "version")
+    }
+    session.add(GrainMeasure(grain_id=grain.pk, why=why, created_at=clock.now(), **kept))
+
+
+def history(session: Session, grain: Grain) -> list[GrainMeasure]:
+    """How a grain stood before each change, newest first."""
+    found = select(GrainMeasure).where(GrainMeasure.grain_id == grain.pk).order_by(col(GrainMeasure.id).desc())
+    return list(session.exec(found))
+
+
+# --- Deciding and bagging ----------------------------------------------------------------------
+
+
+def decide(session: Session, grain: Grain, data: DecisionIn, version: int | None = None) -> Grain:
+    """Keep the person's own decision beside the verdict, with who and when.
+
+    Raises
+    ------
+    Conflict
+        The grain was changed since the page was opened.
+    Refused
+        The grain is in a motor or burned, a reason is missing, or nobody signs.
+    """
+    _free(session, grain)
+    if not data.why and data.decision != "accept":
+        raise Refused("Write what is wrong with it: void, crack, core off centre, soft, wet, chipped…", field="why")
+    if not data.why and grain.verdict != "accept":
+        raise Refused(
+            "The numbers say otherwise; write why you accept it all the same (what you looked at and found).",
+            field="why",
+        )
+    person = data.person or workshop.get(session).person
+    if not person:
+        raise Refused("Write your name: a decision needs somebody who made it.", field="person")
+    rows.claim(grain, version)
+    if grain.decision is not None:
+        _keep(session, grain, f"Decided again: {data.decision}.")
+    grain.decision, grain.decision_why = data.decision, data.why
+    grain.decided_by, grain.decided_at = person, clock.now()
+    session.flush()
+    return grain
+
+
+def bag(session: Session, grain: Grain, version: int | None = None) -> Grain:
+    """Seal a grain in its bag, now.
+
+    Raises
+    ------
+    Conflict
+        The grain was changed since the page was opened.
+    Refused
+        It is bagged already, not decided on, or rejected.
+    """
+    if grain.bagged_at is not None:
+        raise Refused(f"{grain.serial} is in its bag since {clock.local(grain.bagged_at):%-d %b, %H:%M}.")
+    if grain.decision not in ("accept", "hold"):
+        why = "was rejected; it goes to remelt or scrap" if grain.decision else "is not decided on yet"
+        raise Refused(f"{grain.serial} {why}, so it is not bagged.")
+    rows.claim(grain, version)
+    grain.bagged_at = clock.now()
+    session.flush()
+    return grain
+
+
+def bag_accepted(session: Session, batch: Batch) -> int:
+    """Seal all accepted grains of a batch that are not in a bag yet; tells how many.
+
+    Raises
+    ------
+    Refused
+        There is none.
+    """
+    found = session.exec(
+        select(Grain).where(Grain.batch_id == batch.pk, Grain.decision == "accept", col(Grain.bagged_at).is_(None))
+    ).all()
+    if not found:
+        raise Refused("No accepted grain of this lot waits for its bag.")
+    for grain in found:
+        bag(session, grain)
+    return len(found)
+
+
+def _free(session: Session, grain: Grain) -> None:
+    now = view(session, grain.serial)
+    if now.state == "fired":
+        raise Refused(f"{grain.serial} was burned in {now.motor}; its numbers stay as they were.")
+    if now.state == "in motor":
+        raise Refused(f"{grain.serial} is in motor {now.motor}; take the motor apart first.")
+
+
+# --- Where each grain is -----------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class GrainView:
+    """A grain with what stands around it."""
+
+    grain: Grain
+    pattern: GrainPattern
+    batch: Batch
+    formula: Formula
+    state: str
+    poured_at: datetime
+    cured_at: datetime
+    motor: str | None
+    motor_build_id: int | None
+    firing_id: int | None
+
+    @property
+    def state_words(self) -> str:
+        """The state for a person."""
+        return STATES[self.state]
+
+    @property
+    def cure_share(self) -> float:
+        """How much of the cure is over, from 0 to 1."""
+        whole = (self.cured_at - self.poured_at).total_seconds()
+        return 1.0 if whole <= 0 else min(max((clock.now() - self.poured_at).total_seconds() / whole, 0.0), 1.0)
+
+
+def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
+    """Grains that meet the conditions (all, when there is none), by serial, in two queries."""
+    query = (
+        select_core(Grain, GrainPattern, Batch, Formula, col(MotorBuild.code), col(MotorBuild.id), col(Firing.id))
+        .join(GrainPattern, col(Grain.pattern_id) == GrainPattern.id)
+        .join(Batch, col(Grain.batch_id) == Batch.id)
+        .join(Formula, col(Batch.formula_id) == Formula.id)
+        .outerjoin(BuildGrain, and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None)))
+        .outerjoin(MotorBuild, col(BuildGrain.motor_build_id) == MotorBuild.id)
+        .outerjoin(Firing, and_(col(Firing.motor_build_id) == MotorBuild.id, col(Firing.result) != "no_light"))
+        .where(*where)
+        .order_by(col(Batch.planned_for), col(Batch.id), col(Grain.number))
+        .options(lazyload(Batch.items), lazyload(Batch.parts), lazyload(Formula.parts))  # type: ignore[arg-type]
+    )
+    found = session.execute(query).all()
+    pours = poured(session, {row[2].pk for row in found})
+    cure = timedelta(seconds=workshop.get(session).cure_s)
+    listed = []
+    for grain, pattern, batch, formula, motor, build_id, firing_id in found:
+        start = pours.get(batch.pk, grain.weighed_at)
+        state = _state(grain, start + cure, build_id, firing_id)
+        listed.append(GrainView(grain, pattern, batch, formula, state, start, start + cure, motor, build_id, firing_id))
+    return listed
+
+
+def _state(grain: Grain, cured: datetime, build_id: int | None, firing_id: int | None) -> str:
+    if build_id is not None:
+        return "in motor" if firing_id is None else "fired"
+    if grain.decision != "accept":
+        return {None: "weighed", "hold": "held", "reject": "rejected"}[grain.decision]
+    if clock.now() >= cured:
+        return "ready"
+    return "accepted" if grain.bagged_at is None else "curing"
+
+
+def poured(session: Session, batch_ids: Iterable[int]) -> dict[int, datetime]:
+    """When each batch was poured, for those where the pour was ticked off; the last pour counts."""
+    query = (
+        select(CastSession.batch_id, CastStep.done_at)
+        .join(CastStep, col(CastStep.cast_session_id) == CastSession.id)
+        .where(col(CastStep.key) == "pour", col(CastStep.done_at).is_not(None))
+        .where(col(CastSession.batch_id).in_(list(batch_ids)))
+    )
+    pours: dict[int, datetime] = {}
+    for batch_id, moment in session.exec(query):
+        assert moment is not None
+        pours[batch_id] = max(moment, pours.get(batch_id, moment))
+    return pours
+
+
+def by_serial(session: Session, serial: str) -> Grain:
+    """The grain of that serial.
+
+    Raises
+    ------
+    NotFound
+        There is none.
+    """
+    grain = session.exec(select(Grain).where(Grain.serial == serial.strip().upper())).first()
+    if grain is None:
+        raise NotFound(f"There is no grain “{serial}” in this book.")
+    return grain
+
+
+def view(session: Session, serial: str) -> GrainView:
+    """One grain with what stands around it.
+
+    Raises
+    ------
+    NotFound
+        There is no grain of that serial.
+    """
+    return views(session, col(Grain.id) == by_serial(session, serial).pk)[0]
+
+
+def state(session: Session, grain: Grain) -> str:
+    """Where a grain stands: one of the keys of `STATES`."""
+    return view(session, grain.serial).state
+
+
+def cured_at(session: Session, grain: Grain) -> datetime:
+    """When a grain's cure ends, counted from the pour; from its weighing where no pour was ticked off."""
+    return view(session, grain.serial).cured_at
+
+
+def of_batch(session: Session, batch: Batch) -> list[GrainView]:
+    """The grains of a batch, by number."""
+    return views(session, col(Grain.batch_id) == batch.pk)
+
+
+def on_shelf(session: Session) -> list[GrainView]:
+    """The grains that are neither in a motor nor burned, by lot and number."""
+    return views(session, col(BuildGrain.id).is_(None))
+
+
+def ready(session: Session) -> list[Grain]:
+    """The grains a motor can be built of: accepted, cured, and in no motor."""
+    free = views(session, col(BuildGrain.id).is_(None), col(Grain.decision) == "accept")
+    return [v.grain for v in free if v.state == "ready"]
