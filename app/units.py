@@ -137,6 +137,14 @@ KINDS: dict[str, Kind] = {
         Kind("share", "a share", "", "_share", {"%": "percent", "percent": "percent"}, "65 %"),
         Kind("density", "a density", "kg/m**3", "_kg_m3", {"g/cm3": "g/cm**3", "kg/m3": "kg/m**3"}, "1.8 g/cm3"),
         Kind("area", "an area", "m**2", "_m2", {"mm2": "mm**2", "cm2": "cm**2", "m2": "m**2"}, "60 mm2"),
+        Kind(
+            "volume",
+            "a volume",
+            "m**3",
+            "_m3",
+            {"cm3": "cm**3", "ml": "ml", "mm3": "mm**3", "l": "liter", "m3": "m**3"},
+            "96 cm3",
+        ),
         Kind("burn_rate", "a burn rate", "m/s", "_m_s", {"mm/s": "mm/s", "in/s": "inch/s"}, "7.8 mm/s"),
     )
 }  # fmt: skip
@@ -159,6 +167,7 @@ class UnitSystem(NamedTuple):
     density: str = "g/cm3"
     area: str = "mm2"
     burn_rate: str = "mm/s"
+    volume: str = "cm3"
 
 
 METRIC = UnitSystem()
@@ -166,7 +175,7 @@ METRIC = UnitSystem()
 _DECIMALS = {
     "mm": 2, "cm": 3, "m": 0, "in": 3, "ft": 0, "g": 1, "kg": 3, "oz": 2, "lb": 2, "MPa": 2, "bar": 1, "psi": 0,
     "°C": 0, "°F": 0, "K": 0, "m/s": 1, "km/h": 1, "mph": 1, "ft/s": 0, "s": 2, "N·s": 0, "N": 0, "°": 1,
-    "%": 1, "g/cm3": 3, "mm2": 1, "mm/s": 2,
+    "%": 1, "g/cm3": 3, "mm2": 1, "mm/s": 2, "cm3": 1,
 }  # fmt: skip
 
 _NUMBER = re.compile(
@@ -300,7 +309,7 @@ def editable(si: float | None, kind_name: str, units: UnitSystem = METRIC) -> st
 
 
 def _pretty(unit: str) -> str:
-    return {"g/cm3": "g/cm³", "mm2": "mm²"}.get(unit, unit)
+    return {"g/cm3": "g/cm³", "mm2": "mm²", "cm3": "cm³"}.get(unit, unit)
 
 
 @dataclass(frozen=True)

@@ -101,7 +101,7 @@ class GrainPatternIn(FormIn):
     outer_d: Length = FormField(title="Outer diameter of the propellant", description="Inside of the casting tube.")
     core_d: Length = FormField(title="Core diameter", description="The coring rod's diameter.")
     length: Length = FormField(title="Length")
-    burning_ends: Annotated[int, FormField(ge=0, le=2)] = FormField(2, title="End faces that burn")
+    burning_ends: Annotated[int, FormField(ge=0, le=2)] = FormField(title="End faces that burn")
     burns_outer: bool = FormField(False, title="The outer surface burns too (no tube, no inhibitor)")
     casting_tube_id: int | None = FormField(None, title="Casting tube")
     coring_rod_id: int | None = FormField(None, title="Coring rod")
