@@ -39,10 +39,24 @@ from app.drawing import (
     text_at,
 )
 
+__all__ = [
+    "Axis",
+    "Band",
+    "Interval",
+    "Panel",
+    "Point",
+    "Rule",
+    "Series",
+    "individuals_chart",
+    "interval_chart",
+    "line_chart",
+]
+
 Dash = Literal["solid", "dashed", "dotted", "dash-dot"]
 
 DASHES: tuple[Dash, ...] = ("solid", "dashed", "dotted", "dash-dot")
 MOST_ROWS = 40
+FEW = 15
 
 
 # --- What a page hands in ------------------------------------------------------------------------
@@ -130,9 +144,9 @@ def line_chart(title: str, x: Axis, *panels: Panel) -> Markup:
         drawing.append(_panel(panel, across, up, x, legend))
         words += _in_words(panel, x, across, up)
         tables += _number_tables(title, x, panel, columns, across, up)
-        top += PLOT + 26
-    drawing.append(text_at(x.heading, WIDTH - RIGHT, top + 14, "axis-name end"))
-    return figure(title, "lines", drawing, top + 24, " ".join(words), tables)
+        top += PLOT + 36
+    drawing.append(text_at(x.heading, WIDTH - RIGHT, top + 6, "axis-name end"))
+    return figure(title, "lines", drawing, top + 16, " ".join(words), tables)
 
 
 def _columns(panel: Panel) -> list[tuple[Numbers, Numbers, str]]:
@@ -183,16 +197,26 @@ def _panel(panel: Panel, across: Scale, up: Scale, x: Axis, legend: Sequence[str
         xs, low, high = across.at(xs[good]), up.at(low[good]), up.at(high[good])
         if len(xs):
             there, back = polyline(xs, low), polyline(xs[::-1], high[::-1])
-            parts.append(tag("path", d=f"{there}L{back[1:]}Z".replace("h0", ""), class_="band ink-1"))
+            parts.append(tag("path", d=f"{there}L{back[1:]}Z", class_="band ink-1"))
     for i, s in enumerate(panel.series):
-        d = polyline(across.at(numbers(s.x, s.name)), up.at(numbers(s.y, s.name)))
-        if d:
+        xs, ys = across.at(numbers(s.x, s.name)), up.at(numbers(s.y, s.name))
+        if d := polyline(xs, ys):
             css = f"line ink-{i % 4 + 1} {_dash(s, i)}"
             parts.append(tag("path", d=d, class_=css, data_name=s.name, data_unit=panel.y.unit))
+        if dots := _dots(xs, ys):
+            parts.append(tag("path", d=dots, class_=f"dots ink-{i % 4 + 1}"))
     for rule in panel.rules:
-        parts += rule_at(f"{rule.label}, {up.write(rule.value)} {panel.y.unit}".strip(), rule.value, up)
+        parts += rule_at(f"{rule.label}, {up.plain(rule.value)} {panel.y.unit}".strip(), rule.value, up)
     scale = " ".join(f"{v:.10g}" for v in (*across, *up))
     return tag("g", *parts, class_="panel", data_scale=scale, data_name=x.label, data_unit=x.unit)
+
+
+def _dots(xs: Numbers, ys: Numbers) -> str:
+    """A dot on each of a few readings, and on any that stands alone between gaps."""
+    good = np.isfinite(xs) & np.isfinite(ys)
+    if good.sum() > FEW:
+        good &= ~(np.r_[False, good[:-1]] | np.r_[good[1:], False])
+    return "".join(f"M{x:.2f},{y:.2f}h0" for x, y in zip(xs[good], ys[good], strict=True))
 
 
 def _in_words(panel: Panel, x: Axis, across: Scale, up: Scale) -> list[str]:
@@ -215,7 +239,7 @@ def _in_words(panel: Panel, x: Axis, across: Scale, up: Scale) -> list[str]:
             words.append(
                 f"{panel.band.name}: lowest {up.write(min(ends[0]))}, highest {up.write(max(ends[1]))} {panel.y.unit}."
             )
-    words += [f"{rule.label}: {up.write(rule.value)} {panel.y.unit}." for rule in panel.rules]
+    words += [f"{rule.label}: {up.plain(rule.value)} {panel.y.unit}." for rule in panel.rules]
     return [re.sub(r" +(?=[.,])", "", sentence) for sentence in words]
 
 
@@ -263,7 +287,8 @@ def individuals_chart(
     known = [(name, v) for name, v in levels if v is not None and math.isfinite(v)]
     top = 28.0
     up = scale_for(y, [p.value for p in shown] + [v for _, v in known], top + PLOT, top)
-    apart = (WIDTH - RIGHT - LEFT) / len(shown)
+    room = 110 if known else 0  # for the names of the levels, beside the points
+    apart = (WIDTH - RIGHT - LEFT - room) / len(shown)
     xs = [LEFT + apart * (i + 0.5) for i in range(len(shown))]
     ys = [float(up.at(p.value)) for p in shown]
     drawing: list[str] = [text_at(y.heading, 0.0, 15.0, "axis-name"), *grid(up)]
@@ -321,7 +346,7 @@ def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequenc
     for i, rule in enumerate(known):
         at, y = float(across.at(rule.value)), 14.0 + 18 * i
         side = "end" if at > WIDTH / 2 else "start"
-        words = f"{rule.label}, {across.write(rule.value)} {x.unit}".strip()
+        words = f"{rule.label}, {across.plain(rule.value)} {x.unit}".strip()
         drawing += [
             line(at, y - 10, at, bottom, "rule"),
             text_at(words, at - 6 if side == "end" else at + 6, y, f"rule-name {side}"),
@@ -341,7 +366,7 @@ def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequenc
         drawing.append(_mark(float(across.at(r.mid)), y, words, "" if ends else "lone"))
         said.append(words + ".")
         table.append((r.label, *(across.write(v) for v in ends or (math.nan, math.nan)), across.write(r.mid), str(r.n)))
-    said += [f"{rule.label}: {across.write(rule.value)} {x.unit}.".replace(" .", ".") for rule in known]
+    said += [f"{rule.label}: {across.plain(rule.value)} {x.unit}.".replace(" .", ".") for rule in known]
     drawing.append(text_at(x.heading, WIDTH - RIGHT, bottom + 38, "axis-name end"))
     heads = ("Item", f"Low, {x.unit}".rstrip(", "), f"High, {x.unit}".rstrip(", "), x.heading, "n")
     numbers_below = number_table(f"{title}: numbers", heads, table)

@@ -120,6 +120,11 @@ class Scale(NamedTuple):
         digits = max(0, -math.floor(math.log10(_step(self.low, self.high, about)) + 1e-9))
         return [(float(self.at(t)), written(t, digits)) for t in ticks(self.low, self.high, about)]
 
+    def plain(self, value: float) -> str:
+        """A given level, such as a limit: without the zeros that nobody set."""
+        text = written(value, self.decimals)
+        return text.rstrip("0").rstrip(".") if "." in text else text
+
     def write(self, value: float) -> str:
         """A value with the decimals this axis deserves."""
         return written(value, self.decimals)
@@ -173,7 +178,7 @@ def cut(words: str, most: int) -> str:
 
 
 def polyline(x: Numbers, y: Numbers) -> str:
-    """Path data through already scaled points: one stroke per unbroken run, a lone point as a dot."""
+    """Path data through already scaled points: one stroke per unbroken run."""
     good = np.flatnonzero(np.isfinite(x) & np.isfinite(y))
     if not len(good):
         return ""
@@ -182,7 +187,7 @@ def polyline(x: Numbers, y: Numbers) -> str:
     for run in runs:
         share = max(4, MOST_POINTS * len(run) // len(good))
         kept = run[thin(y[run], share)]
-        strokes.append("M" + "L".join(f"{x[i]:.2f},{y[i]:.2f}" for i in kept) + ("h0" if len(run) == 1 else ""))
+        strokes.append("M" + "L".join(f"{x[i]:.2f},{y[i]:.2f}" for i in kept))
     return "".join(strokes)
 
 

@@ -33,9 +33,9 @@
   function show(svg, { place: [x, y], words }) {
     svg.querySelectorAll(".cursor").forEach((old) => old.remove());
     const mark = document.createElementNS(svg.namespaceURI, "path");
-    const { width, height } = svg.viewBox.baseVal;
+    const { height } = svg.viewBox.baseVal;
     mark.setAttribute("class", "cursor");
-    mark.setAttribute("d", svg.dataset.kind === "rows" ? `M0,${y}H${width}` : `M${x},0V${height}`);
+    mark.setAttribute("d", svg.dataset.kind === "rows" ? `M2,${y - 12}v24` : `M${x},0V${height}`);
     svg.append(mark);
     const readout = svg.closest(".chart").querySelector(".readout");
     readout.hidden = false;
