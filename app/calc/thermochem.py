@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from app.calc.blend import blend_warnings, check_blend
 from app.calc.equilibrium import ATOMS, CARBONATE_MELTS, LOCK, Equilibrium, find
 from app.calc.errors import NoSolution, OutOfRange
-from app.calc.recipe import INGREDIENTS, blend_warnings, check_blend
+from app.calc.ingredients import INGREDIENTS
 
 ATM = 101_325.0
 GRAVITY = 9.80665
