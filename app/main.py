@@ -6,6 +6,8 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
+from fastapi.exception_handlers import request_validation_exception_handler
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import PlainTextResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
@@ -44,6 +46,8 @@ def create_app(settings: Settings) -> FastAPI:
         app.include_router(router)
     app.add_exception_handler(BookError, _book_error)
     app.add_exception_handler(HTTPException, _http_error)
+    app.add_exception_handler(RequestValidationError, _address_error)
+    app.add_exception_handler(Exception, _own_fault)
     app.middleware("http")(_guard)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=LOCAL_HOSTS)
     return app
@@ -83,3 +87,21 @@ def _http_error(request: Request, error: Exception) -> Response:
         405: "This address does not take that kind of request.",
     }
     return _error_page(request, error.status_code, words.get(error.status_code, str(error.detail)))
+
+
+async def _address_error(request: Request, error: Exception) -> Response:
+    """An address with a part that cannot be (`/review?from=soon`); the compute API explains itself in JSON."""
+    assert isinstance(error, RequestValidationError)
+    if request.url.path.startswith("/api/"):
+        return await request_validation_exception_handler(request, error)
+    place = str(error.errors()[0]["loc"][-1])
+    return _error_page(request, 404, f"This address does not fit: “{place}” is missing or not of the right kind.")
+
+
+def _own_fault(_request: Request, _error: Exception) -> Response:
+    """A fault of the program itself: told plainly, without the page frame that may be what is broken."""
+    return PlainTextResponse(
+        "Grainbook made a mistake, and this was not saved. What was saved before is in the book as it was. Go back "
+        "(what you typed in a longer form is kept) and try again; the terminal that Grainbook runs in says more.",
+        status_code=500,
+    )
