@@ -3,9 +3,9 @@
 import math
 from dataclasses import dataclass
 
+from app.calc.constants import STANDARD_GRAVITY, positive
 from app.calc.errors import OutOfRange
 
-GRAVITY = 9.80665
 EARTH_RADIUS = 6_356_766.0
 GAS_CONSTANT_AIR = 8314.32 / 28.9644  # the 1976 standard's own molar gas constant
 GAMMA_AIR = 1.4
@@ -38,8 +38,8 @@ def _bases() -> tuple[tuple[float, float, float, float], ...]:
 
 def _pressure(base: float, temperature: float, lapse: float, rise: float) -> float:
     if lapse == 0:
-        return base * math.exp(-GRAVITY * rise / (GAS_CONSTANT_AIR * temperature))
-    return base * math.pow(1 + lapse * rise / temperature, -GRAVITY / (GAS_CONSTANT_AIR * lapse))
+        return base * math.exp(-STANDARD_GRAVITY * rise / (GAS_CONSTANT_AIR * temperature))
+    return base * math.pow(1 + lapse * rise / temperature, -STANDARD_GRAVITY / (GAS_CONSTANT_AIR * lapse))
 
 
 _BASES = _bases()
@@ -156,8 +156,7 @@ def warmer_than_standard(temperature: float, altitude: float) -> float:
     >>> round(warmer_than_standard(298.15, 0.0), 2)
     10.0
     """
-    if not (math.isfinite(temperature) and temperature > 0):
-        raise OutOfRange("temperature", f"{temperature} K is not possible.", "Give the air temperature.")
+    positive("temperature", temperature, "Give the air temperature.")
     shift = temperature - atmosphere(altitude).temperature
     atmosphere(altitude, shift)
     return shift

@@ -14,12 +14,9 @@ from functools import cache
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from app.calc.constants import R_UNIVERSAL, Floats
 from app.calc.errors import NoSolution
-
-GAS_CONSTANT = 8.31446261815324
-"""Molar gas constant, CODATA 2018 [J/(mol K)]."""
 
 CARBONATE_MELTS = 1174.0
 """Melting point of K2CO3, where the two fits of the shipped data meet [K]."""
@@ -72,7 +69,7 @@ class Equilibrium:
     @property
     def density(self) -> float:
         """Mass of everything per volume of gas [kg/m³]; the condensed volume is neglected."""
-        return self.pressure / (self.gas_moles * GAS_CONSTANT * self.temperature)
+        return self.pressure / (self.gas_moles * R_UNIVERSAL * self.temperature)
 
     @property
     def condensed_fraction(self) -> float:
@@ -82,7 +79,7 @@ class Equilibrium:
     @property
     def gamma_frozen(self) -> float:
         """Ratio of heat capacities at fixed composition, condensed matter keeping pace [-]."""
-        return self.heat_capacity / (self.heat_capacity - self.gas_moles * GAS_CONSTANT)
+        return self.heat_capacity / (self.heat_capacity - self.gas_moles * R_UNIVERSAL)
 
 
 class _Products:
@@ -101,12 +98,10 @@ class _Products:
         m = self.mixture
         names = [m.species_name(i) for i in range(m.n_species)]
         self.start = [names.index(n) for n in ("K", "C(gr)", "H2", "O2", "N2")]
-        self.atoms: NDArray[np.float64] = np.array(
-            [[m.n_atoms(i, atom) for i in range(m.n_species)] for atom in ATOMS], dtype=float
-        )
+        self.atoms: Floats = np.array([[m.n_atoms(i, atom) for i in range(m.n_species)] for atom in ATOMS], dtype=float)
         self.weights = [phase.mean_molecular_weight for phase in self.phases[1:]]
 
-    def at(self, T: float, P: float, elements: NDArray[np.float64]) -> Equilibrium:
+    def at(self, T: float, P: float, elements: Floats) -> Equilibrium:
         """Equilibrium at T [K] and P [Pa] of `elements` (K, C, H, O, N) [kmol/kg]."""
         m = self.mixture
         for estimate in (0, -1):
@@ -174,7 +169,7 @@ LOCK = threading.RLock()  # the Cantera objects are kept and reused; one caller 
 
 
 def find(
-    quantity: Literal["enthalpy", "entropy"], target: float, P: float, elements: NDArray[np.float64], guess: float
+    quantity: Literal["enthalpy", "entropy"], target: float, P: float, elements: Floats, guess: float
 ) -> Equilibrium:
     """Products at a pressure whose enthalpy or entropy is the target, on whichever side of the plateau.
 

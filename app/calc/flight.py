@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from app.calc.atmosphere import GRAVITY, atmosphere, warmer_than_standard
+from app.calc.atmosphere import atmosphere, warmer_than_standard
+from app.calc.constants import STANDARD_GRAVITY, Floats, positive
 from app.calc.errors import CalcError, GeometryError, NoSolution, OutOfRange
 
 MAX_TILT = math.radians(20)
@@ -68,9 +69,9 @@ class Flight:
     max_mach: float
     max_q: float
     max_acceleration: float
-    time: NDArray[np.float64]
-    height: NDArray[np.float64]
-    speed: NDArray[np.float64]
+    time: Floats
+    height: Floats
+    speed: Floats
     notes: tuple[str, ...]
 
 
@@ -93,13 +94,13 @@ class _Leg:
         mass = self.mass - self.flow * t
         along = (self.thrust - 0.5 * air.density * self.drag_area * speed * speed) / mass
         if self.tilt is not None:
-            along -= GRAVITY * math.cos(self.tilt)
+            along -= STANDARD_GRAVITY * math.cos(self.tilt)
             if speed == 0 and along < 0:
                 along = 0.0  # the pad holds it until thrust exceeds weight
             return u, w, along * math.sin(self.tilt), along * math.cos(self.tilt)
         if speed == 0:
-            return u, w, 0.0, along - GRAVITY
-        return u, w, along * u / speed, along * w / speed - GRAVITY
+            return u, w, 0.0, along - STANDARD_GRAVITY
+        return u, w, along * u / speed, along * w / speed - STANDARD_GRAVITY
 
     def step(self, state: State, dt: float) -> State:
         """Classical Runge-Kutta of fourth order."""
@@ -186,7 +187,7 @@ def fly(
     """
     t, force = _checked_curve(time, thrust)
     for field, value in (("propellant_mass", propellant_mass), ("dry_mass", dry_mass), ("rail_length", rail_length)):
-        _positive(field, value)
+        positive(field, value, "Give a number above zero.")
     if not (math.isfinite(diameter) and diameter > 0):
         raise GeometryError("diameter", f"{diameter} m is not possible.", "Give the body's diameter.")
     if not (math.isfinite(drag_coefficient) and 0 <= drag_coefficient <= 5):
@@ -195,11 +196,11 @@ def fly(
         raise OutOfRange("tilt", f"{math.degrees(tilt):.1f}° is too far from vertical.", "Use 20° or less.")
     area, basis = math.pi / 4 * diameter**2, "body cross-section"
     if reference_area is not None:
-        _positive("reference_area", reference_area)
+        positive("reference_area", reference_area, "Give a number above zero.")
         area, basis = reference_area, "area given with the coefficient"
     warmer = 0.0 if field_temperature is None else warmer_than_standard(field_temperature, field_elevation)
     liftoff = propellant_mass + dry_mass
-    weight = liftoff * GRAVITY
+    weight = liftoff * STANDARD_GRAVITY
     if force.max() <= weight:
         raise NoSolution(
             "thrust",
@@ -308,7 +309,7 @@ def _summary(
     airs = [atmosphere(place[0] + float(h), place[1]) for h in z]
     mach = speed / np.array([air.speed_of_sound for air in airs])
     q = 0.5 * np.array([air.density for air in airs]) * speed**2
-    weight = liftoff * GRAVITY
+    weight = liftoff * STANDARD_GRAVITY
     notes = []
     if mach.max() > 0.8:
         notes.append(f"Mach {mach.max():.2f}: drag rises near the speed of sound and one coefficient is too low.")
@@ -344,7 +345,7 @@ def _summary(
     )
 
 
-def _checked_curve(time: ArrayLike, thrust: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _checked_curve(time: ArrayLike, thrust: ArrayLike) -> tuple[Floats, Floats]:
     t, force = np.asarray(time, dtype=float), np.asarray(thrust, dtype=float)
     if t.ndim != 1 or t.shape != force.shape or len(t) < 2:
         raise CalcError("time", "times and thrusts do not pair up.", "Give one thrust for each of two or more times.")
@@ -357,29 +358,24 @@ def _checked_curve(time: ArrayLike, thrust: ArrayLike) -> tuple[NDArray[np.float
     return t, force
 
 
-def _burn_grid(t: NDArray[np.float64]) -> NDArray[np.float64]:
+def _burn_grid(t: Floats) -> Floats:
     """Steps of at most 20 ms while burning, 100 to 400 of them."""
     steps = min(max(100, math.ceil(float(t[-1]) / 0.02)), 400)
     return np.linspace(0.0, t[-1], steps + 1)
 
 
-def _impulse_at(t: NDArray[np.float64], force: NDArray[np.float64], grid: NDArray[np.float64]) -> NDArray[np.float64]:
+def _impulse_at(t: Floats, force: Floats, grid: Floats) -> Floats:
     """Impulse up to each time of the grid, exact for a curve of straight pieces [N s]."""
     done = np.concatenate(([0.0], np.cumsum(np.diff(t) * (force[1:] + force[:-1]) / 2)))
     piece = np.clip(np.searchsorted(t, grid, side="right") - 1, 0, len(t) - 2)
     into = np.clip(grid - t[piece], 0.0, None)
     slope = (force[piece + 1] - force[piece]) / (t[piece + 1] - t[piece])
-    impulse: NDArray[np.float64] = done[piece] + into * (force[piece] + slope * into / 2)
+    impulse: Floats = done[piece] + into * (force[piece] + slope * into / 2)
     return impulse
 
 
-def _burn_duration(t: NDArray[np.float64], force: NDArray[np.float64]) -> float:
+def _burn_duration(t: Floats, force: Floats) -> float:
     """From the first to the last point above 5 % of the peak [s]."""
     above = np.flatnonzero(force > 0.05 * force.max())
     first, last = max(int(above[0]) - 1, 0), min(int(above[-1]) + 1, len(t) - 1)
     return float(t[last] - t[first])
-
-
-def _positive(field: str, value: float) -> None:
-    if not (math.isfinite(value) and value > 0):
-        raise OutOfRange(field, f"{value} is not possible.", "Give a number above zero.")

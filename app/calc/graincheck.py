@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from app.calc.constants import positive
 from app.calc.errors import GeometryError, OutOfRange
 
 ACCEPT_SHARE = 0.95
@@ -120,9 +121,9 @@ def check_grain(
     (0.951, 'accept')
     """
     _check_sizes(outer_d, core_d, length)
-    _positive("ideal_density", ideal_density, "kg/m³")
-    _positive("mass_resolution", mass_resolution, "kg")
-    _positive("length_resolution", length_resolution, "m")
+    positive("ideal_density", ideal_density, "Give a density above zero.")
+    positive("mass_resolution", mass_resolution, "Give a mass above zero.")
+    positive("length_resolution", length_resolution, "Give a length above zero.")
     if not (0 < reject_share <= accept_share <= 1):
         raise OutOfRange(
             "accept_share",
@@ -141,7 +142,7 @@ def check_grain(
     missing = ideal_density * volume - net
     verdict, reasons = _judge(share, spread, accept_share, reject_share)
     if expected_mass is not None:
-        _positive("expected_mass", expected_mass, "kg")
+        positive("expected_mass", expected_mass, "Give a mass above zero.")
         reasons.append(_against_plan(net, expected_mass))
     return GrainCheck(
         mass=net,
@@ -173,7 +174,7 @@ def _check_sizes(outer_d: float, core_d: float, length: float) -> None:
 
 
 def _net_mass(mass: float, tube_tare: float) -> float:
-    _positive("mass", mass, "kg")
+    positive("mass", mass, "Give a mass above zero.")
     if not math.isfinite(tube_tare) or tube_tare < 0:
         raise OutOfRange("tube_tare", f"a tube of {tube_tare} kg is not possible.", "Give 0 or its mass.")
     if tube_tare >= mass:
@@ -301,7 +302,7 @@ def lot_mass_balance(
     >>> round(1000 * balance.loss, 3), balance.impossible
     (6.0, False)
     """
-    _positive("resolution", resolution, "kg")
+    positive("resolution", resolution, "Give a mass above zero.")
     came_in = _masses("weighed_in", weighed_in)
     went_out = [
         *_masses("grains", grains),
@@ -371,9 +372,9 @@ def moisture_gain(label_mass: float, new_mass: float, resolution: float = 1e-4) 
     >>> moisture_gain(0.1690, 0.1702).real
     True
     """
-    _positive("label_mass", label_mass, "kg")
-    _positive("new_mass", new_mass, "kg")
-    _positive("resolution", resolution, "kg")
+    positive("label_mass", label_mass, "Give a mass above zero.")
+    positive("new_mass", new_mass, "Give a mass above zero.")
+    positive("resolution", resolution, "Give a mass above zero.")
     gain = new_mass - label_mass
     tolerance = COVERAGE * resolution / math.sqrt(12) * math.sqrt(2)
     real = abs(gain) > tolerance
@@ -393,8 +394,3 @@ def _masses(field: str, masses: Iterable[float]) -> list[float]:
         if not math.isfinite(mass) or mass < 0:
             raise OutOfRange(field, f"a mass of {mass} kg is not possible.", "Give 0 or more.")
     return found
-
-
-def _positive(field: str, value: float, unit: str) -> None:
-    if not (math.isfinite(value) and value > 0):
-        raise OutOfRange(field, f"{value} {unit} is not possible.", "Give a number above zero.")

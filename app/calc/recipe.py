@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from app.calc.blend import FRACTION_TOLERANCE, blend_warnings, check_blend, oxygen_balance, theoretical_density
+from app.calc.constants import positive
 from app.calc.errors import BlendError, GeometryError, OutOfRange
 from app.calc.ingredients import INGREDIENTS, Ingredient, lookup
 
@@ -94,8 +95,8 @@ def scale(parts: Mapping[str, float], mass: float, resolution: float) -> ScaledR
     [260, 112, 28]
     """
     blend = check_blend(parts)
-    _positive("mass", mass, "kg")
-    _positive("resolution", resolution, "kg")
+    positive("mass", mass, "Give a mass above zero.")
+    positive("resolution", resolution, "Give a mass above zero.")
     wanted = {key: fraction * mass for key, fraction in blend.items()}
     return _weigh_out(blend, wanted, {}, round(mass / resolution), resolution)
 
@@ -151,8 +152,8 @@ def scale_with_remelt(
     [236, 124]
     """
     blend = check_blend(parts)
-    _positive("mass", mass, "kg")
-    _positive("resolution", resolution, "kg")
+    positive("mass", mass, "Give a mass above zero.")
+    positive("resolution", resolution, "Give a mass above zero.")
     if not (math.isfinite(limit) and 0 <= limit <= 1):
         raise OutOfRange("limit", f"a remelt limit of {limit} is not a share.", "Give a number from 0 to 1.")
     brought: dict[str, float] = {}
@@ -263,7 +264,7 @@ def batch_mass(
     >>> round(batch_mass([(96.5e-6, 4)], density=1750.0, over_pour=0.10, test_pieces=0.010), 4)
     0.7531
     """
-    _positive("density", density, "kg/m³")
+    positive("density", density, "Give a density above zero.")
     if not (math.isfinite(over_pour) and 0 <= over_pour <= 1):
         raise OutOfRange("over_pour", f"an over-pour of {over_pour} is odd.", "Give a share from 0 to 1.")
     if not math.isfinite(test_pieces) or test_pieces < 0:
@@ -328,8 +329,3 @@ def to_melt_order(parts: Mapping[str, float]) -> tuple[MeltStep, ...]:
         for place in ("first", "second", "last")
     ]
     return tuple(steps)
-
-
-def _positive(field: str, value: float, unit: str) -> None:
-    if not (math.isfinite(value) and value > 0):
-        raise OutOfRange(field, f"{value} {unit} is not possible.", "Give a number above zero.")

@@ -2,8 +2,7 @@
 
 import math
 
-from app.calc.atmosphere import GRAVITY
-from app.calc.errors import OutOfRange
+from app.calc.constants import STANDARD_GRAVITY, positive
 
 
 def descent_speed(mass: float, drag_coefficient: float, area: float, density: float = 1.225) -> float:
@@ -44,8 +43,8 @@ def descent_speed(mass: float, drag_coefficient: float, area: float, density: fl
     3.0
     """
     for field, value in (("mass", mass), ("drag_coefficient", drag_coefficient), ("area", area), ("density", density)):
-        _positive(field, value)
-    return math.sqrt(2 * mass * GRAVITY / (drag_coefficient * density * area))
+        positive(field, value, "Give a number above zero.")
+    return math.sqrt(2 * mass * STANDARD_GRAVITY / (drag_coefficient * density * area))
 
 
 def parachute_diameter(mass: float, drag_coefficient: float, speed: float, density: float = 1.225) -> float:
@@ -91,11 +90,6 @@ def parachute_diameter(mass: float, drag_coefficient: float, speed: float, densi
         ("speed", speed),
         ("density", density),
     ):
-        _positive(field, value)
-    area = 2 * mass * GRAVITY / (drag_coefficient * density * speed**2)
+        positive(field, value, "Give a number above zero.")
+    area = 2 * mass * STANDARD_GRAVITY / (drag_coefficient * density * speed**2)
     return math.sqrt(4 * area / math.pi)
-
-
-def _positive(field: str, value: float) -> None:
-    if not (math.isfinite(value) and value > 0):
-        raise OutOfRange(field, f"{value} is not possible.", "Give a number above zero.")

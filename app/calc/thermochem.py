@@ -5,15 +5,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from app.calc.blend import blend_warnings, check_blend
+from app.calc.constants import ATM, STANDARD_GRAVITY, Floats
 from app.calc.equilibrium import ATOMS, CARBONATE_MELTS, LOCK, Equilibrium, find
 from app.calc.errors import NoSolution, OutOfRange
 from app.calc.ingredients import INGREDIENTS
 
-ATM = 101_325.0
-GRAVITY = 9.80665
 PRESSURE_LIMITS = (0.2e6, 20e6)
 """Chamber pressures taken [Pa]."""
 
@@ -95,7 +93,7 @@ class Expansion:
     gamma_effective: float
 
 
-def _elements(blend: Mapping[str, float]) -> NDArray[np.float64]:
+def _elements(blend: Mapping[str, float]) -> Floats:
     amounts = [
         math.fsum(f / INGREDIENTS[k].molar_mass * INGREDIENTS[k].elements.get(atom, 0) for k, f in blend.items())
         for atom in ATOMS
@@ -103,7 +101,7 @@ def _elements(blend: Mapping[str, float]) -> NDArray[np.float64]:
     return np.array(amounts) / 1000
 
 
-def _chamber(parts: Mapping[str, float], pressure: float) -> tuple[NDArray[np.float64], Equilibrium]:
+def _chamber(parts: Mapping[str, float], pressure: float) -> tuple[Floats, Equilibrium]:
     blend = check_blend(parts)
     low, high = PRESSURE_LIMITS
     if not (math.isfinite(pressure) and low <= pressure <= high):
@@ -169,7 +167,7 @@ def blend_state(parts: Mapping[str, float], pressure: float = 68 * ATM) -> Blend
             c_star_shifting = _c_star(chamber, exponent)
             cold = find("entropy", chamber.entropy, ATM, elements, CARBONATE_MELTS)
             velocity = math.sqrt(2 * (chamber.enthalpy - cold.enthalpy))
-            isp, gamma = velocity / GRAVITY, _gamma_for(velocity, chamber, ATM)
+            isp, gamma = velocity / STANDARD_GRAVITY, _gamma_for(velocity, chamber, ATM)
         except NoSolution as failure:
             notes.append(f"The expansion to one atmosphere was not solved: {failure.fault}")
     gamma_frozen = chamber.gamma_frozen
@@ -262,7 +260,7 @@ def expansion(parts: Mapping[str, float], p_chamber: float = 68 * ATM, p_exit: f
         throat=throat,
         exit=leaving,
         exit_velocity=speed,
-        isp=speed / GRAVITY,
+        isp=speed / STANDARD_GRAVITY,
         c_star=p_chamber / flux(throat),
         area_ratio=flux(throat) / flux(leaving),
         gamma_effective=_gamma_for(speed, chamber, p_exit),

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from app.calc import thermochem
+from app.calc.constants import ATM
 from app.calc.errors import BlendError, NoSolution, OutOfRange
-from app.calc.thermochem import ATM, BlendState, blend_state, expansion
+from app.calc.thermochem import BlendState, blend_state, expansion
 
 TABLE = Path(__file__).parent / "published" / "blend_states.csv"
 SUGARS = ("sorbitol", "sucrose", "dextrose")
