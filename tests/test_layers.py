@@ -1,0 +1,113 @@
+"""The layers hold: routers over services over models, calc alone, and no database in a router.
+
+Imports are read from the source, those inside functions included, so nothing hides in a branch.
+"""
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+APP = Path(__file__).parent.parent / "app"
+CALC_MAY_USE = {"numpy", "scipy", "cantera"}
+# A router may commit: the request is the transaction. It may not read or write rows by itself.
+QUERIES = {"add", "add_all", "delete", "exec", "execute", "flush", "merge", "scalar", "scalars"}
+
+
+def modules(folder: str) -> list[Path]:
+    return sorted((APP / folder).rglob("*.py"))
+
+
+def imported(tree: ast.AST) -> Iterator[tuple[str, str]]:
+    """Each import as (module, name); name is empty for `import module`."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, "") for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "relative imports hide which layer is meant"
+            yield from ((node.module or "", alias.name) for alias in node.names)
+
+
+def reaches(module: str, name: str, *packages: str) -> bool:
+    """Whether `from module import name` touches one of the packages."""
+    full = (f"{module}.{name}" if name else module) + "."
+    return any((module + ".").startswith(p + ".") or full.startswith(p + ".") for p in packages)
+
+
+def faults_of_calc(tree: ast.AST) -> list[str]:
+    allowed = CALC_MAY_USE | sys.stdlib_module_names
+    return [
+        f"{module}.{name}"
+        for module, name in imported(tree)
+        if module.partition(".")[0] not in allowed and not reaches(module, name, "app.calc")
+    ]
+
+
+def faults_of_services(tree: ast.AST) -> list[str]:
+    barred = ("fastapi", "starlette", "app.routers", "app.web", "app.main")
+    return [f"{m}.{n}" for m, n in imported(tree) if reaches(m, n, *barred)]
+
+
+def faults_of_models(tree: ast.AST) -> list[str]:
+    barred = ("fastapi", "starlette", "app.services", "app.routers", "app.web", "app.main")
+    return [f"{m}.{n}" for m, n in imported(tree) if reaches(m, n, *barred)]
+
+
+def faults_of_routers(tree: ast.AST) -> list[str]:
+    faults = [
+        f"{module}.{name}"
+        for module, name in imported(tree)
+        if reaches(module, name, "sqlalchemy", "alembic", "sqlite3") or (module == "sqlmodel" and name != "Session")
+    ]
+    for node in ast.walk(tree):
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Attribute)
+            and isinstance(node.func.value, ast.Name)
+            and node.func.value.id in ("session", "book")
+            and node.func.attr in QUERIES
+        ):
+            faults.append(f"line {node.lineno}: {node.func.value.id}.{node.func.attr}(...) belongs in a service")
+    return faults
+
+
+RULES = {
+    "calc": faults_of_calc,
+    "services": faults_of_services,
+    "models": faults_of_models,
+    "routers": faults_of_routers,
+}
+
+
+@pytest.mark.parametrize(
+    ("layer", "path"),
+    [pytest.param(layer, p, id=f"{layer}/{p.stem}") for layer in RULES for p in modules(layer)],
+)
+def test_module_keeps_its_layer(layer: str, path: Path) -> None:
+    assert RULES[layer](ast.parse(path.read_text(encoding="utf-8"))) == []
+
+
+@pytest.mark.parametrize(
+    ("layer", "line"),
+    [
+        ("calc", "from app.units import show"),
+        ("calc", "from app import db"),
+        ("calc", "def f():\n    import sqlmodel"),
+        ("services", "from fastapi import Request"),
+        ("services", "from app.routers import plan"),
+        ("models", "from app.services import rows"),
+        ("models", "from app import services"),
+        ("routers", "from sqlmodel import Session, select"),
+        ("routers", "import sqlalchemy.orm"),
+        ("routers", "def f(session):\n    session.add(1)"),
+    ],
+)
+def test_a_breach_is_seen(layer: str, line: str) -> None:
+    assert RULES[layer](ast.parse(line))
+
+
+def test_what_is_allowed_passes() -> None:
+    assert not faults_of_calc(ast.parse("import math\nimport numpy as np\nfrom app.calc.errors import CalcError"))
+    assert not faults_of_routers(ast.parse("from sqlmodel import Session\nfrom app.models import Formula"))
