@@ -30,6 +30,13 @@ _FRESH_CHECKLIST = """NOT EXISTS (
 _ALL_ANSWERED = """(SELECT count(*) FROM checklist_answer a WHERE a.checklist_id = NEW.id)
     = (SELECT count(*) FROM checklist_item i WHERE i.checklist_edition_id = NEW.checklist_edition_id)"""
 
+_LIST_SIGNED = """EXISTS (SELECT 1 FROM checklist c
+    WHERE c.checklist_edition_id = {row}.checklist_edition_id AND c.completed_at IS NOT NULL)"""
+_PLAN_FROZEN = """(EXISTS (SELECT 1 FROM cast_session s WHERE s.batch_id = {id})
+    OR EXISTS (SELECT 1 FROM checklist c WHERE c.batch_id = {id}
+               AND c.completed_at IS NOT NULL AND c.voided_at IS NULL))"""
+_LAST_OPENING = "(SELECT max(o.opened_at) FROM session_opening o WHERE o.cast_session_id = NEW.id)"
+
 _FORMULA_USED = "EXISTS (SELECT 1 FROM batch b WHERE b.formula_id = {id})"
 _COMPLETE = "(SELECT completed_at FROM checklist c WHERE c.id = {id}) IS NOT NULL"
 _GRAIN_HELD = "EXISTS (SELECT 1 FROM build_grain g WHERE g.grain_id = OLD.id AND g.released_at IS NULL)"
@@ -65,6 +72,13 @@ GUARDS: dict[str, str] = dict(
             "a closed cast session is reopened by a new checklist",
         ),
         _stop(
+            "guard_session_stays", "BEFORE UPDATE ON cast_session",
+            f"""NEW.batch_id IS NOT OLD.batch_id
+                OR (OLD.closed_at IS NOT NULL AND NEW.closed_at IS NOT NULL AND NEW.closed_at IS NOT OLD.closed_at)
+                OR (OLD.closed_at IS NULL AND NEW.closed_at <= {_LAST_OPENING})""",
+            "a cast session keeps its batch, and closes after it was opened",
+        ),
+        _stop(
             "guard_checklist_starts_open", "BEFORE INSERT ON checklist", "NEW.completed_at IS NOT NULL",
             "a checklist is answered before it is complete",
         ),
@@ -87,6 +101,35 @@ GUARDS: dict[str, str] = dict(
                 _COMPLETE.format(id=f"{row}.checklist_id"), "a complete checklist is not changed; make a new one",
             )
             for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+        ),
+        _stop(
+            "guard_answer_of_this_list", "BEFORE INSERT ON checklist_answer",
+            """(SELECT checklist_edition_id FROM checklist_item WHERE id = NEW.checklist_item_id)
+                IS NOT (SELECT checklist_edition_id FROM checklist WHERE id = NEW.checklist_id)""",
+            "the line belongs to another version of the list",
+        ),
+        *(
+            _stop(
+                f"guard_list_{act.lower()}", f"BEFORE {act} ON checklist_item", _LIST_SIGNED.format(row=row),
+                "a version of the list that was signed is not changed; make a new version",
+            )
+            for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+        ),
+        # A checklist is signed for one plan
+        *(
+            _stop(
+                f"guard_{table}_{act.split()[0].lower()}", f"BEFORE {act} ON {table}",
+                _PLAN_FROZEN.format(id=f"{row}.batch_id"),
+                "the plan has a complete checklist or was cast; void the checklist first",
+            )
+            for table, measured in (("batch_part", "target_kg"), ("batch_item", "count"))
+            for act, row in (("INSERT", "NEW"), (f"UPDATE OF {measured}, batch_id", "OLD"), ("DELETE", "OLD"))
+        ),
+        _stop(
+            "guard_batch_update", "BEFORE UPDATE OF code, formula_id, target_mass_kg ON batch",
+            f"""(NEW.code IS NOT OLD.code OR NEW.formula_id IS NOT OLD.formula_id
+                OR NEW.target_mass_kg IS NOT OLD.target_mass_kg) AND {_PLAN_FROZEN.format(id="OLD.id")}""",
+            "the plan has a complete checklist or was cast; void the checklist first",
         ),
         # Work belongs to an open session
         *(
@@ -114,6 +157,13 @@ GUARDS: dict[str, str] = dict(
         _stop("guard_bag_update", "BEFORE UPDATE ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),
         _stop("guard_leftover", "BEFORE INSERT ON weigh_out", _LEFTOVER_OVERDRAWN,
               "the leftover does not hold that much"),
+        _stop(
+            "guard_weigh_out_stays", "BEFORE UPDATE ON weigh_out",
+            """NEW.mass_kg IS NOT OLD.mass_kg OR NEW.batch_part_id IS NOT OLD.batch_part_id
+                OR NEW.supply_id IS NOT OLD.supply_id OR NEW.leftover_id IS NOT OLD.leftover_id
+                OR (OLD.voided_at IS NOT NULL AND NEW.voided_at IS NOT OLD.voided_at)""",
+            "a weighed amount is struck out and weighed again, not rewritten",
+        ),
         _stop("guard_weigh_out_kept", "BEFORE DELETE ON weigh_out", "1", "a weighed amount is struck out, not erased"),
         # What was used is not rewritten
         _stop(

@@ -1,7 +1,7 @@
 """The cast session: opened by a checklist, kept while the pan is hot, closed with what is left over."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
 from sqlmodel import Session, col, select
@@ -221,7 +221,8 @@ def close(session: Session, batch: Batch, data: CloseIn, version: int | None = N
         step.skipped_why = data.why
         step.version += 1
     session.flush()  # the steps are written while the session is open
-    cast.closed_at = clock.now()
+    # A moment after its opening, whatever the clock says: a reopening is told from the opening by its time.
+    cast.closed_at = max(clock.now(), cast.openings[-1].opened_at + timedelta(microseconds=1))
     batch.state = "cast"
     session.flush()
     return cast

@@ -106,6 +106,16 @@ def formula_of(session: Session, batch: Batch) -> Formula:
     return rows.get(session, Formula, batch.formula_id, "formula")
 
 
+def wanted(session: Session, batch: Batch) -> list[Wanted]:
+    """The grains a batch is planned for, with the mass expected of them [kg]."""
+    density = theoretical_density(formula_of(session, batch).blend) * batch.expected_density_share
+    found = []
+    for item in batch.items:
+        pattern = rows.get(session, GrainPattern, item.pattern_id, "grain pattern")
+        found.append(Wanted(pattern, item.count, pattern.volume_m3 * density * item.count))
+    return found
+
+
 def leftovers_left(session: Session) -> dict[int, float]:
     """Mass left of each leftover [kg]."""
     left = {row.pk: row.mass_kg for row in session.exec(select(Leftover))}
@@ -189,9 +199,9 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
     formula = rows.get(session, Formula, data.formula_id, "formula")
     ideal = theoretical_density(formula.blend)
     density = ideal * data.expected_density.si
-    wanted = _wanted(session, data, density)
+    grains = _wanted(session, data, density)
     remelts = _remelts(session, data, batch)
-    mass = batch_mass([(w.pattern.volume_m3, w.count) for w in wanted], density, data.over_pour.si, data.test_pieces.si)
+    mass = batch_mass([(w.pattern.volume_m3, w.count) for w in grains], density, data.over_pour.si, data.test_pieces.si)
     recipe = scale_with_remelt(
         formula.blend,
         mass,
@@ -199,33 +209,33 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
         [(of_leftover(session, leftover.pk), amount) for leftover, amount in remelts],
         shop.remelt_limit_share,
     )
-    grains_kg = sum(w.mass_kg for w in wanted)
+    grains_kg = sum(w.mass_kg for w in grains)
     shelf, left = supplies.on_shelf(session), leftovers_left(session)
     promised, promised_leftovers = promises(session, but=batch)
-    needs = [
+    found = [
         Need(INGREDIENTS[key].name, key, None, amount, shelf.get(key, 0.0), promised.get(key, 0.0))
         for key, amount in recipe.masses.items()
         if amount > 0
     ]
-    needs += [
+    found += [
         Need(row.mark, None, row, amount, left[row.pk], promised_leftovers.get(row.pk, 0.0)) for row, amount in remelts
     ]
     return Worked(
-        formula, wanted, ideal, grains_kg, grains_kg * data.over_pour.si, data.test_pieces.si,
-        recipe.total_mass, recipe.remelt_mass, recipe.deviation, needs,
+        formula, grains, ideal, grains_kg, grains_kg * data.over_pour.si, data.test_pieces.si,
+        recipe.total_mass, recipe.remelt_mass, recipe.deviation, found,
     )  # fmt: skip
 
 
 def _wanted(session: Session, data: PlanIn, density: float) -> list[Wanted]:
-    wanted: list[Wanted] = []
+    found: list[Wanted] = []
     for i, item in enumerate(data.items):
         pattern = rows.get(session, GrainPattern, item.pattern_id, "grain pattern")
-        if any(w.pattern.id == pattern.id for w in wanted):
+        if any(w.pattern.id == pattern.id for w in found):
             raise Refused(
                 f"{pattern.name} is named twice; write one row with the whole number.", field=f"items.{i}.pattern_id"
             )
-        wanted.append(Wanted(pattern, item.count, pattern.volume_m3 * density * item.count))
-    return wanted
+        found.append(Wanted(pattern, item.count, pattern.volume_m3 * density * item.count))
+    return found
 
 
 def _remelts(session: Session, data: PlanIn, batch: Batch | None) -> list[tuple[Leftover, float]]:
@@ -282,8 +292,8 @@ def needs(session: Session, batch: Batch) -> list[Need]:
 def short_for_plans(session: Session) -> list[Need]:
     """Ingredients that all open plans together need more of than the shelf has."""
     shelf = supplies.on_shelf(session)
-    wanted, _ = promises(session)
-    found = [Need(INGREDIENTS[k].name, k, None, mass, shelf.get(k, 0.0), 0.0) for k, mass in wanted.items()]
+    promised, _ = promises(session)
+    found = [Need(INGREDIENTS[k].name, k, None, mass, shelf.get(k, 0.0), 0.0) for k, mass in promised.items()]
     return [need for need in found if need.short_kg]
 
 
@@ -360,9 +370,9 @@ def _still_planned(session: Session, batch: Batch) -> None:
 def _in_use(worked: Worked) -> None:
     if worked.formula.retired:
         raise Refused(f"{worked.formula.label} is retired. Choose the newest version.", field="formula_id")
-    for i, wanted in enumerate(worked.wanted):
-        if wanted.pattern.retired:
-            raise Refused(f"{wanted.pattern.name} is retired. Choose another.", field=f"items.{i}.pattern_id")
+    for i, grains in enumerate(worked.wanted):
+        if grains.pattern.retired:
+            raise Refused(f"{grains.pattern.name} is retired. Choose another.", field=f"items.{i}.pattern_id")
 
 
 def _columns(data: PlanIn, worked: Worked) -> dict[str, Any]:
@@ -378,8 +388,8 @@ def _columns(data: PlanIn, worked: Worked) -> dict[str, Any]:
 
 
 def _fill(session: Session, batch: Batch, worked: Worked) -> None:
-    for wanted in worked.wanted:
-        session.add(BatchItem(batch_id=batch.pk, pattern_id=wanted.pattern.pk, count=wanted.count))
+    for grains in worked.wanted:
+        session.add(BatchItem(batch_id=batch.pk, pattern_id=grains.pattern.pk, count=grains.count))
     for need in worked.needs:
         leftover_id = need.leftover.pk if need.leftover else None
         session.add(

@@ -1,0 +1,523 @@
+"""The database keeps its own rules: each guard is attacked with plain SQL, past every service."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
+
+from app import clock, guards
+from app.models import Batch, CastSession, Checklist
+from app.models.batch import VoidIn
+from app.models.cast import CloseIn
+from app.models.checklist import AnswerIn
+from app.services import casting, checklists, planning, weigh_outs
+from tests import build
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+
+
+def sql(session: Session, statement: str, **values: Any) -> None:
+    """Run one statement as another program would."""
+    session.flush()
+    session.connection().execute(text(statement), values)
+
+
+def stamp(moment: datetime) -> str:
+    """A moment as the book stores it."""
+    return moment.astimezone(UTC).replace(tzinfo=None).isoformat(sep=" ", timespec="microseconds")
+
+
+@pytest.fixture(autouse=True)
+def at_noon() -> Any:
+    with clock.turned_to(NOON) as turn:
+        yield turn
+
+
+@pytest.fixture
+def batch(session: Session) -> Batch:
+    made = build.batch(session)
+    build.stock(session, made)
+    return made
+
+
+@pytest.fixture
+def closed(session: Session, batch: Batch) -> CastSession:
+    """A session of the batch that nobody opened."""
+    cast = CastSession(batch_id=batch.pk, closed_at=clock.now())
+    session.add(cast)
+    session.flush()
+    return cast
+
+
+def open_by_hand(session: Session, cast: CastSession, checklist: Checklist | None, when: datetime = NOON) -> None:
+    """Insert an opening and open the session."""
+    sql(
+        session,
+        "INSERT INTO session_opening (created_at, version, cast_session_id, checklist_id, person, opened_at)"
+        " VALUES (:at, 1, :cast, :list, 'Eve', :at)",
+        cast=cast.pk,
+        list=checklist.pk if checklist else 999,
+        at=stamp(when),
+    )
+    sql(session, "UPDATE cast_session SET closed_at = NULL WHERE id = :id", id=cast.pk)
+
+
+def test_each_guard_is_attacked_here() -> None:
+    """A guard that no test names is a guard nobody has tried."""
+    with open(__file__, encoding="utf-8") as source:
+        words = source.read()
+    missing = [name for name in guards.GUARDS if name not in words]
+    assert missing == []
+
+
+# --- The gate: guard_opening_needs_checklist, guard_session_starts_closed, guard_session_reopening ----
+
+
+def test_a_fresh_complete_checklist_opens(session: Session, batch: Batch, closed: CastSession) -> None:
+    """The attacks below fail for their own reason: this one, with nothing wrong, goes through."""
+    open_by_hand(session, closed, build.checklist(session, batch))
+
+
+def test_no_checklist(session: Session, closed: CastSession) -> None:
+    with pytest.raises(IntegrityError, match="complete checklist"):
+        open_by_hand(session, closed, None)
+
+
+def test_incomplete(session: Session, batch: Batch, closed: CastSession) -> None:
+    checklist = checklists.start(session, batch)
+    for line in checklists.lines(session, checklist):
+        checklists.answer(session, checklist, line.item.pk, AnswerIn(answer="done"))
+    with pytest.raises(IntegrityError, match="complete checklist"):
+        open_by_hand(session, closed, checklist)
+
+
+def test_voided(session: Session, batch: Batch, closed: CastSession) -> None:
+    checklist = build.checklist(session, batch)
+    checklists.void_unused(session, batch, "The plan was changed.")
+    with pytest.raises(IntegrityError, match="complete checklist"):
+        open_by_hand(session, closed, checklist)
+
+
+def test_yesterdays(session: Session, batch: Batch, closed: CastSession, at_noon: Callable[[datetime], None]) -> None:
+    """Signed an hour before the bench's midnight, used an hour after: within the limit, but another day."""
+    midnight = clock.local(NOON).replace(hour=0, minute=0)
+    at_noon(midnight - timedelta(hours=1))
+    checklist = build.checklist(session, batch)
+    with pytest.raises(IntegrityError, match="made today"):
+        open_by_hand(session, closed, checklist, midnight + timedelta(hours=1))
+
+
+@pytest.mark.parametrize(("minutes", "opens"), [(239, True), (241, False), (-1, False)])
+def test_too_old_or_from_the_future(
+    session: Session,
+    batch: Batch,
+    closed: CastSession,
+    at_noon: Callable[[datetime], None],
+    minutes: int,
+    opens: bool,
+) -> None:
+    morning = clock.local(NOON).replace(hour=9, minute=0)  # room for four hours within the bench's day
+    at_noon(morning)
+    checklist = build.checklist(session, batch)
+    when = morning + timedelta(minutes=minutes)
+    if opens:
+        open_by_hand(session, closed, checklist, when)
+    else:
+        with pytest.raises(IntegrityError, match="recent enough"):
+            open_by_hand(session, closed, checklist, when)
+
+
+def test_of_another_batch(session: Session, closed: CastSession) -> None:
+    with pytest.raises(IntegrityError, match="of its batch"):
+        open_by_hand(session, closed, build.checklist(session, build.batch(session)))
+
+
+def test_used_once_already(session: Session, batch: Batch) -> None:
+    cast = build.opened_session(session, batch)
+    used = cast.openings[0].checklist_id
+    with pytest.raises(IntegrityError, match="UNIQUE"):
+        open_by_hand(session, cast, session.get(Checklist, used))
+
+
+def test_a_session_is_not_born_open(session: Session, batch: Batch) -> None:
+    """guard_session_starts_closed"""
+    with pytest.raises(IntegrityError, match="opened by a checklist"):
+        sql(session, "INSERT INTO cast_session (created_at, version, batch_id) VALUES ('2026', 1, :b)", b=batch.pk)
+
+
+def closed_session(session: Session, batch: Batch) -> CastSession:
+    build.opened_session(session, batch)
+    batch.test_pieces_kg = 0.0
+    return casting.close(session, batch, CloseIn(why="Nothing was poured."))
+
+
+def test_reopening_by_update(session: Session, batch: Batch) -> None:
+    """guard_session_reopening: the opening of the first time does not count again."""
+    cast = closed_session(session, batch)
+    with pytest.raises(IntegrityError, match="reopened by a new checklist"):
+        sql(session, "UPDATE cast_session SET closed_at = NULL WHERE id = :id", id=cast.pk)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "closed_at = '2020-01-01 00:00:00.000000'",  # backdated, so that the old opening would count as newer
+        "closed_at = (SELECT opened_at FROM session_opening)",
+        "batch_id = (SELECT max(id) FROM batch)",
+    ],
+)
+@pytest.mark.parametrize("when", ["open", "closed"])
+def test_a_session_keeps_its_batch_and_times(session: Session, batch: Batch, change: str, when: str) -> None:
+    """guard_session_stays"""
+    other = build.batch(session)
+    assert other.pk > batch.pk
+    cast = build.opened_session(session, batch) if when == "open" else closed_session(session, batch)
+    with pytest.raises(IntegrityError, match="keeps its batch"):
+        sql(session, f"UPDATE cast_session SET {change} WHERE id = :id", id=cast.pk)
+
+
+@pytest.mark.parametrize("attack", ["UPDATE session_opening SET person = 'Eve'", "DELETE FROM session_opening"])
+def test_openings_stay(session: Session, batch: Batch, attack: str) -> None:
+    """guard_opening_stays, guard_opening_kept"""
+    build.opened_session(session, batch)
+    with pytest.raises(IntegrityError, match="an opening is never"):
+        sql(session, attack)
+
+
+# --- Checklists: guard_checklist_*, guard_answer_*, guard_list_* ------------------------------------
+
+
+def test_a_checklist_is_not_born_complete(session: Session, batch: Batch) -> None:
+    """guard_checklist_starts_open"""
+    with pytest.raises(IntegrityError, match="answered before"):
+        sql(
+            session,
+            "INSERT INTO checklist (created_at, version, batch_id, checklist_edition_id, person, completed_at)"
+            " VALUES ('2026', 1, :b, 1, 'Eve', :at)",
+            b=batch.pk,
+            at=stamp(NOON),
+        )
+
+
+def test_completing_with_a_line_open(session: Session, batch: Batch) -> None:
+    """guard_checklist_complete"""
+    checklist = checklists.start(session, batch)
+    for line in checklists.lines(session, checklist)[1:]:
+        checklists.answer(session, checklist, line.item.pk, AnswerIn(answer="done"))
+    with pytest.raises(IntegrityError, match="every line"):
+        sql(session, "UPDATE checklist SET person = 'Eve', completed_at = :at", at=stamp(NOON))
+
+
+def test_completing_with_a_line_of_another_version(session: Session, batch: Batch) -> None:
+    """guard_answer_of_this_list: an answer borrowed from elsewhere does not make up the number."""
+    checklist = checklists.start(session, batch)
+    sql(session, "INSERT INTO checklist_edition (created_at, version, edition, note) VALUES ('2026', 1, 2, '')")
+    sql(
+        session,
+        "INSERT INTO checklist_item (created_at, version, checklist_edition_id, position, heading, words)"
+        " VALUES ('2026', 1, 2, 1, 'Place', 'Nothing to check.')",
+    )
+    with pytest.raises(IntegrityError, match="another version"):
+        sql(
+            session,
+            "INSERT INTO checklist_answer (created_at, version, checklist_id, checklist_item_id, answer, reason,"
+            " answered_at) VALUES ('2026', 1, :c, (SELECT max(id) FROM checklist_item), 'done', '', '2026')",
+            c=checklist.pk,
+        )
+
+
+@pytest.mark.parametrize("change", ["answer = 'na', reason = ''", "answer = 'na', reason = '   '", "answer = 'maybe'"])
+def test_not_applicable_needs_a_reason(session: Session, batch: Batch, change: str) -> None:
+    checklist = checklists.start(session, batch)
+    checklists.answer(session, checklist, checklists.lines(session, checklist)[0].item.pk, AnswerIn(answer="done"))
+    with pytest.raises(IntegrityError, match="CHECK"):
+        sql(session, f"UPDATE checklist_answer SET {change}")
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        "UPDATE checklist SET completed_at = '2026-11-25 15:59:00.000000'",  # guard_checklist_frozen
+        "UPDATE checklist SET person = 'Eve'",
+        "UPDATE checklist SET completed_at = NULL",
+        "UPDATE checklist SET batch_id = (SELECT max(id) FROM batch)",
+        "UPDATE checklist_answer SET reason = 'later'",  # guard_answer_update
+        "DELETE FROM checklist_answer",  # guard_answer_delete
+        "UPDATE checklist_answer SET checklist_id = 2 WHERE id = 1",
+    ],
+)
+def test_a_complete_checklist_is_frozen(session: Session, batch: Batch, attack: str) -> None:
+    build.batch(session)
+    build.checklist(session, batch)
+    with pytest.raises(IntegrityError, match="complete checklist is not changed"):
+        sql(session, attack)
+
+
+def test_an_answer_added_to_a_complete_checklist(session: Session, batch: Batch) -> None:
+    """guard_answer_insert"""
+    checklist = build.checklist(session, batch)
+    with pytest.raises(IntegrityError, match="complete checklist is not changed"):
+        sql(
+            session,
+            "INSERT INTO checklist_answer (created_at, version, checklist_id, checklist_item_id, answer, reason,"
+            " answered_at) VALUES ('2026', 1, :c, 1, 'done', '', '2026')",
+            c=checklist.pk,
+        )
+
+
+def test_a_voided_checklist_stays_voided(session: Session, batch: Batch) -> None:
+    build.checklist(session, batch)
+    checklists.void_unused(session, batch, "The plan was changed.")
+    with pytest.raises(IntegrityError, match="complete checklist is not changed"):
+        sql(session, "UPDATE checklist SET voided_at = NULL, voided_why = NULL")
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        "UPDATE checklist_item SET words = 'Anything goes.'",  # guard_list_update
+        "DELETE FROM checklist_item WHERE id = 1",  # guard_list_delete
+        "INSERT INTO checklist_item (created_at, version, checklist_edition_id, position, heading, words)"
+        " VALUES ('2026', 1, 1, 99, 'x', 'x')",  # guard_list_insert
+    ],
+)
+def test_a_signed_version_of_the_list_stays(session: Session, batch: Batch, attack: str) -> None:
+    build.checklist(session, batch)
+    with pytest.raises(IntegrityError, match="version of the list"):
+        sql(session, attack)
+
+
+# --- The plan behind a checklist: guard_batch_* -----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        "UPDATE batch_part SET target_kg = target_kg * 2",  # guard_batch_part_update
+        "DELETE FROM batch_part WHERE id = 1",  # guard_batch_part_delete
+        "INSERT INTO batch_part (created_at, version, batch_id, ingredient, target_kg)"
+        " VALUES ('2026', 1, 1, 'dextrose', 0.1)",  # guard_batch_part_insert
+        "UPDATE batch_item SET count = 40",  # guard_batch_item_update
+        "DELETE FROM batch_item",  # guard_batch_item_delete
+        "INSERT INTO batch_item (created_at, version, batch_id, pattern_id, count)"
+        " SELECT '2026', 1, 1, max(id), 3 FROM grain_pattern",  # guard_batch_item_insert
+        "UPDATE batch SET target_mass_kg = 40",  # guard_batch_update
+        "UPDATE batch SET formula_id = (SELECT max(id) FROM formula)",
+        "UPDATE batch SET code = '26K9'",
+    ],
+)
+@pytest.mark.parametrize("state", ["signed", "opened"])
+def test_a_plan_is_not_changed_under_its_checklist(session: Session, batch: Batch, attack: str, state: str) -> None:
+    build.pattern(session)
+    build.formula(session)
+    if state == "signed":
+        build.checklist(session, batch)
+    else:
+        build.opened_session(session, batch)
+    with pytest.raises(IntegrityError, match="void the checklist first"):
+        sql(session, attack)
+
+
+# --- Work at the bench: guard_cast_step_*, guard_temperature_*, guard_session_note_*, guard_weigh_out_* --
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        "UPDATE cast_step SET skipped_why = 'later'",  # guard_cast_step_update
+        "INSERT INTO temperature_reading (created_at, version, cast_session_id, read_at, temperature_k,"
+        " temperature_typed) VALUES ('2026', 1, 1, '2026', 390, '117 C')",  # guard_temperature_reading_insert
+        "INSERT INTO session_note (created_at, version, cast_session_id, written_at, words)"
+        " VALUES ('2026', 1, 1, '2026', 'later')",  # guard_session_note_insert
+    ],
+)
+def test_a_closed_session_takes_nothing(session: Session, batch: Batch, attack: str) -> None:
+    cast = closed_session(session, batch)
+    assert cast.pk == 1
+    with pytest.raises(IntegrityError, match="session is closed"):
+        sql(session, attack)
+
+
+WEIGH = (
+    "INSERT INTO weigh_out (created_at, version, batch_part_id, supply_id, mass_kg, mass_typed, person)"
+    " VALUES ('2026', 1, :part, :bag, :mass, 'x', 'Eve')"
+)
+
+
+@pytest.mark.parametrize("state", ["planned", "closed"])
+def test_weighing_out_without_an_open_session(session: Session, batch: Batch, state: str) -> None:
+    """guard_weigh_out_insert"""
+    if state == "closed":
+        closed_session(session, batch)
+    with pytest.raises(IntegrityError, match="session is not open"):
+        sql(session, WEIGH, part=batch.parts[0].pk, bag=1, mass=0.1)
+
+
+def test_weighed_amounts_stay(session: Session) -> None:
+    """guard_weigh_out_update (closed), guard_weigh_out_stays (rewritten), guard_weigh_out_kept (erased)"""
+    batch = build.weighed_batch(session)
+    for change in ("mass_kg = mass_kg / 2", "supply_id = 2", "batch_part_id = 2"):
+        with pytest.raises(IntegrityError, match=r"not rewritten"):
+            sql(session, f"UPDATE weigh_out SET {change} WHERE id = 1")
+    with pytest.raises(IntegrityError, match="not erased"):
+        sql(session, "DELETE FROM weigh_out")
+    weigh_outs.strike_out(session, batch, 1, VoidIn(why="Wrong bowl."))
+    with pytest.raises(IntegrityError, match="not rewritten"):
+        sql(session, "UPDATE weigh_out SET voided_at = NULL WHERE id = 1")
+    batch.test_pieces_kg = 0.0
+    casting.close(session, batch, CloseIn(why="Melt spoilt."))
+    with pytest.raises(IntegrityError, match="session is not open"):
+        sql(session, "UPDATE weigh_out SET voided_at = '2026', voided_why = 'later' WHERE id = 2")
+
+
+def test_a_bag_gives_no_more_than_it_holds(session: Session) -> None:
+    """guard_bag_insert; guard_bag_update stands behind guard_weigh_out_stays, so it is attacked without that one."""
+    batch = build.batch(session)
+    bag = build.supply(session, "potassium nitrate", "1000 g")
+    build.opened_session(session, batch)
+    part = next(p for p in batch.parts if p.ingredient == "potassium_nitrate")
+    with pytest.raises(IntegrityError, match="does not hold"):
+        sql(session, WEIGH, part=part.pk, bag=bag.pk, mass=1.001)
+    sql(session, WEIGH, part=part.pk, bag=bag.pk, mass=0.6)
+    with pytest.raises(IntegrityError, match="does not hold"):
+        sql(session, WEIGH, part=part.pk, bag=bag.pk, mass=0.401)
+    sql(session, WEIGH, part=part.pk, bag=bag.pk, mass=0.4)
+    sql(session, "DROP TRIGGER guard_weigh_out_stays")
+    with pytest.raises(IntegrityError, match="does not hold"):
+        sql(session, "UPDATE weigh_out SET mass_kg = 0.401 WHERE mass_kg = 0.4")
+
+
+def test_a_leftover_gives_no_more_than_it_holds(session: Session) -> None:
+    """guard_leftover"""
+    old = build.batch(session)
+    sql(
+        session,
+        "INSERT INTO leftover (created_at, version, batch_id, mark, mass_kg, mass_typed, note)"
+        " VALUES (:at, 1, :b, 'L1', 0.05, '50 g', '')",
+        at=stamp(NOON),
+        b=old.pk,
+    )
+    blend = planning.formula_of(session, old)
+    batch = build.batch(session, blend=blend, remelts=[{"leftover_id": 1, "mass": "40 g"}])
+    build.opened_session(session, batch)
+    part = next(p for p in batch.parts if p.leftover_id)
+    with pytest.raises(IntegrityError, match="does not hold"):
+        sql(
+            session,
+            "INSERT INTO weigh_out (created_at, version, batch_part_id, leftover_id, mass_kg, mass_typed, person)"
+            " VALUES ('2026', 1, :part, 1, 0.051, 'x', 'Eve')",
+            part=part.pk,
+        )
+
+
+# --- What was used is not rewritten ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        "UPDATE formula SET name = 'Other' WHERE id = :f",  # guard_formula_update
+        "UPDATE formula SET edition = 9 WHERE id = :f",
+        "UPDATE formula_part SET fraction = 0.6 WHERE formula_id = :f",  # guard_formula_part_update
+        "DELETE FROM formula_part WHERE formula_id = :f",  # guard_formula_part_delete
+        "INSERT INTO formula_part (created_at, version, formula_id, ingredient, fraction)"
+        " VALUES ('2026', 1, :f, 'dextrose', 0.1)",  # guard_formula_part_insert
+    ],
+)
+def test_a_used_formula_stays(session: Session, batch: Batch, attack: str) -> None:
+    with pytest.raises(IntegrityError, match="formula in use"):
+        sql(session, attack, f=batch.formula_id)
+
+
+def test_an_unused_formula_may_change(session: Session) -> None:
+    sql(session, "UPDATE formula SET name = 'Other' WHERE id = :f", f=build.formula(session).pk)
+
+
+# --- Grains, motors, firings ---------------------------------------------------------------------------
+
+
+def motor(session: Session, grain_id: int) -> None:
+    """A motor build with one grain, by hand."""
+    case, nozzle = build.case(session), build.nozzle(session)
+    row: dict[str, Any] = {"case_id": case.pk, "nozzle_id": nozzle.pk}
+    insert(session, "motor_build", row)
+    insert(session, "build_grain", {"motor_build_id": 1, "grain_id": grain_id, "position": 1})
+
+
+def insert(session: Session, table: str, given: dict[str, Any]) -> None:
+    """Insert a row with what is given, and the plainest value in every other column that needs one."""
+    columns = session.connection().exec_driver_sql(f"PRAGMA table_info({table})").all()
+    values = dict(given)
+    for _, name, kind, needed, default, key in columns:
+        if name in values or key or not needed or default is not None:
+            continue
+        plain: dict[str, Any] = {"FLOAT": 1.0, "INTEGER": 1, "BOOLEAN": 0, "DATE": "2026-11-25"}
+        values[name] = plain.get(kind, "2026-11-25 12:00:00.000000" if kind == "DATETIME" else "x")
+    names = ", ".join(values)
+    sql(session, f"INSERT INTO {table} ({names}) VALUES ({', '.join(':' + n for n in values)})", **values)
+
+
+def test_only_accepted_grains_go_into_a_motor(session: Session) -> None:
+    """guard_build_accepted_grain"""
+    lot = build.cast(session)
+    for decision in (None, "hold", "reject"):
+        grain = build.grain(session, lot, decision=decision)
+        with pytest.raises(IntegrityError, match="only accepted grains"):
+            insert(session, "build_grain", {"motor_build_id": 1, "grain_id": grain.pk, "position": 1})
+
+
+@pytest.mark.parametrize("change", ["decision = 'reject'", "decision = NULL", "mass_kg = mass_kg * 1.01"])
+def test_a_grain_in_a_motor_stays_as_it_is(session: Session, change: str) -> None:
+    """guard_held_grain"""
+    grain = build.ready_grains(session, 1)[0]
+    motor(session, grain.pk)
+    with pytest.raises(IntegrityError, match="take the motor apart"):
+        sql(session, f"UPDATE grain SET {change} WHERE id = :g", g=grain.pk)
+
+
+def test_grains_are_not_erased(session: Session) -> None:
+    """guard_grain_kept"""
+    build.ready_grains(session, 1)
+    with pytest.raises(IntegrityError, match="not erased"):
+        sql(session, "DELETE FROM grain")
+
+
+def test_a_grain_that_burned_does_not_come_back(session: Session) -> None:
+    """guard_fired_grain_stays; one that did not light may."""
+    motor(session, build.ready_grains(session, 1)[0].pk)
+    insert(session, "firing", {"motor_build_id": 1, "kind": "static", "result": "no_light"})
+    with session.connection().begin_nested() as undone:
+        sql(session, "UPDATE build_grain SET released_at = '2026-11-25'")
+        undone.rollback()
+    insert(session, "firing", {"motor_build_id": 1, "kind": "static", "result": "burst"})
+    with pytest.raises(IntegrityError, match="was burned"):
+        sql(session, "UPDATE build_grain SET released_at = '2026-11-25'")
+
+
+def test_a_motor_taken_apart_is_not_fired(session: Session) -> None:
+    """guard_firing_of_whole_motor"""
+    motor(session, build.ready_grains(session, 1)[0].pk)
+    sql(session, "UPDATE motor_build SET taken_apart_at = '2026-11-25'")
+    with pytest.raises(IntegrityError, match="taken apart"):
+        insert(session, "firing", {"motor_build_id": 1, "kind": "static", "result": "good"})
+
+
+def test_firings_are_not_erased(session: Session) -> None:
+    """guard_firing_kept"""
+    motor(session, build.ready_grains(session, 1)[0].pk)
+    insert(session, "firing", {"motor_build_id": 1, "kind": "static", "result": "good"})
+    with pytest.raises(IntegrityError, match="not erased"):
+        sql(session, "DELETE FROM firing")
+
+
+@pytest.mark.parametrize("attack", ["UPDATE prediction SET version = 2", "DELETE FROM prediction"])
+def test_predictions_stay(session: Session, attack: str) -> None:
+    """guard_prediction_stays, guard_prediction_kept"""
+    motor(session, build.ready_grains(session, 1)[0].pk)
+    insert(session, "prediction", {"motor_build_id": 1})
+    with pytest.raises(IntegrityError, match="a prediction is never"):
+        sql(session, attack)
