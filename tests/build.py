@@ -56,7 +56,7 @@ def _texts(defaults: dict[str, Any], more: dict[str, Any]) -> dict[str, Any]:
 def supply(session: Session, ingredient: str = "potassium nitrate", mass: str = "10 kg", **more: Any) -> Supply:
     """A bag."""
     texts = _texts(
-        {"ingredient": ingredient, "mass": mass, "mark": f"Bag {next(_number)}", "received_on": date(2026, 1, 5)}, more
+        {"ingredient": ingredient, "mass": mass, "mark": f"Bag {next(_number)}", "received_on": date(2024, 1, 5)}, more
     )
     return supplies.save(session, SupplyIn.model_validate(texts))
 

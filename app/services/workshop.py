@@ -1,9 +1,25 @@
 """The workshop's own settings, and new editions of the checklist."""
 
+from typing import Any
+
+from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from app.errors import Conflict, Refused
-from app.models import ChecklistEdition, ChecklistItem, Workshop
+from app.models import (
+    Case,
+    CastingTube,
+    ChecklistEdition,
+    ChecklistItem,
+    CoringRod,
+    Formula,
+    GrainPattern,
+    LaunchField,
+    Nozzle,
+    Rocket,
+    Supply,
+    Workshop,
+)
 from app.models.base import change
 from app.models.checklist import EditionIn
 from app.models.workshop import WorkshopIn
@@ -15,6 +31,28 @@ def get(session: Session) -> Workshop:
     workshop = session.get(Workshop, 1)
     assert workshop is not None, "a book has its workshop row from the start"
     return workshop
+
+
+OWNED: dict[str, Any] = {
+    "patterns": GrainPattern,
+    "tubes": CastingTube,
+    "rods": CoringRod,
+    "cases": Case,
+    "nozzles": Nozzle,
+    "rockets": Rocket,
+    "fields": LaunchField,
+}
+
+
+def counts(session: Session) -> dict[str, int]:
+    """How many of each noun the workshop has in use, by the last part of its page's address."""
+    found = {"supplies": session.exec(select(func.count()).select_from(Supply)).one()}
+    names = select(func.count(func.distinct(Formula.name))).where(col(Formula.retired).is_(False))
+    found["formulas"] = session.exec(names).one()
+    for slug, table in OWNED.items():
+        in_use = select(func.count()).select_from(table).where(col(table.retired).is_(False))
+        found[slug] = session.exec(in_use).one()
+    return found
 
 
 def set_up(session: Session, data: WorkshopIn, version: int | None = None) -> Workshop:

@@ -1,0 +1,107 @@
+"""A browser without script: reads the forms of a page as a person would send them."""
+
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+
+from fastapi.testclient import TestClient
+from httpx import Response
+
+
+@dataclass
+class PageForm:
+    """A form as the page shows it: where it goes and what stands in it."""
+
+    action: str
+    fields: dict[str, str] = field(default_factory=dict)
+    described: dict[str, str] = field(default_factory=dict)
+    choices: dict[str, set[str]] = field(default_factory=dict)
+
+
+class Page(HTMLParser):
+    """The forms of a page by their id, and the text of each element that has an id."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.forms: dict[str, PageForm] = {}
+        self.texts: dict[str, str] = {}
+        self._form: PageForm | None = None
+        self._select = self._area = ""
+        self._open: list[tuple[str, str]] = []
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        a = {name: value or "" for name, value in attrs}
+        if tag not in ("input", "link", "meta", "br", "hr", "img", "path", "line", "rect", "circle"):
+            self._open.append((tag, a.get("id", "")))
+        if tag == "form":
+            self._form = self.forms.setdefault(a["id"], PageForm(a["action"]))
+        if self._form is None:
+            return
+        name = a.get("name", "")
+        if name and "aria-describedby" in a:
+            self._form.described[name] = a["aria-describedby"]
+        if tag == "input" and name and (a.get("type") != "checkbox" or "checked" in a):
+            self._form.fields[name] = a.get("value", "on")
+        elif tag == "select":
+            self._select = name
+            self._form.fields[name] = ""
+            self._form.choices[name] = set()
+        elif tag == "option" and self._select:
+            self._form.choices[self._select].add(a["value"])
+            if "selected" in a:
+                self._form.fields[self._select] = a["value"]
+        elif tag == "textarea":
+            self._area = name
+            self._form.fields[name] = ""
+
+    def handle_endtag(self, tag: str) -> None:
+        while self._open and self._open.pop()[0] != tag:
+            pass
+        if tag == "form":
+            self._form = None
+        self._select = "" if tag == "select" else self._select
+        self._area = "" if tag == "textarea" else self._area
+
+    def handle_data(self, data: str) -> None:
+        for _, identity in self._open:
+            if identity:
+                self.texts[identity] = self.texts.get(identity, "") + data
+        if self._area and self._form is not None:
+            self._form.fields[self._area] += data
+
+    def fault(self, name: str, form_id: str = "form") -> str:
+        """The message tied to a field by aria-describedby; empty when there is none."""
+        tied = self.forms[form_id].described.get(name, "").split()
+        return " ".join(self.texts[i].strip() for i in tied if i.endswith("-error"))
+
+
+def opened(client: TestClient, url: str) -> Page:
+    """A page, read."""
+    answer = client.get(url)
+    assert answer.status_code == 200, answer.text
+    return Page(answer.text)
+
+
+def send(client: TestClient, url: str, typed: dict[str, str] | None = None, form_id: str = "form") -> Response:
+    """Open a page, type into one of its forms and send it; the answer is not followed."""
+    form = opened(client, url).forms[form_id]
+    return client.post(form.action, data={**form.fields, **(typed or {})}, follow_redirects=False)
+
+
+def saved(client: TestClient, url: str, typed: dict[str, str] | None = None, form_id: str = "form") -> str:
+    """Send a form that must be accepted; gives the address the answer leads to."""
+    answer = send(client, url, typed, form_id)
+    assert answer.status_code == 303, Page(answer.text).texts.get("main", answer.text)
+    return str(answer.headers["location"])
+
+
+def refused(client: TestClient, url: str, typed: dict[str, str], form_id: str = "form") -> Page:
+    """Send a form that must be refused; gives the page with its faults, and checks that it kept what was typed."""
+    answer = send(client, url, typed, form_id)
+    assert answer.status_code == 422, answer.status_code
+    page = Page(answer.text)
+    form = page.forms[form_id]
+    for name, text in typed.items():
+        if name in form.fields and text in form.choices.get(name, {text}):
+            assert form.fields[name].strip() == text.strip(), name
+    return page
