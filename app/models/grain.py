@@ -107,3 +107,7 @@ class DecisionIn(FormIn):
     decision: Literal["accept", "hold", "reject"] = FormField(title="Decision")
     why: str = FormField("", max_length=300, title="Reason")
     person: str = FormField("", max_length=80, title="Decided by")
+
+
+class BagIn(FormIn):
+    """The form of one button: seal it in its bag, now."""

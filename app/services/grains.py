@@ -300,6 +300,17 @@ def by_serial(session: Session, serial: str) -> Grain:
     return grain
 
 
+def of_number(session: Session, batch: Batch, number: int) -> Grain:
+    """The grain of that number in a lot.
+
+    Raises
+    ------
+    NotFound
+        There is none.
+    """
+    return by_serial(session, f"{batch.code}-{number:02d}")
+
+
 def view(session: Session, serial: str) -> GrainView:
     """One grain with what stands around it.
 
