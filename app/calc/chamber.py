@@ -1,0 +1,363 @@
+"""The chamber march: pressure from ignition to tail-off for many motors at once, over arrays.
+
+All grains feel one pressure, so all faces have moved by the same depth x, and burned mass and free volume are
+known functions of x before anything is solved. With x in place of time the gas balance over a step is
+
+    P1 V1/RT - P0 V0/RT = (mass burned between x0 and x1) - integral of (A_t/c*) P/r(P) dx
+
+which is DESIGN's dP/dt = (RT/V)[A_b r (rho_p - rho_gas) - P A_t/c*] integrated once. Mass burned is the exact
+difference of grain volumes, so mass is conserved to rounding whatever the step. The outflow integral is taken
+by TR-BDF2 (second order, L-stable), with backward Euler in the short step after a grain burns out. Since every
+line of a burn law has n < 1, each step has exactly one solution. All steps of a motor form one lower-banded
+system in ln P, solved together by Newton's method from the quasi-steady pressure. After burn-out pressure
+decays in closed form.
+
+References: TR-BDF2: R. E. Bank et al., IEEE Trans. Electron Devices 32 (1985) 1992 (from memory).
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from scipy.linalg.lapack import dtbtrs
+
+from app.calc.burnrate import BurnLaw
+from app.calc.constants import Floats
+from app.calc.errors import NoSolution
+from app.calc.grain import cross_section
+from app.calc.nozzle import coefficient_from_exit, exit_pressure_ratio
+
+STEPS = 120
+"""Even steps over the web; a graded start and the grains' own burn-out depths come on top."""
+
+_GAMMA = 2 - 2**0.5
+_W, _D = 2**0.5 / 4, 1 - 2**0.5 / 2
+_START = np.geomspace(1e-4, 1 / STEPS, 16)[:-1]  # the pressure rises within the first thousandths of the web
+_GRID = np.concatenate([[0.0], _START, np.arange(1, STEPS + 1) / STEPS])
+_AFTER = np.array([0.0, 1 / 64, 1 / 16, 1 / 4]) / STEPS  # fine steps after a grain is gone
+_TAIL = np.linspace(0.0, 1.0, 25)
+_CHUNK = 64  # motors at a time: the working arrays then stay in the processor's cache
+_MAX_ITERATIONS = 40
+_NO_KINK = 1e3  # ln P of a kink that no motor reaches, for laws with fewer than the widest
+
+
+@dataclass(frozen=True)
+class Arrays:
+    """Motors as arrays: (M,) per motor, (M, G) per grain, (M, K) per kink of the burn law; SI throughout.
+
+    Grains that a motor has fewer of are padded with zero mass and length. `rate_scale` multiplies the burn
+    rate (temperature, extra burning area); `law_*` describe ln r as a line plus a kink at each joint.
+    """
+
+    outer_r: Floats
+    core_r: Floats
+    offset: Floats
+    length: Floats
+    mass: Floats
+    ends: Floats
+    burns_core: Floats
+    burns_outer: Floats
+    chamber_volume: Floats
+    throat_d: Floats
+    throat_growth: Floats
+    exit_d: Floats
+    c_star: Floats
+    gamma: Floats
+    flow_function: Floats
+    nozzle_efficiency: Floats
+    ambient: Floats
+    igniter: Floats
+    rate_scale: Floats
+    law_origin: Floats
+    law_level: Floats
+    law_slope: Floats
+    law_knots: Floats
+    law_bends: Floats
+
+    def __len__(self) -> int:
+        return len(self.throat_d)
+
+    def rows(self, index: Any) -> "Arrays":
+        """Pick motors by slice or index array."""
+        return Arrays(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
+
+    def repeat(self, n: int) -> "Arrays":
+        """Repeat each motor n times."""
+        return self.rows(np.repeat(np.arange(len(self)), n))
+
+    def changed(self, **values: Floats) -> "Arrays":
+        """Copy with some arrays replaced."""
+        return replace(self, **values)
+
+
+def law_arrays(laws: Sequence[BurnLaw]) -> dict[str, Floats]:
+    """Describe burn laws as a line and kinks: the `law_*` arrays of `Arrays`, shapes (M,) and (M, K)."""
+    width = max(len(law.pressures) for law in laws) - 2
+    knots = np.full((len(laws), width), _NO_KINK)
+    bends = np.zeros((len(laws), width))
+    for row, law in enumerate(laws):
+        count = len(law.pressures) - 2
+        knots[row, :count] = law.log_points[0][1:-1]
+        bends[row, :count] = np.diff(law.exponents)
+    return {
+        "law_origin": np.array([law.log_points[0][0] for law in laws]),
+        "law_level": np.array([law.log_points[1][0] for law in laws]),
+        "law_slope": np.array([law.exponents[0] for law in laws]),
+        "law_knots": knots,
+        "law_bends": bends,
+    }
+
+
+@dataclass(frozen=True)
+class Burn:
+    """What the march gives: (M, N) histories in the order of time, tail-off included.
+
+    `weights` are the quadrature weights of time: sum(weights * f) is the integral of f dt over the burn with the
+    march's own accuracy. `burnt` is the index after which the tail-off begins.
+    """
+
+    time: Floats
+    depth: Floats
+    pressure: Floats
+    thrust: Floats
+    outflow: Floats
+    weights: Floats
+    burned_mass: Floats
+    throat_area: Floats
+    burnt: int
+    start_gas: Floats
+    end_gas: Floats
+
+
+def webs(a: Arrays) -> tuple[Floats, Floats]:
+    """Depth at which each grain is gone and at which its core first reaches the outside [m], shapes (M, G)."""
+    sides = a.burns_core + a.burns_outer
+    divisor, ends = np.maximum(sides, 1.0), np.maximum(a.ends, 1.0)
+    radial = np.where(sides > 0, (a.outer_r + a.offset - a.core_r) / divisor, np.inf)
+    near = np.where(sides > 0, (a.outer_r - a.offset - a.core_r) / divisor, np.inf)
+    axial = np.where(a.ends > 0, a.length / ends, np.inf)
+    web = np.where(a.mass > 0, np.minimum(radial, axial), 0.0)
+    return web, np.minimum(near, web)
+
+
+def solid(a: Arrays, web: Floats, x: Floats) -> tuple[Floats, Floats]:
+    """Propellant volume [m3] and cross-section [m2] of each grain at depths x (M, N): shapes (M, G, N)."""
+    depth = x[:, None, :]
+    area, _, _ = cross_section(
+        a.outer_r[..., None] - depth * a.burns_outer[..., None],
+        a.core_r[..., None] + depth * a.burns_core[..., None],
+        a.offset[..., None],
+    )
+    left = depth < web[..., None]
+    area = np.where(left, area, 0.0)
+    return area * np.maximum(a.length[..., None] - depth * a.ends[..., None], 0.0), area
+
+
+def choking_pressure(a: Arrays) -> Floats:
+    """Chamber pressure above which the throat is choked [Pa], shape (M,)."""
+    g = a.gamma
+    return np.asarray(a.ambient * ((g + 1) / 2) ** (g / (g - 1)))
+
+
+def _nodes(a: Arrays) -> tuple[Floats, Floats, Floats]:
+    """Depths with a middle stage in each step (M, 2S+1), steps (M, S), and where backward Euler is due (M, S)."""
+    web, near = webs(a)
+    deepest = web.max(axis=1)
+    breaks = np.sort(np.concatenate([web, near], axis=1), axis=1)
+    fine = np.minimum(breaks[:, :, None] + _AFTER * deepest[:, None, None], deepest[:, None, None])
+    x = np.concatenate([_GRID * deepest[:, None], fine.reshape(len(a), -1)], axis=1)
+    x.sort(axis=1)
+    step = np.diff(x, axis=1)
+    kept = (step > 0).any(axis=0)
+    x = np.concatenate([x[:, :1], x[:, 1:][:, kept]], axis=1)
+    step = np.diff(x, axis=1)
+    euler = np.zeros_like(step)
+    for column in range(breaks.shape[1]):
+        euler = np.maximum(euler, x[:, :-1] == breaks[:, column : column + 1])
+    staged = np.empty((len(a), 2 * step.shape[1] + 1))
+    staged[:, ::2] = x
+    staged[:, 1::2] = x[:, :-1] + _GAMMA * step
+    return staged, step, euler
+
+
+def _log_rate(a: Arrays, y: Floats) -> tuple[Floats, Floats]:
+    """ln r [ln(m/s)] and its slope n [-] at ln P."""
+    n = np.broadcast_to(a.law_slope[:, None], y.shape).copy()
+    log_r = (a.law_level + np.log(a.rate_scale))[:, None] + n * (y - a.law_origin[:, None])
+    for k in range(a.law_knots.shape[1]):
+        over = y - a.law_knots[:, k : k + 1]
+        bend = a.law_bends[:, k : k + 1]
+        log_r += bend * np.maximum(over, 0.0)
+        n += bend * (over > 0)
+    return log_r, n
+
+
+def _steady(a: Arrays, goal: Floats) -> Floats:
+    """Ln P at which ln(P/r) equals `goal`: P/r rises with P throughout, so there is one, line by line."""
+    slope = 1 - a.law_slope[:, None]
+    at_knot = a.law_origin - a.law_level - np.log(a.rate_scale)
+    y = a.law_origin[:, None] + (goal - at_knot[:, None]) / slope
+    left = a.law_origin
+    for k in range(a.law_knots.shape[1]):
+        knot = a.law_knots[:, k]
+        at_knot = at_knot + slope[:, 0] * (knot - left)
+        next_slope = slope - a.law_bends[:, k : k + 1]
+        y += (1 / next_slope - 1 / slope) * np.maximum(goal - at_knot[:, None], 0.0)
+        slope, left = next_slope, knot
+    return np.asarray(np.minimum(y, 40.0), dtype=np.float64)
+
+
+def _solve_lower(diagonal: Floats, first: Floats, second: Floats, right: Floats) -> Floats:
+    """Solve lower-banded systems, one per row, as one long system; coefficients refer to 1 and 2 rows up."""
+    n = diagonal.size
+    bands = np.zeros((n, 3))
+    bands[:, 0] = diagonal.ravel()
+    bands[:-1, 1] = first.ravel()[1:]
+    bands[:-2, 2] = second.ravel()[2:]
+    solution, info = dtbtrs(bands.T, right.reshape(n, 1), uplo="L")
+    if info != 0 or not np.isfinite(solution).all():
+        raise NoSolution("motor", "the pressure equations cannot be solved.", "Check sizes and burn law.")
+    return np.array(solution, dtype=np.float64).reshape(right.shape)
+
+
+def _march(a: Arrays) -> Burn:
+    x, step, euler = _nodes(a)
+    web, _ = webs(a)
+    volume, _ = solid(a, web, x)
+    start_volume = volume[:, :, :1]
+    share = 1 - volume / np.where(start_volume > 0, start_volume, 1.0)
+    burned = np.einsum("mg,mgn->mn", a.mass, share)
+    free = a.chamber_volume[:, None] - volume.sum(axis=1)
+    gas_constant_t = (a.flow_function * a.c_star) ** 2  # R T, kept consistent with the c* in use
+    per_pressure = free / gas_constant_t[:, None]
+    throat = a.throat_d[:, None] + a.throat_growth[:, None] * x / x[:, -1:]
+    throat_area = np.pi / 4 * throat**2
+    drain = throat_area / a.c_star[:, None]
+
+    # integration weights: the middle stage's on (start, itself), the end's on (start, middle, itself)
+    h = step
+    tr = 1 - euler
+    s0, ss = h * tr * _GAMMA / 2, h * (tr * _GAMMA / 2 + euler * _GAMMA)
+    e0, es = h * tr * _W, h * (tr * _W + euler * _GAMMA)
+    ee = h * (tr * _D + euler * (1 - _GAMMA))
+
+    inflow = np.maximum(np.diff(burned[:, ::2], axis=1), 1e-300) / np.where(h > 0, h, 1.0)
+    y = np.empty_like(x)
+    y[:, 0] = np.log(a.igniter)
+    guess = _steady(a, np.log(inflow / drain[:, 2::2]))
+    guess = np.where(h > 0, guess, guess.max(axis=1, keepdims=True))
+    out_of_reach = np.flatnonzero(np.exp(guess.max(axis=1)) <= choking_pressure(a))
+    if out_of_reach.size:
+        best = float(np.exp(guess[out_of_reach[0]].max()))
+        raise NoSolution(
+            "throat_d",
+            f"the motor would not rise above {best / 1e6:.2f} MPa, too little to choke its throat.",
+            "Use a smaller throat or more burning area.",
+        )
+    y[:, 1::2] = guess
+    y[:, 2::2] = guess
+    gained = burned[:, 1:] - np.repeat(burned[:, :-1:2], 2, axis=1)
+    diagonal, first, second, rest = (np.zeros_like(gained) for _ in range(4))
+    for _ in range(_MAX_ITERATIONS):
+        gas = per_pressure * np.exp(y)
+        log_r, n = _log_rate(a, y)
+        out = drain * np.exp(y - log_r)
+        d_out = (1 - n) * out
+        o0, os, oe = out[:, :-1:2], out[:, 1::2], out[:, 2::2]
+        g0 = gas[:, :-1:2]
+        rest[:, ::2] = gained[:, ::2] + g0 - gas[:, 1::2] - s0 * o0 - ss * os
+        rest[:, 1::2] = gained[:, 1::2] + g0 - gas[:, 2::2] - e0 * o0 - es * os - ee * oe
+        diagonal[:, ::2] = gas[:, 1::2] + ss * d_out[:, 1::2]
+        diagonal[:, 1::2] = gas[:, 2::2] + ee * d_out[:, 2::2]
+        first[:, ::2] = s0 * d_out[:, :-1:2] - g0
+        first[:, 1::2] = es * d_out[:, 1::2]
+        second[:, 1::2] = e0 * d_out[:, :-1:2] - g0
+        first[:, 0] = second[:, 1] = 0.0  # the start is known
+        change = _solve_lower(diagonal, first, second, rest)
+        y[:, 1:] += np.clip(change, -3.0, 3.0)
+        if np.abs(change).max() < 1e-9:
+            break
+    else:
+        raise NoSolution(
+            "motor", "the pressure did not settle on one history.", "Check the burn law's range and the sizes."
+        )
+    pressure = np.exp(y)
+    log_r, _ = _log_rate(a, y)
+    slowness = np.exp(-log_r)
+    time = np.zeros_like(x)
+    time[:, 2::2] = np.cumsum(e0 * slowness[:, :-1:2] + es * slowness[:, 1::2] + ee * slowness[:, 2::2], axis=1)
+    time[:, 1::2] = time[:, :-1:2] + s0 * slowness[:, :-1:2] + ss * slowness[:, 1::2]
+    weights = np.zeros_like(x)
+    weights[:, :-1:2] += e0
+    weights[:, 1::2] += es
+    weights[:, 2::2] += ee
+    weights *= slowness
+    return _with_tail(a, x, time, pressure, weights, burned, throat_area, per_pressure)
+
+
+def _with_tail(
+    a: Arrays,
+    x: Floats,
+    time: Floats,
+    pressure: Floats,
+    weights: Floats,
+    burned: Floats,
+    throat_area: Floats,
+    per_pressure: Floats,
+) -> Burn:
+    """Add the tail-off, P = P_end exp(-t/tau), down to the last choked flow (or 1/1000 of the end in a vacuum)."""
+    end = pressure[:, -1]
+    last = np.minimum(np.maximum(choking_pressure(a), 1e-3 * end), end)
+    tail_p = end[:, None] * (last / end)[:, None] ** _TAIL
+    drain = throat_area[:, -1] / a.c_star
+    tau = per_pressure[:, -1] / drain
+    tail_t = time[:, -1:] + tau[:, None] * np.log(end[:, None] / tail_p)
+    # trapezoid of dt = tau dP/P taken in P, which is exact for the outflow
+    drop = -np.diff(tail_p, axis=1)
+    tail_w = np.zeros_like(tail_p)
+    tail_w[:, :-1] += drop / 2
+    tail_w[:, 1:] += drop / 2
+    tail_w *= tau[:, None] / tail_p
+
+    def joined(burning: Floats, tail: Floats) -> Floats:
+        return np.concatenate([burning, tail], axis=1)
+
+    count = _TAIL.size
+    all_p = joined(pressure, tail_p)
+    area = joined(throat_area, np.repeat(throat_area[:, -1:], count, axis=1))
+    return Burn(
+        time=joined(time, tail_t),
+        depth=joined(x, np.repeat(x[:, -1:], count, axis=1)),
+        pressure=all_p,
+        thrust=_thrust(a, all_p, area),
+        outflow=all_p * area / a.c_star[:, None],
+        weights=joined(weights, tail_w),
+        burned_mass=joined(burned, np.repeat(burned[:, -1:], count, axis=1)),
+        throat_area=area,
+        burnt=x.shape[1] - 1,
+        start_gas=per_pressure[:, 0] * pressure[:, 0],
+        end_gas=per_pressure[:, -1] * tail_p[:, -1],
+    )
+
+
+def _thrust(a: Arrays, pressure: Floats, throat_area: Floats) -> Floats:
+    """Thrust [N]; pressures below choking are given the thrust of a bare throat, never less than nothing."""
+    grows = bool(a.throat_growth.any())
+    area = throat_area if grows else throat_area[:, :1]
+    ratio = np.pi / 4 * a.exit_d[:, None] ** 2 / area
+    g = a.gamma[:, None]
+    attached = exit_pressure_ratio(ratio, g)
+    coefficient = coefficient_from_exit(g, pressure, a.ambient[:, None], ratio, attached, a.nozzle_efficiency[:, None])
+    return np.asarray(np.maximum(coefficient, 0.0) * pressure * throat_area)
+
+
+def march(a: Arrays) -> Iterator[tuple[slice, Burn]]:
+    """March every motor, a few dozen at a time, and hand on each chunk's rows and `Burn`.
+
+    Histories differ in length between chunks, and a caller that reduces each chunk to a few numbers never holds
+    more than one.
+    """
+    for start in range(0, len(a), _CHUNK):
+        part = slice(start, min(start + _CHUNK, len(a)))
+        yield part, _march(a.rows(part))
