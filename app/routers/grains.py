@@ -63,7 +63,8 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     ideal = formulas.ideal_density(formula)
     planned = {p.pk: p for p in hardware.patterns(session) + hardware.patterns(session, True)}
     newest_first = sorted(weighed, key=lambda v: v.grain.weighed_at, reverse=True)
-    undecided = [v for v in newest_first if v.grain.decision is None]
+    refused = failed.id if failed else ""
+    undecided = [v for v in newest_first if v.grain.decision is None or refused == f"decide-{v.grain.number}"]
     return render(
         request, session, "grains/weigh.html", section="cast",
         batch=batch, formula=formula, form=form, cast=casting.find(session, batch) is not None,
