@@ -81,7 +81,11 @@ class Form:
         found = [(n, e) for n, e in self.errors.items() if n]
         order = {name: i for i, name in enumerate(self.model.model_fields)}
         found.sort(key=lambda f: (order.get(f[0].split(".")[0], 99), f[0]))
-        return [(self.field(n).id, self.field(n).label, e) for n, e in found]
+        return [(self.field(n).id, self._label(n), e) for n, e in found]
+
+    def _label(self, name: str) -> str:
+        row = re.fullmatch(r"\w+\.(\d+)\.\w+", name)
+        return self.field(name).label + (f", line {int(row[1]) + 1}" if row else "")
 
     def text(self, name: str) -> str:
         """What stands in a field."""

@@ -314,13 +314,21 @@ def _pretty(unit: str) -> str:
 
 @dataclass(frozen=True)
 class Measure:
-    """Marks a form field `Annotated[Quantity, Measure("length", gt=0, le=2)]`; bounds are in SI."""
+    """Marks a form field `Annotated[Quantity, Measure("length", gt=0, le=2)]`; bounds are in SI.
+
+    `unit` is for a field with a natural unit of its own: seven for a cure means days, not seconds.
+    """
 
     kind: str
     gt: float | None = None
     ge: float | None = None
     le: float | None = None
     lt: float | None = None
+    unit: str | None = None
+
+    def system(self, units: UnitSystem) -> UnitSystem:
+        """The workshop's units, with this field's own in its place."""
+        return units._replace(**{self.kind: self.unit}) if self.unit else units
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Validate text into a Quantity, with the workshop's units taken from the context."""
@@ -328,8 +336,8 @@ class Measure:
 
     def _validate(self, value: Any, info: ValidationInfo) -> Quantity:
         if isinstance(value, Quantity):
-            return self._bounded(value, METRIC)
-        units: UnitSystem = (info.context or {}).get("units", METRIC)
+            return self._bounded(value, self.system(METRIC))
+        units = self.system((info.context or {}).get("units", METRIC))
         try:
             quantity = parse(str(value), self.kind, units)
         except UnitError as error:

@@ -113,5 +113,5 @@ def as_form(row: SQLModel, model: type[FormIn], units: UnitSystem) -> dict[str, 
         else:
             typed = getattr(row, name + "_typed", None)
             si = getattr(row, name + KINDS[measure.kind].suffix, None)
-            texts[name] = typed or editable(si, measure.kind, units)
+            texts[name] = typed or editable(si, measure.kind, measure.system(units))
     return texts

@@ -24,8 +24,8 @@ UNIT_CHOICES = {
 }
 
 Share = Annotated[Quantity, Measure("share", ge=0, le=1)]
-FAHRENHEIT_220_K = 377.594
-FAHRENHEIT_250_K = 394.261
+FAHRENHEIT_220_K = (220 + 459.67) * 5 / 9
+FAHRENHEIT_250_K = (250 + 459.67) * 5 / 9
 
 
 class Workshop(Row, table=True):
@@ -112,7 +112,7 @@ class WorkshopIn(FormIn):
         title="Remelt at most",
         description="Share of earlier leftovers in a batch. About 15 % is common practice.",
     )
-    checklist_valid: Annotated[Quantity, Measure("time", gt=0, le=86400)] = FormField(
+    checklist_valid: Annotated[Quantity, Measure("time", gt=0, le=86400, unit="h")] = FormField(
         title="A checklist holds for",
         description="A cast session must open within this time of its checklist.",
     )
@@ -120,7 +120,7 @@ class WorkshopIn(FormIn):
     pan_limit: Annotated[Quantity, Measure("temperature", gt=300, lt=480)] = FormField(
         title="Pan: never above", description="220–250 °F is common practice."
     )
-    cure: Annotated[Quantity, Measure("time", ge=0, le=90 * 86400)] = FormField(
+    cure: Annotated[Quantity, Measure("time", ge=0, le=90 * 86400, unit="days")] = FormField(
         title="Cure for", description="A week is common practice."
     )
     c_star_efficiency: Annotated[Quantity, Measure("share", gt=0.3, le=1.2)] = FormField(
