@@ -347,7 +347,7 @@ def test_settings_that_contradict_each_other_are_refused(client: TestClient) -> 
     page = refused(client, "/workshop/settings", {"accept": "80 %", "reject": "85 %"})
     assert "below the accept limit" in page.fault("reject")
     page = refused(client, "/workshop/settings", {"checklist_valid": "0 h"})
-    assert "more than 0 s" in page.fault("checklist_valid")
+    assert "more than 0 h" in page.fault("checklist_valid")
 
 
 def test_settings_saved_unchanged_change_nothing(client: TestClient) -> None:
