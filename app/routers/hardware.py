@@ -51,6 +51,9 @@ CASES = Noun(
     "cases", "case", Case, CaseIn, hardware.save_case, hardware.cases,
     page="case", choices=lambda _: {"material": list(hardware.MATERIALS.items())},
     list_more=lambda _: {"materials": hardware.MATERIALS},
+    page_more=lambda session, row, _forms: (
+        {"wall": hardware.wall(row), "doubts": hardware.case_doubts(session, row)} if row else {}
+    ),
 )  # fmt: skip
 
 

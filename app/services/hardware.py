@@ -5,14 +5,15 @@ from typing import TypeVar
 from sqlmodel import Session, col, select
 
 from app import clock
+from app.calc import casing
 from app.errors import Refused
 from app.models import Case, CastingTube, CoringRod, Firing, GrainPattern, MotorBuild, Nozzle, NozzleMeasure
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.services import rows, workshop
 from app.units import Quantity, show
 
-OTHER = "other"
-MATERIALS = {"aluminium_6061_t6": "Aluminium 6061-T6", OTHER: "Other (type its yield strength)"}
+MATERIALS = {key: material.name for key, material in casing.MATERIALS.items()}
+MATERIALS[casing.OTHER] = "Other (type its yield strength)"
 
 FIT = 0.0005
 """How far a grain may differ from its tube's bore, or a core from its rod, without a word [m]."""
@@ -169,7 +170,7 @@ def save_case(session: Session, data: CaseIn, row: Case | None = None, version: 
     _inside(data.inner_d, data.outer_d)
     if data.material not in MATERIALS:
         raise Refused("Choose one of the materials in the list, or “other” with its yield strength.", field="material")
-    if data.material == OTHER and data.yield_strength is None:
+    if data.material == casing.OTHER and data.yield_strength is None:
         raise Refused(
             "Type the yield strength of this material; the book does not know it. Take the least value of its "
             "standard or data sheet.",
@@ -183,6 +184,43 @@ def save_case(session: Session, data: CaseIn, row: Case | None = None, version: 
         raise Refused("This day is still to come; a proof test counts when it is done.", field="proof_on")
     rows.refuse_same(session, Case, "name", data.name, but=row)
     return rows.store(session, Case, data, row, version)
+
+
+def wall(case: Case) -> casing.CaseMargin:
+    """What a case's wall bears by formula, looked at with its rating, its proof test or 1 MPa inside."""
+    return casing.case_margin(
+        case.rated_pressure_pa or case.proof_pressure_pa or 1e6,
+        case.inner_d_m,
+        case.outer_d_m,
+        case.material,
+        rated_pressure=case.rated_pressure_pa,
+        proof_pressure=case.proof_pressure_pa,
+        yield_strength=case.yield_strength_pa,
+    )
+
+
+def case_doubts(session: Session, case: Case) -> list[str]:
+    """What is odd about a case's figures, in words."""
+    units, by_formula, said = workshop.get(session).units, wall(case), []
+    for name, pressure in (("rating", case.rated_pressure_pa), ("proof test", case.proof_pressure_pa)):
+        if pressure is not None and pressure > by_formula.yield_pressure:
+            said.append(
+                f"The {name} of {show(pressure, 'pressure', units)} lies above "
+                f"{show(by_formula.yield_pressure, 'pressure', units)}, where this wall begins to yield by formula: "
+                "check the sizes, the material and the figure."
+            )
+    if case.rated_pressure_pa is not None and (
+        by_formula.design_pressure < case.rated_pressure_pa <= by_formula.yield_pressure
+    ):
+        said.append(
+            f"The rating leaves less than the usual factor of {casing.FLIGHT_FACTOR:g} to the yield of the wall; that "
+            f"factor would allow {show(by_formula.design_pressure, 'pressure', units)}."
+        )
+    if case.rated_pressure_pa is None and case.proof_pressure_pa is None:
+        said.append("There is no rating and no proof test: a formula knows nothing of scratches, threads, heat or age.")
+    elif case.proof_pressure_pa is None:
+        said.append("It was not proof-tested; your own water-pressure test outranks any rating and any formula.")
+    return said
 
 
 # --- Nozzles -----------------------------------------------------------------------------------------
