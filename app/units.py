@@ -7,6 +7,7 @@ pint converts, `show` writes in the units the workshop likes. `Measure` marks a 
 import math
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 from typing import Any, NamedTuple
@@ -305,7 +306,8 @@ def editable(si: float | None, kind_name: str, units: UnitSystem = METRIC) -> st
     """Text for an edit field: exact to nine figures, so that saving it again changes nothing."""
     if si is None:
         return ""
-    return f"{convert(si, kind_name, units):.9g} {_pretty(getattr(units, kind_name))}"
+    digits = format(Decimal(f"{convert(si, kind_name, units):.9g}"), "f")  # never 1e-05: people do not write so
+    return f"{digits} {_pretty(getattr(units, kind_name))}"
 
 
 def _pretty(unit: str) -> str:

@@ -1,0 +1,268 @@
+"""Units at the edge, held against exact definitions, against pint itself and against every shape a person types."""
+
+import math
+from decimal import Decimal
+from typing import Annotated
+
+import pint
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import BaseModel, ValidationError
+
+from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, convert, editable, parse, show, unit_of
+
+IMPERIAL = UnitSystem(length="in", altitude="ft", mass="oz", pressure="psi", temperature="°F", speed="mph", time="min")
+
+# Exact: NIST Special Publication 811 (2008), appendix B.8 (inch, foot, pound, ounce, lbf, psi, mile, knot);
+# SI Brochure, 9th edition, table 8 (minute, hour, day, degree, bar is from its table of earlier editions).
+EXACT = [
+    ("length", "1 in", 0.0254),
+    ("length", '1"', 0.0254),
+    ("length", "1 ft", 0.3048),
+    ("length", "1'", 0.3048),
+    ("length", "1 thou", 2.54e-5),
+    ("length", "1 mm", 0.001),
+    ("length", "1 cm", 0.01),
+    ("altitude", "1000 ft", 304.8),
+    ("altitude", "1 km", 1000.0),
+    ("mass", "1 lb", 0.45359237),
+    ("mass", "16 oz", 0.45359237),
+    ("mass", "1 g", 0.001),
+    ("mass", "1 mg", 1e-6),
+    ("pressure", "1 bar", 1e5),
+    ("pressure", "1 atm", 101325.0),
+    ("pressure", "1 hPa", 100.0),
+    ("pressure", "1 mbar", 100.0),
+    ("pressure", "1 kPa", 1000.0),
+    ("temperature", "0 C", 273.15),
+    ("temperature", "32 F", 273.15),
+    ("temperature", "212 °F", 373.15),
+    ("temperature", "250 K", 250.0),
+    ("time", "1 min", 60.0),
+    ("time", "4 h", 14400.0),
+    ("time", "7 days", 604800.0),
+    ("time", "250 ms", 0.25),
+    ("force", "1 kgf", 9.80665),
+    ("force", "1 lbf", 4.4482216152605),
+    ("impulse", "1 lbf·s", 4.4482216152605),
+    ("speed", "1 mph", 0.44704),
+    ("speed", "3.6 km/h", 1.0),
+    ("speed", "1 kt", 1852 / 3600),
+    ("speed", "1 ft/s", 0.3048),
+    ("angle", "180 deg", math.pi),
+    ("share", "65 %", 0.65),
+    ("density", "1.8 g/cm³", 1800.0),
+    ("area", "60 mm²", 6e-5),
+    ("volume", "96 cm3", 9.6e-5),
+    ("volume", "1 l", 1e-3),
+    ("burn_rate", "1 in/s", 0.0254),
+]
+
+
+@pytest.mark.parametrize(("kind", "typed", "si"), EXACT)
+def test_exact_definitions(kind: str, typed: str, si: float) -> None:
+    assert parse(typed, kind).si == pytest.approx(si, rel=1e-11)
+
+
+def test_pounds_per_square_inch_as_printed() -> None:
+    # NIST SP 811, appendix B.8: psi to pascal, 6.894 757 E+03.
+    assert round(parse("1 psi", "pressure").si, 3) == 6894.757
+
+
+def test_ounce_as_printed() -> None:
+    # NIST SP 811, appendix B.8: ounce (avoirdupois) to gram, 2.834 952 E+01.
+    assert round(parse("1 oz", "mass").si * 1000, 5) == 28.34952
+
+
+def _units_of(kind: str) -> list[tuple[str, str]]:
+    return list(KINDS[kind].accepted.items())
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_unit_a_field_takes_agrees_with_pint_itself(kind: str) -> None:
+    registry = pint.UnitRegistry()
+    for typed, name in _units_of(kind):
+        ours = parse(f"12.5 {typed}", kind).si
+        theirs = registry.Quantity(12.5, name).to(KINDS[kind].si or "dimensionless").magnitude
+        assert ours == pytest.approx(theirs, rel=1e-11), typed
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_unit_is_read_in_capitals_too(kind: str) -> None:
+    for typed, _ in _units_of(kind):
+        assert parse(f"2 {typed.upper()}", kind).si == parse(f"2 {typed}", kind).si
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_example_in_a_message_can_be_typed(kind: str) -> None:
+    for example in KINDS[kind].example.split(" or "):
+        parse(example, kind)
+
+
+@pytest.mark.parametrize(
+    ("typed", "metres"),
+    [
+        ("19 mm", 0.019),
+        ("19mm", 0.019),
+        ("  19   mm ", 0.019),
+        ("19,05 mm", 0.01905),
+        ("19.05", 0.01905),
+        (".75 in", 0.01905),
+        (",75 in", 0.01905),
+        ("3/4 in", 0.01905),
+        ('3/4"', 0.01905),
+        ("3/4″", 0.01905),
+        ("3/4”", 0.01905),
+        ("1 1/2 in", 0.0381),
+        ("1  1 / 2 inches", 0.0381),
+        ("+5 mm", 0.005),
+        ("-5 mm", -0.005),
+        ("−5 mm", -0.005),
+        ("0", 0.0),
+        ("007 mm", 0.007),
+    ],
+)
+def test_shapes_of_a_number(typed: str, metres: float) -> None:
+    assert parse(typed, "length").si == metres
+
+
+@pytest.mark.parametrize(
+    "typed",
+    ["mm", "five mm", "1e3 mm", "1,000.5 mm", "1.2.3 mm", "3//4 in", "1/2/3 in", "19 mm 5", "0x10 mm", "nan", "inf",
+     "--5 mm", "5 + 5 mm", "__import__('os')", "2**3 mm", "½ in", "19. mm", "$5"],
+)  # fmt: skip
+def test_what_is_not_a_number_with_a_unit_is_refused_in_words(typed: str) -> None:
+    with pytest.raises(UnitError, match=r"is not a length|is not known here|goes with"):
+        parse(typed, "length")
+
+
+@pytest.mark.parametrize("typed", ["", "   "])
+def test_nothing_typed_asks_for_the_kind(typed: str) -> None:
+    with pytest.raises(UnitError, match="Type a mass, such as"):
+        parse(typed, "mass")
+
+
+def test_a_fraction_over_zero_is_refused() -> None:
+    with pytest.raises(UnitError, match="other than 0 under the line"):
+        parse("3/0 in", "length")
+
+
+def test_a_number_too_large_to_hold_is_refused() -> None:
+    with pytest.raises(UnitError, match="too large to be a length"):
+        parse("9" * 400 + " mm", "length")
+
+
+@pytest.mark.parametrize(
+    ("typed", "kind", "other"),
+    [("19 g", "length", "a mass"), ("19 mm", "mass", "a length"), ("5 psi", "temperature", "a pressure"),
+     ("100 C", "pressure", "a temperature"), ("5 N·s", "force", "an impulse"), ("12 %", "length", "a share")],
+)  # fmt: skip
+def test_a_unit_of_another_kind_is_named(typed: str, kind: str, other: str) -> None:
+    with pytest.raises(UnitError, match=rf"goes with {other}; this field takes {KINDS[kind].noun}"):
+        parse(typed, kind)
+
+
+def test_an_unknown_unit_is_answered_with_those_known() -> None:
+    with pytest.raises(UnitError, match=r"“furlong” is not known here. Use one of: mm, cm, m"):
+        parse("3 furlong", "length")
+
+
+def test_a_bare_number_is_in_the_workshops_unit_and_keeps_that_meaning() -> None:
+    assert parse("19", "length") == Quantity(0.019, "19 mm")
+    assert parse("3/4", "length", IMPERIAL) == Quantity(0.01905, "3/4 in")
+    assert parse("245", "temperature", IMPERIAL).typed == "245 °F"
+    again = parse(parse("0,75", "length", IMPERIAL).typed, "length", METRIC)
+    assert again.si == 0.01905  # the workshop changed its units; what was typed still means the same
+
+
+def test_what_was_typed_is_kept_as_it_was() -> None:
+    assert parse(' 3/4" ', "length").typed == '3/4"'
+
+
+@pytest.mark.parametrize("system", [METRIC, IMPERIAL], ids=["metric", "imperial"])
+@pytest.mark.parametrize("kind", KINDS)
+@given(data=st.data())
+def test_an_edit_field_saved_again_changes_nothing(kind: str, system: UnitSystem, data: st.DataObject) -> None:
+    low, high = (200.0, 2000.0) if kind == "temperature" else (1e-6, 1e6)
+    value = data.draw(st.floats(low, high))
+    once = parse(editable(value, kind, system), kind, system).si
+    assert once == pytest.approx(value, rel=1e-8)  # nine figures are shown
+    assert parse(editable(once, kind, system), kind, system).si == pytest.approx(once, rel=1e-11)
+
+
+@pytest.mark.parametrize("system", [METRIC, IMPERIAL], ids=["metric", "imperial"])
+@pytest.mark.parametrize("kind", KINDS)
+@given(value=st.decimals("0.001", "9999", places=3))
+def test_what_a_person_typed_comes_back_exactly(kind: str, system: UnitSystem, value: Decimal) -> None:
+    typed = parse(str(value), kind, system).si
+    assert parse(editable(typed, kind, system), kind, system).si == typed
+
+
+@given(st.decimals("0.001", "99999", places=3))
+def test_a_comma_and_a_point_mean_the_same(value: Decimal) -> None:
+    assert parse(str(value).replace(".", ","), "mass").si == parse(str(value), "mass").si
+
+
+@given(st.integers(0, 40), st.integers(1, 63), st.sampled_from([2, 4, 8, 16, 32, 64]))
+def test_fractions_of_an_inch(whole: int, top: int, bottom: int) -> None:
+    assert parse(f"{whole} {top}/{bottom} in", "length").si == pytest.approx((whole + top / bottom) * 0.0254, rel=1e-11)
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_read_or_refused_in_words(text: str) -> None:
+    try:
+        found = parse(text, "length").si
+    except UnitError as error:
+        words = str(error)
+    else:
+        assert math.isfinite(found)
+        return
+    assert words.endswith(".")
+
+
+def test_writing_for_people() -> None:
+    assert show(0.01905, "length") == "19.05 mm"
+    assert show(0.01905, "length", IMPERIAL) == "0.750 in"
+    assert show(None, "length") == "–"
+    assert show(math.nan, "length") == "–"
+    assert show(-1e-9, "length") == "0.00 mm"  # no minus before nothing
+    assert show(391.15, "temperature") == "118 °C"
+    assert show(1850.0, "density") == "1.850 g/cm³"
+    assert show(9.652e-5, "volume") == "96.5 cm³"
+    assert show(0.95, "share", METRIC, 0) == "95 %"
+    assert unit_of("area") == "mm²"
+    assert editable(None, "mass") == ""
+    assert convert(6894757.293168, "pressure", IMPERIAL) == pytest.approx(1000)
+
+
+class _Sizes(BaseModel):
+    width: Annotated[Quantity, Measure("length", gt=0, le=3)] = Quantity(0.01, "10 mm")
+    share: Annotated[Quantity, Measure("share", ge=0, lt=1)] = Quantity(0.5, "50 %")
+    cure: Annotated[Quantity, Measure("time", ge=0, le=90 * 86400, unit="days")] = Quantity(0, "0 days")
+
+
+def _message(texts: dict[str, str], units: UnitSystem = METRIC) -> str:
+    with pytest.raises(ValidationError) as caught:
+        _Sizes.model_validate(texts, context={"units": units})
+    return str(caught.value.errors()[0]["msg"])
+
+
+def test_bounds_are_told_in_the_workshops_units() -> None:
+    assert _message({"width": "0"}) == "This must be more than 0 mm; “0 mm” is not."
+    assert _message({"width": "4 m"}) == "This must be at most 3000 mm; “4 m” is not."
+    assert _message({"width": "4 m"}, IMPERIAL) == "This must be at most 118.110236 in; “4 m” is not."
+    assert _message({"share": "100 %"}) == "This must be less than 100 %; “100 %” is not."
+    assert _message({"share": "-1"}) == "This must be at least 0 %; “-1 %” is not."
+    assert _message({"width": "1 g"}).startswith("“g” goes with a mass")
+
+
+def test_bounds_hold_for_quantities_made_by_the_program_too() -> None:
+    with pytest.raises(ValidationError, match="more than 0 mm"):
+        _Sizes.model_validate({"width": Quantity(-1.0, "-1 m")})
+
+
+def test_a_field_with_a_natural_unit_reads_a_bare_number_in_it() -> None:
+    assert _Sizes.model_validate({"cure": "7"}).cure == Quantity(604800.0, "7 days")
+    assert _Sizes.model_validate({"cure": "12 h"}).cure.si == 43200.0
+    assert _message({"cure": "100"}) == "This must be at most 90 days; “100 days” is not."
