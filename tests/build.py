@@ -14,10 +14,12 @@ from app.models import (
     CastSession,
     Checklist,
     CoringRod,
+    Firing,
     Formula,
     Grain,
     GrainPattern,
     LaunchField,
+    MotorBuild,
     Nozzle,
     Rocket,
     Supply,
@@ -25,17 +27,21 @@ from app.models import (
 from app.models.batch import PlanIn, WeighOutIn
 from app.models.cast import OpenSessionIn, StepIn
 from app.models.checklist import AnswerIn, SignIn
+from app.models.firing import FiringIn
 from app.models.formula import FormulaIn
 from app.models.grain import DecisionIn, GrainIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn
+from app.models.motor import BuildIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
 from app.services import (
     casting,
     checklists,
+    firings,
     formulas,
     grains,
     hardware,
+    motors,
     places,
     planning,
     steps,
@@ -207,3 +213,35 @@ def ready_grains(session: Session, n: int = 4, **more: Any) -> list[Grain]:
     with clock.turned_to(poured):
         lot = cast(session, n, **more)
         return [grain(session, lot) for _ in range(n)]
+
+
+def build_in(session: Session, **more: Any) -> BuildIn:
+    """The form of a motor of four ready grains in a case and nozzle of the 54 mm class."""
+    picked = more.pop("grains", None) or ready_grains(session)
+    texts = {
+        "grain_ids": [one.pk for one in picked],
+        "case_id": (more.pop("case", None) or case(session)).pk,
+        "nozzle_id": (more.pop("nozzle", None) or nozzle(session)).pk,
+        "throat_d": "12.7 mm",
+        "built_on": clock.today(),
+        "field_elevation": "12 m",
+        "grain_temperature": "20 C",
+    }
+    return BuildIn.model_validate(_texts(texts, more))
+
+
+def motor_build(session: Session, **more: Any) -> MotorBuild:
+    """A motor built today, with its prediction."""
+    return motors.build(session, build_in(session, **more))
+
+
+def firing_in(session: Session, build: MotorBuild | None = None, **more: Any) -> FiringIn:
+    """The form of a static test of a motor, fired now."""
+    built = build or motor_build(session)
+    texts = {"motor_build_id": built.pk, "kind": "static", "fired_at": clock.now(), "result": "good"}
+    return FiringIn.model_validate(_texts(texts, more))
+
+
+def firing(session: Session, build: MotorBuild | None = None, **more: Any) -> Firing:
+    """A static test of a motor, fired now."""
+    return firings.log(session, firing_in(session, build, **more))

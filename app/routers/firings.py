@@ -1,3 +1,140 @@
-from fastapi import APIRouter
+"""Firings: the list, writing one down, its page and its correction."""
 
-router = APIRouter()
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app import clock, web
+from app.forms import Choice, Form
+from app.models import Firing
+from app.models.firing import RESULTS, FiringIn
+from app.routers.motors import charts_of
+from app.services import cautions, firings, flights, places, trace, workshop
+from app.services import outlook as outlooks
+from app.services.motors import Built
+from app.web import Book, Typed
+
+router = APIRouter(prefix="/firings")
+
+
+@router.get("")
+def listing(request: Request, session: Book) -> Response:
+    """All firings, newest first."""
+    return web.render(
+        request, session, "firings/list.html", section="firings", firings=firings.listed(session), results=RESULTS,
+        kinds=firings.KINDS, ready=firings.fireable(session),
+    )  # fmt: skip
+
+
+@router.get("/new")
+def new(request: Request, session: Book, motor: str = "") -> Response:
+    """The form of a firing, for the motor named in the query if one is."""
+    ready = firings.fireable(session)
+    wanted = next((b for b in ready if b.build.code.upper() == motor.strip().upper()), None)
+    if wanted is None and len(ready) == 1 and not motor:
+        wanted = ready[0]
+    initial: dict[str, Any] = {"fired_at": _local(clock.now())}
+    if wanted is not None:
+        initial["motor_build_id"] = wanted.build.pk
+    fields = places.fields(session)
+    if len(fields) == 1:
+        initial["launch_field_id"] = fields[0].pk
+    form = web.blank(request, session, FiringIn, initial=initial, choices=_choices(session, ready))
+    if wanted is not None and motor:
+        form.values["motor_build_id"] = [str(wanted.build.pk)]
+    return _form_page(request, session, form, asked=motor.strip() if motor and wanted is None else "")
+
+
+@router.post("/new")
+def log(request: Request, session: Book, typed: Typed) -> Response:
+    """Write a firing down."""
+    choices = _choices(session, firings.fireable(session))
+    session.close()
+    return web.submit(
+        request, typed, FiringIn, act=lambda s, data: f"/firings/{firings.log(s, data).pk}",
+        page=lambda s, form: _form_page(request, s, form), notice="Written down.", choices=choices,
+    )  # fmt: skip
+
+
+@router.get("/{firing_id}")
+def page(request: Request, session: Book, firing_id: int) -> Response:
+    """One firing: measured beside predicted, and the way back to each bag."""
+    firing = firings.get(session, firing_id)
+    built = firings.its_motor(session, firing)
+    outlook = outlooks.read(built.prediction) if built.prediction else None
+    estimate, refusal = flights.told(session, outlook, firing)
+    rocket, field = firings.where(session, firing)
+    return web.render(
+        request, session, "firings/firing.html", section="firings", firing=firing, built=built, outlook=outlook,
+        results=RESULTS, kinds=firings.KINDS, rocket=rocket, field=field, estimate=estimate, refusal=refusal,
+        beside=firings.beside(firing, outlook, estimate),
+        charts=charts_of(outlook, workshop.get(session).units) if outlook else [],
+        trace=trace.of_firing(session, firing.pk),
+    )  # fmt: skip
+
+
+@router.get("/{firing_id}/edit")
+def edit(request: Request, session: Book, firing_id: int) -> Response:
+    """The form to correct a firing."""
+    firing = firings.get(session, firing_id)
+    form = web.blank(
+        request, session, FiringIn, row=firing, initial={"fired_at": _local(firing.fired_at)},
+        choices=_choices(session, [firings.its_motor(session, firing)], firing),
+    )  # fmt: skip
+    return _form_page(request, session, form, firing)
+
+
+@router.post("/{firing_id}/edit")
+def correct(request: Request, session: Book, firing_id: int, typed: Typed) -> Response:
+    """Correct a firing."""
+    firing = firings.get(session, firing_id)
+    choices = _choices(session, [firings.its_motor(session, firing)], firing)
+    session.close()
+
+    def act(writing: Session, data: FiringIn) -> str:
+        changed = firings.correct(writing, firings.get(writing, firing_id), data, web.version_of(typed))
+        return f"/firings/{changed.pk}"
+
+    return web.submit(
+        request, typed, FiringIn, act=act, choices=choices,
+        page=lambda s, form: _form_page(request, s, form, firings.get(s, firing_id)), notice="Corrected.",
+    )  # fmt: skip
+
+
+def _form_page(
+    request: Request, session: Session, form: Form, firing: Firing | None = None, asked: str = ""
+) -> Response:
+    return web.render(
+        request, session, "firings/form.html", section="firings", form=form, firing=firing, asked=asked,
+        ready=firings.fireable(session), distances=flights.distances(), fields=places.fields(session),
+        rockets=places.rockets(session), cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
+        pointers=flights.LEGAL_POINTERS,
+    )  # fmt: skip
+
+
+def _local(moment: datetime) -> str:
+    return f"{clock.local(moment):%Y-%m-%dT%H:%M}"
+
+
+def _choices(session: Session, built: list[Built], firing: Firing | None = None) -> dict[str, list[Choice]]:
+    """The lists of the form; a firing being corrected keeps its rocket and field though they are retired since."""
+
+    def motor(one: Built) -> str:
+        predicted = one.prediction.designation if one.prediction else "no prediction"
+        return f"{one.build.code}: {predicted}, {len(one.grains)} × {one.formula.label}, {one.case.name}"
+
+    rockets, fields = places.rockets(session), places.fields(session)
+    if firing is not None:
+        rocket, field = firings.where(session, firing)
+        rockets += [rocket] if rocket and rocket.retired else []
+        fields += [field] if field and field.retired else []
+    return {
+        "motor_build_id": [(str(b.build.pk), motor(b)) for b in built],
+        "kind": list(firings.KINDS.items()),
+        "result": list(RESULTS.items()),
+        "rocket_id": web.choose(rockets),
+        "launch_field_id": web.choose(fields),
+    }

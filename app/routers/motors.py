@@ -1,3 +1,291 @@
-from fastapi import APIRouter
+"""Motors: the list, what one would do, building one, its page, and taking it apart."""
 
-router = APIRouter()
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+from sqlmodel import Session
+
+from app import clock, web
+from app.calc.errors import CalcError
+from app.charts import Axis, Band, Panel, Rule, Series, line_chart
+from app.errors import BookError, Refused
+from app.forms import Choice, Form, from_texts
+from app.models import Workshop
+from app.models.base import FormIn
+from app.models.motor import BuildIn, DesignIn, FlightIn, TakeApartIn
+from app.services import cautions, flights, formulas, hardware, motors, places, prediction, workshop
+from app.services import outlook as outlooks
+from app.services.outlook import Outlook
+from app.units import UnitSystem, convert, editable, show, unit_of
+from app.web import Book, Forms, Texts, Typed
+
+router = APIRouter(prefix="/motors")
+
+TABS = [("/motors", "Built"), ("/motors/design", "What would it do?"), ("/motors/new", "Build one")]
+
+
+@router.get("")
+def listing(request: Request, session: Book) -> Response:
+    """All motors built, newest first."""
+    return web.render(
+        request, session, "motors/list.html", section="motors", tabs=TABS, built=motors.listed(session),
+        ready_grains=sum(len(lot) for _, lot in motors.ready_by_lot(session)),
+    )  # fmt: skip
+
+
+# --- What would it do ----------------------------------------------------------------------------
+
+
+@router.get("/design")
+def design(request: Request, session: Book) -> Response:
+    """What grains of a pattern would do in a case: the answers stand in the address, so it can be kept."""
+    house = workshop.get(session)
+    choices = {
+        "formula_id": web.choose(formulas.current(session), lambda f: f.label),
+        "pattern_id": web.choose(hardware.patterns(session)),
+        "case_id": web.choose(hardware.cases(session)),
+        "nozzle_id": _nozzles(session, house.units),
+    }
+    asked = [pair for pair in request.query_params.multi_items() if pair[0] in DesignIn.model_fields]
+    outlook, status = None, 200
+    form = from_texts(DesignIn, asked, "design", "/motors/design", choices)
+    if asked:
+        outlook = _answered(session, form, house.units)
+        status = 200 if outlook else 422
+    else:
+        form.values = {name: [options[0][0]] for name, options in choices.items() if len(options) == 1}
+        share = editable(house.expected_density_share, "share")
+        form.values |= {k: [v] for k, v in {**_conditions(session, house), "count": "4", "density": share}.items()}
+    return web.render(
+        request, session, "motors/design.html", status=status, section="motors", tabs=TABS, form=form,
+        outlook=outlook, charts=charts_of(outlook, house.units) if outlook else [],
+        flight=_flight(request, session, outlook) if outlook else None,
+    )  # fmt: skip
+
+
+def _answered(session: Session, form: Form, units: UnitSystem) -> Outlook | None:
+    data = form.check(units)
+    if data is None:
+        return None
+    assert isinstance(data, DesignIn)
+    try:
+        return motors.design(session, data)
+    except BookError as error:
+        form.refuse(error.field, error.message)
+    except CalcError as error:
+        form.refuse(None, str(error))
+    return None
+
+
+def _conditions(session: Session, house: Workshop) -> dict[str, str]:
+    """Where it will probably be fired and how warm it will be: the first field in the book, and 20 °C."""
+    fields = places.fields(session)
+    elevation = fields[0].elevation_m if fields else 0.0
+    return {
+        "field_elevation": editable(elevation, "altitude", house.units),
+        "grain_temperature": editable(prediction.ROOM, "temperature", house.units),
+    }
+
+
+def _nozzles(session: Session, units: UnitSystem) -> list[Choice]:
+    def label(nozzle: Any) -> str:
+        return f"{nozzle.name}: throat {show(hardware.throat_now(session, nozzle), 'length', units)}"
+
+    return web.choose(hardware.nozzles(session), label)
+
+
+# --- Building ----------------------------------------------------------------------------------
+
+
+@router.get("/new")
+def new(request: Request, session: Book) -> Response:
+    """The form to build a motor; the query may hold grains picked on the shelf and a nozzle."""
+    house = workshop.get(session)
+    nozzles, cases = hardware.nozzles(session), hardware.cases(session)
+    asked = request.query_params.get("nozzle_id", "")
+    picked = next((n for n in nozzles if str(n.pk) == asked or len(nozzles) == 1), None)
+    initial: dict[str, Any] = {**_conditions(session, house), "built_on": clock.today()}
+    if len(cases) == 1:
+        initial["case_id"] = cases[0].pk
+    if picked is not None:
+        initial["nozzle_id"] = picked.pk
+        initial["throat_d"] = editable(hardware.throat_now(session, picked), "length", house.units)
+    form = web.blank(request, session, BuildIn, initial=initial, choices=_build_choices(session, house.units))
+    grains = request.query_params.getlist("grain")
+    if grains:
+        form.values["grain_ids"] = grains
+    if asked and picked is not None:
+        form.values["throat_d"] = [str(initial["throat_d"])]
+    return _new_page(request, session, form)
+
+
+@router.post("/new")
+def build(request: Request, session: Book, typed: Typed) -> Response:
+    """Build a motor."""
+
+    def act(writing: Session, data: BuildIn) -> str:
+        _places_told(typed)
+        return f"/motors/{motors.build(writing, data).code}"
+
+    choices = _build_choices(session, workshop.get(session).units)
+    session.close()
+    return web.submit(
+        request, _in_order(typed), BuildIn, act=act, page=lambda s, form: _new_page(request, s, form),
+        notice="Built. The grains are off the shelf.", choices=choices,
+    )  # fmt: skip
+
+
+def _new_page(request: Request, session: Session, form: Form) -> Response:
+    return web.render(
+        request, session, "motors/new.html", section="motors", tabs=TABS, form=form,
+        lots=motors.ready_by_lot(session), waiting=motors.not_ready(session), cautions=cautions.AT_THE_MOTOR,
+    )  # fmt: skip
+
+
+def _build_choices(session: Session, units: UnitSystem) -> dict[str, list[Choice]]:
+    def room(case: Any) -> str:
+        return f"{case.name}: {show(case.inner_d_m, 'length', units)} × {show(case.chamber_length_m, 'length', units)}"
+
+    return {"case_id": web.choose(hardware.cases(session), room), "nozzle_id": _nozzles(session, units)}
+
+
+def _place_of(typed: Texts) -> dict[str, str]:
+    return {name.removeprefix("place."): text.strip() for name, text in typed if name.startswith("place.")}
+
+
+def _in_order(typed: Texts) -> Texts:
+    """The ticked grains by the place typed beside them; those without a place come after, as listed."""
+    place = _place_of(typed)
+
+    def rank(pair: tuple[str, str]) -> int:
+        text = place.get(pair[1], "")
+        return int(text) if text.isdecimal() else 10**6
+
+    ticked = sorted((pair for pair in typed if pair[0] == "grain_ids"), key=rank)
+    return [pair for pair in typed if pair[0] != "grain_ids"] + ticked
+
+
+def _places_told(typed: Texts) -> None:
+    """Refuse places that say no order, rather than guess one."""
+    ticked = {text for name, text in typed if name == "grain_ids"}
+    told = {grain: text for grain, text in _place_of(typed).items() if text}
+    if any(not text.isdecimal() or int(text) < 1 for text in told.values()):
+        raise Refused("A place is a whole number: 1 at the forward closure, then on to the nozzle.", field="grain_ids")
+    if set(told) - ticked:
+        raise Refused("A grain has a place but no tick. Tick it, or empty its place.", field="grain_ids")
+    if len({int(text) for text in told.values()}) != len(told):
+        raise Refused("Two grains have the same place; give each its own.", field="grain_ids")
+
+
+# --- One motor ---------------------------------------------------------------------------------
+
+
+@router.get("/{code}")
+def page(request: Request, session: Book, code: str) -> Response:
+    """One motor with its prediction."""
+    return _motor_page(request, session, code)
+
+
+@router.post("/{code}/take-apart")
+def take_apart(request: Request, code: str, typed: Typed) -> Response:
+    """Take a motor apart."""
+
+    def act(session: Session, data: TakeApartIn) -> str:
+        built = motors.by_code(session, code)
+        motors.take_apart(session, built.build, data, web.version_of(typed))
+        return f"/motors/{built.build.code}"
+
+    return web.submit(
+        request, typed, TakeApartIn, act=act, page=lambda s, form: _motor_page(request, s, code, form),
+        form_id="take-apart", notice="Taken apart. The grains are back on the shelf.",
+    )  # fmt: skip
+
+
+@router.post("/{code}/predict")
+def predict_again(request: Request, code: str, typed: Typed) -> Response:
+    """Predict a motor again with the workshop's settings of today."""
+
+    def act(session: Session, _data: FormIn) -> str:
+        built = motors.by_code(session, code)
+        motors.predict_again(session, built.build)
+        return f"/motors/{built.build.code}"
+
+    return web.submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _motor_page(request, s, code, form),
+        form_id="predict", notice="Predicted again; the earlier prediction stays below.",
+    )  # fmt: skip
+
+
+def _motor_page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+    built = motors.by_code(session, code)
+    forms = Forms(request, session, failed)
+    units = workshop.get(session).units
+    outlook = outlooks.read(built.prediction) if built.prediction else None
+    base = f"/motors/{built.build.code}"
+    return web.render(
+        request, session, "motors/motor.html", section="motors", built=built, outlook=outlook,
+        charts=charts_of(outlook, units) if outlook else [],
+        flight=_flight(request, session, outlook) if outlook else None,
+        earlier=motors.predictions(session, built.build)[1:],
+        cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
+        take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
+        again=forms.get("predict", FormIn, f"{base}/predict"),
+    )  # fmt: skip
+
+
+def _flight(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]:
+    """The flight part of a page: its form, answered from the address, and the estimate once there is one."""
+    house = workshop.get(session)
+    rockets, fields = places.rockets(session), places.fields(session)
+    choices = {"rocket_id": web.choose(rockets), "launch_field_id": web.choose(fields)}
+    query = request.query_params.multi_items()
+    asked = [pair for pair in query if pair[0] in FlightIn.model_fields]
+    form = from_texts(FlightIn, asked, "flight", request.url.path, choices)
+    estimate = None
+    if asked:
+        data = form.check(house.units)
+        try:
+            estimate = flights.estimate(session, outlook, data) if isinstance(data, FlightIn) else None
+        except BookError as error:
+            form.refuse(error.field, error.message)
+        except CalcError as error:
+            form.refuse(None, str(error))
+    else:
+        form.values = {name: [options[0][0]] for name, options in choices.items() if len(options) == 1}
+        form.values["rail"] = [editable(flights.USUAL_RAIL_M, "length", house.units)]
+    return {
+        "form": form, "estimate": estimate, "rockets": rockets, "fields": fields,
+        "kept": [pair for pair in query if pair[0] not in FlightIn.model_fields],
+    }  # fmt: skip
+
+
+# --- Charts ------------------------------------------------------------------------------------
+
+
+def charts_of(outlook: Outlook, units: UnitSystem) -> list[Markup]:
+    """Pressure and thrust over time, with their range and the case's limits, in the workshop's units."""
+    curve, case = outlook.curve, outlook.inputs.case
+    limits = [("Rated", case.rated_pressure_pa), ("Proof test", case.proof_pressure_pa)]
+    rules = [Rule(name, convert(limit, "pressure", units)) for name, limit in limits if limit is not None]
+    pressure = _panel(
+        "pressure", "Pressure", units, curve, (curve.pressure_pa, curve.pressure_low_pa, curve.pressure_high_pa), rules
+    )
+    thrust = _panel("force", "Thrust", units, curve, (curve.thrust_n, curve.thrust_low_n, curve.thrust_high_n), [])
+    time = Axis("Time from ignition", "s")
+    return [line_chart("Chamber pressure over time", time, pressure), line_chart("Thrust over time", time, thrust)]
+
+
+def _panel(
+    kind: str,
+    label: str,
+    units: UnitSystem,
+    curve: outlooks.Curve,
+    values: tuple[list[float], list[float], list[float]],
+    rules: list[Rule],
+) -> Panel:
+    mid, low, high = ([convert(v, kind, units) for v in column] for column in values)
+    band = Band("Middle 90 %", curve.band_time_s, low, high) if low else None
+    axis = Axis(label, unit_of(kind, units), from_zero=True)
+    return Panel(axis, [Series("Expected", curve.time_s, mid)], band, rules)

@@ -1,0 +1,376 @@
+"""Motors: real grains put in a real case, the prediction made of them, and taking them apart again."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from itertools import groupby
+
+from sqlmodel import Session, col, func, select
+
+from app import clock
+from app.errors import NotFound, Refused
+from app.models import (
+    BuildGrain,
+    Case,
+    Firing,
+    Formula,
+    Grain,
+    GrainPattern,
+    MotorBuild,
+    Nozzle,
+    Prediction,
+)
+from app.models.base import build as build_row
+from app.models.hardware import NozzleMeasureIn
+from app.models.motor import BuildIn, DesignIn, TakeApartIn
+from app.services import fit, formulas, grains, hardware, planning, prediction, rows, workshop
+from app.services.grains import GrainView
+from app.services.outlook import Outlook
+from app.services.prediction import Setup
+from app.units import Quantity, show
+
+STATES = {"ready": "Ready to fire", "fired": "Fired", "taken apart": "Taken apart"}
+
+SAME_THROAT = 1e-6
+"""A throat typed within this of the last measure is the same measure, and is not written down again [m]."""
+
+OFF_FORMULA = 0.01
+"""How far a lot's weighed blend may lie from its formula before a prediction says so [mass fraction]."""
+
+
+@dataclass(frozen=True)
+class Built:
+    """A build with what stands around it."""
+
+    build: MotorBuild
+    case: Case
+    nozzle: Nozzle
+    grains: list[GrainView]
+    prediction: Prediction | None
+    firings: list[Firing]
+
+    @property
+    def state(self) -> str:
+        """One of the keys of `STATES`."""
+        if self.build.taken_apart_at is not None:
+            return "taken apart"
+        return "fired" if self.fired else "ready"
+
+    @property
+    def state_words(self) -> str:
+        """The state for a person."""
+        return STATES[self.state]
+
+    @property
+    def fired(self) -> Firing | None:
+        """The firing that burned the grains, if there was one."""
+        return next((f for f in self.firings if f.result != "no_light"), None)
+
+    @property
+    def formula(self) -> Formula:
+        """What its grains are made of: one formula, by the rule of `build`."""
+        return self.grains[0].formula
+
+
+# --- Reading -----------------------------------------------------------------------------------
+
+
+def code_for(session: Session, day: date) -> str:
+    """The code of the next build of that month: M, year, month letter, number (M26K-02)."""
+    prefix = f"M{day:%y}{planning.MONTHS[day.month - 1]}-"
+    codes = session.exec(select(MotorBuild.code).where(col(MotorBuild.code).startswith(prefix))).all()
+    used = [int(m[1]) for code in codes if (m := re.fullmatch(rf"{prefix}(\d+)", code))]
+    return f"{prefix}{max(used, default=0) + 1:02d}"
+
+
+def by_code(session: Session, code: str) -> Built:
+    """The build of that code.
+
+    Raises
+    ------
+    NotFound
+        There is none.
+    """
+    build = session.exec(select(MotorBuild).where(func.upper(MotorBuild.code) == code.upper())).first()
+    if build is None:
+        raise NotFound(f"There is no motor “{code}” in this book.")
+    return around(session, build)
+
+
+def around(session: Session, build: MotorBuild) -> Built:
+    """A build with its case, nozzle, grains in order, newest prediction and firings."""
+    place = {slot.grain_id: slot.position for slot in build.slots}
+    views = grains.views(session, col(Grain.id).in_(list(place)))
+    fired = select(Firing).where(Firing.motor_build_id == build.pk).order_by(col(Firing.fired_at))
+    return Built(
+        build=build,
+        case=rows.get(session, Case, build.case_id, "case"),
+        nozzle=rows.get(session, Nozzle, build.nozzle_id, "nozzle"),
+        grains=sorted(views, key=lambda v: place[v.grain.pk]),
+        prediction=newest_prediction(session, build),
+        firings=list(session.exec(fired)),
+    )
+
+
+def listed(session: Session) -> list[Built]:
+    """All builds, newest first."""
+    found = session.exec(select(MotorBuild).order_by(col(MotorBuild.built_on).desc(), col(MotorBuild.id).desc()))
+    return [around(session, build) for build in found]
+
+
+def predictions(session: Session, build: MotorBuild) -> list[Prediction]:
+    """All predictions made of a build, newest first."""
+    query = select(Prediction).where(Prediction.motor_build_id == build.pk).order_by(col(Prediction.id).desc())
+    return list(session.exec(query))
+
+
+def newest_prediction(session: Session, build: MotorBuild) -> Prediction | None:
+    """The prediction that counts: the last one made."""
+    return next(iter(predictions(session, build)), None)
+
+
+def ready_by_lot(session: Session) -> list[tuple[GrainView, list[GrainView]]]:
+    """The grains a motor can be built of, grouped by lot; the first of each group speaks for the lot."""
+    free = [v for v in grains.on_shelf(session) if v.state == "ready"]
+    return [(lot[0], lot) for lot in (list(g) for _, g in groupby(free, key=lambda v: v.batch.pk))]
+
+
+def not_ready(session: Session) -> list[GrainView]:
+    """The grains on the shelf that may become ready: curing, or waiting for a decision or a second look."""
+    return [v for v in grains.on_shelf(session) if v.state in ("accepted", "curing", "weighed", "held")]
+
+
+# --- Designing ---------------------------------------------------------------------------------
+
+
+def design(session: Session, data: DesignIn) -> Outlook:
+    """What grains of a pattern, as designed, would do in a case and nozzle.
+
+    Raises
+    ------
+    Refused
+        They do not fit, the throat is wider than the exit, or the motor cannot work.
+    """
+    formula = formulas.get(session, data.formula_id)
+    pattern = rows.get(session, GrainPattern, data.pattern_id, "grain pattern")
+    case = rows.get(session, Case, data.case_id, "case")
+    nozzle = rows.get(session, Nozzle, data.nozzle_id, "nozzle") if data.nozzle_id is not None else None
+    units = workshop.get(session).units
+    if data.throat_d is not None:
+        throat = data.throat_d
+    elif nozzle is not None:
+        now = hardware.throat_now(session, nozzle)
+        throat = Quantity(now, show(now, "length", units))
+    else:
+        raise Refused("Choose a nozzle, or type the throat you have in mind.", field="throat_d")
+    exit_d = nozzle.exit_d_m if nozzle is not None else throat.si * prediction.USUAL_EXPANSION**0.5
+    fit.throat_inside_exit(throat, exit_d, units)
+    fit.fits_case(session, case, [(pattern.name, pattern, pattern.outer_d_m)], field="pattern_id")
+    house = workshop.get(session)
+    fit.fits_length(case, [pattern.length_m] * data.count, house, field="count")
+    mass = pattern.volume_m3 * formulas.ideal_density(formula) * data.density.si
+    grain = prediction.burning(
+        pattern, mass, pattern.length_m, pattern.core_d_m, pattern.outer_d_m, fit.tube_od(session, pattern)
+    )
+    setup = Setup(
+        formula=formula, grains=[grain] * data.count, case=case, nozzle=nozzle, throat_d=throat.si, exit_d=exit_d,
+        elevation=data.field_elevation.si, temperature=data.grain_temperature.si, as_designed=True,
+    )  # fmt: skip
+    return prediction.predict(session, setup)
+
+
+# --- Building ----------------------------------------------------------------------------------
+
+
+def build(session: Session, data: BuildIn) -> MotorBuild:
+    """Put grains, case and nozzle together and keep the prediction made of them.
+
+    Raises
+    ------
+    Refused
+        A grain is not cured, accepted and free; the grains are of several formulas or do not fit; the throat is
+        wider than the exit; the day is still to come or lies before the cure; or the motor cannot work.
+    """
+    chosen = _chosen(session, data)
+    case = rows.get(session, Case, data.case_id, "case")
+    nozzle = rows.get(session, Nozzle, data.nozzle_id, "nozzle")
+    house = workshop.get(session)
+    for kind, thing in (("case", case), ("nozzle", nozzle)):
+        if thing.retired:
+            raise Refused(f"{thing.name} is retired; bring it back first.", field=f"{kind}_id")
+    _hardware_free(session, case, nozzle)
+    _on_that_day(data, chosen)
+    _one_formula(chosen)
+    fit.fits_case(session, case, [(v.grain.serial, v.pattern, v.grain.outer_d_m) for v in chosen], field="grain_ids")
+    fit.fits_length(case, [v.grain.length_m for v in chosen], house, field="grain_ids")
+    fit.throat_inside_exit(data.throat_d, nozzle.exit_d_m, house.units)
+    row = build_row(
+        MotorBuild, data, code=code_for(session, data.built_on),
+        exit_d_m=nozzle.exit_d_m,
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    for position, view in enumerate(chosen, start=1):
+        session.add(BuildGrain(motor_build_id=row.pk, grain_id=view.grain.pk, position=position))
+    _measured(session, nozzle, data)
+    session.flush()
+    session.refresh(row)
+    predict_again(session, row)
+    return row
+
+
+def predict_again(session: Session, build: MotorBuild) -> Prediction:
+    """Make a prediction of a build with the workshop's settings as they stand now; earlier ones stay.
+
+    Raises
+    ------
+    Refused
+        The motor cannot work, or its grains are gone.
+    """
+    built = around(session, build)
+    if built.state != "ready":
+        raise Refused(f"{build.code} is {built.state_words.lower()}; its prediction stays as it was made.")
+    outlook = prediction.predict(session, _setup(session, built))
+    row = Prediction(
+        motor_build_id=build.pk,
+        made_at=clock.now(),
+        total_impulse_ns=outlook.total_impulse.mid,
+        mean_thrust_n=outlook.mean_thrust.mid,
+        peak_pressure_pa=outlook.peak_pressure.mid,
+        burn_time_s=outlook.burn_time.mid,
+        designation=outlook.designation,
+        inputs_json=outlook.inputs.model_dump_json(),
+        result_json=outlook.model_dump_json(exclude={"inputs"}),
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def _setup(session: Session, built: Built) -> Setup:
+    build = built.build
+    burning = [
+        prediction.burning(
+            v.pattern, v.grain.mass_kg, v.grain.length_m, v.grain.core_d_m, v.grain.outer_d_m,
+            fit.tube_od(session, v.pattern),
+        )
+        for v in built.grains
+    ]  # fmt: skip
+    remarks = []
+    for batch in {v.batch.pk: v.batch for v in built.grains}.values():
+        weighed = planning.composition(session, batch)
+        off = max(abs(weighed.get(k, 0) - built.formula.blend.get(k, 0)) for k in weighed | built.formula.blend)
+        if off > OFF_FORMULA:
+            remarks.append(
+                f"Lot {batch.code} was weighed up to {off * 100:.1f} percentage points away from "
+                f"{built.formula.label}; the prediction is made for the formula."
+            )
+    return Setup(
+        formula=built.formula, grains=burning, case=built.case, nozzle=built.nozzle, throat_d=build.throat_d_m,
+        exit_d=build.exit_d_m, elevation=build.field_elevation_m, temperature=build.grain_temperature_k,
+        serials=[v.grain.serial for v in built.grains], remarks=remarks,
+    )  # fmt: skip
+
+
+def _chosen(session: Session, data: BuildIn) -> list[GrainView]:
+    """The grains in the order picked, each of them free, accepted and cured."""
+    if len(set(data.grain_ids)) != len(data.grain_ids):
+        raise Refused("A grain is picked twice; pick each grain once.", field="grain_ids")
+    found = {v.grain.pk: v for v in grains.views(session, col(Grain.id).in_(data.grain_ids))}
+    if len(found) != len(data.grain_ids):
+        raise Refused("One of the grains picked is not in this book; open the page again.", field="grain_ids")
+    chosen = [found[i] for i in data.grain_ids]
+    faults = [words for view in chosen if (words := _why_not(view))]
+    if faults:
+        raise Refused(" ".join(faults), field="grain_ids")
+    return chosen
+
+
+def _why_not(view: GrainView) -> str:
+    cured = f"{clock.local(view.cured_at):%-d %b %Y, %H:%M}"
+    words: dict[str, Callable[[], str]] = {
+        "ready": lambda: "",
+        "weighed": lambda: "is not decided on yet; accept, hold or reject it on its lot's page.",
+        "held": lambda: f"is held ({view.grain.decision_why}); decide on it again first.",
+        "rejected": lambda: f"was rejected ({view.grain.decision_why}); it does not go into a motor.",
+        "accepted": lambda: f"is not cured; it will be ready on {cured}.",
+        "curing": lambda: f"is not cured; it will be ready on {cured}.",
+        "in motor": lambda: f"is in motor {view.motor}; take that motor apart first.",
+        "fired": lambda: f"was burned in {view.motor}.",
+    }
+    said = words[view.state]()
+    return f"{view.grain.serial} {said}" if said else ""
+
+
+def _hardware_free(session: Session, case: Case, nozzle: Nozzle) -> None:
+    """One case and one nozzle are in one motor at a time."""
+    for built in listed(session):
+        if built.state != "ready":
+            continue
+        for field, same, name in (
+            ("case_id", built.case is case, case.name),
+            ("nozzle_id", built.nozzle is nozzle, nozzle.name),
+        ):
+            if same:
+                raise Refused(
+                    f"{name} is in motor {built.build.code}, which is ready to fire. Fire it or take it apart first, "
+                    "or enter a second piece under its own name.",
+                    field=field,
+                )
+
+
+def _on_that_day(data: BuildIn, chosen: list[GrainView]) -> None:
+    if data.built_on > clock.today():
+        raise Refused("This day is still to come; a motor is written down when it is built.", field="built_on")
+    last = max(chosen, key=lambda v: v.cured_at)
+    if clock.local(last.cured_at).date() > data.built_on:
+        raise Refused(
+            f"{last.grain.serial} was not cured before {clock.local(last.cured_at):%-d %b %Y}; correct the day.",
+            field="built_on",
+        )
+
+
+def _one_formula(chosen: list[GrainView]) -> None:
+    made = {v.formula.label: v.grain.serial for v in chosen}
+    if len(made) > 1:
+        listing = ", ".join(f"{label} ({serial})" for label, serial in made.items())
+        raise Refused(
+            f"The grains are of several formulas: {listing}. They burn at different rates and the chamber's state is "
+            "not known for the mix, so no prediction could be made; take grains of one formula.",
+            field="grain_ids",
+        )
+
+
+def _measured(session: Session, nozzle: Nozzle, data: BuildIn) -> None:
+    """What is typed today goes into the nozzle's history when it differs from the last measure."""
+    if abs(data.throat_d.si - hardware.throat_now(session, nozzle)) > SAME_THROAT:
+        typed = NozzleMeasureIn(measured_on=data.built_on, throat_d=data.throat_d, note="Measured for a build.")
+        hardware.measure_nozzle(session, nozzle, typed)
+
+
+# --- Taking apart ------------------------------------------------------------------------------
+
+
+def take_apart(session: Session, build: MotorBuild, data: TakeApartIn, version: int | None = None) -> MotorBuild:
+    """Take a motor apart: its grains go back to the shelf.
+
+    Raises
+    ------
+    Refused
+        It was fired or taken apart already.
+    Conflict
+        It was changed since the page was opened.
+    """
+    built = around(session, build)
+    if built.state == "fired":
+        raise Refused(f"{build.code} was fired; its grains are burned.")
+    if built.state == "taken apart":
+        raise Refused(f"{build.code} is taken apart already.")
+    rows.claim(build, version)
+    now = clock.now()
+    build.taken_apart_at, build.taken_apart_why = now, data.why
+    for slot in build.slots:
+        slot.released_at = now
+    session.flush()
+    return build

@@ -1,0 +1,134 @@
+"""The record of a prediction: every input and every answer, stored whole with a build and drawn from there.
+
+What was predicted before a firing can so be read afterwards as it was. SI throughout.
+"""
+
+from pydantic import BaseModel
+
+from app.models import Prediction
+
+
+class Range(BaseModel):
+    """A figure as computed, with the 5 and 95 % marks of the sampled motors where it was sampled."""
+
+    mid: float
+    low: float | None = None
+    high: float | None = None
+
+
+class GrainInput(BaseModel):
+    """One grain that was computed with."""
+
+    serial: str
+    mass_kg: float
+    length_m: float
+    core_d_m: float
+    outer_d_m: float
+    burning_ends: int
+    burns_outer: bool
+
+
+class CaseInput(BaseModel):
+    """The case that was computed with."""
+
+    name: str
+    material: str
+    inner_d_m: float
+    outer_d_m: float
+    chamber_length_m: float
+    rated_pressure_pa: float | None
+    proof_pressure_pa: float | None
+
+
+class Inputs(BaseModel):
+    """Every input of a prediction, in SI."""
+
+    formula: str
+    blend: dict[str, float]
+    ideal_density_kg_m3: float
+    c_star_m_s: float
+    gamma: float
+    molar_mass_kg_mol: float
+    flame_temperature_k: float
+    law: str
+    law_borrowed: bool
+    grains: list[GrainInput]
+    case: CaseInput
+    nozzle: str
+    throat_d_m: float
+    exit_d_m: float
+    half_angle_rad: float
+    elevation_m: float
+    ambient_pressure_pa: float
+    grain_temperature_k: float
+    c_star_efficiency: float
+    nozzle_efficiency: float
+    samples: int
+    seed: int
+
+
+class Curve(BaseModel):
+    """Histories, thinned for drawing; the range has its own, evenly spaced times."""
+
+    time_s: list[float]
+    pressure_pa: list[float]
+    thrust_n: list[float]
+    band_time_s: list[float] = []
+    pressure_low_pa: list[float] = []
+    pressure_high_pa: list[float] = []
+    thrust_low_n: list[float] = []
+    thrust_high_n: list[float] = []
+
+
+class Wall(BaseModel):
+    """Stress in the wall at the expected peak, and what stands against it."""
+
+    stress_pa: float
+    strength_pa: float
+    factor: float
+    of_rated: float | None
+    of_proof: float | None
+    limit_pa: float
+    limit_words: str
+    notes: list[str]
+
+
+class Driver(BaseModel):
+    """How far one uncertain input alone moves the peak pressure [Pa]."""
+
+    name: str
+    low_pa: float
+    high_pa: float
+
+
+class Outlook(BaseModel):
+    """A prediction: ranges, curves, the case's margin, warnings and assumptions in words."""
+
+    inputs: Inputs
+    designation: str
+    impulse_class: str
+    classes: dict[str, float]
+    total_impulse: Range
+    burn_time: Range
+    action_time: Range
+    mean_thrust: Range
+    peak_thrust: Range
+    peak_pressure: Range
+    mean_pressure: Range
+    specific_impulse: Range
+    kn_start: float
+    kn_peak: float
+    port_to_throat: float | None
+    peak_mass_flux: float
+    propellant_mass: float
+    wall: Wall
+    over_limit: float
+    drivers: list[Driver]
+    curve: Curve
+    warnings: list[str]
+    assumptions: list[str]
+
+
+def read(row: Prediction) -> Outlook:
+    """A stored prediction as it was made."""
+    return Outlook.model_validate_json(f'{{"inputs": {row.inputs_json}, {row.result_json[1:]}')

@@ -1,0 +1,295 @@
+"""What a motor is expected to do: from the book's rows to the calculation, and to a record that is kept."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from math import pi, radians
+
+import numpy as np
+from sqlmodel import Session
+
+from app.calc.atmosphere import atmosphere
+from app.calc.burnrate import law_for_blend
+from app.calc.casing import CaseMargin, case_margin
+from app.calc.constants import Floats
+from app.calc.errors import CalcError
+from app.calc.grain import Grain
+from app.calc.motor import Motor, MotorRun, Propellant, simulate
+from app.calc.thermochem import BlendState
+from app.calc.uncertainty import Marks, MotorRange, predict_range
+from app.errors import Refused
+from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
+from app.services import blends, formulas, workshop
+from app.services.outlook import CaseInput, Curve, Driver, GrainInput, Inputs, Outlook, Range, Wall
+
+ROOM = 293.15
+"""Grain temperature where nothing else is said [K]: 20 °C."""
+
+USUAL_EXPANSION = 8.0
+"""Exit over throat area of a nozzle not chosen yet [-]: near the best at sea level and 5 MPa."""
+
+USUAL_HALF_ANGLE = radians(15)
+"""Divergence where the nozzle's is not in the book [rad]: common practice, no source."""
+
+SAMPLES = 512
+"""Motors sampled for a range. Sampling noise of the 5 and 95 % marks is then about a tenth of the range."""
+
+SEED = 20
+POINTS = 160
+"""Points of a stored curve: enough to draw and to fly."""
+
+_FIELDS = {
+    "throat_d": ("throat_d", "Throat"),
+    "exit_d": ("throat_d", "Exit"),
+    "grains": ("grain_ids", "Grains"),
+    "case_inner_d": ("case_id", "Case"),
+    "chamber_length": ("case_id", "Case"),
+    "free_volume_extra": ("case_id", "Case"),
+    "initial_temperature": ("grain_temperature", "Grain temperature"),
+    "temperature": ("grain_temperature", "Grain temperature"),
+    "igniter_pressure": ("throat_d", "Ignition"),
+    "motor": ("throat_d", "Motor"),
+    "total_impulse": ("grain_ids", "Total impulse"),
+    "altitude": ("field_elevation", "Elevation"),
+}
+"""Where a fault of the calculation belongs on the forms, and what its subject is called."""
+
+
+# --- What goes in ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Burning:
+    """A grain as the calculation sees it, and the volume of the tube it sits in [m3]."""
+
+    grain: Grain
+    tube_m3: float = 0.0
+
+
+@dataclass(frozen=True)
+class Setup:
+    """Everything a prediction is made of; lengths in m, elevation in m, temperature in K."""
+
+    formula: Formula
+    grains: Sequence[Burning]
+    case: Case
+    nozzle: Nozzle | None
+    throat_d: float
+    exit_d: float
+    elevation: float
+    temperature: float
+    serials: Sequence[str] = ()
+    remarks: Sequence[str] = ()
+    as_designed: bool = False
+    throat_growth: float = field(default=0.0)
+
+
+def burning(
+    pattern: GrainPattern, mass: float, length: float, core_d: float, outer_d: float, tube_od: float = 0.0
+) -> Burning:
+    """A grain of a pattern with its own mass [kg] and sizes [m]; `tube_od` is its tube's outer diameter or 0."""
+    grain = Grain(
+        outer_d=outer_d,
+        core_d=core_d,
+        length=length,
+        mass=mass,
+        burns_end_a=pattern.burning_ends >= 1,
+        burns_end_b=pattern.burning_ends == 2,
+        burns_outer=pattern.burns_outer,
+    )
+    return Burning(grain, pi / 4 * max(tube_od**2 - outer_d**2, 0.0) * length)
+
+
+# --- Predicting --------------------------------------------------------------------------------
+
+
+def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = SEED) -> Outlook:
+    """What a motor is expected to do, with its range and all it stands on.
+
+    Raises
+    ------
+    Refused
+        The motor cannot work or cannot be computed; beside the field at fault.
+    """
+    house = workshop.get(session)
+    try:
+        state = blends.state(session, setup.formula)
+        motor = _motor(setup, house, state)
+        run = simulate(motor)
+        return _outlook(setup, house, state, motor, run, samples, seed)
+    except CalcError as error:
+        place, subject = _FIELDS.get(error.field, (None, error.field.replace("_", " ").capitalize()))
+        if setup.as_designed and place == "grain_ids":
+            place = "pattern_id"
+        raise Refused(f"{subject}: {error.fault} {error.remedy}".strip(), field=place) from error
+
+
+def _motor(setup: Setup, house: Workshop, state: BlendState) -> Motor:
+    law = law_for_blend(setup.formula.blend)
+    propellant = Propellant(
+        ideal_density=formulas.ideal_density(setup.formula),
+        c_star=state.c_star,
+        gamma=state.gamma_effective or state.gamma_frozen,
+        molar_mass=state.system_molar_mass,
+        temperature=state.temperature,
+        law=law,
+    )
+    return Motor(
+        grains=tuple(one.grain for one in setup.grains),
+        propellant=propellant,
+        throat_d=setup.throat_d,
+        exit_d=setup.exit_d,
+        case_inner_d=setup.case.inner_d_m,
+        chamber_length=setup.case.chamber_length_m,
+        ambient_pressure=atmosphere(setup.elevation).pressure,
+        c_star_efficiency=house.c_star_efficiency_share,
+        nozzle_efficiency=house.nozzle_efficiency_share,
+        half_angle=_half_angle(setup),
+        free_volume_extra=-sum(one.tube_m3 for one in setup.grains),
+        initial_temperature=setup.temperature,
+    )
+
+
+def _half_angle(setup: Setup) -> float:
+    known = setup.nozzle.divergence_rad if setup.nozzle is not None else None
+    return USUAL_HALF_ANGLE if known is None else known
+
+
+def _outlook(
+    setup: Setup, house: Workshop, state: BlendState, motor: Motor, run: MotorRun, samples: int, seed: int
+) -> Outlook:
+    """Put what was computed into the record."""
+    case = setup.case
+    margin = case_margin(
+        run.peak_pressure, case.inner_d_m, case.outer_d_m, case.material, case.rated_pressure_pa,
+        case.proof_pressure_pa, case.yield_strength_pa,
+    )  # fmt: skip
+    sampled = predict_range(motor, samples=samples, seed=seed, pressure_limit=margin.limit)
+
+    def ranged(mid: float, marks: Marks) -> Range:
+        return Range(mid=mid, low=marks.low, high=marks.high)
+
+    return Outlook(
+        inputs=_inputs(setup, state, motor, samples, seed),
+        designation=run.designation,
+        impulse_class=run.impulse_class,
+        classes=sampled.classes,
+        total_impulse=ranged(run.total_impulse, sampled.total_impulse),
+        burn_time=ranged(run.burn_time, sampled.burn_time),
+        action_time=ranged(run.action_time, sampled.action_time),
+        mean_thrust=ranged(run.mean_thrust, sampled.mean_thrust),
+        peak_thrust=ranged(run.peak_thrust, sampled.peak_thrust),
+        peak_pressure=ranged(run.peak_pressure, sampled.peak_pressure),
+        mean_pressure=ranged(run.mean_pressure, sampled.mean_pressure),
+        specific_impulse=ranged(run.specific_impulse, sampled.specific_impulse),
+        kn_start=run.kn_start,
+        kn_peak=run.kn_peak,
+        port_to_throat=run.port_to_throat,
+        peak_mass_flux=run.peak_mass_flux,
+        propellant_mass=run.propellant_mass,
+        wall=_wall(margin),
+        over_limit=sampled.over_limit or 0.0,
+        drivers=[Driver(name=d.name, low_pa=d.peak_pressure[0], high_pa=d.peak_pressure[1]) for d in sampled.drivers],
+        curve=_curve(run, sampled),
+        warnings=[*run.flags, *setup.remarks, *state.notes],
+        assumptions=[*_assumptions(setup, house, state, run), *sampled.assumptions],
+    )
+
+
+def _inputs(setup: Setup, state: BlendState, motor: Motor, samples: int, seed: int) -> Inputs:
+    case, law = setup.case, motor.propellant.law
+    serials = list(setup.serials) or ["as designed"] * len(setup.grains)
+    return Inputs(
+        formula=setup.formula.label,
+        blend=setup.formula.blend,
+        ideal_density_kg_m3=motor.propellant.ideal_density,
+        c_star_m_s=motor.propellant.c_star,
+        gamma=motor.propellant.gamma,
+        molar_mass_kg_mol=motor.propellant.molar_mass,
+        flame_temperature_k=state.temperature,
+        law=f"{law.name} ({law.source})",
+        law_borrowed=law.borrowed,
+        grains=[
+            GrainInput(
+                serial=serial, mass_kg=g.mass, length_m=g.length, core_d_m=g.core_d, outer_d_m=g.outer_d,
+                burning_ends=g.burning_ends, burns_outer=g.burns_outer,
+            )
+            for serial, g in zip(serials, motor.grains, strict=True)
+        ],
+        case=CaseInput(
+            name=case.name, material=case.material, inner_d_m=case.inner_d_m, outer_d_m=case.outer_d_m,
+            chamber_length_m=case.chamber_length_m, rated_pressure_pa=case.rated_pressure_pa,
+            proof_pressure_pa=case.proof_pressure_pa,
+        ),
+        nozzle=setup.nozzle.name if setup.nozzle is not None else "a nozzle not chosen yet",
+        throat_d_m=setup.throat_d,
+        exit_d_m=setup.exit_d,
+        half_angle_rad=motor.half_angle,
+        elevation_m=setup.elevation,
+        ambient_pressure_pa=motor.ambient_pressure,
+        grain_temperature_k=setup.temperature,
+        c_star_efficiency=motor.c_star_efficiency,
+        nozzle_efficiency=motor.nozzle_efficiency,
+        samples=samples,
+        seed=seed,
+    )  # fmt: skip
+
+
+def _wall(margin: CaseMargin) -> Wall:
+    return Wall(
+        stress_pa=margin.bore_stress,
+        strength_pa=margin.yield_strength,
+        factor=margin.factor,
+        of_rated=margin.of_rated,
+        of_proof=margin.of_proof,
+        limit_pa=margin.limit,
+        limit_words=margin.limit_words,
+        notes=list(margin.notes),
+    )
+
+
+def _figures(values: Floats) -> list[float]:
+    """Rounded to what a reader can tell apart."""
+    return [float(f"{value:.6g}") for value in values]
+
+
+def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
+    """The histories with fewer points, their peaks kept."""
+    rising = np.concatenate([[True], np.diff(run.time) > 1e-9])
+    time, pressure, thrust = run.time[rising], run.pressure[rising], run.thrust[rising]
+    kept = set(np.linspace(0, len(time) - 1, min(POINTS, len(time))).astype(int).tolist())
+    order = sorted(kept | {int(pressure.argmax()), int(thrust.argmax())})
+    band = sampled.band
+    return Curve(
+        time_s=_figures(time[order]),
+        pressure_pa=_figures(pressure[order]),
+        thrust_n=_figures(thrust[order]),
+        band_time_s=_figures(band.time),
+        pressure_low_pa=_figures(band.pressure_low),
+        pressure_high_pa=_figures(band.pressure_high),
+        thrust_low_n=_figures(band.thrust_low),
+        thrust_high_n=_figures(band.thrust_high),
+    )
+
+
+def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun) -> list[str]:
+    made = [
+        f"Blend: {setup.formula.label}, burned to equilibrium at {state.pressure / 1e6:.1f} MPa: "
+        f"{state.temperature:.0f} K, c* {state.c_star:.0f} m/s, condensed {state.condensed_fraction:.0%}. From 2 to "
+        "10 MPa c* moves by less than 1 %.",
+        *run.assumptions,
+        "Both efficiencies are the workshop's own settings; firings with a measured impulse tell what they really are.",
+        f"Grains stand {house.grain_gap_m * 1e3:g} mm apart, so that their end faces burn; the case is filled by them, "
+        "their tubes and gas.",
+        "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so the "
+        "comparison is about 1 bar on the cautious side.",
+        "The wall is taken to be at 20 °C: a liner keeps it so until the end of the burn, or it does not.",
+    ]
+    if setup.as_designed:
+        made.insert(0, "Grains as designed, all alike: the pattern's sizes at the expected density.")
+    else:
+        made.insert(0, "Each grain with its own mass and sizes; sizes not measured are its pattern's.")
+    if setup.nozzle is None:
+        made.append(f"No nozzle is chosen: exit area {USUAL_EXPANSION:g} times the throat's, 15 degrees half angle.")
+    elif setup.nozzle.divergence_rad is None:
+        made.append("The nozzle's divergence is not in the book: 15 degrees half angle is assumed.")
+    return made
