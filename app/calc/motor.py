@@ -11,7 +11,7 @@ from math import pi, radians
 
 import numpy as np
 
-from app.calc.burnrate import BurnLaw
+from app.calc.burnrate import BurnLaw, published_law
 from app.calc.chamber import Arrays, Burn, choking_pressure, law_arrays, march, webs
 from app.calc.constants import ATM, ROOM_TEMPERATURE, STANDARD_GRAVITY, Floats, positive, within
 from app.calc.errors import CalcError, GeometryError, OutOfRange
@@ -414,8 +414,41 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
     return Arrays(**columns, **law_arrays([m.propellant.law for m in motors]))
 
 
-def _figures(a: Arrays, burn: Burn) -> dict[str, Floats]:
-    """Reduce histories to the figures of `BatchRun`."""
+def figures(a: Arrays, burn: Burn) -> dict[str, Floats]:
+    """Reduce histories to figures.
+
+    Parameters
+    ----------
+    a : Arrays
+        The motors, shape (M,).
+    burn : Burn
+        Their march, shape (M, N).
+
+    Returns
+    -------
+    dict of str to ndarray
+        The fields of `BatchRun` [N s], [s], [N], [Pa], [kg], each (M,).
+
+    Raises
+    ------
+    CalcError
+        A thrust that is never above zero.
+
+    Notes
+    -----
+    Integrals use the march's own weights, so they are as accurate as the march.
+
+    References
+    ----------
+    Durations: `impulse`.
+
+    Examples
+    --------
+    >>> arrays = motor_arrays([example()])
+    >>> _, burn = next(march(arrays))
+    >>> round(float(figures(arrays, burn)["propellant_mass"][0]), 3)
+    0.675
+    """
     impulse = (burn.weights * burn.thrust).sum(axis=1)
     start, end = threshold_times(burn.time, burn.thrust, BURN_SHARE)
     action_start, action_end = threshold_times(burn.time, burn.thrust, ACTION_SHARE)
@@ -464,11 +497,11 @@ def simulate_many(motors: Sequence[Motor] | Arrays) -> BatchRun:
 
     Examples
     --------
-    >>> len(simulate_many([_example(), _example()]))
+    >>> len(simulate_many([example(), example()]))
     2
     """
     arrays = motors if isinstance(motors, Arrays) else motor_arrays(motors)
-    parts = [_figures(arrays.rows(part), burn) for part, burn in march(arrays)]
+    parts = [figures(arrays.rows(part), burn) for part, burn in march(arrays)]
     return BatchRun(**{name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
 
 
@@ -500,12 +533,12 @@ def simulate(motor: Motor) -> MotorRun:
 
     Examples
     --------
-    >>> simulate(_example()).impulse_class
+    >>> simulate(example()).impulse_class
     'J'
     """
     arrays = motor_arrays([motor])
     _, burn = next(march(arrays))
-    figures = {name: float(value[0]) for name, value in _figures(arrays, burn).items()}
+    single = {name: float(value[0]) for name, value in figures(arrays, burn).items()}
     depth, pressure, throat_area = burn.depth[0], burn.pressure[0], burn.throat_area[0]
     rate = motor.propellant.law.rate(pressure, motor.initial_temperature) * (1 + motor.extra_area)
     areas = np.stack([burning_area(grain, depth) for grain in motor.grains])
@@ -514,7 +547,7 @@ def simulate(motor: Motor) -> MotorRun:
     law = motor.propellant.law
     burning = slice(0, burn.burnt + 1)
     outside = float(burn.weights[0, burning][~law.in_range(pressure[burning])].sum())
-    impulse, thrust = figures["total_impulse"], figures["mean_thrust"]
+    impulse, thrust = single["total_impulse"], single["mean_thrust"]
     return MotorRun(
         time=burn.time[0],
         depth=depth,
@@ -522,12 +555,12 @@ def simulate(motor: Motor) -> MotorRun:
         thrust=burn.thrust[0],
         kn=kn,
         mass_flow=burn.outflow[0],
-        **figures,
+        **single,
         kn_start=float(kn[0]),
         kn_peak=float(kn.max()),
         port_to_throat=motor.port_to_throat,
         peak_mass_flux=flux,
-        specific_impulse=impulse / (figures["propellant_mass"] * STANDARD_GRAVITY),
+        specific_impulse=impulse / (single["propellant_mass"] * STANDARD_GRAVITY),
         impulse_class=impulse_class(impulse),
         designation=designation(impulse, thrust),
         law_range=(law.p_min, law.p_max),
@@ -608,9 +641,37 @@ def _assumptions(motor: Motor) -> tuple[str, ...]:
     )
 
 
-def _example() -> Motor:
-    """Four hollow grains of 65/35 sorbitol at 0.95 of ideal density, for the examples above."""
-    from app.calc.burnrate import published_law
+def example() -> Motor:
+    """Give the trade's four-grain motor, for examples and for trying things out.
+
+    Parameters
+    ----------
+    None
+
+    Returns
+    -------
+    Motor
+        Four hollow grains of 65/35 sorbitol, 44.45 mm wide, 19.05 mm core, 76.2 mm long, at 0.95 of ideal
+        density, behind a 12.7 mm throat [m].
+
+    Raises
+    ------
+    CalcError
+        Never.
+
+    Notes
+    -----
+    Expected: class J, about 400-500 N (common practice, no source).
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> len(example().grains)
+    4
+    """
 
     propellant = Propellant(1841.0, 909.0, 1.137, 0.0399, 1600.0, published_law("sorbitol"))
     volume = pi / 4 * (0.04445**2 - 0.01905**2) * 0.0762

@@ -1,0 +1,387 @@
+"""How sure a prediction is: inputs drawn from stated spreads, each draw marched, the answers put in order.
+
+Draws come from a scrambled Sobol sequence, so a few hundred motors fill the space evenly and the same seed gives
+the same answer. Each input is independent of the others; that is an assumption like the spreads themselves.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+
+import numpy as np
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from app.calc.chamber import Arrays, Burn, march
+from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
+from app.calc.errors import CalcError
+from app.calc.impulse import CLASS_LIMITS, impulse_class
+from app.calc.motor import BatchRun, Motor, figures, motor_arrays, simulate_many
+
+BORROWED_RATE = 0.15
+"""Spread of the burn rate when its law was measured on another blend [-]: an assumption."""
+
+_MARKS = (0.05, 0.50, 0.95)
+_EDGE = 0.00134989803163  # share of a normal below -3: draws end there, beyond lies nothing measured
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One standard deviation of each uncertain input; zero leaves it out.
+
+    Attributes
+    ----------
+    density : float
+        Of the grains, all alike, relative [-]. 0.01: scale and ruler.
+    burn_rate : float
+        Relative [-]. 0.05: strand tests repeat to a few per cent, batches differ (common practice, no source).
+    c_star, nozzle : float
+        Efficiencies, relative [-]. 0.02 each: no source.
+    throat_d, core_d : float
+        Diameters [m]. 0.05 mm and 0.15 mm: callipers, and a coring rod that leaves a slightly larger core.
+    temperature : float
+        Of the grains [K]. 3 K: shade and sun.
+    extra_area : float
+        Scale of unseen voids and cracks as a share of burning area, one-sided (half normal) [-]. 0.02: no source.
+
+    Raises
+    ------
+    OutOfRange
+        A spread that is negative or absurd.
+
+    Notes
+    -----
+    Relative spreads are drawn log-normal, lengths and temperature normal, all cut at three deviations.
+
+    References
+    ----------
+    Assumptions of this book, to be replaced by the workshop's own records.
+    """
+
+    density: float = 0.01
+    burn_rate: float = 0.05
+    c_star: float = 0.02
+    nozzle: float = 0.02
+    throat_d: float = 0.05e-3
+    core_d: float = 0.15e-3
+    temperature: float = 3.0
+    extra_area: float = 0.02
+
+    def __post_init__(self) -> None:
+        for name in ("density", "burn_rate", "c_star", "nozzle", "extra_area"):
+            within(name, getattr(self, name), 0.0, 0.5, "Give a relative spread, for example 0.05.")
+        for name in ("throat_d", "core_d"):
+            within(name, getattr(self, name), 0.0, 5e-3, "Give a spread in metres.")
+        within("temperature", self.temperature, 0.0, 20.0, "Give a spread in kelvin.")
+
+
+NAMES = {
+    "density": "Grain density",
+    "burn_rate": "Burn rate",
+    "c_star": "c* efficiency",
+    "nozzle": "Nozzle efficiency",
+    "throat_d": "Throat diameter",
+    "core_d": "Core diameter",
+    "temperature": "Grain temperature",
+    "extra_area": "Unseen voids and cracks",
+}
+"""What each input of `Spread` is called in words."""
+
+
+def default_spread(motor: Motor) -> Spread:
+    """Give the spreads to use where nothing is known better.
+
+    Parameters
+    ----------
+    motor : Motor
+        Its burn law decides how far the burn rate is trusted.
+
+    Returns
+    -------
+    Spread
+        The defaults; burn rate 0.15 [-] where the law is borrowed.
+
+    Raises
+    ------
+    CalcError
+        Never by itself.
+
+    Notes
+    -----
+    Assumptions, shown beside every range.
+
+    References
+    ----------
+    `Spread`.
+
+    Examples
+    --------
+    >>> from app.calc.motor import example
+    >>> default_spread(example()).burn_rate
+    0.05
+    """
+    return Spread(burn_rate=BORROWED_RATE) if motor.propellant.law.borrowed else Spread()
+
+
+@dataclass(frozen=True)
+class Marks:
+    """The 5, 50 and 95 % marks of a figure: a tenth of the draws lies outside."""
+
+    low: float
+    mid: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Driver:
+    """What one input does alone, from its 5 % to its 95 % mark, the others at their middle.
+
+    Attributes
+    ----------
+    key, name : str
+        Field of `Spread` and its words.
+    peak_pressure, total_impulse, burn_time, mean_thrust : tuple of float
+        Answer at the input's low and at its high mark [Pa], [N s], [s], [N].
+    """
+
+    key: str
+    name: str
+    peak_pressure: tuple[float, float]
+    total_impulse: tuple[float, float]
+    burn_time: tuple[float, float]
+    mean_thrust: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Band:
+    """5 and 95 % marks of the histories at even times: time [s], pressures [Pa], thrusts [N], each (N,)."""
+
+    time: Floats
+    pressure_low: Floats
+    pressure_high: Floats
+    thrust_low: Floats
+    thrust_high: Floats
+
+
+@dataclass(frozen=True)
+class MotorRange:
+    """What a motor is predicted to do, as ranges.
+
+    Attributes
+    ----------
+    peak_pressure, mean_pressure, total_impulse, burn_time, action_time, mean_thrust, peak_thrust : Marks
+        [Pa], [Pa], [N s], [s], [s], [N], [N].
+    specific_impulse : Marks
+        [s].
+    classes : dict of str to float
+        Share of draws in each impulse class [-].
+    over_limit : float or None
+        Share of draws whose peak passes the limit asked about [-].
+    drivers : tuple of Driver
+        The input that moves peak pressure most comes first.
+    band : Band
+        For drawing.
+    figures : BatchRun
+        Every draw.
+    spread : Spread
+        What was drawn from.
+    samples, seed : int
+        How many and from where [-].
+    assumptions : tuple of str
+        In words.
+    """
+
+    peak_pressure: Marks
+    mean_pressure: Marks
+    total_impulse: Marks
+    burn_time: Marks
+    action_time: Marks
+    mean_thrust: Marks
+    peak_thrust: Marks
+    specific_impulse: Marks
+    classes: dict[str, float]
+    over_limit: float | None
+    drivers: tuple[Driver, ...]
+    band: Band
+    figures: BatchRun
+    spread: Spread
+    samples: int
+    seed: int
+    assumptions: tuple[str, ...]
+
+
+def _normal(unit: Floats) -> Floats:
+    """Standard normal draws from even ones, cut at three deviations."""
+    return np.asarray(ndtri(_EDGE + (1 - 2 * _EDGE) * unit), dtype=np.float64)
+
+
+def _drawn(motor: Motor, spread: Spread, unit: Floats) -> Arrays:
+    """Motors for draws in the unit cube, one column for each field of `Spread` in order."""
+    z = {f.name: _normal(unit[:, i]) for i, f in enumerate(fields(spread))}
+    one_sided = _normal((1 + unit[:, -1]) / 2)  # extra_area is the last field
+    base = motor_arrays([motor]).repeat(len(unit))
+    core = base.core_r + np.where(base.core_r > 0, 0.5 * spread.core_d * z["core_d"][:, None], 0.0)
+    throat = base.throat_d + spread.throat_d * z["throat_d"]
+    if (core < 0).any() or (core + base.offset >= base.outer_r).any():
+        raise CalcError("core_d", "the spread is wider than the grain allows.", "Give a smaller spread.")
+    if (throat <= 0).any() or (throat >= base.exit_d).any():
+        raise CalcError("throat_d", "the spread is wider than the nozzle allows.", "Give a smaller spread.")
+    # density is drawn as such, so a wider core takes mass away
+    lighter = (base.outer_r**2 - core**2) / (base.outer_r**2 - base.core_r**2)
+    law = motor.propellant.law
+    log_rate = spread.burn_rate * z["burn_rate"] + law.sigma_p * spread.temperature * z["temperature"]
+    return base.changed(
+        core_r=core,
+        mass=base.mass * lighter * np.exp(spread.density * z["density"])[:, None],
+        throat_d=throat,
+        c_star=base.c_star * np.exp(spread.c_star * z["c_star"]),
+        nozzle_efficiency=base.nozzle_efficiency * np.exp(spread.nozzle * z["nozzle"]),
+        rate_scale=base.rate_scale * np.exp(log_rate) * (1 + spread.extra_area * one_sided),
+    )
+
+
+def _histories(burn: Burn, time: Floats) -> tuple[Floats, Floats]:
+    """Pressure and thrust of each draw at given times; nothing after its end."""
+    rows = range(len(burn.time))
+    pressure = np.stack([np.interp(time, burn.time[i], burn.pressure[i], right=0.0) for i in rows])
+    thrust = np.stack([np.interp(time, burn.time[i], burn.thrust[i], right=0.0) for i in rows])
+    return pressure, thrust
+
+
+def _marched(arrays: Arrays, time: Floats) -> Iterator[tuple[dict[str, Floats], Floats, Floats]]:
+    for part, burn in march(arrays):
+        yield figures(arrays.rows(part), burn), *_histories(burn, time)
+
+
+def _marks(values: Floats) -> Marks:
+    low, mid, high = np.quantile(values, _MARKS)
+    return Marks(float(low), float(mid), float(high))
+
+
+def predict_range(
+    motor: Motor,
+    spread: Spread | None = None,
+    samples: int = 512,
+    seed: int = 20,
+    pressure_limit: float | None = None,
+    band_points: int = 80,
+) -> MotorRange:
+    """Predict a motor as ranges.
+
+    Parameters
+    ----------
+    motor : Motor
+        At its middle values, SI.
+    spread : Spread, optional
+        Standard deviations; `default_spread` if left out.
+    samples : int
+        Motors to draw, 16 to 65536, best a power of two [-].
+    seed : int
+        Same seed, same answer [-].
+    pressure_limit : float, optional
+        Rating or other limit to count draws above [Pa].
+    band_points : int
+        Times to give the band at [-].
+
+    Returns
+    -------
+    MotorRange
+        5, 50 and 95 % marks [Pa], [N s], [s], [N] and what drives them.
+
+    Raises
+    ------
+    CalcError
+        A spread that the sizes do not allow, or a motor that cannot be marched.
+
+    Notes
+    -----
+    Inputs are independent. `over_limit` of zero means fewer than one draw in `samples`, not never.
+
+    References
+    ----------
+    Sobol sequences: scipy.stats.qmc; spreads: `Spread`.
+
+    Examples
+    --------
+    >>> from app.calc.motor import example
+    >>> result = predict_range(example(), samples=64)
+    >>> result.drivers[0].name
+    'Burn rate'
+    """
+    chosen = spread if spread is not None else default_spread(motor)
+    within("samples", samples, 16, 65536, "A few hundred give steady marks.")
+    within("band_points", band_points, 2, 2000, "Eighty are enough to draw.")
+    if pressure_limit is not None:
+        positive("pressure_limit", pressure_limit, "Leave it empty if there is none.")
+    sobol = qmc.Sobol(len(fields(chosen)), scramble=True, rng=np.random.default_rng(seed))
+    unit = sobol.random_base2((samples - 1).bit_length())[:samples]
+    arrays = _drawn(motor, chosen, unit)
+    drivers = _drivers(motor, chosen)
+    slow = 1.25 * max(max(d.burn_time) for d in drivers)
+    time = np.linspace(0.0, slow, band_points)
+    parts = list(_marched(arrays, time))
+    batch = BatchRun(**{name: np.concatenate([p[0][name] for p in parts]) for name in parts[0][0]})
+    pressure = np.quantile(np.concatenate([p[1] for p in parts]), (_MARKS[0], _MARKS[2]), axis=0)
+    thrust = np.quantile(np.concatenate([p[2] for p in parts]), (_MARKS[0], _MARKS[2]), axis=0)
+    letters = [impulse_class(value) for value in batch.total_impulse]
+    over = None if pressure_limit is None else float((batch.peak_pressure > pressure_limit).mean())
+    return MotorRange(
+        peak_pressure=_marks(batch.peak_pressure),
+        mean_pressure=_marks(batch.mean_pressure),
+        total_impulse=_marks(batch.total_impulse),
+        burn_time=_marks(batch.burn_time),
+        action_time=_marks(batch.action_time),
+        mean_thrust=_marks(batch.mean_thrust),
+        peak_thrust=_marks(batch.peak_thrust),
+        specific_impulse=_marks(batch.total_impulse / (batch.propellant_mass * STANDARD_GRAVITY)),
+        classes={c: letters.count(c) / samples for c in CLASS_LIMITS if c in letters},
+        over_limit=over,
+        drivers=drivers,
+        band=Band(time, pressure[0], pressure[1], thrust[0], thrust[1]),
+        figures=batch,
+        spread=chosen,
+        samples=samples,
+        seed=seed,
+        assumptions=_assumptions(motor, chosen, samples, seed),
+    )
+
+
+def _drivers(motor: Motor, spread: Spread) -> tuple[Driver, ...]:
+    """March each input at its 5 and 95 % mark with the others at their middle: all in one batch."""
+    keys = [f.name for f in fields(spread) if getattr(spread, f.name) > 0]
+    order = [f.name for f in fields(spread)]
+    unit = np.full((2 * len(keys) + 1, len(order)), 0.5)
+    for i, key in enumerate(keys):
+        unit[2 * i, order.index(key)], unit[2 * i + 1, order.index(key)] = _MARKS[0], _MARKS[2]
+    run = simulate_many(_drawn(motor, spread, unit))
+
+    def pair(values: Floats, i: int) -> tuple[float, float]:
+        return float(values[2 * i]), float(values[2 * i + 1])
+
+    found = [
+        Driver(
+            key,
+            NAMES[key],
+            pair(run.peak_pressure, i),
+            pair(run.total_impulse, i),
+            pair(run.burn_time, i),
+            pair(run.mean_thrust, i),
+        )
+        for i, key in enumerate(keys)
+    ]
+    if not found:
+        raise CalcError("spread", "every spread is zero.", "Give at least one, or predict the motor alone.")
+    return tuple(sorted(found, key=lambda d: -abs(d.peak_pressure[1] - d.peak_pressure[0])))
+
+
+def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int) -> tuple[str, ...]:
+    law = motor.propellant.law
+    rate = f"Burn rate ±{spread.burn_rate:.0%} (one standard deviation)"
+    rate += ", widened because the law is borrowed." if law.borrowed and spread.burn_rate > 0.05 else "."
+    return (
+        rate,
+        f"Grain density ±{spread.density:.1%}, c* ±{spread.c_star:.1%}, nozzle ±{spread.nozzle:.1%}.",
+        f"Throat ±{spread.throat_d * 1e3:.2f} mm, core ±{spread.core_d * 1e3:.2f} mm, grains ±"
+        f"{spread.temperature:.0f} K.",
+        f"Unseen voids and cracks: up to about {2 * spread.extra_area:.0%} more burning area, for the whole burn.",
+        f"{samples} motors drawn (Sobol, seed {seed}); inputs independent; spreads are assumptions until measured.",
+    )

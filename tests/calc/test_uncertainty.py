@@ -1,0 +1,106 @@
+"""Ranges: repeatable, honest about their draws, and in agreement with first-order theory."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from app.calc.burnrate import law_for_blend, power_law
+from app.calc.errors import CalcError
+from app.calc.motor import example, simulate
+from app.calc.nozzle import flow_function
+from app.calc.uncertainty import Spread, default_spread, predict_range
+
+NONE = Spread(0, 0, 0, 0, 0, 0, 0, 0)
+
+
+def test_same_seed_same_answer():
+    first, again = (predict_range(example(), samples=64, seed=7) for _ in range(2))
+    assert np.array_equal(first.figures.peak_pressure, again.figures.peak_pressure)
+    assert first.drivers == again.drivers
+    other = predict_range(example(), samples=64, seed=8)
+    assert not np.array_equal(first.figures.peak_pressure, other.figures.peak_pressure)
+
+
+def test_the_middle_is_the_motor_itself():
+    alone = simulate(example())
+    middle = predict_range(example(), replace(Spread(), extra_area=0.0), samples=1024)
+    assert middle.peak_pressure.mid == pytest.approx(alone.peak_pressure, rel=0.01)
+    assert middle.total_impulse.mid == pytest.approx(alone.total_impulse, rel=0.01)
+    assert middle.burn_time.low < alone.burn_time < middle.burn_time.high
+
+
+def test_pressure_follows_burn_rate_as_the_closed_form_says():
+    # p ~ a**(1/(1-n)) (Sutton & Biblarz). Filling the freed volume takes gas too, which adds rho_gas/rho_p to 1-n;
+    # a normal cut at three deviations has its 5 % mark at 1.633 of them
+    motor = example()
+    law = power_law(8.26, 0.319, 1e5, 1.1e7)
+    motor = replace(motor, propellant=replace(motor.propellant, law=law))
+    found = predict_range(motor, replace(NONE, burn_rate=0.05), samples=1024)
+    width = np.log(found.peak_pressure.high / found.peak_pressure.low)
+    gas = found.peak_pressure.mid / (flow_function(1.137) * 909 * 0.95) ** 2 / motor.grains[0].density
+    assert width == pytest.approx(2 * 1.633 * 0.05 / (1 - 0.319 + gas), rel=0.01)
+
+
+def test_impulse_follows_mass_and_nozzle_in_proportion():
+    found = predict_range(example(), replace(NONE, density=0.01), samples=1024)
+    assert np.corrcoef(found.figures.total_impulse, found.figures.propellant_mass)[0, 1] > 0.99
+    driver = predict_range(example(), replace(NONE, nozzle=0.02), samples=64).drivers[0]
+    assert driver.peak_pressure[0] == driver.peak_pressure[1]  # the nozzle cannot be felt in the chamber
+    assert driver.total_impulse[1] > driver.total_impulse[0]
+
+
+def test_a_borrowed_law_widens_the_range():
+    motor = example()
+    law = law_for_blend({"potassium_nitrate": 0.65, "sorbitol": 0.28, "sucrose": 0.07})
+    borrowed = replace(motor, propellant=replace(motor.propellant, law=law))
+    assert default_spread(borrowed).burn_rate > default_spread(motor).burn_rate
+    own, wide = predict_range(motor, samples=256), predict_range(borrowed, samples=256)
+    assert (wide.peak_pressure.high - wide.peak_pressure.low) > 2 * (own.peak_pressure.high - own.peak_pressure.low)
+    assert any("borrowed" in words for words in wide.assumptions)
+
+
+def test_share_over_a_limit_is_counted():
+    motor = example()
+    middle = predict_range(motor, samples=256).peak_pressure.mid
+    assert predict_range(motor, samples=256, pressure_limit=middle).over_limit == pytest.approx(0.5, abs=0.02)
+    assert predict_range(motor, samples=256, pressure_limit=1e8).over_limit == 0.0
+    assert predict_range(motor, samples=256).over_limit is None
+
+
+def test_drivers_come_strongest_first_and_leave_out_what_is_certain():
+    found = predict_range(example(), replace(Spread(), throat_d=0.0), samples=64)
+    widths = [abs(d.peak_pressure[1] - d.peak_pressure[0]) for d in found.drivers]
+    assert widths == sorted(widths, reverse=True)
+    assert "throat_d" not in {d.key for d in found.drivers}
+
+
+def test_band_encloses_the_motor_and_marks_are_in_order():
+    found = predict_range(example(), samples=256)
+    alone = simulate(example())
+    early = (found.band.time > 0.1) & (found.band.time < 1.2)
+    there = np.interp(found.band.time[early], alone.time, alone.pressure)
+    assert (found.band.pressure_low[early] < there).all()
+    assert (found.band.pressure_high[early] > there).all()
+    assert found.mean_thrust.low < found.mean_thrust.mid < found.mean_thrust.high
+    assert sum(found.classes.values()) == pytest.approx(1.0)
+    assert found.classes["J"] > 0.99
+
+
+def test_a_void_only_ever_raises_the_peak():
+    found = predict_range(example(), replace(NONE, extra_area=0.05), samples=64)
+    assert found.figures.peak_pressure.min() >= simulate(example()).peak_pressure * (1 - 1e-9)
+
+
+def test_spreads_that_cannot_be_are_refused():
+    with pytest.raises(CalcError) as caught:
+        Spread(burn_rate=-0.1)
+    assert caught.value.field == "burn_rate"
+    with pytest.raises(CalcError, match="every spread is zero"):
+        predict_range(example(), NONE, samples=64)
+    with pytest.raises(CalcError) as caught:
+        predict_range(example(), Spread(throat_d=5e-3), samples=256)
+    assert caught.value.field == "throat_d"
+    with pytest.raises(CalcError) as caught:
+        predict_range(example(), samples=3)
+    assert caught.value.field == "samples"
