@@ -1,0 +1,125 @@
+"""Burn laws against the published bands, and the rule that joins them."""
+
+import csv
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.calc.burnrate import BurnLaw, law_for_blend, power_law, published_law
+from app.calc.errors import BlendError, CalcError, OutOfRange
+
+
+def published(name):
+    lines = (Path(__file__).parent / "published" / name).read_text().splitlines()
+    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+
+
+BANDS = published("burn_law.csv")
+SUGARS = ["sorbitol", "dextrose", "sucrose"]
+
+
+@pytest.mark.parametrize("band", BANDS)
+def test_stays_near_the_published_band(band):
+    # half the widest gap between bands is 1.7 %; inside a band nothing moves further than at its ends
+    low, high = float(band["p_low_mpa"]), float(band["p_high_mpa"])
+    for p in np.geomspace(low, high, 30):
+        printed = float(band["a"]) * p ** float(band["n"])
+        assert float(published_law(band["sugar"]).rate(p * 1e6)) * 1e3 == pytest.approx(printed, rel=0.017)
+
+
+@pytest.mark.parametrize("sugar", SUGARS)
+def test_joints_are_the_geometric_mean_and_continuous(sugar):
+    law = published_law(sugar)
+    bands = [b for b in BANDS if b["sugar"] == sugar]
+    for left, right in pairwise(bands):
+        p = float(left["p_high_mpa"])
+        rates = [float(b["a"]) * p ** float(b["n"]) for b in (left, right)]
+        assert float(law.rate(p * 1e6)) * 1e3 == pytest.approx(np.sqrt(rates[0] * rates[1]), rel=1e-12)
+        assert float(law.rate(p * 1e6 * (1 + 1e-12))) == pytest.approx(float(law.rate(p * 1e6 * (1 - 1e-12))), rel=1e-9)
+        assert max(rates) / min(rates) < 1.034  # DESIGN: neighbouring bands meet within 3.3 %
+    assert law.p_min == pytest.approx(float(bands[0]["p_low_mpa"]) * 1e6)
+    assert law.p_max == pytest.approx(float(bands[-1]["p_high_mpa"]) * 1e6)
+
+
+@pytest.mark.parametrize("sugar", SUGARS)
+def test_pressure_over_rate_rises_throughout(sugar):
+    # so a motor has one steady pressure
+    p = np.geomspace(1e4, 5e7, 5000)
+    assert (np.diff(p / published_law(sugar).rate(p)) > 0).all()
+
+
+@given(st.floats(1e4, 4e7), st.floats(1.0001, 2))
+def test_rate_is_positive_and_never_outpaces_pressure(p, ratio):
+    law = published_law("dextrose")
+    slow, fast = law.rate([p, p * ratio])
+    assert slow > 0
+    assert fast / slow < ratio
+
+
+def test_outside_the_range_the_end_line_goes_on_and_is_marked():
+    law = published_law("sorbitol")
+    beyond = law.p_max * np.array([1.0, 2.0, 4.0])
+    log_rate = np.log(law.rate(beyond))
+    assert log_rate[1] - log_rate[0] == pytest.approx(law.exponents[-1] * np.log(2))
+    assert log_rate[2] - log_rate[1] == pytest.approx(law.exponents[-1] * np.log(2))
+    assert law.in_range(beyond).tolist() == [True, False, False]
+
+
+def test_temperature_speeds_it_up():
+    law = published_law("sucrose")
+    assert law.rate(2e6, 313.15) / law.rate(2e6) == pytest.approx(np.exp(0.002 * 20))
+    with pytest.raises(OutOfRange, match="temperature"):
+        law.rate(2e6, 20.0)
+
+
+def test_power_law_converts_units():
+    law = power_law(8.26, 0.319, 1e5, 1e7)
+    p = np.geomspace(1e5, 1e7, 7)
+    assert law.rate(p) * 1e3 == pytest.approx(8.26 * (p / 1e6) ** 0.319)
+
+
+@pytest.mark.parametrize(
+    ("parts", "law", "borrowed"),
+    [
+        ({"potassium_nitrate": 0.65, "sorbitol": 0.35}, "sorbitol", False),
+        ({"potassium_nitrate": 0.652, "sucrose": 0.348}, "sucrose", False),
+        ({"potassium_nitrate": 0.65, "sorbitol": 0.28, "sucrose": 0.07}, "sorbitol", True),
+        ({"potassium_nitrate": 0.65, "sorbitol": 0.10, "sucrose": 0.25}, "sucrose", True),
+        ({"potassium_nitrate": 0.60, "dextrose": 0.40}, "dextrose", True),
+        ({"potassium_nitrate": 0.65, "xylitol": 0.35}, "sorbitol", True),
+    ],
+)
+def test_a_blend_takes_its_own_law_or_borrows_the_nearest(parts, law, borrowed):
+    chosen = law_for_blend(parts)
+    assert law in chosen.name
+    assert chosen.borrowed is borrowed
+    assert bool(chosen.note) is borrowed
+
+
+def test_what_has_no_law_is_refused():
+    for parts in ({"potassium_nitrate": 1.0}, {"sorbitol": 1.0}, {"potassium_nitrate": 0.65, "flour": 0.35}):
+        with pytest.raises(BlendError):
+            law_for_blend(parts)
+    with pytest.raises(BlendError, match="honey"):
+        published_law("honey")
+
+
+@pytest.mark.parametrize("n", [1.0, 1.2, float("nan"), -1.5])
+def test_an_exponent_without_a_steady_motor_is_refused(n):
+    with pytest.raises(OutOfRange) as caught:
+        power_law(8.0, n, 1e5, 1e7)
+    assert caught.value.field == "n"
+
+
+def test_bad_points_and_pressures_are_refused():
+    with pytest.raises(OutOfRange, match="exponent"):
+        BurnLaw("steep", (1e6, 2e6), (0.001, 0.003), "invented")
+    with pytest.raises(CalcError, match="rise"):
+        BurnLaw("backwards", (2e6, 1e6), (0.001, 0.002), "invented")
+    for bad in (0.0, -1.0, float("nan")):
+        with pytest.raises(CalcError, match="pressure"):
+            published_law("sorbitol").rate(bad)
