@@ -1,3 +1,66 @@
-from fastapi import APIRouter
+"""The review of lots."""
 
-router = APIRouter()
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from app.forms import Form, from_texts
+from app.services import formulas, grains, hardware, lots, planning, review, trace, weighing, workshop
+from app.services.review import ReviewIn
+from app.web import Book, choose, render
+
+router = APIRouter(prefix="/review")
+
+FILTERS = ("formula", "pattern_id", "result", "since", "until")
+
+
+def _sort_links(form: Form, wanted: ReviewIn) -> dict[str, tuple[str, str]]:
+    """For each column: the address that sorts by it (the other way round if it does already) and its aria-sort."""
+    kept = [
+        (name, form.text(name)) for name in ("formula", "pattern_id", "result", "since", "until") if form.text(name)
+    ]
+    links = {}
+    for key in review.SORTS:
+        same = key == wanted.sort
+        order = "up" if same and wanted.order == "down" else "down"
+        state = {"up": "ascending", "down": "descending"}[wanted.order] if same else "none"
+        links[key] = ("/review?" + urlencode([*kept, ("sort", key), ("order", order)]), state)
+    return links
+
+
+@router.get("")
+def show(request: Request, session: Book) -> Response:
+    """Every lot, sorted and filtered by the address."""
+    patterns = hardware.patterns(session) + hardware.patterns(session, True)
+    form = from_texts(
+        ReviewIn, request.query_params.multi_items(), "look", "/review",
+        {
+            "formula": [(name, name) for name in review.formula_names(session)],
+            "pattern_id": choose(patterns),
+            "result": review.RESULT_CHOICES,
+        },
+    )  # fmt: skip
+    wanted = form.check(workshop.get(session).units)
+    assert wanted is None or isinstance(wanted, ReviewIn)
+    asked = wanted or ReviewIn()
+    found = review.lots(session, asked)
+    return render(
+        request, session, "review/review.html", section="review", status=200 if wanted else 422,
+        form=form, lots=found, wanted=asked, links=_sort_links(form, asked), sorts=review.SORTS,
+        filtered=any(form.text(name) for name in FILTERS),
+    )  # fmt: skip
+
+
+@router.get("/{code}")
+def one(request: Request, session: Book, code: str) -> Response:
+    """One lot: where it came from, its grains, its motors and what came of them."""
+    batch = planning.by_code(session, code)
+    line, views = review.line(session, batch), grains.of_batch(session, batch)
+    house, ideal = workshop.get(session), formulas.ideal_density(line.formula)
+    return render(
+        request, session, "review/lot.html", section="review",
+        batch=batch, line=line, views=views, origin=trace.of_batch(session, batch),
+        checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in views},
+        balance=lots.balance(session, batch), evenness=lots.evenness(views),
+    )  # fmt: skip

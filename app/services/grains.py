@@ -286,6 +286,11 @@ def poured(session: Session, batch_ids: Iterable[int]) -> dict[int, datetime]:
     return pours
 
 
+def find(session: Session, serial: str) -> Grain | None:
+    """The grain of that serial, as typed or scanned, if there is one."""
+    return session.exec(select(Grain).where(Grain.serial == serial.strip().upper())).first()
+
+
 def by_serial(session: Session, serial: str) -> Grain:
     """The grain of that serial.
 
@@ -294,7 +299,7 @@ def by_serial(session: Session, serial: str) -> Grain:
     NotFound
         There is none.
     """
-    grain = session.exec(select(Grain).where(Grain.serial == serial.strip().upper())).first()
+    grain = find(session, serial)
     if grain is None:
         raise NotFound(f"There is no grain “{serial}” in this book.")
     return grain
