@@ -1,3 +1,195 @@
-from fastapi import APIRouter
+"""Pages of the plan: what is to be cast, worked out to the gram."""
 
-router = APIRouter()
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app import clock
+from app.calc.errors import CalcError
+from app.errors import BookError
+from app.forms import Choice, Form, from_texts
+from app.models import Batch
+from app.models.batch import PlanIn, VoidIn
+from app.services import casting, checklists, formulas, hardware, planning, workshop
+from app.units import editable
+from app.web import Book, Forms, Typed, choose, render, submit, version_of
+
+router = APIRouter(prefix="/plan")
+
+SHORT_NAMES = {"pattern": "items.0.pattern_id", "pattern_id": "items.0.pattern_id", "count": "items.0.count"}
+
+
+@router.get("")
+def show_all(request: Request, session: Book) -> Response:
+    """All batches, what is still to do first."""
+    listed = [(batch, planning.formula_of(session, batch)) for batch in planning.batches(session)]
+    return render(
+        request, session, "plan/index.html", section="plan",
+        open_plans=[pair for pair in listed if pair[0].state in planning.OPEN_STATES],
+        past=[pair for pair in reversed(listed) if pair[0].state not in planning.OPEN_STATES],
+    )  # fmt: skip
+
+
+@router.get("/new")
+def show_new(request: Request, session: Book) -> Response:
+    """The plan form, empty, prefilled from the address, or worked out."""
+    return _form_page(request, session, None)
+
+
+@router.post("/new")
+def save_new(request: Request, typed: Typed) -> Response:
+    """Plan a batch."""
+    return submit(
+        request, typed, PlanIn, act=lambda s, data: _url(planning.plan(s, data)),
+        page=lambda s, form: _form_page(request, s, None, form), notice="The batch is planned.",
+    )  # fmt: skip
+
+
+@router.get("/{code}")
+def show_one(request: Request, session: Book, code: str) -> Response:
+    """One plan: the recipe, what is short, and what comes next."""
+    return _page(request, session, code)
+
+
+@router.get("/{code}/edit")
+def show_edit(request: Request, session: Book, code: str) -> Response:
+    """The form of a plan that was not cast yet."""
+    return _form_page(request, session, code)
+
+
+@router.post("/{code}/edit")
+def save_edit(request: Request, typed: Typed, code: str) -> Response:
+    """Change a plan."""
+
+    def act(session: Session, data: PlanIn) -> str:
+        return _url(planning.edit(session, planning.by_code(session, code), data, version_of(typed)))
+
+    return submit(
+        request, typed, PlanIn, act=act, page=lambda s, form: _form_page(request, s, code, form),
+        notice="The plan is changed. A checklist made for the earlier plan does not count any more.",
+    )  # fmt: skip
+
+
+@router.post("/{code}/drop")
+def drop(request: Request, typed: Typed, code: str) -> Response:
+    """Give up a plan."""
+
+    def act(session: Session, data: VoidIn) -> str:
+        return _url(planning.drop(session, planning.by_code(session, code), data.why, version_of(typed)))
+
+    return submit(
+        request, typed, VoidIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="drop",
+        notice="The plan is dropped; it stays in the book with its reason.",
+    )  # fmt: skip
+
+
+def _url(batch: Batch) -> str:
+    return f"/plan/{batch.code}"
+
+
+def _page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+    batch = planning.by_code(session, code)
+    checklist = checklists.current(session, batch)
+    forms = Forms(request, session, failed)
+    return render(
+        request, session, "plan/show.html", section="plan",
+        batch=batch, formula=planning.formula_of(session, batch), wanted=planning.wanted(session, batch),
+        needs=planning.needs(session, batch), weighed=planning.weighed(session, batch),
+        cast=casting.find(session, batch), checklist=checklist, fault=checklists.why_not(session, batch, checklist),
+        holds_until=checklists.holds_until(session, checklist) if checklist else None,
+        drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch),
+    )  # fmt: skip
+
+
+def _form_page(request: Request, session: Session, code: str | None, failed: Form | None = None) -> Response:
+    batch = planning.by_code(session, code) if code else None
+    url = f"{_url(batch)}/edit" if batch else "/plan/new"
+    choices = _choices(session, batch)
+    worked = None
+    if failed is not None:
+        form = failed
+    elif request.query_params:
+        form, worked = _from_address(request, session, url, batch)
+    else:
+        initial = _texts_of(session, batch) if batch else _defaults(session)
+        form = Forms(request, session).get("form", PlanIn, url, row=batch, initial=initial)
+    form.choices = choices
+    return render(
+        request, session, "plan/form.html", section="plan",
+        status=422 if form.errors else 200, form=form, batch=batch, worked=worked,
+        has_leftovers=bool(choices["remelts.leftover_id"]), remelt_limit=workshop.get(session).remelt_limit_share,
+    )  # fmt: skip
+
+
+def _from_address(
+    request: Request, session: Session, url: str, batch: Batch | None
+) -> tuple[Form, planning.Worked | None]:
+    """The form as the address fills it; `look` in the address works it out without saving."""
+    texts = [(SHORT_NAMES.get(name, name), text) for name, text in request.query_params.multi_items()]
+    look = ("look", "1") in texts
+    if not look:
+        defaults = _texts_of(session, batch) if batch else _defaults(session)
+        given = {name for name, _ in texts}
+        texts += [(name, str(text)) for name, text in defaults.items() if name not in given]
+    form = from_texts(PlanIn, texts, "form", url, {})
+    if batch is not None and form.version is None:
+        form.version = batch.version
+    return form, _look(session, form, batch) if look else None
+
+
+def _look(session: Session, form: Form, batch: Batch | None) -> planning.Worked | None:
+    data: Any = form.check(workshop.get(session).units)
+    if data is None:
+        return None
+    try:
+        return planning.work_out(session, data, batch)
+    except BookError as error:
+        form.refuse(error.field, error.message)
+    except CalcError as error:
+        form.refuse(error.field, f"{error.fault} {error.remedy}".strip())
+    return None
+
+
+def _choices(session: Session, batch: Batch | None) -> dict[str, list[Choice]]:
+    blends = formulas.current(session)
+    if batch is not None and all(blend.pk != batch.formula_id for blend in blends):
+        blends.append(planning.formula_of(session, batch))
+    units = workshop.get(session).units
+    return {
+        "formula_id": choose(blends, lambda blend: blend.label),
+        "items.pattern_id": choose(hardware.patterns(session)),
+        "remelts.leftover_id": [
+            (str(row.pk), f"{row.mark}, {editable(round(left, 6), 'mass', units)} left")
+            for row, left in planning.leftovers(session)
+        ],
+    }
+
+
+def _defaults(session: Session) -> dict[str, Any]:
+    shop = workshop.get(session)
+    return {
+        "planned_for": clock.today(),
+        "expected_density": editable(shop.expected_density_share, "share", shop.units),
+        "over_pour": editable(shop.over_pour_share, "share", shop.units),
+        "test_pieces": editable(shop.test_pieces_kg, "mass", shop.units),
+    }
+
+
+def _texts_of(session: Session, batch: Batch) -> dict[str, Any]:
+    units = workshop.get(session).units
+    texts: dict[str, Any] = {
+        "formula_id": batch.formula_id,
+        "planned_for": batch.planned_for,
+        "expected_density": editable(batch.expected_density_share, "share", units),
+        "over_pour": editable(batch.over_pour_share, "share", units),
+        "test_pieces": editable(batch.planned_test_pieces_kg, "mass", units),
+        "note": batch.note,
+    }
+    for i, item in enumerate(batch.items):
+        texts[f"items.{i}.pattern_id"], texts[f"items.{i}.count"] = item.pattern_id, item.count
+    for i, part in enumerate(part for part in batch.parts if part.leftover_id is not None):
+        texts[f"remelts.{i}.leftover_id"] = part.leftover_id
+        texts[f"remelts.{i}.mass"] = editable(part.target_kg, "mass", units)
+    return texts

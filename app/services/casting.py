@@ -24,6 +24,9 @@ from app.models.cast import CloseIn, NoteIn, OpenSessionIn, TemperatureIn
 from app.services import checklists, planning, rows, steps, workshop
 from app.units import show
 
+EDGE_K = 1e-3
+"""Temperatures closer than this are the same [K]: 220 °F typed here and 220 °F kept there differ in the tenth digit."""
+
 
 @dataclass(frozen=True)
 class Running:
@@ -73,6 +76,11 @@ def the_open(session: Session, batch: Batch) -> CastSession:
     return cast
 
 
+def person(cast: CastSession) -> str:
+    """Who opened the session last: the person at the bench."""
+    return cast.openings[-1].person if cast.openings else ""
+
+
 def sessions(session: Session) -> list[tuple[CastSession, Batch]]:
     """All cast sessions with their batches, newest first."""
     casts = session.exec(select(CastSession).order_by(col(CastSession.id).desc()))
@@ -115,6 +123,12 @@ def kept(session: Session, batch: Batch) -> list[Leftover]:
     return list(session.exec(select(Leftover).where(Leftover.batch_id == batch.pk).order_by(col(Leftover.id))))
 
 
+def next_mark(session: Session, batch: Batch) -> str:
+    """A mark for the next leftover of a batch that is not taken yet."""
+    taken = set(session.exec(select(Leftover.mark)))
+    return next(mark for n in range(1, len(taken) + 2) if (mark := f"{batch.code} leftover {n}") not in taken)
+
+
 def advice(shop: Workshop, temperature_k: float) -> Advice:
     """What a pan temperature means against the workshop's band, and what to do.
 
@@ -122,13 +136,13 @@ def advice(shop: Workshop, temperature_k: float) -> Advice:
     """
     limit = show(shop.pan_limit_k, "temperature", shop.units)
     low = show(shop.pan_low_k, "temperature", shop.units)
-    if temperature_k > shop.pan_limit_k:
+    if temperature_k > shop.pan_limit_k + EDGE_K:
         return Advice(
             "out",
             f"Above the limit of {limit}. Heat off now, lift the pan off the plate if you can do it without "
             "reaching over it, and add nothing. If it smokes hard or darkens fast, leave.",
         )
-    if temperature_k < shop.pan_low_k:
+    if temperature_k < shop.pan_low_k - EDGE_K:
         return Advice("near", f"Below the working band ({low} to {limit}): too stiff to pour well. Warm it slowly.")
     return Advice("in", f"Inside the working band ({low} to {limit}).")
 

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from sqlmodel import Session, col, select
 
 from app import clock
-from app.errors import Refused
+from app.errors import NotFound, Refused
 from app.models import (
     Batch,
     CastSession,
@@ -47,6 +47,20 @@ def current(session: Session, batch: Batch) -> Checklist | None:
         .where(Checklist.batch_id == batch.pk, col(Checklist.voided_at).is_(None), col(Checklist.id).not_in(used))
         .order_by(col(Checklist.id).desc())
     ).first()
+
+
+def of_batch(session: Session, batch: Batch, checklist_id: int) -> Checklist:
+    """The checklist of that identity, if it was made for this batch.
+
+    Raises
+    ------
+    NotFound
+        There is none for this batch.
+    """
+    checklist = rows.get(session, Checklist, checklist_id, "checklist")
+    if checklist.batch_id != batch.pk:
+        raise NotFound(f"There is no such checklist for {batch.code}.")
+    return checklist
 
 
 def history(session: Session, batch: Batch) -> list[Checklist]:

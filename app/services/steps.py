@@ -14,7 +14,7 @@ from app.calc.recipe import to_melt_order
 from app.errors import Refused
 from app.models import Batch, BatchPart, CastSession, CastStep, SessionNote
 from app.models.cast import StepIn
-from app.services import rows
+from app.services import planning, rows
 
 MINUTE = 60.0
 CORE_AFTER_S = 3 * MINUTE
@@ -45,6 +45,12 @@ class Now:
     def late(self) -> bool:
         """More than a minute past its time."""
         return self.late_s > GRACE_S
+
+    @property
+    def late_words(self) -> str:
+        """How late, in words."""
+        minutes = round(self.late_s / MINUTE)
+        return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60} min"
 
 
 def make(batch: Batch, blend: dict[str, float]) -> list[CastStep]:
@@ -153,12 +159,14 @@ def record(
     if data.act == "undo":
         _undo(session, cast, step, version)
     else:
-        _settle(cast, step, data, person, version)
+        _settle(session, cast, step, data, person, version)
     session.flush()
     return step
 
 
-def _settle(cast: CastSession, step: CastStep, data: StepIn, person: str, version: int | None) -> None:
+def _settle(
+    session: Session, cast: CastSession, step: CastStep, data: StepIn, person: str, version: int | None
+) -> None:
     if step.done_at is not None:
         raise Refused(f"This step was ticked already, at {clock.local(step.done_at):%H:%M}.")
     if step.skipped_why is not None:
@@ -172,8 +180,19 @@ def _settle(cast: CastSession, step: CastStep, data: StepIn, person: str, versio
             raise Refused("Say in a few words why it is skipped.", field="why")
         step.skipped_why = data.why
     else:
+        if step.key == "weigh":
+            _all_weighed(session, cast)
         step.done_at = clock.now()
     step.person = person
+
+
+def _all_weighed(session: Session, cast: CastSession) -> None:
+    batch = rows.get(session, Batch, cast.batch_id, "batch")
+    amounts = planning.weighed(session, batch)
+    missing = [part for part in batch.parts if not amounts[part.pk]]
+    if missing:
+        names = ", ".join(INGREDIENTS[part.ingredient].name if part.ingredient else "leftover" for part in missing)
+        raise Refused(f"Not weighed yet: {names}. Book the amounts first, or skip this step with a reason.")
 
 
 def _undo(session: Session, cast: CastSession, step: CastStep, version: int | None) -> None:

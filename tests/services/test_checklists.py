@@ -1,0 +1,148 @@
+"""The checklist: every line, a reason where it does not apply, a name, and a time it holds."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from sqlmodel import Session
+
+from app import clock
+from app.errors import NotFound, Refused
+from app.models import Batch, Checklist
+from app.models.checklist import AnswerIn, EditionIn, SignIn
+from app.services import checklists, planning, workshop
+from tests import build
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+DONE = AnswerIn(answer="done")
+
+
+@pytest.fixture
+def batch(session: Session) -> Batch:
+    return build.batch(session)
+
+
+def test_every_line_is_answered_and_signed(session: Session, batch: Batch) -> None:
+    with clock.turned_to(NOON) as turn:
+        checklist = checklists.start(session, batch)
+        lines = checklists.lines(session, checklist)
+        assert len(lines) == len(workshop.checklist_now(session).items)
+        for line in lines[:-1]:
+            checklists.answer(session, checklist, line.item.pk, DONE)
+        with pytest.raises(Refused, match="1 line has no answer"):
+            checklists.sign(session, checklist, SignIn(person="Ada"))
+        turn(NOON + timedelta(minutes=5))
+        checklists.answer(session, checklist, lines[-1].item.pk, AnswerIn(answer="na", reason="No tubes today."))
+        checklists.sign(session, checklist, SignIn(person="Ada"))
+    assert (checklist.person, checklist.completed_at) == ("Ada", NOON + timedelta(minutes=5))
+    answers = {line.item.pk: line.answer for line in checklists.lines(session, checklist)}
+    assert {a.answered_at for a in answers.values() if a} == {NOON, NOON + timedelta(minutes=5)}
+
+
+@pytest.mark.parametrize("reason", ["", "  ", "no"])
+def test_not_applicable_needs_a_reason(session: Session, batch: Batch, reason: str) -> None:
+    checklist = checklists.start(session, batch)
+    item = checklists.lines(session, checklist)[0].item
+    with pytest.raises(Refused, match="why it does not apply") as caught:
+        checklists.answer(session, checklist, item.pk, AnswerIn(answer="na", reason=reason))
+    assert caught.value.field == "reason"
+
+
+def test_an_answer_can_be_taken_back_until_signed(session: Session, batch: Batch) -> None:
+    checklist = checklists.start(session, batch)
+    item = checklists.lines(session, checklist)[0].item
+    checklists.answer(session, checklist, item.pk, DONE)
+    checklists.answer(session, checklist, item.pk, DONE)  # twice is once
+    assert sum(line.answer is not None for line in checklists.lines(session, checklist)) == 1
+    checklists.answer(session, checklist, item.pk, AnswerIn(answer="open"))
+    assert checklists.lines(session, checklist)[0].answer is None
+
+
+def test_a_signed_checklist_stays(session: Session, batch: Batch) -> None:
+    checklist = build.checklist(session, batch)
+    item = checklists.lines(session, checklist)[0].item
+    with pytest.raises(Refused, match="stays as it is"):
+        checklists.answer(session, checklist, item.pk, AnswerIn(answer="open"))
+    with pytest.raises(Refused, match="stays as it is"):
+        checklists.sign(session, checklist, SignIn(person="Eve"))
+
+
+def test_only_one_at_a_time(session: Session, batch: Batch) -> None:
+    first = checklists.start(session, batch)
+    with pytest.raises(Refused, match="there already"):
+        checklists.start(session, batch)
+    second = checklists.start_anew(session, batch, "Somebody came in.")
+    assert (first.voided_why, checklists.current(session, batch)) == ("Somebody came in.", second)
+    with pytest.raises(Refused, match="voided"):
+        checklists.answer(session, first, checklists.lines(session, first)[0].item.pk, DONE)
+
+
+def test_a_line_of_another_version(session: Session, batch: Batch) -> None:
+    checklist = checklists.start(session, batch)
+    edition = workshop.new_edition(
+        session, EditionIn.model_validate({"items": [{"heading": "Place", "words": "Swept."}]})
+    )
+    with pytest.raises(Refused, match="another version"):
+        checklists.answer(session, checklist, edition.items[0].pk, DONE)
+    for line in checklists.lines(session, checklist):
+        checklists.answer(session, checklist, line.item.pk, DONE)
+    with pytest.raises(Refused, match="newer version"):
+        checklists.sign(session, checklist, SignIn(person="Ada"))
+
+
+def test_no_checklist_for_a_dropped_batch_or_an_open_session(session: Session, batch: Batch) -> None:
+    build.opened_session(session, batch)
+    with pytest.raises(Refused, match="needs no further checklist"):
+        checklists.start(session, batch)
+    other = build.batch(session)
+    planning.drop(session, other, "No time.")
+    with pytest.raises(Refused, match="was dropped"):
+        checklists.start(session, other)
+
+
+def test_of_another_batch(session: Session, batch: Batch) -> None:
+    checklist = build.checklist(session, batch)
+    other = build.batch(session)
+    with pytest.raises(NotFound):
+        checklists.of_batch(session, other, checklist.pk)
+    assert "another batch" in (checklists.why_not(session, other, checklist) or "")
+
+
+def local(hour: int, minute: int = 0, day: int = 25) -> datetime:
+    """An hour of the bench's own clock."""
+    return datetime(2026, 11, day, hour, minute).astimezone()
+
+
+def signed_at(session: Session, batch: Batch, moment: datetime) -> Checklist:
+    with clock.turned_to(moment):
+        return build.checklist(session, batch)
+
+
+@pytest.mark.parametrize(
+    ("signed", "holds"),
+    [(local(9), local(13)), (local(22), local(0, day=26))],
+    ids=["four hours", "midnight comes first"],
+)
+def test_how_long_it_holds(session: Session, batch: Batch, signed: datetime, holds: datetime) -> None:
+    checklist = signed_at(session, batch, signed)
+    assert checklists.holds_until(session, checklist) == holds
+    for moment, opens in ((holds - timedelta(seconds=1), True), (holds + timedelta(seconds=1), False)):
+        with clock.turned_to(moment):
+            assert (checklists.why_not(session, batch, checklist) is None) is opens
+
+
+def test_the_workshops_own_limit_counts(session: Session, batch: Batch) -> None:
+    workshop.get(session).checklist_valid_s = 1800
+    checklist = signed_at(session, batch, local(9))
+    with clock.turned_to(local(9, 31)):
+        assert "held until 09:30" in (checklists.why_not(session, batch, checklist) or "")
+
+
+def test_every_reason_not_to_open(session: Session, batch: Batch) -> None:
+    assert "no checklist" in (checklists.why_not(session, batch, None) or "")
+    begun = checklists.start(session, batch)
+    assert "not complete" in (checklists.why_not(session, batch, begun) or "")
+    checklists.void_unused(session, batch, "Rain came in.")
+    assert "Rain came in." in (checklists.why_not(session, batch, begun) or "")
+    yesterday = signed_at(session, batch, local(23, day=24))
+    with clock.turned_to(local(0, 30)):
+        assert "another day" in (checklists.why_not(session, batch, yesterday) or "")

@@ -1,0 +1,73 @@
+"""The day: first steps of a new book, what runs, what is due, what is short, what is ready."""
+
+from datetime import UTC, datetime, timedelta
+
+from sqlmodel import Session
+
+from app import clock
+from app.models.batch import TestPiecesIn
+from app.models.cast import CloseIn
+from app.services import casting, planning, today, workshop
+from tests import build
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+
+
+def test_a_new_book_says_what_to_enter_first(session: Session) -> None:
+    day = today.look(session)
+    assert day.quiet
+    assert [step.done for step in day.first_steps] == [False] * len(day.first_steps)
+    build.supply(session)
+    build.formula(session)
+    done = [step.done for step in today.look(session).first_steps]
+    assert done[:3] == [True, True, False]
+    build.batch(session)
+    assert today.look(session).first_steps == []
+
+
+def test_planned_and_short(session: Session) -> None:
+    batch = build.batch(session)
+    day = today.look(session)
+    assert [plan.batch.code for plan in day.plans] == [batch.code]
+    assert {need.ingredient for need in day.short} == {"potassium_nitrate", "sorbitol", "sucrose"}
+    assert [need.short_kg for need in day.plans[0].short] == [part.target_kg for part in batch.parts]
+    build.stock(session, batch)
+    day = today.look(session)
+    assert (day.short, day.plans[0].short, day.plans[0].overdue) == ([], [], False)
+    with clock.turned_to(clock.now() + timedelta(days=1)):
+        assert today.look(session).plans[0].overdue
+    planning.drop(session, batch, "No time.")
+    assert today.look(session).quiet
+
+
+def test_running_sessions_the_most_pressing_first(session: Session) -> None:
+    with clock.turned_to(NOON) as turn:
+        late = build.cast(session, until="core")
+        turn(NOON + timedelta(minutes=10))
+        later = build.cast(session, until="core")
+        turn(NOON + timedelta(minutes=20))
+        running = today.look(session).running
+    assert [run.batch.code for run in running] == [late.code, later.code]
+    first, second = (run.next_step for run in running)
+    assert first is not None
+    assert second is not None
+    assert (first.step.key, first.late, second.late) == ("compact:1", True, False)
+
+
+def test_a_closed_session_no_longer_runs(session: Session) -> None:
+    batch = build.cast(session, until="bag")
+    casting.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
+    casting.close(session, batch, CloseIn())
+    assert today.look(session).running == []
+
+
+def test_grains_from_bench_to_ready(session: Session) -> None:
+    lot = build.cast(session, 3)
+    build.grain(session, lot, decision=None)
+    build.grain(session, lot, decision="accept")
+    day = today.look(session)
+    assert [len(views) for views in (day.undecided, day.ready)] == [1, 0]
+    assert [(lot.code, lot.count) for lot in day.curing] == [(lot.code, 1)]
+    with clock.turned_to(clock.now() + timedelta(seconds=workshop.get(session).cure_s + 1)):
+        day = today.look(session)
+        assert (len(day.ready), day.curing) == (1, [])
