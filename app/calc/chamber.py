@@ -15,17 +15,15 @@ decays in closed form.
 References: TR-BDF2: R. E. Bank et al., IEEE Trans. Electron Devices 32 (1985) 1992 (from memory).
 """
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
-from typing import Any
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg.lapack import dtbtrs
 
-from app.calc.burnrate import BurnLaw
+from app.calc.arrays import Arrays, choking_pressure, solid, webs
 from app.calc.constants import Floats
 from app.calc.errors import NoSolution
-from app.calc.grain import cross_section
 from app.calc.nozzle import coefficient_from_exit, exit_pressure_ratio
 
 STEPS = 120
@@ -39,74 +37,6 @@ _AFTER = np.array([0.0, 1 / 64, 1 / 16, 1 / 4]) / STEPS  # fine steps after a gr
 _TAIL = np.linspace(0.0, 1.0, 25)
 _CHUNK = 64  # motors at a time: the working arrays then stay in the processor's cache
 _MAX_ITERATIONS = 40
-_NO_KINK = 1e3  # ln P of a kink that no motor reaches, for laws with fewer than the widest
-
-
-@dataclass(frozen=True)
-class Arrays:
-    """Motors as arrays: (M,) per motor, (M, G) per grain, (M, K) per kink of the burn law; SI throughout.
-
-    Grains that a motor has fewer of are padded with zero mass and length. `rate_scale` multiplies the burn
-    rate (temperature, extra burning area); `law_*` describe ln r as a line plus a kink at each joint.
-    """
-
-    outer_r: Floats
-    core_r: Floats
-    offset: Floats
-    length: Floats
-    mass: Floats
-    ends: Floats
-    burns_core: Floats
-    burns_outer: Floats
-    chamber_volume: Floats
-    throat_d: Floats
-    throat_growth: Floats
-    exit_d: Floats
-    c_star: Floats
-    gamma: Floats
-    flow_function: Floats
-    nozzle_efficiency: Floats
-    ambient: Floats
-    igniter: Floats
-    rate_scale: Floats
-    law_origin: Floats
-    law_level: Floats
-    law_slope: Floats
-    law_knots: Floats
-    law_bends: Floats
-
-    def __len__(self) -> int:
-        return len(self.throat_d)
-
-    def rows(self, index: Any) -> "Arrays":
-        """Pick motors by slice or index array."""
-        return Arrays(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
-
-    def repeat(self, n: int) -> "Arrays":
-        """Repeat each motor n times."""
-        return self.rows(np.repeat(np.arange(len(self)), n))
-
-    def changed(self, **values: Floats) -> "Arrays":
-        """Copy with some arrays replaced."""
-        return replace(self, **values)
-
-
-def law_arrays(laws: Sequence[BurnLaw]) -> dict[str, Floats]:
-    """Describe burn laws as a line and kinks: the `law_*` arrays of `Arrays`, shapes (M,) and (M, K)."""
-    width = max(len(law.pressures) for law in laws) - 2
-    knots = np.full((len(laws), width), _NO_KINK)
-    bends = np.zeros((len(laws), width))
-    for row, law in enumerate(laws):
-        count = len(law.pressures) - 2
-        knots[row, :count] = law.log_points[0][1:-1]
-        bends[row, :count] = np.diff(law.exponents)
-    return {
-        "law_origin": np.array([law.log_points[0][0] for law in laws]),
-        "law_level": np.array([law.log_points[1][0] for law in laws]),
-        "law_slope": np.array([law.exponents[0] for law in laws]),
-        "law_knots": knots,
-        "law_bends": bends,
-    }
 
 
 @dataclass(frozen=True)
@@ -128,36 +58,6 @@ class Burn:
     burnt: int
     start_gas: Floats
     end_gas: Floats
-
-
-def webs(a: Arrays) -> tuple[Floats, Floats]:
-    """Depth at which each grain is gone and at which its core first reaches the outside [m], shapes (M, G)."""
-    sides = a.burns_core + a.burns_outer
-    divisor, ends = np.maximum(sides, 1.0), np.maximum(a.ends, 1.0)
-    radial = np.where(sides > 0, (a.outer_r + a.offset - a.core_r) / divisor, np.inf)
-    near = np.where(sides > 0, (a.outer_r - a.offset - a.core_r) / divisor, np.inf)
-    axial = np.where(a.ends > 0, a.length / ends, np.inf)
-    web = np.where(a.mass > 0, np.minimum(radial, axial), 0.0)
-    return web, np.minimum(near, web)
-
-
-def solid(a: Arrays, web: Floats, x: Floats) -> tuple[Floats, Floats]:
-    """Propellant volume [m3] and cross-section [m2] of each grain at depths x (M, N): shapes (M, G, N)."""
-    depth = x[:, None, :]
-    area, _, _ = cross_section(
-        a.outer_r[..., None] - depth * a.burns_outer[..., None],
-        a.core_r[..., None] + depth * a.burns_core[..., None],
-        a.offset[..., None],
-    )
-    left = depth < web[..., None]
-    area = np.where(left, area, 0.0)
-    return area * np.maximum(a.length[..., None] - depth * a.ends[..., None], 0.0), area
-
-
-def choking_pressure(a: Arrays) -> Floats:
-    """Chamber pressure above which the throat is choked [Pa], shape (M,)."""
-    g = a.gamma
-    return np.asarray(a.ambient * ((g + 1) / 2) ** (g / (g - 1)))
 
 
 def _nodes(a: Arrays) -> tuple[Floats, Floats, Floats]:
@@ -353,10 +253,42 @@ def _thrust(a: Arrays, pressure: Floats, throat_area: Floats) -> Floats:
 
 
 def march(a: Arrays) -> Iterator[tuple[slice, Burn]]:
-    """March every motor, a few dozen at a time, and hand on each chunk's rows and `Burn`.
+    """March every motor, a few dozen at a time.
 
-    Histories differ in length between chunks, and a caller that reduces each chunk to a few numbers never holds
-    more than one.
+    Parameters
+    ----------
+    a : Arrays
+        Motors, shape (M,) and more.
+
+    Yields
+    ------
+    rows, burn : tuple of slice and Burn
+        Which motors these are, and their histories [s], [Pa], [N], [kg/s].
+
+    Returns
+    -------
+    iterator
+        Of the above [-].
+
+    Raises
+    ------
+    NoSolution
+        A motor that cannot choke its throat, or whose pressure does not settle.
+
+    Notes
+    -----
+    Histories differ in length between chunks; a caller that reduces each chunk never holds more than one.
+
+    References
+    ----------
+    The module's docstring.
+
+    Examples
+    --------
+    >>> from app.calc.assembly import example, motor_arrays
+    >>> rows, burn = next(march(motor_arrays([example()])))
+    >>> rows, burn.pressure.shape[0]
+    (slice(0, 1, None), 1)
     """
     for start in range(0, len(a), _CHUNK):
         part = slice(start, min(start + _CHUNK, len(a)))

@@ -11,7 +11,8 @@ import numpy as np
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from app.calc.chamber import Arrays, Burn, march
+from app.calc.arrays import Arrays
+from app.calc.chamber import Burn, march
 from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
 from app.calc.errors import CalcError
 from app.calc.impulse import CLASS_LIMITS, impulse_class
