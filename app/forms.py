@@ -164,7 +164,8 @@ class Form:
         bounds = {"greater_than": "more than {gt}", "greater_than_equal": "at least {ge}",
                   "less_than": "less than {lt}", "less_than_equal": "at most {le}"}  # fmt: skip
         if kind in bounds:
-            return f"This must be {bounds[kind].format(**limits)}."
+            plain = {name: f"{bound:.12g}" for name, bound in limits.items()}  # 1000000, not 1e6 and not 0.0
+            return f"This must be {bounds[kind].format(**plain)}."
         if kind == "string_too_short":
             return f"Write at least {limits['min_length']} characters."
         if kind == "string_too_long":

@@ -55,7 +55,7 @@ class Row(SQLModel):
 class FormIn(BaseModel):
     """Checked form data; `Measure` fields hold a Quantity."""
 
-    model_config = ConfigDict(str_strip_whitespace=True, extra="ignore")
+    model_config = ConfigDict(str_strip_whitespace=True, extra="ignore", allow_inf_nan=False)
 
 
 T = TypeVar("T", bound=SQLModel)
