@@ -28,4 +28,5 @@ def discard(request: Request, page: str, back: str) -> Response:
     with writing(request.app.state.engine) as session:
         drafts.discard(session, page)
         session.commit()
-    return redirect(back if back.startswith("/") and not back.startswith("//") else "/")
+    inside = back.startswith("/") and not back.startswith(("//", "/\\"))  # browsers read /\ as //: another site
+    return redirect(back if inside else "/")

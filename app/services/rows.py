@@ -37,7 +37,8 @@ def claim(row: Row, version: int | None) -> None:
     if version is not None and version != row.version:
         raise Conflict(
             "This was changed in another tab or on another device after you opened it. What you typed is kept "
-            "here and was not saved; open the page again to see how it stands now.",
+            "here and was not saved. Open the page again to see how it stands now; if it shows your own words, "
+            "choose “Start afresh” there.",
         )
     row.version += 1
 
