@@ -1,0 +1,303 @@
+"""The demonstration book: `demo_data/workshop.toml` acted out through the services, with the clock turned back."""
+
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from sqlmodel import Session, select
+
+from app import clock
+from app.calc.recipe import theoretical_density
+from app.db import migrate, open_engine, writing
+from app.models import (
+    Batch,
+    Case,
+    CastingTube,
+    CoringRod,
+    Formula,
+    Grain,
+    GrainPattern,
+    LaunchField,
+    MotorBuild,
+    Nozzle,
+    Prediction,
+    Rocket,
+)
+from app.models.base import FormIn
+from app.models.batch import LeftoverIn, PlanIn, TestPiecesIn, WeighOutIn
+from app.models.cast import CloseIn, OpenSessionIn, StepIn, TemperatureIn
+from app.models.checklist import AnswerIn, SignIn
+from app.models.firing import FiringIn
+from app.models.formula import FormulaIn
+from app.models.grain import DecisionIn, GrainIn
+from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn
+from app.models.motor import BuildIn
+from app.models.place import LaunchFieldIn, RocketIn
+from app.models.supply import SupplyIn
+from app.services import (
+    casting,
+    checklists,
+    firings,
+    first_run,
+    formulas,
+    grains,
+    hardware,
+    motors,
+    places,
+    planning,
+    steps,
+    supplies,
+    weigh_outs,
+    workshop,
+)
+from app.settings import resource
+
+Told = Mapping[str, Any]
+MINUTES_PER_STEP = {"pour": 6, "core": 3, "compact:1": 15, "compact:2": 10, "compact:3": 10, "pull": 52, "bag": 260}
+
+
+def fill(book: Path) -> None:
+    """Make a demonstration book; the file appears only when all of it is in."""
+    story = tomllib.loads((resource("demo_data") / "workshop.toml").read_text(encoding="utf-8"))
+    unfinished = book.with_suffix(".unfinished")
+    unfinished.unlink(missing_ok=True)
+    migrate(unfinished)
+    engine = open_engine(unfinished)
+    first_run.prepare(engine)
+    with writing(engine) as session, clock.turned_to(clock.now()) as turn:
+        _Workshop(session, turn).act(story)
+        session.commit()
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    engine.dispose()
+    unfinished.replace(book)
+
+
+@dataclass
+class _Workshop:
+    """Acts the story out in a session, turning the clock as it goes."""
+
+    session: Session
+    turn: Callable[[datetime], None]
+    start: datetime = field(default_factory=clock.now)
+    lots: list[Batch] = field(default_factory=list)
+
+    def act(self, story: Told) -> None:
+        """All of it, in the order of its days, ending at the moment the book is made."""
+        self._own(story)
+        days: list[tuple[int, Callable[[Told], None], Told]] = []
+        days += [(supply["days_ago"], self._buy, supply) for supply in story["supply"]]
+        days += [(lot["days_ago"], self._cast_lot, lot) for lot in story["lot"]]
+        days += [(firing["days_ago"], self._fire, firing) for firing in story["firing"]]
+        for days_ago, act, told in sorted(days, key=lambda day: -day[0]):
+            self._at(days_ago)
+            act(told)
+        self._at(1)
+        self._build(story["build"])
+        self.turn(self.start)
+        self._plan(story["planned"])
+        self._run(story["running"])
+        self.turn(self.start)
+
+    # --- Time and names ---------------------------------------------------------------------------
+
+    def _at(self, days_ago: int, hour: int = 10) -> None:
+        day = clock.local(self.start) - timedelta(days=days_ago)
+        self.turn(day.replace(hour=hour, minute=0, second=0, microsecond=0))
+
+    def _wait(self, minutes: float) -> None:
+        self.turn(clock.now() + timedelta(minutes=minutes))
+
+    def _named(self, table: type[Any], name: str) -> int:
+        row = self.session.exec(select(table).where(table.name == name)).first()
+        assert row is not None, f"the story names {name}, which the workshop does not own"
+        return int(row.pk)
+
+    def _form(self, model: type[FormIn], told: Told, **more: Any) -> Any:
+        texts = {k: v for k, v in {**told, **more}.items() if k in model.model_fields and v is not None}
+        return model.model_validate(texts)
+
+    # --- What the workshop owns -------------------------------------------------------------------
+
+    def _own(self, story: Told) -> None:
+        self._at(max(item["days_ago"] for item in story["supply"]))
+        workshop.get(self.session).person = story["person"]
+        for told in story["formula"]:
+            parts = [{"ingredient": name, "percent": share} for name, share in told["parts"].items()]
+            formulas.save(self.session, self._form(FormulaIn, told, parts=parts))
+        for told in story["tube"]:
+            hardware.save_tube(self.session, self._form(CastingTubeIn, told))
+        for told in story["rod"]:
+            hardware.save_rod(self.session, self._form(CoringRodIn, told))
+        for told in story["pattern"]:
+            tools = {
+                "casting_tube_id": self._named(CastingTube, told["tube"]),
+                "coring_rod_id": self._named(CoringRod, told["rod"]),
+            }
+            hardware.save_pattern(self.session, self._form(GrainPatternIn, told, **tools))
+        for told in story["case"]:
+            proof = told.get("proof_days_ago")
+            day = clock.local(self.start).date() - timedelta(days=proof) if proof else None
+            hardware.save_case(self.session, self._form(CaseIn, told, proof_on=day))
+        for told in story["nozzle"]:
+            hardware.save_nozzle(self.session, self._form(NozzleIn, told))
+        for told in story["rocket"]:
+            places.save_rocket(self.session, self._form(RocketIn, told))
+        for told in story["field"]:
+            places.save_field(self.session, self._form(LaunchFieldIn, told))
+
+    def _buy(self, told: Told) -> None:
+        supplies.save(self.session, self._form(SupplyIn, told, received_on=clock.today()))
+
+    # --- Casting ------------------------------------------------------------------------------------
+
+    def _plan(self, told: Told) -> Batch:
+        shop = workshop.get(self.session)
+        left = planning.leftovers(self.session)
+        remelts = [{"leftover_id": left[0][0].pk, "mass": told["remelt"]}] if "remelt" in told else []
+        items = [{"pattern_id": self._named(GrainPattern, n), "count": c} for n, c in told["items"].items()]
+        plan = PlanIn.model_validate(
+            {
+                "formula_id": self._named(Formula, told["formula"]),
+                "planned_for": clock.today(),
+                "items": items,
+                "remelts": remelts,
+                "expected_density": f"{shop.expected_density_share * 100:.6g} %",
+                "over_pour": f"{shop.over_pour_share * 100:.6g} %",
+                "test_pieces": f"{shop.test_pieces_kg * 1000:.6g} g",
+                "note": told.get("note", ""),
+            }
+        )
+        return planning.plan(self.session, plan)
+
+    def _open(self, batch: Batch) -> None:
+        person = workshop.get(self.session).person
+        checklist = checklists.start(self.session, batch)
+        for line in checklists.lines(self.session, checklist):
+            checklists.answer(self.session, checklist, line.item.pk, AnswerIn(answer="done"))
+        checklists.sign(self.session, checklist, SignIn(person=person))
+        casting.open_session(self.session, batch, OpenSessionIn(checklist_id=checklist.pk))
+
+    def _weigh_out(self, batch: Batch) -> None:
+        for part in list(batch.parts):
+            bag = None
+            if part.ingredient is not None:
+                held = supplies.remaining(self.session)
+                bags = supplies.bags(self.session, part.ingredient)
+                bag = next(b.pk for b in bags if held[b.pk] > part.target_kg)
+            weighed = WeighOutIn.model_validate({"supply_id": bag, "mass": f"{part.target_kg * 1000:.1f} g"})
+            weigh_outs.weigh_out(self.session, batch, part.pk, weighed, workshop.get(self.session).person)
+
+    def _steps(self, batch: Batch, until: str, readings: list[str]) -> None:
+        cast = casting.the_open(self.session, batch)
+        person = workshop.get(self.session).person
+        waiting = list(readings)
+        for step in cast.steps:
+            if step.done_at is not None:
+                continue
+            self._wait(MINUTES_PER_STEP.get(step.key, 8))
+            if waiting and step.key.split(":")[0] in ("melt", "oxidiser"):
+                casting.read_temperature(
+                    self.session, batch, TemperatureIn.model_validate({"temperature": waiting.pop(0)})
+                )
+            steps.record(self.session, cast, step.pk, StepIn(act="done"), person)
+            if step.key == until:
+                break
+
+    def _weigh_grains(self, batch: Batch, told: Told) -> None:
+        patterns = [n for n, count in told["items"].items() for _ in range(count)]
+        formula = self.session.get(Formula, batch.formula_id)
+        assert formula is not None
+        ideal = theoretical_density(formula.blend)
+        for number, (name, share) in enumerate(zip(patterns, told["density"], strict=True), start=1):
+            pattern = self.session.get(GrainPattern, self._named(GrainPattern, name))
+            assert pattern is not None
+            tube = self.session.get(CastingTube, pattern.casting_tube_id)
+            gross = share * ideal * pattern.volume_m3 + (tube.tare_kg if tube and tube.tare_kg else 0.0)
+            grain = grains.weigh(
+                self.session, batch,
+                GrainIn.model_validate(
+                    {"pattern_id": pattern.pk, "number": number, "gross": f"{gross * 1000:.1f} g", "in_tube": True}
+                ),
+            )  # fmt: skip
+            self._decide(grain, share, told.get("hold_below", 0.0))
+
+    def _decide(self, grain: Grain, share: float, hold_below: float) -> None:
+        if share < 0.85:
+            decision, why = "reject", "Void under the skin."
+        elif share < hold_below:
+            decision, why = "hold", "Too light; kept for a look with a lamp."
+        else:
+            decision, why = "accept", "" if grain.verdict == "accept" else "Looked at: no void found, core straight."
+        grains.decide(self.session, grain, DecisionIn.model_validate({"decision": decision, "why": why}))
+
+    def _cast_lot(self, told: Told) -> None:
+        batch = self._plan(told)
+        self.lots.append(batch)
+        self._open(batch)
+        self._weigh_out(batch)
+        self._steps(batch, "pull", told["temperatures"])
+        self._weigh_grains(batch, told)
+        if "hold_below" not in told:
+            grains.bag_accepted(self.session, batch)
+        self._steps(batch, "bag", [])
+        pieces = f"{workshop.get(self.session).test_pieces_kg * 1000:.6g} g"
+        casting.tell_test_pieces(self.session, batch, TestPiecesIn.model_validate({"test_pieces": pieces}))
+        if "leftover" in told:
+            left = {"mark": f"Rest of {batch.code}", "mass": told["leftover"]}
+            casting.keep_leftover(self.session, batch, LeftoverIn.model_validate(left))
+        casting.close(self.session, batch, CloseIn())
+
+    def _run(self, told: Told) -> None:
+        """A session that is going on as the book is opened."""
+        poured = self.start - timedelta(minutes=told["minutes_since_pour"])
+        self.turn(poured - timedelta(minutes=60))
+        batch = self._plan(told)
+        self._open(batch)
+        self._weigh_out(batch)
+        self._steps(batch, "compact:1", ["111 C", "116 C", "118 C"])
+
+    # --- Motors and firings ---------------------------------------------------------------------------
+
+    def _build(self, told: Told) -> MotorBuild:
+        lot = self.lots[told["lot"] - 1]
+        free = [g for g in grains.ready(self.session) if g.batch_id == lot.pk][: told["grains"]]
+        nozzle = self.session.get(Nozzle, self._named(Nozzle, told["nozzle"]))
+        assert nozzle is not None
+        throat = hardware.throat_now(self.session, nozzle)
+        return motors.build(
+            self.session,
+            BuildIn.model_validate(
+                {
+                    "grain_ids": [g.pk for g in free],
+                    "case_id": self._named(Case, told["case"]),
+                    "nozzle_id": nozzle.pk,
+                    "throat_d": f"{throat * 1000:.6g} mm",
+                    "built_on": clock.today(),
+                    "field_elevation": "12 m",
+                    "grain_temperature": told.get("air", "15 C"),
+                }
+            ),
+        )
+
+    def _fire(self, told: Told) -> None:
+        build = self._build(told)
+        self._wait(240)
+        predicted = self.session.exec(select(Prediction).where(Prediction.motor_build_id == build.pk)).one()
+        share = told.get("share_of_predicted")
+        rocket = self._named(Rocket, told["rocket"]) if "rocket" in told else None
+        firings.log(
+            self.session,
+            self._form(
+                FiringIn, {k: v for k, v in told.items() if k != "field"},
+                motor_build_id=build.pk,
+                fired_at=clock.local(clock.now()).replace(tzinfo=None),
+                launch_field_id=self._named(LaunchField, told["field"]),
+                rocket_id=rocket,
+                air_temperature=told.get("air"),
+                measured_impulse=f"{share * predicted.total_impulse_ns:.0f} N·s" if share else None,
+            ),
+        )  # fmt: skip

@@ -1,0 +1,63 @@
+"""The demonstration book obeys every rule of the book, because it is acted out through the services."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine
+from sqlmodel import Session, select
+
+from app.db import open_engine, reading
+from app.demo import fill
+from app.models import Batch, Firing, Grain, Prediction
+from app.services import casting, grains, lots
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+    book = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
+    fill(book)
+    assert not book.with_suffix(".unfinished").exists()
+    engine = open_engine(book)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def book(demo: Engine) -> Iterator[Session]:
+    with reading(demo) as session:
+        yield session
+
+
+def test_the_file_is_whole(book: Session) -> None:
+    connection = book.connection()
+    assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
+    assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+
+
+def test_two_winters_with_good_and_bad(book: Session) -> None:
+    assert len(book.exec(select(Batch)).all()) >= 9
+    results = {f.result for f in book.exec(select(Firing))}
+    assert {"good", "weak"} <= results
+    verdicts = {g.verdict for g in book.exec(select(Grain))}
+    assert verdicts == {"accept", "look", "reject"}
+
+
+def test_every_firing_has_its_prediction(book: Session) -> None:
+    predicted = {p.motor_build_id for p in book.exec(select(Prediction))}
+    assert {f.motor_build_id for f in book.exec(select(Firing))} <= predicted
+
+
+def test_a_session_is_running_and_grains_are_ready(book: Session) -> None:
+    running = casting.due(book)
+    assert len(running) == 1
+    assert running[0].next_step is not None
+    assert running[0].next_step.step.key == "compact:2"
+    assert grains.ready(book)
+
+
+def test_no_lot_weighs_more_than_went_in(book: Session) -> None:
+    closed = [b for b in book.exec(select(Batch)) if b.state == "cast"]
+    for batch in closed:
+        balance = lots.balance(book, batch)
+        assert balance.loss >= -1e-3, batch.code
