@@ -9,6 +9,7 @@ from sqlmodel import Session
 from app import clock
 from app.models import (
     Batch,
+    BuildGrain,
     Case,
     CastingTube,
     CastSession,
@@ -21,6 +22,7 @@ from app.models import (
     LaunchField,
     MotorBuild,
     Nozzle,
+    Prediction,
     Rocket,
     Supply,
 )
@@ -245,3 +247,38 @@ def firing_in(session: Session, build: MotorBuild | None = None, **more: Any) ->
 def firing(session: Session, build: MotorBuild | None = None, **more: Any) -> Firing:
     """A static test of a motor, fired now."""
     return firings.log(session, firing_in(session, build, **more))
+
+
+def bare_motor(session: Session, inside: list[Grain], predicted: float | None = None) -> MotorBuild:
+    """A motor of these grains written straight into the book, without its rules: for tests of what comes after."""
+    made = MotorBuild(
+        code=f"T{next(_number)}", case_id=case(session).pk, nozzle_id=nozzle(session).pk, built_on=clock.today(),
+        throat_d_m=0.0127, throat_d_typed="12.7 mm", exit_d_m=0.032, grain_temperature_k=293.15,
+    )  # fmt: skip
+    session.add(made)
+    session.flush()
+    for position, one in enumerate(inside, start=1):
+        session.add(BuildGrain(motor_build_id=made.pk, grain_id=one.pk, position=position))
+    session.flush()
+    if predicted is not None:
+        bare_prediction(session, made, predicted)
+    return made
+
+
+def bare_prediction(session: Session, build: MotorBuild, impulse: float) -> Prediction:
+    """A prediction of a motor, made now, that nobody computed [N s]."""
+    made = Prediction(
+        motor_build_id=build.pk, made_at=clock.now(), total_impulse_ns=impulse, mean_thrust_n=400.0,
+        peak_pressure_pa=5e6, burn_time_s=1.5, designation="J400", inputs_json="{}", result_json="{}",
+    )  # fmt: skip
+    session.add(made)
+    session.flush()
+    return made
+
+
+def bare_firing(session: Session, build: MotorBuild, result: str = "good", **more: Any) -> Firing:
+    """A static test of a motor, now, written straight into the book."""
+    shot = Firing(motor_build_id=build.pk, kind="static", fired_at=clock.now(), result=result, **more)
+    session.add(shot)
+    session.flush()
+    return shot

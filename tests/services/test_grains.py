@@ -9,9 +9,8 @@ from sqlmodel import Session, select
 
 from app import clock
 from app.errors import Conflict, NotFound, Refused
-from app.models import Batch, Firing, Grain, MotorBuild
+from app.models import Batch, Grain
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
-from app.models.motor import BuildGrain
 from app.services import casting, formulas, grains, workshop
 from tests import build
 
@@ -21,25 +20,6 @@ VOLUME_CM3 = 96.5278  # pi/4 (44.45² - 19.05²) 76.2 mm³ = 0.785398 × 1612.9 
 def _weigh(session: Session, lot: Batch, gross: str, **more: Any) -> Grain:
     texts = {"pattern_id": lot.items[0].pattern_id, "number": grains.next_number(session, lot), "gross": gross}
     return grains.weigh(session, lot, GrainIn.model_validate({**texts, **more}))
-
-
-def _put_in_motor(session: Session, *inside: Grain) -> MotorBuild:
-    """A motor written straight into the book: these tests are of grains, not of building."""
-    motor = MotorBuild(
-        code="M1", case_id=build.case(session).pk, nozzle_id=build.nozzle(session).pk, built_on=clock.today(),
-        throat_d_m=0.0127, throat_d_typed="12.7 mm", exit_d_m=0.032, grain_temperature_k=293.15,
-    )  # fmt: skip
-    session.add(motor)
-    session.flush()
-    for position, grain in enumerate(inside, start=1):
-        session.add(BuildGrain(motor_build_id=motor.pk, grain_id=grain.pk, position=position))
-    session.flush()
-    return motor
-
-
-def _fire(session: Session, motor: MotorBuild, result: str = "good") -> None:
-    session.add(Firing(motor_build_id=motor.pk, kind="static", fired_at=clock.now(), result=result))
-    session.flush()
 
 
 def test_density_is_mass_over_the_volume_of_a_hollow_cylinder(session: Session) -> None:
@@ -231,12 +211,12 @@ def test_a_number_is_corrected_only_to_a_free_one(session: Session) -> None:
 
 def test_a_grain_in_a_motor_is_left_alone(session: Session) -> None:
     grain = build.ready_grains(session, 1)[0]
-    motor = _put_in_motor(session, grain)
+    motor = build.bare_motor(session, [grain])
     for act in (lambda: _again(session, grain, "165 g"), lambda: _decide(session, grain, "reject", "crack")):
         with pytest.raises(Refused, match="take the motor apart"):
             act()
-    _fire(session, motor)
-    with pytest.raises(Refused, match="burned in M1"):
+    build.bare_firing(session, motor)
+    with pytest.raises(Refused, match=f"burned in {motor.code}"):
         _again(session, grain, "165 g")
 
 
@@ -286,11 +266,11 @@ def test_states_follow_a_grain_through_its_life(session: Session) -> None:
     seen.append(grains.state(session, grain))
     with clock.turned_to(clock.now() + timedelta(days=8)):
         seen.append(grains.state(session, grain))
-    motor = _put_in_motor(session, grain)
+    motor = build.bare_motor(session, [grain])
     seen.append(grains.state(session, grain))
-    _fire(session, motor, "no_light")
+    build.bare_firing(session, motor, "no_light")
     seen.append(grains.state(session, grain))
-    _fire(session, motor)
+    build.bare_firing(session, motor)
     seen.append(grains.state(session, grain))
     assert seen == ["weighed", "held", "rejected", "accepted", "curing", "ready", "in motor", "in motor", "fired"]
     assert set(seen) == set(grains.STATES)
@@ -298,7 +278,7 @@ def test_states_follow_a_grain_through_its_life(session: Session) -> None:
 
 def test_the_shelf_holds_what_is_in_no_motor(session: Session) -> None:
     first, second = build.ready_grains(session, 2)
-    _put_in_motor(session, first)
+    build.bare_motor(session, [first])
     assert [v.grain for v in grains.on_shelf(session)] == [second]
     assert grains.ready(session) == [second]
 

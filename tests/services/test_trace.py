@@ -5,36 +5,12 @@ from typing import Any
 import pytest
 from sqlmodel import Session
 
-from app import clock
 from app.errors import NotFound
-from app.models import Batch, Firing, Grain, MotorBuild, Supply
+from app.models import Batch, Supply
 from app.models.batch import LeftoverIn, VoidIn
-from app.models.motor import BuildGrain
 from app.models.supply import CorrectionIn
 from app.services import casting, supplies, trace, weigh_outs
 from tests import build
-
-
-def motor(session: Session, inside: list[Grain], code: str = "M1") -> MotorBuild:
-    """A motor written straight into the book: these tests are of the walk, not of building."""
-    made = MotorBuild(
-        code=code, case_id=build.case(session).pk, nozzle_id=build.nozzle(session).pk, built_on=clock.today(),
-        throat_d_m=0.0127, throat_d_typed="12.7 mm", exit_d_m=0.032, grain_temperature_k=293.15,
-    )  # fmt: skip
-    session.add(made)
-    session.flush()
-    for position, grain in enumerate(inside, start=1):
-        session.add(BuildGrain(motor_build_id=made.pk, grain_id=grain.pk, position=position))
-    session.flush()
-    return made
-
-
-def fire(session: Session, build_: MotorBuild, result: str = "good", **more: Any) -> Firing:
-    """A firing written straight into the book."""
-    shot = Firing(motor_build_id=build_.pk, kind="static", fired_at=clock.now(), result=result, **more)
-    session.add(shot)
-    session.flush()
-    return shot
 
 
 def _leftover(session: Session, lot: Batch, mark: str) -> int:
@@ -59,7 +35,7 @@ def test_a_firing_leads_back_to_each_bag(session: Session) -> None:
     for name, mark in (("potassium nitrate", "N-1"), ("sorbitol", "S-1"), ("sucrose", "Z-1")):
         build.supply(session, name, mark=mark)
     lot = build.cast(session, 2, blend=blend)
-    shot = fire(session, motor(session, [build.grain(session, lot) for _ in range(2)]))
+    shot = build.bare_firing(session, build.bare_motor(session, [build.grain(session, lot) for _ in range(2)]))
     found = trace.of_firing(session, shot.pk)
     assert _marks(found.every_bag) == {"N-1", "S-1", "Z-1"}
     ((origin, views),) = found.lots
@@ -77,7 +53,7 @@ def test_the_walk_goes_through_remelts_of_remelts(session: Session) -> None:
     build.supply(session, "potassium nitrate", mark="new")
     second = _remelted(session, _leftover(session, first, "from first"), blend=blend)
     third = _remelted(session, _leftover(session, second, "from second"), blend=blend)
-    shot = fire(session, motor(session, [build.grain(session, third)]))
+    shot = build.bare_firing(session, build.bare_motor(session, [build.grain(session, third)]))
     ((origin, _),) = trace.of_firing(session, shot.pk).lots
     walked = [(depth, lot.batch.code, led and led.leftover.mark) for depth, lot, led in origin.walk()]
     assert walked == [(0, third.code, None), (1, second.code, "from second"), (2, first.code, "from first")]
@@ -88,7 +64,7 @@ def test_the_walk_goes_through_remelts_of_remelts(session: Session) -> None:
 
 def test_two_lots_in_one_motor_each_have_their_origin(session: Session) -> None:
     lots = [build.cast(session, 1) for _ in range(2)]
-    shot = fire(session, motor(session, [build.grain(session, lot) for lot in lots]))
+    shot = build.bare_firing(session, build.bare_motor(session, [build.grain(session, lot) for lot in lots]))
     assert [origin.batch.code for origin, _ in trace.of_firing(session, shot.pk).lots] == [lot.code for lot in lots]
 
 
@@ -108,8 +84,8 @@ def test_a_bag_leads_forward_to_every_lot_and_firing(session: Session) -> None:
     second = _remelted(session, _leftover(session, first, "L1"), blend=blend)
     elsewhere = build.cast(session, 1, blend=blend)
     lit, burned, _ = (
-        fire(session, motor(session, [build.grain(session, lot)], code), result)
-        for lot, code, result in ((first, "M1", "no_light"), (second, "M2", "good"), (elsewhere, "M3", "good"))
+        build.bare_firing(session, build.bare_motor(session, [build.grain(session, lot)]), result)
+        for lot, result in ((first, "no_light"), (second, "good"), (elsewhere, "good"))
     )
     found = trace.of_supply(session, bag)
     direct, remelted = found.lots
@@ -128,11 +104,11 @@ def test_a_bag_nobody_opened_leads_nowhere(session: Session) -> None:
 def test_a_grain_knows_its_motors_and_firings(session: Session) -> None:
     (grain,) = build.ready_grains(session, 1)
     assert trace.of_grain(session, grain).builds == []
-    built = motor(session, [grain])
-    fire(session, built, "no_light")
-    fire(session, built, "good")
+    built = build.bare_motor(session, [grain])
+    build.bare_firing(session, built, "no_light")
+    build.bare_firing(session, built, "good")
     found = trace.of_grain(session, grain)
-    assert [(b.code, inside) for b, inside in found.builds] == [("M1", True)]
+    assert [(b.code, inside) for b, inside in found.builds] == [(built.code, True)]
     assert [shot.result for shot, _ in found.firings] == ["no_light", "good"]
     assert found.origin.bags
 
