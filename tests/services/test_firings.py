@@ -1,0 +1,214 @@
+"""Firings: what they use up, what cannot be true of them, and their correction."""
+
+from datetime import timedelta
+
+import pytest
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session, select
+
+from app import clock
+from app.errors import Conflict, NotFound, Refused
+from app.models import Firing, Nozzle
+from app.models.firing import RESULTS
+from app.models.motor import TakeApartIn
+from app.services import firings, flights, grains, hardware, motors, outlook
+from tests import build
+
+
+def flight_in(session: Session, **more: object) -> dict[str, object]:
+    """The words that make a firing a flight."""
+    return {"kind": "flight", "rocket_id": build.rocket(session).pk, "launch_field_id": build.field(session).pk, **more}
+
+
+def test_a_firing_uses_up_the_grains_and_counts_a_use_of_the_nozzle(session: Session) -> None:
+    nozzle = build.nozzle(session)
+    built = build.motor_build(session, nozzle=nozzle)
+    assert firings.nozzle_uses(session, nozzle.pk) == 0
+    fired = build.firing(session, built, measured_impulse="730 N·s", measured_peak_pressure="3,1 MPa")
+    around = motors.by_code(session, built.code)
+    assert (around.state, around.fired) == ("fired", fired)
+    assert {v.state for v in around.grains} == {"fired"}
+    assert firings.nozzle_uses(session, nozzle.pk) == 1
+    assert firings.fireable(session) == []
+    assert fired.measured_impulse_typed == "730 N·s"
+    assert fired.measured_peak_pressure_pa == pytest.approx(3.1e6)
+    assert abs(fired.fired_at - clock.now()) < timedelta(minutes=1)
+
+
+def test_a_motor_that_did_not_light_stays_whole(session: Session) -> None:
+    built = build.motor_build(session)
+    build.firing(session, built, result="no_light")
+    build.firing(session, built, result="no_light")
+    assert motors.by_code(session, built.code).state == "ready"
+    assert firings.nozzle_uses(session, built.nozzle_id) == 0
+    build.firing(session, built)
+    assert motors.by_code(session, built.code).state == "fired"
+    assert len(firings.listed(session)) == 3
+
+
+def test_a_motor_fires_once(session: Session) -> None:
+    built = build.motor_build(session)
+    first = build.firing(session, built)
+    with pytest.raises(Refused, match="a motor fires once") as fault:
+        build.firing(session, built)
+    assert fault.value.field == "motor_build_id"
+    again = Firing(motor_build_id=built.pk, kind="static", fired_at=first.fired_at, result="weak")
+    session.add(again)
+    with pytest.raises(IntegrityError):  # the book itself keeps it, whatever a service forgets
+        session.flush()
+
+
+def test_a_motor_taken_apart_or_unknown_is_not_fired(session: Session) -> None:
+    built = build.motor_build(session)
+    motors.take_apart(session, built, TakeApartIn(why="rain"))
+    with pytest.raises(Refused, match="was taken apart"):
+        build.firing(session, built)
+    with pytest.raises(Refused, match="Choose one of the motors"):
+        build.firing(session, built, motor_build_id=999)
+    with pytest.raises(NotFound):
+        firings.get(session, 999)
+
+
+@pytest.mark.parametrize(("hours", "words"), [(1, "still to come"), (-24 * 3, "was built on"), (-6, "was cured only")])
+def test_the_moment_must_be_possible(session: Session, hours: int, words: str) -> None:
+    now = clock.now().replace(hour=21, minute=0)
+    with clock.turned_to(now - timedelta(hours=4)):
+        ready = build.ready_grains(session)  # cured at 16 h
+    with clock.turned_to(now):
+        built = build.motor_build(session, grains=ready)
+        with pytest.raises(Refused, match=words) as fault:
+            build.firing(session, built, fired_at=now + timedelta(hours=hours))
+    assert fault.value.field == "fired_at"
+
+
+def test_a_time_without_zone_is_the_benchs_own(session: Session) -> None:
+    typed = clock.local(clock.now()).replace(tzinfo=None, microsecond=0)
+    fired = build.firing(session, fired_at=typed)
+    assert clock.local(fired.fired_at).replace(tzinfo=None) == typed
+
+
+@pytest.mark.parametrize(
+    ("texts", "field"),
+    [
+        ({"kind": "flight"}, "rocket_id"),
+        ({"altitude": "500 m"}, "altitude"),
+        ({"launch_field_id": 99}, "launch_field_id"),
+        ({"kind": "flight", "rocket_id": 99}, "rocket_id"),
+        ({"throat_after": "40 mm"}, "throat_after"),
+        ({"result": "burst"}, "words"),
+        ({"result": "nozzle"}, "words"),
+        ({"result": "burn_through", "words": "ok"}, "words"),
+        ({"result": "other"}, "words"),
+        ({"result": "no_light", "measured_impulse": "700 N·s"}, "measured_impulse"),
+        ({"result": "no_light", "measured_burn_time": "1 s"}, "measured_burn_time"),
+    ],
+)
+def test_what_does_not_go_together_is_refused_beside_its_field(
+    session: Session, texts: dict[str, object], field: str
+) -> None:
+    with pytest.raises(Refused) as fault:
+        build.firing(session, **texts)
+    assert fault.value.field == field
+    assert session.exec(select(Firing)).all() == []
+
+
+def test_a_static_test_has_no_rocket(session: Session) -> None:
+    with pytest.raises(Refused, match="has no rocket") as fault:
+        build.firing(session, rocket_id=build.rocket(session).pk)
+    assert fault.value.field == "rocket_id"
+
+
+@pytest.mark.parametrize("result", sorted(set(RESULTS) - {"no_light"}))
+def test_every_result_but_one_uses_the_motor_up(session: Session, result: str) -> None:
+    fired = build.firing(session, result=result, words="The closure was found in the field.")
+    assert motors.around(session, firings.its_motor(session, fired).build).state == "fired"
+
+
+def test_a_throat_measured_afterwards_goes_into_the_nozzles_history(session: Session) -> None:
+    built = build.motor_build(session)
+    fired = build.firing(session, built, throat_after="12.9 mm")
+    nozzle = session.get(Nozzle, built.nozzle_id)
+    assert nozzle is not None
+    assert hardware.throat_now(session, nozzle) == 0.0129
+    assert built.code in hardware.measures(session, nozzle)[0].note
+    firings.correct(session, fired, build.firing_in(session, built, throat_after="12.8 mm"), fired.version)
+    assert [m.throat_d_m for m in hardware.measures(session, nozzle)] == [0.0128, 0.0129]
+    firings.correct(session, fired, build.firing_in(session, built, throat_after="12.8 mm", words="fine"))
+    assert len(hardware.measures(session, nozzle)) == 2
+    with pytest.raises(Refused, match="cannot be unsaid"):
+        firings.correct(session, fired, build.firing_in(session, built))
+
+
+def test_a_flight_stands_beside_what_was_expected(session: Session) -> None:
+    fired = build.firing(session, **flight_in(session, altitude="310 m", measured_impulse="730 N·s", wind="3 m/s"))
+    built = firings.its_motor(session, fired)
+    assert built.prediction is not None
+    found = outlook.read(built.prediction)
+    estimate, refusal = flights.told(session, found, fired)
+    assert refusal == ""
+    assert estimate is not None
+    table = {label: (measured, expected) for label, measured, expected, _ in firings.beside(fired, found, estimate)}
+    measured, expected = table["Total impulse"]
+    assert measured == 730
+    assert expected is not None
+    assert expected.mid == built.prediction.total_impulse_ns
+    altitude = table["Altitude"][1]
+    assert altitude is not None
+    assert altitude.low < altitude.mid < altitude.high  # type: ignore[operator]
+    assert estimate.above_ceiling is False
+
+
+def test_a_rocket_too_heavy_to_leave_the_rail_is_told_in_words(session: Session) -> None:
+    heavy = build.rocket(session, mass="120 kg")
+    fired = build.firing(session, **flight_in(session, rocket_id=heavy.pk))
+    built = firings.its_motor(session, fired)
+    assert built.prediction is not None
+    estimate, refusal = flights.told(session, outlook.read(built.prediction), fired)
+    assert estimate is None
+    assert "does not lift" in refusal
+
+
+def test_a_correction_changes_what_was_written(session: Session) -> None:
+    built = build.motor_build(session)
+    fired = build.firing(session, built)
+    changed = firings.correct(
+        session, fired, build.firing_in(session, built, result="weak", words="Slow."), fired.version
+    )
+    assert (changed.pk, changed.result, changed.words, changed.version) == (fired.pk, "weak", "Slow.", 2)
+    with pytest.raises(Conflict):
+        firings.correct(session, fired, build.firing_in(session, built), 1)
+    other = build.motor_build(session)
+    with pytest.raises(Refused, match="The motor of a firing stays"):
+        firings.correct(session, fired, build.firing_in(session, other))
+
+
+def test_a_correction_to_did_not_light_gives_the_motor_back_and_cannot_burn_it_twice(session: Session) -> None:
+    built = build.motor_build(session)
+    first = build.firing(session, built)
+    firings.correct(session, first, build.firing_in(session, built, result="no_light"))
+    assert {v.state for v in motors.around(session, built).grains} == {"in motor"}
+    second = build.firing(session, built)
+    with pytest.raises(Refused, match="was burned in a later firing") as fault:
+        firings.correct(session, first, build.firing_in(session, built, result="good"))
+    assert fault.value.field == "result"
+    firings.correct(session, second, build.firing_in(session, built, result="no_light"))
+    motors.take_apart(session, built, TakeApartIn(why="wet"))
+    with pytest.raises(Refused, match="taken apart after it did not light"):
+        firings.correct(session, second, build.firing_in(session, built, result="good"))
+    assert len(grains.ready(session)) == 4
+
+
+def test_published_distances_are_grouped_by_class_and_dated() -> None:
+    # Published tables as DESIGN.md section 5 has them: research code of 2016, K 250/350 ft; O 1500/2000 ft.
+    (research, lines), (general, other) = flights.distances()
+    assert research.dated == "2016"
+    by_class = {line.classes: (line.single_ft, line.complex_ft) for line in lines}
+    assert by_class == {
+        "A to J": (200, 250), "K": (250, 350), "L": (300, 500), "M": (500, 1000), "N": (1000, 1500),
+        "O": (1500, 2000),
+    }  # fmt: skip
+    assert {line.classes: (line.single_ft, line.complex_ft) for line in other} == {
+        "H to J": (100, 200), "K": (200, 300), "L": (300, 500), "M": (500, 1000),
+    }  # fmt: skip
+    assert lines[0].single_m == pytest.approx(60.96)
+    assert [t.source for t, _ in flights.least_distances("K")] == [research.source, general.source]
