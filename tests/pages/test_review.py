@@ -1,0 +1,124 @@
+"""The review of lots and the page of a lot."""
+
+import re
+
+import pytest
+from fastapi.testclient import TestClient
+
+from app.db import writing
+from app.models.batch import LeftoverIn
+from app.services import casting
+from tests import build
+
+
+def _fired(client: TestClient) -> tuple[str, str]:
+    """Two lots: the first fired well at 0.9 of its prediction, the second not fired and of another formula."""
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        grains = build.ready_grains(session, 2, blend=build.formula(session, "Usual"))
+        motor = build.bare_motor(session, grains, predicted=500.0)
+        build.bare_firing(session, motor, "no_light")
+        build.bare_firing(session, motor, measured_impulse_ns=450.0)
+        other = build.cast(session, blend=build.formula(session, "Other"))
+        build.grain(session, other)
+        codes = grains[0].serial[:4], other.code
+        session.commit()
+        return codes
+
+
+def _rows(page: str) -> list[str]:
+    return re.findall(r'<th scope="row"><a href="/review/(\w+)">', page)
+
+
+def test_an_empty_review_says_what_to_do(client: TestClient) -> None:
+    assert "No lot was cast yet" in client.get("/review").text
+
+
+def test_every_lot_is_there_with_what_it_delivered(client: TestClient) -> None:
+    first, second = _fired(client)
+    page = client.get("/review").text
+    assert _rows(page) == [second, first]
+    words = " ".join(re.sub(r"<[^>]+>", " ", page).split())
+    assert "0.90 n = 1" in words
+    assert "7.0 d: Burned well" in words
+    assert "not fired yet" in words
+
+
+@pytest.mark.parametrize(
+    ("query", "places"),
+    [
+        ("formula=Usual", [0]),
+        ("result=good", [0]),
+        ("result=no_light", [0]),
+        ("result=none", [1]),
+        ("result=burst", []),
+        ("since=2020-01-01&order=up", [0, 1]),
+        ("until=2020-01-01", []),
+        ("sort=lot&order=up", [0, 1]),
+        ("sort=ratio&order=down", [0, 1]),
+    ],
+)
+def test_the_address_filters_and_sorts(client: TestClient, query: str, places: list[int]) -> None:
+    codes = _fired(client)
+    page = client.get(f"/review?{query}")
+    assert page.status_code == 200
+    assert _rows(page.text) == [codes[i] for i in places]
+    if not places:
+        assert "No lot is like that" in page.text
+
+
+def test_a_column_s_head_sorts_and_keeps_the_filter(client: TestClient) -> None:
+    _fired(client)
+    page = client.get("/review?result=good&sort=density&order=down").text
+    assert re.search(
+        r'aria-sort="descending"><a href="/review\?result=good&amp;sort=density&amp;order=up">Density', page
+    )
+    assert re.search(r'aria-sort="none"><a href="/review\?result=good&amp;sort=lot&amp;order=down">Lot', page)
+
+
+@pytest.mark.parametrize("query", ["since=yesterday", "result=nonsense", "sort=nonsense", "pattern_id=x"])
+def test_a_filter_that_is_none_is_told_and_the_lots_stay(client: TestClient, query: str) -> None:
+    _fired(client)
+    page = client.get(f"/review?{query}")
+    assert page.status_code == 422
+    assert 'class="refusal"' in page.text
+    assert len(_rows(page.text)) == 2
+
+
+def test_a_lot_shows_the_walk_from_bag_to_firing(client: TestClient) -> None:
+    first, _ = _fired(client)
+    page = client.get(f"/review/{first}").text
+    for words in ("weighed in", "How even the lot is", "J400 predicted", "Burned well", "Did not light"):
+        assert words in page
+    assert re.search(r'Sorbitol from <a href="/workshop/supplies/\d+">bag ', page)
+    assert len(re.findall(rf'<th scope="row"><a href="/shelf/{first}-\d\d">', page)) == 2
+
+
+def test_a_lot_shows_the_bags_behind_its_remelt(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        blend = build.formula(session)
+        first = build.cast(session, blend=blend)
+        kept = casting.keep_leftover(session, first, LeftoverIn.model_validate({"mark": "L-1", "mass": "40 g"}))
+        remelts = [{"leftover_id": kept.pk, "mass": "40 g"}]
+        second = build.cast(session, blend=blend, remelts=remelts)
+        codes = first.code, second.code
+        session.commit()
+    page = client.get(f"/review/{codes[1]}").text
+    assert "Remelt L-1 (40.0 g) came from" in page
+    assert f'aria-label="Origin of {codes[0]}"' in page
+
+
+def test_a_lot_without_grains_says_what_comes_next(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        code = build.batch(session).code
+        session.commit()
+    page = client.get(f"/review/{code}")
+    assert page.status_code == 200
+    assert f'href="/cast/{code}/grains"' in page.text
+    assert client.get("/review/99Z9").status_code == 404
+
+
+def test_what_was_typed_is_shown_as_text(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        build.cast(session, blend=build.formula(session, "<script>alert(1)</script>"))
+        session.commit()
+    assert "<script>alert" not in client.get("/review").text

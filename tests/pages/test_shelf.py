@@ -1,0 +1,173 @@
+"""The shelf and the page of a grain."""
+
+import re
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlmodel import Session
+
+from app.db import writing
+from app.models import Grain
+from app.services import grains
+from tests import build
+from tests.pages.test_grains import fields
+
+
+def _ready(client: TestClient, n: int = 2) -> list[str]:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        serials = [g.serial for g in build.ready_grains(session, n)]
+        session.commit()
+        return serials
+
+
+def _undecided(client: TestClient, share: float = 0.96) -> str:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        serial = build.grain(session, build.cast(session), share=share, decision=None).serial
+        session.commit()
+        return serial
+
+
+def _grain(client: TestClient, serial: str) -> Grain:
+    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        return grains.by_serial(session, serial)
+
+
+def test_an_empty_shelf_says_what_to_do(client: TestClient) -> None:
+    page = client.get("/shelf")
+    assert "The shelf is empty" in page.text
+    assert 'href="/plan"' in page.text
+
+
+def test_ready_grains_can_be_ticked_for_a_motor(client: TestClient) -> None:
+    serials, waiting = _ready(client), _undecided(client)
+    page = client.get("/shelf").text
+    for serial in serials:
+        ticked = f'name="grain" value="{_grain(client, serial).id}"'
+        assert ticked in page
+    assert f'name="grain" value="{_grain(client, waiting).id}"' not in page
+    assert 'action="/motors/new"' in page
+
+
+def test_the_ticked_grains_arrive_at_the_build_page(client: TestClient) -> None:
+    ids = [_grain(client, serial).id for serial in _ready(client)]
+    page = client.get("/motors/new", params={"grain": [str(i) for i in ids]})
+    assert page.status_code == 200
+    for number in ids:
+        assert re.search(rf'name="grain_ids"[^>]*value="{number}"[^>]*checked', page.text, re.S)
+
+
+def test_cure_is_shown_with_the_day_it_ends(client: TestClient) -> None:
+    _undecided(client)
+    page = client.get("/shelf").text
+    assert re.search(r"Cure \d+ % over; ready \d+ \w+ \d{4}", page)
+
+
+def test_the_shelf_is_filtered_by_state_and_part_of_a_serial(client: TestClient) -> None:
+    (ready, _), waiting = _ready(client), _undecided(client)
+    page = client.get("/shelf?state=weighed").text
+    assert waiting in page
+    assert ready not in page
+    assert ready in client.get(f"/shelf?find={ready[:4].lower()}").text
+    assert "No grain on the shelf is like that" in client.get("/shelf?find=ZZZ").text
+
+
+def test_a_whole_serial_opens_its_grain(client: TestClient) -> None:
+    serial = _undecided(client)
+    assert client.get(f"/shelf?find=+{serial.lower()}+").url.path == f"/shelf/{serial}"
+
+
+@pytest.mark.parametrize("query", ["state=nonsense", "sort=nonsense"])
+def test_a_filter_that_is_none_is_told(client: TestClient, query: str) -> None:
+    page = client.get(f"/shelf?{query}")
+    assert page.status_code == 422
+    assert "Choose one of the list" in page.text
+
+
+def test_a_grain_shows_its_bags_and_numbers(client: TestClient) -> None:
+    page = client.get(f"/shelf/{_ready(client)[0]}").text
+    assert "Where it came from" in page
+    assert re.search(r"Potassium nitrate from <a href=\"/workshop/supplies/\d+\">bag Bag \d+</a>", page)
+    assert "as the pattern" in page
+    assert "/motors/new?grain=" in page
+
+
+def test_a_grain_shows_its_motor_and_firing(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        (grain,) = build.ready_grains(session, 1)
+        motor = build.bare_motor(session, [grain])
+        shot = build.bare_firing(session, motor)
+        serial, code, firing = grain.serial, motor.code, shot.pk
+        session.commit()
+    page = client.get(f"/shelf/{serial}").text
+    assert f'href="/motors/{code}"' in page
+    assert f'href="/firings/{firing}"' in page
+    assert "Burned well" in page
+    assert 'id="measure"' not in page
+
+
+def test_weighing_again_keeps_the_old_numbers_in_sight(client: TestClient) -> None:
+    serial = _undecided(client)
+    sent = fields(client.get(f"/shelf/{serial}"), "measure")
+    assert sent["length"] == ""
+    page = client.post(
+        f"/shelf/{serial}/measure", data={**sent, "gross": "170 g", "length": "75,5 mm", "why": "trimmed"}
+    )
+    assert page.status_code == 200
+    assert "How it stood before" in page.text
+    assert "trimmed" in page.text
+    assert _grain(client, serial).length_m == pytest.approx(0.0755)
+
+
+def test_weighing_again_needs_a_reason(client: TestClient) -> None:
+    serial = _undecided(client)
+    sent = fields(client.get(f"/shelf/{serial}"), "measure")
+    page = client.post(f"/shelf/{serial}/measure", data={**sent, "gross": "170 g", "why": ""})
+    assert page.status_code == 422
+    assert 'id="measure-why-error"' in page.text
+    assert fields(page, "measure")["gross"] == "170 g"
+
+
+def test_a_number_corrected_moves_the_grain_to_its_new_serial(client: TestClient) -> None:
+    serial = _undecided(client)
+    sent = fields(client.get(f"/shelf/{serial}"), "measure")
+    page = client.post(f"/shelf/{serial}/measure", data={**sent, "number": "9", "why": "read the wrong tube"})
+    assert page.url.path == f"/shelf/{serial[:-2]}09"
+    assert client.get(f"/shelf/{serial}").status_code == 404
+
+
+def test_two_tabs_do_not_measure_over_each_other(client: TestClient) -> None:
+    serial = _undecided(client)
+    first, second = (fields(client.get(f"/shelf/{serial}"), "measure") for _ in range(2))
+    client.post(f"/shelf/{serial}/measure", data={**first, "gross": "170 g", "why": "again"})
+    late = client.post(f"/shelf/{serial}/measure", data={**second, "gross": "171 g", "why": "again"})
+    assert late.status_code == 409
+    assert _grain(client, serial).gross_kg == pytest.approx(0.170)
+
+
+def test_a_decision_and_a_bag(client: TestClient) -> None:
+    serial = _undecided(client)
+    sent = fields(client.get(f"/shelf/{serial}"), "decide")
+    page = client.post(f"/shelf/{serial}/decision", data={**sent, "decision": "accept", "person": "Ada"})
+    sent = fields(page, "bag")
+    assert client.post(f"/shelf/{serial}/bag", data=sent).status_code == 200
+    assert "not saved a second time" in client.post(f"/shelf/{serial}/bag", data=sent).text
+    assert _grain(client, serial).bagged_at is not None
+
+
+def test_a_decision_on_a_burned_grain_is_refused(client: TestClient) -> None:
+    serial = _ready(client, 1)[0]
+    sent = fields(client.get(f"/shelf/{serial}"), "decide")
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        build.bare_firing(session, build.bare_motor(session, [grains.by_serial(session, serial)]))
+        session.commit()
+    sent |= {"decision": "reject", "why": "late", "person": "Bo"}
+    page = client.post(f"/shelf/{serial}/decision", data=sent)
+    assert page.status_code == 422
+    assert "was burned in" in page.text
+    assert _grain(client, serial).decision == "accept"
+
+
+def test_an_unknown_grain_is_not_there(client: TestClient) -> None:
+    assert client.get("/shelf/99Z9-01").status_code == 404
+    for act in ("measure", "decision", "bag"):
+        assert client.post(f"/shelf/99Z9-01/{act}", data={}).status_code == 404
