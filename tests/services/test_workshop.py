@@ -1,0 +1,98 @@
+"""Settings that hold together, and editions of the checklist."""
+
+import pytest
+from sqlmodel import Session
+
+from app.errors import Conflict, Refused
+from app.models.base import as_form
+from app.models.checklist import EditionIn
+from app.models.workshop import WorkshopIn
+from app.services import workshop
+from tests import build
+
+
+def _settings(session: Session, **more: str) -> WorkshopIn:
+    house = workshop.get(session)
+    return WorkshopIn.model_validate({**as_form(house, WorkshopIn, house.units), **more})
+
+
+def _lines(*lines: tuple[str, str], note: str = "") -> EditionIn:
+    return EditionIn.model_validate({"note": note, "items": [{"heading": h, "words": w} for h, w in lines]})
+
+
+def test_a_new_book_follows_common_practice(session: Session) -> None:
+    """Common practice, no source: remelt up to about 15 %, 220-250 °F, a week's cure."""
+    house = workshop.get(session)
+    assert house.remelt_limit_share == 0.15
+    assert house.cure_s == 7 * 86400
+    assert house.pan_low_k == pytest.approx(273.15 + (220 - 32) / 1.8)
+    assert house.pan_limit_k == pytest.approx(273.15 + (250 - 32) / 1.8)
+
+
+def test_settings_saved_as_they_stand_change_nothing(session: Session) -> None:
+    before = workshop.get(session).model_dump(exclude={"version"})
+    workshop.set_up(session, _settings(session), 1)
+    for name, value in workshop.get(session).model_dump(exclude={"version"}).items():
+        assert value == (pytest.approx(before[name], rel=1e-8) if isinstance(value, float) else before[name]), name
+
+
+@pytest.mark.parametrize(
+    ("more", "field"),
+    [
+        ({"pan_low": "121 C", "pan_limit": "121 C"}, "pan_limit"),
+        ({"pan_low": "130 C"}, "pan_limit"),
+        ({"accept": "85 %", "reject": "85 %"}, "reject"),
+        ({"accept": "80 %"}, "reject"),
+    ],
+)
+def test_settings_that_contradict_each_other_are_refused(session: Session, more: dict[str, str], field: str) -> None:
+    with pytest.raises(Refused) as caught:
+        workshop.set_up(session, _settings(session, **more))
+    assert caught.value.field == field
+
+
+def test_a_bare_cure_is_days_and_a_bare_checklist_limit_is_hours(session: Session) -> None:
+    house = workshop.set_up(session, _settings(session, cure="10", checklist_valid="2,5"))
+    assert (house.cure_s, house.checklist_valid_s) == (864000.0, 9000.0)
+
+
+def test_settings_from_an_old_page_are_a_conflict(session: Session) -> None:
+    workshop.set_up(session, _settings(session, person="Ada"), 1)
+    with pytest.raises(Conflict):
+        workshop.set_up(session, _settings(session, person="Bo"), 1)
+
+
+def test_a_new_edition_leaves_the_old_ones_as_they_are(session: Session) -> None:
+    first = workshop.checklist_now(session)
+    words = [item.words for item in first.items]
+    second = workshop.new_edition(session, _lines(("Place", "Outdoors."), ("Fire", "Water at hand."), note="shorter"))
+    assert (second.edition, second.note) == (2, "shorter")
+    assert [(item.position, item.words) for item in second.items] == [(1, "Outdoors."), (2, "Water at hand.")]
+    assert workshop.checklist_now(session) is second
+    assert [item.words for item in workshop.checklist_editions(session)[1].items] == words
+
+
+def test_an_edition_that_changes_nothing_or_repeats_a_line_is_refused(session: Session) -> None:
+    same = [(item.heading, item.words) for item in workshop.checklist_now(session).items]
+    with pytest.raises(Refused, match="Nothing differs from edition 1"):
+        workshop.new_edition(session, _lines(*same))
+    with pytest.raises(Refused, match="twice"):
+        workshop.new_edition(session, _lines(("Fire", "Water."), ("Fire", "Water.")))
+
+
+def test_an_edition_made_from_an_older_one_is_a_conflict(session: Session) -> None:
+    workshop.new_edition(session, _lines(("Fire", "Water.")), seen=1)
+    with pytest.raises(Conflict, match="Edition 2"):
+        workshop.new_edition(session, _lines(("Fire", "Sand.")), seen=1)
+
+
+def test_counts_leave_out_what_is_retired(session: Session) -> None:
+    assert set(workshop.counts(session).values()) == {0}
+    build.supply(session)
+    formula = build.formula(session)
+    build.batch(session, blend=formula)
+    build.formula(session, row=formula, parts={"KNO3": "65", "sorbitol": "35"})
+    build.rod(session).retired = True
+    session.flush()
+    counts = workshop.counts(session)
+    assert (counts["supplies"], counts["formulas"], counts["patterns"], counts["rods"]) == (1, 1, 1, 0)
