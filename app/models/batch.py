@@ -149,6 +149,12 @@ class WeighOutIn(FormIn):
     mass: Annotated[Quantity, Measure("mass", gt=0, le=100)] = FormField(title="Weighed")
 
 
+class BagWeighOutIn(WeighOutIn):
+    """The form for one weighed amount of an ingredient: it comes out of a bag."""
+
+    supply_id: int = FormField(title="From bag")
+
+
 class VoidIn(FormIn):
     """The form to strike out a measured value: the number stays readable, with the reason."""
 

@@ -47,18 +47,18 @@ def open_session(request: Request, typed: Typed, code: str) -> Response:
 
 
 @router.post("/{code}/weigh/{part_id}")
-def weigh(request: Request, typed: Typed, code: str, part_id: int) -> Response:
+def weigh(request: Request, session: Book, typed: Typed, code: str, part_id: int) -> Response:
     """Book a weighed amount."""
 
-    def act(session: Session, data: WeighOutIn) -> str:
-        batch = planning.by_code(session, code)
-        person = casting.person(casting.the_open(session, batch))
-        weigh_outs.weigh_out(session, batch, part_id, data, person, version_of(typed))
+    def act(writing: Session, data: WeighOutIn) -> str:
+        batch = planning.by_code(writing, code)
+        person = casting.person(casting.the_open(writing, batch))
+        weigh_outs.weigh_out(writing, batch, part_id, data, person, version_of(typed))
         return f"/cast/{code}#weigh-out"
 
     return submit(
-        request, typed, WeighOutIn, act=act, page=lambda s, form: _page(request, s, code, form),
-        form_id=f"weigh-{part_id}", notice="Booked.",
+        request, typed, weigh_outs.form_of(session, part_id), act=act,
+        page=lambda s, form: _page(request, s, code, form), form_id=f"weigh-{part_id}", notice="Booked.",
     )  # fmt: skip
 
 
@@ -171,6 +171,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
         readings=[(reading, casting.advice(shop, reading.temperature_k)) for reading in readings],
         band=(shop.pan_low_k, shop.pan_limit_k), notes=casting.notes(session, cast) if cast else [],
         kept=casting.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
+        weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),
         poured_at=casting.poured_at(session, batch),
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
     )  # fmt: skip
@@ -204,7 +205,7 @@ def _forms(
         key = f"weigh-{part.part.pk}"
         first = {"supply_id": bags[0][0] if bags else ""}
         found[key] = forms.get(
-            key, WeighOutIn, f"{url}/weigh/{part.part.pk}", row=part.part, initial=first,
+            key, weigh_outs.form_of(session, part.part.pk), f"{url}/weigh/{part.part.pk}", row=part.part, initial=first,
             choices={"supply_id": bags},
         )  # fmt: skip
         for draw in part.draws:

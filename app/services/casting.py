@@ -164,6 +164,11 @@ def open_session(session: Session, batch: Batch, data: OpenSessionIn) -> CastSes
     cast = find(session, batch)
     if cast is not None and cast.closed_at is None:
         raise Refused(f"The cast session of {batch.code} is open already.")
+    if cast is not None and cast.closed_at is not None and clock.now() < cast.closed_at:
+        raise Refused(
+            f"This machine's clock reads earlier than the closing at {clock.local(cast.closed_at):%H:%M on %d %b}. "
+            "Set the clock right, then reopen."
+        )
     checklist = session.get(Checklist, data.checklist_id)
     fault = checklists.why_not(session, batch, checklist)
     if fault is not None:

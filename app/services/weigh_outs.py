@@ -9,7 +9,7 @@ from app import clock
 from app.calc.ingredients import INGREDIENTS
 from app.errors import Refused
 from app.models import Batch, BatchPart, Leftover, Supply, WeighOut, Workshop
-from app.models.batch import VoidIn, WeighOutIn
+from app.models.batch import BagWeighOutIn, VoidIn, WeighOutIn
 from app.services import casting, planning, rows, supplies, workshop
 from app.units import UnitSystem, show
 
@@ -60,6 +60,12 @@ def _part_now(session: Session, part: BatchPart, shop: Workshop, left: dict[int,
     state, words = compare(part.target_kg, weighed, shop)
     bags = supplies.bags(session, part.ingredient) if part.ingredient else []
     return PartNow(part, called, draws, weighed, state, words, [(bag, left[bag.pk]) for bag in bags])
+
+
+def form_of(session: Session, part_id: int) -> type[WeighOutIn]:
+    """The form that a part is weighed out with: an ingredient needs a bag, a leftover is its own."""
+    part = rows.get(session, BatchPart, part_id, "part of the recipe")
+    return BagWeighOutIn if part.ingredient is not None else WeighOutIn
 
 
 def name(session: Session, part: BatchPart) -> str:

@@ -94,6 +94,17 @@ def test_reopening_needs_a_new_checklist(session: Session) -> None:
     assert len(again.openings) == 2
 
 
+def test_a_clock_set_back_is_told(session: Session) -> None:
+    batch = build.batch(session)
+    with clock.turned_to(NOON) as turn:
+        build.opened_session(session, batch)
+        close(session, batch)
+        turn(NOON - 60 * MINUTES)
+        checklist = build.checklist(session, batch)
+        with pytest.raises(Refused, match="clock reads earlier"):
+            casting.open_session(session, batch, opening(checklist.pk))
+
+
 # --- Weighing out --------------------------------------------------------------------------------
 
 
@@ -355,7 +366,7 @@ def test_nothing_is_written_into_a_closed_session(session: Session) -> None:
 
 
 def close(session: Session, batch: Batch) -> CastSession:
-    casting.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "10 g"}))
+    casting.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
     return casting.close(session, batch, CloseIn(why="Melt went grainy."))
 
 

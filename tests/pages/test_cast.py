@@ -1,0 +1,218 @@
+"""The cast session's pages, through a browser without script."""
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from fastapi.testclient import TestClient
+
+from app import clock
+from app.db import writing
+from app.models import Batch
+from app.services import casting, planning
+from tests import build
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+URL = "/cast/26K1"
+
+
+@pytest.fixture
+def opened(client: TestClient) -> None:
+    """A session opened, nothing weighed yet."""
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        build.opened_session(session, build.batch(session, planned_for="2026-11-25"))
+        session.commit()
+
+
+@pytest.fixture
+def cast(client: TestClient) -> None:
+    """A session weighed out and poured at noon."""
+    with clock.turned_to(NOON), writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        build.cast(session, planned_for="2026-11-25")
+        session.commit()
+
+
+def form_of(page: str, form_id: str) -> tuple[str, dict[str, str]]:
+    """Address and hidden texts of a form on the page."""
+    found = re.search(rf'<form method="post" action="([^"]+)" id="{form_id}".*?</form>', page, re.S)
+    assert found is not None, f"no form {form_id}"
+    hidden = dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', found[0]))
+    return found[1], hidden
+
+
+def first_id(page: str, kind: str) -> str:
+    """Identifier of the first form of a kind."""
+    found = re.search(rf'id="({kind}-\d+)"', page)
+    assert found is not None, f"no form of kind {kind}"
+    return found[1]
+
+
+def batch_of(client: TestClient) -> dict[str, float]:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        batch: Batch = planning.by_code(session, "26K1")
+        return {part.ingredient or "": planning.weighed(session, batch)[part.pk] for part in batch.parts}
+
+
+def test_cautions_stand_at_the_top(client: TestClient, opened: None) -> None:
+    page = client.get(URL).text
+    assert page.index("At the pan") < page.index("<h2")
+    for words in ("never a flame", "own oxygen", "cool running water", "Local law"):
+        assert words in page
+    assert 'class="bench"' in page
+    assert f'href="{URL}/grains"' in page
+
+
+def test_weigh_out_in_words(client: TestClient, opened: None) -> None:
+    page = client.get(URL).text
+    assert page.count("not weighed yet") == 3
+    url, hidden = form_of(page, first_id(page, "weigh"))
+    page = client.post(url, data={**hidden, "supply_id": "1", "mass": "475 g"}).text
+    assert re.search(r'tolerance-out">\+\d+\.\d g: over by \d+\.\d %', page)
+    url, hidden = form_of(page, first_id(page, "strike"))
+    assert client.post(url, data={**hidden, "why": ""}).status_code == 422
+    page = client.post(url, data={**hidden, "why": "Wrong bowl."}).text
+    assert "struck out: Wrong bowl." in page
+    assert batch_of(client)["potassium_nitrate"] == 0
+
+
+@pytest.mark.parametrize(
+    ("mass", "bag", "words"),
+    [
+        ("-5 g", "1", "more than 0 g"),
+        ("0", "1", "more than 0 g"),
+        ("5 mm", "1", "goes with a length"),
+        ("", "1", "Type a mass"),
+        ("900 kg", "1", "at most 100000 g"),
+        ("50 kg", "1", "correct it under Supplies"),
+        ("5 g", "", "Choose one"),
+        ("5 g", "2", "holds sorbitol, not potassium nitrate"),
+    ],
+)
+def test_bad_weights(client: TestClient, opened: None, mass: str, bag: str, words: str) -> None:
+    page = client.get(URL).text
+    url, hidden = form_of(page, first_id(page, "weigh"))
+    answer = client.post(url, data={**hidden, "supply_id": bag, "mass": mass})
+    assert answer.status_code == 422
+    assert words in answer.text
+    if mass:
+        assert f'value="{mass}"' in answer.text
+    assert batch_of(client)["potassium_nitrate"] == 0
+
+
+def test_double_click_and_second_tab_book_once(client: TestClient, opened: None) -> None:
+    first, second = client.get(URL).text, client.get(URL).text
+    form_id = first_id(first, "weigh")
+    url, hidden = form_of(first, form_id)
+    data = {**hidden, "supply_id": "1", "mass": "100 g"}
+    assert "Booked." in client.post(url, data=data).text
+    assert "not saved a second time" in client.post(url, data=data).text
+    url, hidden = form_of(second, form_id)
+    answer = client.post(url, data={**hidden, "supply_id": "1", "mass": "100 g"})
+    assert answer.status_code == 409
+    assert "another tab" in answer.text
+    assert batch_of(client)["potassium_nitrate"] == pytest.approx(0.1)
+
+
+def test_steps_are_ticked_skipped_and_taken_back(client: TestClient, opened: None) -> None:
+    page = client.get(URL).text
+    url, hidden = form_of(page, first_id(page, "done"))
+    answer = client.post(url, data={**hidden, "act": "done"})
+    assert answer.status_code == 422
+    assert "Not weighed yet: Potassium nitrate, Sorbitol, Sucrose" in answer.text
+    url, hidden = form_of(page, first_id(page, "skip"))
+    assert "why it is skipped" in client.post(url, data={**hidden, "act": "skip", "why": ""}).text
+    page = client.post(url, data={**hidden, "act": "skip", "why": "Weighed at home."}).text
+    assert "Skipped: Weighed at home." in page
+    url, hidden = form_of(page, first_id(page, "undo"))
+    page = client.post(url, data={**hidden, "act": "undo"}).text
+    assert "Skipped: Weighed at home." not in page
+    assert "Taken back" in page
+
+
+def test_a_later_step_is_refused_in_words(client: TestClient, cast: None) -> None:
+    with clock.turned_to(NOON + timedelta(minutes=4)):
+        page = client.get(URL).text
+        url, _ = form_of(page, first_id(page, "done"))
+        later = url.replace(url.split("/")[-1], str(int(url.split("/")[-1]) + 2))
+        answer = client.post(later, data={"act": "done"})
+        assert answer.status_code == 422
+        assert "comes first" in answer.text
+
+
+def test_two_tabs_tick_one_step_once(client: TestClient, cast: None) -> None:
+    with clock.turned_to(NOON + timedelta(minutes=4)) as turn:
+        first, second = client.get(URL).text, client.get(URL).text
+        url, hidden = form_of(first, first_id(first, "done"))
+        client.post(url, data={**hidden, "act": "done"})
+        turn(NOON + timedelta(minutes=9))
+        url, hidden = form_of(second, first_id(second, "done"))
+        answer = client.post(url, data={**hidden, "act": "done"})
+        assert answer.status_code == 422
+        assert f"ticked already, at {clock.local(NOON + timedelta(minutes=4)):%H:%M}" in answer.text
+
+
+def test_due_and_late_by_the_servers_clock(client: TestClient, cast: None) -> None:
+    at = f"{clock.local(NOON + timedelta(minutes=3)):%H:%M}"
+    with clock.turned_to(NOON + timedelta(minutes=1)) as turn:
+        assert f'<span class="due">at {at}</span>' in client.get(URL).text
+        turn(NOON + timedelta(minutes=10))
+        assert "late by 7 min" in client.get(URL).text
+        assert "late by 7 min" in client.get("/").text
+        assert "late by 7 min" in client.get("/cast").text
+
+
+def test_temperatures_warn(client: TestClient, opened: None) -> None:
+    def read(typed: str) -> str:
+        url, hidden = form_of(client.get(URL).text, "temperature-form")
+        answer = client.post(url, data={**hidden, "temperature": typed})
+        return answer.text
+
+    assert "in the band" in read("118 C")
+    assert "below the band" in read("200 F")
+    page = read("260 F")
+    assert "Above the limit of 121 °C. Heat off now" in page
+    assert 'role="alert"' in page
+    assert "goes with a mass" in read("118 g")
+    assert "above the limit" in read("118,5 C")  # the earlier reading stays marked in the list
+
+
+def test_close_and_reopen(client: TestClient, cast: None) -> None:
+    def send(form_id: str, **texts: str) -> str:
+        url, hidden = form_of(client.get(URL).text, form_id)
+        return client.post(url, data={**hidden, **texts}).text
+
+    with clock.turned_to(NOON + timedelta(hours=1)):
+        _close_and_reopen(client, send)
+
+
+def _close_and_reopen(client: TestClient, send: Callable[..., str]) -> None:
+    assert "test pieces first" in send("close-form")
+    send("test-pieces-form", test_pieces="9,5 g")
+    assert "6 steps are still open" in send("close-form")
+    assert "was weighed into the pan" in send("leftover-form", mark="Rest", mass="5 kg")
+    assert "Rest" in send("leftover-form", mark="Rest", mass="30 g")
+    page = send("close-form", why="Cores pulled next morning.")
+    assert "The session is closed." in page
+    assert "Reopening needs a new checklist" in page
+    assert 'id="temperature-form"' not in page
+    assert client.post(f"{URL}/temperature", data={"temperature": "118 C"}).status_code == 422
+    assert client.post(f"{URL}/open", data={"checklist_id": "1"}).status_code == 422
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        batch = planning.by_code(session, "26K1")
+        assert not casting.is_open(session, batch)
+        checklist = build.checklist(session, batch).pk
+        session.commit()
+    assert "The session is open." in client.post(f"{URL}/open", data={"checklist_id": str(checklist)}).text
+
+
+def test_notes_keep_their_moment(client: TestClient, opened: None) -> None:
+    url, hidden = form_of(client.get(URL).text, "note-form")
+    page = client.post(url, data={**hidden, "words": "Melt a little <dark>."}).text
+    assert "Melt a little &lt;dark&gt;." in page
+
+
+def test_lists(client: TestClient, opened: None) -> None:
+    page = client.get("/cast").text
+    assert "26K1" in page
+    assert "Open now" in page
