@@ -108,7 +108,7 @@ def _steady(a: Arrays, goal: Floats) -> Floats:
     return np.asarray(np.minimum(y, 40.0), dtype=np.float64)
 
 
-def _solve_lower(diagonal: Floats, first: Floats, second: Floats, right: Floats) -> Floats:
+def _solve_lower(diagonal: Floats, first: Floats, second: Floats, right: Floats) -> Floats | None:
     """Solve lower-banded systems, one per row, as one long system; coefficients refer to 1 and 2 rows up."""
     n = diagonal.size
     bands = np.zeros((n, 3))
@@ -117,8 +117,87 @@ def _solve_lower(diagonal: Floats, first: Floats, second: Floats, right: Floats)
     bands[:-2, 2] = second.ravel()[2:]
     solution, info = dtbtrs(bands.T, right.reshape(n, 1), uplo="L")
     if info != 0 or not np.isfinite(solution).all():
-        raise NoSolution("motor", "the pressure equations cannot be solved.", "Check sizes and burn law.")
+        return None
     return np.array(solution, dtype=np.float64).reshape(right.shape)
+
+
+class _Rule:
+    """Weights of each step (M, S): the middle's on (start, itself), the end's on (start, middle, itself)."""
+
+    def __init__(self, h: Floats, euler: Floats) -> None:
+        tr = 1 - euler
+        self.s0, self.ss = h * tr * _GAMMA / 2, h * (tr * _GAMMA / 2 + euler * _GAMMA)
+        self.e0, self.es = h * tr * _W, h * (tr * _W + euler * _GAMMA)
+        self.ee = h * (tr * _D + euler * (1 - _GAMMA))
+
+
+@dataclass(frozen=True)
+class _Balance:
+    """The gas balance to be met in every step: what was burned, what the chamber holds and what the throat drains."""
+
+    a: Arrays
+    step: Floats
+    drain: Floats
+    per_pressure: Floats
+    gained: Floats
+
+    def solve(self, start: Floats, rule: _Rule, iterations: int = _MAX_ITERATIONS) -> Floats | None:
+        """Newton's method on all steps at once; None where it does not settle."""
+        y = start.copy()
+        diagonal, first, second, rest = (np.zeros_like(self.gained) for _ in range(4))
+        for _ in range(iterations):
+            gas = self.per_pressure * np.exp(y)
+            log_r, n = _log_rate(self.a, y)
+            out = self.drain * np.exp(y - log_r)
+            d_out = (1 - n) * out
+            o0, os, oe = out[:, :-1:2], out[:, 1::2], out[:, 2::2]
+            g0 = gas[:, :-1:2]
+            rest[:, ::2] = self.gained[:, ::2] + g0 - gas[:, 1::2] - rule.s0 * o0 - rule.ss * os
+            rest[:, 1::2] = self.gained[:, 1::2] + g0 - gas[:, 2::2] - rule.e0 * o0 - rule.es * os - rule.ee * oe
+            diagonal[:, ::2] = gas[:, 1::2] + rule.ss * d_out[:, 1::2]
+            diagonal[:, 1::2] = gas[:, 2::2] + rule.ee * d_out[:, 2::2]
+            first[:, ::2] = rule.s0 * d_out[:, :-1:2] - g0
+            first[:, 1::2] = rule.es * d_out[:, 1::2]
+            second[:, 1::2] = rule.e0 * d_out[:, :-1:2] - g0
+            first[:, 0] = second[:, 1] = 0.0  # the start is known
+            change = _solve_lower(diagonal, first, second, rest)
+            if change is None:
+                return None
+            y[:, 1:] += np.clip(change, -3.0, 3.0)
+            if np.abs(change).max() < 1e-9:
+                return y
+        return None
+
+    def falls_too_fast(self, y: Floats) -> Floats:
+        """Steps over which TR-BDF2 would take out nearly all the gas there is, or more: 1 there, else 0."""
+        log_r, _ = _log_rate(self.a, y)
+        out = self.drain * np.exp(y - log_r)
+        gas, rule = self.per_pressure * np.exp(y), _Rule(self.step, np.zeros_like(self.step))
+        had, o0, os = gas[:, :-1:2], out[:, :-1:2], out[:, 1::2]
+        middle = had + self.gained[:, ::2] - rule.s0 * o0
+        end = had + self.gained[:, 1::2] - rule.e0 * o0 - rule.es * os
+        return np.asarray(np.minimum(middle, end) < 0.2 * had, dtype=np.float64)
+
+
+def _settle(balance: _Balance, guess: Floats, euler: Floats) -> tuple[Floats, _Rule]:
+    """The pressure history [ln Pa] and the rule it was found with.
+
+    Where a motor falls to a small part of its pressure in one step (grains of very unequal webs), the second-order
+    rule may have no solution. Backward Euler always has: its history then tells which steps must keep to it.
+    """
+    rule = _Rule(balance.step, euler)
+    y = balance.solve(guess, rule)
+    if y is not None:
+        return y, rule
+    plain = _Rule(balance.step, np.ones_like(euler))
+    safe = balance.solve(guess, plain, 10 * _MAX_ITERATIONS)
+    if safe is None:
+        raise NoSolution(
+            "motor", "the pressure did not settle on one history.", "Check the burn law's range and the sizes."
+        )
+    rule = _Rule(balance.step, np.maximum(euler, balance.falls_too_fast(safe)))
+    y = balance.solve(safe, rule)
+    return (safe, plain) if y is None else (y, rule)
 
 
 def _march(a: Arrays) -> Burn:
@@ -135,18 +214,9 @@ def _march(a: Arrays) -> Burn:
     throat_area = np.pi / 4 * throat**2
     drain = throat_area / a.c_star[:, None]
 
-    # integration weights: the middle stage's on (start, itself), the end's on (start, middle, itself)
-    h = step
-    tr = 1 - euler
-    s0, ss = h * tr * _GAMMA / 2, h * (tr * _GAMMA / 2 + euler * _GAMMA)
-    e0, es = h * tr * _W, h * (tr * _W + euler * _GAMMA)
-    ee = h * (tr * _D + euler * (1 - _GAMMA))
-
-    inflow = np.maximum(np.diff(burned[:, ::2], axis=1), 1e-300) / np.where(h > 0, h, 1.0)
-    y = np.empty_like(x)
-    y[:, 0] = np.log(a.igniter)
+    inflow = np.maximum(np.diff(burned[:, ::2], axis=1), 1e-300) / np.where(step > 0, step, 1.0)
     guess = _steady(a, np.log(inflow / drain[:, 2::2]))
-    guess = np.where(h > 0, guess, guess.max(axis=1, keepdims=True))
+    guess = np.where(step > 0, guess, guess.max(axis=1, keepdims=True))
     out_of_reach = np.flatnonzero(np.exp(guess.max(axis=1)) <= choking_pressure(a))
     if out_of_reach.size:
         best = float(np.exp(guess[out_of_reach[0]].max()))
@@ -155,43 +225,23 @@ def _march(a: Arrays) -> Burn:
             f"the motor would not rise above {best / 1e6:.2f} MPa, too little to choke its throat.",
             "Use a smaller throat or more burning area.",
         )
+    y = np.empty_like(x)
+    y[:, 0] = np.log(a.igniter)
     y[:, 1::2] = guess
     y[:, 2::2] = guess
     gained = burned[:, 1:] - np.repeat(burned[:, :-1:2], 2, axis=1)
-    diagonal, first, second, rest = (np.zeros_like(gained) for _ in range(4))
-    for _ in range(_MAX_ITERATIONS):
-        gas = per_pressure * np.exp(y)
-        log_r, n = _log_rate(a, y)
-        out = drain * np.exp(y - log_r)
-        d_out = (1 - n) * out
-        o0, os, oe = out[:, :-1:2], out[:, 1::2], out[:, 2::2]
-        g0 = gas[:, :-1:2]
-        rest[:, ::2] = gained[:, ::2] + g0 - gas[:, 1::2] - s0 * o0 - ss * os
-        rest[:, 1::2] = gained[:, 1::2] + g0 - gas[:, 2::2] - e0 * o0 - es * os - ee * oe
-        diagonal[:, ::2] = gas[:, 1::2] + ss * d_out[:, 1::2]
-        diagonal[:, 1::2] = gas[:, 2::2] + ee * d_out[:, 2::2]
-        first[:, ::2] = s0 * d_out[:, :-1:2] - g0
-        first[:, 1::2] = es * d_out[:, 1::2]
-        second[:, 1::2] = e0 * d_out[:, :-1:2] - g0
-        first[:, 0] = second[:, 1] = 0.0  # the start is known
-        change = _solve_lower(diagonal, first, second, rest)
-        y[:, 1:] += np.clip(change, -3.0, 3.0)
-        if np.abs(change).max() < 1e-9:
-            break
-    else:
-        raise NoSolution(
-            "motor", "the pressure did not settle on one history.", "Check the burn law's range and the sizes."
-        )
+    y, rule = _settle(_Balance(a, step, drain, per_pressure, gained), y, euler)
     pressure = np.exp(y)
     log_r, _ = _log_rate(a, y)
     slowness = np.exp(-log_r)
     time = np.zeros_like(x)
-    time[:, 2::2] = np.cumsum(e0 * slowness[:, :-1:2] + es * slowness[:, 1::2] + ee * slowness[:, 2::2], axis=1)
-    time[:, 1::2] = time[:, :-1:2] + s0 * slowness[:, :-1:2] + ss * slowness[:, 1::2]
+    s0, ss, se = slowness[:, :-1:2], slowness[:, 1::2], slowness[:, 2::2]
+    time[:, 2::2] = np.cumsum(rule.e0 * s0 + rule.es * ss + rule.ee * se, axis=1)
+    time[:, 1::2] = time[:, :-1:2] + rule.s0 * s0 + rule.ss * ss
     weights = np.zeros_like(x)
-    weights[:, :-1:2] += e0
-    weights[:, 1::2] += es
-    weights[:, 2::2] += ee
+    weights[:, :-1:2] += rule.e0
+    weights[:, 1::2] += rule.es
+    weights[:, 2::2] += rule.ee
     weights *= slowness
     return _with_tail(a, x, time, pressure, weights, burned, throat_area, per_pressure)
 
