@@ -109,7 +109,7 @@ def due(session: Session) -> list[Running]:
 def temperatures(session: Session, cast: CastSession) -> list[TemperatureReading]:
     """The readings of a session, newest first."""
     query = select(TemperatureReading).where(TemperatureReading.cast_session_id == cast.pk)
-    return list(session.exec(query.order_by(col(TemperatureReading.read_at).desc())))
+    return list(session.exec(query.order_by(col(TemperatureReading.read_at).desc(), col(TemperatureReading.id).desc())))
 
 
 def notes(session: Session, cast: CastSession) -> list[SessionNote]:
