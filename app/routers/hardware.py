@@ -10,7 +10,7 @@ from app import clock
 from app.models import Case, CastingTube, CoringRod, GrainPattern, Nozzle
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.routers.nouns import Choices, Noun, add_pages
-from app.services import hardware, rows, workshop
+from app.services import firings, hardware, rows, workshop
 from app.units import show
 from app.web import Book, Forms, Typed, submit
 
@@ -62,7 +62,7 @@ def _nozzle_list(session: Session) -> dict[str, Any]:
     return {
         "throats": {nozzle.pk: hardware.throat_now(session, nozzle) for nozzle in every},
         "last": {nozzle.pk: next(iter(hardware.measures(session, nozzle)), None) for nozzle in every},
-        "counts": {nozzle.pk: hardware.uses_of(session, nozzle) for nozzle in every},
+        "counts": {nozzle.pk: firings.nozzle_uses(session, nozzle.pk) for nozzle in every},
     }
 
 
@@ -76,7 +76,7 @@ def _nozzle_page(session: Session, nozzle: Nozzle | None, forms: Forms) -> dict[
         ),
         "measures": hardware.measures(session, nozzle),
         "throat": hardware.throat_now(session, nozzle),
-        "count": hardware.uses_of(session, nozzle),
+        "count": firings.nozzle_uses(session, nozzle.pk),
         "firings": hardware.firings_of(session, nozzle),
     }  # fmt: skip
 

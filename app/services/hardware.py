@@ -283,8 +283,3 @@ def firings_of(session: Session, nozzle: Nozzle) -> list[tuple[Firing, MotorBuil
     found = select(Firing, MotorBuild).join(MotorBuild, col(Firing.motor_build_id) == MotorBuild.id)
     found = found.where(MotorBuild.nozzle_id == nozzle.pk).order_by(col(Firing.fired_at).desc())
     return [(firing, build) for firing, build in session.exec(found)]
-
-
-def uses_of(session: Session, nozzle: Nozzle) -> int:
-    """How often a nozzle was fired; a motor that did not light does not count."""
-    return sum(1 for firing, _ in firings_of(session, nozzle) if firing.result != "no_light")
