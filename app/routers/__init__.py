@@ -1,6 +1,7 @@
 """Pages and forms: HTTP only. One router for each part of the day."""
 
 from app.routers import (
+    api,
     cast,
     checklists,
     drafts,
@@ -37,6 +38,7 @@ ROUTERS = [
         hardware,
         places,
         help_pages,
+        api,
         drafts,
     )
 ]
