@@ -62,7 +62,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     formula = formulas.get(session, batch.formula_id)
     ideal = formulas.ideal_density(formula)
     planned = {p.pk: p for p in hardware.patterns(session) + hardware.patterns(session, True)}
-    newest_first = sorted(weighed, key=lambda v: v.grain.weighed_at, reverse=True)
+    newest_first = sorted(weighed, key=lambda v: (v.grain.weighed_at, v.grain.pk), reverse=True)
     refused = failed.id if failed else ""
     undecided = [v for v in newest_first if v.grain.decision is None or refused == f"decide-{v.grain.number}"]
     return render(

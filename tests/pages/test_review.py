@@ -103,7 +103,7 @@ def test_a_lot_shows_the_bags_behind_its_remelt(client: TestClient) -> None:
         codes = first.code, second.code
         session.commit()
     page = client.get(f"/review/{codes[1]}").text
-    assert "Remelt L-1 (40.0 g) came from" in page
+    assert "Remelt “L-1” (40.0 g) came from" in page
     assert f'aria-label="Origin of {codes[0]}"' in page
 
 

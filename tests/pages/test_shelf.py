@@ -86,7 +86,7 @@ def test_a_filter_that_is_none_is_told(client: TestClient, query: str) -> None:
 def test_a_grain_shows_its_bags_and_numbers(client: TestClient) -> None:
     page = client.get(f"/shelf/{_ready(client)[0]}").text
     assert "Where it came from" in page
-    assert re.search(r"Potassium nitrate from <a href=\"/workshop/supplies/\d+\">bag Bag \d+</a>", page)
+    assert re.search(r"Potassium nitrate from <a href=\"/workshop/supplies/\d+\">bag “Bag \d+”</a>", page)
     assert "as the pattern" in page
     assert "/motors/new?grain=" in page
 
