@@ -11,7 +11,7 @@ from app import clock, web
 from app.forms import Choice, Form
 from app.models import Firing
 from app.models.firing import RESULTS, FiringIn
-from app.routers.motors import charts_of
+from app.routers.motors import chart_of
 from app.services import cautions, firings, flights, places, trace, workshop
 from app.services import outlook as outlooks
 from app.services.motors import Built
@@ -71,7 +71,7 @@ def page(request: Request, session: Book, firing_id: int) -> Response:
         request, session, "firings/firing.html", section="firings", firing=firing, built=built, outlook=outlook,
         results=RESULTS, kinds=firings.KINDS, rocket=rocket, field=field, estimate=estimate, refusal=refusal,
         beside=firings.beside(firing, outlook, estimate),
-        charts=charts_of(outlook, workshop.get(session).units) if outlook else [],
+        chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
         trace=trace.of_firing(session, firing.pk),
     )  # fmt: skip
 

@@ -60,7 +60,7 @@ def design(request: Request, session: Book) -> Response:
         form.values |= {k: [v] for k, v in {**_conditions(session, house), "count": "4", "density": share}.items()}
     return web.render(
         request, session, "motors/design.html", status=status, section="motors", tabs=TABS, form=form,
-        outlook=outlook, charts=charts_of(outlook, house.units) if outlook else [],
+        outlook=outlook, chart=chart_of(outlook, house.units) if outlook else None,
         flight=_flight(request, session, outlook) if outlook else None,
     )  # fmt: skip
 
@@ -226,7 +226,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
     base = f"/motors/{built.build.code}"
     return web.render(
         request, session, "motors/motor.html", section="motors", built=built, outlook=outlook,
-        charts=charts_of(outlook, units) if outlook else [],
+        chart=chart_of(outlook, units) if outlook else None,
         flight=_flight(request, session, outlook) if outlook else None,
         earlier=motors.predictions(session, built.build)[1:],
         cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
@@ -254,7 +254,7 @@ def _flight(request: Request, session: Session, outlook: Outlook) -> dict[str, A
             form.refuse(None, str(error))
     else:
         form.values = {name: [options[0][0]] for name, options in choices.items() if len(options) == 1}
-        form.values["rail"] = [editable(flights.USUAL_RAIL_M, "length", house.units)]
+        form.values["rail"] = [f"{flights.USUAL_RAIL_M:g} m"]
     return {
         "form": form, "estimate": estimate, "rockets": rockets, "fields": fields,
         "kept": [pair for pair in query if pair[0] not in FlightIn.model_fields],
@@ -264,17 +264,20 @@ def _flight(request: Request, session: Session, outlook: Outlook) -> dict[str, A
 # --- Charts ------------------------------------------------------------------------------------
 
 
-def charts_of(outlook: Outlook, units: UnitSystem) -> list[Markup]:
-    """Pressure and thrust over time, with their range and the case's limits, in the workshop's units."""
+def chart_of(outlook: Outlook, units: UnitSystem, measured_peak_pa: float | None = None) -> Markup:
+    """Pressure and thrust over one time, with their range and the case's limits, in the workshop's units."""
     curve, case = outlook.curve, outlook.inputs.case
-    limits = [("Rated", case.rated_pressure_pa), ("Proof test", case.proof_pressure_pa)]
+    limits = [
+        ("Rated", case.rated_pressure_pa),
+        ("Proof test", case.proof_pressure_pa),
+        ("Measured peak", measured_peak_pa),
+    ]
     rules = [Rule(name, convert(limit, "pressure", units)) for name, limit in limits if limit is not None]
     pressure = _panel(
         "pressure", "Pressure", units, curve, (curve.pressure_pa, curve.pressure_low_pa, curve.pressure_high_pa), rules
     )
     thrust = _panel("force", "Thrust", units, curve, (curve.thrust_n, curve.thrust_low_n, curve.thrust_high_n), [])
-    time = Axis("Time from ignition", "s")
-    return [line_chart("Chamber pressure over time", time, pressure), line_chart("Thrust over time", time, thrust)]
+    return line_chart("Chamber pressure and thrust", Axis("Time from ignition", "s"), pressure, thrust)
 
 
 def _panel(

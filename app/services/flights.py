@@ -74,11 +74,11 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
     low, high = (_apogee(flown, end / impulse.mid) if end else None for end in (impulse.low, impulse.high))
     said = "as typed" if data.empty_motor else "estimated from its tube; weigh it and type it in"
     assumptions = [
-        f"Liftoff mass {show(flight.liftoff_mass, 'mass', units)}: {rocket.name} "
-        f"{show(rocket.mass_kg, 'mass', units)}, empty motor {show(empty, 'mass', units)} ({said}), propellant "
-        f"{show(outlook.propellant_mass, 'mass', units)}.",
+        f"Liftoff mass {show(flight.liftoff_mass, 'mass', units, 0)}: {rocket.name} "
+        f"{show(rocket.mass_kg, 'mass', units, 0)}, empty motor {show(empty, 'mass', units, 0)} ({said}), propellant "
+        f"{show(outlook.propellant_mass, 'mass', units, 0)}.",
         f"Drag coefficient {rocket.drag_coefficient:g} on the {flight.area_basis}, the same at all speeds.",
-        f"Rail {show(data.rail.si, 'length', units)}, straight up; no wind, standard air from "
+        f"Rail {data.rail.typed}, straight up; no wind, standard air from "
         f"{show(place.elevation_m, 'altitude', units)} above sea level.",
         "The thrust curve is the predicted one; the range of the apogee scales it to the 5 and 95 % marks of its "
         "impulse and leaves drag and mass as they are.",

@@ -85,7 +85,7 @@ def test_a_motor_is_built_from_ticked_grains_and_shows_its_prediction(client: Te
     page = client.get(answer.headers["location"])
     assert "Built. The grains are off the shelf." in page.text
     for words in (
-        "Chamber pressure over time", "Thrust over time", "Rated", "Middle 90 %", "Kn, start and peak",
+        "Chamber pressure and thrust", "Rated", "Middle 90 %", "Kn, start and peak",
         "Port to throat", "Wall stress at the peak", "Specific impulse", "thrust above 5 % of its peak",
         "A prediction is not a promise",
         "What drives the peak pressure", "What it assumes", "Borrowed", "Log its firing",
@@ -233,7 +233,7 @@ def test_a_design_stands_in_the_address_and_leads_to_a_plan(client: TestClient) 
     assert query["count"] == "4"
     page = client.get("/motors/design", params=query)
     assert page.status_code == 200
-    for words in ("Grains as designed", "Chamber pressure over time", "Plan these grains"):
+    for words in ("Grains as designed", "Chamber pressure and thrust", "Plan these grains"):
         assert words in page.text, words
     assert f"/plan/new?formula_id={query['formula_id']}&amp;pattern={query['pattern_id']}&amp;count=4" in page.text
     assert Page(page.text).forms["design"].fields == query
