@@ -1,0 +1,100 @@
+"""The bench in a browser: each act is a partial update, and typed words elsewhere on the page stay."""
+
+import re
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Page, expect
+
+from app.db import writing
+from tests import build
+from tests.browser.conftest import Site
+
+DONE = re.compile("^Done")
+
+
+@pytest.fixture
+def planned(site: Site) -> None:
+    """A batch planned, with what it needs on the shelf."""
+    with writing(site.engine) as session:
+        build.stock(session, build.batch(session, planned_for="2026-11-25"))
+        session.commit()
+
+
+@pytest.fixture
+def opened(site: Site) -> None:
+    """A session open, nothing weighed."""
+    with writing(site.engine) as session:
+        build.opened_session(session, build.batch(session, planned_for="2026-11-25"))
+        session.commit()
+
+
+def test_checklist_line_by_line(page: Page, site: Site, planned: None) -> None:
+    page.goto("/plan/26K1/checklist")
+    page.get_by_role("button", name="Start the checklist").click()
+    progress = page.get_by_role("progressbar")
+    expect(progress).to_be_visible()
+    loads, lines = site.page_loads(page), int(progress.get_attribute("max") or 0)
+    page.get_by_role("button", name=DONE).first.click()
+    expect(page.get_by_text(f"1 of {lines} lines answered")).to_be_visible()
+    page.keyboard.press("Enter")  # the focus went on to the next line
+    expect(page.get_by_text(f"2 of {lines} lines answered")).to_be_visible()
+    line = page.get_by_role("listitem").filter(has=page.get_by_role("button", name=DONE)).first
+    line.get_by_text("Does not apply").first.click()
+    line.get_by_role("button", name="It does not apply").click()
+    reason = page.get_by_label("Why it does not apply").locator("visible=true")
+    expect(reason).to_be_focused()
+    expect(reason).to_have_attribute("aria-invalid", "true")
+    reason.fill("I work in the open.")
+    reason.press("Enter")
+    expect(page.get_by_text("Does not apply: I work in the open.")).to_be_visible()
+    assert Axe().run(page).response["violations"] == []
+    for answered in range(3, lines):
+        page.get_by_role("button", name=DONE).first.click()
+        expect(page.get_by_text(f"{answered + 1} of {lines} lines answered")).to_be_visible()
+    assert site.page_loads(page) == loads
+    page.get_by_label("Your name").fill("Ada")
+    page.get_by_role("button", name="Sign the checklist").click()
+    page.get_by_role("button", name="Open the cast session").click()
+    expect(page.get_by_role("heading", name="Cast 26K1")).to_be_visible()
+
+
+def test_session_updates_in_place(page: Page, site: Site, opened: None) -> None:
+    page.goto("/cast/26K1")
+    loads = site.page_loads(page)
+    note = page.locator("#notes textarea")
+    note.fill("Melt a little dark.")
+    nitrate = page.get_by_role("group", name="Potassium nitrate")
+    nitrate.get_by_label("Weighed").fill("abc")
+    nitrate.get_by_role("button", name="Book it").click()
+    expect(nitrate.get_by_label("Weighed")).to_have_attribute("aria-invalid", "true")
+    expect(nitrate.get_by_label("Weighed")).to_be_focused()
+    nitrate.get_by_label("Weighed").fill("480 g")
+    nitrate.get_by_label("Weighed").press("Enter")
+    expect(nitrate).to_contain_text(re.compile(r"\+\d+\.\d g: over by \d+\.\d %"))
+    expect(page.get_by_role("status").first).to_have_text("Booked.")
+    expect(page.locator("#steps")).to_contain_text("160.0 g")  # a third of what was weighed
+    step = page.locator("#steps [aria-current=step]")
+    step.get_by_text("Skip it").first.click()
+    step.get_by_label("Why it is skipped").fill("Weighed on the other scale.")
+    step.get_by_role("button", name="Skip this step").click()
+    expect(page.locator("#watch")).to_contain_text("Melt the sorbitol")
+    page.locator("#temperature input[name=temperature]").fill("255 F")
+    page.get_by_role("button", name="Keep the reading").click()
+    expect(page.locator("#temperature").get_by_role("alert")).to_contain_text("Heat off now")
+    expect(note).to_have_value("Melt a little dark.")
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.locator("#notes li")).to_contain_text("Melt a little dark.")
+    assert site.page_loads(page) == loads
+
+
+def test_targets_are_large_enough_for_gloves(page: Page, opened: None) -> None:
+    page.set_viewport_size({"width": 820, "height": 1180})
+    for url in ("/plan/26K1/checklist", "/cast", "/cast/26K1"):
+        page.goto(url)
+        small = page.evaluate(
+            """[...document.querySelectorAll(
+                '.bench main :is(button, a, summary, input:not([type=hidden]), select, textarea)')]
+            .map(e => [e.outerHTML, e.getBoundingClientRect().height]).filter(([, h]) => h > 0 && h < 44)"""
+        )
+        assert small == [], url
