@@ -4,8 +4,10 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
+from markupsafe import Markup
 from sqlmodel import Session
 
+from app.charts import Axis, Point, individuals_chart
 from app.forms import Choice, Form
 from app.models import Batch
 from app.models.grain import BagIn, DecisionIn, GrainIn
@@ -15,12 +17,25 @@ from app.web import Book, Forms, Typed, choose, render, submit, version_of
 
 router = APIRouter(prefix="/cast/{code}/grains")
 
+FEW = 3
+"""With fewer grains there is nothing to see in a chart."""
+
 
 def pattern_choices(session: Session, batch: Batch) -> list[Choice]:
     """The patterns of the plan first, then the others."""
     planned = [item.pattern_id for item in batch.items]
     found = hardware.patterns(session) + [p for p in hardware.patterns(session, True) if p.pk in planned]
     return choose(sorted(found, key=lambda p: planned.index(p.pk) if p.pk in planned else len(planned)))
+
+
+def density_chart(batch: Batch, weighed: list[GrainView]) -> Markup | None:
+    """The densities of a lot's grains in the order of their numbers about their mean; nothing for fewer than three."""
+    if len(weighed) < FEW:
+        return None
+    shares = [100 * v.grain.density_share for v in weighed]
+    points = [Point(v.grain.serial, share) for v, share in zip(weighed, shares, strict=True)]
+    axis = Axis("Share of ideal density", "%", decimals=1)
+    return individuals_chart(f"Density of the grains of {batch.code}", axis, points, centre=sum(shares) / len(shares))
 
 
 def _url(batch: Batch) -> str:
@@ -75,7 +90,8 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
         undecided=[(v, _decision(forms, v, house.person)) for v in undecided],
         bag_all=forms.get("bag-all", BagIn, f"{_url(batch)}/bag"),
         to_bag=sum(v.grain.decision == "accept" and v.grain.bagged_at is None for v in weighed),
-        balance=lots.balance(session, batch), evenness=lots.evenness(weighed),
+        balance=lots.balance(session, batch), evenness=lots.evenness(weighed), chart=density_chart(batch, weighed),
+        poured=batch.pk in grains.poured(session, [batch.pk]),
     )  # fmt: skip
 
 

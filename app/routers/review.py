@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.forms import Form, from_texts
+from app.routers.grains import density_chart
 from app.services import formulas, grains, hardware, lots, planning, review, trace, weighing, workshop
 from app.services.review import ReviewIn
 from app.web import Book, choose, render
@@ -62,5 +63,5 @@ def one(request: Request, session: Book, code: str) -> Response:
         request, session, "review/lot.html", section="review",
         batch=batch, line=line, views=views, origin=trace.of_batch(session, batch),
         checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in views},
-        balance=lots.balance(session, batch), evenness=lots.evenness(views),
+        balance=lots.balance(session, batch), evenness=lots.evenness(views), chart=density_chart(batch, views),
     )  # fmt: skip

@@ -9,9 +9,10 @@ from sqlmodel import Session
 from app import clock
 from app.calc.ingredients import INGREDIENTS
 from app.models import Supply
+from app.models.firing import RESULTS
 from app.models.supply import CorrectionIn, SupplyIn
 from app.routers.nouns import Noun, add_pages
-from app.services import rows, supplies
+from app.services import rows, supplies, trace
 from app.web import Book, Forms, Typed, submit
 
 router = APIRouter()
@@ -23,6 +24,8 @@ def _page(session: Session, bag: Supply | None, forms: Forms) -> dict[str, Any]:
         more |= {
             "stock": supplies.stock_of(session, bag),
             "draws": supplies.draws(session, bag),
+            "traced": trace.of_supply(session, bag),
+            "results": RESULTS,
             "corrections": supplies.corrections(session, bag),
             "correction": forms.get("correct", CorrectionIn, f"/workshop/supplies/{bag.pk}/corrections"),
         }

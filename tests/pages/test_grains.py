@@ -211,6 +211,17 @@ def test_the_lot_s_mass_is_on_one_line(client: TestClient) -> None:
     assert re.search(r"weighed in = 172\.0 g in 1 grain \+ test pieces not entered \+ 0\.0 g leftovers", line)
 
 
+def test_a_pour_that_was_not_ticked_off_is_pointed_out(client: TestClient) -> None:
+    assert "The pour is not ticked off" not in client.get(f"/cast/{_lot(client)}/grains").text
+    assert "The pour is not ticked off" in client.get(f"/cast/{_lot(client, until='weigh')}/grains").text
+
+
+def test_three_grains_make_a_chart_of_their_densities(client: TestClient) -> None:
+    code = _lot(client)
+    for gross, drawn in (("172", False), ("171", False), ("173", True)):
+        assert (f"Density of the grains of {code}" in _weigh(client, code, gross).text) == drawn
+
+
 def test_a_lot_that_was_not_cast_says_what_comes_first(client: TestClient) -> None:
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         code = build.batch(session).code

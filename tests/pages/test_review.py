@@ -107,6 +107,15 @@ def test_a_lot_shows_the_bags_behind_its_remelt(client: TestClient) -> None:
     assert f'aria-label="Origin of {codes[0]}"' in page
 
 
+def test_a_bag_shows_the_lots_and_firings_it_fed(client: TestClient) -> None:
+    first, _ = _fired(client)
+    bag = re.search(r'"(/workshop/supplies/\d+)"', client.get(f"/review/{first}").text)
+    assert bag
+    page = client.get(bag[1]).text
+    assert f'href="/review/{first}"' in page
+    assert re.search(r'href="/firings/\d+">Static test of T\d+</a>', page)
+
+
 def test_a_lot_without_grains_says_what_comes_next(client: TestClient) -> None:
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         code = build.batch(session).code
