@@ -1,0 +1,131 @@
+"""Every page of the demonstration book: accessible in light and dark, no sideways scroll, one sheet to print."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+from sqlmodel import Session, select
+
+from app.models import Batch, Firing, Formula, GrainPattern, MotorBuild
+from app.services import grains
+from tests.browser.conftest import Site, serve
+
+SIZES = {"laptop": (1366, 768), "tablet": (820, 1180)}
+AXE_RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+
+
+@pytest.fixture(scope="module")
+def demo(demo_book: Path) -> Iterator[Site]:
+    """The demonstration book, looked at only."""
+    yield from serve(demo_book)
+
+
+@pytest.fixture(scope="module")
+def addresses(demo: Site) -> list[str]:
+    """The pages: each kind once, and each form."""
+    with Session(demo.engine) as session:
+        running = session.exec(select(Batch).where(Batch.state == "casting")).one().code
+        planned = session.exec(select(Batch).where(Batch.state == "planned")).one().code
+        past = session.exec(select(Batch).where(Batch.state == "cast")).first()
+        motor = session.exec(select(MotorBuild).order_by(MotorBuild.id.desc())).first()  # type: ignore[union-attr]
+        firing = session.exec(select(Firing)).first()
+        formula = session.exec(select(Formula)).first()
+        pattern = session.exec(select(GrainPattern)).first()
+        grain = grains.ready(session)[0].serial
+        assert past is not None
+        assert motor is not None
+        assert firing is not None
+        assert formula is not None
+        assert pattern is not None
+        design = f"/motors/design?formula_id={formula.id}&pattern_id={pattern.id}&count=4&case_id=1&nozzle_id=1"
+        nouns = ("supplies", "formulas", "patterns", "tubes", "rods", "cases", "nozzles", "rockets", "fields")
+        return [
+            "/", "/help", "/plan", "/plan/new", f"/plan/{planned}", f"/plan/{planned}/edit",
+            f"/plan/{planned}/checklist", "/cast", f"/cast/{running}", f"/cast/{past.code}", f"/cast/{running}/grains",
+            f"/cast/{past.code}/grains", "/shelf", f"/shelf/{grain}", "/motors", "/motors/design", design,
+            "/motors/new",
+            f"/motors/{motor.code}", "/firings", "/firings/new", f"/firings/{firing.id}", f"/firings/{firing.id}/edit",
+            "/review", f"/review/{past.code}", "/workshop", "/workshop/settings", "/workshop/checklist",
+            *(f"/workshop/{noun}" for noun in nouns), *(f"/workshop/{noun}/new" for noun in nouns),
+            *(f"/workshop/{noun}/1" for noun in nouns), "/no-such-page",
+        ]  # fmt: skip
+
+
+def _open(browser: Browser, demo: Site, scheme: str, size: str) -> Page:
+    width, height = SIZES[size]
+    context = browser.new_context(
+        base_url=demo.address, color_scheme="dark" if scheme == "dark" else "light",
+        viewport={"width": width, "height": height},
+    )  # fmt: skip
+    return context.new_page()
+
+
+@pytest.mark.parametrize(("scheme", "size"), [("light", "laptop"), ("dark", "tablet")])
+def test_axe_finds_nothing(browser: Browser, demo: Site, addresses: list[str], scheme: str, size: str) -> None:
+    page = _open(browser, demo, scheme, size)
+    axe, found = Axe(), {}
+    for address in addresses:
+        reply = page.goto(address)
+        assert reply is not None
+        assert reply.status < 500, address
+        results = axe.run(page, options=AXE_RULES)
+        for violation in results.response["violations"]:
+            found.setdefault(violation["id"], []).append((address, violation["nodes"][0]["html"][:120]))
+    page.context.close()
+    assert found == {}
+
+
+@pytest.mark.parametrize("size", list(SIZES))
+def test_no_page_scrolls_sideways(browser: Browser, demo: Site, addresses: list[str], size: str) -> None:
+    page = _open(browser, demo, "light", size)
+    wide = []
+    for address in addresses:
+        page.goto(address)
+        if page.evaluate("document.documentElement.scrollWidth > window.innerWidth"):
+            wide.append(address)
+    page.context.close()
+    assert wide == []
+
+
+def test_every_page_has_one_heading_and_no_promise(browser: Browser, demo: Site, addresses: list[str]) -> None:
+    page = _open(browser, demo, "light", "laptop")
+    for address in addresses:
+        page.goto(address)
+        expect(page.get_by_role("heading", level=1)).to_have_count(1)
+        words = page.locator("main").inner_text()
+        assert not re.search(r"\b(is|are|be) safe\b|\bsafe (motor|to (fire|fly|cast))\b", words, re.IGNORECASE), address
+    page.context.close()
+
+
+def test_bench_pages_have_large_targets(browser: Browser, demo: Site, addresses: list[str]) -> None:
+    page = _open(browser, demo, "light", "tablet")
+    small = []
+    for address in addresses:
+        page.goto(address)
+        if "bench" not in (page.locator("body").get_attribute("class") or ""):
+            continue
+        for target in page.locator(
+            "main button:visible, main select:visible, main input:visible:not([type=checkbox])"
+        ).all():
+            box = target.bounding_box()
+            if box and box["height"] < 43.5 and target.get_attribute("type") != "radio":
+                small.append((address, target.inner_text() or target.get_attribute("name"), box["height"]))
+    page.context.close()
+    assert small == []
+
+
+@pytest.mark.parametrize("place", ["motor", "plan", "lot"])
+def test_prints_to_paper(browser: Browser, demo: Site, addresses: list[str], place: str, tmp_path: Path) -> None:
+    starts = {"motor": r"/motors/M\d", "plan": r"/plan/\d+[A-L]\d+$", "lot": r"/review/\d"}
+    address = next(a for a in addresses if re.match(starts[place], a))
+    page = _open(browser, demo, "dark", "laptop")
+    page.goto(address)
+    page.emulate_media(media="print")
+    expect(page.get_by_role("navigation", name="Parts of the day")).to_be_hidden()
+    paper = tmp_path / f"{place}.pdf"
+    page.pdf(path=paper, format="A4")
+    page.context.close()
+    assert paper.read_bytes().startswith(b"%PDF")
