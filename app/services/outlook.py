@@ -56,6 +56,7 @@ class Inputs(BaseModel):
     case: CaseInput
     nozzle: str
     throat_d_m: float
+    throat_growth_m: float = 0.0
     exit_d_m: float
     half_angle_rad: float
     elevation_m: float

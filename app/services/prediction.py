@@ -1,12 +1,13 @@
 """What a motor is expected to do: from the book's rows to the calculation, and to a record that is kept."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import pi, radians
 
 import numpy as np
 from sqlmodel import Session
 
+from app import clock
 from app.calc.atmosphere import atmosphere
 from app.calc.burnrate import law_for_blend
 from app.calc.casing import CaseMargin, case_margin
@@ -18,7 +19,7 @@ from app.calc.thermochem import BlendState
 from app.calc.uncertainty import Marks, MotorRange, predict_range
 from app.errors import Refused
 from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
-from app.services import blends, formulas, workshop
+from app.services import blends, formulas, hardware, workshop
 from app.services.outlook import CaseInput, Curve, Driver, GrainInput, Inputs, Outlook, Range, Wall
 
 ROOM = 293.15
@@ -80,7 +81,6 @@ class Setup:
     serials: Sequence[str] = ()
     remarks: Sequence[str] = ()
     as_designed: bool = False
-    throat_growth: float = field(default=0.0)
 
 
 def burning(
@@ -113,7 +113,7 @@ def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = 
     house = workshop.get(session)
     try:
         state = blends.state(session, setup.formula)
-        motor = _motor(setup, house, state)
+        motor = _motor(setup, house, state, throat_growth(session, setup.nozzle))
         run = simulate(motor)
         return _outlook(setup, house, state, motor, run, samples, seed)
     except CalcError as error:
@@ -123,7 +123,21 @@ def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = 
         raise Refused(f"{subject}: {error.fault} {error.remedy}".strip(), field=place) from error
 
 
-def _motor(setup: Setup, house: Workshop, state: BlendState) -> Motor:
+def throat_growth(session: Session, nozzle: Nozzle | None) -> float:
+    """By how much a nozzle's throat grew per firing, from its history; nothing where that tells of no growth [m]."""
+    measured = hardware.measures(session, nozzle)[:1] if nozzle is not None else []
+    if nozzle is None or not measured:
+        return 0.0
+    newest = measured[0]
+    uses = sum(
+        1
+        for firing, _ in hardware.firings_of(session, nozzle)
+        if firing.result != "no_light" and clock.local(firing.fired_at).date() <= newest.measured_on
+    )
+    return max(newest.throat_d_m - nozzle.throat_d_m, 0.0) / uses if uses else 0.0
+
+
+def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float) -> Motor:
     law = law_for_blend(setup.formula.blend)
     propellant = Propellant(
         ideal_density=formulas.ideal_density(setup.formula),
@@ -144,6 +158,7 @@ def _motor(setup: Setup, house: Workshop, state: BlendState) -> Motor:
         c_star_efficiency=house.c_star_efficiency_share,
         nozzle_efficiency=house.nozzle_efficiency_share,
         half_angle=_half_angle(setup),
+        throat_growth=growth,
         free_volume_extra=-sum(one.tube_m3 for one in setup.grains),
         initial_temperature=setup.temperature,
     )
@@ -191,7 +206,7 @@ def _outlook(
         drivers=[Driver(name=d.name, low_pa=d.peak_pressure[0], high_pa=d.peak_pressure[1]) for d in sampled.drivers],
         curve=_curve(run, sampled),
         warnings=[*run.flags, *setup.remarks, *state.notes],
-        assumptions=[*_assumptions(setup, house, state, run), *sampled.assumptions],
+        assumptions=[*_assumptions(setup, house, state, run, motor.throat_growth), *sampled.assumptions],
     )
 
 
@@ -222,6 +237,7 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, samples: int, seed: i
         ),
         nozzle=setup.nozzle.name if setup.nozzle is not None else "a nozzle not chosen yet",
         throat_d_m=setup.throat_d,
+        throat_growth_m=motor.throat_growth,
         exit_d_m=setup.exit_d,
         half_angle_rad=motor.half_angle,
         elevation_m=setup.elevation,
@@ -271,7 +287,7 @@ def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
     )
 
 
-def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun) -> list[str]:
+def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun, growth: float) -> list[str]:
     made = [
         f"Blend: {setup.formula.label}, burned to equilibrium at {state.pressure / 1e6:.1f} MPa: "
         f"{state.temperature:.0f} K, c* {state.c_star:.0f} m/s, condensed {state.condensed_fraction:.0%}. From 2 to "
@@ -288,6 +304,8 @@ def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun
         made.insert(0, "Grains as designed, all alike: the pattern's sizes at the expected density.")
     else:
         made.insert(0, "Each grain with its own mass and sizes; sizes not measured are its pattern's.")
+    if growth:
+        made.append("The throat grows in this burn by what it grew per firing so far, by the nozzle's history.")
     if setup.nozzle is None:
         made.append(f"No nozzle is chosen: exit area {USUAL_EXPANSION:g} times the throat's, 15 degrees half angle.")
     elif setup.nozzle.divergence_rad is None:

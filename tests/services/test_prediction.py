@@ -219,3 +219,17 @@ def test_the_record_is_read_back_whole(session: Session, field_name: str) -> Non
     found = designed(session)
     again = Outlook.model_validate_json(found.model_dump_json())
     assert getattr(again, field_name) == getattr(found, field_name)
+
+
+def test_a_throat_that_grew_in_earlier_firings_grows_in_the_next(session: Session) -> None:
+    nozzle = build.nozzle(session)
+    assert prediction.throat_growth(session, nozzle) == 0
+    before = designed(session, nozzle=nozzle, throat_d="12.9 mm")
+    build.firing(session, build.motor_build(session, nozzle=nozzle), throat_after="12.8 mm")
+    build.firing(session, build.motor_build(session, nozzle=nozzle, throat_d="12.8 mm"), throat_after="12.9 mm")
+    assert prediction.throat_growth(session, nozzle) == pytest.approx(1e-4)
+    after = designed(session, nozzle=nozzle, throat_d="12.9 mm")
+    assert after.inputs.throat_growth_m == pytest.approx(1e-4)
+    assert after.peak_pressure.mid < before.peak_pressure.mid
+    assert "The throat grows by 0.10 mm over the burn." in after.assumptions
+    assert any("by the nozzle's history" in line for line in after.assumptions)
