@@ -81,9 +81,7 @@ def test_a_flight_shows_the_altitude_beside_the_estimate(client: TestClient) -> 
 
 def test_a_walk_back_names_every_bag_of_every_grain(client: TestClient) -> None:
     text = client.get(fired(client)).text
-    with book(client) as session:
-        views = [slot.grain_id for slot in session.exec(select(MotorBuild)).one().slots]
-    assert len(re.findall(r"\d\d[A-L]\d-0\d", text.split("Back to each bag")[1])) == len(views) == 4
+    assert len(re.findall(r'href="/shelf/\d\d[A-L]\d+-0\d"', text)) == 4
     assert len(re.findall(r'href="/workshop/supplies/\d+"', text)) == 3
 
 
