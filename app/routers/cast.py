@@ -167,7 +167,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     return render(
         request, session, "cast/show.html", section="cast",
         batch=batch, formula=planning.formula_of(session, batch), cast=cast, cautions=cautions, forms=forms,
-        weighing=parts, steps=now, next_step=next((n for n in now if n.is_next), None),
+        weighing=parts, places=weigh_outs.places(shop), steps=now, next_step=next((n for n in now if n.is_next), None),
         readings=[(reading, casting.advice(shop, reading.temperature_k)) for reading in readings],
         band=(shop.pan_low_k, shop.pan_limit_k), notes=casting.notes(session, cast) if cast else [],
         kept=casting.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),

@@ -22,6 +22,18 @@ def show(request: Request, session: Book, code: str) -> Response:
     return _page(request, session, code)
 
 
+@router.get("/{checklist_id}")
+def show_past(request: Request, session: Book, code: str, checklist_id: int) -> Response:
+    """One checklist as it stands, to read."""
+    batch = planning.by_code(session, code)
+    checklist = checklists.of_batch(session, batch, checklist_id)
+    return render(
+        request, session, "checklists/past.html", section="plan",
+        batch=batch, checklist=checklist, lines=checklists.lines(session, checklist),
+        edition=checklists.edition_of(session, checklist),
+    )  # fmt: skip
+
+
 @router.post("/start")
 def start(request: Request, typed: Typed, code: str) -> Response:
     """Begin a checklist."""

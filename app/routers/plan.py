@@ -12,7 +12,7 @@ from app.errors import BookError
 from app.forms import Choice, Form, from_texts
 from app.models import Batch
 from app.models.batch import PlanIn, VoidIn
-from app.services import casting, checklists, formulas, hardware, planning, workshop
+from app.services import casting, checklists, formulas, hardware, planning, weigh_outs, workshop
 from app.units import editable
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
 
@@ -97,7 +97,8 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
         request, session, "plan/show.html", section="plan",
         batch=batch, formula=planning.formula_of(session, batch), wanted=planning.wanted(session, batch),
         needs=planning.needs(session, batch), weighed=planning.weighed(session, batch),
-        cast=casting.find(session, batch), checklist=checklist, fault=checklists.why_not(session, batch, checklist),
+        places=weigh_outs.places(workshop.get(session)), cast=casting.find(session, batch), checklist=checklist,
+        fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
         drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch),
     )  # fmt: skip
@@ -119,6 +120,7 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
     return render(
         request, session, "plan/form.html", section="plan",
         status=422 if form.errors else 200, form=form, batch=batch, worked=worked,
+        places=weigh_outs.places(workshop.get(session)),
         has_leftovers=bool(choices["remelts.leftover_id"]), remelt_limit=workshop.get(session).remelt_limit_share,
     )  # fmt: skip
 

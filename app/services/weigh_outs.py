@@ -1,5 +1,6 @@
 """Weighing out: what really goes into the pan, from which bag, against the target."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,7 +12,7 @@ from app.errors import Refused
 from app.models import Batch, BatchPart, Leftover, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, VoidIn, WeighOutIn
 from app.services import casting, planning, rows, supplies, workshop
-from app.units import UnitSystem, show
+from app.units import convert, show
 
 EMPTY_KG = 1e-9
 
@@ -75,6 +76,11 @@ def name(session: Session, part: BatchPart) -> str:
     return f"Leftover {rows.get(session, Leftover, part.leftover_id or 0, 'leftover').mark}"
 
 
+def places(shop: Workshop) -> int:
+    """How many decimals a mass needs in the workshop's unit to show one step of its scale."""
+    return max(math.ceil(-math.log10(convert(shop.scale_resolution_kg, "mass", shop.units)) - 1e-9), 0)
+
+
 def compare(target_kg: float, weighed_kg: float, shop: Workshop) -> tuple[Literal["open", "in", "near", "out"], str]:
     """Compare a weighed mass with its target, in words.
 
@@ -94,14 +100,14 @@ def compare(target_kg: float, weighed_kg: float, shop: Workshop) -> tuple[Litera
     difference = weighed_kg - target_kg
     tolerance = max(shop.weigh_tolerance_share * target_kg, shop.scale_resolution_kg)
     if abs(difference) <= tolerance + EMPTY_KG:
-        return "in", f"in tolerance ({_signed(difference, shop.units)})"
+        return "in", f"in tolerance ({_signed(difference, shop)})"
     share = f"{abs(difference) / target_kg * 100:.1f} %"
     side = "over" if difference > 0 else "under"
-    return "out" if difference > 0 else "near", f"{_signed(difference, shop.units)}: {side} by {share}"
+    return "out" if difference > 0 else "near", f"{_signed(difference, shop)}: {side} by {share}"
 
 
-def _signed(mass_kg: float, units: UnitSystem) -> str:
-    text = show(abs(mass_kg), "mass", units)
+def _signed(mass_kg: float, shop: Workshop) -> str:
+    text = show(abs(mass_kg), "mass", shop.units, places(shop))
     if not any(digit in text for digit in "123456789"):
         return text
     return f"{'+' if mass_kg > 0 else '−'}{text}"

@@ -59,6 +59,10 @@ def test_answer_sign_and_open(client: TestClient) -> None:
         assert "The session is open." in page
         assert "Ada" in page
         assert "The cast session of 26K1 is open." in client.get(URL).text
+        past = client.get(f"{URL}/{number[1]}").text
+        assert "by Ada, 25 Nov 2026, 09:00" in past
+        assert past.count("<td>done</td>") >= 15
+        assert client.get(f"{URL}/99").status_code == 404
 
 
 def test_a_line_left_open_is_not_signed(client: TestClient) -> None:
