@@ -8,8 +8,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields
 
 import numpy as np
-from scipy.special import ndtri
-from scipy.stats import qmc
 
 from app.calc.arrays import Arrays
 from app.calc.chamber import Burn, march
@@ -212,6 +210,8 @@ class MotorRange:
 
 def _normal(unit: Floats) -> Floats:
     """Standard normal draws from even ones, cut at three deviations."""
+    from scipy.special import ndtri
+
     return np.asarray(ndtri(_EDGE + (1 - 2 * _EDGE) * unit), dtype=np.float64)
 
 
@@ -313,6 +313,8 @@ def predict_range(
     within("band_points", band_points, 2, 2000, "Eighty are enough to draw.")
     if pressure_limit is not None:
         positive("pressure_limit", pressure_limit, "Leave it empty if there is none.")
+    from scipy.stats import qmc  # costs half of the program's start; wanted only here
+
     sobol = qmc.Sobol(len(fields(chosen)), scramble=True, rng=np.random.default_rng(seed))
     unit = sobol.random_base2((samples - 1).bit_length())[:samples]
     arrays = _drawn(motor, chosen, unit)
