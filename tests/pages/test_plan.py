@@ -1,6 +1,7 @@
 """The plan's pages, through a browser without script."""
 
 import re
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from fastapi.testclient import TestClient
@@ -141,6 +142,15 @@ def test_a_double_click_plans_once(client: TestClient, book: dict[str, int]) -> 
     first = client.post("/plan/new", data=data, follow_redirects=False)
     second = client.post("/plan/new", data=data, follow_redirects=False)
     assert first.headers["location"] == second.headers["location"]
+    assert len(batches(client)) == 1
+
+
+def test_two_clicks_at_the_same_moment_plan_once(client: TestClient, book: dict[str, int]) -> None:
+    data = texts(book, once="one-form-sent-twice")
+    with ThreadPoolExecutor(4) as pool:
+        sent = [pool.submit(client.post, "/plan/new", data=data, follow_redirects=False) for _ in range(4)]
+        places = {answer.result().headers["location"] for answer in sent}
+    assert places == {"/plan/26K1"}
     assert len(batches(client)) == 1
 
 
