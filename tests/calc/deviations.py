@@ -1,0 +1,559 @@
+"""Measure how far each calculation lies from what it is checked against, and print the table of app/calc/README.md.
+
+    python tests/calc/deviations.py            print the table
+    python tests/calc/deviations.py --write    put it in the page
+
+The tests named beside each row assert the same comparisons; here the largest difference is looked for.
+"""
+
+import csv
+import importlib.util
+import sys
+from collections.abc import Callable, Iterable
+from itertools import pairwise
+from math import pi
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+
+HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
+PAGE = ROOT / "app" / "calc" / "README.md"
+BEGIN, END = "<!-- measured -->", "<!-- /measured -->"
+
+SUGARS = ("sorbitol", "dextrose", "sucrose")
+
+
+def published(name: str) -> list[dict[str, str]]:
+    lines = (HERE / "published" / name).read_text(encoding="utf-8").splitlines()
+    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+
+
+def worst(pairs: Iterable[tuple[float, float]]) -> float:
+    """Largest relative difference of (found, expected)."""
+    return max(abs(found / expected - 1) for found, expected in pairs)
+
+
+def reference() -> ModuleType:
+    if "stiff_reference" not in sys.modules:
+        spec = importlib.util.spec_from_file_location("stiff_reference", HERE / "stiff_reference.py")
+        assert spec
+        assert spec.loader
+        sys.modules["stiff_reference"] = module = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(module)
+    return sys.modules["stiff_reference"]
+
+
+def digits(found: float, printed: str) -> float:
+    """Difference in units of the last digit printed."""
+    mantissa, _, exponent = printed.partition("e")
+    unit = 10.0 ** (int(exponent or 0) - len(mantissa.partition(".")[2]))
+    return abs(found - float(printed)) / unit
+
+
+# --- Each comparison ---------------------------------------------------------------------------
+
+
+def recipe_grams() -> float:
+    from app.calc.recipe import scale
+
+    masses = scale({"KNO3": 0.65, "sorbitol": 0.28, "sucrose": 0.07}, 0.4, 0.001).masses.values()
+    return max(abs(m - g) for m, g in zip(masses, (0.260, 0.112, 0.028), strict=True)) * 1e3
+
+
+def densities() -> float:
+    from app.calc.recipe import theoretical_density
+
+    printed = {"sorbitol": 1841, "sucrose": 1889, "dextrose": 1879}
+    return worst((theoretical_density({"KNO3": 0.65, s: 0.35}), d) for s, d in printed.items())
+
+
+def oxygen() -> float:
+    from app.calc.recipe import oxygen_balance
+
+    found = (
+        oxygen_balance({"KNO3": 1.0}), oxygen_balance({"KNO3": 1.0}, to="none"), oxygen_balance({"sucrose": 1.0})
+    )  # fmt: skip
+    return max(abs(100 * f - printed) for f, printed in zip(found, (39.6, 47.5, -112.2), strict=True))
+
+
+def states(quantity: str) -> Callable[[], float]:
+    def measure() -> float:
+        from app.calc.thermochem import blend_state
+
+        factor = {"system_molar_mass": 1e3}.get(quantity, 1.0)
+        rows = [
+            r for r in published("blend_states.csv") if r["quantity"] == quantity and r["source"].strip() in ("A", "B")
+        ]
+        return worst(
+            (
+                factor * getattr(blend_state({"potassium_nitrate": 0.65, r["sugar"]: 0.35}), quantity),
+                float(r["value"]),
+            )
+            for r in rows
+        )
+
+    return measure
+
+
+def elements() -> float:
+    from app.calc.thermochem import expansion
+
+    flows = [expansion({"potassium_nitrate": 0.65, s: 0.35}) for s in SUGARS]
+    return max(one.balance_error for f in flows for one in (f.chamber, f.throat, f.exit))
+
+
+def entropy() -> float:
+    from app.calc.thermochem import expansion
+
+    flows = [expansion({"potassium_nitrate": 0.65, s: 0.35}) for s in SUGARS]
+    return worst((f.exit.entropy, f.chamber.entropy) for f in flows)
+
+
+def single_phase() -> float:
+    import cantera as ct
+
+    from app.calc.thermochem import blend_state
+
+    found = []
+    names = [s for s in ct.Species.list_from_file("nasa_gas.yaml") if set(s.composition) <= {"K", "C", "H", "O", "N"}]
+    for sugar in SUGARS:
+        state = blend_state({"potassium_nitrate": 0.65, sugar: 0.35})
+        gas = ct.Solution(thermo="ideal-gas", species=names)
+        gas.TPX = state.temperature, state.pressure, state.gas
+        gas.equilibrate("TP", solver="element_potential")
+        after = gas.mole_fraction_dict()
+        found.append(worst((after[n], state.gas[n]) for n in ("H2O", "CO", "CO2", "H2", "N2", "KOH")))
+    return max(found)
+
+
+def bands() -> float:
+    from app.calc.burnrate import published_law
+
+    found = []
+    for row in published("burn_law.csv"):
+        low, high, a, n = (float(row[k]) for k in ("p_low_mpa", "p_high_mpa", "a", "n"))
+        pressures = np.geomspace(low, high, 200)
+        rates = published_law(row["sugar"]).rate(pressures * 1e6) * 1e3
+        found.append(float(np.abs(rates / (a * pressures**n) - 1).max()))
+    return max(found)
+
+
+def joints() -> float:
+    from app.calc.burnrate import published_law
+
+    laws = [published_law(s) for s in SUGARS]
+    return worst(
+        (float(law.rate(p * (1 + 1e-12))), float(law.rate(p * (1 - 1e-12)))) for law in laws for p in law.pressures
+    )
+
+
+def grain_volume() -> float:
+    from scipy.integrate import quad
+
+    from app.calc.grain import Grain, burning_area
+
+    found = []
+    for offset in (0.0, 0.002, 0.006):
+        for faces in ((True, True, False), (False, False, False), (True, False, True)):
+            g = Grain(0.05, 0.02, 0.08, 0.2, True, *faces, core_offset=offset)
+            ends = sorted({0.0, min(g.breakthrough, g.web), g.web})
+            burned = sum(
+                quad(lambda x, g=g: float(burning_area(g, x)), a, b, limit=500, epsabs=1e-14, epsrel=1e-10)[0]
+                for a, b in pairwise(ends)
+            )
+            found.append((burned, g.volume))
+    return worst(found)
+
+
+R = 0.02
+
+
+def section_error(quantity: str, cells: int, offset: float) -> Callable[[], float]:
+    """Mean over depth of the difference to two circles' closed form, over the starting value."""
+
+    def measure() -> float:
+        from app.calc.cores import round_core
+        from app.calc.grain import cross_section
+        from app.calc.section import burn_back
+
+        section = burn_back(2 * R, round_core(0.016, offset), cells=cells)
+        x = np.linspace(0.0, 0.98 * section.web, 400)
+        area, edge, _ = cross_section(R, 0.008 + x, offset)
+        exact, found = (area, section.area(x)) if quantity == "area" else (edge, section.perimeter(x))
+        return float(np.abs(found - exact).mean() / exact[0])
+
+    return measure
+
+
+def section_worst() -> float:
+    """Largest difference of the moon's burning edge more than four cells from its kink, over the starting edge."""
+    from app.calc.cores import round_core
+    from app.calc.grain import cross_section
+    from app.calc.section import CELLS, burn_back
+
+    section = burn_back(2 * R, round_core(0.016, 0.005))
+    x = np.linspace(0.0, 0.98 * section.web, 2000)
+    x = x[np.abs(x - section.breakthrough) > 4 * R / CELLS]
+    _, edge, _ = cross_section(R, 0.008 + x, 0.005)
+    return float(np.abs(section.perimeter(x) - edge).max() / edge[0])
+
+
+def section_kept() -> float:
+    from scipy.integrate import quad
+
+    from app.calc import cores
+    from app.calc.section import burn_back
+
+    found = []
+    shapes = (
+        cores.round_core(0.016), cores.round_core(0.016, 0.005), cores.slot_core(0.006, 0.02),
+        cores.star_core(5, 0.024, 0.010), cores.flat_core(2 * R, 0.004),
+    )  # fmt: skip
+    for core in shapes:
+        s = burn_back(2 * R, core, cells=96)
+        found.append((sum(quad(s.perimeter, a, b, epsabs=1e-15)[0] for a, b in pairwise(s.depths)), float(s.area(0.0))))
+    return worst(found)
+
+
+def star() -> float:
+    from app.calc.cores import star_core
+    from app.calc.section import burn_back
+
+    points, tip, root = 5, 0.012, 0.005
+    section = burn_back(2 * R, star_core(points, 2 * tip, 2 * root))
+    across, along = root * np.sin(pi / points), tip - root * np.cos(pi / points)
+    a, side = np.arctan2(across, along), np.hypot(across, along)
+    lost = 1 / np.tan(a + pi / points)
+    x = np.linspace(0.0, 0.9 * min(side / lost, section.breakthrough), 200)
+    edge = 2 * points * (side - x * lost) + points * x * (pi - 2 * a)
+    return float(np.abs(section.perimeter(x) / edge - 1).max())
+
+
+def tilted() -> float:
+    from scipy.integrate import quad
+
+    from app.calc.coring import coring_fault
+    from app.calc.grain import Grain, cross_section
+
+    found = []
+    for low, high in ((0.0, 0.003), (-0.002, 0.002), (0.001, 0.004)):
+        fault = coring_fault(Grain(0.04, 0.016, 0.07, 0.1), low, high)
+        for i in range(0, 181, 20):
+            x = float(fault.depth[i])
+
+            def one(z: float, x: float = x, low: float = low, high: float = high) -> float:
+                return float(cross_section(R, 0.008 + x, abs(low + (high - low) * z / 0.07))[0])
+
+            found.append((float(fault.volume[i]), quad(one, x, 0.07 - x, points=[0.035], limit=200)[0]))
+    return worst(found)
+
+
+def naca() -> float:
+    from app.calc.isentropic import area_ratio, pressure_ratio
+
+    return max(
+        max(
+            digits(float(pressure_ratio(float(r["mach"]), 1.4)), r["p_over_p0"]),
+            digits(float(area_ratio(float(r["mach"]), 1.4)), r["a_over_astar"]),
+        )
+        for r in published("naca_1135.csv")
+    )
+
+
+def sutton() -> float:
+    from app.calc.isentropic import characteristic_velocity
+    from app.calc.nozzle import momentum_coefficient
+
+    k, gas, temperature, ratio = 1.30, 345.7, 2222.0, 0.1013 / 2.068
+    c_star = characteristic_velocity(k, temperature, 8.31446261815324 / gas)
+    return abs(float(momentum_coefficient(k, ratio)) * c_star / 1827 - 1)
+
+
+def worked_thrust() -> float:
+    from app.calc.constants import ATM
+    from app.calc.nozzle import momentum_coefficient
+
+    momentum, pressure = float(momentum_coefficient(1.04, 4 / 68)), (4 - 1) / 68 * 4.0
+    return abs((momentum + pressure) * 68 * ATM * pi / 4 * 0.01**2 / 867.2 - 1)
+
+
+def ambient() -> float:
+    from dataclasses import replace
+
+    from app.calc.constants import ATM
+    from app.calc.motor import example, simulate
+
+    low = replace(example(), exit_d=0.022)
+    a, b = simulate(low), simulate(replace(low, ambient_pressure=70121.0))
+    middle = slice(60, 120)
+    gains = (b.thrust[middle] - a.thrust[middle]) / ((ATM - 70121.0) * pi / 4 * 0.022**2)
+    return float(np.abs(gains - 1).max())
+
+
+_RUNS: list[tuple[object, object]] = []
+
+
+def marches() -> list[tuple[object, object]]:
+    from app.calc.motor import simulate
+
+    if not _RUNS:
+        stiff = reference()
+        _RUNS.extend((simulate(motor), stiff.solve(motor)) for motor in stiff.motor_table())
+    return _RUNS
+
+
+def against_stiff(name: str) -> Callable[[], float]:
+    return lambda: worst((getattr(run, name), getattr(exact, name)) for run, exact in marches())
+
+
+def mass_kept() -> float:
+    return max(abs(run.mass_balance) for run, _ in marches())  # type: ignore[attr-defined]
+
+
+def scaling() -> float:
+    from dataclasses import replace
+
+    from app.calc.motor import example, simulate
+
+    one = example()
+    grains = tuple(
+        replace(g, outer_d=2 * g.outer_d, core_d=2 * g.core_d, length=2 * g.length, mass=8 * g.mass) for g in one.grains
+    )
+    two = replace(
+        one, grains=grains, throat_d=2 * one.throat_d, exit_d=2 * one.exit_d, case_inner_d=2 * one.case_inner_d,
+        chamber_length=2 * one.chamber_length, free_volume_extra=8 * one.free_volume_extra,
+    )  # fmt: skip
+    a, b = simulate(one), simulate(two)
+    return worst(
+        [
+            (b.peak_pressure, a.peak_pressure), (b.burn_time, 2 * a.burn_time),
+            (b.total_impulse, 8 * a.total_impulse),
+        ]
+    )  # fmt: skip
+
+
+def steady() -> float:
+    from dataclasses import replace
+
+    from app.calc.burnrate import power_law
+    from app.calc.grain import Grain
+    from app.calc.isentropic import flow_function
+    from app.calc.motor import example, simulate
+
+    one = example()
+    tube = Grain(0.04445, 0.01905, 0.0762, 0.169, True, False, False, True)
+    motor = replace(
+        one, grains=(tube,) * 3, propellant=replace(one.propellant, law=power_law(8.26, 0.319, 1e5, 1e7)),
+        case_inner_d=0.06, throat_d=0.015,
+    )  # fmt: skip
+    run = simulate(motor)
+    c_star = motor.propellant.c_star * motor.c_star_efficiency
+    middle = float(run.pressure[len(run.pressure) // 2])
+    gas = middle / (flow_function(motor.propellant.gamma) * c_star) ** 2
+    a = 8.26e-3 / 1e6**0.319
+    return abs(middle / (a * (tube.density - gas) * c_star * run.kn_start) ** (1 / (1 - 0.319)) - 1)
+
+
+def burst() -> float:
+    from app.calc.casing import burst_pressure
+    from app.calc.constants import PSI
+
+    found = []
+    for row in published("burst.csv"):
+        outer, wall = float(row["outer_in"]) * 0.0254, float(row["wall_in"]) * 0.0254
+        pressure = burst_pressure(float(row["ultimate_ksi"]) * 1e3 * PSI, outer - 2 * wall, outer)
+        found.append((pressure / PSI, float(row["burst_psi"])))
+    return worst(found)
+
+
+def lame() -> float:
+    from app.calc.casing import hoop_stress_bore
+
+    found = []
+    for share in np.geomspace(1e-4, 0.5, 40):
+        r, t, p = 0.025, 0.025 * float(share), 5e6
+        exact = p * r / t + p * (r + t) / (2 * r + t)  # thin wall and the rest, by algebra from Lame
+        found.append((hoop_stress_bore(p, 2 * r, 2 * (r + t)), exact))
+    return worst(found)
+
+
+def rate_to_pressure() -> float:
+    """Sampled width of ln(peak) against the closed form, the only uncertain input being the burn rate."""
+    from dataclasses import fields, replace
+
+    from app.calc.burnrate import power_law
+    from app.calc.isentropic import flow_function
+    from app.calc.motor import example
+    from app.calc.uncertainty import Spread, predict_range
+
+    one = example()
+    motor = replace(one, propellant=replace(one.propellant, law=power_law(8.26, 0.319, 1e5, 1.1e7)))
+    alone = Spread(**{f.name: 0.05 if f.name == "burn_rate" else 0.0 for f in fields(Spread)})
+    found = predict_range(motor, alone, samples=1024)
+    c_star = motor.propellant.c_star * motor.c_star_efficiency
+    gas = found.peak_pressure.mid / (flow_function(motor.propellant.gamma) * c_star) ** 2 / motor.grains[0].density
+    width = float(np.log(found.peak_pressure.high / found.peak_pressure.low))
+    return abs(width / (2 * 1.633 * 0.05 / (1 - 0.319 + gas)) - 1)
+
+
+def atmosphere_table() -> float:
+    from app.calc.atmosphere import atmosphere
+
+    found = []
+    for row in published("standard_atmosphere_1976.csv"):
+        air = atmosphere(float(row["altitude"]))
+        found += [digits(getattr(air, n), row[n]) for n in ("temperature", "pressure", "density") if row[n]]
+    return max(found)
+
+
+def vacuum() -> float:
+    from app.calc.flight import fly
+
+    g, force, burn, fuel, dry = 9.80665, 400.0, 2.0, 0.7, 6.5
+    found = fly(
+        [0, burn], [force, force], propellant_mass=fuel, dry_mass=dry, diameter=0.1, drag_coefficient=0.0,
+        rail_length=2.0,
+    )  # fmt: skip
+    exhaust, ratio = force * burn / fuel, (fuel + dry) / dry
+    speed = exhaust * np.log(ratio) - g * burn
+    height = exhaust * burn * (1 - np.log(ratio) / (ratio - 1)) - g * burn**2 / 2
+    return worst([(found.burnout_speed, speed), (found.apogee, height + speed**2 / (2 * g))])
+
+
+def parachute() -> float:
+    from app.calc.recovery import parachute_diameter
+
+    return abs(parachute_diameter(0.0623, 0.75, 3.0, 1.22) / 0.435 - 1)
+
+
+def triangle() -> float:
+    from app.calc.impulse import burn_time, total_impulse
+
+    t, force = [0, 1, 4], [0, 200, 0]
+    return worst([(burn_time(t, force, s), 4 * (1 - s)) for s in (0.05, 0.1)] + [(total_impulse(t, force), 400.0)])
+
+
+def rulers() -> float:
+    from app.calc.graincheck import check_grain
+
+    rng = np.random.default_rng(1)
+    n, mass, outer, core, length, step = 400_000, 0.169, 0.04445, 0.01905, 0.0762, 1e-4
+    m, o, c, z = (v + step * (rng.random(n) - 0.5) for v in (mass, outer, core, length))
+    sampled = 2 * float((m / (pi / 4 * (o**2 - c**2) * z)).std())
+    return abs(check_grain(mass, outer, core, length, 1841.0).density_uncertainty / sampled - 1)
+
+
+def percent(value: float) -> str:
+    return f"{100 * value:.2g} %" if value >= 1e-6 else ("0" if value == 0 else f"{value:.0e}")
+
+
+def plain(unit: str) -> Callable[[float], str]:
+    return lambda value: f"{value:.2g} {unit}"
+
+
+ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = [
+    ("recipe", "400 g of 65/28/7 is 260/112/28 g (common practice, no source)",
+     "test_recipe.py::test_a_400_g_batch_of_65_28_7", recipe_grams, plain("g")),
+    ("blend", "density of the three 65/35 blends (R. Nakka's pages, from memory)",
+     "test_recipe.py::test_theoretical_density_of_65_35", densities, percent),
+    ("blend", "oxygen balance of nitrate, both conventions, and of sucrose (handbooks, from memory)",
+     "test_recipe.py::test_oxygen_balance_in_both_conventions", oxygen, plain("percentage points")),
+    ("graincheck", "reading uncertainty of density against 400,000 sampled readings",
+     "test_graincheck.py::test_uncertainty_agrees_with_sampled_readings", rulers, percent),
+    ("thermochem", "flame temperature at 68 atm (DARE, TU Delft; R. Nakka, from memory)",
+     "test_thermochem.py::test_published_states_of_65_35_blends", states("temperature"), percent),
+    ("thermochem", "c* at 68 atm (the same)",
+     "test_thermochem.py::test_published_states_of_65_35_blends", states("c_star"), percent),
+    ("thermochem", "molar mass of gas and condensed matter (the same)",
+     "test_thermochem.py::test_published_states_of_65_35_blends", states("system_molar_mass"), percent),
+    ("equilibrium", "elements kept from blend to products", "test_thermochem.py::test_elements_and_mass_balance",
+     elements, percent),
+    ("equilibrium", "entropy kept from chamber to exit", "test_thermochem.py::test_energy_and_entropy_are_kept",
+     entropy, percent),
+    ("equilibrium", "main gases against Cantera's single-phase solver with every gas it knows",
+     "test_thermochem.py::test_gas_is_at_equilibrium_by_canteras_single_phase_solver", single_phase, percent),
+    ("burnrate", "published bands, after the joints are closed (R. Nakka, from memory)",
+     "test_burnrate.py::test_stays_near_the_published_band", bands, percent),
+    ("burnrate", "step of the rate at a joint", "test_burnrate.py::test_joints_are_the_geometric_mean_and_continuous",
+     joints, percent),
+    ("grain", "volume burned against volume, nine grains, core off centre in six",
+     "test_grain.py::test_volume_burned_is_the_grain_s_volume", grain_volume, percent),
+    ("section, cores", "area burned against area, five shapes",
+     "test_section.py::test_every_bit_of_area_burns_once", section_kept, percent),
+    ("section", "area of a central round core, 192 cells, mean over depth",
+     "test_section.py::test_round_core_is_the_closed_form", section_error("area", 192, 0.0), percent),
+    ("section", "area of a moon, 96 cells", "test_section.py::test_refining_the_grid_converges",
+     section_error("area", 96, 0.005), percent),
+    ("section", "area of a moon, 192 cells (used)", "test_section.py::test_refining_the_grid_converges",
+     section_error("area", 192, 0.005), percent),
+    ("section", "area of a moon, 384 cells", "test_section.py::test_refining_the_grid_converges",
+     section_error("area", 384, 0.005), percent),
+    ("section", "burning edge of a moon, 192 cells, mean over depth",
+     "test_section.py::test_refining_the_grid_converges", section_error("edge", 192, 0.005), percent),
+    ("section", "the same, largest, more than four cells from where it meets the wall",
+     "test_section.py::test_round_core_is_the_closed_form", section_worst, percent),
+    ("section", "burning edge of a five-pointed star against trigonometry",
+     "test_section.py::test_star_by_trigonometry", star, percent),
+    ("coring", "volume left with a tilted core against quadrature along the length",
+     "test_section.py::test_tilted_core_by_integrating_along_the_length", tilted, percent),
+    ("isentropic", "NACA 1135 entries at M 2, 3, 4", "test_nozzle.py::test_naca_1135_as_printed", naca,
+     plain("of the last digit printed")),
+    ("isentropic", "Sutton & Biblarz, example 3-2: 1827 m/s (from memory)",
+     "test_nozzle.py::test_sutton_example_3_2", sutton, percent),
+    ("isentropic", "worked thrust, k 1.04, 68 atm: 867.2 N (inputs: R. Nakka, worked example)",
+     "test_nozzle.py::test_thrust_coefficient_worked_case", worked_thrust, percent),
+    ("nozzle", "thrust gained from sea level to 3,000 m against difference of pressure times exit area",
+     "test_motor.py::test_height_of_the_field_changes_thrust_by_ambient_times_exit_area", ambient, percent),
+    ("chamber, motor", "total impulse of 36 motors against SciPy Radau, rtol 1e-8",
+     "test_motor.py::test_agrees_with_a_stiff_solver", against_stiff("total_impulse"), percent),
+    ("chamber, motor", "peak pressure of the same", "test_motor.py::test_agrees_with_a_stiff_solver",
+     against_stiff("peak_pressure"), percent),
+    ("chamber, motor", "burn time of the same", "test_motor.py::test_agrees_with_a_stiff_solver",
+     against_stiff("burn_time"), percent),
+    ("chamber", "mass in against mass out and left, the same motors", "test_motor.py::test_mass_is_conserved",
+     mass_kept, percent),
+    ("chamber", "steady pressure against (a rho c* Kn)^(1/(1-n))",
+     "test_motor.py::test_steady_pressure_matches_the_closed_form", steady, percent),
+    ("motor", "all lengths doubled: same pressure, twice the time, eight times the impulse",
+     "test_motor.py::test_doubling_all_lengths_doubles_time_and_gives_eight_times_the_impulse", scaling, percent),
+    ("impulse", "a triangle by hand: durations and impulse", "test_impulse.py::test_a_triangle_by_hand", triangle,
+     percent),
+    ("casing", "published burst, 5 in x 0.125 in: 2,250 psi (second hand)", "test_casing.py::test_published_burst",
+     burst, percent),
+    ("casing", "Lame against thin wall plus the rest, by algebra", "test_casing.py::test_lame_tends_to_thin_wall",
+     lame, percent),
+    ("uncertainty", "sampled 5 to 95 % width of the peak against the closed form",
+     "test_uncertainty.py::test_pressure_follows_burn_rate_as_the_closed_form_says", rate_to_pressure, percent),
+    ("atmosphere", "U.S. Standard Atmosphere 1976, all rows on file", "test_atmosphere.py::test_printed_table",
+     atmosphere_table, plain("of the last digit printed")),
+    ("flight", "constant thrust in a vacuum: speed and height in closed form (Tsiolkovsky)",
+     "test_flight.py::test_vacuum_closed_form", vacuum, percent),
+    ("recovery", "NASA Glenn: 0.0623 kg at 3 m/s needs 0.435 m", "test_recovery.py::test_parachute", parachute,
+     percent),
+]  # fmt: skip
+"""Module, what is compared, the test that asserts it, how it is measured, and how the number is written."""
+
+
+def table() -> str:
+    lines = ["| module | compared with | test | largest difference |", "|---|---|---|---|"]
+    for module, what, test, measure, write in ROWS:
+        lines.append(f"| {module} | {what} | `{test}` | {write(measure())} |")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    made = table()
+    if "--write" not in sys.argv:
+        print(made)
+        return
+    page = PAGE.read_text(encoding="utf-8")
+    head, _, rest = page.partition(BEGIN)
+    _, _, tail = rest.partition(END)
+    PAGE.write_text(f"{head}{BEGIN}\n{made}\n{END}{tail}", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    sys.path.insert(0, str(ROOT))
+    main()
