@@ -66,7 +66,7 @@ def test_annulus_by_hand() -> None:
 
 def test_off_centre_core_by_double_integral() -> None:
     """The propellant left, integrated point by point by scipy, without any formula for circles in common."""
-    rho, e = 0.013, 0.005  # 5 mm burned from an 16 mm core
+    rho, e = 0.013, 0.005  # 5 mm burned from a 16 mm core
     left, _ = dblquad(
         lambda r, t: r * ((r * np.cos(t) - e) ** 2 + (r * np.sin(t)) ** 2 > rho**2),
         0.0,
