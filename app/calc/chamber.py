@@ -19,7 +19,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg.lapack import dtbtrs
 
 from app.calc.arrays import Arrays, choking_pressure, solid, webs
 from app.calc.constants import Floats
@@ -115,6 +114,8 @@ def _solve_lower(diagonal: Floats, first: Floats, second: Floats, right: Floats)
     bands[:, 0] = diagonal.ravel()
     bands[:-1, 1] = first.ravel()[1:]
     bands[:-2, 2] = second.ravel()[2:]
+    from scipy.linalg.lapack import dtbtrs  # here, so that pages that predict nothing need not wait for it
+
     solution, info = dtbtrs(bands.T, right.reshape(n, 1), uplo="L")
     if info != 0 or not np.isfinite(solution).all():
         return None
