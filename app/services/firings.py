@@ -44,7 +44,8 @@ def get(session: Session, firing_id: int) -> Firing:
 def listed(session: Session) -> list[tuple[Firing, Built]]:
     """All firings, newest first, with their motors."""
     found = session.exec(select(Firing).order_by(col(Firing.fired_at).desc(), col(Firing.id).desc()))
-    return [(f, its_motor(session, f)) for f in found]
+    around = {built.build.pk: built for built in motors.listed(session)}
+    return [(firing, around[firing.motor_build_id]) for firing in found]
 
 
 def its_motor(session: Session, firing: Firing) -> Built:

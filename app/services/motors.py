@@ -1,7 +1,7 @@
 """Motors: real grains put in a real case, the prediction made of them, and taking them apart again."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
@@ -100,23 +100,40 @@ def by_code(session: Session, code: str) -> Built:
 
 def around(session: Session, build: MotorBuild) -> Built:
     """A build with its case, nozzle, grains in order, newest prediction and firings."""
-    place = {slot.grain_id: slot.position for slot in build.slots}
-    views = grains.views(session, col(Grain.id).in_(list(place)))
-    fired = select(Firing).where(Firing.motor_build_id == build.pk).order_by(col(Firing.fired_at))
-    return Built(
-        build=build,
-        case=rows.get(session, Case, build.case_id, "case"),
-        nozzle=rows.get(session, Nozzle, build.nozzle_id, "nozzle"),
-        grains=sorted(views, key=lambda v: place[v.grain.pk]),
-        prediction=newest_prediction(session, build),
-        firings=list(session.exec(fired)),
+    return _around(session, [build])[0]
+
+
+def _around(session: Session, builds: Sequence[MotorBuild]) -> list[Built]:
+    """Builds with what stands around them: a handful of queries, however many builds."""
+    ids = [build.pk for build in builds]
+    inside = [slot.grain_id for build in builds for slot in build.slots]
+    views = {v.grain.pk: v for v in grains.views(session, col(Grain.id).in_(inside))}
+    predicted = session.exec(
+        select(Prediction).where(col(Prediction.motor_build_id).in_(ids)).order_by(col(Prediction.id))
     )
+    newest = {row.motor_build_id: row for row in predicted}
+    fired: dict[int, list[Firing]] = {}
+    for firing in session.exec(
+        select(Firing).where(col(Firing.motor_build_id).in_(ids)).order_by(col(Firing.fired_at))
+    ):
+        fired.setdefault(firing.motor_build_id, []).append(firing)
+    return [
+        Built(
+            build=build,
+            case=rows.get(session, Case, build.case_id, "case"),
+            nozzle=rows.get(session, Nozzle, build.nozzle_id, "nozzle"),
+            grains=[views[slot.grain_id] for slot in build.slots],
+            prediction=newest.get(build.pk),
+            firings=fired.get(build.pk, []),
+        )
+        for build in builds
+    ]
 
 
 def listed(session: Session) -> list[Built]:
     """All builds, newest first."""
-    found = session.exec(select(MotorBuild).order_by(col(MotorBuild.built_on).desc(), col(MotorBuild.id).desc()))
-    return [around(session, build) for build in found]
+    found = select(MotorBuild).order_by(col(MotorBuild.built_on).desc(), col(MotorBuild.id).desc())
+    return _around(session, session.exec(found).all())
 
 
 def predictions(session: Session, build: MotorBuild) -> list[Prediction]:

@@ -21,6 +21,7 @@ from app.errors import Refused
 from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
 from app.services import blends, formulas, hardware, workshop
 from app.services.outlook import CaseInput, Curve, Driver, GrainInput, Inputs, Outlook, Range, Wall
+from app.units import show
 
 ROOM = 293.15
 """Grain temperature where nothing else is said [K]: 20 °C."""
@@ -289,12 +290,12 @@ def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
 
 def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun, growth: float) -> list[str]:
     made = [
-        f"Blend: {setup.formula.label}, burned to equilibrium at {state.pressure / 1e6:.1f} MPa: "
+        f"Blend: {setup.formula.label}, burned to equilibrium at {show(state.pressure, 'pressure', house.units)}: "
         f"{state.temperature:.0f} K, c* {state.c_star:.0f} m/s, condensed {state.condensed_fraction:.0%}. From 2 to "
         "10 MPa c* moves by less than 1 %.",
         *run.assumptions,
         "Both efficiencies are the workshop's own settings; firings with a measured impulse tell what they really are.",
-        f"Grains stand {house.grain_gap_m * 1e3:g} mm apart, so that their end faces burn; the case is filled by them, "
+        f"Grains stand {show(house.grain_gap_m, 'length', house.units)} apart, so that their end faces burn; the case is filled by them, "
         "their tubes and gas.",
         "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so the "
         "comparison is about 1 bar on the cautious side.",

@@ -319,3 +319,15 @@ def test_the_shelf_that_is_not_ready_is_named_with_its_day(client: TestClient) -
         day = clock.local(clock.now() + timedelta(days=7))
     text = client.get("/motors/new").text
     assert f"{young}: in its bag, curing; ready {day:%-d %b %Y}" in text
+
+
+def test_pages_speak_the_workshops_units(client: TestClient) -> None:
+    saved(
+        client, "/workshop/settings",
+        {"length_unit": "in", "pressure_unit": "psi", "altitude_unit": "ft", "temperature_unit": "°F"},
+    )  # fmt: skip
+    url = built(client)
+    text = client.get(url).text
+    for words in ("Pressure, psi", "8 MPa", "68 °F", "39 ft"):
+        assert (words in text) == (words != "8 MPa"), words
+    assert opened(client, "/motors/new").forms["form"].fields["grain_temperature"] == "68 °F"

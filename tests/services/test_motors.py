@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy import event
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
@@ -13,7 +14,7 @@ from app.models.batch import WeighOutIn
 from app.models.grain import DecisionIn
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import TakeApartIn
-from app.services import grains, hardware, motors, outlook, supplies, weigh_outs, workshop
+from app.services import firings, grains, hardware, motors, outlook, supplies, weigh_outs, workshop
 from tests import build
 
 WHY = TakeApartIn(why="The weather turned.")
@@ -234,3 +235,24 @@ def _warnings(session: Session, built: MotorBuild) -> list[str]:
     row = motors.newest_prediction(session, built)
     assert row is not None
     return outlook.read(row).warnings
+
+
+def test_a_long_list_takes_no_more_queries_than_a_short_one(session: Session) -> None:
+    asked: list[str] = []
+
+    def queries() -> int:
+        session.flush()
+        session.expire_all()
+        asked.clear()
+        motors.listed(session)
+        firings.listed(session)
+        return len(asked)
+
+    event.listen(session.get_bind(), "before_cursor_execute", lambda *args: asked.append(args[2]))
+    case, nozzle = build.case(session), build.nozzle(session)
+    build.firing(session, build.motor_build(session, case=case, nozzle=nozzle))
+    few = queries()
+    for _ in range(3):
+        build.firing(session, build.motor_build(session, case=case, nozzle=nozzle))
+    assert len(motors.listed(session)) == 4
+    assert queries() <= few + 3  # identities that only the longer list holds
