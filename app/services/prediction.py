@@ -295,8 +295,8 @@ def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun
         "10 MPa c* moves by less than 1 %.",
         *run.assumptions,
         "Both efficiencies are the workshop's own settings; firings with a measured impulse tell what they really are.",
-        f"Grains stand {show(house.grain_gap_m, 'length', house.units)} apart, so that their end faces burn; the case is filled by them, "
-        "their tubes and gas.",
+        f"Grains stand {show(house.grain_gap_m, 'length', house.units)} apart, so that their end faces burn; "
+        "the case is filled by them, their tubes and gas.",
         "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so the "
         "comparison is about 1 bar on the cautious side.",
         "The wall is taken to be at 20 °C: a liner keeps it so until the end of the burn, or it does not.",
