@@ -1,5 +1,6 @@
 """One file per noun. `XIn` is checked form data, `X` is a table."""
 
+from app.models.bag import GrainBag, ReWeigh
 from app.models.batch import Batch, BatchItem, BatchPart, Leftover, WeighOut
 from app.models.book import Draft, OnceToken
 from app.models.cast import CastSession, CastStep, SessionNote, SessionOpening, TemperatureReading
@@ -11,6 +12,7 @@ from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozz
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import LaunchField, Rocket
 from app.models.supply import Supply, SupplyCorrection
+from app.models.test_piece import TestPiece
 from app.models.workshop import Workshop
 
 __all__ = [
@@ -33,6 +35,7 @@ __all__ = [
     "Formula",
     "FormulaPart",
     "Grain",
+    "GrainBag",
     "GrainMeasure",
     "GrainPattern",
     "LaunchField",
@@ -42,12 +45,14 @@ __all__ = [
     "NozzleMeasure",
     "OnceToken",
     "Prediction",
+    "ReWeigh",
     "Rocket",
     "SessionNote",
     "SessionOpening",
     "Supply",
     "SupplyCorrection",
     "TemperatureReading",
+    "TestPiece",
     "WeighOut",
     "Workshop",
 ]

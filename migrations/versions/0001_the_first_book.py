@@ -580,6 +580,69 @@ def upgrade() -> None:
     with op.batch_alter_table('checklist_answer', schema=None) as batch_op:
         batch_op.create_index(batch_op.f('ix_checklist_answer_checklist_id'), ['checklist_id'], unique=False)
 
+    op.create_table('grain_bag',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('created_at', sa.DateTime(), nullable=False),
+    sa.Column('version', sa.Integer(), nullable=False),
+    sa.Column('grain_id', sa.Integer(), nullable=False),
+    sa.Column('place', sa.String(), nullable=False),
+    sa.Column('desiccant', sa.Boolean(), nullable=False),
+    sa.Column('desiccant_on', sa.Date(), nullable=True),
+    sa.CheckConstraint('desiccant_on IS NULL OR desiccant', name=op.f('ck_grain_bag_desiccant_date')),
+    sa.ForeignKeyConstraint(['grain_id'], ['grain.id'], name=op.f('fk_grain_bag_grain_id_grain')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_grain_bag'))
+    )
+    with op.batch_alter_table('grain_bag', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_grain_bag_grain_id'), ['grain_id'], unique=False)
+
+    op.create_table('re_weigh',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('created_at', sa.DateTime(), nullable=False),
+    sa.Column('version', sa.Integer(), nullable=False),
+    sa.Column('grain_id', sa.Integer(), nullable=False),
+    sa.Column('weighed_at', sa.DateTime(), nullable=False),
+    sa.Column('gross_kg', sa.Float(), nullable=False),
+    sa.Column('gross_typed', sa.String(), nullable=False),
+    sa.Column('tare_kg', sa.Float(), nullable=False),
+    sa.Column('mass_kg', sa.Float(), nullable=False),
+    sa.Column('label_kg', sa.Float(), nullable=False),
+    sa.Column('scale_resolution_kg', sa.Float(), nullable=False),
+    sa.Column('note', sa.String(), nullable=False),
+    sa.CheckConstraint('mass_kg > 0 AND label_kg > 0', name=op.f('ck_re_weigh_mass')),
+    sa.ForeignKeyConstraint(['grain_id'], ['grain.id'], name=op.f('fk_re_weigh_grain_id_grain')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_re_weigh'))
+    )
+    with op.batch_alter_table('re_weigh', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_re_weigh_grain_id'), ['grain_id'], unique=False)
+
+    op.create_table('test_piece',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('created_at', sa.DateTime(), nullable=False),
+    sa.Column('version', sa.Integer(), nullable=False),
+    sa.Column('batch_id', sa.Integer(), nullable=False),
+    sa.Column('number', sa.Integer(), nullable=False),
+    sa.Column('burned_on', sa.Date(), nullable=False),
+    sa.Column('length_m', sa.Float(), nullable=False),
+    sa.Column('length_typed', sa.String(), nullable=False),
+    sa.Column('length_step_m', sa.Float(), nullable=False),
+    sa.Column('burn_time_s', sa.Float(), nullable=False),
+    sa.Column('burn_time_typed', sa.String(), nullable=False),
+    sa.Column('time_sd_s', sa.Float(), nullable=False),
+    sa.Column('pressure_pa', sa.Float(), nullable=False),
+    sa.Column('pressure_typed', sa.String(), nullable=True),
+    sa.Column('elevation_m', sa.Float(), nullable=True),
+    sa.Column('elevation_typed', sa.String(), nullable=True),
+    sa.Column('note', sa.String(), nullable=False),
+    sa.Column('voided_at', sa.DateTime(), nullable=True),
+    sa.Column('voided_why', sa.String(), nullable=False),
+    sa.CheckConstraint('length_m > 0 AND burn_time_s > 0 AND pressure_pa > 0', name=op.f('ck_test_piece_sizes')),
+    sa.ForeignKeyConstraint(['batch_id'], ['batch.id'], name=op.f('fk_test_piece_batch_id_batch')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_test_piece')),
+    sa.UniqueConstraint('batch_id', 'number', name=op.f('uq_test_piece_batch_id_number'))
+    )
+    with op.batch_alter_table('test_piece', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_test_piece_batch_id'), ['batch_id'], unique=False)
+
     op.create_table('grain_measure',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('created_at', sa.DateTime(), nullable=False),
@@ -679,6 +742,18 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
+    with op.batch_alter_table('test_piece', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_test_piece_batch_id'))
+
+    op.drop_table('test_piece')
+    with op.batch_alter_table('re_weigh', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_re_weigh_grain_id'))
+
+    op.drop_table('re_weigh')
+    with op.batch_alter_table('grain_bag', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_grain_bag_grain_id'))
+
+    op.drop_table('grain_bag')
     with op.batch_alter_table('weigh_out', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_weigh_out_supply_id'))
         batch_op.drop_index(batch_op.f('ix_weigh_out_leftover_id'))

@@ -1,0 +1,67 @@
+"""Kept grains: where a grain's bag lies and what is in it, and what the grain weighs later."""
+
+from datetime import date, datetime
+from typing import Annotated
+
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint
+from sqlmodel import Field
+
+from app.models.base import FormIn, Row, Utc
+from app.units import Measure, Quantity
+
+GrossMass = Annotated[Quantity, Measure("mass", gt=0, le=50)]
+
+
+class GrainBag(Row, table=True):
+    """How a grain lies from a moment on: a row for each change, the newest one counts, none is rewritten."""
+
+    __tablename__ = "grain_bag"
+    __table_args__ = (CheckConstraint("desiccant_on IS NULL OR desiccant", name="desiccant_date"),)
+
+    grain_id: int = Field(foreign_key="grain.id", index=True)
+    place: str = ""
+    desiccant: bool = False
+    desiccant_on: date | None = None
+
+
+class ReWeigh(Row, table=True):
+    """A stored grain on the scale again. The mass on its label stays; here is what it was compared with."""
+
+    __tablename__ = "re_weigh"
+    __table_args__ = (CheckConstraint("mass_kg > 0 AND label_kg > 0", name="mass"),)
+
+    grain_id: int = Field(foreign_key="grain.id", index=True)
+    weighed_at: datetime = Field(sa_type=Utc)
+    gross_kg: float
+    gross_typed: str
+    tare_kg: float = 0.0
+    mass_kg: float
+    label_kg: float
+    scale_resolution_kg: float
+    note: str = ""
+
+
+class KeepIn(FormIn):
+    """The form of where bags lie, for one grain or several."""
+
+    grain: list[int] = FormField([], title="Grains")
+    place: str = FormField("", max_length=80, title="Place", description="Box, shelf or drawer, as you call it.")
+    desiccant: bool = FormField(False, title="There is desiccant in the bag")
+    desiccant_on: date | None = FormField(
+        None, title="Desiccant since", description="Left empty with the box ticked: today."
+    )
+
+
+class ReWeighIn(FormIn):
+    """The form of a stored grain on the scale again."""
+
+    serial: str = FormField(
+        min_length=1, max_length=200, title="Grain", description="Type the serial or scan the label."
+    )
+    gross: GrossMass = FormField(title="Scale reads")
+    sure: bool = FormField(False, title="Yes, this grain really weighs that")
+    in_tube: bool = FormField(
+        False, title="Weighed in its tube", description="Only if it was weighed in its tube for the label, too."
+    )
+    note: str = FormField("", max_length=300, title="Note")
