@@ -1,7 +1,6 @@
 """The demonstration book obeys every rule of the book, because it is acted out through the services."""
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine
