@@ -39,6 +39,10 @@ _LAST_OPENING = "(SELECT max(o.opened_at) FROM session_opening o WHERE o.cast_se
 
 _FORMULA_USED = "EXISTS (SELECT 1 FROM batch b WHERE b.formula_id = {id})"
 _COMPLETE = "(SELECT completed_at FROM checklist c WHERE c.id = {id}) IS NOT NULL"
+_TAKEN_BACK = """OLD.decision IS NULL AND OLD.bagged_at IS NULL AND EXISTS (
+    SELECT 1 FROM struck_weighing s
+    WHERE s.serial = OLD.serial AND s.weighed_at = OLD.weighed_at AND s.mass_kg = OLD.mass_kg
+      AND (julianday(s.struck_at) - julianday(OLD.weighed_at)) * 86400.0 BETWEEN -0.01 AND 60.01)"""
 _GRAIN_HELD = "EXISTS (SELECT 1 FROM build_grain g WHERE g.grain_id = OLD.id AND g.released_at IS NULL)"
 _BAG_OVERDRAWN = """NEW.supply_id IS NOT NULL AND NEW.voided_at IS NULL AND
     (SELECT mass_kg FROM supply WHERE id = NEW.supply_id)
@@ -196,7 +200,33 @@ GUARDS: dict[str, str] = dict(
             f"{_GRAIN_HELD} AND (NEW.decision IS NOT OLD.decision OR NEW.mass_kg <> OLD.mass_kg)",
             "the grain is in a motor; take the motor apart first",
         ),
-        _stop("guard_grain_kept", "BEFORE DELETE ON grain", "1", "a grain is rejected, not erased"),
+        _stop(
+            "guard_grain_kept", "BEFORE DELETE ON grain", f"NOT ({_TAKEN_BACK})",
+            "a grain is rejected, not erased; only a weighing of the last minute is taken back",
+        ),
+        _stop("guard_struck_stays", "BEFORE UPDATE ON struck_weighing", "1", "a struck weighing is never changed"),
+        _stop("guard_struck_kept", "BEFORE DELETE ON struck_weighing", "1", "a struck weighing is never erased"),
+        # A rejected grain that is gone is in one place only
+        _stop(
+            "guard_gone_grain", "BEFORE UPDATE ON grain",
+            """OLD.gone_to IS NOT NULL AND (
+                (NEW.gone_to IS NOT NULL AND (NEW.gone_to IS NOT OLD.gone_to OR NEW.decision IS NOT OLD.decision
+                    OR NEW.mass_kg IS NOT OLD.mass_kg OR NEW.batch_id IS NOT OLD.batch_id))
+                OR (NEW.gone_to IS NULL AND EXISTS (SELECT 1 FROM leftover l WHERE l.grain_id = OLD.id)))""",
+            "the grain went to remelt or scrap; bring it back first",
+        ),
+        _stop(
+            "guard_leftover_of_grain", "BEFORE INSERT ON leftover",
+            """NEW.grain_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM grain g WHERE g.id = NEW.grain_id
+                AND g.gone_to = 'remelt' AND g.batch_id = NEW.batch_id AND g.mass_kg = NEW.mass_kg)""",
+            "a grain goes to remelt whole, as a leftover of its own lot",
+        ),
+        _stop(
+            "guard_leftover_stays", "BEFORE UPDATE ON leftover",
+            """OLD.grain_id IS NOT NULL AND (NEW.grain_id IS NOT OLD.grain_id OR NEW.mass_kg IS NOT OLD.mass_kg
+                OR NEW.batch_id IS NOT OLD.batch_id)""",
+            "a leftover made of a grain keeps its mass",
+        ),
         _stop(
             "guard_firing_of_whole_motor", "BEFORE INSERT ON firing",
             "(SELECT taken_apart_at FROM motor_build WHERE id = NEW.motor_build_id) IS NOT NULL",

@@ -486,6 +486,62 @@ def test_grains_are_not_erased(session: Session) -> None:
         sql(session, "DELETE FROM grain")
 
 
+def _struck(session: Session, grain_id: int, after_s: float) -> None:
+    """Note by hand that a weighing was taken back, so many seconds after it."""
+    sql(
+        session,
+        "INSERT INTO struck_weighing (created_at, version, batch_id, pattern_id, serial, number, gross_kg, gross_typed,"
+        " tare_kg, mass_kg, length_m, core_d_m, outer_d_m, weighed_at, density_share, verdict, grain_version, struck_at,"
+        " why) SELECT weighed_at, 1, batch_id, pattern_id, serial, number, gross_kg, gross_typed, tare_kg, mass_kg,"
+        " length_m, core_d_m, outer_d_m, weighed_at, density_share, verdict, version, :struck, 'taken back'"
+        " FROM grain WHERE id = :g",
+        g=grain_id, struck=stamp(NOON + timedelta(seconds=after_s)),
+    )  # fmt: skip
+
+
+def test_a_weighing_is_taken_back_within_its_minute_only(session: Session) -> None:
+    """guard_grain_kept, guard_struck_stays, guard_struck_kept"""
+    lot = build.cast(session, 3)
+    quick, late, decided = (build.grain(session, lot, decision=d) for d in (None, None, "accept"))
+    for grain, after in ((quick, 59.0), (late, 61.0), (decided, 1.0)):
+        _struck(session, grain.pk, after)
+    for grain in (late, decided):
+        with pytest.raises(IntegrityError, match="only a weighing of the last minute"):
+            sql(session, "DELETE FROM grain WHERE id = :g", g=grain.pk)
+    sql(session, "DELETE FROM grain WHERE id = :g", g=quick.pk)
+    with pytest.raises(IntegrityError, match="never changed"):
+        sql(session, "UPDATE struck_weighing SET mass_kg = 1")
+    with pytest.raises(IntegrityError, match="never erased"):
+        sql(session, "DELETE FROM struck_weighing")
+
+
+def test_a_grain_that_went_to_remelt_is_in_one_place(session: Session) -> None:
+    """guard_gone_grain, guard_leftover_of_grain, guard_leftover_stays"""
+    grain = build.grain(session, build.cast(session), decision="reject")
+    leftover = {"batch_id": grain.batch_id, "grain_id": grain.pk, "mark": "M", "mass_kg": grain.mass_kg,
+                "mass_typed": "as weighed", "note": ""}  # fmt: skip
+    with pytest.raises(IntegrityError, match="goes to remelt whole"):
+        insert(session, "leftover", leftover)
+    sql(session, "UPDATE grain SET gone_to = 'remelt', gone_at = :m WHERE id = :g", m=stamp(NOON), g=grain.pk)
+    with pytest.raises(IntegrityError, match="goes to remelt whole"):
+        insert(session, "leftover", {**leftover, "mass_kg": grain.mass_kg / 2})
+    insert(session, "leftover", leftover)
+    for change in ("mass_kg = 0.01", "gone_to = 'scrap'", "gone_to = NULL", "decision = 'accept', gone_to = NULL"):
+        with pytest.raises(IntegrityError, match="bring it back first"):
+            sql(session, f"UPDATE grain SET {change} WHERE id = :g", g=grain.pk)
+    with pytest.raises(IntegrityError, match="keeps its mass"):
+        sql(session, "UPDATE leftover SET mass_kg = 0.01")
+    sql(session, "DELETE FROM leftover")
+    sql(session, "UPDATE grain SET gone_to = NULL, gone_at = NULL WHERE id = :g", g=grain.pk)
+
+
+def test_only_a_rejected_grain_goes_to_remelt_or_scrap(session: Session) -> None:
+    """The CHECK constraint of the table."""
+    grain = build.grain(session, build.cast(session))
+    with pytest.raises(IntegrityError, match="gone_rejected"):
+        sql(session, "UPDATE grain SET gone_to = 'scrap', gone_at = :m WHERE id = :g", m=stamp(NOON), g=grain.pk)
+
+
 def test_a_grain_that_burned_does_not_come_back(session: Session) -> None:
     """guard_fired_grain_stays; one that did not light may."""
     motor(session, build.ready_grains(session, 1)[0].pk)

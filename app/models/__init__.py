@@ -7,7 +7,7 @@ from app.models.cast import CastSession, CastStep, SessionNote, SessionOpening, 
 from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem
 from app.models.firing import Firing
 from app.models.formula import BlendStateCache, Formula, FormulaPart
-from app.models.grain import Grain, GrainMeasure
+from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import LaunchField, Rocket
@@ -49,6 +49,7 @@ __all__ = [
     "Rocket",
     "SessionNote",
     "SessionOpening",
+    "StruckWeighing",
     "Supply",
     "SupplyCorrection",
     "TemperatureReading",

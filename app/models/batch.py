@@ -100,11 +100,19 @@ class WeighOut(Row, table=True):
 
 
 class Leftover(Row, table=True):
-    """Cast material kept for a later batch; it keeps the composition of the batch it came from."""
+    """Cast material kept for a later batch; it keeps the composition of the batch it came from.
 
-    __table_args__ = (CheckConstraint("mass_kg > 0", name="mass"), UniqueConstraint("mark"))
+    A rejected grain that is to be melted again is one, with its serial for a mark.
+    """
+
+    __table_args__ = (
+        CheckConstraint("mass_kg > 0", name="mass"),
+        UniqueConstraint("mark"),
+        UniqueConstraint("grain_id"),
+    )
 
     batch_id: int = Field(foreign_key="batch.id", index=True)
+    grain_id: int | None = Field(default=None, foreign_key="grain.id")
     mark: str
     mass_kg: float
     mass_typed: str

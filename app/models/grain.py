@@ -13,6 +13,16 @@ from app.units import Measure, Quantity
 
 DECISIONS = ("accept", "hold", "reject")
 
+FAULTS = {
+    "void": "Void",
+    "crack": "Crack",
+    "off centre": "Core off centre",
+    "soft": "Soft",
+    "wet": "Wet",
+    "chipped": "Chipped",
+}
+"""What a grain is held or rejected for, in words of the trade."""
+
 
 class Grain(Row, table=True):
     """One grain. Sizes not measured are the pattern's; the verdict is kept as it stood at the decision."""
@@ -24,6 +34,8 @@ class Grain(Row, table=True):
         CheckConstraint("length_m > 0 AND core_d_m > 0 AND core_d_m < outer_d_m", name="sizes"),
         CheckConstraint("verdict IN ('accept', 'look', 'reject')", name="verdict"),
         CheckConstraint("decision IS NULL OR decision IN ('accept', 'hold', 'reject')", name="decision"),
+        CheckConstraint("gone_to IS NULL OR gone_to IN ('remelt', 'scrap')", name="gone_to"),
+        CheckConstraint("gone_to IS NULL OR (decision = 'reject' AND gone_at IS NOT NULL)", name="gone_rejected"),
     )
 
     serial: str = Field(index=True)
@@ -46,10 +58,14 @@ class Grain(Row, table=True):
     verdict: str
     verdict_why: str
     decision: str | None = None
+    decision_fault: str | None = None
     decision_why: str = ""
     decided_by: str = ""
     decided_at: datetime | None = Field(default=None, sa_type=Utc)
     bagged_at: datetime | None = Field(default=None, sa_type=Utc)
+    gone_to: str | None = None
+    gone_at: datetime | None = Field(default=None, sa_type=Utc)
+    gone_by: str = ""
     note: str = ""
 
 
@@ -72,9 +88,35 @@ class GrainMeasure(Row, table=True):
     density_share: float
     verdict: str
     decision: str | None = None
+    decision_fault: str | None = None
     decision_why: str = ""
     decided_by: str = ""
     decided_at: datetime | None = Field(default=None, sa_type=Utc)
+    offcut_kg: float = 0.0
+    why: str
+
+
+class StruckWeighing(Row, table=True):
+    """A weighing taken back within its minute: it never was a grain of its lot, but its numbers stay readable."""
+
+    __tablename__ = "struck_weighing"
+
+    batch_id: int = Field(foreign_key="batch.id", index=True)
+    pattern_id: int = Field(foreign_key="grain_pattern.id")
+    serial: str = Field(index=True)
+    number: int
+    gross_kg: float
+    gross_typed: str
+    tare_kg: float
+    mass_kg: float
+    length_m: float
+    core_d_m: float
+    outer_d_m: float
+    weighed_at: datetime = Field(sa_type=Utc)
+    density_share: float
+    verdict: str
+    grain_version: int
+    struck_at: datetime = Field(sa_type=Utc)
     why: str
 
 

@@ -448,12 +448,18 @@ def upgrade() -> None:
     sa.Column('verdict', sa.String(), nullable=False),
     sa.Column('verdict_why', sa.String(), nullable=False),
     sa.Column('decision', sa.String(), nullable=True),
+    sa.Column('decision_fault', sa.String(), nullable=True),
     sa.Column('decision_why', sa.String(), nullable=False),
     sa.Column('decided_by', sa.String(), nullable=False),
     sa.Column('decided_at', sa.DateTime(), nullable=True),
     sa.Column('bagged_at', sa.DateTime(), nullable=True),
+    sa.Column('gone_to', sa.String(), nullable=True),
+    sa.Column('gone_at', sa.DateTime(), nullable=True),
+    sa.Column('gone_by', sa.String(), nullable=False),
     sa.Column('note', sa.String(), nullable=False),
     sa.CheckConstraint("decision IS NULL OR decision IN ('accept', 'hold', 'reject')", name=op.f('ck_grain_decision')),
+    sa.CheckConstraint("gone_to IS NULL OR gone_to IN ('remelt', 'scrap')", name=op.f('ck_grain_gone_to')),
+    sa.CheckConstraint("gone_to IS NULL OR (decision = 'reject' AND gone_at IS NOT NULL)", name=op.f('ck_grain_gone_rejected')),
     sa.CheckConstraint("verdict IN ('accept', 'look', 'reject')", name=op.f('ck_grain_verdict')),
     sa.CheckConstraint('length_m > 0 AND core_d_m > 0 AND core_d_m < outer_d_m', name=op.f('ck_grain_sizes')),
     sa.CheckConstraint('mass_kg > 0', name=op.f('ck_grain_mass')),
@@ -472,17 +478,49 @@ def upgrade() -> None:
     sa.Column('created_at', sa.DateTime(), nullable=False),
     sa.Column('version', sa.Integer(), nullable=False),
     sa.Column('batch_id', sa.Integer(), nullable=False),
+    sa.Column('grain_id', sa.Integer(), nullable=True),
     sa.Column('mark', sa.String(), nullable=False),
     sa.Column('mass_kg', sa.Float(), nullable=False),
     sa.Column('mass_typed', sa.String(), nullable=False),
     sa.Column('note', sa.String(), nullable=False),
     sa.CheckConstraint('mass_kg > 0', name=op.f('ck_leftover_mass')),
     sa.ForeignKeyConstraint(['batch_id'], ['batch.id'], name=op.f('fk_leftover_batch_id_batch')),
+    sa.ForeignKeyConstraint(['grain_id'], ['grain.id'], name=op.f('fk_leftover_grain_id_grain')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_leftover')),
+    sa.UniqueConstraint('grain_id', name=op.f('uq_leftover_grain_id')),
     sa.UniqueConstraint('mark', name=op.f('uq_leftover_mark'))
     )
     with op.batch_alter_table('leftover', schema=None) as batch_op:
         batch_op.create_index(batch_op.f('ix_leftover_batch_id'), ['batch_id'], unique=False)
+
+    op.create_table('struck_weighing',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('created_at', sa.DateTime(), nullable=False),
+    sa.Column('version', sa.Integer(), nullable=False),
+    sa.Column('batch_id', sa.Integer(), nullable=False),
+    sa.Column('pattern_id', sa.Integer(), nullable=False),
+    sa.Column('serial', sa.String(), nullable=False),
+    sa.Column('number', sa.Integer(), nullable=False),
+    sa.Column('gross_kg', sa.Float(), nullable=False),
+    sa.Column('gross_typed', sa.String(), nullable=False),
+    sa.Column('tare_kg', sa.Float(), nullable=False),
+    sa.Column('mass_kg', sa.Float(), nullable=False),
+    sa.Column('length_m', sa.Float(), nullable=False),
+    sa.Column('core_d_m', sa.Float(), nullable=False),
+    sa.Column('outer_d_m', sa.Float(), nullable=False),
+    sa.Column('weighed_at', sa.DateTime(), nullable=False),
+    sa.Column('density_share', sa.Float(), nullable=False),
+    sa.Column('verdict', sa.String(), nullable=False),
+    sa.Column('grain_version', sa.Integer(), nullable=False),
+    sa.Column('struck_at', sa.DateTime(), nullable=False),
+    sa.Column('why', sa.String(), nullable=False),
+    sa.ForeignKeyConstraint(['batch_id'], ['batch.id'], name=op.f('fk_struck_weighing_batch_id_batch')),
+    sa.ForeignKeyConstraint(['pattern_id'], ['grain_pattern.id'], name=op.f('fk_struck_weighing_pattern_id_grain_pattern')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_struck_weighing'))
+    )
+    with op.batch_alter_table('struck_weighing', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_struck_weighing_batch_id'), ['batch_id'], unique=False)
+        batch_op.create_index(batch_op.f('ix_struck_weighing_serial'), ['serial'], unique=False)
 
     op.create_table('prediction',
     sa.Column('id', sa.Integer(), nullable=False),
@@ -661,9 +699,11 @@ def upgrade() -> None:
     sa.Column('density_share', sa.Float(), nullable=False),
     sa.Column('verdict', sa.String(), nullable=False),
     sa.Column('decision', sa.String(), nullable=True),
+    sa.Column('decision_fault', sa.String(), nullable=True),
     sa.Column('decision_why', sa.String(), nullable=False),
     sa.Column('decided_by', sa.String(), nullable=False),
     sa.Column('decided_at', sa.DateTime(), nullable=True),
+    sa.Column('offcut_kg', sa.Float(), nullable=False),
     sa.Column('why', sa.String(), nullable=False),
     sa.ForeignKeyConstraint(['grain_id'], ['grain.id'], name=op.f('fk_grain_measure_grain_id_grain')),
     sa.ForeignKeyConstraint(['pattern_id'], ['grain_pattern.id'], name=op.f('fk_grain_measure_pattern_id_grain_pattern')),
@@ -798,6 +838,11 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_prediction_motor_build_id'))
 
     op.drop_table('prediction')
+    with op.batch_alter_table('struck_weighing', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_struck_weighing_serial'))
+        batch_op.drop_index(batch_op.f('ix_struck_weighing_batch_id'))
+
+    op.drop_table('struck_weighing')
     with op.batch_alter_table('leftover', schema=None) as batch_op:
         batch_op.drop_index(batch_op.f('ix_leftover_batch_id'))
 
