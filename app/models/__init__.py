@@ -11,6 +11,7 @@ from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import LaunchField, Rocket
+from app.models.runsheet import RunSheet, RunSheetLine
 from app.models.supply import Supply, SupplyCorrection
 from app.models.test_piece import TestPiece
 from app.models.workshop import Workshop
@@ -47,6 +48,8 @@ __all__ = [
     "Prediction",
     "ReWeigh",
     "Rocket",
+    "RunSheet",
+    "RunSheetLine",
     "SessionNote",
     "SessionOpening",
     "StruckWeighing",

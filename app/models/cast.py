@@ -1,9 +1,11 @@
 """A cast session: opened by a checklist, with its steps, temperature readings and notes."""
 
+import re
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field as FormField
+from pydantic import model_validator
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
@@ -18,6 +20,7 @@ class CastSession(Row, table=True):
     __table_args__ = (UniqueConstraint("batch_id"),)
 
     batch_id: int = Field(foreign_key="batch.id")
+    run_sheet_id: int | None = Field(default=None, foreign_key="run_sheet.id")
     closed_at: datetime | None = Field(default=None, sa_type=Utc)
     openings: list["SessionOpening"] = Relationship(
         sa_relationship_kwargs={"order_by": "SessionOpening.id", "lazy": "selectin"}
@@ -38,20 +41,28 @@ class SessionOpening(Row, table=True):
 
 
 class CastStep(Row, table=True):
-    """A step of the run: what to do, when it is due (minutes after another step), when it was done."""
+    """A step of the run: what to do, when it is due (so long after another step), when it was done.
+
+    Set 0 is the pan; each set of moulds poured from it (1, 2, ...) has its own steps from the pour on. The band is
+    the pan's temperature at that step, as the run sheet had it.
+    """
 
     __tablename__ = "cast_step"
     __table_args__ = (
-        UniqueConstraint("cast_session_id", "key"),
+        UniqueConstraint("cast_session_id", "set_number", "key"),
+        CheckConstraint("set_number >= 0", name="set_number"),
         CheckConstraint("done_at IS NULL OR skipped_why IS NULL", name="done_or_skipped"),
     )
 
     cast_session_id: int = Field(foreign_key="cast_session.id", index=True)
+    set_number: int = 0
     position: int
     key: str
     words: str
     after_key: str | None = None
     after_s: float | None = None
+    pan_low_k: float | None = None
+    pan_high_k: float | None = None
     done_at: datetime | None = Field(default=None, sa_type=Utc)
     skipped_why: str | None = None
     person: str = ""
@@ -91,10 +102,44 @@ class StepIn(FormIn):
     why: str = FormField("", max_length=300, title="Why it is skipped")
 
 
+class StepTimeIn(FormIn):
+    """The form that tells afterwards when a step was done, or corrects it."""
+
+    at: str = FormField(
+        max_length=40, title="Done at", description="By the clock on the wall: 14:05, or 2026-11-25 14:05."
+    )
+    why: str = FormField(
+        min_length=3,
+        max_length=300,
+        title="Why it is told afterwards",
+        description="From paper, or forgotten.",
+    )
+
+
+class SetIn(FormIn):
+    """The form for another set of moulds poured from the same pan."""
+
+    moulds: str = FormField(
+        min_length=1, max_length=80, title="What is poured in this set", description="Such as 2 of the 54 mm grains."
+    )
+
+
+_BARE = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
+
+
 class TemperatureIn(FormIn):
-    """The form for a reading."""
+    """The form for a reading. A bare number is in the unit chosen beside it, and keeps that unit."""
 
     temperature: Annotated[Quantity, Measure("temperature", gt=250, lt=800)] = FormField(title="Pan temperature")
+    unit: Literal["", "°F", "°C"] = FormField("", title="Thermometer in")
+    at: str = FormField("", max_length=40, title="Read at", description="Empty means now. From paper: 14:05.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _with_its_unit(cls, data: Any) -> Any:
+        if isinstance(data, dict) and data.get("unit") and _BARE.fullmatch(str(data.get("temperature", "")).strip()):
+            return {**data, "temperature": f"{str(data['temperature']).strip()} {data['unit']}"}
+        return data
 
 
 class NoteIn(FormIn):
@@ -106,4 +151,4 @@ class NoteIn(FormIn):
 class CloseIn(FormIn):
     """The form that closes a session."""
 
-    why: str = FormField("", max_length=300, title="Why it ends with steps still open")
+    why: str = FormField("", max_length=300, title="Why it ends with steps still open, or a day late")

@@ -21,8 +21,8 @@ from app.models import (
 from app.models.base import build
 from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, TemperatureIn
-from app.services import checklists, planning, rows, steps, workshop
-from app.units import show
+from app.services import checklists, moments, planning, rows, runsheets, steps, workshop
+from app.units import UnitSystem, show
 
 EDGE_K = 1e-3
 """Temperatures closer than this are the same [K]: 220 °F typed here and 220 °F kept there differ in the tenth digit."""
@@ -34,8 +34,22 @@ class Running:
 
     batch: Batch
     cast: CastSession
-    next_step: steps.Now | None
+    coming: list[steps.Now]
     poured_at: datetime | None
+    overnight: bool
+
+    @property
+    def next_step(self) -> steps.Now | None:
+        """What to do first."""
+        return self.coming[0] if self.coming else None
+
+
+@dataclass(frozen=True)
+class Coming:
+    """A step that can be done now or is timed, of any open session."""
+
+    batch: Batch
+    now: steps.Now
 
 
 @dataclass(frozen=True)
@@ -43,6 +57,7 @@ class Advice:
     """What a pan temperature means."""
 
     state: Literal["in", "near", "out"]
+    short: str
     words: str
 
 
@@ -81,29 +96,45 @@ def person(cast: CastSession) -> str:
     return cast.openings[-1].person if cast.openings else ""
 
 
-def sessions(session: Session) -> list[tuple[CastSession, Batch]]:
-    """All cast sessions with their batches, newest first."""
-    casts = session.exec(select(CastSession).order_by(col(CastSession.id).desc()))
+def sessions(session: Session, open_only: bool = False) -> list[tuple[CastSession, Batch]]:
+    """All cast sessions with their batches, newest first; or the open ones."""
+    query = select(CastSession).order_by(col(CastSession.id).desc())
+    casts = session.exec(query.where(col(CastSession.closed_at).is_(None)) if open_only else query)
     return [(cast, rows.get(session, Batch, cast.batch_id, "batch")) for cast in casts]
 
 
 def poured_at(session: Session, batch: Batch) -> datetime | None:
-    """When the batch was poured, if it was."""
+    """When the batch was poured, if it was; the last set counts."""
     cast = find(session, batch)
     if cast is None:
         return None
-    return next((step.done_at for step in cast.steps if step.key == "pour"), None)
+    return max((step.done_at for step in cast.steps if step.key == "pour" and step.done_at is not None), default=None)
 
 
 def due(session: Session) -> list[Running]:
-    """The open sessions with their next step, what is due first on top."""
+    """The open sessions with what can be done next in each, what is due first on top."""
     running = []
-    for cast, batch in sessions(session):
-        if cast.closed_at is None:
-            now = steps.of_session(cast, batch, planning.weighed(session, batch))
-            running.append(Running(batch, cast, next((n for n in now if n.is_next), None), poured_at(session, batch)))
+    for cast, batch in sessions(session, open_only=True):
+        now = steps.in_turn(steps.of_session(cast, batch, planning.weighed(session, batch)))
+        running.append(Running(batch, cast, now, poured_at(session, batch), overnight(cast)))
     latest = datetime.max.replace(tzinfo=clock.now().tzinfo)
-    return sorted(running, key=lambda r: (r.next_step.due_at if r.next_step else None) or latest)
+    return sorted(running, key=lambda r: min((n.due_at for n in r.coming if n.due_at), default=latest))
+
+
+def coming(running: list[Running]) -> list[Coming]:
+    """What can be done next in all open sessions together, by its time; what has no time last."""
+    found = [Coming(run.batch, now) for run in running for now in run.coming]
+    return sorted(found, key=lambda c: (c.now.due_at is None, c.now.due_at or clock.now(), c.batch.code))
+
+
+def mark(running: list[Running]) -> str:
+    """A short mark that changes with any step of any open session: two devices see by it that they show the same."""
+    return ".".join(f"{r.cast.pk}-{len(r.cast.steps)}-{sum(step.version for step in r.cast.steps)}" for r in running)
+
+
+def overnight(cast: CastSession) -> bool:
+    """Whether an open session was opened on an earlier day."""
+    return cast.closed_at is None and clock.local(cast.openings[-1].opened_at).date() < clock.today()
 
 
 def temperatures(session: Session, cast: CastSession) -> list[TemperatureReading]:
@@ -129,22 +160,35 @@ def next_mark(session: Session, batch: Batch) -> str:
     return next(mark for n in range(1, len(taken) + 2) if (mark := f"{batch.code} leftover {n}") not in taken)
 
 
-def advice(shop: Workshop, temperature_k: float) -> Advice:
+def pan_units(session: Session, cast: CastSession | None) -> UnitSystem:
+    """The units of the pan's page: temperatures in what the last reading was typed in, so that the choice stays."""
+    units = workshop.get(session).units
+    readings = temperatures(session, cast) if cast else []
+    latest = max(readings, key=lambda reading: reading.pk, default=None)
+    typed = latest.temperature_typed.strip().upper() if latest else ""
+    for sign in ("°F", "°C"):
+        if typed.endswith(sign[1]):
+            return units._replace(temperature=sign)
+    return units
+
+
+def advice(shop: Workshop, temperature_k: float, units: UnitSystem | None = None) -> Advice:
     """What a pan temperature means against the workshop's band, and what to do.
 
     The band is the workshop's own; its default, 220-250 °F, is common practice, no source.
     """
-    limit = show(shop.pan_limit_k, "temperature", shop.units)
-    low = show(shop.pan_low_k, "temperature", shop.units)
+    limit, low = (show(k, "temperature", units or shop.units) for k in (shop.pan_limit_k, shop.pan_low_k))
     if temperature_k > shop.pan_limit_k + EDGE_K:
         return Advice(
             "out",
+            "above the limit",
             f"Above the limit of {limit}. Heat off now, lift the pan off the plate if you can do it without "
             "reaching over it, and add nothing. If it smokes hard or darkens fast, leave.",
         )
     if temperature_k < shop.pan_low_k - EDGE_K:
-        return Advice("near", f"Below the working band ({low} to {limit}): too stiff to pour well. Warm it slowly.")
-    return Advice("in", f"Inside the working band ({low} to {limit}).")
+        words = f"Below the working band ({low} to {limit}): too stiff to pour well. Warm it slowly."
+        return Advice("near", "below the band", words)
+    return Advice("in", "in the band", f"Inside the working band ({low} to {limit}).")
 
 
 # --- Opening and closing -----------------------------------------------------------------------
@@ -191,10 +235,11 @@ def open_session(session: Session, batch: Batch, data: OpenSessionIn) -> CastSes
 
 
 def _begin(session: Session, batch: Batch) -> CastSession:
-    cast = CastSession(batch_id=batch.pk, closed_at=clock.now())
+    sheet = runsheets.now_used(session)
+    cast = CastSession(batch_id=batch.pk, run_sheet_id=sheet.pk, closed_at=clock.now())
     session.add(cast)
     session.flush()
-    for step in steps.make(batch, planning.formula_of(session, batch).blend):
+    for step in runsheets.lay_out(session, batch, sheet):
         step.cast_session_id = cast.pk
         session.add(step)
     session.flush()
@@ -221,7 +266,8 @@ def close(session: Session, batch: Batch, data: CloseIn, version: int | None = N
     Raises
     ------
     Refused
-        It is not open, the test pieces were not told, or steps are open and no reason is given.
+        It is not open, the test pieces were not told, or no reason is given though steps are open or it was left open
+        overnight.
     Conflict
         The session was changed since the page was opened.
     """
@@ -235,6 +281,15 @@ def close(session: Session, batch: Batch, data: CloseIn, version: int | None = N
             f"{len(open_steps)} steps are still open, from “{open_steps[0].words}” on. Tick them, or say here why "
             "the session ends without them.",
             field="why",
+        )
+    if overnight(cast):
+        if len(data.why) < 3:
+            opened = moments.words(cast.openings[-1].opened_at)
+            raise Refused(
+                f"It was left open since {opened}. Say here why, and when the cores were pulled.", field="why"
+            )
+        session.add(
+            SessionNote(cast_session_id=cast.pk, written_at=clock.now(), words=f"Closed a day late: {data.why}")
         )
     for step in open_steps:
         step.skipped_why = data.why
@@ -251,15 +306,16 @@ def close(session: Session, batch: Batch, data: CloseIn, version: int | None = N
 
 
 def read_temperature(session: Session, batch: Batch, data: TemperatureIn) -> TemperatureReading:
-    """Keep a reading of the pan with its moment.
+    """Keep a reading of the pan with its moment: now, or when it was read by the paper.
 
     Raises
     ------
     Refused
-        The session is not open.
+        The session is not open, or the time told is none.
     """
     cast = the_open(session, batch)
-    reading = build(TemperatureReading, data, cast_session_id=cast.pk, read_at=clock.now())
+    read_at = moments.told(data.at) if data.at else clock.now()
+    reading = build(TemperatureReading, data, cast_session_id=cast.pk, read_at=read_at)
     session.add(reading)
     session.flush()
     return reading

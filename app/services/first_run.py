@@ -1,10 +1,11 @@
-"""The rows every book starts with: the workshop's rules and the first version of the checklist."""
+"""The rows every book starts with: the workshop's rules, and the first checklist and run sheet."""
 
 from sqlalchemy import Engine
 from sqlmodel import Session
 
 from app.db import writing
 from app.models import ChecklistEdition, ChecklistItem, Workshop
+from app.services import runsheets
 from app.services.cautions import FIRST_CHECKLIST
 
 
@@ -24,3 +25,4 @@ def _fill(session: Session) -> None:
     lines = [(heading, words) for heading, group in FIRST_CHECKLIST.items() for words in group]
     for position, (heading, words) in enumerate(lines, start=1):
         session.add(ChecklistItem(checklist_edition_id=edition.pk, position=position, heading=heading, words=words))
+    runsheets.first(session)

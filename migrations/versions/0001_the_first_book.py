@@ -142,6 +142,36 @@ def upgrade() -> None:
     sa.PrimaryKeyConstraint('id', name=op.f('pk_rocket')),
     sa.UniqueConstraint('name', name=op.f('uq_rocket_name'))
     )
+    op.create_table('run_sheet',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('created_at', sa.DateTime(), nullable=False),
+    sa.Column('version', sa.Integer(), nullable=False),
+    sa.Column('edition', sa.Integer(), nullable=False),
+    sa.Column('note', sa.String(), nullable=False),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_run_sheet')),
+    sa.UniqueConstraint('edition', name=op.f('uq_run_sheet_edition'))
+    )
+    op.create_table('run_sheet_line',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('created_at', sa.DateTime(), nullable=False),
+    sa.Column('version', sa.Integer(), nullable=False),
+    sa.Column('run_sheet_id', sa.Integer(), nullable=False),
+    sa.Column('position', sa.Integer(), nullable=False),
+    sa.Column('kind', sa.String(), nullable=False),
+    sa.Column('words', sa.String(), nullable=False),
+    sa.Column('after', sa.String(), nullable=False),
+    sa.Column('after_s', sa.Float(), nullable=True),
+    sa.Column('pan_low_k', sa.Float(), nullable=True),
+    sa.Column('pan_high_k', sa.Float(), nullable=True),
+    sa.CheckConstraint('after_s IS NULL OR after_s >= 0', name=op.f('ck_run_sheet_line_time')),
+    sa.CheckConstraint('pan_low_k IS NULL OR pan_high_k IS NULL OR pan_low_k < pan_high_k', name=op.f('ck_run_sheet_line_band')),
+    sa.ForeignKeyConstraint(['run_sheet_id'], ['run_sheet.id'], name=op.f('fk_run_sheet_line_run_sheet_id_run_sheet')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_run_sheet_line')),
+    sa.UniqueConstraint('run_sheet_id', 'position', name=op.f('uq_run_sheet_line_run_sheet_id_position'))
+    )
+    with op.batch_alter_table('run_sheet_line', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_run_sheet_line_run_sheet_id'), ['run_sheet_id'], unique=False)
+
     op.create_table('supply',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('created_at', sa.DateTime(), nullable=False),
@@ -363,8 +393,10 @@ def upgrade() -> None:
     sa.Column('created_at', sa.DateTime(), nullable=False),
     sa.Column('version', sa.Integer(), nullable=False),
     sa.Column('batch_id', sa.Integer(), nullable=False),
+    sa.Column('run_sheet_id', sa.Integer(), nullable=True),
     sa.Column('closed_at', sa.DateTime(), nullable=True),
     sa.ForeignKeyConstraint(['batch_id'], ['batch.id'], name=op.f('fk_cast_session_batch_id_batch')),
+    sa.ForeignKeyConstraint(['run_sheet_id'], ['run_sheet.id'], name=op.f('fk_cast_session_run_sheet_id_run_sheet')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_cast_session')),
     sa.UniqueConstraint('batch_id', name=op.f('uq_cast_session_batch_id'))
     )
@@ -583,18 +615,22 @@ def upgrade() -> None:
     sa.Column('created_at', sa.DateTime(), nullable=False),
     sa.Column('version', sa.Integer(), nullable=False),
     sa.Column('cast_session_id', sa.Integer(), nullable=False),
+    sa.Column('set_number', sa.Integer(), nullable=False),
     sa.Column('position', sa.Integer(), nullable=False),
     sa.Column('key', sa.String(), nullable=False),
     sa.Column('words', sa.String(), nullable=False),
     sa.Column('after_key', sa.String(), nullable=True),
     sa.Column('after_s', sa.Float(), nullable=True),
+    sa.Column('pan_low_k', sa.Float(), nullable=True),
+    sa.Column('pan_high_k', sa.Float(), nullable=True),
     sa.Column('done_at', sa.DateTime(), nullable=True),
     sa.Column('skipped_why', sa.String(), nullable=True),
     sa.Column('person', sa.String(), nullable=False),
     sa.CheckConstraint('done_at IS NULL OR skipped_why IS NULL', name=op.f('ck_cast_step_done_or_skipped')),
+    sa.CheckConstraint('set_number >= 0', name=op.f('ck_cast_step_set_number')),
     sa.ForeignKeyConstraint(['cast_session_id'], ['cast_session.id'], name=op.f('fk_cast_step_cast_session_id_cast_session')),
     sa.PrimaryKeyConstraint('id', name=op.f('pk_cast_step')),
-    sa.UniqueConstraint('cast_session_id', 'key', name=op.f('uq_cast_step_cast_session_id_key'))
+    sa.UniqueConstraint('cast_session_id', 'set_number', 'key', name=op.f('uq_cast_step_cast_session_id_set_number_key'))
     )
     with op.batch_alter_table('cast_step', schema=None) as batch_op:
         batch_op.create_index(batch_op.f('ix_cast_step_cast_session_id'), ['cast_session_id'], unique=False)
@@ -901,6 +937,11 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_supply_ingredient'))
 
     op.drop_table('supply')
+    with op.batch_alter_table('run_sheet_line', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_run_sheet_line_run_sheet_id'))
+
+    op.drop_table('run_sheet_line')
+    op.drop_table('run_sheet')
     op.drop_table('rocket')
     op.drop_table('once_token')
     op.drop_table('nozzle')

@@ -1,0 +1,63 @@
+"""Reading a time told afterwards: by the clock on the bench's wall, stored in UTC."""
+
+import re
+from datetime import UTC, datetime, timedelta
+
+from app import clock
+from app.errors import Refused
+
+AHEAD = timedelta(minutes=1)
+"""A wall clock may run this much ahead of the machine's."""
+BACK = timedelta(days=7)
+_TIME = re.compile(r"(\d{1,2})[:.h](\d{2})")
+_DAY = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})[ T]+(\d{1,2})[:.h](\d{2})")
+
+
+def told(text: str, field: str = "at") -> datetime:
+    """The moment that somebody wrote down, as `14:05` (the last time the clock showed that) or with its day.
+
+    Where a clock change made an hour twice, the later one that is not to come is meant.
+
+    Raises
+    ------
+    Refused
+        It is not a time, it is still to come, it lies more than a week back, or the clock change left it out.
+    """
+    now = clock.now()
+    if match := _DAY.fullmatch(text.strip()):
+        candidates = _moments(field, *(int(part) for part in match.groups()))
+    elif match := _TIME.fullmatch(text.strip()):
+        day = clock.local(now).date()
+        hour, minute = int(match[1]), int(match[2])
+        candidates = _moments(field, day.year, day.month, day.day, hour, minute)
+        if min(candidates) > now + AHEAD:
+            day -= timedelta(days=1)
+            candidates = _moments(field, day.year, day.month, day.day, hour, minute)
+    else:
+        raise Refused("Type a time such as 14:05, or with its day: 2026-11-25 14:05.", field=field)
+    past = [moment for moment in candidates if moment <= now + AHEAD]
+    if not past:
+        raise Refused(f"That time is still to come; it is {clock.local(now):%H:%M} now.", field=field)
+    moment = max(past)
+    if moment < now - BACK:
+        raise Refused("That is more than a week back. Look at the day again.", field=field)
+    return moment
+
+
+def _moments(field: str, year: int, month: int, day: int, hour: int, minute: int) -> list[datetime]:
+    """The moments at which the wall clock showed that: one, two where it was set back, none where it was set on."""
+    try:
+        wall = datetime(year, month, day, hour, minute)
+    except ValueError:
+        raise Refused("There is no such day or hour. Type a time such as 14:05.", field=field) from None
+    both = [wall.replace(fold=fold).astimezone(UTC) for fold in (0, 1)]
+    real = [moment for moment in both if clock.local(moment).replace(tzinfo=None, fold=0) == wall]
+    if not real:
+        raise Refused("The clock change left that time out. Write the time before or after it.", field=field)
+    return real
+
+
+def words(moment: datetime) -> str:
+    """A moment by the wall clock; with its day when that is not today."""
+    here = clock.local(moment)
+    return f"{here:%H:%M}" if here.date() == clock.today() else f"{here:%H:%M} on {here.day} {here:%b}"
