@@ -491,9 +491,9 @@ def _struck(session: Session, grain_id: int, after_s: float) -> None:
     sql(
         session,
         "INSERT INTO struck_weighing (created_at, version, batch_id, pattern_id, serial, number, gross_kg, gross_typed,"
-        " tare_kg, mass_kg, length_m, core_d_m, outer_d_m, weighed_at, density_share, verdict, grain_version, struck_at,"
-        " why) SELECT weighed_at, 1, batch_id, pattern_id, serial, number, gross_kg, gross_typed, tare_kg, mass_kg,"
-        " length_m, core_d_m, outer_d_m, weighed_at, density_share, verdict, version, :struck, 'taken back'"
+        " tare_kg, mass_kg, length_m, core_d_m, outer_d_m, weighed_at, density_share, verdict, grain_version,"
+        " struck_at, why) SELECT weighed_at, 1, batch_id, pattern_id, serial, number, gross_kg, gross_typed, tare_kg,"
+        " mass_kg, length_m, core_d_m, outer_d_m, weighed_at, density_share, verdict, version, :struck, 'taken back'"
         " FROM grain WHERE id = :g",
         g=grain_id, struck=stamp(NOON + timedelta(seconds=after_s)),
     )  # fmt: skip
