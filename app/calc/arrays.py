@@ -9,6 +9,7 @@ import numpy as np
 from app.calc.burnrate import BurnLaw
 from app.calc.constants import Floats
 from app.calc.grain import cross_section
+from app.calc.shaped import ShapedGrain
 
 _NO_KINK = 1e3  # ln P of a kink that no motor reaches, for laws with fewer than the widest
 
@@ -18,7 +19,8 @@ class Arrays:
     """Motors as arrays: (M,) per motor, (M, G) per grain, (M, K) per kink of the burn law; SI throughout.
 
     Grains that a motor has fewer of are padded with zero mass and length. `rate_scale` multiplies the burn
-    rate (temperature, extra burning area); `law_*` describe ln r as a line plus a kink at each joint.
+    rate (temperature, extra burning area); `law_*` describe ln r as a line plus a kink at each joint. `shape` is
+    -1 for a hollow cylinder, else the number in `shapes` of a grain that stands in a table.
     """
 
     outer_r: Floats
@@ -45,19 +47,22 @@ class Arrays:
     law_slope: Floats
     law_knots: Floats
     law_bends: Floats
+    shape: Floats
+    shapes: tuple[ShapedGrain, ...]
 
     def __len__(self) -> int:
         return len(self.throat_d)
 
     def rows(self, index: Any) -> "Arrays":
         """Pick motors by slice or index array."""
-        return Arrays(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
+        picked = {f.name: getattr(self, f.name)[index] for f in fields(self) if f.name != "shapes"}
+        return Arrays(**picked, shapes=self.shapes)
 
     def repeat(self, n: int) -> "Arrays":
         """Repeat each motor n times."""
         return self.rows(np.repeat(np.arange(len(self)), n))
 
-    def changed(self, **values: Floats) -> "Arrays":
+    def changed(self, **values: Any) -> "Arrays":
         """Copy with some arrays replaced."""
         return replace(self, **values)
 
@@ -130,7 +135,7 @@ def webs(a: Arrays) -> tuple[Floats, Floats]:
 
     Notes
     -----
-    As `Grain.web` and `Grain.breakthrough`, over arrays.
+    As `Grain.web` and `Grain.breakthrough`, over arrays; of a shaped grain, its table's.
 
     References
     ----------
@@ -148,10 +153,14 @@ def webs(a: Arrays) -> tuple[Floats, Floats]:
     near = np.where(sides > 0, (a.outer_r - a.offset - a.core_r) / divisor, np.inf)
     axial = np.where(a.ends > 0, a.length / ends, np.inf)
     web = np.where(a.mass > 0, np.minimum(radial, axial), 0.0)
-    return web, np.minimum(near, web)
+    near = np.minimum(near, web)
+    for number, shaped in enumerate(a.shapes):
+        web = np.where(a.shape == number, shaped.web, web)
+        near = np.where(a.shape == number, shaped.breakthrough, near)
+    return web, near
 
 
-def solid(a: Arrays, web: Floats, x: Floats) -> tuple[Floats, Floats]:
+def solid(a: Arrays, web: Floats, x: Floats) -> Floats:
     """Give the propellant left of each grain.
 
     Parameters
@@ -165,8 +174,8 @@ def solid(a: Arrays, web: Floats, x: Floats) -> tuple[Floats, Floats]:
 
     Returns
     -------
-    volume, section : tuple of ndarray
-        Volume [m3] and cross-section [m2], shapes (M, G, N).
+    ndarray
+        Volume [m3], shape (M, G, N).
 
     Raises
     ------
@@ -185,7 +194,7 @@ def solid(a: Arrays, web: Floats, x: Floats) -> tuple[Floats, Floats]:
     --------
     >>> from app.calc.assembly import example, motor_arrays
     >>> a = motor_arrays([example()])
-    >>> volume, _ = solid(a, webs(a)[0], np.array([[0.0]]))
+    >>> volume = solid(a, webs(a)[0], np.array([[0.0]]))
     >>> round(float(volume[0, 0, 0]) * 1e6, 2)
     96.53
     """
@@ -195,9 +204,12 @@ def solid(a: Arrays, web: Floats, x: Floats) -> tuple[Floats, Floats]:
         a.core_r[..., None] + depth * a.burns_core[..., None],
         a.offset[..., None],
     )
-    left = depth < web[..., None]
-    area = np.where(left, area, 0.0)
-    return area * np.maximum(a.length[..., None] - depth * a.ends[..., None], 0.0), area
+    area = np.where(depth < web[..., None], area, 0.0)
+    volume = area * np.maximum(a.length[..., None] - depth * a.ends[..., None], 0.0)
+    for number, shaped in enumerate(a.shapes):
+        rows, columns = np.nonzero(a.shape == number)
+        volume[rows, columns] = shaped.remaining_volume(x[rows])
+    return volume
 
 
 def choking_pressure(a: Arrays) -> Floats:

@@ -10,8 +10,9 @@ from app.calc.arrays import Arrays, law_arrays
 from app.calc.burnrate import BurnLaw, published_law
 from app.calc.constants import ATM, ROOM_TEMPERATURE, positive, within
 from app.calc.errors import CalcError, GeometryError, OutOfRange
-from app.calc.grain import Grain
+from app.calc.grain import AnyGrain, Grain
 from app.calc.nozzle import characteristic_velocity, critical_pressure_ratio, divergence_factor, flow_function
+from app.calc.shaped import ShapedGrain
 
 C_STAR_EFFICIENCY = 0.95
 """Assumed share of ideal c* that a small sugar motor delivers [-]: common practice, no source."""
@@ -84,7 +85,7 @@ class Motor:
 
     Attributes
     ----------
-    grains : tuple of Grain
+    grains : tuple of Grain or ShapedGrain
         From the forward closure to the nozzle.
     propellant : Propellant
         Of all grains.
@@ -124,7 +125,7 @@ class Motor:
     Sutton & Biblarz, Rocket Propulsion Elements.
     """
 
-    grains: tuple[Grain, ...]
+    grains: tuple[AnyGrain, ...]
     propellant: Propellant
     throat_d: float
     exit_d: float
@@ -182,7 +183,7 @@ class Motor:
             raise GeometryError(
                 "free_volume_extra", "no free volume is left in the chamber.", "Check case and grain sizes."
             )
-        if any(g.core_d == 0 and not g.burns_outer for g in self.grains[1:]):
+        if any(g.port <= 0 and not g.burns_outer for g in self.grains[1:]):
             raise GeometryError("grains", "a grain without a core blocks the gas.", "Put it at the forward end.")
         ratio = self.port_to_throat
         if ratio is not None and ratio < 1:
@@ -215,7 +216,7 @@ class Motor:
     @property
     def port_to_throat(self) -> float | None:
         """Narrowest port over the throat before firing [-]; None where no gas passes a grain."""
-        ports = [pi / 4 * g.core_d**2 for g in self.grains if g.core_d > 0 and not g.burns_outer]
+        ports = [g.port for g in self.grains if g.port > 0 and not g.burns_outer]
         return min(ports) / self.throat_area if ports else None
 
 
@@ -255,8 +256,16 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
         raise CalcError("motors", "none given.", "Give at least one.")
     count = max(len(motor.grains) for motor in motors)
     grains = np.zeros((len(motors), count, 8))
+    shape = np.full((len(motors), count), -1.0)
+    shapes: list[ShapedGrain] = []
     for row, motor in enumerate(motors):
         for column, g in enumerate(motor.grains):
+            if isinstance(g, ShapedGrain):
+                if g not in shapes:
+                    shapes.append(g)
+                shape[row, column] = shapes.index(g)
+                grains[row, column] = (g.outer_d / 2, 0.0, 0.0, g.length, g.mass, 0.0, 0.0, 0.0)
+                continue
             grains[row, column] = (
                 g.outer_d / 2,
                 g.core_d / 2,
@@ -301,7 +310,8 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
     )
     columns = {name: grains[:, :, i].copy() for i, name in enumerate(per_grain)}
     columns |= {name: table[:, i].copy() for i, name in enumerate(per_motor)}
-    return Arrays(**columns, **law_arrays([m.propellant.law for m in motors]))
+    laws = law_arrays([m.propellant.law for m in motors])
+    return Arrays(**columns, **laws, shape=shape, shapes=tuple(shapes))
 
 
 def example() -> Motor:

@@ -43,7 +43,8 @@ class Burn:
     """What the march gives: (M, N) histories in the order of time, tail-off included.
 
     `weights` are the quadrature weights of time: sum(weights * f) is the integral of f dt over the burn with the
-    march's own accuracy. `burnt` is the index after which the tail-off begins.
+    march's own accuracy. `burnt` is the index after which the tail-off begins. Where the balance would put the
+    pressure below ambient, the time is that of burning at ambient; nothing else is changed there.
     """
 
     time: Floats
@@ -204,7 +205,7 @@ def _settle(balance: _Balance, guess: Floats, euler: Floats) -> tuple[Floats, _R
 def _march(a: Arrays) -> Burn:
     x, step, euler = _nodes(a)
     web, _ = webs(a)
-    volume, _ = solid(a, web, x)
+    volume = solid(a, web, x)
     start_volume = volume[:, :, :1]
     share = 1 - volume / np.where(start_volume > 0, start_volume, 1.0)
     burned = np.einsum("mg,mgn->mn", a.mass, share)
@@ -236,7 +237,11 @@ def _march(a: Arrays) -> Burn:
     log_r, _ = _log_rate(a, y)
     slowness = np.exp(-log_r)
     time = np.zeros_like(x)
-    s0, ss, se = slowness[:, :-1:2], slowness[:, 1::2], slowness[:, 2::2]
+    clock = slowness
+    if (open_air := y < np.log(np.maximum(a.ambient, 1.0))[:, None]).any():  # a last sliver burns in the open air
+        at_least, _ = _log_rate(a, np.where(open_air, np.log(np.maximum(a.ambient, 1.0))[:, None], y))
+        clock = np.exp(-at_least)
+    s0, ss, se = clock[:, :-1:2], clock[:, 1::2], clock[:, 2::2]
     time[:, 2::2] = np.cumsum(rule.e0 * s0 + rule.es * ss + rule.ee * se, axis=1)
     time[:, 1::2] = time[:, :-1:2] + rule.s0 * s0 + rule.ss * ss
     weights = np.zeros_like(x)

@@ -11,6 +11,7 @@ import numpy as np
 from app.calc.constants import Floats, finite_array
 from app.calc.errors import GeometryError
 from app.calc.grain import Grain, cross_section
+from app.calc.shaped import ShapedGrain
 
 SLICES = 256
 """Slices along the grain [-]."""
@@ -60,7 +61,7 @@ def coring_fault(
     offset_a, offset_b : float
         Of the core's axis at each end, in one plane: opposite signs where it crosses the grain's axis [m].
     samples : int
-        Depths to look at [-].
+        Even depths to look at; more are added where the wall is reached [-].
     slices : int
         Along the grain [-].
 
@@ -79,7 +80,7 @@ def coring_fault(
     Each slice is a round core off centre, in closed form, and loses its length as the ends burn; the burning area
     is exactly minus the volume's slope. The tilt enters by the offsets alone: its cosine, over 0.999 below 2.5
     degrees, is taken as one. When the wall is reached depends on burn rate: `numpy.interp(breakthrough,
-    run.depth, run.time)` of a `MotorRun` gives the time.
+    run.depth, run.time)` of a `MotorRun` gives the time; `askew` makes the grain that such a motor is built of.
 
     References
     ----------
@@ -101,11 +102,13 @@ def coring_fault(
     dz = grain.length / slices
     middle = (np.arange(slices) + 0.5) * dz
     offset_at = np.abs(offset_a + (offset_b - offset_a) * middle / grain.length)
-    reach = R + float(offset_at.max()) - r
-    last = reach / (1 + grain.burns_outer)
-    if grain.burning_ends:
-        last = min(last, grain.length / grain.burning_ends)
-    depth = np.linspace(0.0, last, samples)
+    far, near = ((R + sign * offset_at - r) / (1 + grain.burns_outer) for sign in (1, -1))
+    gone = np.full(slices, np.inf)  # where the end faces have passed a slice's middle
+    if grain.burns_end_a:
+        gone = np.minimum(gone, middle)
+    if grain.burns_end_b:
+        gone = np.minimum(gone, grain.length - middle)
+    last = float(np.minimum(far, gone + dz / 2).max())
 
     def burned_to(x: Floats, offsets: Floats) -> tuple[Floats, Floats, Floats]:
         """Volume [m3], burning area [m2] and share of wall reached at depths x (N,)."""
@@ -125,16 +128,12 @@ def coring_fault(
         bared = ((1 - rim / np.maximum(2 * pi * (R - front * grain.burns_outer), 1e-300)) * left).sum(axis=1) / there
         return (area * left).sum(axis=1), sides + ends, np.where(left.any(axis=1), bared, 1.0)
 
-    volume, burning, bared = burned_to(depth, offset_at)
-    _, intended, _ = burned_to(depth, np.zeros(slices))
-    near = (R - r - offset_at) / (1 + grain.burns_outer)
-    gone = np.full(slices, np.inf)
-    if grain.burns_end_a:
-        gone = np.minimum(gone, middle)
-    if grain.burns_end_b:
-        gone = np.minimum(gone, grain.length - middle)
     reached = near[near < gone]
     breakthrough = min(float(reached.min()) if reached.size else last, last)
+    after = breakthrough + (last - breakthrough) * np.linspace(0.0, 1.0, 65) ** 2  # the edge falls steeply there
+    depth = np.unique(np.concatenate([np.linspace(0.0, last, samples), after]))
+    volume, burning, bared = burned_to(depth, offset_at)
+    _, intended, _ = burned_to(depth, np.zeros(slices))
     sliver, _, _ = burned_to(np.array([breakthrough]), offset_at)
     return CoringFault(
         depth=depth,
@@ -145,4 +144,55 @@ def coring_fault(
         breakthrough=breakthrough,
         sliver_volume=float(sliver[0]),
         intended_web=min((R - r) / (1 + grain.burns_outer), grain.length / max(grain.burning_ends, 1e-9)),
+    )
+
+
+def askew(grain: Grain, fault: CoringFault) -> ShapedGrain:
+    """Make the grain that a fault was worked out for, to march a motor with it.
+
+    Parameters
+    ----------
+    grain : Grain
+        As given to `coring_fault` [m], [kg].
+    fault : CoringFault
+        What came of it.
+
+    Returns
+    -------
+    ShapedGrain
+        Volume [m3] and burning area [m2] over depth [m].
+
+    Raises
+    ------
+    CalcError
+        Never by itself.
+
+    Notes
+    -----
+    As `coring_fault`.
+
+    References
+    ----------
+    `coring_fault`.
+
+    Examples
+    --------
+    >>> grain = Grain(0.04445, 0.01905, 0.0762, 0.169)
+    >>> made = askew(grain, coring_fault(grain, 0.0, 0.002))
+    >>> round(made.volume / grain.volume, 9), made.web > grain.web
+    (1.0, True)
+    """
+    volumes = np.minimum.accumulate(fault.volume)
+    volumes[-1] = 0.0
+    return ShapedGrain(
+        name="core off centre",
+        outer_d=grain.outer_d,
+        length=grain.length,
+        mass=grain.mass,
+        burning_ends=grain.burning_ends,
+        depths=fault.depth,
+        volumes=volumes,
+        areas=fault.burning_area,
+        breakthrough=fault.breakthrough,
+        burns_outer=grain.burns_outer,
     )

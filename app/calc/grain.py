@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from app.calc.constants import Floats, finite_array, positive
 from app.calc.errors import GeometryError
+from app.calc.shaped import ShapedGrain
 
 _TINY = 1e-12
 
@@ -98,6 +99,11 @@ class Grain:
         return self.mass / self.volume
 
     @property
+    def port(self) -> float:
+        """Area of the core before firing [m2]."""
+        return pi / 4 * self.core_d**2
+
+    @property
     def web(self) -> float:
         """Depth at which the last of the grain is gone [m]."""
         sides = int(self.burns_core) + int(self.burns_outer)
@@ -112,6 +118,10 @@ class Grain:
         if not sides:
             return self.web
         return min(self.web, (self.outer_d / 2 - self.core_offset - self.core_d / 2) / sides)
+
+
+AnyGrain = Grain | ShapedGrain
+"""A grain in closed form, or one that stands in a table: the functions below take both."""
 
 
 def cross_section(outer_r: ArrayLike, port_r: ArrayLike, offset: ArrayLike) -> tuple[Floats, Floats, Floats]:
@@ -178,12 +188,12 @@ def _state(grain: Grain, x: ArrayLike) -> tuple[Floats, Floats, Floats, Floats]:
     return area, edge, length, np.asarray(depth < grain.web, dtype=np.float64)
 
 
-def burning_area(grain: Grain, x: ArrayLike) -> Floats:
+def burning_area(grain: AnyGrain, x: ArrayLike) -> Floats:
     """Give the burning area of a grain after each face has moved by x.
 
     Parameters
     ----------
-    grain : Grain
+    grain : Grain or ShapedGrain
         The grain.
     x : array_like
         Depth burned [m], any shape.
@@ -212,16 +222,18 @@ def burning_area(grain: Grain, x: ArrayLike) -> Floats:
     >>> round(float(burning_area(grain, 0.0)) * 1e4, 2)
     70.94
     """
+    if isinstance(grain, ShapedGrain):
+        return grain.burning_area(x)
     area, edge, length, left = _state(grain, x)
     return np.asarray((edge * length + grain.burning_ends * area) * left)
 
 
-def remaining_volume(grain: Grain, x: ArrayLike) -> Floats:
+def remaining_volume(grain: AnyGrain, x: ArrayLike) -> Floats:
     """Give the propellant volume left after each face has moved by x.
 
     Parameters
     ----------
-    grain : Grain
+    grain : Grain or ShapedGrain
         The grain.
     x : array_like
         Depth burned [m], any shape.
@@ -250,16 +262,18 @@ def remaining_volume(grain: Grain, x: ArrayLike) -> Floats:
     >>> round(float(remaining_volume(grain, 0.0)) * 1e6, 2)
     96.53
     """
+    if isinstance(grain, ShapedGrain):
+        return grain.remaining_volume(x)
     area, _, length, left = _state(grain, x)
     return np.asarray(area * length * left)
 
 
-def port_area(grain: Grain, x: ArrayLike) -> Floats:
+def port_area(grain: AnyGrain, x: ArrayLike) -> Floats:
     """Give the area open to the gas that flows past a grain, inside its original outer circle.
 
     Parameters
     ----------
-    grain : Grain
+    grain : Grain or ShapedGrain
         The grain.
     x : array_like
         Depth burned [m], any shape.
@@ -288,5 +302,7 @@ def port_area(grain: Grain, x: ArrayLike) -> Floats:
     >>> round(float(port_area(grain, 0.0)) * 1e4, 3)
     2.85
     """
+    if isinstance(grain, ShapedGrain):
+        return grain.port_area(x)
     area, _, _, left = _state(grain, x)
     return np.asarray(pi / 4 * grain.outer_d**2 - area * left)

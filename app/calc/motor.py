@@ -81,7 +81,7 @@ class MotorRun:
     law_range : tuple of float
         Pressures that the burn law was tested between [Pa].
     time_outside_law : float
-        Of the burn spent outside that range before burn-out [s].
+        Of the burn spent outside that range while the throat is choked [s].
     burnt_out_at : float
         When the last propellant is gone [s].
     mass_balance : float
@@ -271,12 +271,13 @@ def simulate(motor: Motor) -> MotorRun:
     flux = _peak_mass_flux(motor, depth, areas * rate)
     law = motor.propellant.law
     burning = slice(0, burn.burnt + 1)
-    outside = float(burn.weights[0, burning][~law.in_range(pressure[burning])].sum())
+    choked = pressure[burning] >= choking_pressure(arrays)[0]
+    outside = float(burn.weights[0, burning][choked & ~law.in_range(pressure[burning])].sum())
     impulse, thrust = single["total_impulse"], single["mean_thrust"]
     return MotorRun(
         time=burn.time[0],
         depth=depth,
-        pressure=pressure,
+        pressure=np.maximum(pressure, motor.ambient_pressure),
         thrust=burn.thrust[0],
         kn=kn,
         mass_flow=burn.outflow[0],
@@ -307,6 +308,7 @@ def _peak_mass_flux(motor: Motor, depth: Floats, swept: Floats) -> float:
 def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> tuple[str, ...]:
     law = motor.propellant.law
     pressure = burn.pressure[0, : burn.burnt + 1]
+    choked = pressure >= choking_pressure(a)[0]
     peak = float(pressure.max())
     flags = []
     if law.note:
@@ -316,12 +318,13 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
             f"Pressure leaves the burn law's tested range ({law.p_min / 1e6:.2f} to {law.p_max / 1e6:.2f} MPa) for "
             f"{outside:.2f} s; the law was carried on beyond it."
         )
-    if (pressure[1:] < choking_pressure(a)[0]).any():
+    if not choked[1:].all():
         flags.append("The throat is not choked for part of the burn; thrust there is a rough figure.")
     ratio = (motor.exit_d / motor.throat_d) ** 2
     leaves = SEPARATION_RATIO * motor.ambient_pressure
     attached = float(exit_pressure_ratio(ratio, motor.propellant.gamma)) * pressure >= leaves
-    share = float(burn.weights[0, : burn.burnt + 1][~attached].sum() / burn.time[0, burn.burnt])
+    spent = np.where(choked, burn.weights[0, : burn.burnt + 1], 0.0)
+    share = float(spent[~attached].sum() / spent.sum())
     if share > 0.02:  # ignition passes through it in every motor
         flags.append(
             f"Flow leaves the nozzle's wall for {share:.0%} of the burn (exit pressure below {SEPARATION_RATIO:g} of "
@@ -337,10 +340,13 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
             f"Mass flux reaches {flux:.0f} kg/(m2 s), above {MASS_FLUX_LIMIT:.0f}: erosive burning may raise the first "
             "pressure peak; it is not modelled (common practice for composites, no source for these blends)."
         )
-    if any(grain.core_offset > 0 for grain in motor.grains):
-        web, near = webs(a)
-        early = float(np.interp((near[0] + (web[0] == near[0])).min(), burn.depth[0], burn.time[0]))
-        flags.append(f"A core off centre bares the wall on one side from about {early:.2f} s on: it heats there.")
+    web, near = webs(a)
+    if (early := near[0] < 0.999 * web[0]).any():
+        first = float(np.interp(near[0][early].min(), burn.depth[0], burn.time[0]))
+        flags.append(
+            f"The flame bares a part of the wall from about {first:.2f} s on, while propellant burns beside it: the "
+            "wall heats there."
+        )
     thin = min(grain.density for grain in motor.grains) / motor.propellant.ideal_density
     if round(thin, 6) < 0.95:  # a grain planned at 0.95 is not below it
         flags.append(f"A grain has {thin:.1%} of ideal density: voids may open and raise the pressure.")

@@ -20,6 +20,7 @@ from numpy.typing import ArrayLike
 from app.calc.constants import Floats, finite_array, positive
 from app.calc.cores import Core
 from app.calc.errors import GeometryError
+from app.calc.shaped import ShapedGrain
 
 CELLS = 192
 """Cells along a radius [-]: measured errors are in the calculations' README."""
@@ -43,6 +44,10 @@ class Section:
         Depths [m] and propellant left there [m2], shape (K,).
     wall_depths : ndarray
         Depth at which each of evenly spaced places on the wall is bared, sorted [m].
+    name : str
+        Of its core.
+    burns_outer : bool
+        Whether the outside burns as well.
     """
 
     outer_d: float
@@ -51,6 +56,8 @@ class Section:
     depths: Floats
     areas: Floats
     wall_depths: Floats
+    name: str = ""
+    burns_outer: bool = False
 
     @cached_property
     def _left(self) -> Any:
@@ -166,6 +173,8 @@ def burn_back(outer_d: float, core: Core, burns_outer: bool = False, cells: int 
         depths=depths,
         areas=burned[-1] - burned,
         wall_depths=np.sort(on_wall),
+        name=core.name,
+        burns_outer=burns_outer,
     )
 
 
@@ -269,3 +278,61 @@ def section_burning_area(section: Section, length: float, burning_ends: int, x: 
     positive("length", length, "Measure the grain's length.")
     left = length - burning_ends * _depth(x)
     return np.where(left > 0, section.perimeter(x) * left + burning_ends * section.area(x), 0.0)
+
+
+def prism(section: Section, length: float, mass: float, burning_ends: int = 2) -> ShapedGrain:
+    """Make a grain of this section that a motor can be built of.
+
+    Parameters
+    ----------
+    section : Section
+        Its cross-section, the same along its length.
+    length, mass : float
+        Before firing [m], [kg].
+    burning_ends : int
+        End faces that burn: 0, 1 or 2 [-].
+
+    Returns
+    -------
+    ShapedGrain
+        Volume [m3] and burning area [m2] at the section's own depths [m].
+
+    Raises
+    ------
+    OutOfRange, GeometryError
+        A size that is not positive.
+
+    Notes
+    -----
+    As `burn_back`.
+
+    References
+    ----------
+    Plane geometry.
+
+    Examples
+    --------
+    >>> from app.calc.cores import star_core
+    >>> star = prism(burn_back(0.04, star_core(5, 0.024, 0.010)), 0.08, 0.16)
+    >>> star.name, round(star.density)
+    ('star core', 1761)
+    """
+    positive("length", length, "Measure the grain's length.")
+    web = min(section.web, length / burning_ends) if burning_ends else section.web
+    depths = np.append(section.depths[section.depths < web * (1 - 1e-9)], web)
+    left = length - burning_ends * depths
+    edge = np.maximum(-section._slope(depths), 0.0)  # up to the last of it, where `perimeter` is nothing already
+    volumes = section.area(depths) * left
+    volumes[-1] = 0.0
+    return ShapedGrain(
+        name=f"{section.name} core",
+        outer_d=section.outer_d,
+        length=length,
+        mass=mass,
+        burning_ends=burning_ends,
+        depths=depths,
+        volumes=volumes,
+        areas=edge * left + burning_ends * section.area(depths),
+        breakthrough=min(section.breakthrough, web),
+        burns_outer=section.burns_outer,
+    )

@@ -15,6 +15,7 @@ from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
 from app.calc.errors import CalcError
 from app.calc.impulse import CLASS_LIMITS, impulse_class
 from app.calc.motor import BatchRun, Motor, figures, motor_arrays, simulate_many
+from app.calc.shaped import ShapedGrain
 
 BORROWED_RATE = 0.15
 """Spread of the burn rate when its law was measured on another blend [-]: an assumption."""
@@ -380,8 +381,10 @@ def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int) -> tuple
     law = motor.propellant.law
     rate = f"Burn rate ±{spread.burn_rate:.0%} (one standard deviation)"
     rate += ", widened because the law is borrowed." if law.borrowed and spread.burn_rate > 0.05 else "."
+    shaped = any(isinstance(grain, ShapedGrain) for grain in motor.grains)
     return (
         rate,
+        *(["A core that is not round and straight keeps its shape and sizes in every draw."] * shaped),
         f"Grain density ±{spread.density:.1%}, c* ±{spread.c_star:.1%}, nozzle ±{spread.nozzle:.1%}.",
         f"Throat ±{spread.throat_d * 1e3:.2f} mm, core ±{spread.core_d * 1e3:.2f} mm, grains ±"
         f"{spread.temperature:.0f} K.",

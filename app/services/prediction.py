@@ -229,7 +229,7 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, samples: int, seed: i
                 serial=serial, mass_kg=g.mass, length_m=g.length, core_d_m=g.core_d, outer_d_m=g.outer_d,
                 burning_ends=g.burning_ends, burns_outer=g.burns_outer,
             )
-            for serial, g in zip(serials, motor.grains, strict=True)
+            for serial, g in zip(serials, (one.grain for one in setup.grains), strict=True)
         ],
         case=CaseInput(
             name=case.name, material=case.material, inner_d_m=case.inner_d_m, outer_d_m=case.outer_d_m,

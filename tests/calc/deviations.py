@@ -250,6 +250,53 @@ def tilted() -> float:
     return worst(found)
 
 
+def round_table(figure: str) -> Callable[[], float]:
+    """A motor of tabulated round cores against the same in closed form."""
+
+    def measure() -> float:
+        from dataclasses import replace
+
+        from app.calc.cores import round_core
+        from app.calc.motor import example, simulate
+        from app.calc.section import burn_back, prism
+
+        plain_motor = example()
+        g = plain_motor.grains[0]
+        table = prism(burn_back(g.outer_d, round_core(0.01905)), g.length, g.mass)
+        shaped = simulate(replace(plain_motor, grains=(table,) * 4))
+        return worst([(getattr(shaped, figure), getattr(simulate(plain_motor), figure))])
+
+    return measure
+
+
+def star_march(figure: str) -> Callable[[], float]:
+    """A motor of star cores against SciPy Radau on the section's own area and edge, while the throat is choked."""
+
+    def measure() -> float:
+        from dataclasses import replace
+
+        from app.calc.cores import star_core
+        from app.calc.motor import example, simulate
+        from app.calc.section import burn_back, prism, section_burning_area, section_volume
+
+        section = burn_back(0.04445, star_core(5, 0.030, 0.014))
+        grain = prism(section, 0.0762, 0.95 * 1841.0 * float(section.area(0.0)) * 0.0762)
+        motor = replace(example(), grains=(grain,) * 4, throat_d=0.0115)
+        until = 0.95 * grain.web
+        exact = reference().solve_shape(
+            motor,
+            lambda x: 4 * float(section_burning_area(section, 0.0762, 2, x)),
+            lambda x: 4 * float(section_volume(section, 0.0762, 2, x)),
+            until,
+        )
+        run = simulate(motor)
+        if figure == "peak":
+            return worst([(run.peak_pressure, float(exact.pressure.max()))])
+        return worst([(float(np.interp(until, run.depth, run.time)), float(exact.time[-1]))])
+
+    return measure
+
+
 def naca() -> float:
     from app.calc.isentropic import area_ratio, pressure_ratio
 
@@ -498,6 +545,16 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
      "test_section.py::test_star_by_trigonometry", star, percent),
     ("coring", "volume left with a tilted core against quadrature along the length",
      "test_section.py::test_tilted_core_by_integrating_along_the_length", tilted, percent),
+    ("shaped", "peak pressure of a tabulated round core against the closed form",
+     "test_shaped.py::test_a_tabulated_round_core_is_the_closed_form_within_a_ten_thousandth",
+     round_table("peak_pressure"), percent),
+    ("shaped", "total impulse of the same",
+     "test_shaped.py::test_a_tabulated_round_core_is_the_closed_form_within_a_ten_thousandth",
+     round_table("total_impulse"), percent),
+    ("shaped", "peak pressure of a star motor against SciPy Radau, rtol 1e-8",
+     "test_shaped.py::test_a_star_against_a_stiff_solver", star_march("peak"), percent),
+    ("shaped", "time to 95 % of the star's web", "test_shaped.py::test_a_star_against_a_stiff_solver",
+     star_march("time"), percent),
     ("isentropic", "NACA 1135 entries at M 2, 3, 4", "test_nozzle.py::test_naca_1135_as_printed", naca,
      plain("of the last digit printed")),
     ("isentropic", "Sutton & Biblarz, example 3-2: 1827 m/s (from memory)",

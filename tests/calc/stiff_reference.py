@@ -4,6 +4,7 @@ Hollow cylinders with a central core and any burning ends; DESIGN's equation as 
 dP/dt = (R T / V)[A_b r (rho_p - rho_gas) - P A_t / c*], dx/dt = r, and impulse and outflow as further states.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from math import pi
@@ -177,3 +178,40 @@ def motor_table() -> list[Motor]:
             )
         )
     return motors
+
+
+@dataclass(frozen=True)
+class ShapeMarch:
+    """Depths [m], times [s], pressures [Pa] and outflow [kg] of grains of any shape."""
+
+    depth: np.ndarray
+    time: np.ndarray
+    pressure: np.ndarray
+    outflow: np.ndarray
+
+
+def solve_shape(
+    motor: Motor, area: Callable[[float], float], volume: Callable[[float], float], until: float
+) -> ShapeMarch:
+    """March a motor of grains all alike by their whole burning area and volume over depth, up to a depth [m]."""
+    law, k = motor.propellant.law, motor.propellant.gamma
+    c_star = motor.propellant.c_star * motor.c_star_efficiency
+    rt = k * (2 / (k + 1)) ** ((k + 1) / (k - 1)) * c_star**2
+    density = motor.propellant_mass / volume(0.0)
+
+    def slope(_t: float, state: np.ndarray) -> list[float]:
+        x, p = max(state[0], 0.0), state[1]
+        r, out = float(law.rate(p)), p * motor.throat_area / c_star
+        free = motor.chamber_volume - volume(x)
+        return [r, rt / free * (area(x) * r * (density - p / rt) - out), out]
+
+    def done(_t: float, state: np.ndarray) -> float:
+        return float(state[0] - until)
+
+    done.terminal = True
+    found = solve_ivp(
+        slope, (0.0, 20.0), [0.0, motor.igniter_pressure, 0.0], "Radau", events=done, rtol=1e-8,
+        atol=[1e-13, 1e-2, 1e-10], max_step=0.02,
+    )  # fmt: skip
+    assert found.status == 1, found.message
+    return ShapeMarch(found.y[0], found.t, found.y[1], found.y[2])
