@@ -286,7 +286,9 @@ class CaseMargin:
     yield_pressure, burst : float
         At which the bore yields, and at which the tube is expected to burst (nan if not known) [Pa].
     design_pressure : float
-        Yield pressure over the factor asked for [Pa].
+        Yield pressure, of the bore or of the closures if they are weaker, over the factor asked for [Pa].
+    by_closure : bool
+        Whether it is the closures that set it.
     limit, limit_words : float, str
         The figure that counts [Pa] and why it does.
     margin : float
@@ -305,6 +307,7 @@ class CaseMargin:
     yield_pressure: float
     burst: float
     design_pressure: float
+    by_closure: bool
     limit: float
     limit_words: str
     margin: float
@@ -323,6 +326,7 @@ def case_margin(
     yield_strength: float | None = None,
     wall_temperature: float = ROOM_TEMPERATURE,
     factor: float = FLIGHT_FACTOR,
+    closure_pressure: float | None = None,
 ) -> CaseMargin:
     """Compare a peak pressure with a case's rating, proof test and wall.
 
@@ -342,6 +346,8 @@ def case_margin(
         At peak pressure [K].
     factor : float
         Wanted between yield and working pressure: 2 for flight, 1.5 for tests [-].
+    closure_pressure : float, optional
+        At which the closures begin to let go, from `closure` [Pa].
 
     Returns
     -------
@@ -368,7 +374,8 @@ def case_margin(
     >>> round(result.factor, 2), round(result.margin, 2), result.limit_words
     (4.4, 0.75, 'the rating in the book')
     """
-    for name, value in (("rated_pressure", rated_pressure), ("proof_pressure", proof_pressure)):
+    given = {"rated_pressure": rated_pressure, "proof_pressure": proof_pressure, "closure_pressure": closure_pressure}
+    for name, value in given.items():
         if value is not None:
             positive(name, value, "Leave it empty if there is none.")
     within("factor", factor, 1.0, 10.0, "2 is usual for flight, 1.5 for tests.")
@@ -376,7 +383,9 @@ def case_margin(
     least_yield, ultimate = strengths(material, wall_temperature, yield_strength)
     yield_pressure = least_yield * peak_pressure / bore
     burst = nan if np.isnan(ultimate) else burst_pressure(ultimate, inner_d, outer_d)
-    design = yield_pressure / factor
+    by_closure = closure_pressure is not None and closure_pressure < yield_pressure
+    design = (closure_pressure if closure_pressure is not None and by_closure else yield_pressure) / factor
+    weakest = "yield of the closures" if by_closure else "yield at the bore"
     notes = []
     if rated_pressure is not None and proof_pressure is not None and rated_pressure > proof_pressure:
         limit, words = proof_pressure, "your own proof test, which lies below the rating"
@@ -385,7 +394,7 @@ def case_margin(
     elif proof_pressure is not None:
         limit, words = proof_pressure / TEST_FACTOR, f"your own proof test over {TEST_FACTOR:g}"
     else:
-        limit, words = design, f"the formula: yield at the bore over {factor:g}"
+        limit, words = design, f"the formula: {weakest} over {factor:g}"
         notes.append("No rating and no proof test: a formula knows nothing of scratches, threads, heat or age.")
     if peak_pressure > limit:
         notes.append(f"The expected peak is {peak_pressure / limit - 1:.0%} over the limit: do not fire it so.")
@@ -393,7 +402,7 @@ def case_margin(
         notes.append(f"The proof test is less than {TEST_FACTOR:g} times the expected peak.")
     if design < limit:
         notes.append(
-            f"By formula the wall allows {design / 1e6:.2f} MPa at a factor of {factor:g}, less than the limit in use."
+            f"By formula ({weakest}) a factor of {factor:g} allows {design / 1e6:.2f} MPa, less than the limit in use."
         )
     return CaseMargin(
         peak_pressure=peak_pressure,
@@ -404,6 +413,7 @@ def case_margin(
         yield_pressure=yield_pressure,
         burst=burst,
         design_pressure=design,
+        by_closure=by_closure,
         limit=limit,
         limit_words=words,
         margin=limit / peak_pressure - 1,

@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from app.calc.arrays import Arrays
+from app.calc.burnrate import BurnLaw
 from app.calc.chamber import Burn, march
 from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
 from app.calc.errors import CalcError
@@ -119,7 +120,42 @@ def default_spread(motor: Motor) -> Spread:
     >>> default_spread(example()).burn_rate
     0.05
     """
-    return Spread(burn_rate=BORROWED_RATE) if motor.propellant.law.borrowed else Spread()
+    return Spread(burn_rate=rate_spread(motor.propellant.law))
+
+
+def rate_spread(law: BurnLaw) -> float:
+    """Give the spread of the burn rate to use where nothing is known better.
+
+    Parameters
+    ----------
+    law : BurnLaw
+        Published, own or borrowed.
+
+    Returns
+    -------
+    float
+        One standard deviation, relative [-].
+
+    Raises
+    ------
+    CalcError
+        Never.
+
+    Notes
+    -----
+    An own law is trusted as far as a published one: strands and batches differ as much at home.
+
+    References
+    ----------
+    `Spread`.
+
+    Examples
+    --------
+    >>> from app.calc.burnrate import published_law
+    >>> rate_spread(published_law("sucrose"))
+    0.05
+    """
+    return BORROWED_RATE if law.borrowed else Spread().burn_rate
 
 
 @dataclass(frozen=True)

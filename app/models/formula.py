@@ -14,12 +14,22 @@ from app.units import Measure, Quantity
 class Formula(Row, table=True):
     """One version of a named blend."""
 
-    __table_args__ = (UniqueConstraint("name", "edition"), CheckConstraint("edition >= 1", name="edition"))
+    __table_args__ = (
+        UniqueConstraint("name", "edition"),
+        CheckConstraint("edition >= 1", name="edition"),
+        CheckConstraint("law_rate_m_s IS NULL OR law_rate_m_s > 0", name="law_rate"),
+        CheckConstraint("law_from_pa IS NULL OR (law_from_pa > 0 AND law_to_pa > law_from_pa)", name="law_range"),
+    )
 
     name: str = Field(index=True)
     edition: int = 1
     note: str = ""
     retired: bool = False
+    law_rate_m_s: float | None = None
+    law_exponent: float | None = None
+    law_from_pa: float | None = None
+    law_to_pa: float | None = None
+    law_source: str = ""
     parts: list["FormulaPart"] = Relationship(
         sa_relationship_kwargs={
             "order_by": "FormulaPart.id",
@@ -80,3 +90,18 @@ class FormulaIn(FormIn):
     name: str = FormField(min_length=1, max_length=80, title="Name")
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
     parts: list[PartIn] = FormField(min_length=1, title="Parts")
+    law_rate: Annotated[Quantity, Measure("burn_rate", gt=1e-5, le=0.2)] | None = FormField(
+        None, title="Rate at 1 MPa", description="The a of r = a Pⁿ, with P in MPa."
+    )
+    law_exponent: Annotated[float, FormField(ge=-0.95, le=0.95)] | None = FormField(
+        None, title="Exponent n", description="Below 1: with 1 or more no motor is steady."
+    )
+    law_from: Annotated[Quantity, Measure("pressure", gt=1e4, le=1e8)] | None = FormField(
+        None, title="Measured from", description="Lowest pressure that was measured at, absolute."
+    )
+    law_to: Annotated[Quantity, Measure("pressure", gt=1e4, le=1e8)] | None = FormField(
+        None, title="Measured up to", description="Highest pressure that was measured at."
+    )
+    law_source: str = FormField(
+        "", max_length=300, title="Where it comes from", description="Strands or motors, how many, when, by whom."
+    )

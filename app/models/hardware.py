@@ -118,6 +118,7 @@ class Case(Row, table=True):
         CheckConstraint("chamber_length_m > 0", name="length"),
         CheckConstraint("rated_pressure_pa IS NULL OR rated_pressure_pa > 0", name="rated"),
         CheckConstraint("proof_pressure_pa IS NULL OR proof_pressure_pa > 0", name="proof"),
+        CheckConstraint("closure IN ('', 'ring', 'bolts')", name="closure"),
     )
 
     name: str
@@ -129,6 +130,16 @@ class Case(Row, table=True):
     rated_pressure_pa: float | None = None
     proof_pressure_pa: float | None = None
     proof_on: date | None = None
+    wall_temperature_k: float | None = None
+    closure: str = ""
+    groove_d_m: float | None = None
+    ring_thickness_m: float | None = None
+    land_m: float | None = None
+    bolt_count: int | None = None
+    hole_d_m: float | None = None
+    shank_d_m: float | None = None
+    edge_m: float | None = None
+    holder_yield_pa: float | None = None
     retired: bool = False
     note: str = ""
 
@@ -153,6 +164,32 @@ class CaseIn(FormIn):
         None, title="Proof-tested to", description="Your own water-pressure test; it outranks any formula."
     )
     proof_on: date | None = FormField(None, title="Proof-tested on")
+    wall_temperature: Annotated[Quantity, Measure("temperature", gt=230, lt=800)] | None = FormField(
+        None,
+        title="Wall temperature at the peak",
+        description="Your assumption: heat takes strength away. Left empty: 20 °C.",
+    )
+    closure: str = FormField("", title="The closures are held by")
+    groove_d: Length | None = FormField(
+        None, title="Groove diameter", description="Across the bottom of the groove, inside the case."
+    )
+    ring_thickness: Length | None = FormField(
+        None, title="Ring thickness", description="Along the case; the groove is as wide."
+    )
+    land: Length | None = FormField(
+        None, title="Wall behind the groove", description="Length from the groove to the end of the case."
+    )
+    bolt_count: Annotated[int, FormField(ge=1, le=100)] | None = FormField(None, title="Bolts round one closure")
+    hole_d: Length | None = FormField(None, title="Hole diameter", description="In the case's wall.")
+    shank_d: Length | None = FormField(
+        None, title="Bolt diameter where it is sheared", description="The root of the thread if it is threaded there."
+    )
+    edge: Length | None = FormField(
+        None, title="Hole to the end of the case", description="From the middle of the hole."
+    )
+    holder_yield: Annotated[Quantity, Measure("pressure", gt=1e7, le=3e9)] | None = FormField(
+        None, title="Yield strength of ring or bolts", description="The least value of its standard or data sheet."
+    )
     note: Note = ""
 
 

@@ -61,6 +61,8 @@ class Workshop(Row, table=True):
     c_star_efficiency_share: float = 0.95
     nozzle_efficiency_share: float = 0.90
     grain_gap_m: float = 0.002
+    rate_per_kelvin_share: float = 0.002
+    igniter_pressure_pa: float = 0.5e6
 
     @property
     def units(self) -> UnitSystem:
@@ -131,4 +133,12 @@ class WorkshopIn(FormIn):
     )
     grain_gap: Annotated[Quantity, Measure("length", ge=0, le=0.05)] = FormField(
         title="Gap between grains", description="Spacer or O-ring between burning end faces."
+    )
+    rate_per_kelvin: Annotated[Quantity, Measure("share", ge=0, le=0.02)] = FormField(
+        title="Burn rate grows per kelvin",
+        description="An assumption: no published value for these blends was found. Solid propellants in general: 0.1 "
+        "to 0.9 % (Sutton, quoted second hand).",
+    )
+    igniter_pressure: Annotated[Quantity, Measure("pressure", ge=2e5, le=5e6)] = FormField(
+        title="Pressure at ignition", description="What the igniter alone brings the chamber to; an assumption."
     )

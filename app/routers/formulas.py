@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from app.calc.errors import CalcError
 from app.calc.ingredients import INGREDIENTS
+from app.calc.uncertainty import rate_spread
 from app.forms import Form
 from app.models import Formula
 from app.models.base import FormIn
@@ -98,7 +99,7 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
     formula = None if formula_id is None else formulas.get(session, formula_id)
     url = "/workshop/formulas/new" if formula is None else _url(formula)
     forms = Forms(request, session, failed)
-    more: dict[str, Any] = {"state": None, "state_fault": ""}
+    more: dict[str, Any] = {"state": None, "state_fault": "", "law": None, "law_fault": ""}
     if formula is not None:
         more["facts"] = formulas.facts(formula)
         more["versions"] = formulas.versions(session, formula)
@@ -108,6 +109,11 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
             more["state"] = blends.state(session, formula)
         except CalcError as error:
             more["state_fault"] = f"{error.fault} {error.remedy}"
+        try:
+            more["law"] = formulas.burn_law(formula)
+            more["rate_spread"] = rate_spread(more["law"])
+        except CalcError as error:
+            more["law_fault"] = f"{error.fault} {error.remedy}"
     form = forms.get("form", FormulaIn, url, row=formula, initial=_texts(session, formula) if formula else None)
     return render(
         request, session, "workshop/formula.html",

@@ -10,7 +10,7 @@ from app import clock
 from app.models import Case, CastingTube, CoringRod, GrainPattern, Nozzle
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.routers.nouns import Choices, Noun, add_pages
-from app.services import firings, hardware, rows, workshop
+from app.services import closures, firings, hardware, rows, workshop
 from app.units import show
 from app.web import Book, Forms, Typed, submit
 
@@ -49,10 +49,14 @@ TUBES = Noun("tubes", "casting tube", CastingTube, CastingTubeIn, hardware.save_
 RODS = Noun("rods", "coring rod", CoringRod, CoringRodIn, hardware.save_rod, hardware.rods)
 CASES = Noun(
     "cases", "case", Case, CaseIn, hardware.save_case, hardware.cases,
-    page="case", choices=lambda _: {"material": list(hardware.MATERIALS.items())},
+    page="case",
+    choices=lambda _: {"material": list(hardware.MATERIALS.items()), "closure": list(closures.KINDS.items())},
     list_more=lambda _: {"materials": hardware.MATERIALS},
     page_more=lambda session, row, _forms: (
-        {"wall": hardware.wall(row), "doubts": hardware.case_doubts(session, row)} if row else {}
+        {
+            "wall": hardware.wall(row), "doubts": hardware.case_doubts(session, row),
+            "held": closures.retention(row), "wall_temperature": closures.wall_temperature(row),
+        } if row else {}
     ),
 )  # fmt: skip
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from sqlalchemy import func
 from sqlmodel import Session, col, select
 
+from app.calc.burnrate import BurnLaw, law_for_blend, power_law
 from app.calc.errors import BlendError
 from app.calc.recipe import blend_warnings, check_blend, lookup, oxygen_balance, theoretical_density
 from app.errors import Refused
@@ -128,9 +129,10 @@ def save(session: Session, data: FormulaIn, row: Formula | None = None, version:
         The formula was changed since the page was opened.
     """
     blend = blend_of(data)
+    law = _law_of(data)
     if row is None:
         rows.refuse_same(session, Formula, "name", data.name)
-        return _write(session, data, blend, edition=1)
+        return _write(session, data, blend, law, edition=1)
     newest = versions(session, row)[0]
     if newest is not row:
         raise Refused(f"{newest.label} is the newest version; change that one.")
@@ -140,9 +142,11 @@ def save(session: Session, data: FormulaIn, row: Formula | None = None, version:
             raise Refused("Batches carry this name; it stays. Enter a new formula for another name.", field="name")
         rows.refuse_same(session, Formula, "name", data.name, but=row)
     rows.claim(row, version)
-    if used and not _same(blend, row.blend):
-        return _write(session, data, blend, edition=newest.edition + 1)
-    row.name, row.note = data.name, data.note
+    if used and not (_same(blend, row.blend) and all(getattr(row, name) == value for name, value in law.items())):
+        return _write(session, data, blend, law, edition=newest.edition + 1)
+    row.name, row.note, row.law_source = data.name, data.note, data.law_source
+    for name, value in law.items():
+        setattr(row, name, value)
     if not _same(blend, row.blend):
         row.parts.clear()
         session.flush()
@@ -155,8 +159,64 @@ def _same(one: dict[str, float], other: dict[str, float]) -> bool:
     return one.keys() == other.keys() and all(abs(one[key] - other[key]) < 1e-9 for key in one)
 
 
-def _write(session: Session, data: FormulaIn, blend: dict[str, float], edition: int) -> Formula:
-    formula = Formula(name=data.name, edition=edition, note=data.note)
+Law = dict[str, float | None]
+
+
+def _law_of(data: FormulaIn) -> Law:
+    """The columns of a formula's own burn law: all of them, or none.
+
+    Raises
+    ------
+    Refused
+        A part of it is missing, or it runs from a higher to a lower pressure.
+    """
+    given = {"law_rate": data.law_rate, "law_exponent": data.law_exponent, "law_from": data.law_from,
+             "law_to": data.law_to, "law_source": data.law_source or None}  # fmt: skip
+    missing = [name for name, value in given.items() if value is None]
+    if len(missing) == len(given):
+        return {"law_rate_m_s": None, "law_exponent": None, "law_from_pa": None, "law_to_pa": None}
+    if missing:
+        raise Refused(
+            "A burn law needs its rate, its exponent, the pressures it was measured between, and where it comes from. "
+            "Fill this in, or leave all of them empty.",
+            field=missing[0],
+        )
+    assert data.law_rate is not None
+    assert data.law_from is not None
+    assert data.law_to is not None
+    if data.law_to.si <= data.law_from.si:
+        raise Refused(f"Give a pressure above the lowest one ({data.law_from.typed}).", field="law_to")
+    return {
+        "law_rate_m_s": data.law_rate.si,
+        "law_exponent": data.law_exponent,
+        "law_from_pa": data.law_from.si,
+        "law_to_pa": data.law_to.si,
+    }
+
+
+def own_law(formula: Formula) -> BurnLaw | None:
+    """The burn law that the workshop gave its formula, if it gave one."""
+    rate, n, low, high = formula.law_rate_m_s, formula.law_exponent, formula.law_from_pa, formula.law_to_pa
+    if rate is None or n is None or low is None or high is None:
+        return None
+    return power_law(1e3 * rate, n, low, high, source=f"the workshop's own: {formula.law_source}")
+
+
+def burn_law(formula: Formula) -> BurnLaw:
+    """The law that predictions of this formula use: its own, else the published one or the nearest.
+
+    Raises
+    ------
+    BlendError
+        No law is near its blend.
+    """
+    return own_law(formula) or law_for_blend(formula.blend)
+
+
+def _write(session: Session, data: FormulaIn, blend: dict[str, float], law: Law, edition: int) -> Formula:
+    formula = Formula(name=data.name, edition=edition, note=data.note, law_source=data.law_source)
+    for name, value in law.items():
+        setattr(formula, name, value)
     session.add(formula)
     session.flush()
     _fill(session, formula, blend)

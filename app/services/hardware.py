@@ -9,7 +9,7 @@ from app.calc import casing
 from app.errors import Refused
 from app.models import Case, CastingTube, CoringRod, Firing, GrainPattern, MotorBuild, Nozzle, NozzleMeasure
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
-from app.services import rows, workshop
+from app.services import closures, rows, workshop
 from app.units import Quantity, show
 
 MATERIALS = {key: material.name for key, material in casing.MATERIALS.items()}
@@ -165,7 +165,8 @@ def save_case(session: Session, data: CaseIn, row: Case | None = None, version: 
     Raises
     ------
     Refused
-        The wall has no thickness, the material is not known, or a proof test has no date or lies ahead.
+        The wall has no thickness, the material is not known or too hot, a proof test has no date or lies ahead, or
+        the closures are told by halves.
     """
     _inside(data.inner_d, data.outer_d)
     if data.material not in MATERIALS:
@@ -182,21 +183,14 @@ def save_case(session: Session, data: CaseIn, row: Case | None = None, version: 
         raise Refused("Type the pressure of the proof test, or leave its day empty.", field="proof_pressure")
     if data.proof_on is not None and data.proof_on > clock.today():
         raise Refused("This day is still to come; a proof test counts when it is done.", field="proof_on")
+    closures.check(data)
     rows.refuse_same(session, Case, "name", data.name, but=row)
     return rows.store(session, Case, data, row, version)
 
 
 def wall(case: Case) -> casing.CaseMargin:
-    """What a case's wall bears by formula, looked at with its rating, its proof test or 1 MPa inside."""
-    return casing.case_margin(
-        case.rated_pressure_pa or case.proof_pressure_pa or 1e6,
-        case.inner_d_m,
-        case.outer_d_m,
-        case.material,
-        rated_pressure=case.rated_pressure_pa,
-        proof_pressure=case.proof_pressure_pa,
-        yield_strength=case.yield_strength_pa,
-    )
+    """What a case bears by formula, looked at with its rating, its proof test or 1 MPa inside."""
+    return closures.margin(case, case.rated_pressure_pa or case.proof_pressure_pa or 1e6)
 
 
 def case_doubts(session: Session, case: Case) -> list[str]:
@@ -209,12 +203,21 @@ def case_doubts(session: Session, case: Case) -> list[str]:
                 f"{show(by_formula.yield_pressure, 'pressure', units)}, where this wall begins to yield by formula: "
                 "check the sizes, the material and the figure."
             )
+    held = closures.retention(case)
+    for name, pressure in (("rating", case.rated_pressure_pa), ("proof test", case.proof_pressure_pa)):
+        if held is not None and pressure is not None and pressure > held.weakest.pressure:
+            said.append(
+                f"The {name} of {show(pressure, 'pressure', units)} lies above "
+                f"{show(held.weakest.pressure, 'pressure', units)}, where the closures begin to give by formula "
+                f"({held.weakest.words}): check the sizes and the figure."
+            )
     if case.rated_pressure_pa is not None and (
         by_formula.design_pressure < case.rated_pressure_pa <= by_formula.yield_pressure
     ):
         said.append(
-            f"The rating leaves less than the usual factor of {casing.FLIGHT_FACTOR:g} to the yield of the wall; that "
-            f"factor would allow {show(by_formula.design_pressure, 'pressure', units)}."
+            f"The rating leaves less than the usual factor of {casing.FLIGHT_FACTOR:g} to the yield of the "
+            f"{'closures' if by_formula.by_closure else 'wall'}; that factor would allow "
+            f"{show(by_formula.design_pressure, 'pressure', units)}."
         )
     if case.rated_pressure_pa is None and case.proof_pressure_pa is None:
         said.append("There is no rating and no proof test: a formula knows nothing of scratches, threads, heat or age.")

@@ -127,3 +127,51 @@ def test_what_follows_from_the_parts(session: Session) -> None:
 def test_a_formula_that_is_not_there(session: Session) -> None:
     with pytest.raises(NotFound, match="no such formula"):
         formulas.get(session, 99)
+
+
+# --- Its own burn law ----------------------------------------------------------------------------
+
+LAW = {
+    "law_rate": "8,4 mm/s", "law_exponent": 0.31, "law_from": "1 MPa", "law_to": "6 MPa",
+    "law_source": "nine strands of spring 2024",
+}  # fmt: skip
+
+
+def _with_law(name: str = "Own", **more: object) -> FormulaIn:
+    lines = [{"ingredient": "potassium nitrate", "percent": "65 %"}, {"ingredient": "sorbitol", "percent": "35 %"}]
+    return FormulaIn.model_validate({"name": name, "parts": lines, **LAW, **more})
+
+
+def test_an_own_law_is_used_instead_of_the_published_one(session: Session) -> None:
+    formula = formulas.save(session, _with_law())
+    law = formulas.burn_law(formula)
+    assert float(law.rate(1e6)) == pytest.approx(8.4e-3)
+    assert float(law.rate(4e6)) == pytest.approx(8.4e-3 * 4**0.31)
+    assert (law.p_min, law.p_max) == (1e6, 6e6)
+    assert "nine strands of spring 2024" in law.source
+    assert not law.borrowed
+
+
+def test_another_law_of_a_used_formula_is_its_next_version(session: Session) -> None:
+    formula = formulas.save(session, _with_law())
+    build.batch(session, blend=formula)
+    assert formulas.save(session, _with_law(law_source="the same strands, read again"), formula) is formula
+    changed = formulas.save(session, _with_law(law_rate="8.1 mm/s"), formula)
+    assert (changed.edition, changed.law_rate_m_s, formula.law_rate_m_s) == (2, 8.1e-3, 8.4e-3)
+    without = formulas.save(session, _with_law(**{**dict.fromkeys(LAW), "law_source": ""}), changed)
+    assert without.pk == changed.pk  # version 2 is not used yet
+    assert formulas.own_law(without) is None
+    assert formulas.own_law(formula) is not None
+
+
+@pytest.mark.parametrize("missing", list(LAW))
+def test_half_a_law_is_refused_beside_what_is_missing(session: Session, missing: str) -> None:
+    with pytest.raises(Refused) as caught:
+        formulas.save(session, _with_law(**{missing: "" if missing == "law_source" else None}))
+    assert caught.value.field == missing
+
+
+def test_a_law_from_high_to_low_is_refused(session: Session) -> None:
+    with pytest.raises(Refused) as caught:
+        formulas.save(session, _with_law(law_to="0.5 MPa"))
+    assert caught.value.field == "law_to"
