@@ -1,0 +1,144 @@
+"""Texts of loggers: delimiters, decimal signs, headers, roles, and each fault told with its line."""
+
+import numpy as np
+import pytest
+
+from app.calc.constants import STANDARD_GRAVITY
+from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles, sample_times
+from app.calc.curvefile import Layout, guess_layout, line_of, plain_text, read_columns
+from app.calc.errors import CalcError
+
+T = np.arange(40) / 100
+F = np.round(200 * np.sin(np.pi * T / 0.39) ** 2, 3)
+
+
+def text(delimiter=",", decimal=".", head="Time (s){0}Force (N)\n", end="\n", tail=""):
+    rows = [f"{t:.2f}{delimiter}{f:.3f}" if decimal == "." else f"{t:.2f}§{f:.3f}" for t, f in zip(T, F, strict=True)]
+    if decimal == ",":
+        rows = [row.replace(".", ",").replace("§", delimiter) for row in rows]
+    return (head.format(delimiter) + end.join(rows) + end + tail).encode()
+
+
+@pytest.mark.parametrize("head", ["", "Time (s){0}Force (N)\n", "Logger 3.1\nTest of 5 May\n\nTime (s){0}Force (N)\n"])
+@pytest.mark.parametrize(
+    ("delimiter", "decimal", "name"),
+    [(",", ".", "comma"), (";", ".", "semicolon"), (";", ",", "semicolon"), ("\t", ".", "tab"), ("\t", ",", "tab"),
+     ("  ", ".", "blank"), (" ", ",", "blank"), (", ", ".", "comma")],
+)  # fmt: skip
+def test_any_delimiter_and_decimal_sign_with_or_without_a_head(head, delimiter, decimal, name):
+    raw = plain_text(text(delimiter, decimal, head))
+    layout = guess_layout(raw)
+    assert (layout.delimiter, layout.decimal, layout.columns) == (name, decimal, 2)
+    assert layout.first_line == head.count("\n") + 1
+    columns = read_columns(raw, layout, [1, 2])
+    assert np.abs(columns - [T, F]).max() < 1e-12
+    if head and delimiter not in ("  ", " "):
+        assert layout.names == ("Time (s)", "Force (N)")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_encodings_and_line_ends(encoding, end):
+    words = text(head="t (µs){0}Kraft (N)\n").decode().replace("\n", end)
+    raw = plain_text(words.encode(encoding))
+    layout = guess_layout(raw)
+    assert layout.names[0] == "t (µs)"
+    assert np.abs(read_columns(raw, layout, [2])[0] - F).max() < 1e-12
+
+
+@pytest.mark.parametrize(
+    ("start", "words"),
+    [(b"PK\x03\x04rest", "zip archive"), (b"\x89PNG\r\n\x1a\n", "a picture"), (b"\xff\xd8\xff\xe0", "a picture"),
+     (b"%PDF-1.7", "a PDF"), (b"\x1f\x8b\x08", "compressed"), (b"0,1\n1,\0\n", "Line 2 holds bytes"), (b"", "is empty"),
+     (b" \r\n \n", "is empty")],
+)  # fmt: skip
+def test_what_is_not_text_is_told_by_its_content(start, words):
+    with pytest.raises(CalcError, match=words) as fault:
+        plain_text(start + (b"" if words == "is empty" else b" more"))
+    assert fault.value.field == "file"
+
+
+def test_a_letter_is_no_table():
+    with pytest.raises(CalcError, match=r"No lines of numbers.*Dear club"):
+        guess_layout(b"Dear club,\nthe test went well.\n")
+    with pytest.raises(CalcError, match="longer than"):
+        guess_layout(b"1," * 20_000)
+
+
+@pytest.mark.parametrize(
+    ("line", "instead", "words"),
+    [(20, "0.18,oops", "Line 20 holds “oops”.*in column 2"), (7, "0.05,", "Line 7 has 1 of the 2"),
+     (9, "0.07,nan", "Line 9 holds “nan”"), (30, "stopped", "Line 30 holds “stopped”"), (12, "0.1,,3", "holds nothing"),
+     (33, "0.31,inf", "Line 33 holds “inf”")],
+)  # fmt: skip
+def test_a_fault_names_its_line(line, instead, words):
+    lines = text().decode().splitlines()
+    lines[line - 1] = instead
+    raw = "\n".join(lines).encode()
+    with pytest.raises(CalcError, match=words) as fault:
+        read_columns(raw, guess_layout(raw), [1, 2])
+    assert fault.value.field == "file"
+
+
+def test_columns_that_are_not_wanted_may_hold_words():
+    raw = "\n".join(f"10:00:{i:02d},{i},{i * i},ok" for i in range(20)).encode()
+    layout = guess_layout(raw)
+    assert layout.columns == 4
+    assert read_columns(raw, layout, [2, 3])[1].tolist() == [i * i for i in range(20)]
+
+
+def test_empty_lines_are_passed_over_and_counted():
+    raw = b"t,F\n" + b"".join(b"%d,%d\n\n" % (i, i) for i in range(12))
+    layout = guess_layout(raw)
+    assert read_columns(raw, layout, [1])[0].tolist() == list(range(12))
+    assert line_of(raw, layout, 3) == 8
+    with pytest.raises(CalcError):
+        line_of(raw, layout, 12)
+    with pytest.raises(CalcError, match="nothing from line 90"):
+        read_columns(raw, Layout("comma", ".", 90, 2), [1])
+
+
+@pytest.mark.parametrize(
+    ("heads", "expected"),
+    [
+        (("Time (ms)", "Thrust [kgf]", "Pressure_psi"), (1, "ms", 2, "kgf", 3, "psi")),
+        (("Chamber bar", "t (s)", "Load lbf"), (2, "s", 3, "lbf", 1, "bar")),
+        (("micros", "raw", "temp"), (1, "us", 2, "counts", None, "MPa")),
+        (("", "", ""), (1, "ms", 2, "N", None, "MPa")),
+        (("Zeit in s", "Kraft in g", "Druck in MPa"), (1, "s", 2, "gf", 3, "MPa")),
+    ],
+)
+def test_roles_are_guessed_from_words_or_from_how_columns_run(heads, expected):
+    columns = np.array([np.arange(30.0) * 2, np.sin(np.arange(30.0)), np.cos(np.arange(30.0))])
+    if heads[0] == "Chamber bar":
+        columns = columns[[1, 0, 2]]
+    found = guess_roles(columns, heads)
+    assert (found.time, found.time_unit, found.force, found.force_unit, found.pressure, found.pressure_unit) == expected
+
+
+@pytest.mark.parametrize(("step", "unit"), [(0.001, "s"), (0.0125, "s"), (1.0, "ms"), (100.0, "ms"), (1000.0, "us")])
+def test_the_unit_of_time_without_words(step, unit):
+    columns = np.array([np.arange(50) * step, np.ones(50)])
+    assert guess_roles(columns, ()).time_unit == unit
+
+
+def test_raw_counts_and_a_file_without_time_are_guessed():
+    counts = np.array([83_000.0, 82_990.0, 400_000.0, 82_995.0])
+    found = guess_roles(counts[None, :], ())
+    assert (found.time, found.force, found.force_unit) == (None, 1, "counts")
+
+
+def test_times_that_do_not_rise_are_found():
+    assert sample_times(np.array([0.0, 1.0, 2.0]), "ms")[1] is None
+    assert sample_times(np.array([0.0, 1.0, 0.5]), "s")[1] == 2
+    time, row = sample_times(np.array([5e6, 6e6, 6e6]), "us")
+    assert row == 2
+    assert time.tolist() == [0.0, 1.0, 1.0]
+
+
+def test_units_are_the_exact_ones():
+    """NIST SP 811 (2008), appendix B.8: lbf 4.448222 N, psi 6894.757 Pa, kgf 9.80665 N (from memory)."""
+    assert round(FORCE_UNITS["lbf"], 6) == 4.448222
+    assert round(PRESSURE_UNITS["psi"], 3) == 6894.757
+    assert FORCE_UNITS["kgf"] == STANDARD_GRAVITY == 1000 * FORCE_UNITS["gf"]
+    assert (TIME_UNITS["ms"], TIME_UNITS["us"]) == (1e-3, 1e-6)
