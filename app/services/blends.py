@@ -1,11 +1,15 @@
 """The equilibrium state of a formula's blend: computed once at a pressure, then read from the book."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from functools import lru_cache
 
 from sqlmodel import Session, select
 
+from app.calc.assembly import Propellant
+from app.calc.blend import theoretical_density
+from app.calc.burnrate import BurnLaw, law_for_blend
 from app.calc.constants import ATM
 from app.calc.errors import CalcError
 from app.calc.thermochem import BlendState, blend_state
@@ -31,6 +35,24 @@ def state(session: Session, formula: Formula, pressure_pa: float = USUAL_PRESSUR
         stored = json.loads(found.state_json)
         return BlendState(**{**stored, "notes": tuple(stored["notes"])})
     return _computed(tuple(sorted(formula.blend.items())), pressure_pa)
+
+
+def propellant(blend: Mapping[str, float], state: BlendState, law: BurnLaw | None = None) -> Propellant:
+    """A blend as a motor's propellant: its own state, and its own law where none is given.
+
+    Raises
+    ------
+    CalcError
+        No burn law is near the blend.
+    """
+    return Propellant(
+        ideal_density=theoretical_density(blend),
+        c_star=state.c_star,
+        gamma=state.gamma_effective or state.gamma_frozen,
+        molar_mass=state.system_molar_mass,
+        temperature=state.temperature,
+        law=law or law_for_blend(blend),
+    )
 
 
 def remember(session: Session, formula: Formula, pressure_pa: float = USUAL_PRESSURE) -> None:

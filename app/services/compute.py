@@ -10,13 +10,13 @@ import numpy as np
 from pydantic import BaseModel
 
 from app.calc import casing, graincheck, recipe, thermochem, uncertainty
-from app.calc.burnrate import BurnLaw, law_for_blend, power_law
+from app.calc.burnrate import power_law
 from app.calc.errors import CalcError
 from app.calc.grain import Grain
-from app.calc.motor import Motor, MotorRun, Propellant, simulate
+from app.calc.motor import Motor, MotorRun, simulate
 from app.calc.thermochem import BlendState
 from app.models import api
-from app.services.blends import USUAL_PRESSURE
+from app.services import blends
 
 Loc = tuple[str | int, ...]
 
@@ -225,24 +225,6 @@ def check_case(data: api.CaseCheckIn) -> api.CaseCheckOut:
 # --- Motor -------------------------------------------------------------------------------------
 
 
-def propellant(blend: Mapping[str, float], state: BlendState, law: BurnLaw | None = None) -> Propellant:
-    """A blend as a motor's propellant: its own state, and its own law where none is given.
-
-    Raises
-    ------
-    CalcError
-        No burn law is near the blend.
-    """
-    return Propellant(
-        ideal_density=recipe.theoretical_density(blend),
-        c_star=state.c_star,
-        gamma=state.gamma_effective or state.gamma_frozen,
-        molar_mass=state.system_molar_mass,
-        temperature=state.temperature,
-        law=law or law_for_blend(blend),
-    )
-
-
 def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
     blend = _blend(data, data.parts)
     law = None
@@ -269,10 +251,10 @@ def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
                 )
             )
     with _placed(data):
-        state = thermochem.blend_state(blend, USUAL_PRESSURE)
+        state = thermochem.blend_state(blend, blends.USUAL_PRESSURE)
         motor = Motor(
             grains=tuple(grains),
-            propellant=propellant(blend, state, law),
+            propellant=blends.propellant(blend, state, law),
             throat_d=data.throat_d_m,
             exit_d=data.exit_d_m,
             case_inner_d=data.case_inner_d_m,

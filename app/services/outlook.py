@@ -38,6 +38,7 @@ class CaseInput(BaseModel):
     chamber_length_m: float
     rated_pressure_pa: float | None
     proof_pressure_pa: float | None
+    wall_temperature_k: float = 293.15
 
 
 class Inputs(BaseModel):
@@ -52,6 +53,9 @@ class Inputs(BaseModel):
     flame_temperature_k: float
     law: str
     law_borrowed: bool
+    law_own: bool = False
+    rate_per_kelvin: float = 0.002
+    igniter_pressure_pa: float = 0.5e6
     grains: list[GrainInput]
     case: CaseInput
     nozzle: str
@@ -81,8 +85,16 @@ class Curve(BaseModel):
     thrust_high_n: list[float] = []
 
 
+class Holding(BaseModel):
+    """One way for the closures to begin to give, and the pressure for it [Pa]."""
+
+    words: str
+    pressure_pa: float
+
+
 class Wall(BaseModel):
-    """Stress in the wall at the expected peak, and what stands against it."""
+    """Stress in the wall at the expected peak, and what stands against it; ways for the closures to give, weakest
+    first, or none where the book does not know what holds them."""
 
     stress_pa: float
     strength_pa: float
@@ -92,6 +104,7 @@ class Wall(BaseModel):
     limit_pa: float
     limit_words: str
     notes: list[str]
+    closures: list[Holding] = []
 
 
 class Driver(BaseModel):

@@ -1,7 +1,7 @@
 """What a motor is expected to do: from the book's rows to the calculation, and to a record that is kept."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi, radians
 
 import numpy as np
@@ -9,18 +9,18 @@ from sqlmodel import Session
 
 from app import clock
 from app.calc.atmosphere import atmosphere
-from app.calc.burnrate import law_for_blend
-from app.calc.casing import CaseMargin, case_margin
+from app.calc.casing import CaseMargin
+from app.calc.closure import Retention
 from app.calc.constants import Floats
 from app.calc.errors import CalcError
 from app.calc.grain import Grain
-from app.calc.motor import Motor, MotorRun, Propellant, simulate
+from app.calc.motor import Motor, MotorRun, simulate
 from app.calc.thermochem import BlendState
-from app.calc.uncertainty import Marks, MotorRange, predict_range
+from app.calc.uncertainty import Marks, MotorRange, predict_range, rate_spread
 from app.errors import Refused
 from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
-from app.services import blends, formulas, hardware, workshop
-from app.services.outlook import CaseInput, Curve, Driver, GrainInput, Inputs, Outlook, Range, Wall
+from app.services import blends, closures, formulas, hardware, workshop
+from app.services.outlook import CaseInput, Curve, Driver, GrainInput, Holding, Inputs, Outlook, Range, Wall
 from app.units import show
 
 ROOM = 293.15
@@ -113,8 +113,7 @@ def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = 
     """
     house = workshop.get(session)
     try:
-        state = blends.state(session, setup.formula)
-        motor = _motor(setup, house, state, throat_growth(session, setup.nozzle))
+        motor, state = motor_of(session, setup)
         run = simulate(motor)
         return _outlook(setup, house, state, motor, run, samples, seed)
     except CalcError as error:
@@ -138,16 +137,22 @@ def throat_growth(session: Session, nozzle: Nozzle | None) -> float:
     return max(newest.throat_d_m - nozzle.throat_d_m, 0.0) / uses if uses else 0.0
 
 
+def motor_of(session: Session, setup: Setup) -> tuple[Motor, BlendState]:
+    """A motor as the calculations take it, with the state of its blend.
+
+    Raises
+    ------
+    CalcError
+        It cannot be put together, or its blend has no state or no burn law.
+    """
+    house = workshop.get(session)
+    state = blends.state(session, setup.formula)
+    return _motor(setup, house, state, throat_growth(session, setup.nozzle)), state
+
+
 def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float) -> Motor:
-    law = law_for_blend(setup.formula.blend)
-    propellant = Propellant(
-        ideal_density=formulas.ideal_density(setup.formula),
-        c_star=state.c_star,
-        gamma=state.gamma_effective or state.gamma_frozen,
-        molar_mass=state.system_molar_mass,
-        temperature=state.temperature,
-        law=law,
-    )
+    law = replace(formulas.burn_law(setup.formula), sigma_p=house.rate_per_kelvin_share)
+    propellant = blends.propellant(setup.formula.blend, state, law)
     return Motor(
         grains=tuple(one.grain for one in setup.grains),
         propellant=propellant,
@@ -161,6 +166,7 @@ def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float) -> M
         half_angle=_half_angle(setup),
         throat_growth=growth,
         free_volume_extra=-sum(one.tube_m3 for one in setup.grains),
+        igniter_pressure=house.igniter_pressure_pa,
         initial_temperature=setup.temperature,
     )
 
@@ -175,10 +181,7 @@ def _outlook(
 ) -> Outlook:
     """Put what was computed into the record."""
     case = setup.case
-    margin = case_margin(
-        run.peak_pressure, case.inner_d_m, case.outer_d_m, case.material, case.rated_pressure_pa,
-        case.proof_pressure_pa, case.yield_strength_pa,
-    )  # fmt: skip
+    margin = closures.margin(case, run.peak_pressure)
     sampled = predict_range(motor, samples=samples, seed=seed, pressure_limit=margin.limit)
 
     def ranged(mid: float, marks: Marks) -> Range:
@@ -202,7 +205,7 @@ def _outlook(
         port_to_throat=run.port_to_throat,
         peak_mass_flux=run.peak_mass_flux,
         propellant_mass=run.propellant_mass,
-        wall=_wall(margin),
+        wall=_wall(margin, closures.retention(case)),
         over_limit=sampled.over_limit or 0.0,
         drivers=[Driver(name=d.name, low_pa=d.peak_pressure[0], high_pa=d.peak_pressure[1]) for d in sampled.drivers],
         curve=_curve(run, sampled),
@@ -224,6 +227,9 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, samples: int, seed: i
         flame_temperature_k=state.temperature,
         law=f"{law.name} ({law.source})",
         law_borrowed=law.borrowed,
+        law_own=formulas.own_law(setup.formula) is not None,
+        rate_per_kelvin=law.sigma_p,
+        igniter_pressure_pa=motor.igniter_pressure,
         grains=[
             GrainInput(
                 serial=serial, mass_kg=g.mass, length_m=g.length, core_d_m=g.core_d, outer_d_m=g.outer_d,
@@ -234,7 +240,7 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, samples: int, seed: i
         case=CaseInput(
             name=case.name, material=case.material, inner_d_m=case.inner_d_m, outer_d_m=case.outer_d_m,
             chamber_length_m=case.chamber_length_m, rated_pressure_pa=case.rated_pressure_pa,
-            proof_pressure_pa=case.proof_pressure_pa,
+            proof_pressure_pa=case.proof_pressure_pa, wall_temperature_k=closures.wall_temperature(case),
         ),
         nozzle=setup.nozzle.name if setup.nozzle is not None else "a nozzle not chosen yet",
         throat_d_m=setup.throat_d,
@@ -251,7 +257,7 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, samples: int, seed: i
     )  # fmt: skip
 
 
-def _wall(margin: CaseMargin) -> Wall:
+def _wall(margin: CaseMargin, held: Retention | None) -> Wall:
     return Wall(
         stress_pa=margin.bore_stress,
         strength_pa=margin.yield_strength,
@@ -261,6 +267,7 @@ def _wall(margin: CaseMargin) -> Wall:
         limit_pa=margin.limit,
         limit_words=margin.limit_words,
         notes=list(margin.notes),
+        closures=[Holding(words=mode.words, pressure_pa=mode.pressure) for mode in (held.modes if held else ())],
     )
 
 
@@ -299,8 +306,18 @@ def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun
         "the case is filled by them, their tubes and gas.",
         "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so the "
         "comparison is about 1 bar on the cautious side.",
-        "The wall is taken to be at 20 °C: a liner keeps it so until the end of the burn, or it does not.",
+        f"The wall is taken to be at {show(closures.wall_temperature(setup.case), 'temperature', house.units)} at the "
+        "peak: a liner keeps it so, or it does not.",
+        "What the igniter does and how the rate grows with heat are the workshop's settings: assumptions, not "
+        "measurements.",
     ]
+    if formulas.own_law(setup.formula) is not None:
+        made.append(
+            "The burn law is this formula's own, used instead of the published one; it is drawn with the spread of a "
+            f"published law, {rate_spread(formulas.burn_law(setup.formula)):.0%}, which is an assumption."
+        )
+    if setup.case.closure == "":
+        made.append("What holds the closures is not in the book: they are in no figure here.")
     if setup.as_designed:
         made.insert(0, "Grains as designed, all alike: the pattern's sizes at the expected density.")
     else:

@@ -9,10 +9,12 @@ from sqlmodel import Session
 from app.calc.constants import STANDARD_GRAVITY
 from app.errors import Refused
 from app.models.base import as_form
+from app.models.formula import FormulaIn
 from app.models.motor import DesignIn, FlightIn
 from app.models.workshop import WorkshopIn
 from app.services import flights, formulas, motors, outlook, prediction, workshop
 from app.services.outlook import Outlook
+from app.units import Quantity
 from tests import build
 
 POUND = 0.45359237
@@ -233,3 +235,70 @@ def test_a_throat_that_grew_in_earlier_firings_grows_in_the_next(session: Sessio
     assert after.peak_pressure.mid < before.peak_pressure.mid
     assert "The throat grows by 0.10 mm over the burn." in after.assumptions
     assert any("by the nozzle's history" in line for line in after.assumptions)
+
+
+# --- What the workshop assumes, its own laws and its closures ---------------------------------------
+
+
+def _set(session: Session, **more: str) -> None:
+    house = workshop.get(session)
+    workshop.set_up(session, WorkshopIn.model_validate(as_form(house, WorkshopIn, house.units) | more))
+
+
+def test_the_workshops_temperature_sensitivity_moves_a_warm_motor_only(session: Session) -> None:
+    asked = design_in(session)
+    warm = asked.model_copy(update={"grain_temperature": Quantity(303.15, "30 C")})
+    cool, hot = motors.design(session, asked), motors.design(session, warm)
+    _set(session, rate_per_kelvin="0.5 %")
+    assert motors.design(session, asked).peak_pressure.mid == pytest.approx(cool.peak_pressure.mid, rel=1e-9)
+    hotter = motors.design(session, warm)
+    assert hotter.burn_time.mid < hot.burn_time.mid < cool.burn_time.mid
+    assert hotter.inputs.rate_per_kelvin == 0.005
+    assert any("0.50% per kelvin" in line for line in hotter.assumptions)
+
+
+def test_the_pressure_at_ignition_is_a_setting_and_is_told(session: Session) -> None:
+    asked = design_in(session)
+    before = motors.design(session, asked)
+    _set(session, igniter_pressure="1.5 MPa")
+    after = motors.design(session, asked)
+    assert after.curve.pressure_pa[0] == pytest.approx(1.5e6)
+    assert before.curve.pressure_pa[0] == pytest.approx(0.5e6)
+    assert any("1.50 MPa" in line and "igniter" in line for line in after.assumptions)
+
+
+def test_an_own_burn_law_is_used_and_said_so(session: Session) -> None:
+    # steady burning: P = (a rho c* Kn)**(1/(1-n)), Sutton & Biblarz, with the a and n that were typed
+    law = {"law_rate": "7 mm/s", "law_exponent": 0.25, "law_from": "1 MPa", "law_to": "9 MPa", "law_source": "strands"}
+    lines = [{"ingredient": "potassium nitrate", "percent": "65 %"}, {"ingredient": "sorbitol", "percent": "35 %"}]
+    own = formulas.save(session, FormulaIn.model_validate({"name": "Own", "parts": lines, **law}))
+    found = designed(session, formula=own)
+    density, c_star = 0.95 * formulas.ideal_density(own), 0.95 * found.inputs.c_star_m_s
+    steady = (7e-3 / 1e6**0.25 * density * c_star * found.kn_peak) ** (1 / 0.75)
+    assert found.peak_pressure.mid == pytest.approx(steady, rel=0.02)
+    assert found.inputs.law_own
+    assert not found.inputs.law_borrowed
+    said = " ".join(found.assumptions)
+    assert "the workshop's own: strands" in said
+    assert "spread of a published law, 5%" in said
+
+
+def test_the_weakest_way_of_the_closures_is_named_against_the_peak(session: Session) -> None:
+    bolts = {
+        "closure": "bolts", "bolt_count": 6, "hole_d": "4 mm", "shank_d": "3.2 mm", "edge": "9 mm",
+        "holder_yield": "640 MPa",
+    }  # fmt: skip
+    case = build.case(session, rated_pressure=None, **bolts)
+    found = designed(session, case=case)
+    crushed = 6 * 0.0032 * 0.0029 * 240e6 / (pi / 4 * 0.0482**2)  # by hand: bearing of six 3.2 mm bolts in 2.9 mm
+    assert found.wall.closures[0].words == "holes crushed"
+    assert found.wall.closures[0].pressure_pa == pytest.approx(crushed)
+    assert found.wall.limit_pa == pytest.approx(crushed / 2)
+    assert found.wall.limit_words == "the formula: yield of the closures over 2"
+    assert designed(session).wall.closures == []
+
+
+def test_a_hot_wall_yields_sooner_and_the_assumption_is_told(session: Session) -> None:
+    found = designed(session, case=build.case(session, wall_temperature="100 C"))
+    assert found.wall.strength_pa == pytest.approx(240e6 * 262 / 276)  # 6061-T6 at 100 degC, from memory
+    assert any("100.0 °C" in line or "100 °C" in line for line in found.assumptions)
