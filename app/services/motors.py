@@ -169,6 +169,17 @@ def design(session: Session, data: DesignIn) -> Outlook:
     Refused
         They do not fit, the throat is wider than the exit, or the motor cannot work.
     """
+    return prediction.predict(session, designed(session, data))
+
+
+def designed(session: Session, data: DesignIn) -> Setup:
+    """Grains of a pattern, as designed, put together with a case and a nozzle.
+
+    Raises
+    ------
+    Refused
+        They do not fit, or the throat is wider than the exit.
+    """
     formula = formulas.get(session, data.formula_id)
     pattern = rows.get(session, GrainPattern, data.pattern_id, "grain pattern")
     case = rows.get(session, Case, data.case_id, "case")
@@ -190,11 +201,10 @@ def design(session: Session, data: DesignIn) -> Outlook:
     grain = prediction.burning(
         pattern, mass, pattern.length_m, pattern.core_d_m, pattern.outer_d_m, fit.tube_od(session, pattern)
     )
-    setup = Setup(
+    return Setup(
         formula=formula, grains=[grain] * data.count, case=case, nozzle=nozzle, throat_d=throat.si, exit_d=exit_d,
         elevation=data.field_elevation.si, temperature=data.grain_temperature.si, as_designed=True,
     )  # fmt: skip
-    return prediction.predict(session, setup)
 
 
 # --- Building ----------------------------------------------------------------------------------
