@@ -1,12 +1,15 @@
 """A grain: what came off the tools, what the scale said and what the person decided."""
 
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
+from pydantic import BeforeValidator, ValidationInfo
 from pydantic import Field as FormField
+from pydantic_core import PydanticCustomError
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
+from app import scale_lines
 from app.models.base import FormIn, Row, Utc
 from app.models.hardware import Length
 from app.units import Measure, Quantity
@@ -68,6 +71,11 @@ class Grain(Row, table=True):
     gone_by: str = ""
     note: str = ""
 
+    @property
+    def decision_words(self) -> str:
+        """What is wrong with it and what the person wrote, as they are read together."""
+        return ": ".join(part for part in (FAULTS.get(self.decision_fault or "", ""), self.decision_why) if part)
+
 
 class GrainMeasure(Row, table=True):
     """How a grain stood before it was measured or decided on again; nothing is erased."""
@@ -120,12 +128,29 @@ class StruckWeighing(Row, table=True):
     why: str
 
 
+class ScaleReading(Measure):
+    """A mass as a person types it or as a scale that types like a keyboard sends it; the line is kept as it came."""
+
+    def _validate(self, value: Any, info: ValidationInfo) -> Quantity:
+        if not isinstance(value, str):
+            return super()._validate(value, info)
+        try:
+            line = scale_lines.read(value)
+        except scale_lines.ScaleLineError as error:
+            raise PydanticCustomError("measure", "{message}", {"message": str(error)}) from None
+        read = super()._validate(line.text, info)
+        came = " ".join(value.split())
+        return Quantity(read.si, came if line.kind != "typed" and line.text in came else read.typed)
+
+
 class GrainIn(FormIn):
     """The form of one grain on the scale."""
 
     pattern_id: int = FormField(title="Pattern")
-    number: int = FormField(ge=1, le=999, title="Number")
-    gross: Annotated[Quantity, Measure("mass", gt=0, le=50)] = FormField(title="Scale reads")
+    number: Annotated[str, BeforeValidator(str)] = FormField(
+        min_length=1, max_length=40, title="Number", description="Or the serial, typed or scanned."
+    )
+    gross: Annotated[Quantity, ScaleReading("mass", gt=0, le=50)] = FormField(title="Scale reads")
     sure: bool = FormField(False, title="Yes, it really weighs that")
     in_tube: bool = FormField(False, title="Weighed in its tube")
     tare: Annotated[Quantity, Measure("mass", ge=0, le=5)] | None = FormField(
@@ -135,6 +160,21 @@ class GrainIn(FormIn):
     core_d: Length | None = FormField(None, title="Core", description="Left empty: as the pattern.")
     outer_d: Length | None = FormField(None, title="Outer diameter", description="Left empty: as the pattern.")
     note: str = FormField("", max_length=300, title="Note")
+
+
+AGAIN = {
+    "trimmed": "Trimmed",
+    "wrong": "The first weighing was wrong",
+    "later": "Weighed again later",
+}
+"""Why a grain that was weighed already is on the scale again."""
+
+
+class BenchIn(GrainIn):
+    """The form at the bench: the next grain, or one that was weighed already with what happened to it."""
+
+    again: Literal["trimmed", "wrong", "later"] | None = FormField(None, title="Weighed already; now it is")
+    offcut: Literal["scrap", "remelt"] = FormField("scrap", title="What was cut off goes")
 
 
 class GrainCorrectionIn(GrainIn):
@@ -147,8 +187,27 @@ class DecisionIn(FormIn):
     """The form of the person's own decision."""
 
     decision: Literal["accept", "hold", "reject"] = FormField(title="Decision")
+    fault: Literal["void", "crack", "off centre", "soft", "wet", "chipped"] | None = FormField(
+        None, title="What is wrong"
+    )
     why: str = FormField("", max_length=300, title="Reason")
     person: str = FormField("", max_length=80, title="Decided by")
+
+
+class AcceptAllIn(FormIn):
+    """The form to accept every grain that the numbers accept."""
+
+    person: str = FormField("", max_length=80, title="Decided by")
+
+
+class GoneIn(FormIn):
+    """Where a rejected grain goes: one button for each."""
+
+    to: Literal["remelt", "scrap"] = FormField(title="Where it goes")
+
+
+class OneButtonIn(FormIn):
+    """The form of one button that needs nothing typed."""
 
 
 class BagIn(FormIn):

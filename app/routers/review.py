@@ -59,9 +59,11 @@ def one(request: Request, session: Book, code: str) -> Response:
     batch = planning.by_code(session, code)
     line, views = review.line(session, batch), grains.of_batch(session, batch)
     house, ideal = workshop.get(session), formulas.ideal_density(line.formula)
+    found = lots.density_control(views)
     return render(
         request, session, "review/lot.html", section="review",
         batch=batch, line=line, views=views, origin=trace.of_batch(session, batch),
         checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in views},
-        balance=lots.balance(session, batch), evenness=lots.evenness(views), chart=density_chart(batch, views),
+        balance=lots.balance(session, batch), evenness=lots.evenness(views), control=found,
+        chart=density_chart(f"Density of the grains of {batch.code}", found),
     )  # fmt: skip

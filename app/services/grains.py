@@ -22,6 +22,7 @@ from app.models import (
     GrainMeasure,
     GrainPattern,
     MotorBuild,
+    StruckWeighing,
 )
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
 from app.services import rows, weighing, workshop
@@ -36,7 +37,10 @@ STATES = {
     "in motor": "In a motor",
     "fired": "Fired",
 }
-"""The states of a grain, in words, in the order a grain runs through them."""
+"""The states of a grain on the shelf or used, in words, in the order a grain runs through them."""
+
+GONE = {"remelt": "Rejected; it lies with the leftovers, to be melted again", "scrap": "Rejected and thrown away"}
+"""Where a rejected grain went, in words; its state is `gone`."""
 
 # --- Weighing ----------------------------------------------------------------------------------
 
@@ -47,13 +51,17 @@ def weigh(session: Session, batch: Batch, data: GrainIn) -> Grain:
     Raises
     ------
     Refused
-        Nothing was cast of this batch, the number is taken, the sizes contradict each other, the tube's mass
-        is not known, or the weight can hardly be and the person has not said that it is right.
+        Nothing was cast of this batch, the number is taken or of another lot, the sizes contradict each other,
+        the tube's mass is not known, or the weight can hardly be and the person has not said that it is right.
     """
     _cast_at_all(session, batch)
-    _number_free(session, batch, data.number)
-    values = weighing.work_out(session, batch, data)
-    grain = Grain(batch_id=batch.pk, serial=f"{batch.code}-{data.number:02d}", weighed_at=clock.now(), **values)
+    number = weighing.number_of(batch, data.number)
+    _number_free(session, batch, number)
+    values = {**weighing.work_out(session, batch, data), "number": number, "weighed_at": clock.now()}
+    # A number that was taken back starts above its old version, so that a page left open cannot decide on the new one.
+    taken_back = select(func.max(StruckWeighing.grain_version)).where(StruckWeighing.serial == serial_of(batch, number))
+    version = (session.exec(taken_back).one() or 0) + 1
+    grain = Grain(batch_id=batch.pk, serial=serial_of(batch, number), version=version, **values)
     session.add(grain)
     session.flush()
     return grain
@@ -69,21 +77,34 @@ def weigh_again(session: Session, grain: Grain, data: GrainCorrectionIn, version
     Conflict
         The grain was changed since the page was opened.
     Refused
-        The grain is in a motor or burned, or as for `weigh`.
+        The grain is in a motor, burned or gone, or as for `weigh`.
     """
-    _free(session, grain)
+    measured_again(session, grain, data, data.why, version)
+    return grain
+
+
+def measured_again(session: Session, grain: Grain, data: GrainIn, why: str, version: int | None = None) -> GrainMeasure:
+    """Do what `weigh_again` says, with the reason given; gives back how the grain stood before."""
+    free(session, grain)
     batch = rows.get(session, Batch, grain.batch_id, "batch")
-    _number_free(session, batch, data.number, but=grain)
+    number = weighing.number_of(batch, data.number)
+    _number_free(session, batch, number, but=grain)
     values = weighing.work_out(session, batch, data)
-    _keep(session, grain, data.why)
+    measure = keep(session, grain, why)
     rows.claim(grain, version)
     if values["verdict"] != grain.verdict:
-        grain.decision, grain.decision_why, grain.decided_by, grain.decided_at = None, "", "", None
+        grain.decision, grain.decision_fault, grain.decision_why = None, None, ""
+        grain.decided_by, grain.decided_at = "", None
     for name, value in values.items():
         setattr(grain, name, value)
-    grain.serial, grain.weighed_at = f"{batch.code}-{data.number:02d}", clock.now()
+    grain.number, grain.serial, grain.weighed_at = number, serial_of(batch, number), clock.now()
     session.flush()
-    return grain
+    return measure
+
+
+def serial_of(batch: Batch, number: int) -> str:
+    """The serial of a grain: its lot's code and its number."""
+    return f"{batch.code}-{number:02d}"
 
 
 def _cast_at_all(session: Session, batch: Batch) -> None:
@@ -99,7 +120,8 @@ def _number_free(session: Session, batch: Batch, number: int, but: Grain | None 
     if same is not None and same is not but:
         raise Refused(
             f"{same.serial} was weighed already ({same.gross_typed} at {clock.local(same.weighed_at):%H:%M}). "
-            f"The next free number is {next_number(session, batch)}; to correct {same.serial}, open it in the table.",
+            f"The next free number is {next_number(session, batch)}; if it is {same.serial} again, say below what "
+            "happened to it.",
             field="number",
         )
 
@@ -110,14 +132,16 @@ def next_number(session: Session, batch: Batch) -> int:
     return (highest or 0) + 1
 
 
-def _keep(session: Session, grain: Grain, why: str) -> None:
+def keep(session: Session, grain: Grain, why: str) -> GrainMeasure:
     """Write down how a grain stands, before it changes."""
     kept = {
         name: getattr(grain, name)
         for name in GrainMeasure.model_fields
         if name in Grain.model_fields and name not in ("id", "created_at", "version")
     }
-    session.add(GrainMeasure(grain_id=grain.pk, why=why, created_at=clock.now(), **kept))
+    measure = GrainMeasure(grain_id=grain.pk, why=why, created_at=clock.now(), **kept)
+    session.add(measure)
+    return measure
 
 
 def history(session: Session, grain: Grain) -> list[GrainMeasure]:
@@ -139,24 +163,36 @@ def decide(session: Session, grain: Grain, data: DecisionIn, version: int | None
     Refused
         The grain is in a motor or burned, a reason is missing, or nobody signs.
     """
-    _free(session, grain)
-    if not data.why and data.decision != "accept":
-        raise Refused("Write what is wrong with it: void, crack, core off centre, soft, wet, chipped…", field="why")
-    if not data.why and grain.verdict != "accept":
+    free(session, grain)
+    if not data.why and data.fault is None and data.decision != "accept":
+        raise Refused("Choose what is wrong with it, or write it here.", field="why")
+    if not data.why and data.decision == "accept" and grain.verdict != "accept":
         raise Refused(
             "The numbers say otherwise; write why you accept it all the same (what you looked at and found).",
             field="why",
         )
-    person = data.person or workshop.get(session).person
-    if not person:
-        raise Refused("Write your name: a decision needs somebody who made it.", field="person")
+    person = signed(session, data.person)
     rows.claim(grain, version)
     if grain.decision is not None:
-        _keep(session, grain, f"Decided again: {data.decision}.")
-    grain.decision, grain.decision_why = data.decision, data.why
+        keep(session, grain, f"Decided again: {data.decision}.")
+    grain.decision, grain.decision_fault, grain.decision_why = data.decision, data.fault, data.why
     grain.decided_by, grain.decided_at = person, clock.now()
     session.flush()
     return grain
+
+
+def signed(session: Session, person: str) -> str:
+    """Who decides: the name given, or the workshop's own.
+
+    Raises
+    ------
+    Refused
+        There is neither.
+    """
+    name = person or workshop.get(session).person
+    if not name:
+        raise Refused("Write your name: a decision needs somebody who made it.", field="person")
+    return name
 
 
 def bag(session: Session, grain: Grain, version: int | None = None) -> Grain:
@@ -198,7 +234,17 @@ def bag_accepted(session: Session, batch: Batch) -> int:
     return len(found)
 
 
-def _free(session: Session, grain: Grain) -> None:
+def free(session: Session, grain: Grain) -> None:
+    """Refuse an act on a grain that is in a motor, burned, or gone to remelt or scrap.
+
+    Raises
+    ------
+    Refused
+        It is one of these; the message says what comes first.
+    """
+    if grain.gone_to is not None:
+        where = {"remelt": "lies with the leftovers for remelt", "scrap": "was thrown away as scrap"}[grain.gone_to]
+        raise Refused(f"{grain.serial} {where}. Bring it back first, if that was a mistake.")
     now = view(session, grain.serial)
     if now.state == "fired":
         raise Refused(f"{grain.serial} was burned in {now.motor}; its numbers stay as they were.")
@@ -227,7 +273,7 @@ class GrainView:
     @property
     def state_words(self) -> str:
         """The state for a person."""
-        return STATES[self.state]
+        return GONE[self.grain.gone_to] if self.grain.gone_to else STATES[self.state]
 
     @property
     def cure_share(self) -> float:
@@ -264,6 +310,8 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
 def _state(grain: Grain, cured: datetime, build_id: int | None, firing_id: int | None) -> str:
     if build_id is not None:
         return "in motor" if firing_id is None else "fired"
+    if grain.gone_to is not None:
+        return "gone"
     if grain.decision != "accept":
         return {None: "weighed", "hold": "held", "reject": "rejected"}[grain.decision]
     if clock.now() >= cured:
@@ -313,7 +361,7 @@ def of_number(session: Session, batch: Batch, number: int) -> Grain:
     NotFound
         There is none.
     """
-    return by_serial(session, f"{batch.code}-{number:02d}")
+    return by_serial(session, serial_of(batch, number))
 
 
 def view(session: Session, serial: str) -> GrainView:
@@ -343,8 +391,8 @@ def of_batch(session: Session, batch: Batch) -> list[GrainView]:
 
 
 def on_shelf(session: Session) -> list[GrainView]:
-    """The grains that are neither in a motor nor burned, by lot and number."""
-    return views(session, col(BuildGrain.id).is_(None))
+    """The grains that are neither in a motor nor burned, nor gone to remelt or scrap, by lot and number."""
+    return views(session, col(BuildGrain.id).is_(None), col(Grain.gone_to).is_(None))
 
 
 def ready(session: Session) -> list[Grain]:

@@ -1,4 +1,4 @@
-"""A lot as a whole: where its mass went, and how even its grains are."""
+"""A lot as a whole: where its mass went, how even its grains are, and whether one stands out."""
 
 import math
 from collections.abc import Iterable
@@ -7,20 +7,37 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from app.calc.graincheck import MassBalance, lot_mass_balance
-from app.models import Batch, BatchPart, Grain, GrainPattern, Leftover, WeighOut
+from app.calc.lots import (
+    ENOUGH,
+    Ewma,
+    IndividualsLimits,
+    MeanComparison,
+    Sample,
+    compare_means,
+    ewma,
+    individuals_limits,
+)
+from app.models import Batch, BatchPart, Grain, GrainMeasure, GrainPattern, Leftover, WeighOut
 from app.services import workshop
 from app.services.grains import GrainView
 
 
 @dataclass(frozen=True)
 class Balance:
-    """Where the mass of a lot went [kg]; `flag` is accept, look or reject."""
+    """Where the mass of a lot went [kg]; `flag` is accept, look or reject.
+
+    A grain is counted once, where it lies: among the grains, the leftovers (`remelted` of them), or the scrap,
+    which also holds what was trimmed off.
+    """
 
     weighed_in: float
     grains: float
     grain_count: int
     test_pieces: float | None
     leftovers: float
+    remelted: int
+    scrap: float
+    trimmed: float
     sums: MassBalance
     flag: str
     words: str
@@ -32,7 +49,7 @@ class Balance:
 
 
 def balance(session: Session, batch: Batch) -> Balance | None:
-    """Weighed in = grains + test pieces + leftovers + loss, in one line; nothing as long as nothing was weighed in.
+    """Weighed in = grains + test pieces + leftovers + scrap + loss, in one line; nothing until something is weighed in.
 
     A loss up to the over-pour of the plan is expected: that much stays in the pan and on the tools.
     """
@@ -43,17 +60,27 @@ def balance(session: Session, batch: Batch) -> Balance | None:
     ).all()
     if not came_in:
         return None
-    masses = session.exec(select(Grain.mass_kg).where(Grain.batch_id == batch.pk)).all()
+    weighed = session.exec(select(Grain.mass_kg, Grain.gone_to).where(Grain.batch_id == batch.pk)).all()
+    masses = [mass for mass, gone in weighed if gone is None]
+    offcuts = session.exec(
+        select(GrainMeasure.offcut_kg)
+        .join(Grain, col(GrainMeasure.grain_id) == Grain.id)
+        .where(Grain.batch_id == batch.pk, GrainMeasure.offcut_kg > 0)
+    ).all()
+    scrap = [*(mass for mass, gone in weighed if gone == "scrap"), *offcuts]
     kept = session.exec(select(Leftover.mass_kg).where(Leftover.batch_id == batch.pk)).all()
     pieces = [] if batch.test_pieces_kg is None else [batch.test_pieces_kg]
-    sums = lot_mass_balance(came_in, masses, pieces, kept, workshop.get(session).scale_resolution_kg)
-    flag, words = _judge(batch, sums, len(masses))
+    sums = lot_mass_balance(came_in, masses, pieces, [*kept, *scrap], workshop.get(session).scale_resolution_kg)
+    flag, words = _judge(batch, sums, len(weighed))
     return Balance(
         weighed_in=sums.weighed_in,
         grains=math.fsum(masses),
         grain_count=len(masses),
         test_pieces=batch.test_pieces_kg,
         leftovers=math.fsum(kept),
+        remelted=sum(gone == "remelt" for _, gone in weighed),
+        scrap=math.fsum(scrap),
+        trimmed=math.fsum(offcuts),
         sums=sums,
         flag=flag,
         words=words,
@@ -120,3 +147,76 @@ def evenness(views: list[GrainView]) -> Evenness:
         assert found is not None
         masses.append((pattern, found))
     return Evenness(spread(v.grain.density_share for v in views), masses)
+
+
+@dataclass(frozen=True)
+class Control:
+    """Values in order of time with what a control chart makes of them; limits and average only with enough of them.
+
+    `values` are labels with shares [-]; `words` say what stands out, or why there are no limits yet.
+    """
+
+    values: list[tuple[str, float]]
+    centre: float
+    limits: IndividualsLimits | None
+    average: Ewma | None
+    words: str
+
+    @property
+    def outside(self) -> list[str]:
+        """The labels of the values outside the limits."""
+        if self.limits is None:
+            return []
+        return [label for label, value in self.values if not self.limits.lower <= value <= self.limits.upper]
+
+
+def control(values: list[tuple[str, float]], noun: str) -> Control | None:
+    """Judge values in order of time against their own scatter; nothing for no values.
+
+    Limits come from how much neighbours differ (individuals chart), the running average tells of a slow drift
+    (EWMA, weight 0.3, about the mean). With fewer than `ENOUGH` values there are points and a mean only.
+    """
+    if not values:
+        return None
+    numbers = [value for _, value in values]
+    centre = math.fsum(numbers) / len(numbers)
+    if len(numbers) < ENOUGH:
+        words = (
+            f"{len(numbers)} {noun}: points and mean only. Limits are drawn from {ENOUGH} on; fewer know their own "
+            "scatter too badly."
+        )
+        return Control(values, centre, None, None, words)
+    limits = individuals_limits(numbers)
+    if limits.moving_range <= 1e-12 * abs(centre):
+        return Control(
+            values, centre, None, None, f"All {len(numbers)} {noun} are alike: there is no scatter to judge by."
+        )
+    average = ewma(numbers, limits.centre, limits.sigma)
+    found = Control(values, centre, limits, average, "")
+    return Control(values, centre, limits, average, _told(found, noun))
+
+
+def _told(found: Control, noun: str) -> str:
+    said = []
+    if found.outside:
+        said.append(f"Outside the limits: {', '.join(found.outside)}. Look for what was different there.")
+    drifted = found.average.outside if found.average else ()
+    if drifted:
+        said.append(
+            f"The running average (EWMA) leaves its limits from {found.values[drifted[0]][0]} on: a slow drift."
+        )
+    if not said:
+        said.append(f"All {len(found.values)} {noun} stand inside the limits, and their running average (EWMA) too.")
+    return " ".join(said)
+
+
+def density_control(views: list[GrainView]) -> Control | None:
+    """The densities of a lot's grains in the order of their numbers, all that were weighed, the rejected too."""
+    return control([(v.grain.serial, v.grain.density_share) for v in views], "grains")
+
+
+def compare(one: Spread | None, other: Spread | None) -> MeanComparison | None:
+    """Compare two means by their spreads; nothing where one of them has fewer than two values."""
+    if one is None or other is None or one.sd is None or other.sd is None:
+        return None
+    return compare_means(Sample(one.n, one.mean, one.sd), Sample(other.n, other.mean, other.sd))

@@ -1,5 +1,6 @@
 """What the scale and the caliper say of a grain: tare, a question about a slipped decimal sign, density, verdict."""
 
+import re
 from typing import Any
 
 from sqlmodel import Session
@@ -20,6 +21,39 @@ DOUBT_BELOW, DOUBT_ABOVE = 0.6, 1.15
 
 SLIPS = (0.1, 10.0, 0.01, 100.0, 0.001, 1000.0)
 """What a slipped decimal sign, or kilograms for grams, does to a number [-]."""
+
+
+_SERIAL = re.compile(r"(?:.*/)?(?P<lot>[A-Z0-9]+)-(?P<number>\d{1,3})/?", re.I | re.ASCII)
+
+
+def scanned(text: str) -> bool:
+    """Whether a text is a serial, typed or scanned, alone or as the address a label's code holds."""
+    return _SERIAL.fullmatch(text.strip()) is not None
+
+
+def number_of(batch: Batch, text: str) -> int:
+    """The number of a grain in its lot, from the number or from its serial, typed or scanned.
+
+    Raises
+    ------
+    Refused
+        It is no number, or a serial of another lot.
+    """
+    typed = text.strip()
+    if found := _SERIAL.fullmatch(typed):
+        lot = found["lot"].upper()
+        if lot != batch.code.upper():
+            raise Refused(
+                f"{lot}-{found['number']} is a grain of lot {lot}; here the grains of {batch.code} are weighed. Take "
+                f"the right grain, or go to the weighing of {lot}.",
+                field="number",
+            )
+        typed = found["number"]
+    if not re.fullmatch(r"\d{1,3}", typed, re.ASCII):
+        raise Refused(f"“{text}” is no grain of this lot. Type a number such as 4, or {batch.code}-04.", field="number")
+    if int(typed) < 1:
+        raise Refused("The number must be at least 1.", field="number")
+    return int(typed)
 
 
 def work_out(session: Session, batch: Batch, data: GrainIn) -> dict[str, Any]:

@@ -95,3 +95,57 @@ def test_masses_compare_within_one_pattern(session: Session) -> None:
     assert (found.density.n, found.density.mean) == (3, pytest.approx(0.96, abs=1e-3))
     assert [(p.name, m.n) for p, m in found.masses] == [(long.name, 2), (short.name, 1)]
     assert found.masses[0][1].mean == pytest.approx((first.mass_kg + second.mass_kg) / 2)
+
+
+# --- Control charts ------------------------------------------------------------------------------
+
+
+def _in_order(values: list[float]) -> list[tuple[str, float]]:
+    return [(f"g{i}", value) for i, value in enumerate(values, start=1)]
+
+
+def test_few_grains_have_points_and_a_mean_and_words_why(session: Session) -> None:
+    lot = build.cast(session, 2)
+    for share in (0.95, 0.97):
+        build.grain(session, lot, share)
+    found = lots.density_control(grains.of_batch(session, lot))
+    assert found is not None
+    assert (found.limits, found.average, found.outside) == (None, None, [])
+    assert found.centre == pytest.approx(0.96, abs=1e-3)
+    assert "Limits are drawn from 8 on" in found.words
+    assert lots.density_control([]) is None
+
+
+def test_enough_values_have_the_handbook_s_limits_and_words() -> None:
+    """NIST/SEMATECH e-Handbook 6.3.2.2: ten values, none outside 45.8159 to 55.8041."""
+    values = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
+    found = lots.control(_in_order(values), "values")
+    assert found is not None
+    assert found.limits is not None
+    assert (round(found.limits.lower, 4), round(found.limits.upper, 4)) == (45.8159, 55.8041)
+    assert found.outside == []
+    assert "All 10 values stand inside" in found.words
+    strange = lots.control(_in_order([*values, 70.0]), "values")
+    assert strange is not None
+    assert strange.outside == ["g11"]
+    assert "Outside the limits: g11" in strange.words
+
+
+def test_a_slow_drift_is_told_and_equal_values_are_no_fault() -> None:
+    drift = lots.control(_in_order([0.950 + 0.002 * i for i in range(12)]), "grains")
+    assert drift is not None
+    assert "a slow drift" in drift.words
+    even = lots.control(_in_order([0.96] * 9), "grains")
+    assert even is not None
+    assert (even.limits, even.outside) == (None, [])
+    assert "are alike" in even.words
+
+
+def test_two_lots_are_put_in_order_only_when_they_stand_apart() -> None:
+    near = lots.compare(lots.spread([0.95, 0.96, 0.97]), lots.spread([0.955, 0.965, 0.975]))
+    apart = lots.compare(lots.spread([0.950, 0.951, 0.952]), lots.spread([0.970, 0.971, 0.972]))
+    assert near is not None
+    assert apart is not None
+    assert (near.order, apart.order) == (0, -1)
+    assert lots.compare(lots.spread([0.95]), lots.spread([0.96, 0.97])) is None
+    assert lots.compare(None, lots.spread([0.96, 0.97])) is None
