@@ -233,6 +233,13 @@ GUARDS: dict[str, str] = dict(
             "the motor was taken apart; it cannot be fired",
         ),
         _stop("guard_firing_kept", "BEFORE DELETE ON firing", "1", "a firing is corrected, not erased"),
+        # What a logger wrote stays as it came
+        _stop("guard_curve_file_stays", "BEFORE UPDATE ON curve_file", "1", "a file of a logger is kept as it came"),
+        *(
+            _stop(f"guard_curve_{act.lower()}", f"BEFORE {act} ON curve", "1",
+                  "a curve is read again, not rewritten or erased")
+            for act in ("UPDATE", "DELETE")
+        ),
     ]
 )  # fmt: skip
 

@@ -577,3 +577,22 @@ def test_predictions_stay(session: Session, attack: str) -> None:
     insert(session, "prediction", {"motor_build_id": 1})
     with pytest.raises(IntegrityError, match="a prediction is never"):
         sql(session, attack)
+
+
+@pytest.mark.parametrize(
+    ("attack", "words"),
+    [
+        ("UPDATE curve_file SET name = 'another'", "kept as it came"),
+        ("UPDATE curve SET total_impulse_ns = 2", "read again"),
+        ("DELETE FROM curve", "read again"),
+        ("DELETE FROM curve_file", "FOREIGN KEY"),
+    ],
+)
+def test_a_logger_s_file_and_what_was_read_of_it_stay(session: Session, attack: str, words: str) -> None:
+    """guard_curve_file_stays, guard_curve_update, guard_curve_delete"""
+    motor(session, build.ready_grains(session, 1)[0].pk)
+    insert(session, "firing", {"motor_build_id": 1, "kind": "static", "result": "good"})
+    insert(session, "curve_file", {"firing_id": 1, "raw": b"0"})
+    insert(session, "curve", {"firing_id": 1, "curve_file_id": 1})
+    with pytest.raises(IntegrityError, match=words):
+        sql(session, attack)

@@ -5,6 +5,7 @@ from app.models.batch import Batch, BatchItem, BatchPart, Leftover, WeighOut
 from app.models.book import Draft, OnceToken
 from app.models.cast import CastSession, CastStep, SessionNote, SessionOpening, TemperatureReading
 from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem
+from app.models.curve import Curve, CurveFile
 from app.models.firing import Firing
 from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
@@ -31,6 +32,8 @@ __all__ = [
     "ChecklistEdition",
     "ChecklistItem",
     "CoringRod",
+    "Curve",
+    "CurveFile",
     "Draft",
     "Firing",
     "Formula",

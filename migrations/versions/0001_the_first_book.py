@@ -476,6 +476,46 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f('ix_firing_motor_build_id'), ['motor_build_id'], unique=False)
         batch_op.create_index('uq_firing_consumed', ['motor_build_id'], unique=True, sqlite_where=sa.text("result <> 'no_light'"))
 
+    op.create_table('curve_file',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('created_at', sa.DateTime(), nullable=False),
+    sa.Column('version', sa.Integer(), nullable=False),
+    sa.Column('firing_id', sa.Integer(), nullable=False),
+    sa.Column('name', sa.String(), nullable=False),
+    sa.Column('sha256', sa.String(), nullable=False),
+    sa.Column('size_bytes', sa.Integer(), nullable=False),
+    sa.Column('raw', sa.LargeBinary(), nullable=False),
+    sa.CheckConstraint('length(raw) = size_bytes AND size_bytes > 0', name=op.f('ck_curve_file_whole')),
+    sa.ForeignKeyConstraint(['firing_id'], ['firing.id'], name=op.f('fk_curve_file_firing_id_firing')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_curve_file')),
+    sa.UniqueConstraint('firing_id', 'sha256', name=op.f('uq_curve_file_firing_id_sha256'))
+    )
+    with op.batch_alter_table('curve_file', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_curve_file_firing_id'), ['firing_id'], unique=False)
+
+    op.create_table('curve',
+    sa.Column('id', sa.Integer(), nullable=False),
+    sa.Column('created_at', sa.DateTime(), nullable=False),
+    sa.Column('version', sa.Integer(), nullable=False),
+    sa.Column('firing_id', sa.Integer(), nullable=False),
+    sa.Column('curve_file_id', sa.Integer(), nullable=False),
+    sa.Column('designation', sa.String(), nullable=False),
+    sa.Column('total_impulse_ns', sa.Float(), nullable=False),
+    sa.Column('burn_time_s', sa.Float(), nullable=False),
+    sa.Column('mean_thrust_n', sa.Float(), nullable=False),
+    sa.Column('peak_thrust_n', sa.Float(), nullable=False),
+    sa.Column('peak_pressure_pa', sa.Float(), nullable=True),
+    sa.Column('reading_json', sa.String(), nullable=False),
+    sa.Column('result_json', sa.String(), nullable=False),
+    sa.CheckConstraint('total_impulse_ns > 0 AND burn_time_s > 0', name=op.f('ck_curve_burned')),
+    sa.ForeignKeyConstraint(['curve_file_id'], ['curve_file.id'], name=op.f('fk_curve_curve_file_id_curve_file')),
+    sa.ForeignKeyConstraint(['firing_id'], ['firing.id'], name=op.f('fk_curve_firing_id_firing')),
+    sa.PrimaryKeyConstraint('id', name=op.f('pk_curve'))
+    )
+    with op.batch_alter_table('curve', schema=None) as batch_op:
+        batch_op.create_index(batch_op.f('ix_curve_curve_file_id'), ['curve_file_id'], unique=False)
+        batch_op.create_index(batch_op.f('ix_curve_firing_id'), ['firing_id'], unique=False)
+
     op.create_table('grain',
     sa.Column('id', sa.Integer(), nullable=False),
     sa.Column('created_at', sa.DateTime(), nullable=False),
@@ -908,6 +948,15 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f('ix_grain_batch_id'))
 
     op.drop_table('grain')
+    with op.batch_alter_table('curve', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_curve_firing_id'))
+        batch_op.drop_index(batch_op.f('ix_curve_curve_file_id'))
+
+    op.drop_table('curve')
+    with op.batch_alter_table('curve_file', schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f('ix_curve_file_firing_id'))
+
+    op.drop_table('curve_file')
     with op.batch_alter_table('firing', schema=None) as batch_op:
         batch_op.drop_index('uq_firing_consumed', sqlite_where=sa.text("result <> 'no_light'"))
         batch_op.drop_index(batch_op.f('ix_firing_motor_build_id'))

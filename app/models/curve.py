@@ -1,0 +1,82 @@
+"""A measured curve: the logger's file, kept as it came, and what was read out of it."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint, Column, LargeBinary, UniqueConstraint
+from sqlmodel import Field
+
+from app.models.base import FormIn, Row
+from app.units import Measure, Quantity
+
+
+class CurveFile(Row, table=True):
+    """The file of a firing's logger, byte by byte. Its name is words for a person, never a path."""
+
+    __tablename__ = "curve_file"
+    __table_args__ = (
+        UniqueConstraint("firing_id", "sha256"),
+        CheckConstraint("length(raw) = size_bytes AND size_bytes > 0", name="whole"),
+    )
+
+    firing_id: int = Field(foreign_key="firing.id", index=True)
+    name: str
+    sha256: str
+    size_bytes: int
+    raw: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
+
+
+class Curve(Row, table=True):
+    """What was read out of a file, and how it was read. Reading it otherwise makes another row; the newest counts."""
+
+    __table_args__ = (CheckConstraint("total_impulse_ns > 0 AND burn_time_s > 0", name="burned"),)
+
+    firing_id: int = Field(foreign_key="firing.id", index=True)
+    curve_file_id: int = Field(foreign_key="curve_file.id", index=True)
+    designation: str
+    total_impulse_ns: float
+    burn_time_s: float
+    mean_thrust_n: float
+    peak_thrust_n: float
+    peak_pressure_pa: float | None = None
+    reading_json: str
+    result_json: str
+
+
+class UploadIn(FormIn):
+    """The form that a logger's file is sent with."""
+
+    file: str = FormField(title="The logger's file", description="CSV or plain text, up to 256 MB.")
+
+
+class LoadIn(FormIn):
+    """One known mass on the cell and what the cell said."""
+
+    mass: Annotated[Quantity, Measure("mass", ge=0, le=1e5)] = FormField(title="Known mass")
+    reading: float = FormField(title="Reading")
+
+
+class ReadIn(FormIn):
+    """How a file is read: its columns and units, how the motor stood, what is cut off and smoothed."""
+
+    delimiter: Literal["comma", "semicolon", "tab", "blank"] = FormField(title="Columns are parted by")
+    decimal: Literal[".", ","] = FormField(title="Decimal sign")
+    first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
+    time_column: int | None = FormField(None, title="Time")
+    time_unit: Literal["s", "ms", "us"] = FormField("s", title="Unit of time")
+    sample_rate: float | None = FormField(
+        None, gt=0, le=1e7, title="Samples per second", description="Only for a file without a time column."
+    )
+    force_column: int = FormField(title="Force")
+    force_unit: Literal["N", "kN", "kgf", "gf", "lbf", "counts"] = FormField(title="Unit of force")
+    turned: bool = FormField(False, title="Turn the sign: the reading falls when the motor pushes")
+    pressure_column: int | None = FormField(None, title="Pressure")
+    pressure_unit: Literal["Pa", "kPa", "MPa", "bar", "psi"] = FormField("MPa", title="Unit of pressure")
+    points: list[LoadIn] = FormField(default_factory=list, max_length=12, title="Calibration")
+    stand: Literal["level", "presses", "lifts"] = FormField("level", title="How the motor stood")
+    keep_drift: bool = FormField(False, title="Leave drift of the zero in")
+    smooth: bool = FormField(False, title="Smooth out the stand's ringing, if there is any")
+    start: Annotated[Quantity, Measure("time", ge=0, le=1e5)] | None = FormField(
+        None, title="Burn from", description="Time in the chart of the record. Left empty: found."
+    )
+    end: Annotated[Quantity, Measure("time", gt=0, le=1e5)] | None = FormField(None, title="Burn to")
