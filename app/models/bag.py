@@ -65,3 +65,5 @@ class ReWeighIn(FormIn):
         False, title="Weighed in its tube", description="Only if it was weighed in its tube for the label, too."
     )
     note: str = FormField("", max_length=300, title="Note")
+    lot: str | None = FormField(None, max_length=20, title="Lot in hand")
+    grain: list[int] = FormField([], title="Grains in hand")

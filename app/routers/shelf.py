@@ -1,46 +1,174 @@
-"""The shelf, and everything about one grain."""
+"""The shelf, bags and re-weighs, sets, and everything about one grain."""
+
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
+from app.errors import BookError
 from app.forms import Form, from_texts
+from app.models import GrainBag
+from app.models.bag import KeepIn, ReWeighIn
 from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.routers.grains import pattern_choices
-from app.services import formulas, grains, shelf, trace, weighing, workshop
+from app.services import formulas, grains, reweighs, sets, shelf, trace, weigh_outs, weighing, workshop
+from app.services.sets import Proposal, SetsIn
 from app.services.shelf import ShelfIn
-from app.web import Book, Forms, Typed, redirect, render, submit, version_of
+from app.web import Book, Forms, Typed, blank, redirect, render, submit, version_of
 
 router = APIRouter(prefix="/shelf")
 
 
 @router.get("")
 def show(request: Request, session: Book) -> Response:
-    """The grains that are not used, by lot; a whole serial, typed or scanned, opens its grain."""
-    exact = grains.find(session, request.query_params.get("find", ""))
-    if exact is not None:
-        return redirect(f"/shelf/{exact.serial}")
+    """The grains that are not used, newest lots first; a whole serial, typed or scanned, opens its grain."""
+    query = request.query_params
     form = from_texts(
-        ShelfIn, request.query_params.multi_items(), "look", "/shelf",
-        {"state": shelf.STATE_CHOICES, "sort": shelf.SORT_CHOICES},
+        ShelfIn, query.multi_items(), "look", "/shelf",
+        {"state": shelf.STATE_CHOICES, "sort": shelf.SORT_CHOICES, "place": [(p, p) for p in shelf.places(session)]},
     )  # fmt: skip
-    wanted = form.check(workshop.get(session).units)
+    try:
+        exact = shelf.find(session, query.get("find", ""))
+        if exact is not None:
+            return redirect(f"/shelf/{exact.serial}")
+    except BookError as error:
+        form.refuse("find", error.message)
+    wanted = None if form.errors else form.check(workshop.get(session).units)
     assert wanted is None or isinstance(wanted, ShelfIn)
-    found = shelf.look(session, wanted or ShelfIn())
+    found = shelf.page(session, wanted or ShelfIn())
     form.values.setdefault("sort", [(wanted or ShelfIn()).sort])
+    rest = [(name, text) for name, text in query.multi_items() if name != "start" and text]
     return render(
         request, session, "shelf/shelf.html", section="shelf", status=200 if wanted else 422,
-        form=form, found=found, lots=shelf.by_lot(found), grouped=(wanted or ShelfIn()).sort == "lot",
-        filtered=bool(form.text("find") or form.text("state")),
-        ready=sum(v.state == "ready" for v in found),
+        form=form, found=found, lots=shelf.by_lot(found.views), rest=rest,
+        grouped=(wanted or ShelfIn()).sort in ("lot", "oldest"),
+        filtered=bool(form.text("find") or form.text("state") or form.text("place")),
+        ready=sum(v.state == "ready" for v in found.views),
+        gains=reweighs.latest(session, [v.grain.pk for v in found.views]),
+        digits=weigh_outs.places(workshop.get(session)),
     )  # fmt: skip
+
+
+# --- Several at once: bags, re-weighs, sets ----------------------------------------------------
+
+
+def _ids(request: Request) -> list[int]:
+    return [int(text) for text in request.query_params.getlist("grain") if text.isdecimal() and len(text) < 10]
+
+
+def _bags_page(request: Request, session: Session, ids: list[int], failed: Form | None = None) -> Response:
+    form = failed or blank(request, session, KeepIn, action="/shelf/bags", form_id="keep")
+    return render(
+        request, session, "shelf/bags.html", section="shelf", form=form, places=shelf.places(session),
+        views=shelf.of_ids(session, ids),
+    )  # fmt: skip
+
+
+@router.get("/bags")
+def bags(request: Request, session: Book) -> Response:
+    """Where the ticked grains' bags lie."""
+    return _bags_page(request, session, _ids(request))
+
+
+@router.post("/bags")
+def keep_all(request: Request, typed: Typed) -> Response:
+    """Note where several bags lie."""
+
+    def act(writing: Session, data: KeepIn) -> str:
+        shelf.keep(writing, data.grain, data)
+        return "/shelf"
+
+    ids = [int(text) for name, text in typed if name == "grain" and text.isdecimal() and len(text) < 10]
+    return submit(
+        request, typed, KeepIn, act=act, page=lambda s, form: _bags_page(request, s, ids, form), form_id="keep",
+        notice="It is noted where these bags lie.",
+    )  # fmt: skip
+
+
+def _reweigh_page(
+    request: Request, session: Session, lot: str | None, ids: list[int], failed: Form | None = None
+) -> Response:
+    now = reweighs.round_of(session, lot, ids)
+    expected = now.next or (now.views[0] if len(now.views) == 1 else None)
+    initial: dict[str, Any] = {
+        "serial": expected.grain.serial if expected else "",
+        "in_tube": bool(expected and expected.grain.tare_kg),
+    }
+    form = failed or blank(request, session, ReWeighIn, action="/shelf/reweigh", form_id="reweigh", initial=initial)
+    house = workshop.get(session)
+    return render(
+        request, session, "shelf/reweigh.html", section="shelf", form=form, lot=lot, ids=ids, round=now,
+        last=reweighs.last(session), digits=weigh_outs.places(house), step=house.scale_resolution_kg,
+        asked=bool(form.text("sure")) or form.field("gross").error.startswith(weighing.DOUBT),
+        focus="gross" if form.text("serial") else "serial",
+    )  # fmt: skip
+
+
+@router.get("/reweigh")
+def reweigh_page(request: Request, session: Book) -> Response:
+    """Re-weigh the grains of a lot, the ticked ones, or whatever is scanned."""
+    return _reweigh_page(request, session, request.query_params.get("lot") or None, _ids(request))
+
+
+@router.post("/reweigh")
+def reweigh(request: Request, typed: Typed) -> Response:
+    """Keep a re-weigh and go on to the next grain."""
+    lot = next((text for name, text in typed if name == "lot" and text), None)
+    ids = [int(text) for name, text in typed if name == "grain" and text.isdecimal() and len(text) < 10]
+
+    def act(writing: Session, data: ReWeighIn) -> str:
+        reweighs.weigh(writing, data)
+        rest = [f"lot={data.lot}"] if data.lot else [f"grain={i}" for i in data.grain]
+        return "/shelf/reweigh" + ("?" + "&".join(rest) if rest else "")
+
+    return submit(
+        request, typed, ReWeighIn, act=act, page=lambda s, form: _reweigh_page(request, s, lot, ids, form),
+        form_id="reweigh", notice="The re-weigh is kept; the label's mass stays.",
+    )  # fmt: skip
+
+
+@router.get("/sets")
+def make_sets(request: Request, session: Book) -> Response:
+    """Sets of even mass from the ready grains of one kind."""
+    found = sets.kinds(session)
+    texts = request.query_params.multi_items()
+    choices = [(k.key, f"{k.name} ({len(k.views)} ready)") for k in found]
+    form = from_texts(SetsIn, texts, "sets", "/shelf/sets", {"kind": choices})
+    made: list[Proposal] = []
+    if texts:
+        wanted = form.check(workshop.get(session).units)
+        kind = next((k for k in found if k.key == form.text("kind")), None)
+        if kind is None and found:
+            form.refuse("kind", "Choose one of the list.")
+        elif isinstance(wanted, SetsIn) and kind is not None:
+            try:
+                made = sets.propose(kind, wanted)
+            except BookError as error:
+                form.refuse(error.field, error.message)
+    else:
+        form.values |= {"size": ["4"], "kind": [found[0].key if found else ""]}
+    return render(
+        request, session, "shelf/sets.html", section="shelf", status=422 if form.errors else 200, form=form,
+        kinds=found, made=made, digits=weigh_outs.places(workshop.get(session)),
+        step=workshop.get(session).scale_resolution_kg,
+    )  # fmt: skip
+
+
+# --- One grain ---------------------------------------------------------------------------------
+
+
+def _kept(bag: GrainBag | None) -> dict[str, Any]:
+    if bag is None:
+        return {}
+    return {"place": bag.place, "desiccant": bag.desiccant, "desiccant_on": bag.desiccant_on}
 
 
 def _page(request: Request, session: Session, serial: str, failed: Form | None = None) -> Response:
     grain = grains.by_serial(session, serial)
     traced = trace.of_grain(session, grain)
-    view, house = traced.view, workshop.get(session)
+    view, house, moves = traced.view, workshop.get(session), shelf.moves(session, grain)
     forms = Forms(request, session, failed)
     here = f"/shelf/{grain.serial}"
     measured = {
@@ -63,6 +191,9 @@ def _page(request: Request, session: Session, serial: str, failed: Form | None =
         free=view.state not in ("in motor", "fired"), measure=measure, decide=decide,
         asked=bool(measure.text("sure")) or measure.field("gross").error.startswith(weighing.DOUBT),
         bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),
+        keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
+        moves=moves, places=shelf.places(session), gains=reweighs.history(session, grain),
+        digits=weigh_outs.places(house),
     )  # fmt: skip
 
 
@@ -115,4 +246,19 @@ def bag(request: Request, session: Book, serial: str, typed: Typed) -> Response:
     return submit(
         request, typed, BagIn, act=act, page=lambda s, form: _page(request, s, serial, form), form_id="bag",
         notice=f"{serial} is in its bag.",
+    )  # fmt: skip
+
+
+@router.post("/{serial}/keep")
+def keep(request: Request, session: Book, serial: str, typed: Typed) -> Response:
+    """Note where its bag lies and what is in it."""
+    grains.by_serial(session, serial)
+
+    def act(writing: Session, data: KeepIn) -> str:
+        shelf.keep(writing, [grains.by_serial(writing, serial).pk], data)
+        return f"/shelf/{serial}"
+
+    return submit(
+        request, typed, KeepIn, act=act, page=lambda s, form: _page(request, s, serial, form), form_id="keep",
+        notice=f"It is noted where {serial} lies.",
     )  # fmt: skip

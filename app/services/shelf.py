@@ -1,46 +1,147 @@
-"""The shelf: grains that are not burned, looked through by state and serial."""
+"""The shelf: grains that are not burned, a page at a time, where their bags lie, and finding one by its label."""
 
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
+from urllib.parse import unquote, urlsplit
 
 from pydantic import Field as FormField
-from sqlalchemy import ColumnElement
-from sqlmodel import Session, col
+from sqlalchemy import ColumnElement, and_, func
+from sqlalchemy import select as select_core
+from sqlmodel import Session, col, select
 
-from app.models import BuildGrain, Firing, Grain
+from app import clock
+from app.errors import NotFound, Refused
+from app.models import Batch, BuildGrain, Firing, Grain, GrainBag, MotorBuild
+from app.models.bag import KeepIn
 from app.models.base import FormIn
 from app.services import grains
 from app.services.grains import GrainView
+
+ON_A_PAGE = 60
+"""Grains on one page of the shelf; a lot that begins on a page is shown whole."""
 
 
 class ShelfIn(FormIn):
     """Which grains to look at; every field may stay empty."""
 
-    find: str | None = FormField(None, max_length=40, title="Serial", description="Part of it is enough.")
+    find: str | None = FormField(
+        None, max_length=200, title="Serial", description="Type it or scan the label; part of it is enough."
+    )
     state: Literal["weighed", "held", "rejected", "accepted", "curing", "ready", "in motor"] | None = FormField(
         None, title="State"
     )
-    sort: Literal["lot", "cured", "mass", "density"] = FormField("lot", title="Sorted by")
+    place: str | None = FormField(None, max_length=80, title="Place")
+    sort: Literal["lot", "oldest", "mass", "density"] = FormField("lot", title="Sorted by")
+    start: int = FormField(0, ge=0)
 
 
 STATE_CHOICES = [(key, words) for key, words in grains.STATES.items() if key != "fired"]
-SORT_CHOICES = [("lot", "Lot and number"), ("cured", "Ready first"), ("mass", "Heaviest first"),
+SORT_CHOICES = [("lot", "Newest lots first"), ("oldest", "Oldest lots first"), ("mass", "Heaviest first"),
                 ("density", "Densest first")]  # fmt: skip
 
+# --- Finding one -------------------------------------------------------------------------------
 
-def look(session: Session, wanted: ShelfIn) -> list[GrainView]:
-    """Grains on the shelf, or ready in a motor, that meet the filter, sorted."""
+_SERIAL = re.compile(r"\d\d[A-L]\d+-\d+")
+
+
+def scanned(text: str) -> str:
+    """The serial in what was typed or scanned: a serial as it is, or the address in a label's code."""
+    text = text.strip()
+    if "://" in text or text.startswith("/"):
+        path = unquote(urlsplit(text).path)
+        return path.rpartition("/shelf/")[2].strip("/").upper() if "/shelf/" in path else text
+    return text.upper()
+
+
+def find(session: Session, text: str) -> Grain | None:
+    """The grain that was typed or scanned; nothing when the text is only part of a serial.
+
+    Raises
+    ------
+    NotFound
+        A whole serial or a label that this book does not have.
+    """
+    serial = scanned(text)
+    grain = grains.find(session, serial) if serial else None
+    if grain is not None:
+        return grain
+    if "://" in serial or serial.startswith("/"):
+        raise NotFound("What was scanned is not the label of a grain. Scan the label on the bag, or type its serial.")
+    if _SERIAL.fullmatch(serial):
+        raise NotFound(
+            f"There is no grain {serial} in this book. Compare it with the label; a label of another book, or a serial "
+            "corrected after printing, is not found here."
+        )
+    return None
+
+
+# --- Looking through ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ShelfPage:
+    """Some grains of the shelf in order, their bags by grain, and where the next page starts, if there is one."""
+
+    views: list[GrainView]
+    bags: dict[int, GrainBag]
+    start: int
+    next_start: int | None
+
+
+def page(session: Session, wanted: ShelfIn) -> ShelfPage:
+    """One page of the grains that meet the filter, sorted; only what is on the page is read in full."""
+    rows = _in_order(session, wanted)
+    found: list[GrainView] = []
+    at = wanted.start
+    while at < len(rows) and len(found) < ON_A_PAGE:
+        end = min(at + ON_A_PAGE - len(found), len(rows))
+        if wanted.sort in ("lot", "oldest"):
+            while end < len(rows) and rows[end][1] == rows[end - 1][1]:
+                end += 1
+        ids = [grain_id for grain_id, _ in rows[at:end]]
+        by_id = {v.grain.id: v for v in grains.views(session, col(Grain.id).in_(ids))}
+        found += [by_id[i] for i in ids if i in by_id and wanted.state in (None, by_id[i].state)]
+        at = end
+    kept = bags(session, [v.grain.pk for v in found])
+    return ShelfPage(found, kept, wanted.start, at if at < len(rows) else None)
+
+
+_DECIDED = {"weighed": None, "held": "hold", "rejected": "reject"}
+
+
+def _in_order(session: Session, wanted: ShelfIn) -> Sequence[tuple[int, int]]:
+    """Grain and batch of everything that can meet the filter; whether a cure is over is left to the views."""
     where: list[ColumnElement[bool]] = [col(Firing.id).is_(None)]
+    where.append(col(BuildGrain.id).is_not(None) if wanted.state == "in motor" else col(BuildGrain.id).is_(None))
+    if wanted.state is not None and wanted.state != "in motor":
+        decision = _DECIDED.get(wanted.state, "accept")
+        where.append(col(Grain.decision).is_(None) if decision is None else col(Grain.decision) == decision)
     if wanted.find:
-        where.append(col(Grain.serial).contains(wanted.find.upper(), autoescape=True))
-    if wanted.state is None:
-        where.append(col(BuildGrain.id).is_(None))
-    found = [v for v in grains.views(session, *where) if wanted.state in (None, v.state)]
-    keys: dict[str, Any] = {
-        "cured": lambda v: v.cured_at,
-        "mass": lambda v: -v.grain.mass_kg,
-        "density": lambda v: -v.grain.density_share,
+        where.append(col(Grain.serial).contains(scanned(wanted.find), autoescape=True))
+    query = (
+        select_core(col(Grain.id), col(Grain.batch_id))
+        .join(Batch, col(Grain.batch_id) == Batch.id)
+        .outerjoin(BuildGrain, and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None)))
+        .outerjoin(MotorBuild, col(BuildGrain.motor_build_id) == MotorBuild.id)
+        .outerjoin(Firing, and_(col(Firing.motor_build_id) == MotorBuild.id, col(Firing.result) != "no_light"))
+    )
+    if wanted.place:
+        query = query.join(GrainBag, col(GrainBag.grain_id) == Grain.id)
+        where += [col(GrainBag.id).in_(_newest()), col(GrainBag.place) == wanted.place]
+    orders: dict[str, tuple[Any, ...]] = {
+        "lot": (col(Batch.planned_for).desc(), col(Batch.id).desc(), col(Grain.number)),
+        "oldest": (col(Batch.planned_for), col(Batch.id), col(Grain.number)),
+        "mass": (col(Grain.mass_kg).desc(), col(Grain.id)),
+        "density": (col(Grain.density_share).desc(), col(Grain.id)),
     }
-    return found if wanted.sort == "lot" else sorted(found, key=keys[wanted.sort])
+    return [(row[0], row[1]) for row in session.execute(query.where(*where).order_by(*orders[wanted.sort]))]
+
+
+def of_ids(session: Session, grain_ids: Sequence[int]) -> list[GrainView]:
+    """The grains of these identities, by lot and number."""
+    return grains.views(session, col(Grain.id).in_(list(grain_ids))) if grain_ids else []
 
 
 def by_lot(views: list[GrainView]) -> list[tuple[GrainView, list[GrainView]]]:
@@ -49,3 +150,59 @@ def by_lot(views: list[GrainView]) -> list[tuple[GrainView, list[GrainView]]]:
     for view in views:
         lots.setdefault(view.batch.pk, []).append(view)
     return [(lot[0], lot) for lot in lots.values()]
+
+
+# --- Bags --------------------------------------------------------------------------------------
+
+
+def _newest() -> Any:
+    return select_core(func.max(col(GrainBag.id))).group_by(col(GrainBag.grain_id))
+
+
+def bags(session: Session, grain_ids: Iterable[int]) -> dict[int, GrainBag]:
+    """How each of these grains lies now, for those of which something was noted."""
+    newest = _newest().where(col(GrainBag.grain_id).in_(list(grain_ids)))
+    return {bag.grain_id: bag for bag in session.exec(select(GrainBag).where(col(GrainBag.id).in_(newest)))}
+
+
+def moves(session: Session, grain: Grain) -> list[GrainBag]:
+    """Every note of where a grain lay, newest first."""
+    found = select(GrainBag).where(GrainBag.grain_id == grain.pk).order_by(col(GrainBag.id).desc())
+    return list(session.exec(found))
+
+
+def places(session: Session) -> list[str]:
+    """The places where bags lie now, by name."""
+    query = select(GrainBag.place).where(col(GrainBag.id).in_(_newest()), GrainBag.place != "").distinct()
+    return sorted(session.exec(query), key=str.casefold)
+
+
+def keep(session: Session, grain_ids: Sequence[int], data: KeepIn) -> int:
+    """Note where bags lie and whether there is desiccant in them; tells how many.
+
+    Raises
+    ------
+    Refused
+        No grain was ticked, nothing is said, one is in a motor or burned, or the desiccant's date cannot be.
+    """
+    found = of_ids(session, grain_ids)
+    if not found:
+        raise Refused("Tick at least one grain.", field="grain")
+    if not data.place and not data.desiccant:
+        raise Refused("Write where it lies, or tick that there is desiccant in the bag.", field="place")
+    since = data.desiccant_on
+    if since is not None and not data.desiccant:
+        raise Refused("Tick that there is desiccant, or leave its date empty.", field="desiccant_on")
+    if since is not None and since > clock.today():
+        raise Refused("This day is still to come.", field="desiccant_on")
+    for view in found:
+        if view.state in ("in motor", "fired"):
+            gone = "is in motor" if view.state == "in motor" else "was burned in"
+            raise Refused(f"{view.grain.serial} {gone} {view.motor}; it lies in no bag.", field="grain")
+    if data.desiccant and since is None:
+        since = clock.today()
+    for view in found:
+        row = GrainBag(grain_id=view.grain.pk, place=data.place, desiccant=data.desiccant, desiccant_on=since)
+        session.add(row)
+    session.flush()
+    return len(found)

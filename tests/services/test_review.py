@@ -159,7 +159,7 @@ def _queries(session: Session) -> Iterator[list[str]]:
 def test_pages_ask_the_book_as_often_for_many_lots_as_for_one(session: Session) -> None:
     reads = {
         "review": lambda: review.lots(session, ReviewIn()),
-        "shelf": lambda: shelf.look(session, ShelfIn()),
+        "shelf": lambda: shelf.page(session, ShelfIn()).views,
         "trace": lambda: trace.origins(session, [line.batch.pk for line in review.lots(session, ReviewIn())]),
     }
 
@@ -183,8 +183,8 @@ def test_the_shelf_is_searched_and_sorted(session: Session) -> None:
     lot = build.cast(session, 3)
     made = [build.grain(session, lot, share) for share in (0.95, 0.97, 0.96)]
     held = build.grain(session, lot, 0.9, "hold")
-    assert [v.grain for v in shelf.look(session, ShelfIn(sort="density"))] == [made[1], made[2], made[0], held]
-    assert [v.grain for v in shelf.look(session, ShelfIn(state="held"))] == [held]
-    assert [v.grain for v in shelf.look(session, ShelfIn(find=f"{lot.code.lower()}-02"))] == [made[1]]
-    assert shelf.look(session, ShelfIn(find="%")) == []
-    assert shelf.look(session, ShelfIn(state="ready")) == []
+    assert [v.grain for v in shelf.page(session, ShelfIn(sort="density")).views] == [made[1], made[2], made[0], held]
+    assert [v.grain for v in shelf.page(session, ShelfIn(state="held")).views] == [held]
+    assert [v.grain for v in shelf.page(session, ShelfIn(find=f"{lot.code.lower()}-02")).views] == [made[1]]
+    assert shelf.page(session, ShelfIn(find="%")).views == []
+    assert shelf.page(session, ShelfIn(state="ready")).views == []

@@ -1,0 +1,154 @@
+"""Stored grains on the scale again: what they gained since the label, and what that says."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sqlalchemy import func
+from sqlmodel import Session, col, select
+
+from app import clock
+from app.calc.graincheck import MoistureGain, moisture_gain
+from app.errors import BookError, Refused
+from app.models import Batch, BuildGrain, Grain, ReWeigh
+from app.models.bag import ReWeighIn
+from app.services import grains, shelf, workshop
+from app.services.grains import GrainView
+from app.services.weighing import DOUBT, SLIPS
+from app.units import show
+
+FAR = 0.05
+"""A mass this far off the label is asked about once [-]; Grainbook's own choice."""
+
+
+@dataclass(frozen=True)
+class Gain:
+    """A re-weigh and what it says."""
+
+    row: ReWeigh
+    moisture: MoistureGain
+
+    @property
+    def tolerance_share(self) -> float:
+        """What the scale cannot tell, over the label's mass [-]."""
+        return self.moisture.tolerance / self.row.label_kg
+
+    @property
+    def flag(self) -> str:
+        """The mark for a page: 'accept' for no change, 'look' for one."""
+        return "look" if self.moisture.real else "accept"
+
+
+def gain_of(row: ReWeigh) -> Gain:
+    """What a re-weigh says, by the step its scale had."""
+    return Gain(row, moisture_gain(row.label_kg, row.mass_kg, row.scale_resolution_kg))
+
+
+def weigh(session: Session, data: ReWeighIn) -> ReWeigh:
+    """Put a stored grain on the scale again; its label's mass stays.
+
+    Raises
+    ------
+    Refused
+        No such grain, one of another lot than the one in hand, one that is burned or in a motor, a tube that the
+        label's mass did not have, or a mass that can hardly be and was not said to be right.
+    """
+    grain = _grain(session, data)
+    if data.in_tube and not grain.tare_kg:
+        raise Refused(
+            f"{grain.serial} was weighed without a tube for its label. Weigh it without one, or leave this empty.",
+            field="in_tube",
+        )
+    tare = grain.tare_kg if data.in_tube else 0.0
+    mass = data.gross.si - tare
+    house = workshop.get(session)
+    if not data.sure or mass <= 0:
+        _likely(session, grain, data, tare)
+    row = ReWeigh(
+        grain_id=grain.pk, weighed_at=clock.now(), gross_kg=data.gross.si, gross_typed=data.gross.typed, tare_kg=tare,
+        mass_kg=mass, label_kg=grain.mass_kg, scale_resolution_kg=house.scale_resolution_kg, note=data.note,
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    return row
+
+
+def _grain(session: Session, data: ReWeighIn) -> Grain:
+    try:
+        grain = shelf.find(session, data.serial)
+    except BookError as error:
+        raise Refused(error.message, field="serial") from None
+    if grain is None:
+        raise Refused("Type the whole serial as it stands on the label, such as 26K3-04.", field="serial")
+    view = grains.view(session, grain.serial)
+    if data.lot and view.batch.code != data.lot.upper():
+        raise Refused(
+            f"This is {grain.serial}, and you are re-weighing lot {data.lot.upper()}. Take the right bag, or go to "
+            f"lot {view.batch.code} first.",
+            field="serial",
+        )
+    if view.state == "fired":
+        raise Refused(f"{grain.serial} was burned in {view.motor}: this is not its bag any more.", field="serial")
+    if view.state == "in motor":
+        raise Refused(f"{grain.serial} is in motor {view.motor}; take the motor apart first.", field="serial")
+    return grain
+
+
+def _likely(session: Session, grain: Grain, data: ReWeighIn, tare: float) -> None:
+    mass, units = data.gross.si - tare, workshop.get(session).units
+    if mass > 0 and abs(mass / grain.mass_kg - 1) <= FAR:
+        return
+    label = f"The label of {grain.serial} says {show(grain.mass_kg, 'mass', units)}."
+    for slip in SLIPS:
+        if abs((data.gross.si * slip - tare) / grain.mass_kg - 1) <= FAR:
+            raise Refused(f"{DOUBT} {show(data.gross.si * slip, 'mass', units)}? {label}", field="gross")
+    if grain.tare_kg and not data.in_tube and abs((mass - grain.tare_kg) / grain.mass_kg - 1) <= FAR:
+        raise Refused(f"That is about its mass with its tube. {label} Tick that it is in its tube.", field="gross")
+    raise Refused(
+        f"{DOUBT} {data.gross.typed}? {label} Look whether this is another grain, one in its tube or a broken one.",
+        field="gross",
+    )
+
+
+def history(session: Session, grain: Grain) -> list[Gain]:
+    """Every re-weigh of a grain with what it says, newest first."""
+    found = select(ReWeigh).where(ReWeigh.grain_id == grain.pk).order_by(col(ReWeigh.id).desc())
+    return [gain_of(row) for row in session.exec(found)]
+
+
+def latest(session: Session, grain_ids: Iterable[int]) -> dict[int, Gain]:
+    """The newest re-weigh of each of these grains, for those that have one."""
+    newest = (
+        select(func.max(ReWeigh.id)).where(col(ReWeigh.grain_id).in_(list(grain_ids))).group_by(col(ReWeigh.grain_id))
+    )
+    return {row.grain_id: gain_of(row) for row in session.exec(select(ReWeigh).where(col(ReWeigh.id).in_(newest)))}
+
+
+@dataclass(frozen=True)
+class Round:
+    """Grains to be weighed one after another: all of them, what each says today, and which comes next."""
+
+    views: list[GrainView]
+    today: dict[int, Gain]
+    next: GrainView | None
+
+
+def round_of(session: Session, lot: str | None, grain_ids: list[int]) -> Round:
+    """The stored grains of a lot, or the ticked ones, and the first of them not weighed again today."""
+    if lot:
+        found = grains.views(session, col(Batch.code) == lot.upper(), col(BuildGrain.id).is_(None))
+    else:
+        found = [v for v in shelf.of_ids(session, grain_ids) if v.motor is None]
+    found = [v for v in found if v.state != "rejected"]
+    gains = latest(session, [v.grain.pk for v in found])
+    today = {k: g for k, g in gains.items() if clock.local(g.row.weighed_at).date() == clock.today()}
+    return Round(found, today, next((v for v in found if v.grain.pk not in today), None))
+
+
+def last(session: Session) -> tuple[Grain, Gain] | None:
+    """The grain re-weighed last, if any was today."""
+    row = session.exec(select(ReWeigh).order_by(col(ReWeigh.id).desc()).limit(1)).first()
+    if row is None or clock.local(row.weighed_at).date() != clock.today():
+        return None
+    grain = session.get(Grain, row.grain_id)
+    assert grain is not None
+    return grain, gain_of(row)
