@@ -7,6 +7,7 @@ import re
 import secrets
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import date, datetime
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin
 
@@ -28,8 +29,19 @@ _WORDS = {
     "date_parsing": "Type a date, such as 2026-11-25.",
     "datetime_parsing": "Type a date and a time, such as 2026-11-25 14:30.",
     "datetime_from_date_parsing": "Type a date and a time, such as 2026-11-25 14:30.",
-    "finite_number": "Type a number that is not endless.",
 }
+
+_PLACE = r"([0-9]{1,3})"
+"""The number of a row in the name of its field; a page draws that many rows."""
+
+_DAY = r"(?:199[0-9]|2[0-9]{3})-[0-9]{2}-[0-9]{2}"
+_SHAPES = {
+    int: (re.compile(r"[+-]?[0-9]{1,9}"), _WORDS["int_parsing"]),
+    float: (re.compile(r"[+-]?(?:[0-9]{1,15}[.,]?[0-9]{0,15}|[.,][0-9]{1,15})"), _WORDS["float_parsing"]),
+    date: (re.compile(_DAY), _WORDS["date_parsing"]),
+    datetime: (re.compile(_DAY + r"[T ][0-9]{2}:[0-9]{2}.*", re.DOTALL), _WORDS["datetime_parsing"]),
+}
+"""What a text must look like before a model reads it: models take 0 for a day of 1970, and any length of number."""
 
 
 @dataclass(frozen=True)
@@ -119,20 +131,36 @@ class Form:
     def rows(self, name: str, spare: int = 2, least: int = 4) -> list[dict[str, BoundField]]:
         """The rows of a list field: those typed and a few empty ones."""
         row_model = _row_model(self.model.model_fields[name])
-        used = {int(m[1]) for key in self.values if (m := re.match(rf"{name}\.(\d+)\.", key))}
+        used = {int(m[1]) for key in self.values if (m := re.match(rf"{name}\.{_PLACE}\.", key))}
         count = max(max(used, default=-1) + 1 + spare, least)
         return [{f: self.field(f"{name}.{i}.{f}") for f in row_model.model_fields} for i in range(count)]
 
     def check(self, units: UnitSystem) -> FormIn | None:
         """Validate what stands in the form; on a fault fill `errors` and give nothing back."""
         tree, self.places = _tree(self.model, self.values)
+        self._refuse_shapes()
         try:
-            return self.model.model_validate(tree, context={"units": units})
+            data = self.model.model_validate(tree, context={"units": units})
         except ValidationError as error:
             for fault in error.errors(include_url=False):
                 name = _name(fault["loc"], self.places)
                 self.errors.setdefault(name, self._words(name, dict(fault)))
-            return None
+        return None if self.errors else data
+
+    def _refuse_shapes(self) -> None:
+        """Find the texts that no field may hold, or that are no number or day to begin with."""
+        for name, texts in self.values.items():
+            if not self._has(name):
+                continue
+            plain = _plain(_locate(self.model, name)[1])
+            if get_origin(plain) is list:
+                plain = get_args(plain)[0]
+            shape, words = _SHAPES.get(plain, (None, "")) if isinstance(plain, type) else (None, "")
+            for text in texts:
+                if "\x00" in text:
+                    self.errors[name] = "There is a sign in this that cannot be written (NUL). Type it again."
+                elif text.strip() and shape is not None and not shape.fullmatch(text.strip()):
+                    self.errors[name] = "Choose one of the list." if name.endswith("_id") else words
 
     def refuse(self, field_name: str | None, message: str) -> None:
         """Put a service's refusal beside its field, or at the head of the form.
@@ -149,7 +177,7 @@ class Form:
     def _has(self, name: str) -> bool:
         try:
             _locate(self.model, name)
-        except KeyError:
+        except (KeyError, TypeError):
             return False
         return True
 
@@ -202,9 +230,14 @@ def from_texts(
     version = values.pop("version", [""])[0]
     once = values.pop("once", [""])[0]
     form = Form(model, form_id, action, values, choices=dict(choices))
-    form.version = int(version) if version.isdigit() else None
+    form.version = whole(version)
     form.once = once or form.once
     return form
+
+
+def whole(text: str) -> int | None:
+    """The whole number that a text is, if it is one of a usual length."""
+    return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
 
 
 def _plain(info: FieldInfo) -> Any:
@@ -217,16 +250,18 @@ def _plain(info: FieldInfo) -> Any:
 
 
 def _row_model(info: FieldInfo) -> type[BaseModel]:
-    (inner,) = get_args(_plain(info))
-    assert isinstance(inner, type)
-    assert issubclass(inner, BaseModel)
+    inner = next(iter(get_args(_plain(info))), None)
+    if not isinstance(inner, type) or not issubclass(inner, BaseModel):
+        raise TypeError("this field holds no rows")
     return inner
 
 
 def _locate(model: type[BaseModel], name: str) -> tuple[type[BaseModel], FieldInfo]:
     head, *rest = name.split(".")
     info = model.model_fields[head]
-    if len(rest) == 2:
+    if rest:
+        if len(rest) != 2:
+            raise KeyError(name)
         row = _row_model(info)
         return row, row.model_fields[rest[1]]
     return model, info
@@ -278,7 +313,7 @@ def _is_model(inner: Any) -> bool:
 def _rows(name: str, row_model: type[BaseModel], values: Texts) -> list[tuple[int, dict[str, str]]]:
     rows: dict[int, dict[str, str]] = {}
     for key, texts in values.items():
-        match = re.fullmatch(rf"{name}\.(\d{{1,4}})\.(\w+)", key)
+        match = re.fullmatch(rf"{name}\.{_PLACE}\.(\w+)", key)
         if match and texts[0].strip() and match[2] in row_model.model_fields:
             info = row_model.model_fields[match[2]]
             rows.setdefault(int(match[1]), {})[match[2]] = _tidy(_plain(info), texts[0])

@@ -181,12 +181,15 @@ _DECIMALS = {
 
 _NUMBER = re.compile(
     r"""^\s*(?P<sign>[+\-−]?)\s*(?:
-        (?P<whole>\d+)\s+(?P<num1>\d+)\s*/\s*(?P<den1>\d+)      # 1 3/4
-      | (?P<num>\d+)\s*/\s*(?P<den>\d+)                         # 3/4
-      | (?P<decimal>\d+(?:[.,]\d+)?|[.,]\d+)                    # 19, 19.05, 19,05, .75
+        (?P<whole>[0-9]+)\s+(?P<num1>[0-9]+)\s*/\s*(?P<den1>[0-9]+)      # 1 3/4
+      | (?P<num>[0-9]+)\s*/\s*(?P<den>[0-9]+)                             # 3/4
+      | (?P<decimal>[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)                      # 19, 19.05, 19,05, .75
     )\s*(?P<unit>[^\d\s.,].*?)?\s*$""",
     re.VERBOSE,
 )
+
+_LONGEST = 60
+"""Characters of a number with its unit; more is a slip of the keyboard, and could be no number of this machine."""
 
 
 class UnitError(ValueError):
@@ -238,6 +241,8 @@ def parse(text: str, kind_name: str, units: UnitSystem = METRIC) -> Quantity:
     typed = text.strip()
     if not typed:
         raise UnitError(f"Type {kind.noun}, such as {kind.example}.")
+    if len(typed) > _LONGEST:
+        raise UnitError(f"“{typed[:20]}…” is too long or too large to be {kind.noun}, such as {kind.example}.")
     match = _NUMBER.match(typed)
     if match is None:
         raise UnitError(f"“{typed}” is not {kind.noun}. Type a number and a unit, such as {kind.example}.")

@@ -24,7 +24,7 @@ from app.calc.errors import CalcError
 from app.calc.ingredients import INGREDIENTS
 from app.db import reading, writing
 from app.errors import BookError
-from app.forms import Choice, Form, from_texts
+from app.forms import Choice, Form, from_texts, whole
 from app.models import Draft, OnceToken, Workshop
 from app.models.base import FormIn, as_form
 from app.settings import resource
@@ -36,7 +36,12 @@ Page = Callable[[Session, Form], Response]
 
 async def _typed(request: Request) -> Texts:
     data = await request.form()
-    return [(name, value) for name, value in data.multi_items() if isinstance(value, str)]
+    return [(_writable(name), _writable(value)) for name, value in data.multi_items() if isinstance(value, str)]
+
+
+def _writable(text: str) -> str:
+    """The text with a mark in place of halves of characters, which no file can hold."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _book(request: Request) -> Iterator[Session]:
@@ -210,15 +215,19 @@ def submit(
             session.rollback()
     with reading(engine) as session:
         response = page(session, form)
+        if b'role="alert"' not in response.body:  # the page has this form no more; the refusal is told all the same
+            words = [form.message, *(f"{label}: {fault}" for _, label, fault in form.faults)]
+            message = " ".join(word for word in words if word)
+            response = render(request, session, "error.html", section="", code="Not saved", message=message)
     response.status_code = status
     return response
 
 
 def version_of(typed: Texts) -> int | None:
-    """The version of the row that a form was opened on."""
+    """The version of the row that a form was opened on; 0, which no row has, where it cannot be read."""
     for name, text in typed:
-        if name == "version" and text.isdigit():
-            return int(text)
+        if name == "version":
+            return whole(text) or 0
     return None
 
 

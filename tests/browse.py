@@ -34,7 +34,7 @@ class Page(HTMLParser):
         if tag not in ("input", "link", "meta", "br", "hr", "img", "path", "line", "rect", "circle"):
             self._open.append((tag, a.get("id", "")))
         if tag == "form":
-            self._form = self.forms.setdefault(a["id"], PageForm(a["action"]))
+            self._form = self.forms.setdefault(a.get("id", a["action"]), PageForm(a["action"]))
         if self._form is None:
             return
         name = a.get("name", "")

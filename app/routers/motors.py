@@ -11,7 +11,7 @@ from app import clock, web
 from app.calc.errors import CalcError
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.errors import BookError, Refused
-from app.forms import Choice, Form, from_texts
+from app.forms import Choice, Form, from_texts, whole
 from app.models import Workshop
 from app.models.base import FormIn
 from app.models.motor import BuildIn, DesignIn, FlightIn, TakeApartIn
@@ -160,8 +160,7 @@ def _in_order(typed: Texts) -> Texts:
     place = _place_of(typed)
 
     def rank(pair: tuple[str, str]) -> int:
-        text = place.get(pair[1], "")
-        return int(text) if text.isdecimal() else 10**6
+        return whole(place.get(pair[1], "")) or 10**9
 
     ticked = sorted((pair for pair in typed if pair[0] == "grain_ids"), key=rank)
     return [pair for pair in typed if pair[0] != "grain_ids"] + ticked
@@ -170,12 +169,12 @@ def _in_order(typed: Texts) -> Texts:
 def _places_told(typed: Texts) -> None:
     """Refuse places that say no order, rather than guess one."""
     ticked = {text for name, text in typed if name == "grain_ids"}
-    told = {grain: text for grain, text in _place_of(typed).items() if text}
-    if any(not text.isdecimal() or int(text) < 1 for text in told.values()):
+    told = {grain: whole(text) for grain, text in _place_of(typed).items() if text}
+    if any(not place for place in told.values()):
         raise Refused("A place is a whole number: 1 at the forward closure, then on to the nozzle.", field="grain_ids")
     if set(told) - ticked:
         raise Refused("A grain has a place but no tick. Tick it, or empty its place.", field="grain_ids")
-    if len({int(text) for text in told.values()}) != len(told):
+    if len(set(told.values())) != len(told):
         raise Refused("Two grains have the same place; give each its own.", field="grain_ids")
 
 

@@ -11,6 +11,9 @@ from app.models.base import FormIn, Row, build, change
 
 R = TypeVar("R", bound=Row)
 
+LARGEST_ID = 2**63
+"""The file can hold no identity as large as this, so it cannot be asked for one."""
+
 
 def get(session: Session, table: type[R], row_id: int, noun: str = "entry") -> R:
     """The row of that identity.
@@ -20,7 +23,7 @@ def get(session: Session, table: type[R], row_id: int, noun: str = "entry") -> R
     NotFound
         There is none.
     """
-    row = session.get(table, row_id)
+    row = session.get(table, row_id) if abs(row_id) < LARGEST_ID else None
     if row is None:
         raise NotFound(f"There is no such {noun} in this book.")
     return row
