@@ -93,8 +93,8 @@ class FormulaIn(FormIn):
     law_rate: Annotated[Quantity, Measure("burn_rate", gt=1e-5, le=0.2)] | None = FormField(
         None, title="Rate at 1 MPa", description="The a of r = a Pⁿ, with P in MPa."
     )
-    law_exponent: Annotated[float, FormField(ge=-0.95, le=0.95)] | None = FormField(
-        None, title="Exponent n", description="Below 1: with 1 or more no motor is steady."
+    law_exponent: float | None = FormField(
+        None, ge=-0.95, le=0.95, title="Exponent n", description="Below 1: with 1 or more no motor is steady."
     )
     law_from: Annotated[Quantity, Measure("pressure", gt=1e4, le=1e8)] | None = FormField(
         None, title="Measured from", description="Lowest pressure that was measured at, absolute."

@@ -179,7 +179,7 @@ class CaseIn(FormIn):
     land: Length | None = FormField(
         None, title="Wall behind the groove", description="Length from the groove to the end of the case."
     )
-    bolt_count: Annotated[int, FormField(ge=1, le=100)] | None = FormField(None, title="Bolts round one closure")
+    bolt_count: int | None = FormField(None, ge=1, le=100, title="Bolts round one closure")
     hole_d: Length | None = FormField(None, title="Hole diameter", description="In the case's wall.")
     shank_d: Length | None = FormField(
         None, title="Bolt diameter where it is sheared", description="The root of the thread if it is threaded there."

@@ -4,6 +4,7 @@ from app.routers import (
     api,
     cast,
     checklists,
+    coring,
     drafts,
     firings,
     formulas,
@@ -31,6 +32,7 @@ ROUTERS = [
         grains,
         shelf,
         labels,
+        coring,  # before the motors, whose codes would take its address
         motors,
         firings,
         review,

@@ -23,7 +23,12 @@ from app.web import Book, Forms, Texts, Typed
 
 router = APIRouter(prefix="/motors")
 
-TABS = [("/motors", "Built"), ("/motors/design", "What would it do?"), ("/motors/new", "Build one")]
+TABS = [
+    ("/motors", "Built"),
+    ("/motors/design", "What would it do?"),
+    ("/motors/coring", "A core off centre"),
+    ("/motors/new", "Build one"),
+]
 
 
 @router.get("")
@@ -42,12 +47,7 @@ def listing(request: Request, session: Book) -> Response:
 def design(request: Request, session: Book) -> Response:
     """What grains of a pattern would do in a case: the answers stand in the address, so it can be kept."""
     house = workshop.get(session)
-    choices = {
-        "formula_id": web.choose(formulas.current(session), lambda f: f.label),
-        "pattern_id": web.choose(hardware.patterns(session)),
-        "case_id": web.choose(hardware.cases(session)),
-        "nozzle_id": _nozzles(session, house.units),
-    }
+    choices = design_choices(session, house.units)
     asked = [pair for pair in request.query_params.multi_items() if pair[0] in DesignIn.model_fields]
     outlook, status = None, 200
     form = from_texts(DesignIn, asked, "design", "/motors/design", choices)
@@ -55,14 +55,29 @@ def design(request: Request, session: Book) -> Response:
         outlook = _answered(session, form, house.units)
         status = 200 if outlook else 422
     else:
-        form.values = {name: [options[0][0]] for name, options in choices.items() if len(options) == 1}
-        share = editable(house.expected_density_share, "share")
-        form.values |= {k: [v] for k, v in {**_conditions(session, house), "count": "4", "density": share}.items()}
+        form.values = {name: [text] for name, text in design_start(session, house, choices).items()}
     return web.render(
         request, session, "motors/design.html", status=status, section="motors", tabs=TABS, form=form,
         outlook=outlook, chart=chart_of(outlook, house.units) if outlook else None,
         flight=_flight(request, session, outlook) if outlook else None,
     )  # fmt: skip
+
+
+def design_choices(session: Session, units: UnitSystem) -> dict[str, list[Choice]]:
+    """What a motor not yet cast can be made of."""
+    return {
+        "formula_id": web.choose(formulas.current(session), lambda f: f.label),
+        "pattern_id": web.choose(hardware.patterns(session)),
+        "case_id": web.choose(hardware.cases(session)),
+        "nozzle_id": _nozzles(session, units),
+    }
+
+
+def design_start(session: Session, house: Workshop, choices: dict[str, list[Choice]]) -> dict[str, str]:
+    """What stands in the form of a motor not yet cast: where there is one choice that, and the usual conditions."""
+    only = {name: options[0][0] for name, options in choices.items() if len(options) == 1}
+    share = editable(house.expected_density_share, "share")
+    return {**only, **_conditions(session, house), "count": "4", "density": share}
 
 
 def _answered(session: Session, form: Form, units: UnitSystem) -> Outlook | None:

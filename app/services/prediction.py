@@ -117,10 +117,15 @@ def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = 
         run = simulate(motor)
         return _outlook(setup, house, state, motor, run, samples, seed)
     except CalcError as error:
-        place, subject = _FIELDS.get(error.field, (None, error.field.replace("_", " ").capitalize()))
-        if setup.as_designed and place == "grain_ids":
-            place = "pattern_id"
-        raise Refused(f"{subject}: {error.fault} {error.remedy}".strip(), field=place) from error
+        raise refusal(error, setup) from error
+
+
+def refusal(error: CalcError, setup: Setup) -> Refused:
+    """A fault of the calculation as a form says it, beside the field it belongs to."""
+    place, subject = _FIELDS.get(error.field, (None, error.field.replace("_", " ").capitalize()))
+    if setup.as_designed and place == "grain_ids":
+        place = "pattern_id"
+    return Refused(f"{subject}: {error.fault} {error.remedy}".strip(), field=place)
 
 
 def throat_growth(session: Session, nozzle: Nozzle | None) -> float:

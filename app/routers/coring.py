@@ -1,0 +1,72 @@
+"""A core off centre: what it does to a motor."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+from sqlmodel import Session
+
+from app import web
+from app.charts import Axis, Panel, Rule, Series, line_chart
+from app.errors import BookError
+from app.forms import Form, from_texts
+from app.models.coring import CoringIn
+from app.routers import motors
+from app.services import coring, workshop
+from app.services.coring import Comparison
+from app.units import UnitSystem, convert, unit_of
+from app.web import Book
+
+router = APIRouter(prefix="/motors")
+
+
+@router.get("/coring")
+def page(request: Request, session: Book) -> Response:
+    """A motor with its cores on the axis beside the same with some off it: the answers stand in the address."""
+    house = workshop.get(session)
+    choices = motors.design_choices(session, house.units)
+    asked = [pair for pair in request.query_params.multi_items() if pair[0] in CoringIn.model_fields]
+    form = from_texts(CoringIn, asked, "coring", "/motors/coring", choices)
+    found = _answered(session, form, house.units) if {"offset_fore", "offset_aft"} & dict(asked).keys() else None
+    status = 422 if form.errors else 200
+    if found is None and not form.errors:
+        start = {**motors.design_start(session, house, choices), "faulty": "1"}
+        form.values = {name: [text] for name, text in start.items()} | form.values
+    return web.render(
+        request, session, "motors/coring.html", status=status, section="motors", tabs=motors.TABS, form=form,
+        found=found, chart=_chart(found, house.units) if found else None,
+    )  # fmt: skip
+
+
+def _answered(session: Session, form: Form, units: UnitSystem) -> Comparison | None:
+    data = form.check(units)
+    if not isinstance(data, CoringIn):
+        return None
+    try:
+        return coring.compare(session, data)
+    except BookError as error:
+        form.refuse(error.field, error.message)
+    return None
+
+
+def _chart(found: Comparison, units: UnitSystem) -> Markup:
+    """Pressure of both motors, and how much of the wall lies bare, over one time."""
+    end = found.gone_at * 1.1
+
+    def line(name: str, time: object, values: list[float]) -> Series:
+        return Series(name, time, values)  # type: ignore[arg-type]
+
+    case = found.case
+    limits = [("Rated", case.rated_pressure_pa), ("Proof test", case.proof_pressure_pa)]
+    rules = [Rule(name, convert(limit, "pressure", units)) for name, limit in limits if limit is not None]
+    curves = []
+    for name, run in (("Cores on the axis", found.intended), ("As cast", found.cast)):
+        shown = run.time <= end
+        curves.append(line(name, run.time[shown], [convert(p, "pressure", units) for p in run.pressure[shown]]))
+    shown = found.time <= end
+    bare = [line("Wall laid bare", found.time[shown], (100 * found.share[shown]).tolist())]
+    return line_chart(
+        "Chamber pressure, and wall laid bare beside a grain so cast",
+        Axis("Time from ignition", "s"),
+        Panel(Axis("Pressure", unit_of("pressure", units), from_zero=True), curves, None, rules),
+        Panel(Axis("Wall laid bare", "%", from_zero=True), bare),
+    )
