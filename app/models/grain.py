@@ -27,7 +27,19 @@ FAULTS = {
 """What a grain is held or rejected for, in words of the trade."""
 
 
-class Grain(Row, table=True):
+class Decided:
+    """What a person decided on a grain, as it is read."""
+
+    decision_fault: str | None
+    decision_why: str
+
+    @property
+    def decision_words(self) -> str:
+        """What is wrong with it and what the person wrote, as they are read together."""
+        return ": ".join(part for part in (FAULTS.get(self.decision_fault or "", ""), self.decision_why) if part)
+
+
+class Grain(Row, Decided, table=True):
     """One grain. Sizes not measured are the pattern's; the verdict is kept as it stood at the decision."""
 
     __table_args__ = (
@@ -71,13 +83,8 @@ class Grain(Row, table=True):
     gone_by: str = ""
     note: str = ""
 
-    @property
-    def decision_words(self) -> str:
-        """What is wrong with it and what the person wrote, as they are read together."""
-        return ": ".join(part for part in (FAULTS.get(self.decision_fault or "", ""), self.decision_why) if part)
 
-
-class GrainMeasure(Row, table=True):
+class GrainMeasure(Row, Decided, table=True):
     """How a grain stood before it was measured or decided on again; nothing is erased."""
 
     __tablename__ = "grain_measure"
