@@ -110,6 +110,7 @@ def _page(
         "next", BenchIn, _url(batch), initial=_next(session, batch, weighed),
         choices={"pattern_id": pattern_choices(session, batch)},
     )  # fmt: skip
+    form.values.setdefault("offcut", ["scrap"])
     if chosen is not None:
         _choose(form, batch, *chosen, weighed)
     formula = formulas.get(session, batch.formula_id)

@@ -1,6 +1,7 @@
 """Weighing at the bench, through the pages."""
 
 import re
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -8,6 +9,7 @@ from fastapi.testclient import TestClient
 from httpx import Response
 from sqlmodel import Session, select
 
+from app import clock
 from app.db import writing
 from app.models import Grain
 from tests import build
@@ -245,3 +247,200 @@ def test_what_was_typed_comes_back_until_it_is_saved(client: TestClient) -> None
     client.post(f"/cast/{code}/grains", data={**sent, "gross": "172"})
     client.post(f"/drafts?page=/cast/{code}/grains", data=sent)  # the draft that comes in after its own save
     assert fields(client.get(f"/cast/{code}/grains"), "next")["gross"] == ""
+
+
+# --- A scale that types, and scanned serials -----------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("line", "status", "words"),
+    [
+        ("ST,GS,+0172.3g", 200, "Weighed last"),
+        ("N     +   172.30 g  ", 200, "Weighed last"),
+        ("US,GS,+0172.3g", 422, "not at rest"),
+        ("OL,GS,+9999.9g", 422, "overload"),
+        ("ST,GS,-0172.3g", 422, "more than nothing"),
+        ("READY", 422, "is not a mass"),
+    ],
+)
+def test_the_line_of_a_scale_is_weighed_or_refused_in_words(
+    client: TestClient, line: str, status: int, words: str
+) -> None:
+    page = _weigh(client, _lot(client), line)
+    assert page.status_code == status
+    assert words in page.text
+    assert [g.mass_kg for g in _weighed(client)] == ([pytest.approx(0.1723)] if status == 200 else [])
+
+
+def test_a_serial_scanned_instead_of_a_weight_chooses_its_grain_and_saves_nothing(client: TestClient) -> None:
+    code = _lot(client)
+    _weigh(client, code, "172 g")
+    for place in ("gross", "number"):
+        page = _weigh(client, code, **{"gross": "", place: f"{code}-01"})
+        assert page.status_code == 200
+        assert f"On the scale again: {code}-01" in page.text
+        assert (fields(page, "next")["gross"], fields(page, "next")["number"]) == ("", "1")
+    assert len(_weighed(client)) == 1
+    page = _weigh(client, code, f"{code}-07", length="70 mm")
+    assert "Next on the scale" in page.text
+    assert (fields(page, "next")["number"], fields(page, "next")["length"]) == ("7", "70 mm")
+
+
+@pytest.mark.parametrize("typed", [{"gross": "99Z9-01"}, {"gross": "", "number": "99Z9-01"},
+                                   {"gross": "172 g", "number": "99Z9-01"}])  # fmt: skip
+def test_the_grain_of_another_lot_is_refused_in_words(client: TestClient, typed: dict[str, str]) -> None:
+    code = _lot(client)
+    page = _weigh(client, code, **typed)
+    assert page.status_code == 422
+    fault = re.search(r'id="next-number-error">([^<]*)<', page.text)
+    assert fault
+    assert f"99Z9-01 is a grain of lot 99Z9; here the grains of {code} are weighed" in fault[1]
+    assert _weighed(client) == []
+    assert client.get(f"/cast/{code}/grains?grain=99Z9-01").status_code == 422
+
+
+def test_a_grain_is_weighed_again_after_one_touch_on_trimmed(client: TestClient) -> None:
+    code = _lot(client)
+    page = _weigh(client, code, "172 g")
+    link = re.search(r'href="([^"]*)">Trimmed</a>', page.text)
+    assert link
+    page = client.get(link[1].replace("&amp;", "&"))
+    sent = fields(page, "next")
+    assert (sent["number"], sent["again"], sent["offcut"]) == ("1", "trimmed", "scrap")
+    page = client.post(f"/cast/{code}/grains", data={**sent, "gross": "169.5"})
+    assert page.status_code == 200
+    assert "scrap (2.5 g trimmed off)" in page.text
+    assert fields(page, "next")["number"] == "2"
+    (grain,) = _weighed(client)
+    assert grain.gross_typed == "169.5 g"
+    assert "172 g" in client.get(f"/shelf/{code}-01").text
+
+
+def test_a_number_that_is_taken_offers_what_may_have_happened(client: TestClient) -> None:
+    code = _lot(client)
+    _weigh(client, code, "172 g")
+    page = _weigh(client, code, "171 g", number="1")
+    assert "It weighed 172.0 g" in page.text
+    page = client.post(f"/cast/{code}/grains", data={**fields(page, "next"), "again": "wrong"})
+    assert page.status_code == 200
+    assert _weighed(client)[0].mass_kg == pytest.approx(0.171)
+
+
+# --- Taken back ----------------------------------------------------------------------------------
+
+
+def test_a_weighing_is_taken_back_with_one_button(client: TestClient) -> None:
+    code = _lot(client)
+    page = _weigh(client, code, "172 g")
+    page = client.post(f"/cast/{code}/grains/1/undo", data=fields(page, "undo-1"))
+    assert page.status_code == 200
+    assert "is taken back; its number is free" in page.text
+    assert "the scale read 172 g" in page.text
+    assert fields(page, "next")["number"] == "1"
+    assert _weighed(client) == []
+
+
+def test_after_a_minute_the_button_is_gone_and_a_late_press_is_told(client: TestClient) -> None:
+    code = _lot(client)
+    page = _weigh(client, code, "172 g")
+    sent = fields(page, "undo-1")
+    with clock.turned_to(clock.now() + timedelta(seconds=61)):
+        assert "Take this weighing back" not in client.get(f"/cast/{code}/grains").text
+        late = client.post(f"/cast/{code}/grains/1/undo", data=sent)
+    assert late.status_code == 422
+    assert "a weighing is taken back within a minute" in late.text
+    assert len(_weighed(client)) == 1
+
+
+def test_a_weighing_taken_back_twice_is_taken_back_once(client: TestClient) -> None:
+    code = _lot(client)
+    sent = fields(_weigh(client, code, "172 g"), "undo-1")
+    client.post(f"/cast/{code}/grains/1/undo", data=sent)
+    assert client.post(f"/cast/{code}/grains/1/undo", data=sent).status_code == 404
+    assert _weighed(client) == []
+
+
+# --- Held, rejected, gone ------------------------------------------------------------------------
+
+
+def test_a_fault_of_the_trade_is_chosen_with_one_touch(client: TestClient) -> None:
+    code = _lot(client)
+    page = _decide(client, code, _weigh(client, code, "172 g"), decision="hold", fault="soft", person="Ada")
+    assert page.status_code == 200
+    assert re.search(r'name="fault" value="soft" checked', page.text), "a held grain is there to decide on again"
+    page = _decide(client, code, page, decision="accept", fault="", person="Ada")
+    assert (_weighed(client)[0].decision, _weighed(client)[0].decision_fault) == ("accept", None)
+    assert "decide-1" not in page.text
+
+
+def test_a_fault_that_is_not_on_the_list_is_refused(client: TestClient) -> None:
+    code = _lot(client)
+    page = _decide(client, code, _weigh(client, code, "172 g"), decision="hold", fault="haunted", person="Ada")
+    assert page.status_code == 422
+    assert 'id="decide-1-fault-error">Choose one' in page.text
+
+
+@pytest.mark.parametrize(("to", "words"), [("remelt", "of them rejected grain"), ("scrap", "172.0 g scrap")])
+def test_a_rejected_grain_goes_and_comes_back(client: TestClient, to: str, words: str) -> None:
+    code = _lot(client)
+    page = _decide(client, code, _weigh(client, code, "172 g"), decision="reject", fault="crack", person="Ada")
+    page = client.post(f"/cast/{code}/grains/1/gone", data={**fields(page, "gone-1"), "to": to})
+    assert page.status_code == 200
+    line = " ".join(re.sub(r"<[^>]+>", "", page.text).split())
+    assert words in line
+    assert "0.0 g in 0 grains" in line
+    assert "Crack" in page.text
+    stale = client.post(f"/cast/{code}/grains/1/gone", data={"once": "another", "to": to})
+    assert stale.status_code == 422
+    assert "Bring it back first" in stale.text
+    page = client.post(f"/cast/{code}/grains/1/back", data=fields(page, "back-1"))
+    assert "172.0 g in 1 grain " in " ".join(re.sub(r"<[^>]+>", "", page.text).split())
+    assert _weighed(client)[0].gone_to is None
+
+
+def test_a_rejected_grain_goes_nowhere_unnamed(client: TestClient) -> None:
+    code = _lot(client)
+    page = _decide(client, code, _weigh(client, code, "172 g"), decision="reject", fault="crack", person="Ada")
+    for to in ({}, {"to": "the river"}):
+        assert client.post(f"/cast/{code}/grains/1/gone", data={**fields(page, "gone-1"), **to}).status_code == 422
+    assert _weighed(client)[0].gone_to is None
+
+
+def test_all_clear_grains_are_accepted_with_one_button(client: TestClient) -> None:
+    code = _lot(client)
+    for gross in ("172", "171", "160"):
+        page = _weigh(client, code, gross)
+    assert "Accept the 2 that nothing speaks against" in page.text
+    page = client.post(f"/cast/{code}/grains/accept", data={**fields(page, "accept-all"), "person": ""})
+    assert page.status_code == 422
+    assert 'id="accept-all-person-error"' in page.text
+    page = client.post(f"/cast/{code}/grains/accept", data={**fields(page, "accept-all"), "person": "Ada"})
+    assert page.status_code == 200
+    assert [g.decision for g in _weighed(client)] == ["accept", "accept", None]
+
+
+# --- The lot so far ------------------------------------------------------------------------------
+
+
+def test_the_spread_so_far_stands_beside_the_verdict(client: TestClient) -> None:
+    code = _lot(client)
+    first = " ".join(_weigh(client, code, "172").text.split())
+    assert "The lot so far:</strong> 1 grain, mean" in first
+    second = " ".join(_weigh(client, code, "171").text.split())
+    assert re.search(r"2 grains, mean 9\d\.\d %, std\. deviation 0\.\d\d %, from 9\d\.\d % to", second)
+
+
+def test_limits_are_drawn_from_eight_grains_on(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        lot = build.cast(session, 8)
+        for share in (0.955, 0.957, 0.954, 0.958, 0.956, 0.955, 0.957):
+            build.grain(session, lot, share)
+        code = lot.code
+        session.commit()
+    page = client.get(f"/cast/{code}/grains").text
+    assert "Limits are drawn from 8 on" in page
+    assert "upper limit" not in page
+    page = _weigh(client, code, "172").text
+    for where in (page, client.get(f"/review/{code}").text):
+        assert "upper limit" in where
+        assert "inside the limits" in where
