@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 from fastapi import FastAPI, Request
 from fastapi.exception_handlers import request_validation_exception_handler
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 from starlette.middleware.trustedhost import TrustedHostMiddleware
@@ -38,7 +38,7 @@ def create_app(settings: Settings) -> FastAPI:
         yield
         engine.dispose()
 
-    app = FastAPI(title="Grainbook", docs_url=None, redoc_url=None, lifespan=lifespan)
+    app = FastAPI(title="Grainbook", openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.engine = engine
     app.state.settings = settings
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
@@ -86,7 +86,11 @@ def _http_error(request: Request, error: Exception) -> Response:
         404: "There is no such page in this book.",
         405: "This address does not take that kind of request.",
     }
-    return _error_page(request, error.status_code, words.get(error.status_code, str(error.detail)))
+    said = words.get(error.status_code, str(error.detail))
+    if request.url.path.startswith("/api/"):
+        said = said.replace("page in this book", "address in the compute API")
+        return JSONResponse({"detail": said}, status_code=error.status_code, headers=error.headers)
+    return _error_page(request, error.status_code, said)
 
 
 async def _address_error(request: Request, error: Exception) -> Response:

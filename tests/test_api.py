@@ -5,6 +5,7 @@ The examples' answers are renewed with `python tests/test_api.py` after a calcul
 
 import copy
 import json
+import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -144,6 +145,48 @@ def test_a_spread_left_at_zero_drives_nothing(api: TestClient) -> None:
     assert [driver["input"] for driver in answer["drivers"]] == ["burn_rate"]
 
 
+def test_a_field_by_its_elevation_is_the_field_by_its_air_pressure(api: TestClient) -> None:
+    """US Standard Atmosphere 1976: 79,501 Pa at 2,000 m."""
+    by_pressure = ask(api, "/motor/run", example("/motor/run", ambient_pressure_pa=79501.0))
+    by_height = ask(api, "/motor/run", {k: v for k, v in example("/motor/run").items() if k != "ambient_pressure_pa"}
+                    | {"elevation_m": 2000.0})  # fmt: skip
+    assert by_height["total_impulse_n_s"] == pytest.approx(by_pressure["total_impulse_n_s"], rel=1e-5)
+
+
+def test_a_core_askew_by_nothing_is_the_closed_form(api: TestClient) -> None:
+    plain = ask(api, "/motor/run", example("/motor/run", grains=grain()))
+    askew = ask(api, "/motor/run", example("/motor/run", grains=grain(core_offset_aft_m=0.0)))
+    assert askew["total_impulse_n_s"] == pytest.approx(plain["total_impulse_n_s"], rel=1e-4)
+    assert askew["peak_pressure_pa"] == pytest.approx(plain["peak_pressure_pa"], rel=1e-4)
+
+
+def test_a_core_of_many_corners_is_nearly_round(api: TestClient) -> None:
+    """A polygon of 64 corners on the core's circle has 0.16 % less area than the circle."""
+    plain = ask(api, "/motor/run", example("/motor/run", grains=grain()))
+    r = example("/motor/run")["grains"][0]["core_d_m"] / 2
+    turn = [2 * math.pi * i / 64 for i in range(64)]
+    corners = [[r * math.cos(t), r * math.sin(t)] for t in turn]
+    found = ask(api, "/motor/run", example("/motor/run", grains=grain(core_d_m=0.0, core_outline_m=corners)))
+    assert found["total_impulse_n_s"] == pytest.approx(plain["total_impulse_n_s"], rel=2e-3)
+    assert found["peak_pressure_pa"] == pytest.approx(plain["peak_pressure_pa"], rel=1e-2)
+
+
+@pytest.mark.parametrize(("method", "path", "status"), [
+    ("GET", "/motor/run", 405), ("POST", "/motor/fly", 404), ("GET", "/", 404), ("DELETE", "/case/check", 405),
+])  # fmt: skip
+def test_what_is_not_there_is_told_in_json(api: TestClient, method: str, path: str, status: int) -> None:
+    answer = api.request(method, BASE + path)
+    assert answer.status_code == status
+    assert set(answer.json()) == {"detail"}
+    page = api.request(method, "/no-such-page")
+    assert page.headers["content-type"].startswith("text/html")
+
+
+def test_only_the_compute_api_is_documented(api: TestClient) -> None:
+    assert api.get("/openapi.json").status_code == 404
+    assert all(path.startswith(BASE) for path in api.get(BASE + "/openapi.json").json()["paths"])
+
+
 def test_published_burst_case(api: TestClient) -> None:
     """A published case of 6061-T6, 5 in outside, 0.125 in wall: 2250 psi = Su t / r_outer with 45 ksi. Here the least
     strength (260 MPa, 37.7 ksi) bursts it in proportion."""
@@ -222,6 +265,27 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
     ("second grain's core", change("/motor/run", grains=grain(core_d_m=0.05)), ["grains", 1, "core_d_m"]),
     ("second grain's mass", change("/motor/run", grains=grain(mass_kg=-1)), ["grains", 1, "mass_kg"]),
     ("core through the side", change("/motor/run", grains=grain(core_offset_m=0.02)), ["grains", 1, "core_offset_m"]),
+    (
+        "an askew core through the side",
+        change("/motor/run", grains=grain(core_offset_aft_m=-0.02)),
+        ["grains", 1, "core_offset_aft_m"],
+    ),
+    (
+        "an outline beyond the grain",
+        change("/motor/run", grains=grain(core_d_m=0.0, core_outline_m=[[0.0, 0.0], [0.05, 0.0], [0.0, 0.05]])),
+        ["grains", 1, "core_outline_m"],
+    ),
+    (
+        "an outline and a core",
+        change("/motor/run", grains=grain(core_outline_m=[[0.0, 0.0], [0.01, 0.0], [0.0, 0.01]])),
+        ["grains", 1, "core_outline_m"],
+    ),
+    (
+        "an outline of nothing",
+        change("/motor/run", grains=grain(core_d_m=0.0, core_outline_m=[[0.0, 0.0], [0.01, 0.0], [0.02, 0.0]])),
+        ["grains", 1, "core_outline_m"],
+    ),
+    ("height and pressure", change("/motor/run", ambient_pressure_pa=1e5, elevation_m=100.0), ["elevation_m"]),
     ("a plug in the way", change("/motor/run", grains=grain(core_d_m=0.0, burns_core=False)), ["grains"]),
     ("igniter too weak", change("/motor/run", igniter_pressure_pa=1.2e5), ["igniter_pressure_pa"]),
     ("too hot", change("/motor/run", initial_temperature_k=400), ["initial_temperature_k"]),

@@ -177,6 +177,18 @@ class GrainIn(ApiIn):
     core_offset_m: Annotated[float, Field(ge=0, le=10)] = Field(
         0.0, title="Core off centre", description="Distance of the core's axis from the grain's."
     )
+    core_offset_aft_m: Annotated[float, Field(ge=-10, le=10)] | None = Field(
+        None,
+        title="Core off centre at the aft end",
+        description="For a core that stands askew; negative where it crosses the grain's axis.",
+    )
+    core_outline_m: list[Annotated[list[float], Field(min_length=2, max_length=2)]] | None = Field(
+        None,
+        min_length=3,
+        max_length=64,
+        title="Core of any outline",
+        description="x and y of each corner from the grain's axis, in order round it. Then core_d_m is 0.",
+    )
 
 
 class BurnLawIn(ApiIn):
@@ -202,6 +214,9 @@ class MotorIn(ApiIn):
         None, title="Own burn law", description="Otherwise the published law of the blend, or the nearest one."
     )
     ambient_pressure_pa: Annotated[float, Field(ge=0, le=1.2e5)] = Field(ATM, title="Air pressure at the field")
+    elevation_m: Annotated[float, Field(ge=-500, le=20000)] | None = Field(
+        None, title="Elevation of the field", description="Instead of its air pressure: that of a standard day."
+    )
     initial_temperature_k: Annotated[float, Field(ge=220, le=340)] = Field(ROOM_TEMPERATURE, title="Grain temperature")
     c_star_efficiency: Annotated[float, Field(ge=0.3, le=1.1)] = Field(C_STAR_EFFICIENCY, title="c* efficiency")
     nozzle_efficiency: Annotated[float, Field(ge=0.3, le=1.05)] = Field(

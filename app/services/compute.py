@@ -10,10 +10,14 @@ import numpy as np
 from pydantic import BaseModel
 
 from app.calc import casing, graincheck, recipe, thermochem, uncertainty
+from app.calc.atmosphere import atmosphere
 from app.calc.burnrate import power_law
+from app.calc.cores import polygon_core
+from app.calc.coring import askew, coring_fault
 from app.calc.errors import CalcError
-from app.calc.grain import Grain
+from app.calc.grain import AnyGrain, Grain
 from app.calc.motor import Motor, MotorRun, simulate
+from app.calc.section import burn_back, prism
 from app.calc.thermochem import BlendState
 from app.models import api
 from app.services import blends
@@ -30,6 +34,10 @@ _OTHER_NAMES = {
     "motor": "throat_d_m",
     "total_impulse": "grains",
     "ingredient": "parts",
+    "core": "core_outline_m",
+    "corners": "core_outline_m",
+    "offset_a": "core_offset_m",
+    "offset_b": "core_offset_aft_m",
 }
 """Arguments of calculations whose fault belongs to a field of another name."""
 
@@ -225,6 +233,32 @@ def check_case(data: api.CaseCheckIn) -> api.CaseCheckOut:
 # --- Motor -------------------------------------------------------------------------------------
 
 
+def _grain(g: api.GrainIn, *loc: str | int) -> AnyGrain:
+    """A grain of a request: in closed form where its core is round and straight, else by its table."""
+    if g.core_outline_m is not None:
+        if g.core_d_m or g.core_offset_m or g.core_offset_aft_m is not None or not g.burns_core:
+            raise Misfit((*loc, "core_outline_m"), "An outline stands for a burning core of its own: core_d_m is 0.")
+        with _placed(g, *loc):
+            section = burn_back(g.outer_d_m, polygon_core([(x, y) for x, y in g.core_outline_m]), g.burns_outer)
+            return prism(section, g.length_m, g.mass_kg, int(g.burns_end_a) + int(g.burns_end_b))
+    askew_core = g.core_offset_aft_m is not None
+    with _placed(g, *loc):
+        grain = Grain(
+            outer_d=g.outer_d_m,
+            core_d=g.core_d_m,
+            length=g.length_m,
+            mass=g.mass_kg,
+            burns_core=g.burns_core,
+            burns_end_a=g.burns_end_a,
+            burns_end_b=g.burns_end_b,
+            burns_outer=g.burns_outer,
+            core_offset=0.0 if askew_core else g.core_offset_m,
+        )
+        if g.core_offset_aft_m is None:
+            return grain
+        return askew(grain, coring_fault(grain, g.core_offset_m, g.core_offset_aft_m))
+
+
 def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
     blend = _blend(data, data.parts)
     law = None
@@ -234,22 +268,12 @@ def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
             law = power_law(
                 1e3 * own.rate_at_1_mpa_m_s, own.exponent, own.p_min_pa, own.p_max_pa, sigma_p=own.sigma_p_per_k
             )
-    grains = []
-    for i, g in enumerate(data.grains):
-        with _placed(g, "grains", i):
-            grains.append(
-                Grain(
-                    outer_d=g.outer_d_m,
-                    core_d=g.core_d_m,
-                    length=g.length_m,
-                    mass=g.mass_kg,
-                    burns_core=g.burns_core,
-                    burns_end_a=g.burns_end_a,
-                    burns_end_b=g.burns_end_b,
-                    burns_outer=g.burns_outer,
-                    core_offset=g.core_offset_m,
-                )
-            )
+    grains = [_grain(g, "grains", i) for i, g in enumerate(data.grains)]
+    ambient = data.ambient_pressure_pa
+    if data.elevation_m is not None:
+        if "ambient_pressure_pa" in data.model_fields_set:
+            raise Misfit(("elevation_m",), "Give either the field's elevation or its air pressure.")
+        ambient = atmosphere(data.elevation_m).pressure
     with _placed(data):
         state = thermochem.blend_state(blend, blends.USUAL_PRESSURE)
         motor = Motor(
@@ -259,7 +283,7 @@ def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
             exit_d=data.exit_d_m,
             case_inner_d=data.case_inner_d_m,
             chamber_length=data.chamber_length_m,
-            ambient_pressure=data.ambient_pressure_pa,
+            ambient_pressure=ambient,
             c_star_efficiency=data.c_star_efficiency,
             nozzle_efficiency=data.nozzle_efficiency,
             half_angle=data.half_angle_rad,
