@@ -16,8 +16,10 @@ from app.routers import (
     places,
     plan,
     review,
+    runsheets,
     shelf,
     supplies,
+    test_pieces,
     today,
     workshop,
 )
@@ -29,7 +31,9 @@ ROUTERS = [
         plan,
         checklists,
         cast,
+        runsheets,
         grains,
+        test_pieces,
         shelf,
         labels,
         coring,  # before the motors, whose codes would take its address

@@ -4,12 +4,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
+from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.forms import Form
-from app.models import Batch, CastSession
+from app.models import Batch, CastSession, CastStep, TemperatureReading, Workshop
+from app.models.base import FormIn
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
-from app.models.cast import CloseIn, NoteIn, OpenSessionIn, StepIn, TemperatureIn
-from app.services import casting, cautions, planning, steps, weigh_outs, workshop
-from app.units import editable
+from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
+from app.services import casting, cautions, planning, runsheets, steps, weigh_outs, workshop
+from app.units import UnitSystem, convert, editable, show
 from app.web import Act, Book, Forms, Typed, render, submit, version_of
 
 router = APIRouter(prefix="/cast")
@@ -92,6 +94,40 @@ def step(request: Request, typed: Typed, code: str, step_id: int) -> Response:
     )  # fmt: skip
 
 
+@router.post("/{code}/step/{step_id}/time")
+def step_time(request: Request, typed: Typed, code: str, step_id: int) -> Response:
+    """Tell afterwards when a step was done, or correct it."""
+
+    def act(session: Session, data: StepTimeIn) -> str:
+        cast = casting.the_open(session, planning.by_code(session, code))
+        steps.tell_time(session, cast, step_id, data, casting.person(cast), version_of(typed))
+        return f"/cast/{code}#steps"
+
+    return _small(request, typed, code, StepTimeIn, act, f"time-{step_id}", "The time is kept.")
+
+
+@router.post("/{code}/sets")
+def add_set(request: Request, typed: Typed, code: str) -> Response:
+    """Add a set of moulds."""
+
+    def act(session: Session, data: SetIn) -> str:
+        steps.add_set(session, casting.the_open(session, planning.by_code(session, code)), data, version_of(typed))
+        return f"/cast/{code}#steps"
+
+    return _small(request, typed, code, SetIn, act, "set-form", "The set is added.")
+
+
+@router.post("/{code}/sets/drop")
+def drop_set(request: Request, typed: Typed, code: str) -> Response:
+    """Take the last set out."""
+
+    def act(session: Session, _data: FormIn) -> str:
+        steps.drop_set(session, casting.the_open(session, planning.by_code(session, code)), version_of(typed))
+        return f"/cast/{code}#steps"
+
+    return _small(request, typed, code, FormIn, act, "drop-set-form", "The set is taken out.")
+
+
 @router.post("/{code}/temperature")
 def temperature(request: Request, typed: Typed, code: str) -> Response:
     """Keep a reading."""
@@ -159,22 +195,65 @@ def _small(
 def _page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
     batch = planning.by_code(session, code)
     cast = casting.find(session, batch)
-    shop = workshop.get(session)
+    shop, pan_units = workshop.get(session), casting.pan_units(session, cast)
     parts = weigh_outs.of_batch(session, batch)
     now = steps.of_session(cast, batch, planning.weighed(session, batch)) if cast else []
     readings = casting.temperatures(session, cast) if cast else []
     forms = _forms(request, session, batch, cast, failed, parts, now)
+    running = casting.due(session)
+    said = steps.warnings(cast, now) if cast and cast.closed_at is None else []
     return render(
         request, session, "cast/show.html", section="cast",
         batch=batch, formula=planning.formula_of(session, batch), cast=cast, cautions=cautions, forms=forms,
-        weighing=parts, places=weigh_outs.places(shop), steps=now, next_step=next((n for n in now if n.is_next), None),
-        readings=[(reading, casting.advice(shop, reading.temperature_k)) for reading in readings],
-        band=(shop.pan_low_k, shop.pan_limit_k), notes=casting.notes(session, cast) if cast else [],
+        weighing=parts, places=weigh_outs.places(shop), steps=now, coming=steps.in_turn(now),
+        others=[c for c in casting.coming(running) if c.batch.pk != batch.pk], mark=casting.mark(running),
+        warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
+        overnight=cast is not None and casting.overnight(cast), sets=steps.sets(cast) if cast else 0,
+        sheet=runsheets.of_session(session, cast) if cast else None,
+        readings=[(reading, casting.advice(shop, reading.temperature_k, pan_units)) for reading in readings],
+        band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
+        chart=_pan_chart(batch.code, readings, shop, pan_units), pan_unit=pan_units.temperature,
+        notes=casting.notes(session, cast) if cast else [],
         kept=casting.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
         weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),
-        poured_at=casting.poured_at(session, batch),
+        poured_at=casting.poured_at(session, batch), cure_s=shop.cure_s,
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
     )  # fmt: skip
+
+
+def _band(low_k: float, high_k: float, units: UnitSystem) -> str:
+    """A band of temperatures in words, with the unit once."""
+    return f"{show(low_k, 'temperature', units).split(' ')[0]} to {show(high_k, 'temperature', units)}"
+
+
+def _step_band(step: CastStep, units: UnitSystem) -> str:
+    """The pan's band at a step; empty when the step has none."""
+    if step.pan_low_k is None and step.pan_high_k is None:
+        return ""
+    if step.pan_low_k is None or step.pan_high_k is None:
+        side = "up to" if step.pan_low_k is None else "from"
+        return f"{side} {show(step.pan_high_k or step.pan_low_k, 'temperature', units)}"
+    return _band(step.pan_low_k, step.pan_high_k, units)
+
+
+def _pan_chart(code: str, readings: list[TemperatureReading], shop: Workshop, units: UnitSystem) -> str:
+    """The pan's temperature over the session, with the band to work in; nothing before there are two readings."""
+    if len(readings) < 2:
+        return ""
+    in_time = sorted(readings, key=lambda reading: reading.read_at)
+    minutes = [(reading.read_at - in_time[0].read_at).total_seconds() / 60 for reading in in_time]
+    low, limit = (convert(k, "temperature", units) for k in (shop.pan_low_k, shop.pan_limit_k))
+    across = [minutes[0], max(minutes[-1], minutes[0] + 1)]
+    return line_chart(
+        f"Pan temperature of {code}",
+        Axis("Time since the first reading", "min"),
+        Panel(
+            Axis("Pan", units.temperature),
+            series=[Series("Read", minutes, [convert(r.temperature_k, "temperature", units) for r in in_time])],
+            band=Band("Band to work in", across, [low, low], [limit, limit]),
+            rules=[Rule("Limit", limit)],
+        ),
+    )
 
 
 def _forms(
@@ -192,7 +271,15 @@ def _forms(
     forms, url = Forms(request, session, failed), f"/cast/{batch.code}"
     units = workshop.get(session).units
     found = {
-        "temperature-form": forms.get("temperature-form", TemperatureIn, f"{url}/temperature"),
+        "temperature-form": forms.get(
+            "temperature-form",
+            TemperatureIn,
+            f"{url}/temperature",
+            initial={"unit": casting.pan_units(session, cast).temperature},
+            choices={"unit": [("°F", "°F"), ("°C", "°C")]},
+        ),
+        "set-form": forms.get("set-form", SetIn, f"{url}/sets", row=cast),
+        "drop-set-form": forms.get("drop-set-form", FormIn, f"{url}/sets/drop", row=cast),
         "note-form": forms.get("note-form", NoteIn, f"{url}/note"),
         "test-pieces-form": forms.get("test-pieces-form", TestPiecesIn, f"{url}/test-pieces", row=batch),
         "leftover-form": forms.get(
@@ -212,10 +299,13 @@ def _forms(
             if draw.weigh_out.voided_at is None:
                 key = f"strike-{draw.weigh_out.pk}"
                 found[key] = forms.get(key, VoidIn, f"{url}/strike/{draw.weigh_out.pk}", row=draw.weigh_out)
-    settled = [n for n in now if n.settled]
     for n in now:
-        for kind, shown in (("done", n.is_next), ("skip", n.is_next), ("undo", bool(settled) and n is settled[-1])):
-            if shown:
-                key = f"{kind}-{n.step.pk}"
-                found[key] = forms.get(key, StepIn, f"{url}/step/{n.step.pk}", row=n.step)
+        shown = {
+            "done": n.is_next, "skip": n.is_next, "undo": steps.can_take_back(cast, n.step),
+            "time": n.is_next or n.step.done_at is not None,
+        }  # fmt: skip
+        for kind in [kind for kind, is_shown in shown.items() if is_shown]:
+            key, model = f"{kind}-{n.step.pk}", StepTimeIn if kind == "time" else StepIn
+            address = f"{url}/step/{n.step.pk}" + ("/time" if kind == "time" else "")
+            found[key] = forms.get(key, model, address, row=n.step)
     return found

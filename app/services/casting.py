@@ -127,6 +127,21 @@ def coming(running: list[Running]) -> list[Coming]:
     return sorted(found, key=lambda c: (c.now.due_at is None, c.now.due_at or clock.now(), c.batch.code))
 
 
+def wait_for(running: list[Running], batch: Batch) -> str:
+    """Which other session still needs hands, when this one is about to pour; empty when none does."""
+    mine = next((run for run in running if run.batch.pk == batch.pk), None)
+    if mine is None or not any(now.step.key == "pour" for now in mine.coming):
+        return ""
+    busy = [c for c in coming(running) if c.batch.pk != batch.pk and c.now.step.key.startswith(("core", "compact"))]
+    if not busy:
+        return ""
+    at = f"at {moments.words(busy[0].now.due_at)}" if busy[0].now.due_at else "now"
+    return (
+        f"{busy[0].batch.code} still needs your hands: “{busy[0].now.words}”, {at}. Alone at the bench, pour when its "
+        "compactions are done."
+    )
+
+
 def mark(running: list[Running]) -> str:
     """A short mark that changes with any step of any open session: two devices see by it that they show the same."""
     return ".".join(f"{r.cast.pk}-{len(r.cast.steps)}-{sum(step.version for step in r.cast.steps)}" for r in running)

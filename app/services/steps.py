@@ -98,6 +98,11 @@ def before(cast: CastSession, step: CastStep) -> list[CastStep]:
     return [*(s for s in cast.steps if s.set_number == last > 0 and s.position <= until), *own]
 
 
+def can_take_back(cast: CastSession, step: CastStep) -> bool:
+    """Whether a step was settled and nothing that follows from it was."""
+    return _settled(step) and not any(_settled(s) for s in _after(cast, step))
+
+
 def _after(cast: CastSession, step: CastStep) -> list[CastStep]:
     return [s for s in cast.steps if step in before(cast, s)]
 
@@ -208,21 +213,32 @@ def tell_time(
         The step was changed since the page was opened.
     """
     step = _of(session, cast, step_id)
-    if step.skipped_why is not None:
-        raise Refused(f"This step was skipped ({step.skipped_why}). Take that back first, then tell its time.")
     rows.claim(step, version)
     at = moments.told(data.at)
+    old = "it had no time" if step.done_at is None else f"it was {moments.words(step.done_at)}"
+    put_time(session, cast, step, at, person)
+    note(session, cast, f"Time of “{step.words}” told as {moments.words(at)}; {old}. {data.why}")
+    session.flush()
+    return step
+
+
+def put_time(session: Session, cast: CastSession, step: CastStep, at: datetime, person: str = "") -> None:
+    """Set when a step was done, if it is its turn and the time fits the steps around it.
+
+    Raises
+    ------
+    Refused
+        The step is out of order or was skipped, something is not weighed, or the time does not fit.
+    """
+    if step.skipped_why is not None:
+        raise Refused(f"This step was skipped ({step.skipped_why}). Take that back first, then tell its time.")
     if step.done_at is None:
         _in_its_turn(cast, step)
         if step.key == "weigh":
             _all_weighed(session, cast)
     _between(cast, step, at)
-    old = "it had no time" if step.done_at is None else f"it was {moments.words(step.done_at)}"
-    _note(session, cast, f"Time of “{step.words}” told as {moments.words(at)}; {old}. {data.why}")
     step.done_at = at
     step.person = step.person or person
-    session.flush()
-    return step
 
 
 def add_set(session: Session, cast: CastSession, data: SetIn, version: int | None = None) -> int:
@@ -329,7 +345,7 @@ def _between(cast: CastSession, step: CastStep, at: datetime) -> None:
     earlier = [s for s in before(cast, step) if s.done_at is not None]
     later = [s for s in _after(cast, step) if s.done_at is not None]
     # What was ticked within the same minute on the wall clock is not earlier than it.
-    last = max(earlier, key=lambda s: s.done_at or at, default=None)
+    last = max(earlier, key=lambda s: (s.done_at or at, s.position), default=None)
     if last is not None and last.done_at is not None and at < last.done_at.replace(second=0, microsecond=0):
         raise Refused(
             f"“{last.words}” was done at {moments.words(last.done_at)}, after this. Correct that one first.", field="at"
@@ -359,11 +375,12 @@ def _undo(session: Session, cast: CastSession, step: CastStep, version: int | No
     if later is not None:
         raise Refused(f"“{later.words}” was settled after it. Take that back first.")
     what = f"done at {clock.local(step.done_at):%H:%M}" if step.done_at else f"skipped: {step.skipped_why}"
-    _note(session, cast, f"Taken back: “{step.words}” ({what}).")
+    note(session, cast, f"Taken back: “{step.words}” ({what}).")
     step.done_at, step.skipped_why, step.person = None, None, ""
 
 
-def _note(session: Session, cast: CastSession, words: str) -> None:
+def note(session: Session, cast: CastSession, words: str) -> None:
+    """Keep words about the run with their moment."""
     session.add(SessionNote(cast_session_id=cast.pk, written_at=clock.now(), words=words))
 
 

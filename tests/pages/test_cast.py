@@ -171,7 +171,7 @@ def test_temperatures_warn(client: TestClient, opened: None) -> None:
     assert "in the band" in read("118 C")
     assert "below the band" in read("200 F")
     page = read("260 F")
-    assert "Above the limit of 121 °C. Heat off now" in page
+    assert "Above the limit of 250 °F. Heat off now" in page
     assert 'role="alert"' in page
     assert "goes with a mass" in read("118 g")
     assert "above the limit" in read("118,5 C")  # the earlier reading stays marked in the list
@@ -216,3 +216,77 @@ def test_lists(client: TestClient, opened: None) -> None:
     page = client.get("/cast").text
     assert "26K1" in page
     assert "Open now" in page
+
+
+def test_the_timers_as_every_device_is_told_them(client: TestClient, cast: None) -> None:
+    with clock.turned_to(NOON + timedelta(minutes=1)):
+        told = client.get("/timers").json()
+        page = client.get(URL).text
+    assert told["now"] == "2026-11-25T12:01:00+00:00"
+    assert [(t["code"], t["due"]) for t in told["timers"]] == [("26K1", "2026-11-25T12:03:00+00:00")]
+    assert f'data-mark="{told["mark"]}"' in page
+    assert 'data-due="2026-11-25T12:03:00+00:00"' in page
+    assert 'data-now="2026-11-25T12:01:00+00:00"' in page
+
+
+def test_a_time_is_corrected_with_a_reason(client: TestClient, cast: None) -> None:
+    wall = {minute: f"{clock.local(NOON + timedelta(minutes=minute)):%Y-%m-%d %H:%M}" for minute in (2, 4, 9)}
+    with clock.turned_to(NOON + timedelta(minutes=10)):
+        page = client.get(URL).text
+        form_id = re.findall(r'id="(time-\d+)"', page)[-1]  # the next step: the cores
+        url, hidden = form_of(page, form_id)
+        answer = client.post(url, data={**hidden, "at": wall[2], "why": ""})
+        assert answer.status_code == 422
+        assert f'value="{wall[2]}"' in answer.text
+        page = client.post(url, data={**hidden, "at": wall[4], "why": "Forgot to tap."}).text
+        assert f"Done at {wall[4][-5:]}" in page
+        url, hidden = form_of(page, form_id)
+        page = client.post(url, data={**hidden, "at": wall[2], "why": "By the paper."}).text
+        assert f"Done at {wall[2][-5:]}" in page
+        assert f"it was {wall[4][-5:]}. By the paper." in page
+        stale = client.post(url, data={**hidden, "at": wall[9], "why": "From another tab.", "once": "x"})
+        assert stale.status_code == 409
+
+
+def test_a_second_set_and_its_turn(client: TestClient, cast: None) -> None:
+    with clock.turned_to(NOON + timedelta(minutes=4)):
+        url, hidden = form_of(client.get(URL).text, "set-form")
+        assert client.post(url, data={**hidden, "moulds": ""}).status_code == 422
+        page = client.post(url, data={**hidden, "moulds": "2 <small> ones"}).text
+        assert "In this set: 2 &lt;small&gt; ones." in page
+        assert "Set 1: Set the coring rods" in page
+        url, hidden = form_of(page, "drop-set-form")
+        page = client.post(url, data=hidden).text
+        assert "The set is taken out." in page
+        assert "In this set" not in page
+
+
+def test_overnight_is_told_loudly(client: TestClient, cast: None) -> None:
+    with clock.turned_to(NOON + timedelta(days=1)):
+        for page in (client.get("/").text, client.get("/cast").text, client.get(URL).text):
+            assert re.search("eft open overnight", page)
+        url, hidden = form_of(client.get(URL).text, "test-pieces-form")
+        client.post(url, data={**hidden, "test_pieces": "0 g"})
+        url, hidden = form_of(client.get(URL).text, "close-form")
+        assert client.post(url, data={**hidden, "why": ""}).status_code == 422
+        assert "The session is closed." in client.post(url, data={**hidden, "why": "Cores pulled at 14:00."}).text
+        assert "overnight" not in client.get("/").text
+
+
+def test_the_unit_is_switched_on_the_spot(client: TestClient, opened: None) -> None:
+    page = client.get(URL).text
+    assert "Work from 104 to 121 °C" in page
+    url, hidden = form_of(page, "temperature-form")
+    page = client.post(url, data={**hidden, "temperature": "242", "unit": "°F"}).text
+    assert "242 °F" in page
+    assert "Inside the working band (220 °F to 250 °F)." in page
+    assert "<option selected>°F</option>" in page
+    assert "Pan 220 to 250 °F." in page
+    url, hidden = form_of(page, "temperature-form")
+    page = client.post(url, data={**hidden, "temperature": "abc", "unit": "°C"}).text
+    assert "is not a temperature" in page
+    assert 'value="abc"' in page
+    page = client.post(url, data={**hidden, "temperature": "119", "unit": "°C"}).text
+    assert "242 °F" in page  # the earlier reading stays as it was typed
+    assert "Pan temperature of 26K1" in page
+    assert "Pan 104 to 121 °C." in page

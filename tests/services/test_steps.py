@@ -1,0 +1,365 @@
+"""Sets that overlap, times told afterwards, nights, and clocks that change."""
+
+import os
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from sqlmodel import Session
+
+from app import clock
+from app.errors import Conflict, Refused
+from app.models import Batch, CastSession, CastStep
+from app.models.batch import TestPiecesIn
+from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn, TemperatureIn
+from app.models.runsheet import PaperIn
+from app.services import casting, moments, paper, planning, steps, workshop
+from tests import build
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+MINUTES = timedelta(minutes=1)
+
+
+@pytest.fixture
+def berlin() -> Iterator[None]:
+    """The machine's local time is Berlin's, which changes with the season."""
+    yield from _zone("Europe/Berlin")
+
+
+@pytest.fixture
+def utc() -> Iterator[None]:
+    """The machine's local time is UTC."""
+    yield from _zone("UTC")
+
+
+def _zone(name: str) -> Iterator[None]:
+    if not hasattr(time, "tzset"):
+        pytest.skip("this system cannot change its zone for one process")
+    before = os.environ.get("TZ")
+    os.environ["TZ"] = name
+    time.tzset()
+    yield
+    if before is None:
+        del os.environ["TZ"]
+    else:
+        os.environ["TZ"] = before
+    time.tzset()
+
+
+def of(cast: CastSession, key: str, number: int = 1) -> CastStep:
+    return next(s for s in cast.steps if s.key == key and s.set_number in (number, 0))
+
+
+def do(session: Session, cast: CastSession, key: str, number: int = 1) -> None:
+    steps.record(session, cast, of(cast, key, number).pk, StepIn(act="done"), "Ada")
+
+
+def run(session: Session, batch: Batch) -> dict[tuple[int, str], steps.Now]:
+    cast = casting.the_open(session, batch)
+    now = steps.of_session(cast, batch, planning.weighed(session, batch))
+    return {(n.step.set_number, n.step.key): n for n in now}
+
+
+def next_keys(session: Session, batch: Batch) -> list[tuple[int, str]]:
+    return [(n.step.set_number, n.step.key) for n in steps.in_turn(run(session, batch).values())]
+
+
+def told(at: str, why: str = "Forgot to tap.") -> StepTimeIn:
+    return StepTimeIn(at=at, why=why)
+
+
+# --- Sets ----------------------------------------------------------------------------------------
+
+
+def test_the_next_set_is_poured_when_the_compactions_of_the_first_are_done(session: Session) -> None:
+    with clock.turned_to(NOON) as turn:
+        batch = build.cast(session)
+        cast = casting.the_open(session, batch)
+        assert steps.add_set(session, cast, SetIn(moulds="2 of the 54 mm grains")) == 2
+        assert "2 of the 54 mm grains" in of(cast, "pour", 2).words
+        with pytest.raises(Refused, match=r"Set 1 still needs your hands: “Set the coring rods"):
+            do(session, cast, "pour", 2)
+        for minute, key in ((3, "core"), (18, "compact:1"), (28, "compact:2")):
+            turn(NOON + minute * MINUTES)
+            do(session, cast, key)
+            assert (2, "pour") not in next_keys(session, batch)
+        turn(NOON + 38 * MINUTES)
+        do(session, cast, "compact:3")
+        # What is free now comes before what is due later.
+        assert next_keys(session, batch) == [(2, "pour"), (1, "pull")]
+        do(session, cast, "pour", 2)
+        turn(NOON + 42 * MINUTES)
+        do(session, cast, "core", 2)
+        now = run(session, batch)
+        assert now[2, "compact:1"].due_at == NOON + (38 + 18) * MINUTES
+        assert now[1, "pull"].due_at == NOON + 90 * MINUTES
+        assert now[1, "pull"].words.startswith("Set 1: Pull")
+        turn(NOON + 95 * MINUTES)
+        assert next_keys(session, batch) == [(2, "compact:1"), (1, "pull")]
+        do(session, cast, "pull", 1)  # the other set does not hold it back
+        assert casting.poured_at(session, batch) == NOON + 38 * MINUTES  # the cure counts from the last pour
+
+
+def test_a_set_poured_holds_the_compaction_before_it(session: Session) -> None:
+    batch = build.cast(session, until="compact:3")
+    cast = casting.the_open(session, batch)
+    steps.add_set(session, cast, SetIn(moulds="one more"))
+    do(session, cast, "pour", 2)
+    with pytest.raises(Refused, match=r"was settled after it\. Take that back first"):
+        steps.record(session, cast, of(cast, "compact:3").pk, StepIn(act="undo"))
+    with pytest.raises(Refused, match="Set 2 was begun"):
+        steps.drop_set(session, cast)
+
+
+def test_a_set_not_begun_is_taken_out_again(session: Session) -> None:
+    batch = build.cast(session)
+    cast = casting.the_open(session, batch)
+    with pytest.raises(Refused, match="first set stays"):
+        steps.drop_set(session, cast)
+    seen = cast.version
+    steps.add_set(session, cast, SetIn(moulds="one"), seen)
+    with pytest.raises(Conflict):
+        steps.add_set(session, cast, SetIn(moulds="one"), seen)
+    steps.drop_set(session, cast)
+    assert steps.sets(cast) == 1
+
+
+def test_there_is_an_end_to_sets(session: Session) -> None:
+    cast = casting.the_open(session, build.cast(session))
+    for _ in range(steps.MOST_SETS - 1):
+        steps.add_set(session, cast, SetIn(moulds="one"))
+    with pytest.raises(Refused, match="at most 9 sets"):
+        steps.add_set(session, cast, SetIn(moulds="one"))
+
+
+def test_two_sessions_overlap_and_the_second_is_told_to_wait(session: Session) -> None:
+    with clock.turned_to(NOON) as turn:
+        first = build.cast(session, until="core")
+        second = build.cast(session, until="oxidiser:3")
+        running = casting.due(session)
+        assert f"{first.code} still needs your hands" in casting.wait_for(running, second)
+        assert casting.wait_for(running, first) == ""
+        assert [c.batch.code for c in casting.coming(running)] == [first.code, second.code]
+        cast, mark = casting.the_open(session, first), casting.mark(running)
+        for minute, key in ((18, "compact:1"), (28, "compact:2"), (38, "compact:3")):
+            turn(NOON + minute * MINUTES)
+            do(session, cast, key)
+        running = casting.due(session)
+        assert casting.wait_for(running, second) == ""
+        assert casting.mark(running) != mark
+
+
+# --- Times told afterwards -------------------------------------------------------------------------
+
+
+def test_a_forgotten_tap_is_told_and_what_follows_counts_from_it(session: Session, utc: None) -> None:
+    with clock.turned_to(NOON) as turn:
+        batch = build.cast(session, until="core")
+        cast = casting.the_open(session, batch)
+        turn(NOON + 25 * MINUTES)
+        steps.tell_time(session, cast, of(cast, "compact:1").pk, told("12:18"), "Ada")
+        assert of(cast, "compact:1").done_at == NOON + 18 * MINUTES
+        assert run(session, batch)[1, "compact:2"].due_at == NOON + 28 * MINUTES
+        steps.tell_time(session, cast, of(cast, "compact:1").pk, told("12.20", "Read the sheet again."))
+        assert run(session, batch)[1, "compact:2"].due_at == NOON + 30 * MINUTES
+    first, second = (note.words for note in casting.notes(session, cast))
+    assert "told as 12:18; it had no time. Forgot to tap." in first
+    assert "told as 12:20; it was 12:18. Read the sheet again." in second
+
+
+@pytest.mark.parametrize(
+    ("at", "words"),
+    [
+        ("soon", "Type a time such as 14:05"),
+        ("", "Type a time such as 14:05"),
+        ("25:00", "no such day or hour"),
+        ("2026-02-30 10:00", "no such day or hour"),
+        ("2026-11-25 12:40", "still to come; it is 12:25 now"),
+        ("2026-11-01 12:00", "more than a week back"),
+        ("11:59", "“Set the coring rods, straight and down to the stop.” was done at 12:00, after this"),
+    ],
+)
+def test_times_that_cannot_be(session: Session, utc: None, at: str, words: str) -> None:
+    with clock.turned_to(NOON) as turn:
+        cast = casting.the_open(session, build.cast(session, until="core"))
+        turn(NOON + 25 * MINUTES)
+        with pytest.raises(Refused, match=words) as caught:
+            steps.tell_time(session, cast, of(cast, "compact:1").pk, told(at))
+    assert caught.value.field == "at"
+    assert of(cast, "compact:1").done_at is None
+
+
+def test_a_told_time_stays_between_its_neighbours_and_in_its_turn(session: Session, utc: None) -> None:
+    with clock.turned_to(NOON) as turn:
+        cast = casting.the_open(session, build.cast(session, until="core"))
+        turn(NOON + 20 * MINUTES)
+        do(session, cast, "compact:1")
+        turn(NOON + 30 * MINUTES)
+        with pytest.raises(Refused, match=r"“Compact the first time\.” was done at 12:20, before this"):
+            steps.tell_time(session, cast, of(cast, "core").pk, told("12:25"))
+        with pytest.raises(Refused, match="comes first"):
+            steps.tell_time(session, cast, of(cast, "pull").pk, told("12:25"))
+        steps.record(session, cast, of(cast, "compact:2").pk, StepIn(act="skip", why="Set already."))
+        with pytest.raises(Refused, match="was skipped"):
+            steps.tell_time(session, cast, of(cast, "compact:2").pk, told("12:28"))
+
+
+def test_yesterdays_time_is_meant_when_todays_is_to_come(utc: None) -> None:
+    with clock.turned_to(datetime(2026, 11, 26, 0, 10, tzinfo=UTC)):
+        assert moments.told("23:50") == datetime(2026, 11, 25, 23, 50, tzinfo=UTC)
+        assert moments.told("00:05") == datetime(2026, 11, 26, 0, 5, tzinfo=UTC)
+        assert moments.words(datetime(2026, 11, 25, 23, 50, tzinfo=UTC)) == "23:50 on 25 Nov"
+
+
+# --- Clocks that change ----------------------------------------------------------------------------
+
+
+def test_due_times_hold_over_the_change_to_winter(session: Session, berlin: None) -> None:
+    """On 25 October 2026 Berlin's clocks go from 3:00 back to 2:00 (EU directive 2000/84: last Sunday, 1:00 UTC)."""
+    poured = datetime(2026, 10, 25, 0, 30, tzinfo=UTC)  # 2:30 summer time
+    with clock.turned_to(poured) as turn:
+        batch = build.cast(session, until="pour")
+        assert run(session, batch)[1, "pull"].due_at == poured + 90 * MINUTES
+        turn(poured + 40 * MINUTES)  # 2:10 winter time: the wall clock shows less than at the pour
+        assert f"{clock.local(clock.now()):%H:%M}" == "02:10"
+        cast = casting.the_open(session, batch)
+        assert steps.warnings(cast, list(run(session, batch).values())) == []
+        do(session, cast, "core")
+        assert of(cast, "core").done_at == poured + 40 * MINUTES
+        assert run(session, batch)[1, "compact:1"].late_s == 22 * 60
+        # 2:40 was there once, in summer time: the second one is still to come.
+        assert moments.told("02:40") == datetime(2026, 10, 25, 0, 40, tzinfo=UTC)
+        turn(poured + 75 * MINUTES)  # 2:45 winter time: now the second 2:40 is the last one that was
+        assert moments.told("02:40") == datetime(2026, 10, 25, 1, 40, tzinfo=UTC)
+
+
+def test_due_times_hold_over_the_change_to_summer(session: Session, berlin: None) -> None:
+    """On 29 March 2026 Berlin's clocks go from 2:00 on to 3:00 (EU directive 2000/84)."""
+    poured = datetime(2026, 3, 29, 0, 50, tzinfo=UTC)  # 1:50
+    with clock.turned_to(poured) as turn:
+        batch = build.cast(session, until="pour")
+        core = run(session, batch)[1, "compact:1"].due_at
+        assert core is not None
+        assert f"{clock.local(core):%H:%M}" == "03:08"
+        turn(poured + 30 * MINUTES)
+        with pytest.raises(Refused, match="clock change left that time out"):
+            moments.told("02:30")
+        assert run(session, batch)[1, "compact:1"].late_s == 12 * 60
+
+
+def test_a_clock_set_back_is_told(session: Session) -> None:
+    with clock.turned_to(NOON) as turn:
+        batch = build.cast(session, until="core")
+        turn(NOON - 60 * MINUTES)
+        cast = casting.the_open(session, batch)
+        (words,) = steps.warnings(cast, list(run(session, batch).values()))
+        assert "clock reads earlier than the last step" in words
+        assert run(session, batch)[1, "compact:1"].due_at == NOON + 18 * MINUTES
+
+
+# --- Nights ------------------------------------------------------------------------------------------
+
+
+def test_cores_that_come_due_at_night_are_told_before_the_pour(session: Session, utc: None) -> None:
+    """Rods left in overnight seize: common practice, no source."""
+    evening = datetime(2026, 11, 25, 20, 15, tzinfo=UTC)
+    with clock.turned_to(evening) as turn:
+        batch = build.cast(session, until="oxidiser:3")
+        cast = casting.the_open(session, batch)
+        said = steps.warnings(cast, list(run(session, batch).values()))
+        assert said == ["The cores of a pour now come due at 21:45. Somebody must be here then: left in overnight, the "
+                        "rods seize."]  # fmt: skip
+        do(session, cast, "pour")
+        turn(evening + 10 * MINUTES)
+        (words,) = steps.warnings(cast, list(run(session, batch).values()))
+        assert words.startswith("The cores come due at 21:45.")
+        turn(evening + 3 * 60 * MINUTES)
+        (words,) = steps.warnings(cast, list(run(session, batch).values()))
+        assert words.startswith("The cores are late by 90 min: pull them now.")
+
+
+def test_at_noon_nothing_is_said_of_the_night(session: Session, utc: None) -> None:
+    with clock.turned_to(NOON):
+        batch = build.cast(session, until="oxidiser:3")
+        assert steps.warnings(casting.the_open(session, batch), list(run(session, batch).values())) == []
+
+
+def test_a_session_left_open_overnight_is_closed_with_a_reason(session: Session, utc: None) -> None:
+    with clock.turned_to(NOON) as turn:
+        batch = build.cast(session, until="bag")
+        cast = casting.the_open(session, batch)
+        casting.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
+        assert not casting.overnight(cast)
+        turn(NOON + timedelta(hours=20))
+        assert casting.overnight(cast)
+        assert casting.due(session)[0].overnight
+        with pytest.raises(Refused, match="open since 12:00 on 25 Nov") as caught:
+            casting.close(session, batch, CloseIn())
+        assert caught.value.field == "why"
+        casting.close(session, batch, CloseIn(why="Forgot to close; cores were out at 13:30."))
+    assert "Closed a day late: Forgot to close" in casting.notes(session, cast)[-1].words
+
+
+# --- Temperatures and paper ----------------------------------------------------------------------------
+
+
+def test_a_reading_keeps_the_unit_it_was_typed_in(session: Session) -> None:
+    batch = build.cast(session)
+    cast = casting.the_open(session, batch)
+    assert casting.pan_units(session, cast).temperature == "°C"
+    reading = casting.read_temperature(session, batch, TemperatureIn(temperature="240", unit="°F"))
+    assert (reading.temperature_typed, reading.temperature_k) == ("240 °F", pytest.approx((240 + 459.67) * 5 / 9))
+    units = casting.pan_units(session, cast)
+    assert units.temperature == "°F"
+    assert "250 °F" in casting.advice(workshop.get(session), 500.0, units).words
+    # A unit that was written outranks the one chosen beside it.
+    reading = casting.read_temperature(session, batch, TemperatureIn(temperature="118,5 C", unit="°F"))
+    assert (reading.temperature_typed, reading.temperature_k) == ("118,5 C", pytest.approx(391.65))
+    assert casting.pan_units(session, cast).temperature == "°C"
+    workshop.get(session).temperature_unit = "°F"
+    assert casting.temperatures(session, cast)[0].temperature_typed == "118,5 C"
+
+
+def test_a_sheet_filled_in_on_paper_is_entered_afterwards(session: Session, utc: None) -> None:
+    with clock.turned_to(NOON) as turn:
+        batch = build.weighed_batch(session)
+        cast = casting.the_open(session, batch)
+        turn(NOON + timedelta(hours=4))
+        rows = [{"step_id": step.pk, "at": f"12:{5 * i:02d}"} for i, step in enumerate(cast.steps[:10])]
+        rows += [
+            {"step_id": cast.steps[10].pk, "skipped": "It was set."},
+            {"step_id": cast.steps[11].pk, "at": "13:40"},
+        ]
+        rows += [{"step_id": cast.steps[12].pk}]
+        readings = [{"at": "12:08", "temperature": "231 F"}, {"at": "12:20", "temperature": "240 F"}]
+        assert paper.enter(session, batch, PaperIn.model_validate({"steps": rows, "readings": readings})) == 14
+        done = {step.key: step.done_at for step in cast.steps}
+        assert done["pour"] == NOON + 30 * MINUTES
+        assert (done["compact:3"], of(cast, "compact:3").skipped_why) == (None, "It was set.")
+        assert done["bag"] is None
+        assert next_keys(session, batch) == [(1, "bag")]
+    assert [r.read_at for r in casting.temperatures(session, cast)] == [NOON + 20 * MINUTES, NOON + 8 * MINUTES]
+    assert casting.notes(session, cast)[-1].words == "Entered afterwards, 14 lines: Entered from paper."
+
+
+def test_a_sheet_that_does_not_fit_is_refused_beside_its_line(session: Session, utc: None) -> None:
+    with clock.turned_to(NOON) as turn:
+        batch = build.weighed_batch(session)
+        cast = casting.the_open(session, batch)
+        turn(NOON + timedelta(hours=4))
+        first, second, third = (step.pk for step in cast.steps[:3])
+        for rows, field, words in (
+            ([{"step_id": first, "at": "12:10"}, {"step_id": second, "at": "12:05"}], "steps.1.at", "after this"),
+            ([{"step_id": first}, {"step_id": second, "at": "12:05"}], "steps.1.at", "comes first"),
+            ([{"step_id": first, "skipped": "no"}], "steps.0.skipped", "few words"),
+            ([{"step_id": third, "at": "12:05", "skipped": "It was."}], "steps.0.at", "empty one"),
+            ([{"step_id": first}], None, "Nothing is filled in"),
+        ):
+            with pytest.raises(Refused, match=words) as caught:
+                paper.enter(session, batch, PaperIn.model_validate({"steps": rows}))
+            assert caught.value.field == field
+            session.rollback()
+            batch = build.weighed_batch(session)
+            cast = casting.the_open(session, batch)
+            first, second, third = (step.pk for step in cast.steps[:3])
