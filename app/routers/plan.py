@@ -12,7 +12,7 @@ from app.errors import BookError
 from app.forms import Choice, Form, from_texts
 from app.models import Batch
 from app.models.batch import PlanIn, VoidIn
-from app.services import casting, checklists, formulas, hardware, planning, weigh_outs, workshop
+from app.services import casting, cautions, checklists, formulas, hardware, planning, weigh_outs, workshop
 from app.units import editable
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
 
@@ -121,7 +121,8 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
         request, session, "plan/form.html", section="plan",
         status=422 if form.errors else 200, form=form, batch=batch, worked=worked,
         places=weigh_outs.places(workshop.get(session)),
-        has_leftovers=bool(choices["remelts.leftover_id"]), remelt_limit=workshop.get(session).remelt_limit_share,
+        cautions=cautions.AT_THE_PLAN, has_leftovers=bool(choices["remelts.leftover_id"]),
+        remelt_limit=workshop.get(session).remelt_limit_share,
     )  # fmt: skip
 
 

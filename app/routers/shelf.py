@@ -13,7 +13,7 @@ from app.models.bag import KeepIn, ReWeighIn
 from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.routers.grains import pattern_choices
-from app.services import formulas, grains, reweighs, sets, shelf, trace, weigh_outs, weighing, workshop
+from app.services import cautions, formulas, grains, reweighs, sets, shelf, trace, weigh_outs, weighing, workshop
 from app.services.sets import Proposal, SetsIn
 from app.services.shelf import ShelfIn
 from app.web import Book, Forms, Typed, blank, redirect, render, submit, version_of
@@ -45,7 +45,7 @@ def show(request: Request, session: Book) -> Response:
         form=form, found=found, lots=shelf.by_lot(found.views), rest=rest,
         grouped=(wanted or ShelfIn()).sort in ("lot", "oldest"),
         filtered=bool(form.text("find") or form.text("state") or form.text("place")),
-        ready=sum(v.state == "ready" for v in found.views),
+        ready=sum(v.state == "ready" for v in found.views), cautions=cautions.AT_THE_SHELF,
         gains=reweighs.latest(session, [v.grain.pk for v in found.views]),
         digits=weigh_outs.places(workshop.get(session)),
     )  # fmt: skip

@@ -12,14 +12,17 @@ from app.models import Supply
 from app.models.firing import RESULTS
 from app.models.supply import CorrectionIn, SupplyIn
 from app.routers.nouns import Noun, add_pages
-from app.services import rows, supplies, trace
+from app.services import cautions, rows, supplies, trace
 from app.web import Book, Forms, Typed, submit
 
 router = APIRouter()
 
 
 def _page(session: Session, bag: Supply | None, forms: Forms) -> dict[str, Any]:
-    more: dict[str, Any] = {"known": [item.name for item in INGREDIENTS.values()]}
+    more: dict[str, Any] = {
+        "known": [item.name for item in INGREDIENTS.values()],
+        "cautions": cautions.AT_THE_BAGS,
+    }
     if bag is not None:
         more |= {
             "stock": supplies.stock_of(session, bag),
@@ -39,7 +42,9 @@ def _initial(bag: Supply | None) -> dict[str, Any]:
 SUPPLIES = Noun(
     "supplies", "bag", Supply, SupplyIn, supplies.save, lambda *_: [],
     page="supply", initial=_initial,
-    list_more=lambda session: {"stock": supplies.stock(session), "totals": supplies.on_shelf(session)},
+    list_more=lambda session: {
+        "stock": supplies.stock(session), "totals": supplies.on_shelf(session), "cautions": cautions.AT_THE_BAGS,
+    },
     page_more=_page,
 )  # fmt: skip
 

@@ -40,6 +40,20 @@ FIRST_CHECKLIST: dict[str, list[str]] = {
     ],
 }
 
+AT_THE_PLAN = [
+    "Small batches first: plan a larger one only after a small one of the same formula went well.",
+    "Oxidiser is never ground or milled together with a sugar, neither dry nor to make the melt quicker.",
+    "It will be cast in an outbuilding or outdoors, on electric heat with control, never on a gas flame or an exposed "
+    "element.",
+]
+
+AT_THE_BAGS = [
+    "Keep each bag dry, closed and labelled, the oxidiser apart from the sugars, all away from heat, sparks and "
+    "igniters.",
+    "Grind or dry each thing alone and with its own tools; never oxidiser together with a sugar.",
+    "How much of it may be kept, and where, is for your law to say.",
+]
+
 AT_THE_PAN = [
     "Electric heat with control, never a flame or an exposed element; stay at the pan.",
     "Face shield, leather gloves, cotton or leather clothes. Nobody else near, the way out clear.",
