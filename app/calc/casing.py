@@ -255,7 +255,7 @@ def strengths(
     if not 200.0 <= temperature <= hottest:
         raise OutOfRange(
             "wall_temperature",
-            f"no strength is known at {temperature - 273.15:.0f} degC; data ends at {hottest - 273.15:.0f} degC.",
+            f"no strength is known at {temperature - 273.15:.0f} °C; data ends at {hottest - 273.15:.0f} °C.",
             "Insulate the wall, or give a material with data at that heat.",
         )
     if yield_strength is not None:
@@ -397,7 +397,9 @@ def case_margin(
         limit, words = design, f"the formula: {weakest} over {factor:g}"
         notes.append("No rating and no proof test: a formula knows nothing of scratches, threads, heat or age.")
     if peak_pressure > limit:
-        notes.append(f"The expected peak is {peak_pressure / limit - 1:.0%} over the limit: do not fire it so.")
+        notes.append(
+            f"The expected peak is {100 * (peak_pressure / limit - 1):.0f} % over the limit: do not fire it so."
+        )
     if proof_pressure is not None and peak_pressure * TEST_FACTOR > proof_pressure:
         notes.append(f"The proof test is less than {TEST_FACTOR:g} times the expected peak.")
     if design < limit:

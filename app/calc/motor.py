@@ -327,7 +327,7 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
     share = float(spent[~attached].sum() / spent.sum())
     if share > 0.02:  # ignition passes through it in every motor
         flags.append(
-            f"Flow leaves the nozzle's wall for {share:.0%} of the burn (exit pressure below {SEPARATION_RATIO:g} of "
+            f"Flow leaves the nozzle's wall for {100 * share:.0f} % of the burn (exit pressure below {SEPARATION_RATIO:g} of "
             "ambient, Summerfield's rule): the nozzle is too long for this pressure."
         )
     if motor.port_to_throat is not None and motor.port_to_throat < LEAST_PORT_TO_THROAT:
@@ -337,7 +337,7 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
         )
     if flux > MASS_FLUX_LIMIT:
         flags.append(
-            f"Mass flux reaches {flux:.0f} kg/(m2 s), above {MASS_FLUX_LIMIT:.0f}: erosive burning may raise the first "
+            f"Mass flux reaches {flux:.0f} kg/(m²·s), above {MASS_FLUX_LIMIT:.0f}: erosive burning may raise the first "
             "pressure peak; it is not modelled (common practice for composites, no source for these blends)."
         )
     web, near = webs(a)
@@ -349,7 +349,7 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
         )
     thin = min(grain.density for grain in motor.grains) / motor.propellant.ideal_density
     if round(thin, 6) < 0.95:  # a grain planned at 0.95 is not below it
-        flags.append(f"A grain has {thin:.1%} of ideal density: voids may open and raise the pressure.")
+        flags.append(f"A grain has {100 * thin:.1f} % of ideal density: voids may open and raise the pressure.")
     if thin > 1.005:
         flags.append("A grain is denser than its blend can be: check its mass and size.")
     if peak > 2 * motor.igniter_pressure and burn.pressure[0, 0] < law.p_min:
@@ -361,12 +361,14 @@ def _assumptions(motor: Motor) -> tuple[str, ...]:
     law = motor.propellant.law
     return (
         f"Burn law: {law.name}, {law.source}.",
-        f"Rate grows by {law.sigma_p:.2%} per kelvin from {law.reference_temperature - 273.15:.0f} degC.",
-        f"c* is {motor.c_star_efficiency:.1%} of ideal; momentum {motor.nozzle_efficiency:.1%} after friction and "
-        f"particles, {divergence_factor(motor.half_angle):.1%} after divergence.",
+        f"Rate grows by {100 * law.sigma_p:.2f} % per kelvin from {law.reference_temperature - 273.15:.0f} °C.",
+        f"c* is {100 * motor.c_star_efficiency:.1f} % of ideal; momentum {100 * motor.nozzle_efficiency:.1f} % after "
+        f"friction and particles, {100 * divergence_factor(motor.half_angle):.1f} % after divergence.",
         f"The igniter brings the chamber to {motor.igniter_pressure / 1e6:.2f} MPa.",
         f"Ambient pressure {motor.ambient_pressure / 1e3:.1f} kPa; grains at "
-        f"{motor.initial_temperature - 273.15:.0f} degC.",
-        f"The throat grows by {motor.throat_growth * 1e3:.2f} mm over the burn.",
+        f"{motor.initial_temperature - 273.15:.0f} °C.",
+        f"The throat grows by {motor.throat_growth * 1e3:.2f} mm over the burn."
+        if motor.throat_growth
+        else "The throat keeps its size over the burn.",
         "All faces regress alike; no erosive burning, no heat lost to the walls.",
     )
