@@ -327,8 +327,8 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
     share = float(spent[~attached].sum() / spent.sum())
     if share > 0.02:  # ignition passes through it in every motor
         flags.append(
-            f"Flow leaves the nozzle's wall for {100 * share:.0f} % of the burn (exit pressure below {SEPARATION_RATIO:g} of "
-            "ambient, Summerfield's rule): the nozzle is too long for this pressure."
+            f"Flow leaves the nozzle's wall for {100 * share:.0f} % of the burn (exit pressure below "
+            f"{SEPARATION_RATIO:g} of ambient, Summerfield's rule): the nozzle is too long for this pressure."
         )
     if motor.port_to_throat is not None and motor.port_to_throat < LEAST_PORT_TO_THROAT:
         flags.append(
