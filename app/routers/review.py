@@ -18,9 +18,7 @@ FILTERS = ("formula", "pattern_id", "result", "since", "until")
 
 def _sort_links(form: Form, wanted: ReviewIn) -> dict[str, tuple[str, str]]:
     """For each column: the address that sorts by it (the other way round if it does already) and its aria-sort."""
-    kept = [
-        (name, form.text(name)) for name in ("formula", "pattern_id", "result", "since", "until") if form.text(name)
-    ]
+    kept = [(name, form.text(name)) for name in FILTERS if form.text(name)]
     links = {}
     for key in review.SORTS:
         same = key == wanted.sort
@@ -28,6 +26,18 @@ def _sort_links(form: Form, wanted: ReviewIn) -> dict[str, tuple[str, str]]:
         state = {"up": "ascending", "down": "descending"}[wanted.order] if same else "none"
         links[key] = ("/review?" + urlencode([*kept, ("sort", key), ("order", order)]), state)
     return links
+
+
+def _pages(form: Form, wanted: ReviewIn, found: review.Found) -> list[tuple[str, str]]:
+    """Address and words of the page before this one and the one after, where there are any."""
+    kept = [(name, form.text(name)) for name in FILTERS if form.text(name)]
+    kept += [("sort", wanted.sort), ("order", wanted.order)]
+    newest_first = wanted.sort == "date" and wanted.order == "down"
+    words = {-1: "Newer lots" if newest_first else "Lots before", 1: "Older lots" if newest_first else "Lots after"}
+    return [
+        ("/review?" + urlencode([*kept, ("page", str(found.page + step))]), words[step])
+        for step in (-1, 1) if 1 <= found.page + step <= found.pages
+    ]  # fmt: skip
 
 
 @router.get("")
@@ -48,7 +58,8 @@ def show(request: Request, session: Book) -> Response:
     found = review.lots(session, asked)
     return render(
         request, session, "review/review.html", section="review", status=200 if wanted else 422,
-        form=form, lots=found, wanted=asked, links=_sort_links(form, asked), sorts=review.SORTS,
+        form=form, found=found, pages=_pages(form, asked, found), first=(found.page - 1) * review.PAGE + 1,
+        wanted=asked, links=_sort_links(form, asked), sorts=review.SORTS,
         filtered=any(form.text(name) for name in FILTERS),
     )  # fmt: skip
 

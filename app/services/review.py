@@ -1,9 +1,11 @@
-"""The review of lots: what was cast, how even it is, what came of it; few queries, whatever the size of the book."""
+"""The review of lots: what was cast, how even it is, what came of it; few queries, whatever the size of the book.
+
+Only what sorts and filters is read of every lot; the rest is read of the lots of one page.
+"""
 
 import math
-from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date
 from typing import Any, Literal
 
 from pydantic import Field as FormField
@@ -21,12 +23,11 @@ from app.models import (
     Formula,
     Grain,
     GrainPattern,
-    MotorBuild,
-    Prediction,
 )
 from app.models.base import FormIn
 from app.models.firing import RESULTS
-from app.services import grains, rows
+from app.services import grains, lot_firings, rows
+from app.services.lot_firings import FiringLine
 from app.services.lots import Spread, spread
 
 SORTS = {
@@ -57,39 +58,13 @@ class ReviewIn(FormIn):
         "date", title="Sorted by"
     )
     order: Literal["up", "down"] = FormField("down", title="Order")
+    page: int = FormField(1, ge=1, le=10_000, title="Page")
 
+
+PAGE = 50
+"""Lots on one page of the review."""
 
 RESULT_CHOICES = [*RESULTS.items(), ("none", "Not fired yet")]
-
-
-@dataclass(frozen=True)
-class FiringLine:
-    """A firing as a lot sees it; impulses in N s, cure in seconds from the pour to the firing."""
-
-    firing_id: int
-    kind: str
-    fired_at: datetime
-    result: str
-    motor_code: str
-    grain_count: int
-    lots: tuple[str, ...]
-    cure_s: float | None
-    altitude_m: float | None
-    measured_ns: float | None
-    predicted_ns: float | None
-    designation: str | None
-
-    @property
-    def result_words(self) -> str:
-        """The result for a person."""
-        return RESULTS[self.result]
-
-    @property
-    def ratio(self) -> float | None:
-        """Measured over predicted impulse [-], where both are there."""
-        if self.measured_ns is None or not self.predicted_ns:
-            return None
-        return self.measured_ns / self.predicted_ns
 
 
 @dataclass(frozen=True)
@@ -121,21 +96,45 @@ class LotLine:
         return spread(f.ratio for f in self.firings if f.ratio is not None)
 
 
-def lots(session: Session, wanted: ReviewIn) -> list[LotLine]:
+@dataclass(frozen=True)
+class Found:
+    """One page of the lots that were found: how many there are in all, and which page of how many this is."""
+
+    lines: list[LotLine]
+    total: int
+    page: int
+    pages: int
+
+
+@dataclass(frozen=True)
+class _Head:
+    """What every lot is found by."""
+
+    batch_id: int
+    code: str
+    formula: str
+    edition: int
+    planned_for: date
+
+
+def lots(session: Session, wanted: ReviewIn) -> Found:
     """Lots that were opened for casting and meet the filter, sorted; lots without a value to sort by come last."""
-    lines = _lines(session, _batches(session, wanted))
-    return _sorted([line for line in lines if _meets(line, wanted)], wanted)
+    heads = _sorted(session, _met(session, _heads(session, wanted), wanted), wanted)
+    pages = max(1, math.ceil(len(heads) / PAGE))
+    page = min(wanted.page, pages)
+    shown = [head.batch_id for head in heads[(page - 1) * PAGE : page * PAGE]]
+    return Found(_lines(session, _batches(session, shown)), len(heads), page, pages)
 
 
 def _lines(session: Session, found: list[tuple[Batch, Formula]]) -> list[LotLine]:
     ids = [batch.pk for batch, _ in found]
-    counts, patterns, shots = _counts(session, ids), _patterns(session, ids), firings_of(session, ids)
-    pours = grains.poured(session, ids)
+    counts, patterns, shots = _counts(session, ids), _patterns(session, ids), lot_firings.firings_of(session, ids)
+    days = _days(session, {batch.pk: batch.planned_for for batch, _ in found})
     return [
         LotLine(
             batch=batch,
             formula=formula,
-            cast_on=clock.local(pours[batch.pk]).date() if batch.pk in pours else batch.planned_for,
+            cast_on=days[batch.pk],
             patterns=tuple(patterns.get(batch.pk, {}).values()),
             counts=counts.get(batch.pk, Counts()),
             firings=shots.get(batch.pk, []),
@@ -144,31 +143,53 @@ def _lines(session: Session, found: list[tuple[Batch, Formula]]) -> list[LotLine
     ]
 
 
-def _batches(session: Session, wanted: ReviewIn) -> list[tuple[Batch, Formula]]:
+def _heads(session: Session, wanted: ReviewIn) -> list[_Head]:
     query = (
-        select(Batch, Formula)
+        select_core(col(Batch.id), col(Batch.code), col(Formula.name), col(Formula.edition), col(Batch.planned_for))
         .join(Formula, col(Batch.formula_id) == Formula.id)
         .where(col(Batch.state).in_(("casting", "cast")))
         .order_by(col(Batch.planned_for), col(Batch.id))
-        .options(lazyload(Batch.items), lazyload(Batch.parts), lazyload(Formula.parts))  # type: ignore[arg-type]
     )
     if wanted.formula:
-        query = query.where(Formula.name == wanted.formula)
+        query = query.where(col(Formula.name) == wanted.formula)
     if wanted.pattern_id is not None:
         cast = select(Grain.batch_id).where(Grain.pattern_id == wanted.pattern_id)
         planned = select(BatchItem.batch_id).where(BatchItem.pattern_id == wanted.pattern_id)
         query = query.where(col(Batch.id).in_(cast.union(planned)))
-    return list(session.exec(query).all())
+    return [_Head(*row) for row in session.execute(query)]
 
 
-def _meets(line: LotLine, wanted: ReviewIn) -> bool:
-    if wanted.since is not None and line.cast_on < wanted.since:
-        return False
-    if wanted.until is not None and line.cast_on > wanted.until:
-        return False
-    if wanted.result == "none":
-        return not line.firings
-    return wanted.result is None or any(f.result == wanted.result for f in line.firings)
+def _batches(session: Session, ids: list[int]) -> list[tuple[Batch, Formula]]:
+    """Lots with their formulas, in the order of their identities given."""
+    query = (
+        select(Batch, Formula)
+        .join(Formula, col(Batch.formula_id) == Formula.id)
+        .where(col(Batch.id).in_(ids))
+        .options(lazyload(Batch.items), lazyload(Batch.parts), lazyload(Formula.parts))  # type: ignore[arg-type]
+    )
+    found = {batch.pk: (batch, formula) for batch, formula in session.exec(query)}
+    return [found[key] for key in ids]
+
+
+def _days(session: Session, planned: dict[int, date]) -> dict[int, date]:
+    """The day each lot was poured; as planned where no pour was ticked off."""
+    pours = grains.poured(session, planned)
+    return {key: clock.local(pours[key]).date() if key in pours else day for key, day in planned.items()}
+
+
+def _met(session: Session, heads: list[_Head], wanted: ReviewIn) -> list[_Head]:
+    """The lots whose day and results are the wanted ones."""
+    if wanted.since is not None or wanted.until is not None:
+        days = _days(session, {head.batch_id: head.planned_for for head in heads})
+        first, last = wanted.since or date.min, wanted.until or date.max
+        heads = [head for head in heads if first <= days[head.batch_id] <= last]
+    if wanted.result is not None:
+        shots = lot_firings.shots_of(session, [head.batch_id for head in heads])
+        came = {key: {shot.result for shot in found} for key, found in shots.items()}
+        if wanted.result == "none":
+            return [head for head in heads if head.batch_id not in came]
+        heads = [head for head in heads if wanted.result in came.get(head.batch_id, set())]
+    return heads
 
 
 def _counts(session: Session, ids: list[int]) -> dict[int, Counts]:
@@ -222,102 +243,32 @@ def _patterns(session: Session, ids: list[int]) -> dict[int, dict[int, str]]:
     return found
 
 
-def firings_of(session: Session, ids: Iterable[int]) -> dict[int, list[FiringLine]]:
-    """The firings of motors that held a grain of each lot, oldest first; the last prediction before each counts."""
-    wanted = list(ids)
-    held = _held(session, wanted)
-    builds = {build_id for _, build_id in held}
-    everyone = _lots_in(session, builds)
-    expected = _predictions(session, builds)
-    pours = grains.poured(session, wanted)
-    query = (
-        select(Firing, MotorBuild.code)
-        .join(MotorBuild, col(Firing.motor_build_id) == MotorBuild.id)
-        .where(col(Firing.motor_build_id).in_(builds))
-        .order_by(col(Firing.fired_at))
-    )
-    shots: dict[int, list[tuple[Firing, str]]] = {}
-    for firing, code in session.exec(query):
-        shots.setdefault(firing.motor_build_id, []).append((firing, code))
-    found: dict[int, list[FiringLine]] = {}
-    for (batch_id, build_id), count in held.items():
-        for firing, code in shots.get(build_id, []):
-            poured = pours.get(batch_id)
-            made = expected.get(build_id, [])
-            made = [p for p in made if p[0] <= firing.fired_at] or made[:1]
-            found.setdefault(batch_id, []).append(
-                FiringLine(
-                    firing_id=firing.pk,
-                    kind=firing.kind,
-                    fired_at=firing.fired_at,
-                    result=firing.result,
-                    motor_code=code,
-                    grain_count=count,
-                    lots=everyone[build_id],
-                    cure_s=(firing.fired_at - poured).total_seconds() if poured else None,
-                    altitude_m=firing.altitude_m,
-                    measured_ns=firing.measured_impulse_ns,
-                    predicted_ns=made[-1][1] if made else None,
-                    designation=made[-1][2] if made else None,
-                )
-            )
-    return {batch_id: sorted(lines, key=lambda f: f.fired_at) for batch_id, lines in found.items()}
+def _sorted(session: Session, heads: list[_Head], wanted: ReviewIn) -> list[_Head]:
+    keys = _keys(session, heads, wanted.sort)
+    known = [head for head in heads if keys.get(head.batch_id) is not None]
+    unknown = [head for head in heads if keys.get(head.batch_id) is None]
+    return sorted(known, key=lambda head: keys[head.batch_id], reverse=wanted.order == "down") + unknown
 
 
-def _held(session: Session, ids: list[int]) -> dict[tuple[int, int], int]:
-    """How many grains of each lot went into each motor: (batch, build) -> number."""
-    query = (
-        select(Grain.batch_id, BuildGrain.motor_build_id, func.count())
-        .join(Grain, col(BuildGrain.grain_id) == Grain.id)
-        .where(col(Grain.batch_id).in_(ids))
-        .group_by(col(Grain.batch_id), col(BuildGrain.motor_build_id))
-    )
-    return {(batch_id, build_id): number for batch_id, build_id, number in session.exec(query)}
-
-
-def _lots_in(session: Session, builds: set[int]) -> dict[int, tuple[str, ...]]:
-    query = (
-        select(BuildGrain.motor_build_id, Batch.code)
-        .join(Grain, col(BuildGrain.grain_id) == Grain.id)
-        .join(Batch, col(Grain.batch_id) == Batch.id)
-        .where(col(BuildGrain.motor_build_id).in_(builds))
-        .distinct()
-        .order_by(Batch.code)
-    )
-    found: dict[int, list[str]] = {}
-    for build_id, code in session.exec(query):
-        found.setdefault(build_id, []).append(code)
-    return {build_id: tuple(codes) for build_id, codes in found.items()}
-
-
-def _predictions(session: Session, builds: set[int]) -> dict[int, list[tuple[datetime, float, str]]]:
-    """Moment, impulse [N s] and designation of the predictions of each motor, oldest first."""
-    query = (
-        select(Prediction.motor_build_id, Prediction.made_at, Prediction.total_impulse_ns, Prediction.designation)
-        .where(col(Prediction.motor_build_id).in_(builds))
-        .order_by(col(Prediction.id))
-    )
-    found: dict[int, list[tuple[datetime, float, str]]] = {}
-    for build_id, made_at, impulse, designation in session.exec(query):
-        found.setdefault(build_id, []).append((made_at, impulse, designation))
-    return found
-
-
-def _sorted(lines: list[LotLine], wanted: ReviewIn) -> list[LotLine]:
-    keys: dict[str, Callable[[LotLine], Any]] = {
-        "date": lambda line: line.cast_on,
-        "lot": lambda line: line.batch.code,
-        "formula": lambda line: line.formula.label.lower(),
-        "grains": lambda line: line.counts.weighed,
-        "density": lambda line: line.counts.density and line.counts.density.mean,
-        "spread": lambda line: line.counts.density and line.counts.density.sd,
-        "firings": lambda line: len(line.firings),
-        "ratio": lambda line: line.ratio and line.ratio.mean,
-    }
-    key = keys[wanted.sort]
-    known = [line for line in lines if key(line) is not None]
-    unknown = [line for line in lines if key(line) is None]
-    return sorted(known, key=key, reverse=wanted.order == "down") + unknown
+def _keys(session: Session, heads: list[_Head], sort: str) -> dict[int, Any]:
+    """What each lot is sorted by; only what that needs is read."""
+    ids = [head.batch_id for head in heads]
+    if sort == "date":
+        return {**_days(session, {head.batch_id: head.planned_for for head in heads})}
+    if sort == "lot":
+        return {head.batch_id: head.code for head in heads}
+    if sort == "formula":
+        return {head.batch_id: (head.formula.lower(), head.edition) for head in heads}
+    if sort in ("grains", "density", "spread"):
+        counts = _counts(session, ids)
+        if sort == "grains":
+            return {key: counts[key].weighed if key in counts else 0 for key in ids}
+        spreads = {key: found.density for key, found in counts.items() if found.density is not None}
+        return {key: found.mean if sort == "density" else found.sd for key, found in spreads.items()}
+    shots = lot_firings.shots_of(session, ids)
+    if sort == "firings":
+        return {key: len(shots.get(key, [])) for key in ids}
+    return {key: lot_firings.mean_ratio(found) for key, found in shots.items()}
 
 
 def line(session: Session, batch: Batch) -> LotLine:

@@ -7,7 +7,7 @@ from fastapi.testclient import TestClient
 
 from app.db import writing
 from app.models.batch import LeftoverIn
-from app.services import casting
+from app.services import casting, review
 from tests import build
 
 
@@ -131,3 +131,19 @@ def test_what_was_typed_is_shown_as_text(client: TestClient) -> None:
         build.cast(session, blend=build.formula(session, "<script>alert(1)</script>"))
         session.commit()
     assert "<script>alert" not in client.get("/review").text
+
+
+def test_many_lots_come_by_the_page_and_keep_the_filter(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    first, second = _fired(client)
+    monkeypatch.setattr(review, "PAGE", 1)
+    page = client.get("/review?since=2020-01-01").text
+    assert _rows(page) == [second]
+    assert "2 lots, here 1 to 1" in page
+    link = re.search(r'href="([^"]*)">Older lots</a>', page)
+    assert link
+    page = client.get(link[1].replace("&amp;", "&")).text
+    assert _rows(page) == [first]
+    assert re.search(r'href="[^"]*since=2020-01-01[^"]*">Newer lots</a>', page)
+    assert "Older lots" not in page
+    assert client.get("/review?page=0").status_code == 422
+    assert "Lots after" in client.get("/review?sort=density").text
