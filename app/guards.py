@@ -240,6 +240,23 @@ GUARDS: dict[str, str] = dict(
                   "a curve is read again, not rewritten or erased")
             for act in ("UPDATE", "DELETE")
         ),
+        # Stored grains and test pieces: what was noted stays
+        *(
+            _stop(f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}", "1", words)
+            for table, words in (
+                ("re_weigh", "a re-weigh is followed by another, not rewritten or erased"),
+                ("grain_bag", "where a bag lay is followed by where it lies, not rewritten or erased"),
+            )
+            for act in ("UPDATE", "DELETE")
+        ),
+        _stop(
+            "guard_test_piece_stays", "BEFORE UPDATE ON test_piece",
+            """NEW.batch_id IS NOT OLD.batch_id OR NEW.number IS NOT OLD.number OR NEW.length_m IS NOT OLD.length_m
+                OR NEW.burn_time_s IS NOT OLD.burn_time_s OR NEW.pressure_pa IS NOT OLD.pressure_pa
+                OR (OLD.voided_at IS NOT NULL AND NEW.voided_at IS NOT OLD.voided_at)""",
+            "a test piece is struck out, not rewritten",
+        ),
+        _stop("guard_test_piece_kept", "BEFORE DELETE ON test_piece", "1", "a test piece is struck out, not erased"),
     ]
 )  # fmt: skip
 

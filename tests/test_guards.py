@@ -596,3 +596,25 @@ def test_a_logger_s_file_and_what_was_read_of_it_stay(session: Session, attack: 
     insert(session, "curve", {"firing_id": 1, "curve_file_id": 1})
     with pytest.raises(IntegrityError, match=words):
         sql(session, attack)
+
+
+@pytest.mark.parametrize("attack", ["UPDATE {} SET version = 2", "DELETE FROM {}"])
+@pytest.mark.parametrize("table", ["re_weigh", "grain_bag"])
+def test_what_was_noted_of_a_stored_grain_stays(session: Session, table: str, attack: str) -> None:
+    """guard_re_weigh_update, guard_re_weigh_delete, guard_grain_bag_update, guard_grain_bag_delete"""
+    insert(session, table, {"grain_id": build.ready_grains(session, 1)[0].pk})
+    with pytest.raises(IntegrityError, match="not rewritten or erased"):
+        sql(session, attack.format(table))
+
+
+def test_a_test_piece_is_struck_out_only(session: Session, batch: Batch) -> None:
+    """guard_test_piece_stays, guard_test_piece_kept"""
+    insert(session, "test_piece", {"batch_id": batch.pk})
+    for attack in ("SET length_m = 2", "SET burn_time_s = 2", "SET pressure_pa = 2", "SET number = 7"):
+        with pytest.raises(IntegrityError, match="not rewritten"):
+            sql(session, f"UPDATE test_piece {attack}")
+    with pytest.raises(IntegrityError, match="not erased"):
+        sql(session, "DELETE FROM test_piece")
+    sql(session, "UPDATE test_piece SET voided_at = :at, voided_why = 'cracked'", at=stamp(NOON))
+    with pytest.raises(IntegrityError, match="not rewritten"):
+        sql(session, "UPDATE test_piece SET voided_at = NULL")
