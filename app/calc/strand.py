@@ -146,11 +146,17 @@ def against_law(strand: Strand, law: BurnLaw, pressure: float) -> AgainstLaw:
     if abs(off) <= unsure:
         flag, words = "accept", "As the law says, within what this stick can tell."
     elif abs(off) <= USUAL:
-        flag, words = "accept", f"{abs(off):.0%} {'faster' if off > 0 else 'slower'} than the law."
+        flag, words = "accept", f"{100 * abs(off):.0f} % {'faster' if off > 0 else 'slower'} than the law."
     elif off > 0:
-        flag, words = "look", f"{off:.0%} faster than the law: look for a side that burned along, a crack or voids."
+        flag, words = (
+            "look",
+            f"{100 * off:.0f} % faster than the law: look for a side that burned along, a crack or voids.",
+        )
     else:
-        flag, words = "look", f"{-off:.0%} slower than the law: look for moisture, a wrong blend or a wrong length."
+        flag, words = (
+            "look",
+            f"{-100 * off:.0f} % slower than the law: look for moisture, a wrong blend or a wrong length.",
+        )
     return AgainstLaw(expected, ratio, unsure, bool(law.in_range(pressure)), flag, words)
 
 
