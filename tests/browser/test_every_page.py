@@ -34,7 +34,8 @@ def addresses(demo: Site) -> list[str]:
         firing = session.exec(select(Firing)).first()
         formula = session.exec(select(Formula)).first()
         pattern = session.exec(select(GrainPattern)).first()
-        grain = grains.ready(session)[0].serial
+        ready = grains.ready(session)[0]
+        grain, lot = ready.serial, ready.serial.split("-")[0]
         assert past is not None
         assert motor is not None
         assert firing is not None
@@ -44,8 +45,11 @@ def addresses(demo: Site) -> list[str]:
         nouns = ("supplies", "formulas", "patterns", "tubes", "rods", "cases", "nozzles", "rockets", "fields")
         return [
             "/", "/help", "/plan", "/plan/new", f"/plan/{planned}", f"/plan/{planned}/edit",
-            f"/plan/{planned}/checklist", "/cast", f"/cast/{running}", f"/cast/{past.code}", f"/cast/{running}/grains",
-            f"/cast/{past.code}/grains", "/shelf", f"/shelf/{grain}", "/motors", "/motors/design", design,
+            f"/plan/{planned}/checklist", f"/plan/{past.code}/checklist/1", "/cast", f"/cast/{running}", f"/cast/{past.code}", f"/cast/{running}/grains",
+            f"/cast/{past.code}/grains", "/shelf", f"/shelf/{grain}",
+            f"/shelf/bags?grain={ready.id}", "/shelf/reweigh", f"/shelf/reweigh?lot={lot}", "/shelf/sets", "/labels",
+            f"/labels?lot={lot}", f"/labels?lot={lot}&start=99", f"/cast/{lot}/test-pieces",
+            "/motors", "/motors/design", design,
             "/motors/new",
             f"/motors/{motor.code}", "/firings", "/firings/new", f"/firings/{firing.id}", f"/firings/{firing.id}/edit",
             "/review", f"/review/{past.code}", "/workshop", "/workshop/settings", "/workshop/checklist",
@@ -115,6 +119,19 @@ def test_bench_pages_have_large_targets(browser: Browser, demo: Site, addresses:
                 small.append((address, target.inner_text() or target.get_attribute("name"), box["height"]))
     page.context.close()
     assert small == []
+
+
+def test_no_page_is_wider_than_its_paper(browser: Browser, demo: Site, addresses: list[str]) -> None:
+    page = _open(browser, demo, "light", "laptop")
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": 680, "height": 963})  # A4 within its margins, in CSS pixels
+    cut = []
+    for address in addresses:
+        page.goto(address)
+        if page.evaluate("document.documentElement.scrollWidth > window.innerWidth"):
+            cut.append(address)
+    page.context.close()
+    assert cut == []
 
 
 @pytest.mark.parametrize("place", ["motor", "plan", "lot"])

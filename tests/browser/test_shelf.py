@@ -1,14 +1,26 @@
 """The shelf at the bench: find by a scanner, re-weigh by keyboard alone."""
 
 import re
+from typing import Literal
 
-from playwright.sync_api import Page, expect
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
 from sqlmodel import Session, select
 
+from app import clock
 from app.db import writing
-from app.models import ReWeigh
+from app.models import Batch, ReWeigh
+from app.models.bag import KeepIn, ReWeighIn
+from app.models.batch import VoidIn
+from app.models.test_piece import TestPieceIn
+from app.services import reweighs, shelf, test_pieces
 from tests import build
 from tests.browser.conftest import Site
+from tests.browser.test_every_page import AXE_RULES
+
+TARGETS = ".bench main :is(button, .button, select, input:not([type=checkbox], [type=radio], [type=hidden]))"
+"""What a glove must hit; the target of a checkbox or radio button is its label."""
 
 
 def test_re_weighing_by_keyboard_alone(site: Site, page: Page) -> None:
@@ -74,3 +86,41 @@ def test_ticked_grains_go_to_their_place_and_to_a_motor(site: Site, page: Page) 
     page.get_by_role("link", name="Build a motor of set 1").click()
     for serial in serials:
         expect(page.get_by_label(serial, exact=True)).to_be_checked()
+
+
+@pytest.mark.parametrize(("scheme", "width"), [("light", 1366), ("dark", 820)])
+def test_full_pages_are_accessible_and_fit(
+    site: Site, browser: Browser, scheme: Literal["light", "dark"], width: int
+) -> None:
+    """The demonstration book has no bags, re-weighs and sticks: here the pages are full."""
+    with writing(site.engine) as session:
+        blend = build.formula(session, "Everyday with a rather long name")
+        for _ in range(2):
+            made = build.ready_grains(session, 4, blend=blend)
+            shelf.keep(session, [g.pk for g in made], KeepIn(place="Tin 2 on the upper shelf", desiccant=True))
+            shelf.keep(session, [made[0].pk], KeepIn(place="Tin 3"))
+            for grain, gain in zip(made, (0.0, 0.4), strict=False):
+                gross = f"{grain.mass_kg * 1000 + gain:.1f} g"
+                reweighs.weigh(session, ReWeighIn.model_validate({"serial": grain.serial, "gross": gross}))
+            lot = session.get(Batch, made[0].batch_id)
+            assert lot is not None
+            for time in ("19 s", "20 s"):
+                texts = {"length": "50 mm", "burn_time": time, "elevation": "12 m", "burned_on": clock.today()}
+                test_pieces.record(session, lot, TestPieceIn.model_validate(texts))
+            test_pieces.void(session, lot, 2, VoidIn(why="burned along the side"))
+        serial, code, kind = made[0].serial, lot.code, f"{blend.pk}-{made[0].pattern_id}"
+        session.commit()
+    context = browser.new_context(base_url=site.address, color_scheme=scheme, viewport={"width": width, "height": 900})
+    page = context.new_page()
+    for address in (
+        "/shelf", "/shelf?find=20A1-01", f"/shelf/{serial}", f"/shelf/reweigh?lot={code}", f"/cast/{code}/test-pieces",
+        f"/shelf/sets?kind={kind}&size=2&count=2", f"/labels?lot={code}&size=letter-2x5",
+    ):  # fmt: skip
+        page.goto(address)
+        found = Axe().run(page, options=AXE_RULES).response["violations"]
+        assert [(v["id"], v["nodes"][0]["html"][:120]) for v in found] == [], address
+        assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth"), address
+        for target in page.locator(TARGETS).all():
+            box = target.bounding_box()
+            assert box is None or box["height"] >= 43.5, (address, target.inner_text() or target.get_attribute("name"))
+    context.close()
