@@ -5,6 +5,7 @@ from app.routers import (
     cast,
     checklists,
     coring,
+    curves,
     drafts,
     firings,
     formulas,
@@ -39,6 +40,7 @@ ROUTERS = [
         coring,  # before the motors, whose codes would take its address
         motors,
         firings,
+        curves,
         review,
         workshop,
         supplies,

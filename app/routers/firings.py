@@ -11,8 +11,9 @@ from app import clock, web
 from app.forms import Choice, Form
 from app.models import Firing
 from app.models.firing import RESULTS, FiringIn
+from app.routers.curves import of_firing
 from app.routers.motors import chart_of
-from app.services import cautions, firings, flights, places, trace, workshop
+from app.services import cautions, curves, firings, flights, places, trace, workshop
 from app.services import outlook as outlooks
 from app.services.motors import Built
 from app.web import Book, Typed
@@ -72,7 +73,8 @@ def page(request: Request, session: Book, firing_id: int) -> Response:
         results=RESULTS, kinds=firings.KINDS, rocket=rocket, field=field, estimate=estimate, refusal=refusal,
         beside=firings.beside(firing, outlook, estimate),
         chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
-        trace=trace.of_firing(session, firing.pk),
+        trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
+        **of_firing(session, firing, web.Forms(request, session)),
     )  # fmt: skip
 
 

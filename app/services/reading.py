@@ -1,0 +1,378 @@
+"""From a logger's text and the way a person says to read it, to thrust in newtons and the figures of the burn."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from pydantic import BaseModel
+
+from app.calc import curve, curvefile, stand
+from app.calc.constants import ATM, STANDARD_GRAVITY, Floats
+from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles, sample_times
+from app.calc.curvefile import Layout
+from app.calc.errors import CalcError
+from app.calc.impulse import CLASS_LIMITS, designation
+from app.drawing import thin
+from app.errors import Refused
+from app.models.curve import ReadIn
+
+LEAST_SAMPLES = 10
+DRAWN = 1000
+"""Samples kept for drawing; the figures are made of all of them."""
+
+UNIT_NAMES = {"N": "newtons", "kN": "kilonewtons", "kgf": "kilograms", "gf": "grams", "lbf": "pounds"}
+FAR_OFF, CLOSE = 2.5, 2.0
+"""How far impulse may lie from the prediction before the unit is doubted, and how close another unit must bring it."""
+
+_FIELDS = {"calibration": "points", "period": "smooth", "thrust": "force_unit", "total_impulse": "force_unit",
+           "burn_time": "time_unit", "mean_thrust": "force_unit"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Motor:
+    """What the book knows of the motor: propellant [kg], throat before and after [m], air [Pa], impulse [N s]."""
+
+    propellant_kg: float
+    throat_d_m: float
+    throat_after_m: float | None = None
+    ambient_pa: float | None = None
+    predicted_ns: float | None = None
+
+
+class Result(BaseModel):
+    """What was read out of a file, SI; histories are thinned, for drawing only."""
+
+    samples: int
+    designation: str
+    impulse_class: str
+    total_impulse_ns: float
+    burn_time_s: float
+    action_time_s: float
+    mean_thrust_n: float
+    peak_thrust_n: float
+    specific_impulse_s: float
+    propellant_kg: float
+    peak_pressure_pa: float | None = None
+    mean_pressure_pa: float | None = None
+    c_star_m_s: float | None = None
+    thrust_coefficient: float | None = None
+    start_s: float
+    time_s: list[float]
+    thrust_n: list[float]
+    pressure_time_s: list[float] = []
+    pressure_pa: list[float] = []
+    record_time_s: list[float]
+    record_force_n: list[float]
+    cut_from_s: float
+    cut_to_s: float
+    noise_n: float
+    slope_n: float | None = None
+    offset_n: float | None = None
+    residual_n: float | None = None
+    ringing_hz: float | None = None
+    smoothed: bool = False
+    cautions: list[str] = []
+    remarks: list[str] = []
+
+
+def guess(text: bytes) -> tuple[Layout, Guess]:
+    """How a text is probably made up and what its columns probably are.
+
+    Raises
+    ------
+    Refused
+        It holds no table of numbers; beside the file.
+    """
+    try:
+        layout = curvefile.guess_layout(text)
+        numbers = [column if column is not None else np.zeros(2) for column in _head_columns(text, layout)]
+    except CalcError as error:
+        raise refusal(error) from None
+    rows = min(c.size for c in numbers)
+    return layout, guess_roles(np.array([c[:rows] for c in numbers]), layout.names)
+
+
+def _head_columns(text: bytes, layout: Layout) -> list[Floats | None]:
+    """The first rows of each column, or nothing for a column of words."""
+    head = "\n".join(curvefile.first_lines(text, layout.first_line + 300)).encode()
+    columns: list[Floats | None] = []
+    for number in range(1, layout.columns + 1):
+        try:
+            columns.append(curvefile.read_columns(head, layout, [number])[0])
+        except CalcError:
+            columns.append(None)
+    return columns
+
+
+def refusal(error: CalcError) -> Refused:
+    """A calculation's fault as a refusal beside the field of the reading form that it is about."""
+    words = f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}".strip()
+    return Refused(words, field=_FIELDS.get(error.field, error.field))
+
+
+def read(text: bytes, data: ReadIn, motor: Motor) -> Result:
+    """Read a text as a person says.
+
+    Raises
+    ------
+    Refused
+        It cannot be read so; beside the field, with the line at fault where there is one.
+    """
+    try:
+        return _read(text, data, motor)
+    except CalcError as error:
+        raise refusal(error) from None
+
+
+def _read(text: bytes, data: ReadIn, motor: Motor) -> Result:
+    layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
+    time, reading, gauge = _columns(text, layout, data)
+    scale = _calibration(data)
+    force = (reading * scale.slope + scale.offset) * (-1.0 if data.turned else 1.0)
+    lost = {"level": 0.0, "presses": -1.0, "lifts": 1.0}[data.stand] * motor.propellant_kg * STANDARD_GRAVITY
+    begin, stop = _typed_range(time, data)
+    first, last = (i + begin for i in curve.find_burn(time[begin:stop], force[begin:stop]))
+    zero = curve.zeroed(time, force, first, last, lost, drift=not data.keep_drift)
+    low, high = _cut(data, zero, first, last, begin, stop, lost)
+    t, thrust = time[low : high + 1], zero.thrust[low : high + 1]
+    if lost:
+        thrust = stand.without_lost_weight(t, thrust, lost)
+    cautions = _cautions(text, layout, time, force, low, high)
+    remarks = _remarks(data, zero, scale)
+    tone = stand.ringing(t, thrust)
+    pressure = _pressure(time, gauge, first, last, motor, remarks)
+    if tone is not None and data.smooth:
+        t, thrust = stand.smoothed(t, thrust, 1 / tone.frequency)
+        remarks.append(
+            f"A running mean over one wave ({1e3 / tone.frequency:.3g} ms) took the ringing out; impulse stays."
+        )
+    elif tone is not None:
+        cautions.append(
+            f"The stand rings at {tone.frequency:.0f} Hz, ±{100 * tone.amplitude / thrust.max():.0f} % of the peak. "
+            "Impulse does not suffer, the peak does: smooth it out, or take the peak with care."
+        )
+    elif data.smooth:
+        remarks.append("No ringing was found; nothing was smoothed.")
+    absolute = np.interp(t, time, pressure) if pressure is not None else None
+    found = _figures(t, thrust, data, motor, absolute)
+    cautions += _doubts(found.total_impulse, data, motor)
+    drawn, record = thin(thrust, DRAWN), thin(zero.thrust, DRAWN)
+    pressed = thin(absolute, DRAWN) if absolute is not None else np.array([], dtype=np.intp)
+    return Result(
+        samples=time.size,
+        designation=designation(found.total_impulse, found.mean_thrust),
+        impulse_class=found.impulse_class,
+        total_impulse_ns=found.total_impulse,
+        burn_time_s=found.burn_time,
+        action_time_s=found.action_time,
+        mean_thrust_n=found.mean_thrust,
+        peak_thrust_n=found.peak_thrust,
+        specific_impulse_s=found.specific_impulse or 0.0,
+        propellant_kg=motor.propellant_kg,
+        peak_pressure_pa=found.peak_pressure,
+        mean_pressure_pa=found.mean_pressure,
+        c_star_m_s=found.c_star,
+        thrust_coefficient=found.thrust_coefficient,
+        start_s=found.start,
+        time_s=t[drawn].tolist(),
+        thrust_n=thrust[drawn].tolist(),
+        pressure_time_s=t[pressed].tolist(),
+        pressure_pa=absolute[pressed].tolist() if absolute is not None else [],
+        record_time_s=time[record].tolist(),
+        record_force_n=zero.thrust[record].tolist(),
+        cut_from_s=float(time[low]),
+        cut_to_s=float(time[high]),
+        noise_n=zero.noise,
+        slope_n=scale.slope if data.points else None,
+        offset_n=scale.offset if data.points else None,
+        residual_n=scale.residual if len(data.points) > 2 else None,
+        ringing_hz=tone.frequency if tone else None,
+        smoothed=bool(tone and data.smooth),
+        cautions=cautions,
+        remarks=remarks,
+    )
+
+
+# --- Columns and units ---------------------------------------------------------------------------
+
+
+def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[Floats, Floats, Floats | None]:
+    """Time [s], reading of the cell and gauge pressure [Pa] of every sample."""
+    if data.time_column is None and data.sample_rate is None:
+        raise Refused("Choose the column of times, or type how many samples a second there are.", field="sample_rate")
+    chosen = [c for c in (data.time_column, data.force_column, data.pressure_column) if c is not None]
+    if min(chosen) < 1 or len(set(chosen)) < len(chosen):
+        raise Refused("Time, force and pressure are different columns; choose each once.", field="force_column")
+    columns = dict(zip(chosen, curvefile.read_columns(text, layout, chosen), strict=True))
+    reading = columns[data.force_column]
+    if reading.size < LEAST_SAMPLES:
+        raise Refused(f"There are only {reading.size} lines of numbers; a curve needs ten at least.", field="file")
+    if data.time_column is not None:
+        time, row = sample_times(columns[data.time_column], data.time_unit)
+        if row is not None:
+            raise _not_rising(text, layout, columns[data.time_column], row)
+    else:
+        time = np.arange(reading.size) / float(data.sample_rate or 1.0)
+    if data.pressure_column is None:
+        return time, reading, None
+    return time, reading, columns[data.pressure_column] * PRESSURE_UNITS[data.pressure_unit]
+
+
+def _not_rising(text: bytes, layout: Layout, column: Floats, row: int) -> Refused:
+    line = curvefile.line_of(text, layout, row)
+    what = "the same time as" if column[row] == column[row - 1] else "an earlier time than"
+    return Refused(
+        f"Line {line} has {what} the line before it ({column[row]:g} after {column[row - 1]:g}). Mend a copy of the "
+        "file; or, if the logger's clock is too coarse, choose no time column and type the samples per second.",
+        field="time_column",
+    )
+
+
+def _calibration(data: ReadIn) -> stand.Calibration:
+    """The line from reading to newtons; from known masses where there are any."""
+    if not data.points:
+        if data.force_unit == "counts":
+            raise Refused("Raw counts need two known masses at least, such as 0 g and 5 kg.", field="points")
+        return stand.Calibration(FORCE_UNITS[data.force_unit], 0.0, 0.0)
+    if data.force_unit != "counts":
+        raise Refused(
+            "Known masses go with raw counts. Choose counts as the unit, or empty the masses.", field="points"
+        )
+    return stand.calibrate([p.reading for p in data.points], [p.mass.si * STANDARD_GRAVITY for p in data.points])
+
+
+def _pressure(
+    time: Floats, gauge: Floats | None, first: int, last: int, motor: Motor, remarks: list[str]
+) -> Floats | None:
+    """Absolute chamber pressure [Pa] of the whole record: what the gauge says over its own zero, plus the air's."""
+    if gauge is None:
+        return None
+    air = motor.ambient_pa
+    if air is None:
+        air = ATM
+        remarks.append("The field's air pressure is not known; the standard atmosphere was added to the gauge's.")
+    else:
+        remarks.append(f"Pressure is absolute: the gauge's over its zero, plus the field's air ({air / 1e3:.1f} kPa).")
+    return curve.zeroed(time, gauge, first, last, drift=False).thrust + air
+
+
+# --- Cutting -------------------------------------------------------------------------------------
+
+
+def _typed_range(time: Floats, data: ReadIn) -> tuple[int, int]:
+    """The samples between the times typed: first, and one past the last."""
+    begin = int(np.searchsorted(time, data.start.si)) if data.start else 0
+    stop = int(np.searchsorted(time, data.end.si, side="right")) if data.end else time.size
+    if stop - begin < LEAST_SAMPLES:
+        raise Refused(
+            f"Fewer than ten samples lie between these times; the record runs from 0 to {time[-1]:.3g} s.",
+            field="end" if data.end else "start",
+        )
+    return begin, stop
+
+
+def _cut(
+    data: ReadIn, zero: curve.Zeroed, first: int, last: int, begin: int, stop: int, lost: float
+) -> tuple[int, int]:
+    """First and last sample of the burn: as typed, or found."""
+    thrust = zero.thrust
+    if lost:
+        thrust = thrust.copy()
+        thrust[last + 1 :] -= lost  # what is missing after the burn is weight, not thrust
+    low, high = curve.measurable(thrust[begin:stop], first - begin, last - begin, zero.noise)
+    return begin if data.start else low + begin, stop - 1 if data.end else high + begin
+
+
+# --- What to say ---------------------------------------------------------------------------------
+
+
+def _cautions(text: bytes, layout: Layout, time: Floats, force: Floats, low: int, high: int) -> list[str]:
+    said = []
+    flat = stand.standing_still(force[low : high + 1])
+    if flat is not None:
+        lines = [curvefile.line_of(text, layout, low + i) for i in flat]
+        said.append(
+            f"The cell stood at its end: from line {lines[0]} to line {lines[1]} ({flat[1] - flat[0] + 1} samples) the "
+            "reading is the highest there is and does not move. Peak and impulse are at least what is shown."
+        )
+    holes = curve.gaps(time[low : high + 1])
+    if holes:
+        i = holes[0] + low
+        more = f" and {len(holes) - 1} more" if len(holes) > 1 else ""
+        said.append(
+            f"Samples are missing before line {curvefile.line_of(text, layout, i)} ({time[i] - time[i - 1]:.3g} s)"
+            f"{more}; a straight line was drawn over the gap."
+        )
+    return said
+
+
+def _remarks(data: ReadIn, zero: curve.Zeroed, scale: stand.Calibration) -> list[str]:
+    said = []
+    if zero.drifted and zero.before is not None and zero.after is not None:
+        said.append(
+            f"Zero: {zero.before:.3g} N before the burn, {zero.after:.3g} N after it; the line through both was taken "
+            "off."
+        )
+    elif zero.before is not None:
+        said.append(
+            f"Zero: {zero.before:.3g} N before the burn was taken off"
+            + ("." if data.keep_drift else "; there is no quiet stretch after it to see drift by.")
+        )
+    else:
+        said.append(
+            f"The record begins with thrust; the zero is what was read after the burn, {zero.after or 0:.3g} N."
+        )
+    if data.stand != "level":
+        said.append("The propellant's weight was taken to leave in proportion to impulse.")
+    if len(data.points) > 2:
+        said.append(f"Calibration by {len(data.points)} masses; the farthest lies {scale.residual:.2g} N off the line.")
+    elif data.points:
+        said.append("Calibration by two masses: whether the cell is straight between them is not known.")
+    return said
+
+
+def _figures(t: Floats, thrust: Floats, data: ReadIn, motor: Motor, absolute: Floats | None) -> curve.Figures:
+    area = curve.mean_throat_area(motor.throat_d_m, motor.throat_after_m)
+    try:
+        return curve.figures(t, thrust, motor.propellant_kg, absolute, area)
+    except CalcError as error:
+        impulse = float(np.trapezoid(thrust, t))
+        if error.field != "total_impulse" or not impulse > max(CLASS_LIMITS.values()):
+            raise
+        hint = _other_unit(impulse, data, motor.predicted_ns) or "Check its unit."
+        raise Refused(
+            f"This would be an impulse of {impulse:,.0f} N·s, class {letter_beyond(impulse)}. {hint}",
+            field="force_unit",
+        ) from None
+
+
+def letter_beyond(impulse: float) -> str:
+    """The letter that an impulse above class O [N s] would have if the classes went on."""
+    steps = math.ceil(math.log2(impulse / CLASS_LIMITS["O"]) - 1e-12)
+    return chr(ord("O") + steps) if steps <= 11 else "beyond Z"
+
+
+def _doubts(impulse: float, data: ReadIn, motor: Motor) -> list[str]:
+    """A word when impulse lies far from what was predicted, and a unit that would explain it."""
+    if not motor.predicted_ns or 1 / FAR_OFF < impulse / motor.predicted_ns < FAR_OFF:
+        return []
+    hint = _other_unit(impulse, data, motor.predicted_ns)
+    return [
+        f"The impulse is {impulse / motor.predicted_ns:.2g} times the predicted one. "
+        f"{hint or 'Check the unit, the calibration and the range of time.'}"
+    ]
+
+
+def _other_unit(impulse: float, data: ReadIn, predicted: float | None) -> str:
+    if data.force_unit == "counts":
+        return ""
+    if predicted is None:
+        return "Is it in grams?" if data.force_unit != "gf" else ""
+    per_unit = impulse / FORCE_UNITS[data.force_unit]
+    off = {
+        unit: abs(math.log(per_unit * size / predicted))
+        for unit, size in FORCE_UNITS.items()
+        if unit != data.force_unit
+    }
+    nearest = min(off, key=lambda unit: off[unit])
+    return f"Is it in {UNIT_NAMES[nearest]}?" if off[nearest] < math.log(CLOSE) else ""

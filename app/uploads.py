@@ -1,0 +1,48 @@
+"""Files that a person sends with a form: read whole, up to a limit, told apart from the form's texts.
+
+The file's name is kept as the text of its field, so that a form can show it; it is never used as a path.
+"""
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+
+from fastapi import Request
+from starlette.datastructures import UploadFile
+
+FORM_ROOM = 1_000_000
+"""What the texts of a form may add to the files [bytes]."""
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A form with files: its texts (a file's name stands for it) and the content of each file."""
+
+    texts: list[tuple[str, str]] = field(default_factory=list)
+    files: dict[str, bytes] = field(default_factory=dict)
+    too_large: bool = False
+
+
+def up_to(most: int) -> Callable[[Request], Awaitable[Sent]]:
+    """A dependency that reads a form with files of at most so many bytes in all.
+
+    What is larger is thrown away as it comes, never kept: it is read to its end only because a browser shows a
+    broken connection, not an answer, when a server stops listening.
+    """
+
+    async def read(request: Request) -> Sent:
+        told = request.headers.get("content-length", "")
+        if not told.isdecimal() or int(told) > most + FORM_ROOM:
+            async for _ in request.stream():
+                pass
+            return Sent(too_large=True)
+        sent = Sent()
+        async with request.form() as data:
+            for name, value in data.multi_items():
+                if isinstance(value, UploadFile):
+                    sent.texts.append((name, (value.filename or "")[-200:]))
+                    sent.files[name] = await value.read()
+                else:
+                    sent.texts.append((name, value))
+        return sent
+
+    return read
