@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
-import segno
 from markupsafe import Markup
 from pydantic import Field as FormField
 from sqlmodel import Session, col, select
@@ -121,7 +120,7 @@ def chosen(found: list[GrainView], wanted: LabelsIn) -> list[GrainView]:
     """Those of them to print: the ticked ones, or all that can still be in a bag where none was ticked yet."""
     if wanted.grain:
         return [v for v in found if v.grain.id in wanted.grain]
-    return [v for v in found if v.state not in ("rejected", "fired")]
+    return [v for v in found if v.state not in ("rejected", "fired", "gone")]
 
 
 def sheets(session: Session, wanted: LabelsIn, views: Sequence[GrainView], base: str) -> list[list[Label | None]]:
@@ -167,6 +166,8 @@ def of_size(size: str) -> Sheet:
 
 def qr_code(address: str) -> Markup:
     """A QR code (ISO/IEC 18004, level M) as SVG with its quiet border of four modules."""
+    import segno  # here: only labels need it, and it takes time to load
+
     code = segno.make(address, error="m", micro=False)
     return Markup(code.svg_inline(border=4, omitsize=True, svgclass=None, lineclass=None, dark="#000"))  # noqa: S704
 
