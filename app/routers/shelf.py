@@ -188,7 +188,7 @@ def _page(request: Request, session: Session, serial: str, failed: Form | None =
         request, session, "shelf/grain.html", section="shelf",
         view=view, grain=grain, results=RESULTS, traced=traced, history=grains.history(session, grain),
         check=weighing.check(grain, formulas.ideal_density(view.formula), house),
-        free=view.state not in ("in motor", "fired"), measure=measure, decide=decide,
+        free=view.state not in ("in motor", "fired", "gone"), measure=measure, decide=decide,
         asked=bool(measure.text("sure")) or measure.field("gross").error.startswith(weighing.DOUBT),
         bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),
         keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),

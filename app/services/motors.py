@@ -35,6 +35,9 @@ STATES = {"ready": "Ready to fire", "fired": "Fired", "taken apart": "Taken apar
 SAME_THROAT = 1e-6
 """A throat typed within this of the last measure is the same measure, and is not written down again [m]."""
 
+OTHER_THROAT = 1.25
+"""A throat further than this from the last measure, either way, is a slip or another nozzle [-]."""
+
 OFF_FORMULA = 0.01
 """How far a lot's weighed blend may lie from its formula before a prediction says so [mass fraction]."""
 
@@ -319,12 +322,13 @@ def _why_not(view: GrainView) -> str:
     words: dict[str, Callable[[], str]] = {
         "ready": lambda: "",
         "weighed": lambda: "is not decided on yet; accept, hold or reject it on its lot's page.",
-        "held": lambda: f"is held ({view.grain.decision_why}); decide on it again first.",
-        "rejected": lambda: f"was rejected ({view.grain.decision_why}); it does not go into a motor.",
+        "held": lambda: f"is held ({view.grain.decision_words}); decide on it again first.",
+        "rejected": lambda: f"was rejected ({view.grain.decision_words}); it does not go into a motor.",
         "accepted": lambda: f"is not cured; it will be ready on {cured}.",
         "curing": lambda: f"is not cured; it will be ready on {cured}.",
         "in motor": lambda: f"is in motor {view.motor}; take that motor apart first.",
         "fired": lambda: f"was burned in {view.motor}.",
+        "gone": lambda: f"was rejected and went to {view.grain.gone_to}.",
     }
     said = words[view.state]()
     return f"{view.grain.serial} {said}" if said else ""
@@ -371,7 +375,15 @@ def _one_formula(chosen: list[GrainView]) -> None:
 
 def _measured(session: Session, nozzle: Nozzle, data: BuildIn) -> None:
     """What is typed today goes into the nozzle's history when it differs from the last measure."""
-    if abs(data.throat_d.si - hardware.throat_now(session, nozzle)) > SAME_THROAT:
+    last = hardware.throat_now(session, nozzle)
+    if not 1 / OTHER_THROAT < data.throat_d.si / last < OTHER_THROAT:
+        raise Refused(
+            f"The throat was {show(last, 'length', workshop.get(session).units)} at its last measure; "
+            f"{data.throat_d.typed} is far from that. Measure it again. Was it bored out: write its throat into the "
+            "nozzle's history first.",
+            field="throat_d",
+        )
+    if abs(data.throat_d.si - last) > SAME_THROAT:
         typed = NozzleMeasureIn(measured_on=data.built_on, throat_d=data.throat_d, note="Measured for a build.")
         hardware.measure_nozzle(session, nozzle, typed)
 

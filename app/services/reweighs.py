@@ -88,6 +88,8 @@ def _grain(session: Session, data: ReWeighIn) -> Grain:
         )
     if view.state == "fired":
         raise Refused(f"{grain.serial} was burned in {view.motor}: this is not its bag any more.", field="serial")
+    if view.state == "gone":
+        raise Refused(f"{grain.serial} went to {grain.gone_to}; it is on the shelf no more.", field="serial")
     if view.state == "in motor":
         raise Refused(f"{grain.serial} is in motor {view.motor}; take the motor apart first.", field="serial")
     return grain
@@ -138,7 +140,7 @@ def round_of(session: Session, lot: str | None, grain_ids: list[int]) -> Round:
         found = grains.views(session, col(Batch.code) == lot.upper(), col(BuildGrain.id).is_(None))
     else:
         found = [v for v in shelf.of_ids(session, grain_ids) if v.motor is None]
-    found = [v for v in found if v.state != "rejected"]
+    found = [v for v in found if v.state not in ("rejected", "gone")]
     gains = latest(session, [v.grain.pk for v in found])
     today = {k: g for k, g in gains.items() if clock.local(g.row.weighed_at).date() == clock.today()}
     return Round(found, today, next((v for v in found if v.grain.pk not in today), None))

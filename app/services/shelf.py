@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any, Literal
 from urllib.parse import unquote, urlsplit
 
@@ -16,7 +17,7 @@ from app.errors import NotFound, Refused
 from app.models import Batch, BuildGrain, Firing, Grain, GrainBag, MotorBuild
 from app.models.bag import KeepIn
 from app.models.base import FormIn
-from app.services import grains
+from app.services import grains, workshop
 from app.services.grains import GrainView
 
 ON_A_PAGE = 60
@@ -108,16 +109,22 @@ def page(session: Session, wanted: ShelfIn) -> ShelfPage:
     return ShelfPage(found, kept, wanted.start, at if at < len(rows) else None)
 
 
+BEFORE_A_POUR = timedelta(days=7)
+"""A grain is weighed after its pour; where a lot is poured more than once, at most so long before the last one."""
+
 _DECIDED = {"weighed": None, "held": "hold", "rejected": "reject"}
 
 
 def _in_order(session: Session, wanted: ShelfIn) -> Sequence[tuple[int, int]]:
     """Grain and batch of everything that can meet the filter; whether a cure is over is left to the views."""
-    where: list[ColumnElement[bool]] = [col(Firing.id).is_(None)]
+    where: list[ColumnElement[bool]] = [col(Firing.id).is_(None), col(Grain.gone_to).is_(None)]
     where.append(col(BuildGrain.id).is_not(None) if wanted.state == "in motor" else col(BuildGrain.id).is_(None))
     if wanted.state is not None and wanted.state != "in motor":
         decision = _DECIDED.get(wanted.state, "accept")
         where.append(col(Grain.decision).is_(None) if decision is None else col(Grain.decision) == decision)
+    if wanted.state in ("accepted", "curing"):
+        cure = timedelta(seconds=workshop.get(session).cure_s)
+        where.append(col(Grain.weighed_at) > clock.now() - cure - BEFORE_A_POUR)
     if wanted.find:
         where.append(col(Grain.serial).contains(scanned(wanted.find), autoescape=True))
     query = (
@@ -196,6 +203,8 @@ def keep(session: Session, grain_ids: Sequence[int], data: KeepIn) -> int:
     if since is not None and since > clock.today():
         raise Refused("This day is still to come.", field="desiccant_on")
     for view in found:
+        if view.state == "gone":
+            raise Refused(f"{view.grain.serial} went to {view.grain.gone_to}; it lies in no bag.", field="grain")
         if view.state in ("in motor", "fired"):
             gone = "is in motor" if view.state == "in motor" else "was burned in"
             raise Refused(f"{view.grain.serial} {gone} {view.motor}; it lies in no bag.", field="grain")

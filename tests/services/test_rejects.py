@@ -9,7 +9,8 @@ from sqlmodel import Session, select
 from app.errors import Conflict, Refused
 from app.models import Batch, Grain, Leftover
 from app.models.grain import BenchIn, DecisionIn
-from app.services import bench, grains, lots, planning, rejects, workshop
+from app.services import bench, grains, lots, motors, planning, rejects, shelf, workshop
+from app.services.shelf import ShelfIn
 from tests import build
 
 
@@ -182,3 +183,12 @@ def test_the_line_says_where_each_gram_is(session: Session) -> None:
     assert found.grains == pytest.approx(kept.mass_kg)
     assert (found.leftovers, found.scrap) == (pytest.approx(first.mass_kg), pytest.approx(second.mass_kg))
     assert found.words == "The mass in test pieces is not entered yet."  # all three planned grains were weighed
+
+
+def test_a_grain_that_is_gone_is_in_no_list_of_what_can_be_used(session: Session) -> None:
+    kept, gone = build.ready_grains(session, 2)
+    _decide(session, gone, "reject", fault="crack")
+    rejects.send_off(session, gone, "scrap")
+    assert [v.grain for v in shelf.page(session, ShelfIn()).views] == [kept]
+    with pytest.raises(Refused, match="went to scrap"):
+        motors.build(session, build.build_in(session, grains=[gone]))
