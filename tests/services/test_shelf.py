@@ -90,6 +90,24 @@ def test_a_state_that_only_few_have_is_found_behind_many_others(
     assert found.next_start is None
 
 
+def test_each_state_finds_its_grains(session: Session) -> None:
+    (ripe,) = build.ready_grains(session, 1)
+    lot = build.cast(session)
+    made = {
+        "ready": ripe,
+        "curing": build.grain(session, lot),
+        "held": build.grain(session, lot, decision="hold"),
+        "rejected": build.grain(session, lot, decision="reject"),
+        "weighed": build.grain(session, lot, decision=None),
+    }
+    made["accepted"] = build.grain(session, lot)
+    made["accepted"].bagged_at = None
+    session.flush()
+    for state, grain in made.items():
+        found = shelf.page(session, ShelfIn.model_validate({"state": state}))
+        assert [v.grain for v in found.views] == [grain], state
+
+
 def test_what_a_motor_holds_is_not_on_the_shelf(session: Session) -> None:
     inside, free, burned = build.ready_grains(session, 3)
     build.bare_motor(session, [inside])
