@@ -63,7 +63,7 @@ class ReadIn(FormIn):
     decimal: Literal[".", ","] = FormField(title="Decimal sign")
     first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
     time_column: int | None = FormField(None, title="Time")
-    time_unit: Literal["s", "ms", "us"] = FormField("s", title="Unit of time")
+    time_unit: Literal["s", "ms", "us"] = FormField(title="Unit of time")
     sample_rate: float | None = FormField(
         None, gt=0, le=1e7, title="Samples per second", description="Only for a file without a time column."
     )
@@ -71,9 +71,9 @@ class ReadIn(FormIn):
     force_unit: Literal["N", "kN", "kgf", "gf", "lbf", "counts"] = FormField(title="Unit of force")
     turned: bool = FormField(False, title="Turn the sign: the reading falls when the motor pushes")
     pressure_column: int | None = FormField(None, title="Pressure")
-    pressure_unit: Literal["Pa", "kPa", "MPa", "bar", "psi"] = FormField("MPa", title="Unit of pressure")
+    pressure_unit: Literal["Pa", "kPa", "MPa", "bar", "psi"] = FormField(title="Unit of pressure")
     points: list[LoadIn] = FormField(default_factory=list, max_length=12, title="Calibration")
-    stand: Literal["level", "presses", "lifts"] = FormField("level", title="How the motor stood")
+    stand: Literal["level", "presses", "lifts"] = FormField(title="How the motor stood")
     keep_drift: bool = FormField(False, title="Leave drift of the zero in")
     smooth: bool = FormField(False, title="Smooth out the stand's ringing, if there is any")
     start: Annotated[Quantity, Measure("time", ge=0, le=1e5)] | None = FormField(

@@ -1,0 +1,51 @@
+"""How fast a logger's file becomes the figures of a burn.
+
+python -m pytest tests/benchmarks/test_curve_bench.py --benchmark-only
+"""
+
+import time
+import tracemalloc
+
+import numpy as np
+import pytest
+
+from app.calc.curvefile import plain_text
+from app.models.curve import ReadIn
+from app.services import reading
+from app.services.reading import Motor
+
+HOW = ReadIn.model_validate(
+    {
+        "delimiter": "comma", "decimal": ".", "first_line": 2, "time_column": 1, "time_unit": "s", "force_column": 2,
+        "force_unit": "N", "pressure_unit": "MPa", "stand": "presses", "smooth": True,
+    }
+)  # fmt: skip
+
+
+def logger_file(samples: int) -> bytes:
+    """A noisy, ringing burn in the middle of a record of ten seconds."""
+    t = np.linspace(0, 10, samples)
+    force = np.interp(t, [0, 3, 3.1, 6, 6.3, 10], [0, 0, 400, 400, 0, 0])
+    force += 20 * np.sin(2 * np.pi * 90 * t) * (force > 20) + np.random.default_rng(1).normal(0, 1, samples)
+    return b"Time (s),Force (N)\n" + "\n".join(f"{a:.6f},{b:.3f}" for a, b in zip(t, force, strict=True)).encode()
+
+
+def take(raw: bytes) -> float:
+    """All that the page does with a file: told by content, guessed, read, analysed."""
+    text = plain_text(raw)
+    reading.guess(text)
+    return reading.read(text, HOW, Motor(1.0, 0.0127)).total_impulse_ns
+
+
+@pytest.mark.parametrize("samples", [10_000, 100_000, 1_000_000])
+def test_import_and_analysis(benchmark, samples):
+    raw = logger_file(samples)
+    impulse = benchmark.pedantic(take, (raw,), rounds=3, warmup_rounds=1)
+    start = time.process_time()
+    take(raw)
+    benchmark.extra_info["CPU, s"] = time.process_time() - start
+    tracemalloc.start()
+    take(raw)
+    benchmark.extra_info["memory beside the file, MB"] = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    assert 1240 < impulse < 1290

@@ -1,0 +1,305 @@
+"""Reading curves: what a text gives under each way to read it, what is doubted, and what is kept."""
+
+import hashlib
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from app import clock
+from app.calc.constants import STANDARD_GRAVITY
+from app.errors import Conflict, NotFound, Refused
+from app.models import Curve, CurveFile, Firing
+from app.models.curve import ReadIn
+from app.services import curves, firings, outlook, reading
+from app.services.reading import Motor, Result
+from tests import build
+
+MOTOR = Motor(propellant_kg=0.6, throat_d_m=0.0127, throat_after_m=0.0129, ambient_pa=100_000.0, predicted_ns=700.0)
+RATE = 1000
+IMPULSE = 500 * 1.4 - 0.05**2 * 500 * 0.1 / 2
+"""A trapezoid of 500 N: up in 0.1 s, 1.2 s flat, down in 0.3 s; less what comes before 5 % of its peak."""
+
+Floats = NDArray[np.float64]
+
+
+def record(seconds: float = 4.0, rate: int = RATE) -> tuple[Floats, Floats]:
+    """Times and thrust; a small pattern on it, as no cell says the same twice."""
+    t = np.arange(round(seconds * rate)) / rate
+    force = np.interp(t, [0, 1, 1.1, 2.3, 2.6, 9], [0, 0, 500, 500, 0, 0])
+    return t, force + 0.01 * ((np.arange(t.size) * 7) % 11 - 5)
+
+
+def text(*columns: Floats, delimiter: str = ",") -> bytes:
+    """Columns as a text without a head."""
+    return "\n".join(delimiter.join(f"{v:.6f}" for v in row) for row in np.column_stack(columns)).encode()
+
+
+def read_in(**more: object) -> ReadIn:
+    """How such a text is read."""
+    texts: dict[str, object] = {
+        "delimiter": "comma", "decimal": ".", "first_line": 1, "time_column": 1, "time_unit": "s", "force_column": 2,
+        "force_unit": "N", "pressure_unit": "MPa", "stand": "level",
+    }  # fmt: skip
+    return ReadIn.model_validate({**texts, **more})
+
+
+def read(*columns: Floats, motor: Motor = MOTOR, **more: object) -> Result:
+    return reading.read(text(*columns), read_in(**more), motor)
+
+
+# --- The same burn, however it is written --------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("unit", "size"), [("N", 1.0), ("kN", 1000.0), ("kgf", 9.80665), ("gf", 0.00980665), ("lbf", 4.4482216152605)]
+)
+@pytest.mark.parametrize(("time_unit", "second"), [("s", 1.0), ("ms", 1e3), ("us", 1e6)])
+def test_the_same_burn_in_any_unit(unit: str, size: float, time_unit: str, second: float) -> None:
+    t, force = record()
+    found = read(t * second + 77 * second, force / size, time_unit=time_unit, force_unit=unit)
+    assert found.total_impulse_ns == pytest.approx(IMPULSE, rel=2e-4)
+    assert found.burn_time_s == pytest.approx(1.58, rel=1e-3)
+    assert found.action_time_s == pytest.approx(1.56, rel=1e-3)
+    assert found.specific_impulse_s == pytest.approx(IMPULSE / (0.6 * STANDARD_GRAVITY), rel=2e-4)
+    assert found.impulse_class == "J"
+    assert found.cautions == []
+
+
+def test_a_sample_rate_instead_of_times_and_a_turned_sign() -> None:
+    _, force = record()
+    found = read(-force, force_column=1, time_column=None, sample_rate=RATE, turned=True)
+    assert found.total_impulse_ns == pytest.approx(IMPULSE, rel=2e-4)
+    with pytest.raises(Refused, match="how many samples a second") as fault:
+        read(force, force_column=1, time_column=None)
+    assert fault.value.field == "sample_rate"
+    with pytest.raises(Refused, match="Turn the sign") as fault:
+        read(-force, force_column=1, time_column=None, sample_rate=RATE)
+    assert fault.value.field == "force_column"
+
+
+def test_calibration_by_masses() -> None:
+    t, force = record()
+    counts = 8000 + force / STANDARD_GRAVITY * 10_000
+    points = [
+        {"mass": "0 g", "reading": 8000},
+        {"mass": "5 kg", "reading": 58_000},
+        {"mass": "10 kg", "reading": 108_000},
+    ]
+    found = read(t, counts, force_unit="counts", points=points)
+    assert found.total_impulse_ns == pytest.approx(IMPULSE, rel=2e-4)
+    assert found.slope_n == pytest.approx(STANDARD_GRAVITY / 10_000)
+    assert found.residual_n == pytest.approx(0.0, abs=1e-9)
+    for bad, words in (
+        (points[:1], "two known loads"),
+        ([], "two known masses"),
+        ([points[0], points[0]], "same reading"),
+    ):
+        with pytest.raises(Refused, match=words) as fault:
+            read(t, counts, force_unit="counts", points=bad)
+        assert fault.value.field == "points"
+    with pytest.raises(Refused, match="go with raw counts"):
+        read(t, counts, points=points)
+
+
+def test_pressure_gives_c_star_and_the_thrust_coefficient() -> None:
+    t, force = record()
+    mean_area = np.pi / 12 * (0.0127**2 + 0.0127 * 0.0129 + 0.0129**2)
+    gauge = force / (1.4 * mean_area)  # a thrust coefficient of 1.4 on gauge pressure
+    found = read(t, force, gauge / 1e6 + 0.02, pressure_column=3)
+    assert found.peak_pressure_pa == pytest.approx(500 / (1.4 * mean_area) + 1e5, rel=1e-3)
+    absolute = IMPULSE / (1.4 * mean_area) + 1e5 * 1.597  # the air's pressure pushes on from 5 % to the end
+    assert found.c_star_m_s == pytest.approx(mean_area * absolute / 0.6, rel=3e-3)
+    assert found.thrust_coefficient == pytest.approx(IMPULSE / (mean_area * absolute), rel=3e-3)
+    assert found.c_star_m_s * (found.thrust_coefficient or 0) / STANDARD_GRAVITY == pytest.approx(
+        found.specific_impulse_s
+    )
+    assert len(found.pressure_pa) == len(found.pressure_time_s) > 100
+
+
+@pytest.mark.parametrize(("stand", "sign"), [("presses", -1.0), ("lifts", 1.0)])
+def test_an_upright_stand(stand: str, sign: float) -> None:
+    t, force = record()
+    share = np.clip(np.cumsum(force) / force.sum(), 0, 1)
+    reading_ = force + 50 + sign * 0.6 * STANDARD_GRAVITY * share
+    assert read(t, reading_, stand=stand).total_impulse_ns == pytest.approx(IMPULSE, rel=1e-3)
+    assert abs(read(t, reading_, keep_drift=True).total_impulse_ns / IMPULSE - 1) > 4e-3
+
+
+def test_a_range_typed_picks_one_motor_of_several() -> None:
+    t, force = record(12.0)
+    second = np.interp(t, [0, 7, 7.1, 8.0, 8.1, 12], [0, 0, 300, 300, 0, 0])
+    assert read(t, force + second).burn_time_s == pytest.approx(1.58, rel=1e-3)
+    found = read(t, force + second, start="6.5 s", end="9 s")
+    assert found.total_impulse_ns == pytest.approx(300 * 1.0, rel=1e-3)
+    assert (found.cut_from_s, found.cut_to_s) == (6.5, 9.0)
+    with pytest.raises(Refused, match="Fewer than ten") as fault:
+        read(t, force, end="0.005 s")
+    assert fault.value.field == "end"
+
+
+def test_ringing_is_told_and_smoothed_without_loss_of_impulse() -> None:
+    t, force = record()
+    rung = force + 40 * np.sin(2 * np.pi * 80 * t) * (force > 25)
+    plain, smooth = read(t, rung), read(t, rung, smooth=True)
+    assert any("rings at 80 Hz" in line for line in plain.cautions)
+    assert smooth.cautions == []
+    assert smooth.smoothed
+    assert plain.peak_thrust_n > 535
+    assert smooth.peak_thrust_n == pytest.approx(500, abs=3)
+    assert smooth.total_impulse_ns == pytest.approx(plain.total_impulse_ns, rel=1e-3)
+    assert any("No ringing" in line for line in read(t, force, smooth=True).remarks)
+
+
+# --- What is wrong with it -----------------------------------------------------------------------
+
+
+def test_a_cell_at_its_end_is_told_with_its_lines() -> None:
+    t, force = record()
+    found = read(t, np.minimum(force + 30 * np.sin(3 * t), 450.0))
+    (line,) = found.cautions
+    assert "from line 10" in line
+    assert "at least what is shown" in line
+
+
+def test_a_gap_is_told_with_its_line() -> None:
+    t, force = record()
+    kept = (t < 1.5) | (t > 1.62)
+    (line,) = read(t[kept], force[kept]).cautions
+    assert "Samples are missing before line 1501" in line
+
+
+@pytest.mark.parametrize(
+    ("factor", "unit", "words"),
+    [
+        (1 / 9.80665, "N", "Is it in kilograms?"),
+        (1 / 4.448, "N", "Is it in pounds?"),
+        (1.0, "kgf", "Is it in newtons?"),
+        (0.05, "N", "Check the unit"),
+    ],
+)
+def test_a_unit_that_does_not_fit_the_prediction_is_doubted(factor: float, unit: str, words: str) -> None:
+    t, force = record()
+    (line,) = read(t, force * factor, force_unit=unit).cautions
+    assert words in line
+
+
+def test_grams_read_as_newtons_are_refused_with_a_hint() -> None:
+    t, force = record()
+    for motor in (MOTOR, Motor(0.6, 0.0127)):
+        with pytest.raises(Refused, match=r"class Q\. Is it in grams\?") as fault:
+            read(t, force * 1000 / 9.80665 * 2, motor=motor)
+        assert fault.value.field == "force_unit"
+    assert [reading.letter_beyond(40_960 * x) for x in (1.01, 2, 2.01, 4.1, 1e6)] == ["P", "P", "Q", "R", "beyond Z"]
+
+
+def test_columns_chosen_twice_and_too_few_lines() -> None:
+    t, force = record()
+    with pytest.raises(Refused, match="different columns"):
+        read(t, force, force_column=1)
+    with pytest.raises(Refused, match="only 9 lines"):
+        read(t[:9], force[:9])
+    with pytest.raises(Refused, match="Line 1 has 2 of the 5 columns"):
+        read(t, force, force_column=5)
+
+
+# --- In the book ---------------------------------------------------------------------------------
+
+
+def bare(session: Session) -> Firing:
+    """A firing of a motor that nothing was predicted of."""
+    return build.bare_firing(session, build.bare_motor(session, build.ready_grains(session, 1)))
+
+
+def test_the_file_is_kept_byte_by_byte_and_its_reading_opens_as_typed(session: Session) -> None:
+    fired = bare(session)
+    raw = text(*record())
+    row = curves.take_in(session, fired, "a.csv", raw)
+    assert (row.raw, row.sha256, row.size_bytes) == (raw, hashlib.sha256(raw).hexdigest(), len(raw))
+    assert curves.take_in(session, fired, "b.csv", raw) is row
+    guessed = curves.texts_for(session, fired, row)
+    assert (guessed["time_column"], guessed["force_column"], guessed["delimiter"]) == ("1", "2", "comma")
+    data = read_in(
+        start="0.5 s", force_unit="counts", points=[{"mass": "0 g", "reading": 0}, {"mass": "1 kg", "reading": 9.5}]
+    )
+    kept = curves.keep(session, fired, row, data)
+    again = curves.texts_for(session, fired, row)
+    assert (again["start"], again["points.1.mass"], again["points.1.reading"]) == ("0.5 s", "1 kg", "9.5")
+    assert again["smooth"] == ""
+    measured = curves.measured(session, fired)
+    assert measured is not None
+    assert measured.curve is kept
+    assert measured.outlook is None
+    assert measured.result.total_impulse_ns == kept.total_impulse_ns
+    # The next firing of the same stand begins with the same calibration, but not the same times.
+    other = bare(session)
+    likely = curves.texts_for(session, other, curves.take_in(session, other, "c.csv", text(*record(5.0))))
+    assert (likely["points.1.mass"], likely.get("start", "")) == ("1 kg", "")
+
+
+def test_nothing_is_kept_of_what_cannot_be_read(session: Session) -> None:
+    fired = bare(session)
+    with pytest.raises(Refused):
+        curves.take_in(session, fired, "a.csv", b"PK\x03\x04")
+    assert curves.files(session, fired) == []
+    row = curves.take_in(session, fired, "a.csv", text(*record()))
+    with pytest.raises(Refused):
+        curves.keep(session, fired, row, read_in(force_column=7))
+    assert curves.readings(session, fired) == []
+    with pytest.raises(Refused, match="Nothing was read"):
+        curves.take_over(session, fired)
+    with pytest.raises(NotFound):
+        curves.file(session, fired, row.pk + 1)
+
+
+def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> None:
+    built = build.motor_build(session)
+    fired = build.firing(session, built)
+    told = curves.foretold(session, fired)
+    assert told is not None
+    row = curves.take_in(session, fired, "a.csv", text(*record()))
+    kept = curves.keep(session, fired, row, read_in())
+    measured = curves.measured(session, fired)
+    assert measured is not None
+    assert measured.outlook is not None
+    mass = sum(view.grain.mass_kg for view in firings.its_motor(session, fired).grains)
+    assert measured.result.propellant_kg == pytest.approx(mass)
+    table = {line.label: line for line in curves.lines(measured.result, measured.outlook)}
+    assert all(line.definition for line in table.values())
+    expected = table["Total impulse"].expected
+    assert expected is not None
+    assert expected.mid == told.total_impulse_ns == outlook.read(told).total_impulse.mid
+    # Both rise above 5 % of their peak at one moment.
+    moved = curves.shift(measured.result, measured.outlook)
+    curve = measured.outlook.curve
+    risen = next(t for t, f in zip(curve.time_s, curve.thrust_n, strict=True) if f >= 0.05 * max(curve.thrust_n))
+    assert measured.result.start_s + moved == pytest.approx(risen, abs=0.005)
+    # A prediction made after the firing is not what a curve is held against.
+    fired.fired_at = told.made_at - timedelta(hours=1)
+    assert curves.foretold(session, fired) is None
+    fired.fired_at = clock.now()
+    curves.take_over(session, fired, fired.version)
+    assert fired.measured_impulse_ns == pytest.approx(kept.total_impulse_ns, rel=1e-4)
+    assert fired.measured_peak_pressure_pa is None
+    assert curves.taken_over(fired, kept)
+    with pytest.raises(Conflict):
+        curves.take_over(session, fired, 1)
+    beside = {label: value for label, value, _, _ in firings.beside(fired, measured.outlook, None)}
+    assert beside["Total impulse"] == fired.measured_impulse_ns
+
+
+def test_a_file_that_was_read_is_not_thrown_away(session: Session) -> None:
+    fired = bare(session)
+    row = curves.take_in(session, fired, "a.csv", text(*record()))
+    assert curves.unread(session, fired) == [row]
+    curves.keep(session, fired, row, read_in())
+    assert curves.unread(session, fired) == []
+    with pytest.raises(Refused, match="stays as its source"):
+        curves.throw_away(session, fired, row.pk)
+    spare = curves.take_in(session, fired, "b.csv", text(*record(5.0)))
+    curves.throw_away(session, fired, spare.pk)
+    assert [f.pk for f in curves.files(session, fired)] == [row.pk]
+    assert session.get(Curve, 1) is not None
+    assert session.get(CurveFile, spare.pk) is None
