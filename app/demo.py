@@ -26,6 +26,7 @@ from app.models import (
     Prediction,
     Rocket,
 )
+from app.models.bag import KeepIn, ReWeighIn
 from app.models.base import FormIn
 from app.models.batch import LeftoverIn, PlanIn, TestPiecesIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn, TemperatureIn
@@ -37,6 +38,7 @@ from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPattern
 from app.models.motor import BuildIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
+from app.models.test_piece import TestPieceIn
 from app.services import (
     casting,
     checklists,
@@ -48,8 +50,11 @@ from app.services import (
     motors,
     places,
     planning,
+    reweighs,
+    shelf,
     steps,
     supplies,
+    test_pieces,
     weigh_outs,
     workshop,
 )
@@ -91,6 +96,7 @@ class _Workshop:
         days: list[tuple[int, Callable[[Told], None], Told]] = []
         days += [(supply["days_ago"], self._buy, supply) for supply in story["supply"]]
         days += [(lot["days_ago"], self._cast_lot, lot) for lot in story["lot"]]
+        days += [(kept["days_ago"], self._look_after, kept) for kept in story["kept"]]
         days += [(firing["days_ago"], self._fire, firing) for firing in story["firing"]]
         for days_ago, act, told in sorted(days, key=lambda day: -day[0]):
             self._at(days_ago)
@@ -259,6 +265,23 @@ class _Workshop:
         self._open(batch)
         self._weigh_out(batch)
         self._steps(batch, "compact:1", ["111 C", "116 C", "118 C"])
+
+    # --- The shelf ------------------------------------------------------------------------------------
+
+    def _look_after(self, told: Told) -> None:
+        """Sticks burned, bags put away, grains weighed again, as told of a lot."""
+        lot = self.lots[told["lot"] - 1]
+        for seconds in told.get("sticks", []):
+            stick = {"length": "50 mm", "burn_time": f"{seconds} s", "elevation": "12 m", "by_video": True}
+            stick["burned_on"] = clock.today()
+            test_pieces.record(self.session, lot, TestPieceIn.model_validate(stick))
+        free = [v.grain for v in grains.of_batch(self.session, lot) if v.motor is None]
+        if "place" in told:
+            kept = KeepIn(place=told["place"], desiccant=told.get("desiccant", True))
+            shelf.keep(self.session, [g.pk for g in free], kept)
+        for grain, gain in zip(free, told.get("gains", []), strict=False):
+            again = {"serial": grain.serial, "gross": f"{grain.mass_kg * 1000 + gain:.1f} g"}
+            reweighs.weigh(self.session, ReWeighIn.model_validate(again))
 
     # --- Motors and firings ---------------------------------------------------------------------------
 

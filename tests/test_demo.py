@@ -9,7 +9,7 @@ from sqlmodel import Session, select
 from app.db import open_engine, reading
 from app.demo import fill
 from app.models import Batch, Firing, Grain, Prediction
-from app.services import casting, grains, lots
+from app.services import casting, formulas, grains, lots, reweighs, shelf, test_pieces
 
 
 @pytest.fixture(scope="module")
@@ -60,3 +60,16 @@ def test_no_lot_weighs_more_than_went_in(book: Session) -> None:
     for batch in closed:
         balance = lots.balance(book, batch)
         assert balance.loss >= -1e-3, batch.code
+
+
+def test_the_lot_of_the_wet_bags_gained_water_and_burned_slowly(book: Session) -> None:
+    wet = next(b for b in book.exec(select(Batch)) if "wet night" in b.note)
+    gains = reweighs.latest(book, [v.grain.pk for v in grains.of_batch(book, wet)])
+    assert len(gains) == 4
+    assert all(gain.moisture.real for gain in gains.values())
+    rates = {line.batch.code: line.mean.mean for line in test_pieces.by_lot(book, formulas.get(book, wet.formula_id))}
+    assert rates.pop(wet.code) < min(rates.values()) - 0.1
+
+
+def test_bags_lie_somewhere(book: Session) -> None:
+    assert "Drum, upper tray" in shelf.places(book)
