@@ -108,8 +108,8 @@ def document() -> dict[str, Any]:
         title="Grainbook compute API",
         version="1",
         description="SI units throughout, the unit in each field's name. Wrong input is answered with 422 and a list "
-        "of faults, each naming its field. Nothing is stored. Predictions show assumptions and never say that a "
-        "motor is safe; local law, the site's rules and licensed practice come first.",
+        "of faults, each naming its field. Nothing is stored. Predictions show what they assume and promise nothing; "
+        "local law, the site's rules and licensed practice come first.",
         routes=[route for route in router.routes if isinstance(route, APIRoute) and route.include_in_schema],
     )
     for path, example in _EXAMPLES.items():  # afterwards, for the maker leaves out what is null in an example
