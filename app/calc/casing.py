@@ -201,6 +201,40 @@ def _wall(pressure: float, inner_d: float, outer_d: float) -> None:
         raise GeometryError("outer_d", "must be larger than the inner diameter.", "Check which is which.")
 
 
+def hottest_known(material: str) -> float:
+    """Give the highest temperature that a material's strength is known at.
+
+    Parameters
+    ----------
+    material : str
+        A key of `MATERIALS`, or 'other' [-].
+
+    Returns
+    -------
+    float
+        [K].
+
+    Raises
+    ------
+    CalcError
+        Never: what is not in the table is taken like those without hot values.
+
+    Notes
+    -----
+    As `strengths`.
+
+    References
+    ----------
+    `MATERIALS`.
+
+    Examples
+    --------
+    >>> round(hottest_known("aluminium_6061_t6") - 273.15)
+    204
+    """
+    return MATERIALS[material].hottest if material in MATERIALS else _UNTABLED_LIMIT
+
+
 def strengths(
     material: str, temperature: float = ROOM_TEMPERATURE, yield_strength: float | None = None
 ) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import web
-from app.charts import Axis, Panel, Rule, Series, line_chart
+from app.charts import Axis, Panel, Series, line_chart
 from app.errors import BookError
 from app.forms import Form, from_texts
 from app.models.coring import CoringIn
@@ -51,22 +51,15 @@ def _answered(session: Session, form: Form, units: UnitSystem) -> Comparison | N
 def _chart(found: Comparison, units: UnitSystem) -> Markup:
     """Pressure of both motors, and how much of the wall lies bare, over one time."""
     end = found.gone_at * 1.1
-
-    def line(name: str, time: object, values: list[float]) -> Series:
-        return Series(name, time, values)  # type: ignore[arg-type]
-
-    case = found.case
-    limits = [("Rated", case.rated_pressure_pa), ("Proof test", case.proof_pressure_pa)]
-    rules = [Rule(name, convert(limit, "pressure", units)) for name, limit in limits if limit is not None]
     curves = []
     for name, run in (("Cores on the axis", found.intended), ("As cast", found.cast)):
         shown = run.time <= end
-        curves.append(line(name, run.time[shown], [convert(p, "pressure", units) for p in run.pressure[shown]]))
+        curves.append(Series(name, run.time[shown], [convert(p, "pressure", units) for p in run.pressure[shown]]))
     shown = found.time <= end
-    bare = [line("Wall laid bare", found.time[shown], (100 * found.share[shown]).tolist())]
+    bare = [Series("Wall laid bare", found.time[shown], (100 * found.share[shown]).tolist())]
     return line_chart(
         "Chamber pressure, and wall laid bare beside a grain so cast",
         Axis("Time from ignition", "s"),
-        Panel(Axis("Pressure", unit_of("pressure", units), from_zero=True), curves, None, rules),
+        Panel(Axis("Pressure", unit_of("pressure", units), from_zero=True), curves),
         Panel(Axis("Wall laid bare", "%", from_zero=True), bare),
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from sqlmodel import Session
 
+from app.calc import casing
 from app.calc.casing import CaseMargin
 from app.calc.constants import Floats
 from app.calc.coring import CoringFault, askew, coring_fault
@@ -36,6 +37,9 @@ class Comparison:
         What stands around it.
     margin : CaseMargin
         Of the case, at the peak of the motor as cast.
+    hottest, hot_yield : float
+        The highest temperature that the case's strength is known at [K], and the pressure at which its wall would
+        begin to yield there [Pa].
     thinnest, web : float
         Propellant between core and wall where it is thinnest, and on the axis [m].
     bared_at, gone_at : float
@@ -53,6 +57,8 @@ class Comparison:
     fault: CoringFault
     case: Case
     margin: CaseMargin
+    hottest: float
+    hot_yield: float
     thinnest: float
     web: float
     bared_at: float
@@ -95,6 +101,8 @@ def compare(session: Session, data: CoringIn) -> Comparison:
         rest = motor.grains[data.faulty :]
         intended, cast = simulate(motor), simulate(replace(motor, grains=(crooked,) * data.faulty + rest))
         margin = closures.margin(setup.case, cast.peak_pressure)
+        hottest = casing.hottest_known(setup.case.material)
+        hot_strength, _ = casing.strengths(setup.case.material, hottest, setup.case.yield_strength_pa)
     except CalcError as error:
         if error.field in _OFFSETS:
             raise Refused(
@@ -118,6 +126,8 @@ def compare(session: Session, data: CoringIn) -> Comparison:
         fault=fault,
         case=setup.case,
         margin=margin,
+        hottest=hottest,
+        hot_yield=cast.peak_pressure * hot_strength / margin.bore_stress,
         thinnest=web - furthest,
         web=web,
         bared_at=bared_at,

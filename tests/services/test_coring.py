@@ -34,6 +34,8 @@ def test_it_breaks_through_where_the_wall_is_thinnest_and_still_there(session: S
     assert found.bared_at == pytest.approx(np.interp(by_hand, found.cast.depth, found.cast.time), abs=0.05)
     assert found.thinnest == pytest.approx(0.0097)
     assert found.web == pytest.approx(0.0127)
+    ri, ro = 0.0482 / 2, 0.054 / 2  # Lame at the bore, 6061-T6 at 204 degC: 103/276 of the minimum (from memory)
+    assert found.hot_yield == pytest.approx(103 / 276 * 240e6 * (ro**2 - ri**2) / (ro**2 + ri**2))
 
 
 def test_pressure_is_the_same_until_the_wall_is_reached_and_tails_off_after(session: Session) -> None:
