@@ -42,16 +42,17 @@ def addresses(demo: Site) -> list[str]:
         assert formula is not None
         assert pattern is not None
         design = f"/motors/design?formula_id={formula.id}&pattern_id={pattern.id}&count=4&case_id=1&nozzle_id=1"
+        askew = "&density=95%25&field_elevation=0+m&grain_temperature=20+C&faulty=2&offset_fore=0+mm&offset_aft=3+mm"
         nouns = ("supplies", "formulas", "patterns", "tubes", "rods", "cases", "nozzles", "rockets", "fields")
         return [
-            "/", "/help", "/plan", "/plan/new", f"/plan/{planned}", f"/plan/{planned}/edit",
+            "/", "/help", "/help/api", "/plan", "/plan/new", f"/plan/{planned}", f"/plan/{planned}/edit",
             f"/plan/{planned}/checklist", f"/plan/{past.code}/checklist/1",
             "/cast", f"/cast/{running}", f"/cast/{past.code}", f"/cast/{running}/grains", f"/cast/{past.code}/grains",
             "/shelf", f"/shelf/{grain}",
             f"/shelf/bags?grain={ready.id}", "/shelf/reweigh", f"/shelf/reweigh?lot={lot}", "/shelf/sets", "/labels",
             f"/labels?lot={lot}", f"/labels?lot={lot}&start=99", f"/cast/{lot}/test-pieces",
             "/motors", "/motors/design", design,
-            "/motors/new",
+            "/motors/new", "/motors/coring", f"{design.replace('design', 'coring')}{askew}",
             f"/motors/{motor.code}", "/firings", "/firings/new", f"/firings/{firing.id}", f"/firings/{firing.id}/edit",
             "/review", f"/review/{past.code}", "/workshop", "/workshop/settings", "/workshop/checklist",
             *(f"/workshop/{noun}" for noun in nouns), *(f"/workshop/{noun}/new" for noun in nouns),
