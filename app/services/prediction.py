@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date, datetime
 from math import pi, radians
 
 import numpy as np
@@ -129,17 +130,30 @@ def refusal(error: CalcError, setup: Setup) -> Refused:
 
 
 def throat_growth(session: Session, nozzle: Nozzle | None) -> float:
-    """By how much a nozzle's throat grew per firing, from its history; nothing where that tells of no growth [m]."""
-    measured = hardware.measures(session, nozzle)[:1] if nozzle is not None else []
-    if nozzle is None or not measured:
+    """By how much a nozzle's throat grew per firing, from its history; nothing where that tells of no growth [m].
+
+    Only what changed from one measure to the next with firings between them counts: a throat measured anew before
+    its first firing, or bored out, did not grow.
+    """
+    if nozzle is None:
         return 0.0
-    newest = measured[0]
-    uses = sum(
-        1
-        for firing, _ in hardware.firings_of(session, nozzle)
-        if firing.result != "no_light" and clock.local(firing.fired_at).date() <= newest.measured_on
-    )
-    return max(newest.throat_d_m - nozzle.throat_d_m, 0.0) / uses if uses else 0.0
+    story: list[tuple[date, datetime, int, float]] = [  # of one day: in the order written down, the firing first
+        *((m.measured_on, m.created_at, 1, m.throat_d_m) for m in hardware.measures(session, nozzle)),
+        *(
+            (clock.local(firing.fired_at).date(), firing.created_at, 0, 0.0)
+            for firing, _ in hardware.firings_of(session, nozzle)
+            if firing.result != "no_light"
+        ),
+    ]
+    throat, uses, grown, counted = nozzle.throat_d_m, 0, 0.0, 0
+    for _, _, is_measure, found in sorted(story):
+        if not is_measure:
+            uses += 1
+            continue
+        if uses:
+            grown, counted = grown + found - throat, counted + uses
+        throat, uses = found, 0
+    return max(grown, 0.0) / counted if counted else 0.0
 
 
 def motor_of(session: Session, setup: Setup) -> tuple[Motor, BlendState]:

@@ -105,7 +105,7 @@ def test_grains_of_several_formulas_are_refused(session: Session) -> None:
         ({"case": {"inner_d": "44 mm"}}, {}, "grain_ids", "44.45 mm wide; .* is 44.00 mm inside"),
         ({"case": {"chamber_length": "310 mm"}}, {}, "grain_ids", "4 grains with gaps of 2.00 mm need 310.80 mm"),
         ({}, {"throat_d": "33 mm"}, "throat_d", "wider than the exit"),
-        ({}, {"throat_d": "19.5 mm"}, "throat_d", "wider than the narrowest port"),
+        ({"nozzle": {"throat_d": "19.5 mm"}}, {"throat_d": "19.5 mm"}, "throat_d", "wider than the narrowest port"),
     ],
 )
 def test_what_does_not_fit_is_refused(
