@@ -200,6 +200,19 @@ def test_published_burst_case(api: TestClient) -> None:
     assert answer["bore_stress_pa"] == pytest.approx(1e6 * radii, rel=1e-9)  # Lamé, by hand
 
 
+def test_bolts_by_hand(api: TestClient) -> None:
+    """Bearing of eight 4.2 mm bolts in the wall against the push on the bore; 240 MPa: 6061-T6, minimum."""
+    bolts = {"count": 8, "hole_d_m": 0.005, "shank_d_m": 0.0042, "edge_m": 0.012, "bolt_yield_pa": 640e6}
+    asked = example("/case/check", bolts=bolts, inner_d_m=0.0482, outer_d_m=0.054, rated_pressure_pa=None,
+                    proof_pressure_pa=None)  # fmt: skip
+    answer = ask(api, "/case/check", asked)
+    crushed = 8 * 0.0042 * 0.0029 * 240e6 / (math.pi / 4 * 0.0482**2)
+    assert answer["closures"][0]["words"] == "holes crushed"
+    assert answer["closures"][0]["pressure_pa"] == pytest.approx(crushed)
+    assert answer["set_by_closures"]
+    assert answer["limit_pa"] == pytest.approx(crushed / 2)
+
+
 def test_an_unknown_burst_is_null_not_nan(api: TestClient) -> None:
     answer = ask(api, "/case/check", example("/case/check", material="other", yield_strength_pa=2e8))
     assert answer["burst_pressure_pa"] is None
@@ -301,6 +314,21 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
     ("unknown material", change("/case/check", material="unobtainium"), ["material"]),
     ("a brittle pipe", change("/case/check", material="PVC"), ["material"]),
     ("no wall", change("/case/check", outer_d_m=0.0472), ["outer_d_m"]),
+    (
+        "a groove outside the wall",
+        change(
+            "/case/check", ring={"groove_d_m": 0.06, "land_m": 0.006, "ring_thickness_m": 0.0016, "ring_yield_pa": 1e9}
+        ),
+        ["ring", "groove_d_m"],
+    ),
+    (
+        "holes that meet",
+        change(
+            "/case/check",
+            bolts={"count": 60, "hole_d_m": 0.005, "shank_d_m": 0.0042, "edge_m": 0.012, "bolt_yield_pa": 640e6},
+        ),
+        ["bolts", "count"],
+    ),
     ("hotter than its data", change("/case/check", wall_temperature_k=600.0), ["wall_temperature_k"]),
 ]
 
@@ -392,6 +420,7 @@ def test_each_number_has_its_unit_or_has_none_by_nature() -> None:
         "_s",
         "_n",
         "_rad",
+        "_m2",
         "_m3",
         "_kg_m3",
         "_m_s",
@@ -405,7 +434,7 @@ def test_each_number_has_its_unit_or_has_none_by_nature() -> None:
         "condensed_fraction", "gamma_frozen", "gamma_effective", "balance_error", "exponent", "c_star_efficiency",
         "nozzle_efficiency", "extra_area", "curve_points", "samples", "seed", "kn", "kn_start", "kn_peak",
         "port_to_throat", "mass_balance", "density", "burn_rate", "c_star", "nozzle", "low", "mid", "high",
-        "over_limit", "factor", "margin", "of_rated", "of_proof",
+        "over_limit", "factor", "margin", "count", "of_rated", "of_proof",
     }  # fmt: skip
     for model in vars(models).values():
         if isinstance(model, type) and issubclass(model, models.ApiIn | models.ApiOut):

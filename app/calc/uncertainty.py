@@ -10,152 +10,29 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from app.calc.arrays import Arrays
-from app.calc.burnrate import BurnLaw
 from app.calc.chamber import Burn, march
 from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
 from app.calc.errors import CalcError
 from app.calc.impulse import CLASS_LIMITS, impulse_class
 from app.calc.motor import BatchRun, Motor, figures, motor_arrays, simulate_many
 from app.calc.shaped import ShapedGrain
+from app.calc.spread import BORROWED_RATE, NAMES, Spread, default_spread, rate_spread
 
-BORROWED_RATE = 0.15
-"""Spread of the burn rate when its law was measured on another blend [-]: an assumption."""
+__all__ = [
+    "BORROWED_RATE",
+    "NAMES",
+    "Band",
+    "Driver",
+    "Marks",
+    "MotorRange",
+    "Spread",
+    "default_spread",
+    "predict_range",
+    "rate_spread",
+]
 
 _MARKS = (0.05, 0.50, 0.95)
 _EDGE = 0.00134989803163  # share of a normal below -3: draws end there, beyond lies nothing measured
-
-
-@dataclass(frozen=True)
-class Spread:
-    """One standard deviation of each uncertain input; zero leaves it out.
-
-    Attributes
-    ----------
-    density : float
-        Of the grains, all alike, relative [-]. 0.01: scale and ruler.
-    burn_rate : float
-        Relative [-]. 0.05: strand tests repeat to a few per cent, batches differ (common practice, no source).
-    c_star, nozzle : float
-        Efficiencies, relative [-]. 0.02 each: no source.
-    throat_d, core_d : float
-        Diameters [m]. 0.05 mm and 0.15 mm: callipers, and a coring rod that leaves a slightly larger core.
-    temperature : float
-        Of the grains [K]. 3 K: shade and sun.
-    extra_area : float
-        Scale of unseen voids and cracks as a share of burning area, one-sided (half normal) [-]. 0.02: no source.
-
-    Raises
-    ------
-    OutOfRange
-        A spread that is negative or absurd.
-
-    Notes
-    -----
-    Relative spreads are drawn log-normal, lengths and temperature normal, all cut at three deviations.
-
-    References
-    ----------
-    Assumptions of this book, to be replaced by the workshop's own records.
-    """
-
-    density: float = 0.01
-    burn_rate: float = 0.05
-    c_star: float = 0.02
-    nozzle: float = 0.02
-    throat_d: float = 0.05e-3
-    core_d: float = 0.15e-3
-    temperature: float = 3.0
-    extra_area: float = 0.02
-
-    def __post_init__(self) -> None:
-        for name in ("density", "burn_rate", "c_star", "nozzle", "extra_area"):
-            within(name, getattr(self, name), 0.0, 0.5, "Give a relative spread, for example 0.05.")
-        for name in ("throat_d", "core_d"):
-            within(name, getattr(self, name), 0.0, 5e-3, "Give a spread in metres.")
-        within("temperature", self.temperature, 0.0, 20.0, "Give a spread in kelvin.")
-
-
-NAMES = {
-    "density": "Grain density",
-    "burn_rate": "Burn rate",
-    "c_star": "c* efficiency",
-    "nozzle": "Nozzle efficiency",
-    "throat_d": "Throat diameter",
-    "core_d": "Core diameter",
-    "temperature": "Grain temperature",
-    "extra_area": "Unseen voids and cracks",
-}
-"""What each input of `Spread` is called in words."""
-
-
-def default_spread(motor: Motor) -> Spread:
-    """Give the spreads to use where nothing is known better.
-
-    Parameters
-    ----------
-    motor : Motor
-        Its burn law decides how far the burn rate is trusted.
-
-    Returns
-    -------
-    Spread
-        The defaults; burn rate 0.15 [-] where the law is borrowed.
-
-    Raises
-    ------
-    CalcError
-        Never by itself.
-
-    Notes
-    -----
-    Assumptions, shown beside every range.
-
-    References
-    ----------
-    `Spread`.
-
-    Examples
-    --------
-    >>> from app.calc.motor import example
-    >>> default_spread(example()).burn_rate
-    0.05
-    """
-    return Spread(burn_rate=rate_spread(motor.propellant.law))
-
-
-def rate_spread(law: BurnLaw) -> float:
-    """Give the spread of the burn rate to use where nothing is known better.
-
-    Parameters
-    ----------
-    law : BurnLaw
-        Published, own or borrowed.
-
-    Returns
-    -------
-    float
-        One standard deviation, relative [-].
-
-    Raises
-    ------
-    CalcError
-        Never.
-
-    Notes
-    -----
-    An own law is trusted as far as a published one: strands and batches differ as much at home.
-
-    References
-    ----------
-    `Spread`.
-
-    Examples
-    --------
-    >>> from app.calc.burnrate import published_law
-    >>> rate_spread(published_law("sucrose"))
-    0.05
-    """
-    return BORROWED_RATE if law.borrowed else Spread().burn_rate
 
 
 @dataclass(frozen=True)

@@ -347,6 +347,25 @@ class MotorRangeOut(ApiOut):
 # --- Case --------------------------------------------------------------------------------------
 
 
+class RingIn(ApiIn):
+    """A retaining ring in a groove inside the case."""
+
+    groove_d_m: Size = Field(title="Groove diameter", description="At its bottom.")
+    land_m: Size = Field(title="Wall behind the groove", description="To the end of the case.")
+    ring_thickness_m: Size = Field(title="Ring thickness", description="Along the case.")
+    ring_yield_pa: Pressure = Field(title="Ring's least yield strength")
+
+
+class BoltsIn(ApiIn):
+    """Bolts or pins through the case's wall."""
+
+    count: int = Field(ge=1, le=100, title="Bolts round one closure")
+    hole_d_m: Size = Field(title="Hole diameter")
+    shank_d_m: Size = Field(title="Diameter where it is sheared")
+    edge_m: Size = Field(title="Hole's middle to the end of the case")
+    bolt_yield_pa: Pressure = Field(title="Bolts' least yield strength")
+
+
 class CaseCheckIn(ApiIn):
     """A case and the highest pressure expected in it."""
 
@@ -367,6 +386,16 @@ class CaseCheckIn(ApiIn):
     factor: Annotated[float, Field(ge=1, le=10)] = Field(
         FLIGHT_FACTOR, title="Factor", description="Between yield and working pressure: 2 for flight, 1.5 for tests."
     )
+    ring: RingIn | None = Field(None, title="Ring", description="If a ring holds the closure.")
+    bolts: BoltsIn | None = Field(None, title="Bolts", description="If bolts or pins hold the closure.")
+
+
+class ClosureModeOut(ApiOut):
+    """One way for a closure to begin to give."""
+
+    words: str
+    area_m2: float
+    pressure_pa: float
 
 
 class CaseCheckOut(ApiOut):
@@ -385,4 +414,6 @@ class CaseCheckOut(ApiOut):
     margin: float = Field(description="Limit over peak, less 1; negative means over it.")
     of_rated: float | None
     of_proof: float | None
+    set_by_closures: bool = Field(description="Whether the closures are weaker than the wall, by formula.")
+    closures: list[ClosureModeOut] = Field(description="The weakest first; empty where nothing is said of them.")
     notes: list[str]

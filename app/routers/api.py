@@ -14,7 +14,7 @@ from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 
 from app.models import api
-from app.services import compute
+from app.services import compute, compute_motor
 from app.web import Book, render
 
 BASE = "/api/v1"
@@ -83,13 +83,13 @@ def blend_state(data: Annotated[api.BlendStateIn, _body("/blend/state")]) -> api
 @router.post(BASE + "/motor/run", tags=["compute"], summary="Run a motor")
 def run_motor(data: Annotated[api.MotorRunIn, _body("/motor/run")]) -> api.MotorRunOut:
     """Pressure, thrust and impulse of one motor from ignition to tail-off. A prediction is not a promise."""
-    return compute.run_motor(data)
+    return compute_motor.run_motor(data)
 
 
 @router.post(BASE + "/motor/range", tags=["compute"], summary="Predict a motor as ranges")
 def motor_range(data: Annotated[api.MotorRangeIn, _body("/motor/range")]) -> api.MotorRangeOut:
     """Many motors drawn from stated spreads: 5, 50 and 95 % marks, and what drives them."""
-    return compute.motor_range(data)
+    return compute_motor.motor_range(data)
 
 
 @router.post(BASE + "/case/check", tags=["compute"], summary="Check a case")
