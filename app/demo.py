@@ -104,7 +104,8 @@ class _Workshop:
         self._at(1)
         self._build(story["build"])
         self.turn(self.start)
-        self._plan(story["planned"])
+        for told in story["planned"]:
+            self._plan(told)
         self._run(story["running"])
         self.turn(self.start)
 
@@ -168,7 +169,7 @@ class _Workshop:
         plan = PlanIn.model_validate(
             {
                 "formula_id": self._named(Formula, told["formula"]),
-                "planned_for": clock.today(),
+                "planned_for": clock.today() + timedelta(days=told.get("days_ahead", 0)),
                 "items": items,
                 "remelts": remelts,
                 "expected_density": f"{shop.expected_density_share * 100:.6g} %",
@@ -258,9 +259,8 @@ class _Workshop:
         casting.close(self.session, batch, CloseIn())
 
     def _run(self, told: Told) -> None:
-        """A session that is going on as the book is opened."""
-        poured = self.start - timedelta(minutes=told["minutes_since_pour"])
-        self.turn(poured - timedelta(minutes=60))
+        """A session that is going on as the book is opened: its next step is due a minute or two later."""
+        self.turn(self.start - timedelta(minutes=told["minutes_since_opening"]))
         batch = self._plan(told)
         self._open(batch)
         self._weigh_out(batch)
@@ -308,19 +308,21 @@ class _Workshop:
 
     def _fire(self, told: Told) -> None:
         build = self._build(told)
-        self._wait(240)
+        self._wait(200)
+        if "no_light" in told:
+            self._log(told, build, result="no_light", words=told["no_light"], altitude=None)
+        self._wait(40)
         predicted = self.session.exec(select(Prediction).where(Prediction.motor_build_id == build.pk)).one()
         share = told.get("share_of_predicted")
-        rocket = self._named(Rocket, told["rocket"]) if "rocket" in told else None
-        firings.log(
-            self.session,
-            self._form(
-                FiringIn, {k: v for k, v in told.items() if k != "field"},
-                motor_build_id=build.pk,
-                fired_at=clock.local(clock.now()).replace(tzinfo=None),
-                launch_field_id=self._named(LaunchField, told["field"]),
-                rocket_id=rocket,
-                air_temperature=told.get("air"),
-                measured_impulse=f"{share * predicted.total_impulse_ns:.0f} N·s" if share else None,
-            ),
-        )  # fmt: skip
+        impulse = f"{share * predicted.total_impulse_ns:.0f} N·s" if share else None
+        self._log(told, build, measured_impulse=impulse)
+
+    def _log(self, told: Told, build: MotorBuild, **more: Any) -> None:
+        known = {
+            "motor_build_id": build.pk,
+            "fired_at": clock.local(clock.now()).replace(tzinfo=None),
+            "launch_field_id": self._named(LaunchField, told["field"]),
+            "rocket_id": self._named(Rocket, told["rocket"]) if "rocket" in told else None,
+            "air_temperature": told.get("air"),
+        }
+        firings.log(self.session, self._form(FiringIn, {**told, **known}, **more))

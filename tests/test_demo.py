@@ -1,6 +1,7 @@
 """The demonstration book obeys every rule of the book, because it is acted out through the services."""
 
 from collections.abc import Iterator
+from datetime import timedelta
 
 import pytest
 from sqlalchemy import Engine
@@ -9,7 +10,18 @@ from sqlmodel import Session, select
 from app.db import open_engine, reading
 from app.demo import fill
 from app.models import Batch, Firing, Grain, Prediction
-from app.services import casting, formulas, grains, lots, reweighs, shelf, test_pieces
+from app.services import (
+    casting,
+    formulas,
+    grains,
+    hardware,
+    lots,
+    prediction,
+    reweighs,
+    shelf,
+    test_pieces,
+    today,
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +64,26 @@ def test_a_session_is_running_and_grains_are_ready(book: Session) -> None:
     assert len(running) == 1
     assert running[0].next_step is not None
     assert running[0].next_step.step.key == "compact:2"
-    assert grains.ready(book)
+    assert len(grains.ready(book)) >= 4
+
+
+def test_its_next_step_is_due_as_the_book_is_opened(book: Session) -> None:
+    made_at = max(b.created_at for b in book.exec(select(Batch)) if b.state == "planned")
+    due_at = casting.due(book)[0].next_step.due_at  # type: ignore[union-attr]
+    assert due_at is not None
+    assert timedelta(0) < due_at - made_at <= timedelta(minutes=2)
+
+
+def test_every_page_has_something_to_show(book: Session) -> None:
+    day = today.look(book)
+    assert day.running
+    assert len(day.plans) == 2
+    assert [need.ingredient for need in day.short] == ["dextrose"]
+    fired = list(book.exec(select(Firing)))
+    assert {"no_light", "rough", "weak", "good"} <= {f.result for f in fired}
+    assert any(f.measured_peak_pressure_pa for f in fired)
+    worn = next(n for n in hardware.nozzles(book) if len(hardware.measures(book, n)) > 2)
+    assert 0 < prediction.throat_growth(book, worn) < 1e-4
 
 
 def test_no_lot_weighs_more_than_went_in(book: Session) -> None:

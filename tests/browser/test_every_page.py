@@ -28,7 +28,7 @@ def addresses(demo: Site) -> list[str]:
     """The pages: each kind once, and each form."""
     with Session(demo.engine) as session:
         running = session.exec(select(Batch).where(Batch.state == "casting")).one().code
-        planned = session.exec(select(Batch).where(Batch.state == "planned")).one().code
+        waiting = session.exec(select(Batch).where(Batch.state == "planned").order_by(Batch.id)).first()  # type: ignore[arg-type]
         past = session.exec(select(Batch).where(Batch.state == "cast")).first()
         motor = session.exec(select(MotorBuild).order_by(MotorBuild.id.desc())).first()  # type: ignore[union-attr]
         firing = session.exec(select(Firing)).first()
@@ -37,6 +37,8 @@ def addresses(demo: Site) -> list[str]:
         ready = grains.ready(session)[0]
         grain, lot = ready.serial, ready.serial.split("-")[0]
         assert past is not None
+        assert waiting is not None
+        planned = waiting.code
         assert motor is not None
         assert firing is not None
         assert formula is not None
