@@ -74,7 +74,7 @@ def find_burn(time: Floats, force: Floats) -> tuple[int, int]:
     Notes
     -----
     The stretch above 5 % with the most impulse, joined with others less than a second apart; bumps with less than
-    0.5 % of its impulse are left out. So of several motors in one record the largest is found.
+    0.5 % of its impulse, or of one or two samples, are left out. Of several motors in one record the largest is found.
 
     References
     ----------
@@ -99,13 +99,16 @@ def find_burn(time: Floats, force: Floats) -> tuple[int, int]:
     if -float(rise.min()) > 3 * peak:
         raise CalcError("force_column", "falls where it should rise.", "Turn the sign.")
     if peak < _ABOVE_NOISE * min(float(np.std(end)) for end in ends):
-        raise CalcError("force_column", "never rises out of its noise.", "Choose another column.")
+        raise CalcError(
+            "force_column", "never rises out of its noise.",
+            "Choose another column, or a record with a quiet stretch before or after the burn.",
+        )  # fmt: skip
     above = np.r_[False, rise >= BURN_SHARE * peak, False]
     edges = np.flatnonzero(above[1:] != above[:-1])
     starts, stops = edges[::2], edges[1::2] - 1
     impulse = running_impulse(time, np.maximum(rise, 0.0))
     area = impulse[np.minimum(stops + 1, time.size - 1)] - impulse[np.maximum(starts - 1, 0)]
-    kept = area >= _STRAY * area.max()
+    kept = (area >= _STRAY * area.max()) & ((stops - starts >= 2) | (stops - starts == (stops - starts).max()))
     starts, stops, area = starts[kept], stops[kept], area[kept]
     low = high = int(area.argmax())
     while low > 0 and time[starts[low]] - time[stops[low - 1]] < PAUSE:
@@ -173,14 +176,20 @@ def zeroed(time: Floats, force: Floats, first: int, last: int, lost_weight: floa
     before = spots[0][1] if ahead is not None else None
     after = spots[-1][1] if behind is not None else None
     drifted = drift and before is not None and after is not None
-    noise = float(np.std(force[spots[0][0]]))
+    noise = _spread(force[spots[0][0]])
     if drifted:
         (_, a, t_a), (_, b, t_b) = spots
         zero = a + (b - lost_weight - a) / (t_b - t_a) * (time - t_a)
-        noise = float(np.std(force[spots[0][0]] - zero[spots[0][0]]))
+        noise = _spread(force[spots[0][0]] - zero[spots[0][0]])
         return Zeroed(force - zero, before, after, True, noise)
     level = before if before is not None else spots[0][1] - lost_weight
     return Zeroed(force - level, before, after, False, noise)
+
+
+def _spread(quiet: Floats) -> float:
+    """Standard deviation of a quiet stretch, which a stray sample does not raise."""
+    usual = 1.4826 * float(np.median(np.abs(quiet - np.median(quiet))))
+    return usual or float(np.std(quiet))
 
 
 def measurable(thrust: Floats, first: int, last: int, noise: float) -> tuple[int, int]:

@@ -74,13 +74,13 @@ def sample_times(column: Floats, unit: str) -> tuple[Floats, int | None]:
     return time, int(still.argmax()) + 1 if still.any() else None
 
 
-def guess_roles(columns: Floats, names: Sequence[str]) -> Guess:
+def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
     """Guess which column is time, force and pressure, from what heads them and how they run.
 
     Parameters
     ----------
-    columns : ndarray
-        Some of the file's first rows, shape (columns, rows) [-].
+    columns : sequence of ndarray
+        Each column's first numbers [-]; a column of words has none.
     names : sequence of str
         What heads each column, or nothing [-].
 
@@ -109,11 +109,12 @@ def guess_roles(columns: Floats, names: Sequence[str]) -> Guess:
     Guess(time=1, time_unit='ms', force=2, force_unit='kgf', pressure=None, pressure_unit='MPa')
     """
     heads = [n.casefold() for n in names] if len(names) == len(columns) else [""] * len(columns)
-    rises = [bool((np.diff(c) > 0).all()) for c in columns]
-    time = _first(heads, r"time|zeit|^t\b|^t$|sec|millis|micros|\bms\b|\bus\b|µs")
+    usable = [i for i, c in enumerate(columns) if len(c) > 1]
+    rises = [i in usable and bool((np.diff(c) > 0).all()) for i, c in enumerate(columns)]
+    time = _first(heads, r"time|zeit|^t\b|^t$|sec|millis|micros|\bms\b|\bus\b|µs", usable)
     if time is None:
         time = next((i for i, up in enumerate(rises) if up), None)
-    left = [i for i in range(len(columns)) if i != time]
+    left = [i for i in usable if i != time]
     pressure = _first(heads, r"press|druck|^p\b|psi|\bbar\b|[kmh]?pa\b", left)
     left = [i for i in left if i != pressure]
     force = _first(heads, _FORCE_HEADS, left)
@@ -129,9 +130,8 @@ def guess_roles(columns: Floats, names: Sequence[str]) -> Guess:
     )
 
 
-def _first(heads: Sequence[str], pattern: str, among: Sequence[int] | None = None) -> int | None:
-    places = range(len(heads)) if among is None else among
-    return next((i for i in places if re.search(pattern, heads[i])), None)
+def _first(heads: Sequence[str], pattern: str, among: Sequence[int]) -> int | None:
+    return next((i for i in among if re.search(pattern, heads[i])), None)
 
 
 _PRESSURE_WORDS = {"MPa": r"mpa", "kPa": r"kpa", "bar": r"bar", "psi": r"psi", "Pa": r"\bpa\b"}
@@ -152,7 +152,7 @@ def _unit(head: str, words: Mapping[str, str], otherwise: str) -> str:
 
 
 def _force_unit(head: str, column: Floats) -> str:
-    whole_and_large = bool((column == np.round(column)).all()) and bool(np.abs(column).max() > 20_000)
+    whole_and_large = bool((column == np.round(column)).all()) and bool(np.abs(column).max(initial=0.0) > 20_000)
     return _unit(head, _FORCE_WORDS, "counts" if whole_and_large else "N")
 
 

@@ -222,7 +222,7 @@ def guess_layout(text: bytes) -> Layout:
         rows = [cells(line, delimiter) for _, line in lines]
         good = [sum(_is_number(c, decimal) for c in row) for row in rows]
         usual = max(good)
-        fit = [g == usual > 0 and 2 * g >= len(row) for g, row in zip(good, rows, strict=True)]
+        fit = [g == usual > 0 and 3 * g >= len(row) for g, row in zip(good, rows, strict=True)]
         # Numbers begin where lines of them follow each other: a header may hold a number too.
         starts = [i for i in range(len(fit) - 1) if fit[i] and fit[i + 1]]
         if not starts:
@@ -289,6 +289,49 @@ def read_columns(text: bytes, layout: Layout, wanted: Sequence[int]) -> Floats:
     if not np.isfinite(table).all():
         raise _first_fault(text, layout, wanted)
     return np.ascontiguousarray(table.T)
+
+
+def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
+    """Give the first numbers of every column, faults passed over, for guessing what the columns are.
+
+    Parameters
+    ----------
+    text : bytes
+        From `plain_text` [-].
+    layout : Layout
+        How it is made up [-].
+
+    Returns
+    -------
+    list of ndarray
+        Numbers in the first 300 lines of each column [-]; none for a column that holds words mostly.
+
+    Raises
+    ------
+    CalcError
+        A line is longer than any table's.
+
+    Notes
+    -----
+    For guessing only: `read_columns` passes nothing over.
+
+    References
+    ----------
+    None: reading, not a formula.
+
+    Examples
+    --------
+    >>> [c.tolist() for c in first_numbers(b"a -> 1\\nb -> 2\\n", Layout("blank", ".", 1, 3))]
+    [[], [], [1.0, 2.0]]
+    """
+    lines = first_lines(text, layout.first_line + _LOOKED_AT)[layout.first_line - 1 :]
+    rows = [cells(line, layout.delimiter) for line in lines if line.strip()]
+    found = []
+    for column in range(layout.columns):
+        held = [row[column] for row in rows if len(row) > column and _is_number(row[column], layout.decimal)]
+        values = np.array([float(cell.replace(",", ".")) for cell in held if 2 * len(held) > len(rows)])
+        found.append(values[np.isfinite(values)])
+    return found
 
 
 def _first_fault(text: bytes, layout: Layout, wanted: Sequence[int]) -> CalcError:

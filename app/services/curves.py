@@ -253,12 +253,14 @@ def as_typed(data: ReadIn) -> dict[str, str]:
 def _motor(session: Session, firing: Firing) -> Motor:
     built = firings.its_motor(session, firing)
     told = foretold(session, firing)
+    inputs = outlook.read(told).inputs if told else None
     return Motor(
         propellant_kg=_propellant(built),
         throat_d_m=built.build.throat_d_m,
         throat_after_m=firing.throat_after_m,
-        ambient_pa=outlook.read(told).inputs.ambient_pressure_pa if told else None,
+        ambient_pa=inputs.ambient_pressure_pa if inputs else None,
         predicted_ns=told.total_impulse_ns if told else None,
+        ideal_c_star=inputs.c_star_m_s if inputs else None,
     )
 
 

@@ -11,7 +11,7 @@ from app.calc.constants import ATM, STANDARD_GRAVITY, Floats
 from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles, sample_times
 from app.calc.curvefile import Layout
 from app.calc.errors import CalcError
-from app.calc.impulse import CLASS_LIMITS, designation
+from app.calc.impulse import BURN_SHARE, CLASS_LIMITS, designation
 from app.drawing import thin
 from app.errors import Refused
 from app.models.curve import ReadIn
@@ -24,19 +24,23 @@ UNIT_NAMES = {"N": "newtons", "kN": "kilonewtons", "kgf": "kilograms", "gf": "gr
 FAR_OFF, CLOSE = 2.5, 2.0
 """How far impulse may lie from the prediction before the unit is doubted, and how close another unit must bring it."""
 
+TOO_GOOD = 1.03
+"""c* above this many times the ideal one cannot be: the gauge, the throat or the mass is off."""
+
 _FIELDS = {"calibration": "points", "period": "smooth", "thrust": "force_unit", "total_impulse": "force_unit",
            "burn_time": "time_unit", "mean_thrust": "force_unit"}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Motor:
-    """What the book knows of the motor: propellant [kg], throat before and after [m], air [Pa], impulse [N s]."""
+    """What the book knows of the motor: propellant [kg], throats [m], air [Pa], impulse [N s], ideal c* [m/s]."""
 
     propellant_kg: float
     throat_d_m: float
     throat_after_m: float | None = None
     ambient_pa: float | None = None
     predicted_ns: float | None = None
+    ideal_c_star: float | None = None
 
 
 class Result(BaseModel):
@@ -85,23 +89,9 @@ def guess(text: bytes) -> tuple[Layout, Guess]:
     """
     try:
         layout = curvefile.guess_layout(text)
-        numbers = [column if column is not None else np.zeros(2) for column in _head_columns(text, layout)]
+        return layout, guess_roles(curvefile.first_numbers(text, layout), layout.names)
     except CalcError as error:
         raise refusal(error) from None
-    rows = min(c.size for c in numbers)
-    return layout, guess_roles(np.array([c[:rows] for c in numbers]), layout.names)
-
-
-def _head_columns(text: bytes, layout: Layout) -> list[Floats | None]:
-    """The first rows of each column, or nothing for a column of words."""
-    head = "\n".join(curvefile.first_lines(text, layout.first_line + 300)).encode()
-    columns: list[Floats | None] = []
-    for number in range(1, layout.columns + 1):
-        try:
-            columns.append(curvefile.read_columns(head, layout, [number])[0])
-        except CalcError:
-            columns.append(None)
-    return columns
 
 
 def refusal(error: CalcError) -> Refused:
@@ -137,7 +127,7 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> Result:
     t, thrust = time[low : high + 1], zero.thrust[low : high + 1]
     if lost:
         thrust = stand.without_lost_weight(t, thrust, lost)
-    cautions = _cautions(text, layout, time, force, low, high)
+    cautions = _cautions(text, layout, time, force, low, high) + _cut_off(data, thrust, low, high, time)
     remarks = _remarks(data, zero, scale)
     tone = stand.ringing(t, thrust)
     pressure = _pressure(time, gauge, first, last, motor, remarks)
@@ -155,7 +145,7 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> Result:
         remarks.append("No ringing was found; nothing was smoothed.")
     absolute = np.interp(t, time, pressure) if pressure is not None else None
     found = _figures(t, thrust, data, motor, absolute)
-    cautions += _doubts(found.total_impulse, data, motor)
+    cautions += _doubts(found, data, motor)
     drawn, record = thin(thrust, DRAWN), thin(zero.thrust, DRAWN)
     pressed = thin(absolute, DRAWN) if absolute is not None else np.array([], dtype=np.intp)
     return Result(
@@ -306,6 +296,17 @@ def _cautions(text: bytes, layout: Layout, time: Floats, force: Floats, low: int
     return said
 
 
+def _cut_off(data: ReadIn, thrust: Floats, low: int, high: int, time: Floats) -> list[str]:
+    """A word when the record itself begins or ends during the burn."""
+    level = BURN_SHARE * float(thrust.max())
+    said = []
+    if low == 0 and data.start is None and thrust[0] > level:
+        said.append("The record begins when the motor burns already; impulse and times are at least what is shown.")
+    if high == time.size - 1 and data.end is None and thrust[-1] > level:
+        said.append("The record ends while the motor still burns; impulse and times are at least what is shown.")
+    return said
+
+
 def _remarks(data: ReadIn, zero: curve.Zeroed, scale: stand.Calibration) -> list[str]:
     said = []
     if zero.drifted and zero.before is not None and zero.after is not None:
@@ -352,15 +353,21 @@ def letter_beyond(impulse: float) -> str:
     return chr(ord("O") + steps) if steps <= 11 else "beyond Z"
 
 
-def _doubts(impulse: float, data: ReadIn, motor: Motor) -> list[str]:
-    """A word when impulse lies far from what was predicted, and a unit that would explain it."""
-    if not motor.predicted_ns or 1 / FAR_OFF < impulse / motor.predicted_ns < FAR_OFF:
-        return []
-    hint = _other_unit(impulse, data, motor.predicted_ns)
-    return [
-        f"The impulse is {impulse / motor.predicted_ns:.2g} times the predicted one. "
-        f"{hint or 'Check the unit, the calibration and the range of time.'}"
-    ]
+def _doubts(found: curve.Figures, data: ReadIn, motor: Motor) -> list[str]:
+    """A word when impulse lies far from what was predicted, with a unit that would explain it; and on too good a c*."""
+    said, impulse = [], found.total_impulse
+    if motor.predicted_ns and not 1 / FAR_OFF < impulse / motor.predicted_ns < FAR_OFF:
+        hint = _other_unit(impulse, data, motor.predicted_ns)
+        said.append(
+            f"The impulse is {impulse / motor.predicted_ns:.2g} times the predicted one. "
+            f"{hint or 'Check the unit, the calibration and the range of time.'}"
+        )
+    if found.c_star and motor.ideal_c_star and found.c_star > TOO_GOOD * motor.ideal_c_star:
+        said.append(
+            f"c* comes out as {found.c_star:.0f} m/s; the blend's ideal is {motor.ideal_c_star:.0f} m/s, so the gauge, "
+            "the throat or the grains' mass is off."
+        )
+    return said
 
 
 def _other_unit(impulse: float, data: ReadIn, predicted: float | None) -> str:

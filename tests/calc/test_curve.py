@@ -165,6 +165,18 @@ def test_a_pause_belongs_to_the_burn_and_another_motor_does_not():
     assert t[last] == pytest.approx(6.385, abs=0.01)
 
 
+def test_a_stray_sample_is_no_burn_and_no_noise():
+    t, force = trapezoid(rate=80)
+    rng = np.random.default_rng(4)
+    stray = force + rng.normal(0, 0.5, t.size) + 900.0 * (np.arange(t.size) == 20)
+    first, last = find_burn(t, stray)
+    assert t[first] == pytest.approx(1.0, abs=0.02)
+    zero = zeroed(t, stray, first, last)
+    assert zero.noise < 1.0
+    low, high = measurable(zero.thrust, first, last, zero.noise)
+    assert figures(t[low : high + 1], zero.thrust[low : high + 1]).total_impulse == pytest.approx(480, rel=0.003)
+
+
 @pytest.mark.parametrize(
     ("force", "words"),
     [

@@ -5,7 +5,7 @@ import pytest
 
 from app.calc.constants import STANDARD_GRAVITY
 from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles, sample_times
-from app.calc.curvefile import Layout, guess_layout, line_of, plain_text, read_columns
+from app.calc.curvefile import Layout, first_numbers, guess_layout, line_of, plain_text, read_columns
 from app.calc.errors import CalcError
 
 T = np.arange(40) / 100
@@ -85,6 +85,25 @@ def test_columns_that_are_not_wanted_may_hold_words():
     layout = guess_layout(raw)
     assert layout.columns == 4
     assert read_columns(raw, layout, [2, 3])[1].tolist() == [i * i for i in range(20)]
+
+
+@pytest.mark.parametrize("line", ["10:00:00.123 -> {}", "Force: {} N", "ok;{};running"])
+def test_words_around_a_number_are_passed_over(line):
+    raw = "\n".join(line.format(f"{f:.2f}") for f in F).encode()
+    layout = guess_layout(raw)
+    found = first_numbers(raw, layout)
+    force = guess_roles(found, layout.names).force
+    assert np.abs(read_columns(raw, layout, [force])[0] - F).max() < 0.006
+    assert [len(c) for c in found].count(0) == 2
+
+
+def test_a_fault_near_the_beginning_does_not_hide_what_the_columns_are():
+    lines = text().decode().splitlines()
+    lines[19] = "0.18,oops"
+    raw = "\n".join(lines).encode()
+    layout = guess_layout(raw)
+    found = guess_roles(first_numbers(raw, layout), layout.names)
+    assert (found.time, found.force) == (1, 2)
 
 
 def test_empty_lines_are_passed_over_and_counted():

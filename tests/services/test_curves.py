@@ -171,6 +171,22 @@ def test_a_gap_is_told_with_its_line() -> None:
     assert "Samples are missing before line 1501" in line
 
 
+def test_a_record_that_begins_or_ends_during_the_burn_is_told() -> None:
+    t, force = record()
+    (line,) = read(t[t > 1.2], force[t > 1.2]).cautions
+    assert "begins when the motor burns" in line
+    (line,) = read(t[t < 2.2], force[t < 2.2]).cautions
+    assert "ends while the motor still burns" in line
+
+
+def test_a_c_star_beyond_the_ideal_is_doubted() -> None:
+    t, force = record()
+    best = Motor(0.6, 0.0127, ambient_pa=1e5, ideal_c_star=908.0)
+    assert read(t, force, force / 360, motor=best, pressure_column=3).cautions == []
+    (line,) = read(t, force, force / 100, motor=best, pressure_column=3).cautions
+    assert "ideal is 908 m/s" in line
+
+
 @pytest.mark.parametrize(
     ("factor", "unit", "words"),
     [
