@@ -8,9 +8,8 @@ from sqlalchemy import CheckConstraint
 from sqlmodel import Field
 
 from app.models.base import FormIn, Row, Utc
-from app.units import Measure, Quantity
-
-GrossMass = Annotated[Quantity, Measure("mass", gt=0, le=50)]
+from app.models.grain import ScaleReading
+from app.units import Quantity
 
 
 class GrainBag(Row, table=True):
@@ -59,7 +58,7 @@ class ReWeighIn(FormIn):
     serial: str = FormField(
         min_length=1, max_length=200, title="Grain", description="Type the serial or scan the label."
     )
-    gross: GrossMass = FormField(title="Scale reads")
+    gross: Annotated[Quantity, ScaleReading("mass", gt=0, le=50)] = FormField(title="Scale reads")
     sure: bool = FormField(False, title="Yes, this grain really weighs that")
     in_tube: bool = FormField(
         False, title="Weighed in its tube", description="Only if it was weighed in its tube for the label, too."

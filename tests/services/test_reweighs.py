@@ -4,6 +4,7 @@ from datetime import timedelta
 from math import sqrt
 
 import pytest
+from pydantic import ValidationError
 from sqlmodel import Session
 
 from app import clock
@@ -43,6 +44,13 @@ def test_uncertainty_is_two_readings_of_the_scale(session: Session) -> None:
     assert gain.tolerance_share == pytest.approx(0.0816 / 172.1, rel=1e-3)
     assert gain.flag == "accept"
     assert "No change" in gain.moisture.words
+
+
+def test_a_scale_that_types_is_read_as_it_is(session: Session) -> None:
+    row = reweighs.weigh(session, _in(_grain(session), "ST,GS,+0172.6g"))
+    assert row.mass_kg == pytest.approx(0.1726)
+    with pytest.raises(ValidationError, match="not at rest"):
+        _in(_grain(session), "US,GS,+0172.6g")
 
 
 def test_a_later_scale_does_not_change_what_was_said(session: Session) -> None:
