@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from sqlmodel import Session, select
 
 from app import clock
@@ -17,6 +18,7 @@ from app.models import (
     Case,
     CastingTube,
     CoringRod,
+    Firing,
     Formula,
     Grain,
     GrainPattern,
@@ -31,6 +33,7 @@ from app.models.base import FormIn
 from app.models.batch import LeftoverIn, PlanIn, TestPiecesIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn, TemperatureIn
 from app.models.checklist import AnswerIn, SignIn
+from app.models.curve import ReadIn
 from app.models.firing import FiringIn
 from app.models.formula import FormulaIn
 from app.models.grain import DecisionIn, GrainIn
@@ -42,12 +45,14 @@ from app.models.test_piece import TestPieceIn
 from app.services import (
     casting,
     checklists,
+    curves,
     firings,
     first_run,
     formulas,
     grains,
     hardware,
     motors,
+    outlook,
     places,
     planning,
     reweighs,
@@ -315,9 +320,25 @@ class _Workshop:
         predicted = self.session.exec(select(Prediction).where(Prediction.motor_build_id == build.pk)).one()
         share = told.get("share_of_predicted")
         impulse = f"{share * predicted.total_impulse_ns:.0f} N·s" if share else None
-        self._log(told, build, measured_impulse=impulse)
+        firing = self._log(told, build, measured_impulse=impulse)
+        if share and firing.kind == "static":
+            self._record(firing, predicted, share)
 
-    def _log(self, told: Told, build: MotorBuild, **more: Any) -> None:
+    def _record(self, firing: Firing, predicted: Prediction, share: float) -> None:
+        """The stand's logger: the predicted curve, as much weaker or stronger, with an offset and noise."""
+        expected, chance = outlook.read(predicted).curve, np.random.default_rng(firing.pk)
+        t = np.arange(0.0, expected.time_s[-1] + 3.0, 0.002)
+        thrust = share * np.interp(t - 1.0, expected.time_s, expected.thrust_n, 0.0, 0.0)
+        gauge = share * np.interp(t - 1.0, expected.time_s, expected.pressure_pa, 0.0, 0.0) / 1e6
+        noise = chance.normal(0.0, (0.6, 0.004), (t.size, 2))
+        table = np.column_stack((t, thrust + 2.5 + noise[:, 0], np.maximum(gauge - 0.1, 0.0) + noise[:, 1]))
+        rows = (f"{a:.3f},{b:.1f},{c:.3f}" for a, b, c in table)
+        raw = "\n".join(("Time (s),Thrust (N),Pressure (MPa)", *rows)).encode()
+        row = curves.take_in(self.session, firing, "stand.csv", raw)
+        texts = {name: text for name, text in curves.texts_for(self.session, firing, row).items() if text}
+        curves.keep(self.session, firing, row, ReadIn.model_validate(texts))
+
+    def _log(self, told: Told, build: MotorBuild, **more: Any) -> Firing:
         known = {
             "motor_build_id": build.pk,
             "fired_at": clock.local(clock.now()).replace(tzinfo=None),
@@ -325,4 +346,4 @@ class _Workshop:
             "rocket_id": self._named(Rocket, told["rocket"]) if "rocket" in told else None,
             "air_temperature": told.get("air"),
         }
-        firings.log(self.session, self._form(FiringIn, {**told, **known}, **more))
+        return firings.log(self.session, self._form(FiringIn, {**told, **known}, **more))

@@ -12,6 +12,7 @@ from app.demo import fill
 from app.models import Batch, Firing, Grain, Prediction
 from app.services import (
     casting,
+    curves,
     formulas,
     grains,
     hardware,
@@ -57,6 +58,17 @@ def test_two_winters_with_good_and_bad(book: Session) -> None:
 def test_every_firing_has_its_prediction(book: Session) -> None:
     predicted = {p.motor_build_id for p in book.exec(select(Prediction))}
     assert {f.motor_build_id for f in book.exec(select(Firing))} <= predicted
+
+
+def test_static_tests_have_the_curve_of_their_stand(book: Session) -> None:
+    static = [f for f in book.exec(select(Firing)) if f.kind == "static" and f.measured_impulse_ns]
+    assert static
+    for firing in static:
+        measured = curves.measured(book, firing)
+        assert measured is not None
+        assert measured.outlook is not None
+        assert measured.result.total_impulse_ns == pytest.approx(firing.measured_impulse_ns, rel=0.01)
+        assert measured.result.c_star_m_s is not None
 
 
 def test_a_session_is_running_and_grains_are_ready(book: Session) -> None:
