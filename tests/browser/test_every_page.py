@@ -125,6 +125,20 @@ def test_bench_pages_have_large_targets(browser: Browser, demo: Site, addresses:
     assert small == []
 
 
+def test_fields_side_by_side_stand_level(browser: Browser, demo: Site, addresses: list[str]) -> None:
+    page = _open(browser, demo, "light", "laptop")
+    askew = []
+    for address in addresses:
+        page.goto(address)
+        for row in page.locator(".field-row").all():
+            boxes = [one.bounding_box() for one in row.locator("input:not([type=checkbox]), select").all()]
+            tops = sorted(box["y"] for box in boxes if box)
+            gaps = [low - high for high, low in zip(tops, tops[1:], strict=False)]
+            askew += [(address, gap) for gap in gaps if 0.5 < gap < 40]
+    page.context.close()
+    assert askew == []
+
+
 def test_no_page_is_wider_than_its_paper(browser: Browser, demo: Site, addresses: list[str]) -> None:
     page = _open(browser, demo, "light", "laptop")
     page.emulate_media(media="print")
