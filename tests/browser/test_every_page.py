@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -133,7 +134,7 @@ def test_fields_side_by_side_stand_level(browser: Browser, demo: Site, addresses
         for row in page.locator(".field-row").all():
             boxes = [one.bounding_box() for one in row.locator("input:not([type=checkbox]), select").all()]
             tops = sorted(box["y"] for box in boxes if box)
-            gaps = [low - high for high, low in zip(tops, tops[1:], strict=False)]
+            gaps = [low - high for high, low in pairwise(tops)]
             askew += [(address, gap) for gap in gaps if 0.5 < gap < 40]
     page.context.close()
     assert askew == []
