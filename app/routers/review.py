@@ -76,5 +76,6 @@ def one(request: Request, session: Book, code: str) -> Response:
         batch=batch, line=line, views=views, origin=trace.of_batch(session, batch),
         checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in views},
         balance=lots.balance(session, batch), evenness=lots.evenness(views), control=found,
+        against=review.against(session, batch),
         chart=density_chart(f"Density of the grains of {batch.code}", found),
     )  # fmt: skip

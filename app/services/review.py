@@ -9,12 +9,13 @@ from datetime import date
 from typing import Any, Literal
 
 from pydantic import Field as FormField
-from sqlalchemy import and_, case, func
+from sqlalchemy import and_, case, func, tuple_
 from sqlalchemy import select as select_core
 from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
 from app import clock
+from app.calc.lots import MeanComparison
 from app.models import (
     Batch,
     BatchItem,
@@ -28,7 +29,7 @@ from app.models.base import FormIn
 from app.models.firing import RESULTS
 from app.services import grains, lot_firings, rows
 from app.services.lot_firings import FiringLine
-from app.services.lots import Spread, spread
+from app.services.lots import Spread, compare, spread
 
 SORTS = {
     "date": "cast",
@@ -269,6 +270,31 @@ def _keys(session: Session, heads: list[_Head], sort: str) -> dict[int, Any]:
     if sort == "firings":
         return {key: len(shots.get(key, [])) for key in ids}
     return {key: lot_firings.mean_ratio(found) for key, found in shots.items()}
+
+
+@dataclass(frozen=True)
+class Against:
+    """A lot's densities against those of the lot before it, shares of ideal [-]; ranked only where they stand apart."""
+
+    other: Batch
+    means: MeanComparison
+
+
+def against(session: Session, batch: Batch) -> Against | None:
+    """Compare a lot with the last one cast of the same formula before it; nothing where either has too few grains."""
+    earlier = (
+        select(Batch)
+        .where(Batch.formula_id == batch.formula_id, col(Batch.state).in_(("casting", "cast")))
+        .where(tuple_(col(Batch.planned_for), col(Batch.id)) < (batch.planned_for, batch.pk))
+        .order_by(col(Batch.planned_for).desc(), col(Batch.id).desc())
+        .options(lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
+    )
+    other = session.exec(earlier).first()
+    if other is None:
+        return None
+    counts = _counts(session, [batch.pk, other.pk])
+    means = compare(*(counts.get(key, Counts()).density for key in (batch.pk, other.pk)))
+    return Against(other, means) if means else None
 
 
 def line(session: Session, batch: Batch) -> LotLine:

@@ -147,3 +147,19 @@ def test_many_lots_come_by_the_page_and_keep_the_filter(client: TestClient, monk
     assert "Older lots" not in page
     assert client.get("/review?page=0").status_code == 422
     assert "Lots after" in client.get("/review?sort=density").text
+
+
+def test_a_lot_is_not_called_denser_on_a_few_grains(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        blend = build.formula(session)
+        codes = []
+        for shares in ((0.95, 0.96), (0.96, 0.97)):
+            lot = build.cast(session, 2, blend=blend)
+            for share in shares:
+                build.grain(session, lot, share)
+            codes.append(lot.code)
+        session.commit()
+    page = client.get(f"/review/{codes[1]}").text
+    assert "Against the lot before it" in page
+    assert "neither lot can be called the denser one" in page
+    assert "Against the lot before it" not in client.get(f"/review/{codes[0]}").text

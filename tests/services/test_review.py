@@ -204,3 +204,21 @@ def test_lots_come_by_the_page(session: Session, monkeypatch: pytest.MonkeyPatch
         assert shown == [line.batch.code for line in review.lots(session, every).lines]
         monkeypatch.setattr(review, "PAGE", 2)
     assert review.lots(session, ReviewIn(result="none")).pages == 1
+
+
+def test_a_lot_is_compared_with_the_one_before_it_of_its_formula(session: Session) -> None:
+    blend, other = build.formula(session, "Usual"), build.formula(session, "Other")
+    shares = {0: (0.950, 0.951, 0.952), 1: (0.90, 0.91, 0.92), 2: (0.970, 0.971, 0.972), 3: (0.968, 0.972, 0.970)}
+    lots = []
+    with clock.turned_to(NOON) as turn:
+        for day, row in shares.items():
+            turn(NOON + timedelta(days=day))
+            lots.append(build.cast(session, 3, blend=other if day == 1 else blend))
+            for share in row:
+                build.grain(session, lots[-1], share, decision=None)
+    assert [review.against(session, lot) for lot in lots[:2]] == [None, None]
+    denser, alike = (review.against(session, lot) for lot in lots[2:])
+    assert denser is not None
+    assert alike is not None
+    assert (denser.other.code, denser.means.order) == (lots[0].code, 1)
+    assert (alike.other.code, alike.means.ranked) == (lots[2].code, False)
