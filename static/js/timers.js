@@ -5,6 +5,7 @@
   const SECOND = 1000, MINUTE = 60 * SECOND, EVERY = 20 * SECOND, MOST_BEEPS = 10;
   let skew = null;          // server time less time since this page began
   let timers = [];          // {code, words, due} of every open session, soonest first
+  let asked = 0, heard = 0; // answers may overtake each other; only the newest counts
   let told = null, title = document.title, audio = null, lost = false, drift = 0;
   const sounded = new Map(); // timer -> how often it has sounded
 
@@ -40,16 +41,19 @@
 
   async function look() {
     drift = Date.now() - performance.now();
+    const number = ++asked;
     try {
       const answer = await fetch("/timers", { headers: { Accept: "application/json" } });
       if (!answer.ok) throw new Error(String(answer.status));
       const found = await answer.json();
+      if (number < heard) return;
+      heard = number;
       sync(found.now);
       timers = found.timers;
       for (const place of document.querySelectorAll("[data-mark]")) {
         const passed = [...place.querySelectorAll("[data-due]")].some(
           (p) => Date.parse(p.dataset.due) + MINUTE < now() && !p.querySelector(".late"));
-        if (place.dataset.mark !== found.mark || passed) place.dispatchEvent(new CustomEvent("stale"));
+        if (!sending && (place.dataset.mark !== found.mark || passed)) place.dispatchEvent(new CustomEvent("stale"));
       }
       say(false);
     } catch {
@@ -122,6 +126,14 @@
   for (const kind of ["pointerdown", "keydown"]) document.addEventListener(kind, (event) => {
     if (remembered() && audio?.state !== "running" && !event.target.closest?.("#sound")) wake();
   });
+
+  // What a person sends goes before what the page fetches by itself: a renewal in between would take the button away
+  // under the finger, and with it the answer.
+  let sending = 0;
+  const isSent = (event) => (event.detail?.ctx?.request?.method ?? "GET").toUpperCase() !== "GET";
+  document.addEventListener("htmx:before:request", (event) => { if (isSent(event)) sending += 1; });
+  document.addEventListener("htmx:finally:request", (event) => { if (isSent(event)) sending = Math.max(sending - 1, 0); });
+  document.addEventListener("htmx:before:swap", (event) => { if (sending && !isSent(event)) event.preventDefault(); });
 
   // --- When to look ---------------------------------------------------------------------------------
 

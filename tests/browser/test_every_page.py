@@ -10,7 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 from sqlmodel import Session, select
 
-from app.models import Batch, Firing, Formula, GrainPattern, MotorBuild
+from app.models import Batch, CurveFile, Firing, Formula, GrainPattern, MotorBuild
 from app.services import grains
 from tests.browser.conftest import Site, serve
 
@@ -33,6 +33,7 @@ def addresses(demo: Site) -> list[str]:
         past = session.exec(select(Batch).where(Batch.state == "cast")).first()
         motor = session.exec(select(MotorBuild).order_by(MotorBuild.id.desc())).first()  # type: ignore[union-attr]
         firing = session.exec(select(Firing)).first()
+        file = session.exec(select(CurveFile)).first()
         formula = session.exec(select(Formula)).first()
         pattern = session.exec(select(GrainPattern)).first()
         ready = grains.ready(session)[0]
@@ -42,6 +43,7 @@ def addresses(demo: Site) -> list[str]:
         planned = waiting.code
         assert motor is not None
         assert firing is not None
+        assert file is not None
         assert formula is not None
         assert pattern is not None
         design = f"/motors/design?formula_id={formula.id}&pattern_id={pattern.id}&count=4&case_id=1&nozzle_id=1"
@@ -57,7 +59,9 @@ def addresses(demo: Site) -> list[str]:
             "/motors", "/motors/design", design,
             "/motors/new", "/motors/coring", f"{design.replace('design', 'coring')}{askew}",
             f"/motors/{motor.code}", "/firings", "/firings/new", f"/firings/{firing.id}", f"/firings/{firing.id}/edit",
+            f"/firings/{file.firing_id}/curve", f"/firings/{file.firing_id}/curve/{file.id}",
             "/review", f"/review/{past.code}", "/workshop", "/workshop/settings", "/workshop/checklist",
+            "/workshop/runsheet", f"/cast/{planned}/sheet", f"/cast/{running}/paper",
             *(f"/workshop/{noun}" for noun in nouns), *(f"/workshop/{noun}/new" for noun in nouns),
             *(f"/workshop/{noun}/1" for noun in nouns), "/no-such-page",
         ]  # fmt: skip

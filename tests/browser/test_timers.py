@@ -1,0 +1,479 @@
+"""Timers at the bench: one clock for every device, over reloads, sleep, restarts and a pulled plug."""
+
+import re
+import select
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from app import clock
+from app.db import writing
+from app.models.cast import SetIn
+from app.services import casting, planning, steps
+from tests import build
+from tests.browser.conftest import Site, serve
+
+NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+MINUTES = timedelta(minutes=1)
+HOME = Path(__file__).resolve().parents[2]
+Turn = Callable[[datetime], None]
+
+
+@pytest.fixture
+def turn() -> Iterator[Turn]:
+    """The server's clock, held; turned on by hand."""
+    with clock.turned_to(NOON) as turn:
+        yield turn
+
+
+@pytest.fixture
+def poured(site: Site, turn: Turn) -> None:
+    """A session poured at noon."""
+    with writing(site.engine) as session:
+        build.cast(session, planned_for="2026-11-25")
+        session.commit()
+
+
+def look_again(page: Page) -> None:
+    """What a device does as it wakes: the page becomes visible."""
+    with page.expect_response("**/timers"):
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+
+
+def countdown(page: Page) -> tuple[int, int]:
+    """Minutes and seconds of the large readout."""
+    readout = page.locator("#watch [aria-current=step] .countdown")
+    expect(readout).to_be_visible()
+    found = re.fullmatch(r"(?:late )?(\d+):(\d\d)", readout.inner_text())
+    assert found is not None, readout.inner_text()
+    return int(found[1]), int(found[2])
+
+
+def done(page: Page) -> None:
+    """Press the large button of the step at hand, and wait until the next one is shown."""
+    step = page.locator("#watch [aria-current=step]")
+    words = step.locator("p").first.inner_text()
+    step.get_by_role("button", name=re.compile("^Done")).click()
+    expect(step.locator("p").first).not_to_have_text(words)
+
+
+# --- The clock -------------------------------------------------------------------------------------
+
+
+def test_the_readout_counts_by_the_servers_clock(page: Page, poured: None, turn: Turn) -> None:
+    turn(NOON + 1 * MINUTES)
+    page.clock.install(time=NOON + timedelta(hours=7))  # the device's own clock is seven hours off
+    page.goto("/cast/26K1")
+    assert countdown(page) in ((2, 0), (1, 59))
+    page.clock.run_for(12_000)
+    minutes, seconds = countdown(page)
+    assert (minutes, seconds // 10) == (1, 4)
+    expect(page).to_have_title(re.compile(r"^1:4\d 26K1 Set the coring rods.* · Cast 26K1"))
+    turn(NOON + 8 * MINUTES)  # the device slept for five minutes
+    look_again(page)
+    expect(page.locator("#watch .countdown").first).to_have_text(re.compile(r"^late 5:0\d$"))
+    expect(page).to_have_title(re.compile(r"^LATE 5:0\d 26K1"))
+    expect(page.locator("#watch .late").first).to_have_text("late by 5 min")  # the page itself was renewed
+    page.reload()
+    assert countdown(page)[0] == 5
+
+
+def test_a_device_whose_clock_jumps_asks_again(page: Page, poured: None, turn: Turn) -> None:
+    page.clock.install(time=NOON)
+    page.goto("/cast/26K1")
+    assert countdown(page)[0] in (2, 3)
+    with page.expect_response("**/timers"):
+        page.clock.set_system_time(NOON + timedelta(hours=1))
+        page.clock.run_for(1_500)
+    assert countdown(page)[0] in (2, 3)
+
+
+def test_two_devices_show_the_same(page: Page, browser: Browser, site: Site, poured: None, turn: Turn) -> None:
+    tablet = browser.new_context(base_url=site.address, viewport={"width": 820, "height": 1180})
+    other = tablet.new_page()
+    turn(NOON + 1 * MINUTES)
+    page.goto("/cast/26K1")
+    other.goto("/cast/26K1")
+    turn(NOON + 4 * MINUTES)
+    done(page)
+    look_again(other)
+    for device in (page, other):
+        expect(device.locator("#watch [aria-current=step] p").first).to_have_text("Compact the first time.")
+        expect(device.locator("#watch [aria-current=step] .countdown")).to_have_text(re.compile(r"^1[34]:\d\d$"))
+    other.goto("/")
+    expect(other.locator("#running")).to_contain_text("Compact the first time.")
+    done(page)
+    look_again(other)  # Today follows as well
+    expect(other.locator("#running")).to_contain_text("Compact again.")
+    tablet.close()
+
+
+def test_without_script_the_times_are_there(browser: Browser, site: Site, poured: None, turn: Turn) -> None:
+    plain = browser.new_context(base_url=site.address, java_script_enabled=False)
+    page = plain.new_page()
+    page.goto("/cast/26K1")
+    due = f"at {clock.local(NOON + 3 * MINUTES):%H:%M}"
+    expect(page.locator("#watch .due").first).to_have_text(due)
+    expect(page.locator("#watch .countdown").first).to_be_hidden()
+    expect(page.locator(".keypad")).to_be_hidden()
+    expect(page.locator("#sound")).to_be_hidden()
+    page.locator("#watch").get_by_role("button", name=re.compile("^Done")).click()
+    expect(page.locator("#watch [aria-current=step] p").first).to_have_text("Compact the first time.")
+    plain.close()
+
+
+def test_the_sound_is_allowed_once_and_can_be_taken_back(page: Page, poured: None, turn: Turn) -> None:
+    page.add_init_script("""let tones = 0;
+        const make = AudioContext.prototype.createOscillator;
+        AudioContext.prototype.createOscillator = function () {
+            document.documentElement.dataset.tones = String(tones += 1);
+            return make.call(this);
+        };""")
+    tones = "Number(document.documentElement.dataset.tones ?? 0)"
+    page.goto("/cast/26K1")
+    button = page.get_by_role("button", name=re.compile("Sound"))
+    expect(button).to_have_attribute("aria-pressed", "false")
+    turn(NOON + 4 * MINUTES)
+    look_again(page)
+    assert page.evaluate(tones) == 0
+    button.click()
+    expect(button).to_have_text("Sound is on")
+    tried = page.evaluate(tones)
+    assert tried > 0  # so that one hears it is on
+    turn(NOON + 5 * MINUTES)
+    look_again(page)  # a minute later, still not done
+    expect(page.locator("html")).not_to_have_attribute("data-tones", str(tried))
+    page.reload()
+    page.locator("h1").click()  # any touch wakes it after a reload
+    expect(button).to_have_text("Sound is on")
+    button.click()
+    expect(button).to_have_text("Sound is off")
+    expect(button).to_have_attribute("aria-pressed", "false")
+    quiet = page.evaluate(tones)
+    turn(NOON + 9 * MINUTES)
+    look_again(page)
+    assert page.evaluate(tones) == quiet
+
+
+# --- The page at arm's length -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("width", "height"), [(1366, 768), (820, 1180)])
+def test_the_step_at_hand_is_in_sight(page: Page, poured: None, width: int, height: int) -> None:
+    page.set_viewport_size({"width": width, "height": height})
+    page.goto("/cast/26K1")
+    button = page.locator("#watch [aria-current=step]").get_by_role("button", name=re.compile("^Done"))
+    for _ in range(2):  # at the top, and with the page scrolled to its end
+        box = button.bounding_box()
+        assert box is not None
+        assert box["height"] >= 44
+        assert box["y"] >= 0
+        assert box["y"] + box["height"] <= height
+        page.evaluate("scrollTo(0, document.body.scrollHeight)")
+    readout = page.locator("#watch .big .countdown").evaluate("e => parseFloat(getComputedStyle(e).fontSize)")
+    assert readout >= 36
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_on_the_pages_of_the_run(browser: Browser, site: Site, poured: None, turn: Turn, scheme: str) -> None:
+    with writing(site.engine) as session:
+        cast = casting.the_open(session, planning.by_code(session, "26K1"))
+        steps.add_set(session, cast, SetIn(moulds="two more"))
+        session.commit()
+    turn(NOON + timedelta(hours=22))  # left open overnight: the loudest page there is
+    for width, height in ((1366, 768), (820, 1180)):
+        context = browser.new_context(
+            base_url=site.address, color_scheme="dark" if scheme == "dark" else "light",
+            viewport={"width": width, "height": height},
+        )  # fmt: skip
+        page = context.new_page()
+        for url in ("/", "/cast", "/cast/26K1", "/cast/26K1/sheet", "/cast/26K1/paper", "/workshop/runsheet"):
+            page.goto(url)
+            found = [(v["id"], v["nodes"][0]["html"][:150]) for v in Axe().run(page).response["violations"]]
+            assert found == [], url
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (url, width)
+        context.close()
+
+
+# --- A whole session --------------------------------------------------------------------------------
+
+
+def weigh_out_by_keyboard(page: Page) -> None:
+    for name in ("Potassium nitrate", "Sorbitol", "Sucrose"):
+        part = page.get_by_role("group", name=name)
+        target = re.search(r"([\d.]+) g", part.get_by_role("heading").inner_text())
+        assert target is not None
+        field = part.get_by_label("Weighed")
+        field.focus()
+        page.keyboard.type(target[1])
+        page.keyboard.press("Enter")
+        expect(part).to_contain_text("in tolerance")
+
+
+def tab_to(page: Page, name: str) -> None:
+    """Go by Tab until the focus stands on something with that name."""
+    for _ in range(150):
+        page.keyboard.press("Tab")
+        if name in page.evaluate("(document.activeElement.innerText || document.activeElement.name || '')"):
+            return
+    raise AssertionError(f"no way to “{name}” by Tab")
+
+
+def test_a_session_by_keyboard_alone(page: Page, site: Site, turn: Turn) -> None:
+    with writing(site.engine) as session:
+        build.opened_session(session, build.batch(session, planned_for="2026-11-25"))
+        session.commit()
+    page.goto("/cast/26K1")
+    weigh_out_by_keyboard(page)
+    page.evaluate("document.getElementById('main').focus()")
+    tab_to(page, "Done")
+    step = page.locator("#watch [aria-current=step] p").first
+    moment, ticked = NOON, 0
+    while page.locator("#watch [aria-current=step]").count():
+        words = step.inner_text()
+        moment += 7 * MINUTES
+        turn(moment)
+        page.keyboard.press("Enter")  # the focus goes on to the next step by itself
+        ticked += 1
+        expect(page.locator("#steps li.done")).to_have_count(ticked)
+        if ticked == 4:
+            tab_to(page, "temperature")
+            page.keyboard.type("240 F")
+            page.keyboard.press("Enter")
+            expect(page.locator("#temperature .big-number")).to_contain_text("240 F")
+            page.evaluate("document.getElementById('main').focus()")
+            tab_to(page, "Done")
+        assert words
+    assert ticked == 13
+    expect(page.locator("#watch")).to_contain_text("all steps are settled")
+
+
+def test_a_session_by_touch_alone(browser: Browser, site: Site, turn: Turn) -> None:
+    with writing(site.engine) as session:
+        build.weighed_batch(session, planned_for="2026-11-25")
+        session.commit()
+    context = browser.new_context(
+        base_url=site.address, viewport={"width": 820, "height": 1180}, has_touch=True, is_mobile=True
+    )
+    page = context.new_page()
+    page.goto("/cast/26K1")
+    page.locator("#temperature").get_by_label("Thermometer in").select_option("°F")
+    for key in ("2", "5", "7", "take the last one off", "6"):
+        page.get_by_role("group", name="Number keys").get_by_role("button", name=key, exact=True).tap()
+    expect(page.locator("#temperature input[name=temperature]")).to_have_value("256")
+    page.get_by_role("button", name="Keep the reading").tap()
+    expect(page.locator("#temperature").get_by_role("alert")).to_contain_text("Above the limit of 250 °F. Heat off now")
+    moment = NOON
+    for ticked in range(1, 14):
+        moment += 7 * MINUTES
+        turn(moment)
+        page.locator("#watch [aria-current=step]").get_by_role("button", name=re.compile("^Done")).tap()
+        expect(page.locator("#steps li.done")).to_have_count(ticked)
+    page.get_by_label("Mass in test pieces").fill("0")
+    page.get_by_role("button", name="Keep the mass").tap()
+    page.get_by_role("button", name="Close the session").tap()
+    expect(page.get_by_text("Reopening needs a new checklist")).to_be_visible()
+    context.close()
+
+
+def test_two_overlapping_casts_and_a_restart_in_the_middle(
+    browser: Browser, tmp_path: Path, empty_book: Path, turn: Turn
+) -> None:
+    book = tmp_path / "book.sqlite3"
+    shutil.copy(empty_book, book)
+    first = serve(book)
+    site = next(first)
+    with writing(site.engine) as session:
+        build.weighed_batch(session, planned_for="2026-11-25")
+        build.weighed_batch(session, planned_for="2026-11-25")
+        session.commit()
+    context = browser.new_context(base_url=site.address, viewport={"width": 820, "height": 1180})
+    page = context.new_page()
+    page.goto("/cast/26K1")
+    for _ in range(8):  # weigh to core
+        done(page)
+    page.goto("/cast/26K2")
+    for _ in range(6):
+        done(page)
+    expect(page.locator("#watch [aria-current=step] p").first).to_contain_text("Pour the tubes")
+    expect(page.locator("#watch").get_by_role("alert").first).to_contain_text("26K1 still needs your hands")
+    expect(page.locator("#watch .others")).to_contain_text("Compact the first time.")
+    next(first, None)  # the server goes down in the middle
+    expect(page.locator(".lost")).to_be_hidden()
+    look_once_in_vain(page)
+    expect(page.locator(".lost")).to_contain_text("Grainbook does not answer")
+    context.close()
+
+    second = serve(book)
+    site = next(second)
+    turn(NOON + 19 * MINUTES)
+    context = browser.new_context(base_url=site.address, viewport={"width": 820, "height": 1180})
+    page = context.new_page()
+    page.goto("/")
+    rows = page.locator("#running li")
+    expect(rows.nth(0)).to_contain_text("26K1 Compact the first time.")
+    expect(rows.nth(0).locator(".countdown")).to_have_text(re.compile(r"^late 1:0\d$"))
+    expect(rows.nth(1)).to_contain_text("26K2 Pour the tubes")
+    page.goto("/cast/26K1")
+    for minute in (19, 29, 39):
+        turn(NOON + minute * MINUTES)
+        done(page)
+    page.goto("/cast/26K2")
+    expect(page.locator("#watch").get_by_role("alert")).to_have_count(0)
+    turn(NOON + 40 * MINUTES)
+    done(page)
+    page.goto("/")
+    expect(rows.nth(0)).to_contain_text("26K2 Set the coring rods")
+    expect(rows.nth(1)).to_contain_text("26K1 Pull the cores")
+    expect(rows.nth(1).locator(".countdown")).to_have_text(re.compile(r"^(50:00|49:5\d)$"))
+    context.close()
+    next(second, None)
+
+
+def look_once_in_vain(page: Page) -> None:
+    with page.expect_event("requestfailed"):
+        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+
+
+def test_two_sets_from_one_pan(page: Page, site: Site, poured: None, turn: Turn) -> None:
+    page.goto("/cast/26K1")
+    loads = site.page_loads(page)
+    page.get_by_text("Pour another set from this pan").click()
+    page.get_by_role("button", name="Add the set").click()
+    field = page.get_by_label("What is poured in this set")
+    expect(field).to_have_attribute("aria-invalid", "true")
+    field.fill("2 of the 54 mm grains")
+    page.get_by_role("button", name="Add the set").click()
+    expect(page.get_by_role("heading", name="Set 2")).to_be_visible()
+    for minute in (3, 18, 28, 38):
+        turn(NOON + minute * MINUTES)
+        done(page)
+    steps_now = page.locator("#watch .coming > li")
+    expect(steps_now).to_have_count(2)
+    expect(steps_now.nth(0)).to_contain_text("Set 2: Pour the tubes")
+    expect(steps_now.nth(1)).to_contain_text("Set 1: Pull the cores")
+    assert site.page_loads(page) == loads
+
+
+def test_a_forgotten_tap_is_told_in_place(page: Page, site: Site, poured: None, turn: Turn) -> None:
+    turn(NOON + 12 * MINUTES)
+    page.goto("/cast/26K1")
+    loads = site.page_loads(page)
+    step = page.locator("#steps li.current")
+    step.get_by_text("It was done earlier").click()
+    step.get_by_label("Done at").fill("noon")
+    step.get_by_label("Why it is told afterwards").fill("Gloves on.")
+    step.get_by_role("button", name="Keep the time").click()
+    expect(step.get_by_label("Done at")).to_be_focused()
+    step.get_by_label("Done at").fill(f"{clock.local(NOON + 4 * MINUTES):%H:%M}")
+    step.get_by_role("button", name="Keep the time").click()
+    expect(page.locator("#notes")).to_contain_text("it had no time. Gloves on.")
+    expect(page.locator("#watch [aria-current=step] p").first).to_have_text("Compact the first time.")
+    assert site.page_loads(page) == loads
+
+
+# --- Paper --------------------------------------------------------------------------------------------
+
+
+def test_the_sheets_print_on_a4(page: Page, site: Site, tmp_path: Path) -> None:
+    with writing(site.engine) as session:
+        build.batch(session, planned_for="2026-11-25")
+        session.commit()
+    page.goto("/cast/26K1/sheet")
+    expect(page.get_by_role("button", name="Print the sheets")).to_be_visible()
+    sheet = tmp_path / "sheet.pdf"
+    page.pdf(path=sheet, format="A4")
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed: the sheet was printed but not read back")
+    told = subprocess.run(["pdftotext", "-layout", sheet, "-"], capture_output=True, text=True, check=True).stdout
+    pages = [" ".join(text.split()) for text in told.split("\f") if text.strip()]
+    assert len(pages) == 3
+    checklist, run, rest = pages
+    for words in ("Does not apply, because", "Signature", "An extinguisher stands about 10 ft"):
+        assert words in checklist
+    for words in ("Usual", "Weighed", "Melt the sorbitol", "+18", "+90", "104–121"):
+        assert words in run
+    assert "Print the sheets" not in told
+    assert "26K1-04" in rest
+    # Nothing is cut off at the edge of the sheet.
+    page.set_viewport_size({"width": 680, "height": 960})
+    page.emulate_media(media="print")
+    cut = page.evaluate(
+        "[...document.querySelectorAll('.paper .scroll')].filter(e => e.scrollWidth > e.clientWidth + 1).length"
+    )
+    assert cut == 0
+
+
+# --- The plug is pulled -------------------------------------------------------------------------------
+
+
+def start(book: Path) -> tuple[subprocess.Popen[str], str]:
+    """A server of its own on the book; its address is read from what it prints."""
+    command = [sys.executable, "-m", "app", "--book", str(book), "--no-browser", "--port", "18865"]
+    process = subprocess.Popen(command, cwd=HOME, stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    ready, _, _ = select.select([process.stdout], [], [], 60)
+    assert ready, "the server printed nothing"
+    found = re.search(r"http://\S+?(?=/?$)", process.stdout.readline().strip())
+    assert found is not None
+    return process, found[0]
+
+
+def stop(process: subprocess.Popen[str], how: int = signal.SIGTERM) -> None:
+    process.send_signal(how)
+    process.wait(timeout=30)
+    if process.stdout:
+        process.stdout.close()
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no kill -9")
+def test_a_pulled_plug_loses_nothing_that_was_acknowledged(browser: Browser, tmp_path: Path, empty_book: Path) -> None:
+    book = tmp_path / "book.sqlite3"
+    shutil.copy(empty_book, book)
+    process, address = start(book)
+    try:
+        from app.db import open_engine
+
+        engine = open_engine(book)
+        with writing(engine) as session:
+            batch = build.weighed_batch(session)
+            code = batch.code
+            session.commit()
+        engine.dispose()
+        context = browser.new_context(base_url=address)
+        page = context.new_page()
+        page.goto(f"/cast/{code}")
+        for _ in range(7):  # weigh to pour
+            done(page)
+        due = page.locator("#watch [data-due]").first.get_attribute("data-due")
+        page.locator("#temperature input[name=temperature]").fill("241 F")
+        page.get_by_role("button", name="Keep the reading").click()
+        expect(page.locator("#temperature .big-number")).to_contain_text("241 F")
+        note = page.locator("#notes textarea")
+        with page.expect_response("**/drafts**"):
+            note.fill("Thick at the rim.")  # typed and left, not saved
+            note.blur()
+        stop(process, signal.SIGKILL)
+        process, address = start(book)
+        page.goto(f"{address}/cast/{code}")
+        expect(page.locator("#steps li.done")).to_have_count(7)
+        assert page.locator("#watch [data-due]").first.get_attribute("data-due") == due
+        assert countdown(page)[0] in (1, 2)
+        expect(page.locator("#temperature .big-number")).to_contain_text("241 F")
+        expect(page.locator("#notes textarea")).to_have_value("Thick at the rim.")
+        context.close()
+    finally:
+        stop(process)
+    with sqlite3.connect(book) as connection:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    connection.close()
