@@ -6,7 +6,7 @@ from sqlmodel import Session, col, func, select
 
 from app import clock
 from app.errors import Refused
-from app.models import Firing, LaunchField, MotorBuild, Nozzle, NozzleMeasure, Rocket
+from app.models import Curve, Firing, LaunchField, MotorBuild, Nozzle, NozzleMeasure, Rocket
 from app.models.base import build as build_row
 from app.models.base import change
 from app.models.firing import RESULTS, FiringIn
@@ -133,6 +133,10 @@ def correct(session: Session, firing: Firing, data: FiringIn, version: int | Non
             raise Refused(
                 f"{built.build.code} was burned in a later firing; this one did not light it.", field="result"
             )
+    if data.result == "no_light" and session.exec(select(Curve.id).where(Curve.firing_id == firing.pk)).first():
+        raise Refused(
+            "A thrust curve was read of this firing, so it did light; choose what came of it.", field="result"
+        )
     data = _checked(session, data, built)
     if data.throat_after is None and firing.throat_after_m is not None:
         raise Refused(

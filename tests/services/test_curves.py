@@ -306,6 +306,16 @@ def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> No
     assert beside["Total impulse"] == fired.measured_impulse_ns
 
 
+def test_what_has_a_curve_did_light(session: Session) -> None:
+    built = build.motor_build(session)
+    fired = build.firing(session, built)
+    row = curves.take_in(session, fired, "a.csv", text(*record()))
+    curves.keep(session, fired, row, read_in())
+    with pytest.raises(Refused, match="so it did light") as fault:
+        firings.correct(session, fired, build.firing_in(session, built, result="no_light"))
+    assert fault.value.field == "result"
+
+
 def test_a_file_that_was_read_is_not_thrown_away(session: Session) -> None:
     fired = bare(session)
     row = curves.take_in(session, fired, "a.csv", text(*record()))
