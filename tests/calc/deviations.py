@@ -426,6 +426,54 @@ def lame() -> float:
     return worst(found)
 
 
+def half_sine_curve() -> float:
+    """Impulse, burn time and action time of a half sine of 500 N over 2 s, 2,000 samples a second."""
+    from app.calc.curve import figures
+
+    t = np.arange(4001) / 2000
+    found = figures(t, 500 * np.sin(pi * t / 2))
+    five, ten = (float(np.arcsin(share)) * 2 / pi for share in (0.05, 0.10))
+    impulse = 500 * 2 / pi * (1 + float(np.cos(pi / 2 * five)))
+    return worst([(found.total_impulse, impulse), (found.burn_time, 2 - 2 * five), (found.action_time, 2 - 2 * ten)])
+
+
+def uneven_curve() -> float:
+    from scipy import integrate
+
+    from app.calc.stand import running_impulse
+
+    chance = np.random.default_rng(7)
+    t = np.sort(chance.uniform(0.0, 2.0, 4000))
+    force = 300 * np.sin(pi * t / 2) ** 0.7 + chance.normal(0, 1, t.size)
+    return abs(float(running_impulse(t, force)[-1] / integrate.trapezoid(force, t)) - 1)
+
+
+def smoothed_impulse() -> float:
+    from scipy import integrate
+
+    from app.calc.stand import smoothed
+
+    chance = np.random.default_rng(7)
+    found = []
+    for period in (0.002, 0.0137, 0.1, 0.4):
+        t = np.sort(chance.uniform(0.0, 1.5, 3000))
+        force = chance.normal(200, 50, t.size)
+        at, mean = smoothed(t, force, period)
+        found.append((float(integrate.trapezoid(mean, at)), float(integrate.trapezoid(force, t))))
+    return worst(found)
+
+
+def calibration_line() -> float:
+    from scipy import stats
+
+    from app.calc.stand import calibrate
+
+    readings = np.array([8012.0, 108_214.0, 208_395.0, 408_611.0, 808_890.0])
+    loads = np.array([0.0, 1.0, 2.0, 4.0, 8.0]) * 9.80665
+    line, found = stats.linregress(readings, loads), calibrate(readings, loads)
+    return worst([(found.slope, float(line.slope)), (found.offset, float(line.intercept))])
+
+
 def rate_to_pressure() -> float:
     """Sampled width of ln(peak) against the closed form, the only uncertain input being the burn rate."""
     from dataclasses import fields, replace
@@ -577,6 +625,14 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
      "test_motor.py::test_doubling_all_lengths_doubles_time_and_gives_eight_times_the_impulse", scaling, percent),
     ("impulse", "a triangle by hand: durations and impulse", "test_impulse.py::test_a_triangle_by_hand", triangle,
      percent),
+    ("curve", "a half sine in closed form: impulse, burn time, action time",
+     "test_curve.py::test_a_half_sine_in_closed_form", half_sine_curve, percent),
+    ("curve", "impulse of an uneven, noisy curve against scipy.integrate",
+     "test_curve.py::test_impulse_against_scipy_on_an_uneven_noisy_curve", uneven_curve, percent),
+    ("stand", "impulse before and after smoothing",
+     "test_curve.py::test_smoothing_keeps_the_impulse_to_rounding", smoothed_impulse, percent),
+    ("stand", "calibration by five masses against scipy.stats.linregress",
+     "test_curve.py::test_calibration_against_scipy", calibration_line, percent),
     ("casing", "published burst, 5 in x 0.125 in: 2,250 psi (second hand)", "test_casing.py::test_published_burst",
      burst, percent),
     ("casing", "Lame against thin wall plus the rest, by algebra", "test_casing.py::test_lame_tends_to_thin_wall",
