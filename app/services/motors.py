@@ -1,6 +1,5 @@
 """Motors: real grains put in a real case, the prediction made of them, and taking them apart again."""
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -82,9 +81,7 @@ class Built:
 def code_for(session: Session, day: date) -> str:
     """The code of the next build of that month: M, year, month letter, number (M26K-02)."""
     prefix = f"M{day:%y}{planning.MONTHS[day.month - 1]}-"
-    codes = session.exec(select(MotorBuild.code).where(col(MotorBuild.code).startswith(prefix))).all()
-    used = [int(m[1]) for code in codes if (m := re.fullmatch(rf"{prefix}(\d+)", code))]
-    return f"{prefix}{max(used, default=0) + 1:02d}"
+    return f"{prefix}{rows.next_number(session, MotorBuild.code, prefix):02d}"
 
 
 def by_code(session: Session, code: str) -> Built:

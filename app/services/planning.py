@@ -1,6 +1,5 @@
 """Plans: from the grains wanted to grams on the scale, and what the shelf lacks for it."""
 
-import re
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -78,9 +77,7 @@ class Worked:
 def lot_code(session: Session, day: date) -> str:
     """The code of the next batch of that month: year, month letter, batch of the month (26K3)."""
     prefix = f"{day:%y}{MONTHS[day.month - 1]}"
-    codes = session.exec(select(Batch.code).where(col(Batch.code).startswith(prefix))).all()
-    used = [int(m[1]) for code in codes if (m := re.fullmatch(rf"{prefix}(\d+)", code))]
-    return f"{prefix}{max(used, default=0) + 1}"
+    return f"{prefix}{rows.next_number(session, Batch.code, prefix)}"
 
 
 def by_code(session: Session, code: str) -> Batch:

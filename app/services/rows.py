@@ -4,7 +4,7 @@ from typing import Any, TypeVar
 
 from sqlalchemy import func
 from sqlalchemy import select as select_core
-from sqlmodel import Session, SQLModel, select
+from sqlmodel import Session, SQLModel, col, select
 
 from app.errors import Conflict, NotFound, Refused
 from app.models.base import FormIn, Row, build, change
@@ -86,6 +86,13 @@ def refuse_same(session: Session, table: type[R], column: str, value: str, but: 
         raise Refused(
             f"“{getattr(found, column)}” is in the book already.{retired or ' Choose another.'}", field=column
         )
+
+
+def next_number(session: Session, codes: Any, prefix: str) -> int:
+    """The number after the highest one that follows a prefix in a column of codes; 1 where there is none."""
+    found = session.exec(select(codes).where(col(codes).startswith(prefix)))
+    ends = [code.removeprefix(prefix) for code in found]
+    return max((int(end) for end in ends if end.isdecimal()), default=0) + 1
 
 
 def uses(session: Session, row: Row) -> dict[str, int]:
