@@ -5,6 +5,8 @@ import re
 import pytest
 from fastapi.testclient import TestClient
 
+from app.settings import resource
+
 ADDRESSES = [
     "/", "/plan", "/plan/new", "/cast", "/shelf", "/motors", "/motors/design", "/motors/new", "/firings",
     "/firings/new", "/review", "/workshop", "/workshop/supplies/new", "/workshop/settings", "/help", "/help/api",
@@ -20,3 +22,13 @@ def test_the_title_names_the_page_and_the_book(client: TestClient, address: str)
     assert book == "Grainbook"
     assert words
     assert "Grainbook" not in words
+
+
+def test_no_template_writes_the_books_name_itself() -> None:
+    titled = [path for path in resource("templates").rglob("*.html") if "{% block title %}" in path.read_text("utf-8")]
+    assert len(titled) > 40
+    for path in titled:
+        title = re.search(r"{% block title %}(.*?){% endblock %}", path.read_text("utf-8"), re.DOTALL)
+        assert title is not None
+        assert path.name == "base.html" or title[1].strip(), path
+        assert "Grainbook" not in title[1], path
