@@ -135,7 +135,7 @@ def _page(
         again_words=list(AGAIN.items()),
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],
         weighed=weighed, checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in weighed}, last=last,
-        undo=undo, undo_until=last.grain.weighed_at + bench.TAKE_BACK if last else None,
+        undo=undo, undo_until=f"{clock.local(last.grain.weighed_at + bench.TAKE_BACK):%H:%M:%S}" if last else "",
         to_decide=[(v, _decision(forms, v, house.person)) for v in to_decide],
         accept_all=forms.get("accept-all", AcceptAllIn, f"{_url(batch)}/accept", initial={"person": house.person}),
         clear=sum(v.grain.decision is None and v.grain.verdict == "accept" for v in weighed),

@@ -332,6 +332,7 @@ def test_a_number_that_is_taken_offers_what_may_have_happened(client: TestClient
 def test_a_weighing_is_taken_back_with_one_button(client: TestClient) -> None:
     code = _lot(client)
     page = _weigh(client, code, "172 g")
+    assert re.search(r"Until \d\d:\d\d:\d\d: after a minute it stays", page.text)
     page = client.post(f"/cast/{code}/grains/1/undo", data=fields(page, "undo-1"))
     assert page.status_code == 200
     assert "is taken back; its number is free" in page.text
