@@ -10,7 +10,10 @@ from sqlmodel import Field
 from app.models.base import FormIn, Row
 from app.units import Measure, Quantity
 
-Length = Annotated[Quantity, Measure("length", gt=0, le=3)]
+Length = Annotated[Quantity, Measure("length", ge=0.0005, le=3)]
+Size = Annotated[Quantity, Measure("length", ge=0.003, le=3)]
+"""A size of a grain or of what holds it: below 3 mm it is a slip, such as inches read in a workshop of millimetres."""
+
 Name = Annotated[str, FormField(min_length=1, max_length=80, title="Name")]
 Note = Annotated[str, FormField(max_length=2000, title="Note", json_schema_extra={"rows": 2})]
 
@@ -37,9 +40,9 @@ class CastingTubeIn(FormIn):
     """The casting-tube form."""
 
     name: Name
-    inner_d: Length = FormField(title="Inner diameter")
-    outer_d: Length = FormField(title="Outer diameter")
-    length: Length | None = FormField(None, title="Length as cut")
+    inner_d: Size = FormField(title="Inner diameter")
+    outer_d: Size = FormField(title="Outer diameter")
+    length: Size | None = FormField(None, title="Length as cut")
     tare: Annotated[Quantity, Measure("mass", ge=0, le=5)] | None = FormField(
         None, title="Mass of one empty tube", description="Taken off when a grain is weighed in its tube."
     )
@@ -98,9 +101,9 @@ class GrainPatternIn(FormIn):
     """The grain-pattern form."""
 
     name: Name
-    outer_d: Length = FormField(title="Outer diameter of the propellant", description="Inside of the casting tube.")
+    outer_d: Size = FormField(title="Outer diameter of the propellant", description="Inside of the casting tube.")
     core_d: Length = FormField(title="Core diameter", description="The coring rod's diameter.")
-    length: Length = FormField(title="Length")
+    length: Size = FormField(title="Length")
     burning_ends: Annotated[int, FormField(ge=0, le=2)] = FormField(title="End faces that burn")
     burns_outer: bool = FormField(False, title="The outer surface burns too (no tube, no inhibitor)")
     casting_tube_id: int | None = FormField(None, title="Casting tube")
@@ -148,9 +151,9 @@ class CaseIn(FormIn):
     """The case form."""
 
     name: Name
-    inner_d: Length = FormField(title="Inner diameter")
-    outer_d: Length = FormField(title="Outer diameter")
-    chamber_length: Length = FormField(
+    inner_d: Size = FormField(title="Inner diameter")
+    outer_d: Size = FormField(title="Outer diameter")
+    chamber_length: Size = FormField(
         title="Room for grains", description="Length between the forward closure and the nozzle's seat."
     )
     material: str = FormField(title="Material")
@@ -215,7 +218,7 @@ class NozzleIn(FormIn):
 
     name: Name
     throat_d: Length = FormField(title="Throat diameter as made")
-    exit_d: Length = FormField(title="Exit diameter")
+    exit_d: Size = FormField(title="Exit diameter")
     divergence: Annotated[Quantity, Measure("angle", gt=0, lt=1.2)] | None = FormField(
         None, title="Divergence half angle", description="Between the axis and the exit cone's wall."
     )

@@ -6,7 +6,7 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 
 from app.models.base import FormIn, Row
-from app.models.hardware import Length, Name, Note
+from app.models.hardware import Name, Note, Size
 from app.units import Measure, Quantity
 
 
@@ -30,10 +30,10 @@ class RocketIn(FormIn):
     """The rocket form."""
 
     name: Name
-    mass: Annotated[Quantity, Measure("mass", gt=0, le=500)] = FormField(
+    mass: Annotated[Quantity, Measure("mass", ge=0.01, le=500)] = FormField(
         title="Mass without a motor", description="Ready to fly, recovery packed, no case and no grains."
     )
-    diameter: Length = FormField(title="Largest body diameter")
+    diameter: Size = FormField(title="Largest body diameter")
     drag_coefficient: float = FormField(
         0.5, gt=0.05, le=3, title="Drag coefficient", description="Based on the body's cross-section."
     )

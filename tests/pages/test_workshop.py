@@ -98,8 +98,8 @@ def test_a_name_that_is_taken_is_refused_whatever_its_capitals(client: TestClien
 
 
 BAD = [
-    ("tubes", "inner_d", "-44 mm", "This must be more than 0 mm"),
-    ("tubes", "inner_d", "0", "This must be more than 0 mm"),
+    ("tubes", "inner_d", "-44 mm", "This must be at least 3 mm"),
+    ("tubes", "inner_d", "0", "This must be at least 3 mm"),
     ("tubes", "inner_d", "44 km", "This must be at most 3000 mm"),
     ("tubes", "inner_d", "44 g", "goes with a mass; this field takes a length"),
     ("tubes", "inner_d", "44 furlongs", "is not known here. Use one of: mm"),
