@@ -234,7 +234,7 @@ def _names(rows: list[tuple[int, list[str]]], first_line: int, columns: int) -> 
 def record(found: Result, units: UnitSystem) -> Markup:
     """The whole record over its own time, with the stretch that is taken for the burn."""
     inside = [found.cut_from_s <= t <= found.cut_to_s for t in found.record_time_s]
-    force = [convert(f, "force", units) for f in found.record_force_n]
+    force = [convert(f, "force", units) for f in _drawn(found.record_force_n)]
     burn = [f if within else float("nan") for f, within in zip(force, inside, strict=True)]
     panel = Panel(
         Axis("Force", unit_of("force", units), from_zero=True),
@@ -262,6 +262,12 @@ def overlay(measured: Measured, units: UnitSystem) -> Markup:
     return line_chart(title, Axis("Time from ignition" if told else "Time from 5 % of the peak", "s"), *panels)
 
 
+def _drawn(values: list[float]) -> list[float]:
+    """Values for a chart: noise just below zero would give the axis a whole step below it."""
+    least = -0.01 * max(values)
+    return [0.0 if least < v < 0 else v for v in values]
+
+
 def _panel(
     kind: str,
     label: str,
@@ -272,7 +278,7 @@ def _panel(
     told: Outlook | None,
     expected: tuple[list[float], list[float], list[float]] | None,
 ) -> Panel:
-    series = [Series("Measured", [t + moved for t in time], [convert(v, kind, units) for v in values])]
+    series = [Series("Measured", [t + moved for t in time], [convert(v, kind, units) for v in _drawn(values)])]
     band, rules = None, []
     if told is not None and expected is not None:
         mid, low, high = ([convert(v, kind, units) for v in column] for column in expected)
