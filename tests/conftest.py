@@ -4,7 +4,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from hypothesis import settings
 from sqlalchemy import Engine
 from sqlmodel import Session
 
@@ -12,6 +14,10 @@ from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.services import first_run
 from app.settings import Settings
+
+
+settings.register_profile("book", deadline=None)  # a busy machine is no fault of the code
+settings.load_profile("book")
 
 
 @pytest.fixture(scope="session")
@@ -27,12 +33,27 @@ def empty_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return book
 
 
-@pytest.fixture
-def engine(empty_book: Path, tmp_path: Path) -> Iterator[Engine]:
-    """An engine on a fresh copy of the empty book."""
-    book = tmp_path / "book.sqlite3"
-    book.write_bytes(empty_book.read_bytes())
+def _renew(engine: Engine, book: Path, empty: Path) -> None:
+    """Put an empty book under an engine that is kept: a new engine would compile every statement again."""
+    engine.dispose()
+    for end in ("-wal", "-shm"):
+        book.with_name(book.name + end).unlink(missing_ok=True)
+    book.write_bytes(empty.read_bytes())
+
+
+@pytest.fixture(scope="session")
+def _kept_engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Engine, Path]]:
+    book = tmp_path_factory.mktemp("services") / "book.sqlite3"
     engine = open_engine(book)
+    yield engine, book
+    engine.dispose()
+
+
+@pytest.fixture
+def engine(_kept_engine: tuple[Engine, Path], empty_book: Path) -> Iterator[Engine]:
+    """An engine on a fresh, empty book."""
+    engine, book = _kept_engine
+    _renew(engine, book, empty_book)
     yield engine
     engine.dispose()
 
@@ -44,12 +65,16 @@ def session(engine: Engine) -> Iterator[Session]:
         yield session
 
 
+@pytest.fixture(scope="session")
+def _kept_app(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
+    return create_app(Settings(book=tmp_path_factory.mktemp("pages") / "book.sqlite3"))
+
+
 @pytest.fixture
-def client(empty_book: Path, tmp_path: Path) -> Iterator[TestClient]:
-    """A browser without script on a fresh book."""
-    book = tmp_path / "client.sqlite3"
-    book.write_bytes(empty_book.read_bytes())
-    with TestClient(create_app(Settings(book=book)), base_url="http://localhost") as client:
+def client(_kept_app: FastAPI, empty_book: Path) -> Iterator[TestClient]:
+    """A browser without script on a fresh, empty book."""
+    _renew(_kept_app.state.engine, _kept_app.state.settings.book, empty_book)
+    with TestClient(_kept_app, base_url="http://localhost") as client:
         yield client
 
 
