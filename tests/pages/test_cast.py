@@ -280,7 +280,7 @@ def test_the_unit_is_switched_on_the_spot(client: TestClient, opened: None) -> N
     page = client.post(url, data={**hidden, "temperature": "242", "unit": "°F"}).text
     assert "242 °F" in page
     assert "Inside the working band (220 °F to 250 °F)." in page
-    assert "<option selected>°F</option>" in page
+    assert '<option value="°F" selected>°F</option>' in page
     assert "Pan 220 to 250 °F." in page
     url, hidden = form_of(page, "temperature-form")
     page = client.post(url, data={**hidden, "temperature": "abc", "unit": "°C"}).text

@@ -142,7 +142,7 @@ def test_a_place_without_a_tick_is_refused(client: TestClient) -> None:
     ("typed", "name", "words"),
     [
         ({"throat_d": "33 mm"}, "throat_d", "wider than the exit"),
-        ({"throat_d": "-1 mm"}, "throat_d", "more than 0"),
+        ({"throat_d": "-1 mm"}, "throat_d", "at least 0.5 mm"),
         ({"throat_d": "12 kg"}, "throat_d", "goes with a mass"),
         ({"throat_d": ""}, "throat_d", "Type a length"),
         ({"throat_d": "12,7 furlongs"}, "throat_d", "is not known here"),
