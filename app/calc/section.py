@@ -315,7 +315,7 @@ def prism(section: Section, length: float, mass: float, burning_ends: int = 2) -
     >>> from app.calc.cores import star_core
     >>> star = prism(burn_back(0.04, star_core(5, 0.024, 0.010)), 0.08, 0.16)
     >>> star.name, round(star.density)
-    ('star core', 1761)
+    ('star core', 1851)
     """
     positive("length", length, "Measure the grain's length.")
     web = min(section.web, length / burning_ends) if burning_ends else section.web
