@@ -15,7 +15,6 @@ from app.main import create_app
 from app.services import first_run
 from app.settings import Settings
 
-
 settings.register_profile("book", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("book")
 
