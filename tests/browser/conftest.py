@@ -82,8 +82,11 @@ def serve(book: Path) -> Iterator[Site]:
         time.sleep(0.01)
     yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", app.state.engine)
     server.should_exit = True
-    thread.join(timeout=10)
+    thread.join(timeout=5)
+    server.force_exit = True  # a connection that a busy browser holds open must not keep it up
+    thread.join(timeout=20)
     listener.close()
+    assert not thread.is_alive(), "the server did not go down"
 
 
 @pytest.fixture(scope="session")
