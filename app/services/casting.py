@@ -69,12 +69,6 @@ def find(session: Session, batch: Batch) -> CastSession | None:
     return session.exec(select(CastSession).where(CastSession.batch_id == batch.pk)).first()
 
 
-def is_open(session: Session, batch: Batch) -> bool:
-    """Whether the batch's session is open now."""
-    cast = find(session, batch)
-    return cast is not None and cast.closed_at is None
-
-
 def the_open(session: Session, batch: Batch) -> CastSession:
     """The batch's open session.
 

@@ -181,8 +181,3 @@ def _grouped(table: Distances) -> list[DistanceRow]:
         DistanceRow(f"{letters[0]} to {letters[-1]}" if len(letters) > 1 else letters[0], *pair)
         for pair, letters in groups.items()
     ]
-
-
-def least_distances(impulse_class: str) -> list[tuple[Distances, tuple[int, int]]]:
-    """What each published table says for a class; tables that do not cover it are left out [ft]."""
-    return [(t, t.by_class[impulse_class]) for t in DISTANCES if impulse_class in t.by_class]

@@ -375,16 +375,6 @@ def view(session: Session, serial: str) -> GrainView:
     return views(session, col(Grain.id) == by_serial(session, serial).pk)[0]
 
 
-def state(session: Session, grain: Grain) -> str:
-    """Where a grain stands: one of the keys of `STATES`."""
-    return view(session, grain.serial).state
-
-
-def cured_at(session: Session, grain: Grain) -> datetime:
-    """When a grain's cure ends, counted from the pour; from its weighing where no pour was ticked off."""
-    return view(session, grain.serial).cured_at
-
-
 def of_batch(session: Session, batch: Batch) -> list[GrainView]:
     """The grains of a batch, by number."""
     return views(session, col(Grain.batch_id) == batch.pk)

@@ -142,11 +142,6 @@ def predictions(session: Session, build: MotorBuild) -> list[Prediction]:
     return list(session.exec(query))
 
 
-def newest_prediction(session: Session, build: MotorBuild) -> Prediction | None:
-    """The prediction that counts: the last one made."""
-    return next(iter(predictions(session, build)), None)
-
-
 def ready_by_lot(session: Session) -> list[tuple[GrainView, list[GrainView]]]:
     """The grains a motor can be built of, grouped by lot; the first of each group speaks for the lot."""
     free = [v for v in grains.on_shelf(session) if v.state == "ready"]

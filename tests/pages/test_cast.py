@@ -200,7 +200,9 @@ def _close_and_reopen(client: TestClient, send: Callable[..., str]) -> None:
     assert client.post(f"{URL}/open", data={"checklist_id": "1"}).status_code == 422
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         batch = planning.by_code(session, "26K1")
-        assert not casting.is_open(session, batch)
+        cast = casting.find(session, batch)
+        assert cast is not None
+        assert cast.closed_at is not None
         checklist = build.checklist(session, batch).pk
         session.commit()
     assert "The session is open." in client.post(f"{URL}/open", data={"checklist_id": str(checklist)}).text

@@ -211,4 +211,3 @@ def test_published_distances_are_grouped_by_class_and_dated() -> None:
         "H to J": (100, 200), "K": (200, 300), "L": (300, 500), "M": (500, 1000),
     }  # fmt: skip
     assert lines[0].single_m == pytest.approx(60.96)
-    assert [t.source for t, _ in flights.least_distances("K")] == [research.source, general.source]

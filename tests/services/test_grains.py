@@ -244,34 +244,34 @@ def test_the_cure_counts_from_the_pour(session: Session) -> None:
         turn(moment + timedelta(hours=5))
         grain = build.grain(session, lot)
         assert (
-            grains.cured_at(session, grain)
+            grains.view(session, grain.serial).cured_at
             == moment + timedelta(days=7)
             == casting.poured_at(session, lot) + timedelta(days=7)
         )
-        assert grains.state(session, grain) == "curing"
+        assert grains.view(session, grain.serial).state == "curing"
         turn(moment + timedelta(days=3, hours=12))
         assert grains.view(session, grain.serial).cure_share == pytest.approx(0.5)
         turn(moment + timedelta(days=7))
-        assert grains.state(session, grain) == "ready"
+        assert grains.view(session, grain.serial).state == "ready"
 
 
 def test_states_follow_a_grain_through_its_life(session: Session) -> None:
     lot = build.cast(session)
     grain = build.grain(session, lot, decision=None)
-    seen = [grains.state(session, grain)]
+    seen = [grains.view(session, grain.serial).state]
     for decision in ("hold", "reject", "accept"):
         _decide(session, grain, decision, "as seen")
-        seen.append(grains.state(session, grain))
+        seen.append(grains.view(session, grain.serial).state)
     grains.bag(session, grain)
-    seen.append(grains.state(session, grain))
+    seen.append(grains.view(session, grain.serial).state)
     with clock.turned_to(clock.now() + timedelta(days=8)):
-        seen.append(grains.state(session, grain))
+        seen.append(grains.view(session, grain.serial).state)
     motor = build.bare_motor(session, [grain])
-    seen.append(grains.state(session, grain))
+    seen.append(grains.view(session, grain.serial).state)
     build.bare_firing(session, motor, "no_light")
-    seen.append(grains.state(session, grain))
+    seen.append(grains.view(session, grain.serial).state)
     build.bare_firing(session, motor)
-    seen.append(grains.state(session, grain))
+    seen.append(grains.view(session, grain.serial).state)
     assert seen == ["weighed", "held", "rejected", "accepted", "curing", "ready", "in motor", "in motor", "fired"]
     assert set(seen) == set(grains.STATES)
 

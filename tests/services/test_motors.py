@@ -48,7 +48,7 @@ def test_grains_stand_on_the_shelf_by_lot(session: Session) -> None:
 def test_a_grain_that_is_not_cured_is_refused_with_the_moment_it_will_be(session: Session) -> None:
     lot = build.cast(session, 4)
     young = [build.grain(session, lot) for _ in range(4)]
-    ready = grains.cured_at(session, young[0])
+    ready = grains.view(session, young[0].serial).cured_at
     with pytest.raises(Refused, match=f"{young[0].serial} is not cured; it will be ready on") as fault:
         build.motor_build(session, grains=young)
     assert fault.value.field == "grain_ids"
@@ -232,7 +232,7 @@ def test_a_refused_build_leaves_nothing_behind(session: Session) -> None:
 
 
 def _warnings(session: Session, built: MotorBuild) -> list[str]:
-    row = motors.newest_prediction(session, built)
+    row = motors.predictions(session, built)[0]
     assert row is not None
     return outlook.read(row).warnings
 

@@ -199,7 +199,7 @@ def test_without_a_nozzle_a_throat_is_asked_for_and_its_expansion_assumed(sessio
 
 
 def test_each_grain_counts_with_its_own_mass(session: Session) -> None:
-    dense = outlook.read(motors.newest_prediction(session, build.motor_build(session)))  # type: ignore[arg-type]
+    dense = outlook.read(motors.predictions(session, build.motor_build(session))[0])  # type: ignore[arg-type]
     masses = [g.mass_kg for g in dense.inputs.grains]
     assert dense.propellant_mass == pytest.approx(sum(masses))
     assert all(g.serial for g in dense.inputs.grains)
@@ -208,7 +208,7 @@ def test_each_grain_counts_with_its_own_mass(session: Session) -> None:
 
 def test_what_was_predicted_stays_as_it_was_made(session: Session) -> None:
     built = build.motor_build(session)
-    row = motors.newest_prediction(session, built)
+    row = motors.predictions(session, built)[0]
     assert row is not None
     stored = outlook.read(row)
     assert row.total_impulse_ns == stored.total_impulse.mid
@@ -217,7 +217,7 @@ def test_what_was_predicted_stays_as_it_was_made(session: Session) -> None:
     workshop.set_up(session, WorkshopIn.model_validate(texts))
     assert outlook.read(row) == stored
     motors.predict_again(session, built)
-    newest = motors.newest_prediction(session, built)
+    newest = motors.predictions(session, built)[0]
     assert newest is not None
     assert newest.total_impulse_ns < row.total_impulse_ns
     assert motors.predictions(session, built)[-1] is row
