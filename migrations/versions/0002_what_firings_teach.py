@@ -1,0 +1,18 @@
+"""What firings teach
+
+Revision ID: 0002
+Revises: 0001
+"""
+
+revision = "0002"
+down_revision = "0001"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""
+
+
+def downgrade() -> None:
+    """Nothing yet."""

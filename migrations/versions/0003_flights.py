@@ -1,0 +1,18 @@
+"""Flights
+
+Revision ID: 0003
+Revises: 0002
+"""
+
+revision = "0003"
+down_revision = "0002"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""
+
+
+def downgrade() -> None:
+    """Nothing yet."""

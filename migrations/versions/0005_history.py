@@ -1,0 +1,18 @@
+"""History
+
+Revision ID: 0005
+Revises: 0004
+"""
+
+revision = "0005"
+down_revision = "0004"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """Nothing yet."""
+
+
+def downgrade() -> None:
+    """Nothing yet."""
