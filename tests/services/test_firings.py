@@ -200,7 +200,7 @@ def test_a_correction_to_did_not_light_gives_the_motor_back_and_cannot_burn_it_t
 
 def test_published_distances_are_grouped_by_class_and_dated() -> None:
     # Published tables as DESIGN.md section 5 has them: research code of 2016, K 250/350 ft; O 1500/2000 ft.
-    (research, lines), (general, other) = flights.distances()
+    (research, lines), (_, other) = flights.distances()
     assert research.dated == "2016"
     by_class = {line.classes: (line.single_ft, line.complex_ft) for line in lines}
     assert by_class == {
