@@ -14,7 +14,19 @@ from app.errors import Refused
 from app.forms import Choice, Form, from_texts
 from app.models import Batch, Grain
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
-from app.services import bench, casting, formulas, grains, hardware, lots, planning, rejects, weighing, workshop
+from app.services import (
+    bench,
+    casting,
+    formulas,
+    grains,
+    hardware,
+    lots,
+    planning,
+    rejects,
+    serials,
+    weighing,
+    workshop,
+)
 from app.services.grains import GrainView
 from app.services.lots import Control
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
@@ -163,7 +175,7 @@ def weigh(request: Request, session: Book, code: str, typed: Typed) -> Response:
     choices = {"pattern_id": pattern_choices(session, batch)}
     form = from_texts(BenchIn, typed, "next", request.url.path, choices)
     gross, number = form.text("gross"), form.text("number")
-    if weighing.scanned(gross) or (not gross.strip() and weighing.scanned(number)):
+    if serials.parts(gross) or (not gross.strip() and serials.parts(number)):
         form.values["gross"] = []
         return _page(request, session, code, form, chosen=(gross.strip() or number, form.text("again")))
 

@@ -1,11 +1,9 @@
 """The shelf: grains that are not burned, a page at a time, where their bags lie, and finding one by its label."""
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any, Literal
-from urllib.parse import unquote, urlsplit
 
 from pydantic import Field as FormField
 from sqlalchemy import ColumnElement, and_, func
@@ -17,7 +15,7 @@ from app.errors import NotFound, Refused
 from app.models import Batch, BuildGrain, Firing, Grain, GrainBag, MotorBuild
 from app.models.bag import KeepIn
 from app.models.base import FormIn
-from app.services import grains, workshop
+from app.services import grains, serials, workshop
 from app.services.grains import GrainView
 
 ON_A_PAGE = 60
@@ -44,17 +42,6 @@ SORT_CHOICES = [("lot", "Newest lots first"), ("oldest", "Oldest lots first"), (
 
 # --- Finding one -------------------------------------------------------------------------------
 
-_SERIAL = re.compile(r"\d\d[A-L]\d+-\d+")
-
-
-def scanned(text: str) -> str:
-    """The serial in what was typed or scanned: a serial as it is, or the address in a label's code."""
-    text = text.strip()
-    if "://" in text or text.startswith("/"):
-        path = unquote(urlsplit(text).path)
-        return path.rpartition("/shelf/")[2].strip("/").upper() if "/shelf/" in path else text
-    return text.upper()
-
 
 def find(session: Session, text: str) -> Grain | None:
     """The grain that was typed or scanned; nothing when the text is only part of a serial.
@@ -64,13 +51,13 @@ def find(session: Session, text: str) -> Grain | None:
     NotFound
         A whole serial or a label that this book does not have.
     """
-    serial = scanned(text)
+    serial = serials.scanned(text)
     grain = grains.find(session, serial) if serial else None
     if grain is not None:
         return grain
-    if "://" in serial or serial.startswith("/"):
+    if serials.is_address(serial):
         raise NotFound("What was scanned is not the label of a grain. Scan the label on the bag, or type its serial.")
-    if _SERIAL.fullmatch(serial):
+    if serials.parts(serial):
         raise NotFound(
             f"There is no grain {serial} in this book. Compare it with the label; a label of another book, or a serial "
             "corrected after printing, is not found here."
@@ -126,7 +113,7 @@ def _in_order(session: Session, wanted: ShelfIn) -> Sequence[tuple[int, int]]:
         cure = timedelta(seconds=workshop.get(session).cure_s)
         where.append(col(Grain.weighed_at) > clock.now() - cure - BEFORE_A_POUR)
     if wanted.find:
-        where.append(col(Grain.serial).contains(scanned(wanted.find), autoescape=True))
+        where.append(col(Grain.serial).contains(serials.scanned(wanted.find), autoescape=True))
     query = (
         select_core(col(Grain.id), col(Grain.batch_id))
         .join(Batch, col(Grain.batch_id) == Batch.id)

@@ -10,7 +10,7 @@ from app.errors import Refused
 from app.models import Batch, CastingTube, Formula, Grain, GrainPattern, Workshop
 from app.models.base import columns
 from app.models.grain import GrainIn
-from app.services import formulas, rows, workshop
+from app.services import formulas, rows, serials, workshop
 from app.units import show
 
 DOUBT = "Did you mean"
@@ -23,14 +23,6 @@ SLIPS = (0.1, 10.0, 0.01, 100.0, 0.001, 1000.0)
 """What a slipped decimal sign, or kilograms for grams, does to a number [-]."""
 
 
-_SERIAL = re.compile(r"(?:.*/)?(?P<lot>[A-Z0-9]+)-(?P<number>\d{1,3})/?", re.I | re.ASCII)
-
-
-def scanned(text: str) -> bool:
-    """Whether a text is a serial, typed or scanned, alone or as the address a label's code holds."""
-    return _SERIAL.fullmatch(text.strip()) is not None
-
-
 def number_of(batch: Batch, text: str) -> int:
     """The number of a grain in its lot, from the number or from its serial, typed or scanned.
 
@@ -40,15 +32,14 @@ def number_of(batch: Batch, text: str) -> int:
         It is no number, or a serial of another lot.
     """
     typed = text.strip()
-    if found := _SERIAL.fullmatch(typed):
-        lot = found["lot"].upper()
+    if found := serials.parts(typed):
+        lot, typed = found
         if lot != batch.code.upper():
             raise Refused(
-                f"{lot}-{found['number']} is a grain of lot {lot}; here the grains of {batch.code} are weighed. Take "
-                f"the right grain, or go to the weighing of {lot}.",
+                f"{lot}-{typed} is a grain of lot {lot}; here the grains of {batch.code} are weighed. Take the right "
+                f"grain, or go to the weighing of {lot}.",
                 field="number",
             )
-        typed = found["number"]
     if not re.fullmatch(r"\d{1,3}", typed, re.ASCII):
         raise Refused(f"“{text}” is no grain of this lot. Type a number such as 4, or {batch.code}-04.", field="number")
     if int(typed) < 1:
