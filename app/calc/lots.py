@@ -164,6 +164,13 @@ def _students_t(freedom: float, confidence: float) -> float:
     return float(stdtrit(freedom, 0.5 + confidence / 2))
 
 
+def _chance(freedom: float, t: float) -> float:
+    """Probability [-] of Student's t at least so far from zero, on either side."""
+    from scipy.special import stdtr
+
+    return 2 * float(stdtr(freedom, -abs(t)))
+
+
 def mean_interval(sample: Sample, confidence: float = 0.95) -> MeanInterval:
     """How well a small sample knows its mean.
 
@@ -206,7 +213,10 @@ def mean_interval(sample: Sample, confidence: float = 0.95) -> MeanInterval:
 
 @dataclass(frozen=True)
 class MeanComparison:
-    """Two means: the first less the second with its interval, degrees of freedom, and the order if there is one."""
+    """Two means: the first less the second with its interval, degrees of freedom, and the order if there is one.
+
+    `p` is the probability [-] of a difference as large by chance alone.
+    """
 
     first: MeanInterval
     second: MeanInterval
@@ -215,6 +225,7 @@ class MeanComparison:
     high: float
     freedom: float
     order: int
+    p: float
 
     @property
     def ranked(self) -> bool:
@@ -265,13 +276,14 @@ def compare_means(first: Sample, second: Sample, confidence: float = 0.95) -> Me
     a, b = first.sd**2 / first.n, second.sd**2 / second.n
     if a + b > 0:
         # shares rather than squares of squares, which would underflow for tiny deviations
-        p, q = a / (a + b), b / (a + b)
-        freedom = 1 / (p**2 / (first.n - 1) + q**2 / (second.n - 1))
+        mine_of_it, other_of_it = a / (a + b), b / (a + b)
+        freedom = 1 / (mine_of_it**2 / (first.n - 1) + other_of_it**2 / (second.n - 1))
         reach = _students_t(freedom, confidence) * math.sqrt(a + b)
+        p = _chance(freedom, difference / math.sqrt(a + b))
     else:
-        freedom, reach = float(first.n + second.n - 2), 0.0
+        freedom, reach, p = float(first.n + second.n - 2), 0.0, 1.0 if difference == 0 else 0.0
     order = 1 if mine.low > other.high else -1 if mine.high < other.low else 0
-    return MeanComparison(mine, other, difference, difference - reach, difference + reach, freedom, order)
+    return MeanComparison(mine, other, difference, difference - reach, difference + reach, freedom, order, p)
 
 
 def _enough(name: str, sample: Sample) -> None:

@@ -548,6 +548,67 @@ def plain(unit: str) -> Callable[[float], str]:
     return lambda value: f"{value:.2g} {unit}"
 
 
+def _numbers(text: str) -> list[float]:
+    return [float(part) for part in text.split()]
+
+
+def individuals_nist() -> float:
+    from app.calc.lots import individuals_limits
+
+    (row,) = published("individuals_chart.csv")
+    found = individuals_limits(_numbers(row["values"]))
+    return max(digits(found.lower, row["lower"]), digits(found.upper, row["upper"]))
+
+
+def ewma_nist() -> float:
+    from app.calc.lots import ewma
+
+    (row,) = published("ewma.csv")
+    found = ewma(_numbers(row["values"]), float(row["target"]), float(row["sigma"]), float(row["weight"]))
+    return max(digits(found.lower, row["lower"]), digits(found.upper, row["upper"]))
+
+
+def welch_r() -> float:
+    from app.calc.lots import Sample, compare_means
+
+    (row,) = published("welch.csv")
+    one, two = (np.array(_numbers(row[name])) for name in ("first", "second"))
+    found = compare_means(*(Sample(len(v), float(v.mean()), float(v.std(ddof=1))) for v in (one, two)))
+    return max(digits(getattr(found, name), row[name]) for name in ("p", "low", "high"))
+
+
+def spearman_published() -> float:
+    from app.calc.association import rank_association
+
+    (row,) = published("rank_association.csv")
+    found = rank_association(_numbers(row["x"]), _numbers(row["y"]))
+    return max(digits(getattr(found, name), row[name]) for name in ("rho", "low", "high"))
+
+
+def spearman_scipy() -> float:
+    from scipy import stats
+
+    from app.calc.association import rank_association
+
+    chance = np.random.default_rng(3)
+    found = []
+    for n in (5, 12, 40, 200):
+        x = chance.integers(0, n, n)
+        y = x + chance.integers(0, n, n)
+        reference, mine = stats.spearmanr(x, y), rank_association(x, y)
+        found += [(mine.rho, float(reference.statistic)), (mine.p, float(reference.pvalue))]
+    return worst(found)
+
+
+def fisher_scipy() -> float:
+    from scipy import stats
+
+    from app.calc.several import exact_chance
+
+    tables = [(3, 1, 1, 3), (8, 2, 1, 5), (12, 0, 4, 9), (7, 7, 7, 7)]
+    return worst((exact_chance(*t), float(stats.fisher_exact([t[:2], t[2:]]).pvalue)) for t in tables)
+
+
 ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = [
     ("recipe", "400 g of 65/28/7 is 260/112/28 g (common practice, no source)",
      "test_recipe.py::test_a_400_g_batch_of_65_28_7", recipe_grams, plain("g")),
@@ -633,6 +694,18 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
      "test_curve.py::test_smoothing_keeps_the_impulse_to_rounding", smoothed_impulse, percent),
     ("stand", "calibration by five masses against scipy.stats.linregress",
      "test_curve.py::test_calibration_against_scipy", calibration_line, percent),
+    ("lots", "individuals chart's limits (NIST/SEMATECH e-Handbook 6.3.2.2)",
+     "test_lots.py::test_published_individuals_chart", individuals_nist, plain("of the last digit printed")),
+    ("lots", "EWMA chart's limits (NIST/SEMATECH e-Handbook 6.3.2.4)", "test_lots.py::test_published_ewma", ewma_nist,
+     plain("of the last digit printed")),
+    ("lots", "Welch's test: probability and interval printed by R's t.test",
+     "test_several.py::test_published_welch", welch_r, plain("of the last digit printed")),
+    ("association", "Spearman's coefficient with Bonett and Wright's interval, printed by statpsych for R",
+     "test_association.py::test_published_interval", spearman_published, plain("of the last digit printed")),
+    ("association", "coefficient and probability against scipy.stats.spearmanr",
+     "test_association.py::test_coefficient_and_probability_are_scipy_s", spearman_scipy, percent),
+    ("several", "Fisher's exact test against scipy.stats.fisher_exact",
+     "test_several.py::test_exact_test_is_scipy_s", fisher_scipy, percent),
     ("casing", "published burst, 5 in x 0.125 in: 2,250 psi (second hand)", "test_casing.py::test_published_burst",
      burst, percent),
     ("casing", "Lame against thin wall plus the rest, by algebra", "test_casing.py::test_lame_tends_to_thin_wall",
