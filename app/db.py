@@ -4,22 +4,32 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Engine, event
+from sqlalchemy import URL, Engine, event
 from sqlmodel import Session, create_engine
 
+from app import bookfile
+from app.errors import Trouble
 from app.settings import resource
+from app.troubles import told, told_in_words
+
+if TYPE_CHECKING:
+    from alembic.config import Config
+
+BUSY_MS = 10_000
+"""How long a save waits for another program that holds the book."""
 
 
 def open_engine(book: Path) -> Engine:
     """Engine on the book's file with foreign keys on, WAL, synchronous FULL and own transactions."""
-    engine = create_engine(f"sqlite:///{book}", connect_args={"timeout": 10, "check_same_thread": False})
+    url = URL.create("sqlite", database=str(book))  # whatever signs stand in the path
+    engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000, "check_same_thread": False})
 
     @event.listens_for(engine, "connect")
     def prepare(connection: sqlite3.Connection, _record: Any) -> None:
         connection.isolation_level = None  # the driver must not begin or commit by itself
-        for pragma in ("foreign_keys=ON", "journal_mode=WAL", "synchronous=FULL", "busy_timeout=10000"):
+        for pragma in ("foreign_keys=ON", "journal_mode=WAL", "synchronous=FULL", f"busy_timeout={BUSY_MS}"):
             connection.execute(f"PRAGMA {pragma}")
 
     @event.listens_for(engine, "begin")
@@ -50,12 +60,65 @@ def writing(engine: Engine) -> Iterator[Session]:
 
 
 def migrate(book: Path) -> None:
-    """Create the book's file, or bring it to this program's schema."""
+    """Create the book's file, or bring it to this program's schema; a failure leaves the book as it was.
+
+    An older book is copied first, and the steps are taken on another copy, which then takes its place.
+
+    Raises
+    ------
+    Trouble
+        The file is no book, is damaged, of a newer schema, held by another program, or a step failed.
+    """
+    from app import backups, guards, logbook
+
+    with told_in_words():
+        book.parent.mkdir(parents=True, exist_ok=True)
+        if bookfile.blank(book):
+            upgrade(book)
+            return
+        with bookfile.opened(book) as connection:
+            schema = bookfile.schema_of(connection, book)
+            found = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"))
+    if schema == bookfile.schemas()[-1]:
+        if found != guards.GUARDS:
+            upgrade(book)  # puts the guards on as they are now
+        return
+    bookfile.settle(book)
+    kept = backups.keep_copy(book, label=f"before-{bookfile.schemas()[-1]}")
+    unfinished = book.with_name(f"{book.name}.unfinished")
+    bookfile.remove(unfinished)
+    try:
+        backups.copy(book, unfinished)
+        upgrade(unfinished)
+        bookfile.settle(unfinished)
+        bookfile.look(unfinished)
+        bookfile.put_in_place(unfinished, book)
+    except Exception as error:
+        logbook.fault("bringing the book to this version", error)
+        if (trouble := told(error)) is not None:
+            raise trouble from error
+        raise Trouble(
+            f"The book {book} could not be brought to this version and was left as it was, at schema {schema}. Nothing "
+            f"is lost; a copy of it is {kept.file}. Open it with the Grainbook it was written with, and report this.",
+            kind="migration",
+        ) from error
+    finally:
+        bookfile.remove(unfinished)
+    logbook.note(f"The book was brought from schema {schema} to {bookfile.schemas()[-1]}.")
+
+
+def upgrade(book: Path, to: str = "head") -> None:
+    """Take the steps of the schema on a file, in one transaction, without a copy; `migrate` is what a book needs."""
     from alembic import command
+
+    command.upgrade(steps(book), to)
+
+
+def steps(book: Path) -> "Config":
+    """What alembic needs to know: the steps, and the file to take them on."""
     from alembic.config import Config
 
-    book.parent.mkdir(parents=True, exist_ok=True)
     config = Config()
-    config.set_main_option("script_location", str(resource("migrations")))
+    config.set_main_option("script_location", str(resource("migrations")).replace("%", "%%"))
     config.attributes["book"] = book
-    command.upgrade(config, "head")
+    return config

@@ -4,7 +4,8 @@
 BookError
 ├── Refused      a rule of the workshop or of the book forbids it
 ├── Conflict     the row was changed elsewhere since the page was opened
-└── NotFound     no such row
+├── NotFound     no such row
+└── Trouble      the machine, the disk or the file stands in the way
 ```
 Calculations raise their own tree (`app.calc.errors.CalcError`); forms show both alike.
 """
@@ -35,3 +36,14 @@ class NotFound(BookError):
     """There is no such row."""
 
     status = 404
+
+
+class Trouble(BookError):
+    """Disk, folder, file or another program stands in the way: what happened, what is safe, what to do."""
+
+    status = 503
+
+    def __init__(self, message: str, *, status: int = 503, kind: str = "") -> None:
+        super().__init__(message)
+        self.status = status
+        self.kind = kind

@@ -1,0 +1,185 @@
+"""Copies of the book: made while it is open, proved by opening them, kept by one rule; and the way back.
+
+A copy is taken at each start and on each day that Grainbook runs. The rule of what is kept: the newest 5, the newest of
+each of the last 14 days, of each of the last 12 months and of each year for ever, and every copy made before the schema
+was changed.
+"""
+
+import re
+import shutil
+import sqlite3
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from app import bookfile, clock
+from app.errors import Trouble
+from app.troubles import DAMAGED, told_in_words
+
+NEWEST, DAYS, MONTHS = 5, 14, 12
+SPARE_BYTES = 50_000_000
+"""What a copy leaves free on the disk, so that the book itself can still be saved to."""
+
+_UNFINISHED = ".unfinished"
+
+
+@dataclass(frozen=True)
+class Copy:
+    """A copy that was proved good."""
+
+    file: Path
+    made_at: datetime
+    lasting: bool = False
+
+
+def folder_of(book: Path) -> Path:
+    """Where the copies of a book are: a folder beside it."""
+    return book.with_name(f"{book.stem}-copies")
+
+
+def copy(book: Path, target: Path) -> None:
+    """Copy a book, also while it is open, and prove the copy; the target appears only when it is good and on disk.
+
+    Raises
+    ------
+    Trouble
+        The disk is full, the folder cannot be written, or the copy is not whole because the book is not.
+    """
+    unfinished = target.with_name(target.name + _UNFINISHED)
+    with told_in_words():
+        bookfile.remove(unfinished)
+        try:
+            _copy_and_prove(book, unfinished)
+            bookfile.flush(unfinished)
+            unfinished.replace(target)
+            bookfile.flush_folder(target.parent)
+        finally:
+            bookfile.remove(unfinished)
+
+
+def _copy_and_prove(book: Path, unfinished: Path) -> None:
+    with bookfile.opened(book) as source:
+        source.execute("BEGIN")  # the counts and the copy are of one moment
+        schema, rows = bookfile.schema_of(source, book), bookfile.count_rows(source)
+        connection = sqlite3.connect(unfinished, isolation_level=None)
+        try:
+            source.backup(connection)
+            connection.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
+        finally:
+            connection.close()
+    try:
+        same = bookfile.look(unfinished) == bookfile.Looked(schema, rows)
+    except Trouble as trouble:
+        if trouble.kind != "damaged":
+            raise
+        same = False
+    if not same:  # SQLite copies page by page: what is wrong in the copy is wrong in the book
+        raise Trouble(DAMAGED, kind="damaged")
+
+
+def keep_copy(book: Path, label: str = "") -> Copy:
+    """Add a copy to the folder of copies, then let go of those that the rule does not keep.
+
+    Raises
+    ------
+    Trouble
+        The copy could not be made; the earlier ones are untouched.
+    """
+    folder = folder_of(book)
+    with told_in_words():
+        folder.mkdir(parents=True, exist_ok=True)
+        for left in folder.glob(f"*{_UNFINISHED}*"):
+            left.unlink(missing_ok=True)
+        room = shutil.disk_usage(folder).free
+        if room < book.stat().st_size + SPARE_BYTES:
+            raise Trouble(
+                f"There is no room for a copy of the book in {folder}. The book itself is safe. Make room there.",
+                status=507, kind="full",
+            )  # fmt: skip
+    now = clock.now()
+    while (target := folder / _name(book, now, label)).exists():
+        now += timedelta(seconds=1)
+    copy(book, target)
+    _let_go(book, target)
+    return Copy(target, now.replace(microsecond=0), bool(label))
+
+
+def copies(book: Path) -> list[Copy]:
+    """The copies of a book, newest first."""
+    shape = re.compile(re.escape(book.stem) + r"-(\d{4}-\d\d-\d\dT\d{6}Z)(-before-\w+)?\.sqlite3")
+    found = []
+    for file in folder_of(book).glob("*.sqlite3"):
+        if match := shape.fullmatch(file.name):
+            made_at = datetime.strptime(match[1], "%Y-%m-%dT%H%M%SZ").replace(tzinfo=UTC)
+            found.append(Copy(file, made_at, bool(match[2])))
+    return sorted(found, key=lambda one: (one.made_at, one.file.name), reverse=True)
+
+
+def kept(found: list[Copy], now: datetime) -> set[Copy]:
+    """Which copies the rule keeps, by the days and months at the bench."""
+    stay = {one for one in found if one.lasting} | set(found[:NEWEST])
+    today = clock.local(now).date()
+    newest_of: dict[tuple[str, str], Copy] = {}
+    for one in found:  # newest first: the first of each day, month and year is the one that stays
+        day = clock.local(one.made_at).date()
+        if (today - day).days < DAYS:
+            newest_of.setdefault(("day", f"{day}"), one)
+        if (today.year - day.year) * 12 + today.month - day.month < MONTHS:
+            newest_of.setdefault(("month", f"{day:%Y-%m}"), one)
+        newest_of.setdefault(("year", f"{day:%Y}"), one)
+    return stay | set(newest_of.values())
+
+
+def restore(file: Path, book: Path) -> Path | None:
+    """Put a copy in the book's place; the book that stood there is kept beside it, and its path is given back.
+
+    An older schema is left as it is: opening the book brings it up, after a copy of its own.
+
+    Raises
+    ------
+    Trouble
+        The file is not there, damaged, no book or of a newer schema, or the book is open: nothing was changed.
+    """
+    bookfile.look(file)
+    if book.exists() and file.resolve() == book.resolve():
+        raise Trouble(f"{file} is the book itself. Nothing was changed. Name the copy to put in its place.")
+    restoring = book.with_name(book.name + ".restoring")
+    with told_in_words():
+        book.parent.mkdir(parents=True, exist_ok=True)
+    copy(file, restoring)
+    try:
+        replaced = keep_replaced(book)
+        bookfile.put_in_place(restoring, book)
+    finally:
+        bookfile.remove(restoring)
+    return replaced
+
+
+def keep_replaced(book: Path) -> Path | None:
+    """Keep the book that is about to be replaced under a dated name; a damaged one as well.
+
+    Raises
+    ------
+    Trouble
+        Another program holds the book, or there is no room to keep it.
+    """
+    if not book.exists():
+        return None
+    try:
+        bookfile.settle(book)
+    except Trouble as trouble:
+        if trouble.kind != "damaged":
+            raise
+    return bookfile.keep_beside(book)
+
+
+def _name(book: Path, moment: datetime, label: str) -> str:
+    return f"{book.stem}-{moment.astimezone(UTC):%Y-%m-%dT%H%M%SZ}{f'-{label}' if label else ''}.sqlite3"
+
+
+def _let_go(book: Path, just_made: Path) -> None:
+    found = copies(book)
+    stay = kept(found, clock.now())
+    for one in found:
+        if one not in stay and one.file != just_made:
+            one.file.unlink(missing_ok=True)

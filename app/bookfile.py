@@ -1,0 +1,225 @@
+"""The book's file seen from outside: whether it is a book, of which schema, whether it is whole, what is in it.
+
+Plain sqlite3, so that files of older schemas can be looked at too, and so that the start stays quick.
+"""
+
+import os
+import shutil
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from app import clock
+from app.errors import Trouble
+from app.settings import resource
+from app.troubles import told_in_words
+
+WAIT_S = 10.0
+SIDES = ("-wal", "-shm")
+_CANNOT_OPEN = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What a file was found to be."""
+
+    schema: str
+    rows: dict[str, int]
+
+
+def schemas() -> list[str]:
+    """The steps of the schema that this program knows, oldest first: the numbers its migrations are named by."""
+    return sorted(file.name[:4] for file in (resource("migrations") / "versions").glob("[0-9][0-9][0-9][0-9]_*.py"))
+
+
+@contextmanager
+def opened(file: Path, *, write: bool = False) -> Iterator[sqlite3.Connection]:
+    """A connection of one's own to a file that exists; closed at the end."""
+    uri = file.resolve().as_uri()
+    mode = "rw" if write else "ro"
+    with closing(sqlite3.connect(f"{uri}?mode={mode}", uri=True, timeout=WAIT_S, isolation_level=None)) as connection:
+        try:
+            connection.execute("SELECT count(*) FROM sqlite_master")
+        except sqlite3.OperationalError as error:
+            if write or error.sqlite_errorcode & 0xFF not in _CANNOT_OPEN:
+                raise
+        else:
+            yield connection
+            return
+    # A book on a medium that cannot be written: nobody else can be writing to it either.
+    with closing(sqlite3.connect(f"{uri}?mode=ro&immutable=1", uri=True, isolation_level=None)) as connection:
+        yield connection
+
+
+def look(file: Path) -> Looked:
+    """Look through a whole file.
+
+    Raises
+    ------
+    Trouble
+        It is not there, is no book, is damaged, or belongs to a newer Grainbook.
+    """
+    if not file.is_file():
+        raise Trouble(f"There is no file {file}. Nothing was changed. Look at the name you typed.", kind="missing")
+    try:
+        with told_in_words(), opened(file) as connection:
+            schema = schema_of(connection, file)
+            prove(connection, file)
+            return Looked(schema, count_rows(connection))
+    except Trouble as trouble:
+        if trouble.kind == "damaged" and not _begins_like_a_database(file):
+            raise no_book(file) from trouble
+        if trouble.kind == "damaged":
+            raise damaged(file) from trouble
+        raise
+
+
+def schema_of(connection: sqlite3.Connection, file: Path) -> str:
+    """The step of the schema that a book is at.
+
+    Raises
+    ------
+    Trouble
+        It is no book, or belongs to a newer Grainbook.
+    """
+    tables = table_names(connection)
+    if not {"alembic_version", "workshop"} <= set(tables):
+        raise no_book(file)
+    found = [str(row[0]) for row in connection.execute("SELECT version_num FROM alembic_version")]
+    known = schemas()
+    if len(found) == 1 and found[0] in known:
+        return found[0]
+    if len(found) == 1 and found[0].isdecimal() and found[0] > known[-1]:
+        raise Trouble(
+            f"{file} was written by a newer Grainbook (schema {found[0]}; this one knows up to {known[-1]}). It was "
+            "left as it is. Open it with the newer Grainbook.",
+            kind="newer",
+        )
+    raise no_book(file)
+
+
+def blank(book: Path) -> bool:
+    """Whether there is nothing in a book's place yet: no file, an empty one, or one without a single table."""
+    if not book.exists() or book.stat().st_size == 0:
+        return True
+    with opened(book) as connection:
+        return set(table_names(connection)) <= {"alembic_version"}
+
+
+def prove(connection: sqlite3.Connection, file: Path, *, quick: bool = False) -> None:
+    """Refuse a file that SQLite finds a fault in.
+
+    Raises
+    ------
+    Trouble
+        It is damaged.
+    """
+    faults = connection.execute(f"PRAGMA {'quick_check' if quick else 'integrity_check'}(1)").fetchall()
+    if faults != [("ok",)]:
+        raise damaged(file)
+    if not quick and connection.execute("PRAGMA foreign_key_check").fetchone() is not None:
+        raise damaged(file)
+
+
+def damaged(file: Path) -> Trouble:
+    """The refusal of a file that is not whole."""
+    return Trouble(f"{file} is damaged. It was left as it is. Use another copy.", kind="damaged")
+
+
+def no_book(file: Path) -> Trouble:
+    """The refusal of a file of another kind."""
+    return Trouble(f"{file} is not a book of Grainbook. Nothing was changed. Choose another file.", kind="no book")
+
+
+def table_names(connection: sqlite3.Connection) -> list[str]:
+    """The tables of a file, by name; SQLite's own are left out."""
+    sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite!_%' ESCAPE '!' ORDER BY name"
+    return [str(name) for (name,) in connection.execute(sql)]
+
+
+def count_rows(connection: sqlite3.Connection) -> dict[str, int]:
+    """How many rows each table holds."""
+    return {
+        name: connection.execute(f"SELECT count(*) FROM {quoted(name)}").fetchone()[0]  # noqa: S608 (its own names)
+        for name in table_names(connection)
+    }
+
+
+def quoted(name: str) -> str:
+    """A name of a table or column as SQL takes it."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+# --- Putting a file in the book's place ------------------------------------------------------------------
+
+
+def settle(book: Path) -> None:
+    """Bring everything into the one file, without journals beside it; fails while anybody has it open.
+
+    Raises
+    ------
+    Trouble
+        Another program holds it, or it cannot be written.
+    """
+    with told_in_words(), opened(book, write=True) as connection:
+        connection.execute("PRAGMA journal_mode=DELETE")
+
+
+def put_in_place(new: Path, book: Path) -> None:
+    """Put a finished file where the book is; at every moment one of the two stands there whole.
+
+    The caller has settled the old book: a journal that is left beside would be taken for the new one's.
+    """
+    with told_in_words():
+        flush(new)
+        for side in SIDES:
+            book.with_name(book.name + side).unlink(missing_ok=True)
+        os.replace(new, book)
+        flush_folder(book.parent)
+
+
+def keep_beside(book: Path) -> Path:
+    """Keep the book, as it stands, beside itself under a dated name that nothing has yet; also a damaged one."""
+    stamp = f"{clock.now():%Y-%m-%dT%H%M%SZ}"
+    kept, number = book.with_name(f"{book.stem}-replaced-{stamp}.sqlite3"), 1
+    while kept.exists():
+        number += 1
+        kept = book.with_name(f"{book.stem}-replaced-{stamp}-{number}.sqlite3")
+    with told_in_words():
+        for side in ("", "-wal"):
+            source = book.with_name(book.name + side)
+            if source.exists():
+                target = kept.with_name(kept.name + side)
+                shutil.copyfile(source, target)
+                flush(target)
+        flush_folder(book.parent)
+    return kept
+
+
+def remove(file: Path) -> None:
+    """Remove an unfinished file and the journals beside it."""
+    for side in ("", "-journal", *SIDES):
+        file.with_name(file.name + side).unlink(missing_ok=True)
+
+
+def flush(file: Path) -> None:
+    """Wait until a file is on disk."""
+    with file.open("rb+") as written:
+        os.fsync(written.fileno())
+
+
+def flush_folder(folder: Path) -> None:
+    """Wait until the names in a folder are on disk, where the system can be asked for it."""
+    if os.name != "nt":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _begins_like_a_database(file: Path) -> bool:
+    with file.open("rb") as start:
+        return start.read(16) == b"SQLite format 3\x00"
