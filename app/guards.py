@@ -7,6 +7,8 @@ its triggers.
 
 from sqlalchemy import Connection
 
+from app import record
+
 _SESSION_IS_OPEN = """EXISTS (SELECT 1 FROM cast_session s WHERE {join} AND s.closed_at IS NULL)"""
 
 
@@ -56,7 +58,8 @@ _LEFTOVER_OVERDRAWN = """NEW.leftover_id IS NOT NULL AND NEW.voided_at IS NULL A
        WHERE leftover_id = NEW.leftover_id AND voided_at IS NULL AND id <> coalesce(NEW.id, -1))
     - NEW.mass_kg < -1e-9"""
 
-GUARDS: dict[str, str] = dict(
+# Of two guards that stop the same act the one made last speaks, and that should be the one that knows why.
+GUARDS: dict[str, str] = record.triggers() | dict(
     [
         # The checklist gate
         _stop(
@@ -243,11 +246,25 @@ GUARDS: dict[str, str] = dict(
         # Stored grains and test pieces: what was noted stays
         *(
             _stop(f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}", "1", words)
-            for table, words in (
-                ("re_weigh", "a re-weigh is followed by another, not rewritten or erased"),
-                ("grain_bag", "where a bag lay is followed by where it lies, not rewritten or erased"),
-            )
+            for table, words in (("grain_bag", "where a bag lay is followed by where it lies, not rewritten or erased"),)
             for act in ("UPDATE", "DELETE")
+        ),
+        *(
+            _stop(
+                f"guard_{table}_stays", f"BEFORE UPDATE ON {table}",
+                "OLD.voided_at IS NOT NULL OR " + " OR ".join(f"NEW.{name} IS NOT OLD.{name}" for name in kept),
+                f"{noun} is struck out, not rewritten",
+            )
+            for table, noun, kept in (
+                ("re_weigh", "a re-weigh", ("grain_id", "weighed_at", "gross_kg", "gross_typed", "tare_kg", "mass_kg",
+                                            "label_kg", "scale_resolution_kg")),
+                ("temperature_reading", "a reading of the pan",
+                 ("cast_session_id", "read_at", "temperature_k", "temperature_typed")),
+            )
+        ),
+        *(
+            _stop(f"guard_{table}_kept", f"BEFORE DELETE ON {table}", "1", f"{noun} is struck out, not erased")
+            for table, noun in (("re_weigh", "a re-weigh"), ("temperature_reading", "a reading of the pan"))
         ),
         _stop(
             "guard_test_piece_stays", "BEFORE UPDATE ON test_piece",
@@ -259,6 +276,7 @@ GUARDS: dict[str, str] = dict(
         _stop("guard_test_piece_kept", "BEFORE DELETE ON test_piece", "1", "a test piece is struck out, not erased"),
     ]
 )  # fmt: skip
+"""Each trigger's SQL by its name: the rules above, and the record of changes."""
 
 
 def remove(connection: Connection) -> None:

@@ -27,6 +27,7 @@ from app.errors import BookError
 from app.forms import Choice, Form, from_texts, whole
 from app.models import Draft, OnceToken, Workshop
 from app.models.base import FormIn, as_form
+from app.services import history
 from app.settings import resource
 
 Texts = list[tuple[str, str]]
@@ -198,7 +199,8 @@ def submit(
         data = form.check(workshop.units)
         if data is not None:
             try:
-                url = act(session, data)
+                with history.signed(session, at_bench(request, session, data), reason(data), device(request)):
+                    url = act(session, data)
                 session.add(OnceToken(token=form.once, url=url))
                 draft = session.get(Draft, form.action)
                 if draft is not None:
@@ -221,6 +223,23 @@ def submit(
             response = render(request, session, "error.html", section="", code="Not saved", message=message)
     response.status_code = status
     return response
+
+
+def at_bench(request: Request, session: Session, data: FormIn | None = None) -> str:
+    """Who is at the bench: the name signed in the form, else the one this device was told, else the settings' own."""
+    signed = data.signature() if data is not None else ""
+    return signed or history.known(session, unquote(request.cookies.get("at_bench", "")))
+
+
+def reason(data: FormIn) -> str:
+    """Why something is done, where the form asks for it."""
+    return str(getattr(data, "why", None) or getattr(data, "reason", None) or "")
+
+
+def device(request: Request) -> str | None:
+    """The name of the paired device that asks, if it is one."""
+    paired = getattr(request.state, "device", None)
+    return None if paired is None else str(getattr(paired, "name", paired))
 
 
 def version_of(typed: Texts) -> int | None:

@@ -10,6 +10,7 @@ from app.models.firing import Firing
 from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
+from app.models.history import ActInHand, Change, Person
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import LaunchField, Rocket
 from app.models.runsheet import RunSheet, RunSheetLine
@@ -18,6 +19,7 @@ from app.models.test_piece import TestPiece
 from app.models.workshop import Workshop
 
 __all__ = [
+    "ActInHand",
     "Batch",
     "BatchItem",
     "BatchPart",
@@ -27,6 +29,7 @@ __all__ = [
     "CastSession",
     "CastStep",
     "CastingTube",
+    "Change",
     "Checklist",
     "ChecklistAnswer",
     "ChecklistEdition",
@@ -48,6 +51,7 @@ __all__ = [
     "Nozzle",
     "NozzleMeasure",
     "OnceToken",
+    "Person",
     "Prediction",
     "ReWeigh",
     "Rocket",

@@ -39,6 +39,8 @@ class ReWeigh(Row, table=True):
     label_kg: float
     scale_resolution_kg: float
     note: str = ""
+    voided_at: datetime | None = Field(default=None, sa_type=Utc)
+    voided_why: str | None = None
 
 
 class KeepIn(FormIn):

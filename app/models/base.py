@@ -64,6 +64,10 @@ class FormIn(BaseModel):
 
     model_config = ConfigDict(str_strip_whitespace=True, extra="ignore", allow_inf_nan=False, defer_build=True)
 
+    def signature(self) -> str:
+        """The name that was signed in this form, if it asks for one."""
+        return str(getattr(self, "person", None) or "")
+
 
 T = TypeVar("T", bound=SQLModel)
 

@@ -69,7 +69,7 @@ class CastStep(Row, table=True):
 
 
 class TemperatureReading(Row, table=True):
-    """The pan's temperature at a moment."""
+    """The pan's temperature at a moment; struck out if it was misread, never erased."""
 
     __tablename__ = "temperature_reading"
 
@@ -77,6 +77,8 @@ class TemperatureReading(Row, table=True):
     read_at: datetime = Field(sa_type=Utc)
     temperature_k: float
     temperature_typed: str
+    voided_at: datetime | None = Field(default=None, sa_type=Utc)
+    voided_why: str | None = None
 
 
 class SessionNote(Row, table=True):

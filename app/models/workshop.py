@@ -82,6 +82,10 @@ class Workshop(Row, table=True):
 class WorkshopIn(FormIn):
     """The settings form."""
 
+    def signature(self) -> str:
+        """Nobody's: the name in this form is a setting."""
+        return ""
+
     person: str = FormField(
         "", max_length=80, title="Who works here", description="Written beside checklists and decisions."
     )

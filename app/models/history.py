@@ -1,0 +1,82 @@
+"""The record of changes: what stood in the book before, who changed it, when and why."""
+
+from datetime import datetime
+from typing import Literal
+
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from app.models.base import FormIn, Row, Utc
+from app.models.hardware import Name, Note
+
+
+class Change(SQLModel, table=True):
+    """One value that changed, or a row that came or went. Written by the triggers of `app/record.py` alone.
+
+    `before` and `after` are JSON: one value each, or the whole row that was deleted. What was typed stands beside.
+    """
+
+    __table_args__ = (
+        CheckConstraint("what IN ('entered', 'changed', 'deleted')", name="what"),
+        CheckConstraint("(what = 'changed') = (column_name <> '')", name="column"),
+        Index("ix_change_row", "table_name", "row_id"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime = Field(sa_type=Utc)
+    who: str = ""
+    device: str | None = None
+    why: str = ""
+    what: str
+    table_name: str
+    row_id: int
+    column_name: str = ""
+    before: str | None = None
+    before_typed: str | None = None
+    after: str | None = None
+    after_typed: str | None = None
+
+
+class ActInHand(SQLModel, table=True):
+    """Who is doing what in the transaction under way, for the triggers to read. Empty between two acts."""
+
+    __tablename__ = "act_in_hand"
+    __table_args__ = (CheckConstraint("id = 1", name="one_row"),)
+
+    id: int | None = Field(default=None, primary_key=True)
+    at: datetime = Field(sa_type=Utc)
+    who: str = ""
+    device: str | None = None
+    why: str = ""
+
+
+class Person(Row, table=True):
+    """Somebody who works here besides the one named in the settings."""
+
+    __table_args__ = (UniqueConstraint("name"), CheckConstraint("name <> ''", name="name"))
+
+    name: str
+    retired: bool = False
+    note: str = ""
+
+
+class PersonIn(FormIn):
+    """The form of somebody who works here."""
+
+    name: Name
+    note: Note = ""
+
+
+class AtBenchIn(FormIn):
+    """The form that tells a device who is at the bench."""
+
+    at_bench: str = FormField("", max_length=80, title="Who is at the bench, on this device")
+
+
+class ChangesIn(FormIn):
+    """Which changes to look at."""
+
+    noun: str | None = FormField(None, max_length=40, title="Of")
+    what: Literal["changed", "deleted", "entered"] | None = FormField(None, title="What happened")
+    before: int | None = FormField(None, ge=1)
