@@ -1,4 +1,4 @@
-"""The command line: open the book in a browser, open the demonstration book, migrate, tell where the book is."""
+"""The command line: open the book in a browser, and what can be done with its file."""
 
 import argparse
 import errno
@@ -10,70 +10,150 @@ import webbrowser
 from collections.abc import Sequence
 from pathlib import Path
 
+from app import backups, bookfile, commands, logbook
+from app.errors import Trouble
+from app.instance import Instance, InUse
 from app.settings import Settings, book_path
+from app.troubles import told_in_words
 
-PORTS_TO_TRY = 20
+FIRST_PORT, PORTS_TO_TRY = 8765, 20
+NOT_OPENED = "The book was not opened and is as it was."
+CHECKED_AT_START_BYTES = 100_000_000
+"""A larger book is looked through by its first copy instead, so that the start stays quick."""
+
+COMMANDS = {
+    "serve": "open the book in a browser (the default)",
+    "where": "tell where the book, its copies and its log are",
+    "backup": "copy the book to FILE, also while it is open",
+    "restore": "put the copy FILE in the book's place; the book that stood there is kept beside it",
+    "migrate": "create the book or bring it to this version, without opening it",
+}
+NEED_A_FILE = ("backup", "restore")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; the return value is the process's exit code."""
-    options = _parser().parse_args(arguments)
+    parser = _parser()
+    options = parser.parse_intermixed_args(arguments)  # FILE may stand before or behind the options
+    if (options.command in NEED_A_FILE) != (options.file is not None):
+        parser.error(f"{options.command} {'needs a FILE' if options.file is None else 'takes no FILE'}")
     book: Path = options.book or book_path(demo=options.demo)
-    if options.command == "where":
-        print(book)
-        return 0
-    if options.command == "migrate":
-        from app.db import migrate
-
-        migrate(book)
-        print(f"The book is ready: {book}")
-        return 0
-    return _serve(Settings(book=book, demo=options.demo, port=options.port), open_browser=not options.no_browser)
+    try:
+        with told_in_words():
+            return _run(options, book)
+    except Trouble as trouble:
+        print(trouble.message, file=sys.stderr)
+        return 1
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="grainbook", description="Plan, cast, weigh, predict and review home-cast sugar motor grains."
-    )
-    parser.add_argument(
-        "command", nargs="?", default="serve", choices=["serve", "migrate", "where"],
-        help="serve: open the book (the default); migrate: only create or update it; where: print its path",
+        prog="grainbook", description="Plan, cast, weigh, predict and review home-cast sugar motor grains.",
+        epilog="commands:\n" + "\n".join(f"  {name:9}{words}" for name, words in COMMANDS.items()),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
+    parser.add_argument("command", nargs="?", default="serve", choices=COMMANDS, help="one of the commands below")
+    parser.add_argument("file", nargs="?", type=Path, metavar="FILE", help="the file of the command")
     parser.add_argument("--demo", action="store_true", help="use the separate, invented demonstration book")
     parser.add_argument("--book", type=Path, help="the book's file, if not in your data folder")
-    parser.add_argument("--port", type=int, default=8765, help="port on this machine (default 8765)")
+    parser.add_argument("--port", type=int, help=f"port on this machine (left out: a free one from {FIRST_PORT})")
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    parser.add_argument("--replace", action="store_true", help="write over FILE if it is there")
     return parser
 
 
-def _serve(settings: Settings, open_browser: bool) -> int:
+def _run(options: argparse.Namespace, book: Path) -> int:
+    done = {
+        "where": lambda: commands.where(book),
+        "migrate": lambda: commands.migrate(book),
+        "backup": lambda: commands.backup(book, options.file, options.replace),
+        "restore": lambda: commands.restore(book, options.file),
+    }
+    if options.command in done:
+        print(done[options.command]())
+        return 0
+    settings = Settings(book=book, demo=options.demo, port=options.port or FIRST_PORT, copies=True)
+    try:
+        with Instance(book) as instance:
+            return _serve(settings, instance, open_browser=not options.no_browser, search=options.port is None)
+    except InUse as in_use:
+        print(in_use.message, file=sys.stderr)
+        if not in_use.address or options.no_browser:
+            return 1
+        print("The browser opens there.", flush=True)
+        _show(in_use.address)
+        return 0
+
+
+def _serve(settings: Settings, instance: Instance, open_browser: bool, search: bool) -> int:
     import uvicorn
 
     from app.main import create_app
 
-    try:
-        listener = _listen(settings.host, settings.port)
-    except OSError as error:
-        print(f"No free port from {settings.port} on: {error}. Close another program or give --port.", file=sys.stderr)
-        return 1
-    if settings.demo and not settings.book.exists():
-        from app.demo import fill
-
-        print("Making the demonstration book (all numbers in it are invented)…", flush=True)
-        fill(settings.book)
+    logbook.begin(settings.book)
+    listener = _listener(settings, search)
+    _look_at(settings)
     app = create_app(settings)
     address = f"http://{settings.host}:{listener.getsockname()[1]}/"
+    instance.tell(address)
     print(f"Grainbook is open at {address}\nThe book: {settings.book}\nStop with Ctrl+C.", flush=True)
     server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
     if open_browser:
-        threading.Thread(target=_show, args=(server, address), daemon=True).start()
+        threading.Thread(target=_show_when_up, args=(server, address), daemon=True).start()
+    logbook.note("The book was opened.")
     server.run(sockets=[listener])
+    logbook.note("The book was closed.")
     return 0
 
 
-def _listen(host: str, first_port: int) -> socket.socket:
+def _look_at(settings: Settings) -> None:
+    """The book before it is opened: damage is found now, not in the middle of a save."""
+    book = settings.book
+    newest = next(iter(backups.copies(book)), None)
+    if not book.exists() and settings.demo:
+        from app.demo import fill
+
+        print("Making the demonstration book (all numbers in it are invented)…", flush=True)
+        fill(book)
+    elif bookfile.blank(book):
+        if newest is not None:
+            print(
+                f"There was no book at {book}, so a new one was begun; but copies of an earlier one are there. If it "
+                f"was lost, stop this one and type: grainbook restore {newest.file}",
+                flush=True,
+            )  # fmt: skip
+    elif book.stat().st_size <= CHECKED_AT_START_BYTES:
+        try:
+            with bookfile.opened(book) as connection:
+                bookfile.prove(connection, book, quick=True)
+        except Exception as error:
+            logbook.fault("looking through the book at the start", error)
+            raise
+
+
+def _listener(settings: Settings, search: bool) -> socket.socket:
+    try:
+        return _listen(settings.host, settings.port, PORTS_TO_TRY if search else 1)
+    except OSError as error:
+        if error.errno != errno.EADDRINUSE:
+            raise Trouble(
+                f"Port {settings.port} cannot be used here ({error.strerror}). {NOT_OPENED} Give another --port, or "
+                "leave it out."
+            ) from error
+        if search:
+            raise Trouble(
+                f"No port from {settings.port} to {settings.port + PORTS_TO_TRY - 1} is free. {NOT_OPENED} Close "
+                "another program, or give --port."
+            ) from error
+        raise Trouble(
+            f"Port {settings.port} is taken by another program. {NOT_OPENED} Give another --port, or leave it out and "
+            "a free one is found."
+        ) from error
+
+
+def _listen(host: str, first_port: int, ports: int = PORTS_TO_TRY) -> socket.socket:
     """A listening socket on the loopback address, at the first free port."""
-    for port in range(first_port, first_port + PORTS_TO_TRY):
+    for port in range(first_port, first_port + ports):
         listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         if sys.platform != "win32":  # there the option would let two programs share a port
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -82,19 +162,28 @@ def _listen(host: str, first_port: int) -> socket.socket:
             listener.listen(100)  # from here on a browser may knock; it is answered as soon as the app runs
         except OSError as error:
             listener.close()
-            if error.errno != errno.EADDRINUSE or port == first_port + PORTS_TO_TRY - 1:
+            if error.errno != errno.EADDRINUSE or port == first_port + ports - 1:
                 raise
         else:
             return listener
     raise AssertionError("the loop returns or raises")
 
 
-def _show(server: object, address: str) -> None:
+def _show_when_up(server: object, address: str) -> None:
     for _ in range(100):
         if getattr(server, "started", False):
             break
         time.sleep(0.1)
-    webbrowser.open(address)
+    _show(address)
+
+
+def _show(address: str) -> None:
+    try:
+        shown = webbrowser.open(address)
+    except webbrowser.Error:
+        shown = False
+    if not shown:
+        print(f"No browser could be opened here. The book is open; go to {address} in a browser yourself.", flush=True)
 
 
 if __name__ == "__main__":

@@ -1,16 +1,25 @@
 """The command as a person starts it: a real process, a real port, a real file."""
 
+import json
 import os
 import re
+import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 
+from app import backups, instance
 from app.__main__ import _listen, main
+from app.logbook import log_of
+
+ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+/")
 
 
 def _start(home: Path, *arguments: str) -> "subprocess.Popen[str]":
@@ -21,18 +30,59 @@ def _start(home: Path, *arguments: str) -> "subprocess.Popen[str]":
     )  # fmt: skip
 
 
-def test_serves_an_empty_book_on_loopback(tmp_path: Path) -> None:
-    with _start(tmp_path / "new folder") as process:
+@contextmanager
+def running(home: Path, *arguments: str) -> Iterator[str]:
+    """A book that is open; gives the address it answers at."""
+    with _start(home, *arguments) as process:
         try:
             assert process.stdout is not None
             line = process.stdout.readline()
-            found = re.search(r"http://127\.0\.0\.1:\d+/", line)
+            found = ADDRESS.search(line)
             assert found, line
             with urllib.request.urlopen(found[0], timeout=20) as reply:
                 assert "Grainbook" in reply.read().decode()
+            yield found[0]
         finally:
-            process.terminate()
-    assert (tmp_path / "new folder" / "book.sqlite3").exists()
+            process.send_signal(signal.SIGINT)
+            process.communicate(timeout=20)
+
+
+def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    home = tmp_path / "new folder"
+    monkeypatch.setenv("GRAINBOOK_HOME", str(home))
+    opened: list[str] = []
+    monkeypatch.setattr("webbrowser.open", lambda address: opened.append(address) or True)
+    with running(home) as address:
+        book = home / "book.sqlite3"
+        assert book.exists()
+        assert main([]) == 0
+        assert opened == [address]
+        assert address in capsys.readouterr().err
+        assert main(["--no-browser"]) == 1  # nothing to show and nothing started
+
+        assert main(["backup", str(tmp_path / "copy.sqlite3")]) == 0  # a copy is taken while it is open
+        before = (tmp_path / "copy.sqlite3").read_bytes()
+        capsys.readouterr()
+        assert main(["restore", str(tmp_path / "copy.sqlite3")]) == 1  # but nothing takes its place
+        said = capsys.readouterr().err
+        assert "open already" in said
+        assert said.count("\n") == 1
+        assert (tmp_path / "copy.sqlite3").read_bytes() == before
+    assert len(backups.copies(book)) == 1  # the start's own copy
+    assert "The book was opened." in log_of(book).read_text()
+    assert json.loads(instance.lock_of(book).read_text()) == {"address": ""}
+    assert main(["restore", str(tmp_path / "copy.sqlite3")]) == 0  # closed: it does
+
+
+def test_a_kill_leaves_no_lock_behind(tmp_path: Path) -> None:
+    with _start(tmp_path) as process:
+        assert process.stdout is not None
+        assert ADDRESS.search(process.stdout.readline())
+        process.kill()
+    with instance.Instance(tmp_path / "book.sqlite3"):
+        pass
 
 
 def test_takes_the_next_port_when_one_is_taken() -> None:
@@ -44,16 +94,90 @@ def test_takes_the_next_port_when_one_is_taken() -> None:
             assert listener.getsockname()[1] != port
 
 
-def test_where_prints_the_books_path(
+def test_a_port_that_was_asked_for_and_is_taken_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+        book = tmp_path / "book.sqlite3"
+        assert main(["--book", str(book), "--port", str(port), "--no-browser"]) == 1
+    assert capsys.readouterr().err == (
+        f"Port {port} is taken by another program. The book was not opened and is as it was. Give another --port, or "
+        "leave it out and a free one is found.\n"
+    )
+    assert not book.exists()
+
+
+def test_without_a_browser_the_address_is_told(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from app.__main__ import _show
+
+    monkeypatch.setenv("BROWSER", "/nowhere/no-such-browser")
+    monkeypatch.setenv("PATH", "/nowhere")
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+    monkeypatch.setattr("webbrowser._tryorder", None)
+    monkeypatch.setattr("webbrowser._browsers", {})
+    _show("http://127.0.0.1:8765/")
+    assert "No browser could be opened here" in capsys.readouterr().out
+
+
+def test_where_prints_the_paths(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setenv("GRAINBOOK_HOME", str(tmp_path))
     assert main(["where"]) == 0
-    assert capsys.readouterr().out.strip() == str(tmp_path / "book.sqlite3")
+    assert [line.split()[-1] for line in capsys.readouterr().out.splitlines()] == [
+        str(tmp_path / "book.sqlite3"), str(tmp_path / "book-copies"), str(tmp_path / "book.log"),
+    ]  # fmt: skip
     assert main(["where", "--demo"]) == 0
-    assert capsys.readouterr().out.strip() == str(tmp_path / "demo.sqlite3")
+    assert str(tmp_path / "demo.sqlite3") in capsys.readouterr().out
 
 
 def test_migrate_creates_the_book(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["migrate", "--book", str(tmp_path / "a" / "b.sqlite3")]) == 0
     assert (tmp_path / "a" / "b.sqlite3").exists()
+
+
+def test_a_copy_is_not_written_over_another_file_unasked(tmp_path: Path, empty_book: Path) -> None:
+    target = tmp_path / "copy.sqlite3"
+    target.write_text("mine")
+    assert main(["backup", "--book", str(empty_book), str(target)]) == 1
+    assert target.read_text() == "mine"
+    assert main(["backup", "--book", str(empty_book), str(target), "--replace"]) == 0
+    with sqlite3.connect(target) as connection:
+        assert connection.execute("SELECT count(*) FROM workshop").fetchone() == (1,)
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["backup", "{tmp}/none/copy.sqlite3"], "There is no folder"),
+        (["backup", "{tmp}"], "is a folder"),
+        (["backup", "{book}", "--replace"], "That is the book itself"),
+        (["backup", "{tmp}/c.sqlite3", "--book", "{tmp}/none.sqlite3"], "There is no book at"),
+        (["restore", "{tmp}/none.sqlite3"], "There is no file"),
+        (["restore", "{book}"], "is the book itself"),
+    ],
+)
+def test_a_refusal_is_one_sentence_of_what_and_what_now(
+    tmp_path: Path, empty_book: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], words: str
+) -> None:
+    book = tmp_path / "book.sqlite3"
+    book.write_bytes(empty_book.read_bytes())
+    given = [word.format(tmp=tmp_path, book=book) for word in arguments]
+    assert main([*given, *([] if "--book" in given else ["--book", str(book)])]) == 1
+    said = capsys.readouterr()
+    assert words in said.err
+    assert "Traceback" not in said.err
+    assert book.read_bytes() == empty_book.read_bytes()
+
+
+@pytest.mark.parametrize("arguments", [["backup"], ["restore"], ["where", "file"], ["paint"]])
+def test_a_command_that_is_none_is_explained(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stopped:
+        main(arguments)
+    assert stopped.value.code == 2
+    assert "usage: grainbook" in capsys.readouterr().err

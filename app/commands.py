@@ -1,0 +1,56 @@
+"""What the command line does with the book's file: copy it, put a copy back, take everything out and in, migrate."""
+
+from pathlib import Path
+
+from app import backups, bookfile, logbook
+from app.errors import Trouble
+from app.instance import Instance
+
+
+def where(book: Path) -> str:
+    """Where the book, its copies and its log are."""
+    return f"Book:   {book}\nCopies: {backups.folder_of(book)}\nLog:    {logbook.log_of(book)}"
+
+
+def migrate(book: Path) -> str:
+    """Create the book, or bring it to this version."""
+    from app.db import migrate as bring_up
+
+    with Instance(book):
+        bring_up(book)
+    return f"The book is ready: {book}"
+
+
+def backup(book: Path, target: Path, replace: bool) -> str:
+    """Copy the book to a file, also while it is open; the copy is proved by opening it."""
+    _there(book)
+    _free(target, book, replace)
+    backups.copy(book, target)
+    return f"The book was copied to {target}, and the copy was proved by opening it."
+
+
+def restore(book: Path, file: Path) -> str:
+    """Put a copy in the book's place."""
+    from app.db import migrate as bring_up
+
+    with Instance(book):
+        replaced = backups.restore(file, book)
+        bring_up(book)
+    kept = f"The book that it replaced is kept as {replaced}." if replaced else "There was no book in its place."
+    return f"The book is now the one of {file}. {kept}"
+
+
+def _there(book: Path) -> None:
+    if not book.is_file():
+        raise Trouble(f"There is no book at {book}. Nothing was written. Start grainbook once to make it.")
+
+
+def _free(target: Path, book: Path, replace: bool) -> None:
+    if not target.resolve().parent.is_dir():
+        raise Trouble(f"There is no folder {target.parent}. Nothing was written. Make it first, or name another.")
+    if target.resolve() in (book.resolve(), *(book.resolve().with_name(book.name + s) for s in bookfile.SIDES)):
+        raise Trouble("That is the book itself. Nothing was written. Name another file.")
+    if target.is_dir():
+        raise Trouble(f"{target} is a folder. Nothing was written. Name a file in it.")
+    if target.exists() and not replace:
+        raise Trouble(f"{target} is there already and was left as it is. Name another file, or add --replace.")
