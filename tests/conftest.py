@@ -19,6 +19,13 @@ settings.register_profile("book", deadline=None)  # a busy machine is no fault o
 settings.load_profile("book")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """One option: how long the reliability tests go on."""
+    parser.addoption(
+        "--long", action="store_true", help="1,000 kills instead of 200, and ten times the random acts"
+    )  # fmt: skip
+
+
 @pytest.fixture(scope="session")
 def empty_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A migrated, empty book, made once and copied for each test."""

@@ -1,0 +1,237 @@
+"""Kill -9 at random moments while several connections write: what was told as saved is there once, whole or not at all.
+
+200 kills in the ordinary run, in four books side by side; 1,000 with `--long`.
+"""
+
+import contextlib
+import os
+import random
+import re
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Protocol
+
+import pytest
+from fastapi.testclient import TestClient
+
+from app import guards
+from app.settings import PACKAGE
+from tests.reliability.bench_acts import Act, Bench, Writer, copied, prepare
+
+PARTS = 4
+KILLS, MANY_KILLS = 200, 1000
+WRITERS = 3
+
+pytestmark = [
+    pytest.mark.reliability,
+    pytest.mark.skipif(not hasattr(os, "fork"), reason="servers are forked, which this system cannot"),
+]
+
+
+def _process(book: Path, *command: str) -> subprocess.Popen[str]:
+    """A Python process that keeps its own files beside the book."""
+    own = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "GRAINBOOK_HOME": str(book.parent)}
+    return subprocess.Popen(
+        [sys.executable, *command], cwd=PACKAGE.parent, env=own, text=True, stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )  # fmt: skip
+
+
+class Servers(Protocol):
+    """What gives birth to servers and kills them."""
+
+    def start(self) -> tuple[int, int]: ...
+    def kill(self, pid: int) -> None: ...
+
+
+class Nursery:
+    """Servers on one book, one after another, each forked from a process that has the program loaded."""
+
+    def __init__(self, book: Path) -> None:
+        self.process = _process(book, "-m", "tests.reliability.nursery", str(book))
+
+    def start(self) -> tuple[int, int]:
+        """A new server: its port and its process."""
+        assert self.process.stdin is not None
+        self.process.stdin.write("start\n")
+        self.process.stdin.flush()
+        port, pid = self._read().split()
+        return int(port), int(pid)
+
+    def kill(self, pid: int) -> None:
+        """Kill a server without warning, and wait until it is gone."""
+        os.kill(pid, signal.SIGKILL)
+        assert self._read() == "dead"
+
+    def _read(self) -> str:
+        assert self.process.stdout is not None
+        return self.process.stdout.readline().strip()
+
+    def close(self) -> None:
+        """Let the nursery end."""
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
+        self.process.stdin.close()
+        self.process.wait(30)
+        self.process.stdout.close()
+
+
+@contextlib.contextmanager
+def nursery(book: Path) -> Iterator[Nursery]:
+    """Servers on a book, none of which outlives the test."""
+    found = Nursery(book)
+    try:
+        yield found
+    finally:
+        found.close()
+
+
+class Program:
+    """The program itself on one book, started as a person starts it."""
+
+    def __init__(self, book: Path, port: int) -> None:
+        self.book, self.port = book, port
+
+    def start(self) -> tuple[int, int]:
+        """A new server: its port and its process."""
+        words = ("-m", "app", "--book", str(self.book), "--port", str(self.port), "--no-browser")
+        self.process = _process(self.book, *words)
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            if found := re.search(r"http://127\.0\.0\.1:(\d+)/", line):
+                return int(found[1]), self.process.pid
+        raise AssertionError("the program ended before it was open")
+
+    def kill(self, pid: int) -> None:
+        """Kill the server without warning, and wait until it is gone."""
+        self.process.kill()
+        self.process.communicate(timeout=30)
+
+
+def _counts(book: sqlite3.Connection, act: Act) -> list[bool]:
+    """For each row an act leaves, whether it is there; anything but none or all that it should be fails."""
+    there = []
+    for sql, values, wanted in act.checks:
+        (count,) = book.execute(sql, values).fetchone()
+        assert count in (0, wanted), (act, sql, count)
+        there.append(count == wanted)
+    return there
+
+
+def _sound(book: sqlite3.Connection) -> None:
+    assert book.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    assert book.execute("PRAGMA foreign_key_check").fetchall() == []
+    triggers = {name for (name,) in book.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")}
+    assert triggers == set(guards.GUARDS)
+
+
+def _look(copy: Path, acts: list[Act], bench: Bench, tally: Counter[str]) -> list[Act]:
+    """Hold a book that a killed server left against the ledger; gives the acts that were not done."""
+    lost = []
+    with contextlib.closing(sqlite3.connect(copy)) as book:
+        _sound(book)
+        for act in acts:
+            token = (act.fields["once"],)
+            spent = book.execute("SELECT count(*) FROM once_token WHERE token = ?", token).fetchone() == (1,)
+            assert _counts(book, act) == [spent] * len(act.checks), act
+            assert spent or not act.acknowledged, f"told as saved and missing: {act}"
+            tally["acknowledged" if act.acknowledged else "done, its answer lost" if spent else "not done"] += 1
+            if not spent:
+                lost.append(act)
+                continue
+            act.acknowledged = True
+            bench.done(act)
+            if act.kind == "weigh-out":
+                bench.amounts += [i for (i,) in book.execute(
+                    "SELECT id FROM weigh_out WHERE mass_typed = ?", (act.fields["mass"],)
+                )]  # fmt: skip
+    return lost
+
+
+def _round(servers: Servers, chance: random.Random, lost: list[Act], bench: Bench, early: float) -> list[Act]:
+    """Let a server be written to and kill it at some moment, a share of them while they start; gives what was sent."""
+    port, pid = servers.start()
+    seen = threading.Event()
+    writers = [Writer(port, lost[i::WRITERS], bench, seen) for i in range(WRITERS)]
+    for writer in writers:
+        writer.start()
+    if chance.random() >= early:
+        assert seen.wait(60) or any(w.refused for w in writers)
+    time.sleep(chance.uniform(0, 0.2))
+    servers.kill(pid)
+    for writer in writers:
+        writer.join(60)
+        assert not writer.is_alive()
+        assert not writer.refused, writer.refused
+    unsent = [act for writer in writers for act in writer.first]
+    return [act for writer in writers for act in writer.sent] + unsent
+
+
+def _kill(
+    servers: Servers, kills: int, book: Path, chance: random.Random, bench: Bench, tally: Counter[str],
+    early: float = 0.15,
+) -> list[Act]:  # fmt: skip
+    """Kill servers on a book so many times and hold it against the ledger each time; gives every act sent."""
+    folder = book.with_name("seen")
+    folder.mkdir()
+    lost: list[Act] = []
+    every: list[Act] = []
+    for _ in range(kills):
+        before = set(map(id, lost))
+        sent = _round(servers, chance, lost, bench, early)
+        every += [act for act in sent if id(act) not in before]
+        lost = _look(copied(book, folder), sent, bench, tally)
+    with contextlib.closing(sqlite3.connect(copied(book, folder))) as end:
+        (spent,) = end.execute("SELECT count(*) FROM once_token").fetchone()
+        assert spent == len(every) - len(lost)
+        for act in every:
+            assert set(_counts(end, act)) == {act.acknowledged}, act
+    print(f"{kills} kills, {len(every)} acts: {dict(tally)}; {dict(Counter(a.kind for a in every))}")
+    return every
+
+
+@pytest.fixture
+def chance() -> random.Random:
+    """Dice whose seed is shown when a test fails."""
+    seed = int(os.environ.get("KILL_SEED", "0")) or random.SystemRandom().randrange(1, 2**32)
+    print(f"KILL_SEED={seed} draws the same acts again; the moments of a machine never come back")
+    return random.Random(seed)
+
+
+def _set_up(client: TestClient, chance: random.Random, folder: Path, kills: int) -> tuple[Path, Bench]:
+    bench = prepare(client, chance, lots=1 + kills // 40)
+    client.app.state.engine.dispose()  # type: ignore[attr-defined]
+    book = folder / "book.sqlite3"
+    book.write_bytes(client.app.state.settings.book.read_bytes())  # type: ignore[attr-defined]
+    return book, bench
+
+
+@pytest.mark.parametrize("part", range(PARTS))
+def test_what_was_told_as_saved_outlives_a_killed_server(
+    part: int, chance: random.Random, client: TestClient, tmp_path: Path, pytestconfig: pytest.Config
+) -> None:
+    kills = (MANY_KILLS if pytestconfig.getoption("--long") else KILLS) // PARTS
+    book, bench = _set_up(client, chance, tmp_path, kills)
+    tally: Counter[str] = Counter()
+    with nursery(book) as servers:
+        every = _kill(servers, kills, book, chance, bench, tally)
+    assert tally["acknowledged"] > kills, "the servers were hardly written to"
+    assert {act.kind for act in every} >= {"weigh-out", "strike-out", "temperature", "grain", "trim", "leftover"}
+
+
+def test_the_program_itself_is_killed_as_a_person_started_it(
+    chance: random.Random, client: TestClient, tmp_path: Path, pytestconfig: pytest.Config
+) -> None:
+    kills = 30 if pytestconfig.getoption("--long") else 3
+    book, bench = _set_up(client, chance, tmp_path, kills)
+    program = Program(book, chance.randrange(45000, 60000, 20))
+    tally: Counter[str] = Counter()
+    _kill(program, kills, book, chance, bench, tally, early=0.0)
+    assert tally["acknowledged"] >= kills
