@@ -10,7 +10,7 @@ import webbrowser
 from collections.abc import Sequence
 from pathlib import Path
 
-from app import backups, bookfile, commands, logbook
+from app import backups, bookfile, commands, lan, logbook
 from app.errors import Trouble
 from app.instance import Instance, InUse
 from app.settings import Settings, book_path
@@ -57,6 +57,11 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--demo", action="store_true", help="use the separate, invented demonstration book")
     parser.add_argument("--book", type=Path, help="the book's file, if not in your data folder")
     parser.add_argument("--port", type=int, help=f"port on this machine (left out: a free one from {FIRST_PORT})")
+    parser.add_argument(
+        "--lan", nargs="?", const=lan.EVERYWHERE, type=lan.of_own_network, metavar="ADDRESS",
+        help="let paired devices of your own network in, at all of this computer's addresses or at that one; "
+        "the traffic is not encrypted",
+    )  # fmt: skip
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
     parser.add_argument("--replace", action="store_true", help="write over FILE if it is there")
     return parser
@@ -72,7 +77,7 @@ def _run(options: argparse.Namespace, book: Path) -> int:
     if options.command in done:
         print(done[options.command]())
         return 0
-    settings = Settings(book=book, demo=options.demo, port=options.port or FIRST_PORT, copies=True)
+    settings = Settings(book=book, demo=options.demo, port=options.port or FIRST_PORT, copies=True, lan=options.lan)
     try:
         with Instance(book) as instance:
             return _serve(settings, instance, open_browser=not options.no_browser, search=options.port is None)
@@ -91,17 +96,21 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
     from app.main import create_app
 
     logbook.begin(settings.book)
-    listener = _listener(settings, search)
+    listeners = _listeners(settings, search)
     _look_at(settings)
     app = create_app(settings)
-    address = f"http://{settings.host}:{listener.getsockname()[1]}/"
+    port = listeners[0].getsockname()[1]
+    address = f"http://{settings.host}:{port}/"
     instance.tell(address)
     print(f"Grainbook is open at {address}\nThe book: {settings.book}\nStop with Ctrl+C.", flush=True)
-    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
+    if settings.lan:
+        print(lan.opened(app.state.lan, settings.lan, port), flush=True)
+    # What a proxy says of a client is never believed, whatever the environment asks for.
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False))
     if open_browser:
         threading.Thread(target=_show_when_up, args=(server, address), daemon=True).start()
     logbook.note("The book was opened.")
-    server.run(sockets=[listener])
+    server.run(sockets=listeners)
     logbook.note("The book was closed.")
     return 0
 
@@ -148,6 +157,20 @@ def _listener(settings: Settings, search: bool) -> socket.socket:
         raise Trouble(
             f"Port {settings.port} is taken by another program. {NOT_OPENED} Give another --port, or leave it out and "
             "a free one is found."
+        ) from error
+
+
+def _listeners(settings: Settings, search: bool) -> list[socket.socket]:
+    """Where the book answers: on this machine, and with `--lan` on its network at the same port."""
+    here = _listener(settings, search)
+    if settings.lan is None:
+        return [here]
+    try:
+        return lan.listeners(here, settings.lan, lambda host, port: _listen(host, port, 1))
+    except OSError as error:
+        raise Trouble(
+            f"This computer cannot be reached at {settings.lan} ({error.strerror}). {NOT_OPENED} Give an address that "
+            "its network settings show, or --lan alone, or another --port."
         ) from error
 
 

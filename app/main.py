@@ -1,9 +1,7 @@
 """The application: only assembled here."""
 
-from collections.abc import Awaitable, Callable
 from contextlib import asynccontextmanager
 from typing import Any
-from urllib.parse import urlsplit
 
 from fastapi import FastAPI, Request
 from fastapi.exception_handlers import request_validation_exception_handler
@@ -11,20 +9,14 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
-from starlette.middleware.trustedhost import TrustedHostMiddleware
 
-from app import web
+from app import access, web
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
+from app.lan import Lan
 from app.routers import ROUTERS
 from app.services import first_run
 from app.settings import Settings, resource
-
-LOCAL_HOSTS = ["localhost", "127.0.0.1", "[::1]"]
-POLICY = (
-    "default-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; "
-    "object-src 'none'"
-)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -41,6 +33,7 @@ def create_app(settings: Settings) -> FastAPI:
     app = FastAPI(title="Grainbook", openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.engine = engine
     app.state.settings = settings
+    app.state.lan = Lan() if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:
         app.include_router(router)
@@ -48,29 +41,13 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _address_error)
     app.add_exception_handler(Exception, _own_fault)
-    app.middleware("http")(_guard)
-    app.add_middleware(TrustedHostMiddleware, allowed_hosts=LOCAL_HOSTS)
+    app.add_middleware(access.Gate, engine=engine, lan=app.state.lan)
     return app
 
 
-async def _guard(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
-    """No post from another site, no framing, no script but our own."""
-    origin = request.headers.get("origin")
-    if request.method not in ("GET", "HEAD") and origin is not None and origin != "null":
-        if urlsplit(origin).netloc != request.headers.get("host"):
-            return PlainTextResponse("This request came from another site and was refused.", status_code=403)
-    elif request.method not in ("GET", "HEAD") and origin == "null":
-        return PlainTextResponse("This request came from an unknown place and was refused.", status_code=403)
-    response = await call_next(request)
-    response.headers["Content-Security-Policy"] = POLICY
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Referrer-Policy"] = "same-origin"
-    if not request.url.path.startswith("/static/"):
-        response.headers["Cache-Control"] = "no-store"
-    return response
-
-
 def _error_page(request: Request, status: int, message: str) -> Response:
+    if request.state.device is None:  # a device that is not paired sees nothing of the book's pages
+        return PlainTextResponse(message, status_code=status)
     with reading(request.app.state.engine) as session:
         return web.render(request, session, "error.html", status=status, code=status, message=message)
 
@@ -108,4 +85,5 @@ def _own_fault(_request: Request, _error: Exception) -> Response:
         "Grainbook made a mistake, and this was not saved. What was saved before is in the book as it was. Go back "
         "(what you typed in a longer form is kept) and try again; the terminal that Grainbook runs in says more.",
         status_code=500,
+        headers=access.HEADERS,
     )

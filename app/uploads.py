@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from fastapi import Request
 from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
 
 FORM_ROOM = 1_000_000
 """What the texts of a form may add to the files [bytes]."""
@@ -22,6 +23,20 @@ class Sent:
     too_large: bool = False
 
 
+def refuse_larger(request: Request, most: int) -> None:
+    """Refuse a request without files that is longer than it says it may be, or does not say, before it is read.
+
+    Raises
+    ------
+    HTTPException
+        413; a page can be drawn from it.
+    """
+    told = request.headers.get("content-length")
+    files = request.headers.get("content-type", "").startswith("multipart/")
+    if (told is None and files) or (told is not None and not (told.isdecimal() and int(told[:18]) <= most)):
+        raise HTTPException(413, f"This is more than the {most // 1_000_000} MB that a form may have.")
+
+
 def up_to(most: int) -> Callable[[Request], Awaitable[Sent]]:
     """A dependency that reads a form with files of at most so many bytes in all.
 
@@ -31,7 +46,7 @@ def up_to(most: int) -> Callable[[Request], Awaitable[Sent]]:
 
     async def read(request: Request) -> Sent:
         told = request.headers.get("content-length", "")
-        if not told.isdecimal() or int(told) > most + FORM_ROOM:
+        if not told.isdecimal() or int(told[:18]) > most + FORM_ROOM:
             async for _ in request.stream():
                 pass
             return Sent(too_large=True)

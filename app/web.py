@@ -19,7 +19,7 @@ from jinja2.runtime import Context
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from app import clock, units
+from app import clock, units, uploads
 from app.calc.errors import CalcError
 from app.calc.ingredients import INGREDIENTS
 from app.db import reading, writing
@@ -36,7 +36,8 @@ Page = Callable[[Session, Form], Response]
 
 
 async def _typed(request: Request) -> Texts:
-    data = await request.form()
+    uploads.refuse_larger(request, uploads.FORM_ROOM)
+    data = await request.form(max_files=0)
     return [(_writable(name), _writable(value)) for name, value in data.multi_items() if isinstance(value, str)]
 
 
@@ -105,11 +106,12 @@ def render(request: Request, session: Session, template: str, *, status: int = 2
     notice = unquote(request.cookies.get("notice", ""))
     page = templates.get_template(template).render(
         request=request, path=request.url.path, workshop=workshop, units=workshop.units,
-        demo=request.app.state.settings.demo, notice=notice, **{"section": "", **context},
+        demo=request.app.state.settings.demo, lan=request.app.state.lan is not None, notice=notice,
+        **{"section": "", **context},
     )  # fmt: skip
     response = HTMLResponse(page, status_code=status)
     if notice:
-        response.delete_cookie("notice")
+        response.delete_cookie("notice", httponly=True, samesite="strict")
     return response
 
 

@@ -6,6 +6,7 @@ from app.models.book import Draft, OnceToken
 from app.models.cast import CastSession, CastStep, SessionNote, SessionOpening, TemperatureReading
 from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem
 from app.models.curve import Curve, CurveFile
+from app.models.device import PairedDevice
 from app.models.firing import Firing
 from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
@@ -51,6 +52,7 @@ __all__ = [
     "Nozzle",
     "NozzleMeasure",
     "OnceToken",
+    "PairedDevice",
     "Person",
     "Prediction",
     "ReWeigh",

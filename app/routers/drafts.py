@@ -24,7 +24,9 @@ def keep(request: Request, page: str, typed: Typed) -> Response:
 
 @router.get("/discard")
 def discard(request: Request, page: str, back: str) -> Response:
-    """Forget what stands in the form of a page, and open it afresh."""
+    """Forget what stands in the form of a page, and open it afresh; a link of another site forgets nothing."""
+    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return redirect("/")
     with writing(request.app.state.engine) as session:
         drafts.discard(session, page)
         session.commit()

@@ -1,0 +1,163 @@
+"""Pairing codes: short-lived, used once, and guessed at with growing waits. Both clocks are turned by hand."""
+
+from datetime import timedelta
+
+import pytest
+
+from app import clock
+from app.pairing import DIGITS, FORGET_S, GUESSES, HOLDS, Desk
+
+
+class Watch:
+    """Seconds that pass only when told."""
+
+    def __init__(self) -> None:
+        self.now = 1000.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+@pytest.fixture
+def watch() -> Watch:
+    return Watch()
+
+
+@pytest.fixture
+def desk(watch: Watch) -> Desk:
+    return Desk(seconds=watch)
+
+
+def _wrong(desk: Desk) -> str:
+    code = desk.code()
+    return "00000000" if code is None or code.digits != "00000000" else "00000001"
+
+
+def _miss(desk: Desk, watch: Watch, sender: str, times: int = 1) -> None:
+    """Wrong guesses, each as early as its sender is allowed to."""
+    for _ in range(times):
+        watch.now += desk.wait(sender)
+        assert not desk.take(sender, _wrong(desk))
+
+
+def test_a_code_has_eight_digits_and_no_two_are_alike(desk: Desk) -> None:
+    codes = {desk.new_code().digits for _ in range(200)}
+    assert len(codes) == 200  # 200 of 10^8: two alike once in 5,000 runs
+    assert all(len(code) == DIGITS and code.isdecimal() for code in codes)
+    assert {sign for code in codes for sign in code} == set("0123456789")
+
+
+def test_a_code_is_used_once(desk: Desk) -> None:
+    digits = desk.new_code().digits
+    assert desk.take("tablet", digits)
+    assert not desk.take("tablet", digits)
+    assert desk.code() is None
+
+
+def test_a_code_is_read_with_the_blanks_it_is_shown_with(desk: Desk) -> None:
+    assert desk.take("tablet", str(desk.new_code()))
+    assert desk.take("tablet", f" {desk.new_code().digits[:4]}-{desk.code().digits[4:]} ")  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("typed", ["", " ", "0", "x" * 5000, "\ud800", "٣٣٣٣٣٣٣٣", "12345678 9"])
+def test_what_is_no_code_is_wrong(desk: Desk, typed: str) -> None:
+    desk.new_code()
+    assert not desk.take("tablet", typed)
+
+
+def test_a_longer_text_that_begins_with_the_code_is_wrong(desk: Desk) -> None:
+    assert not desk.take("tablet", desk.new_code().digits + "0")
+
+
+def test_a_new_code_ends_the_one_before(desk: Desk) -> None:
+    first = desk.new_code().digits
+    desk.new_code()
+    assert not desk.take("tablet", first)
+
+
+def test_without_a_code_nothing_is_right(desk: Desk) -> None:
+    assert not desk.take("tablet", "")
+    assert not desk.take("other", "00000000")
+
+
+def test_a_code_ends_after_ten_minutes_by_either_clock(desk: Desk, watch: Watch) -> None:
+    moment = clock.now()
+    with clock.turned_to(moment) as turn:
+        digits = desk.new_code().digits
+        watch.now += HOLDS.total_seconds() - 1
+        assert desk.code() is not None
+        watch.now += 1
+        assert desk.code() is None
+        assert not desk.take("tablet", digits)
+        digits = desk.new_code().digits
+        turn(moment + HOLDS)  # the computer slept, and its seconds with it
+        assert desk.code() is None
+        turn(moment - timedelta(days=1))  # set back: the seconds still count
+        watch.now += HOLDS.total_seconds()
+        assert desk.code() is None
+
+
+def test_each_wrong_guess_doubles_the_wait_of_its_sender(desk: Desk, watch: Watch) -> None:
+    desk.new_code()
+    waits = []
+    for _ in range(12):
+        _miss(desk, watch, "guesser")
+        waits.append(desk.wait("guesser"))
+    assert waits == [2, 4, 8, 16, 32, 64, 128, 256, 512, 900, 900, 900]
+
+
+def test_everybody_else_waits_too_but_at_most_a_minute(desk: Desk, watch: Watch) -> None:
+    desk.new_code()
+    waits = []
+    for i in range(9):
+        _miss(desk, watch, f"guesser {i}")  # a new address for each guess does not help
+        waits.append(desk.wait("the owner's tablet"))
+    assert waits == [1, 2, 4, 8, 16, 32, 60, 60, 60]
+
+
+def test_a_guess_during_the_wait_is_not_looked_at_and_does_not_lengthen_it(desk: Desk, watch: Watch) -> None:
+    digits = desk.new_code().digits
+    _miss(desk, watch, "guesser", 3)
+    before = desk.wait("guesser")
+    assert not desk.take("guesser", digits)
+    assert not desk.take("guesser", _wrong(desk))
+    assert desk.wait("guesser") == before
+    watch.now += before
+    assert desk.take("guesser", digits)
+
+
+def test_ten_wrong_guesses_withdraw_the_code_whoever_made_them(desk: Desk, watch: Watch) -> None:
+    digits = desk.new_code().digits
+    with clock.turned_to(clock.now()):
+        for i in range(GUESSES):
+            assert desk.code() is not None
+            _miss(desk, watch, f"guesser {i}")
+        assert watch.now - 1000 < HOLDS.total_seconds()  # it did not end by its time
+        assert desk.code() is None
+        watch.now += 3600
+        assert not desk.take("tablet", digits)
+
+
+def test_waits_outlast_a_new_code_and_are_forgotten_after_an_hour(desk: Desk, watch: Watch) -> None:
+    _miss(desk, watch, "guesser", 5)
+    desk.new_code()
+    assert desk.wait("guesser") == 32
+    watch.now += FORGET_S + 1
+    assert desk.wait("guesser") == 0
+    _miss(desk, watch, "guesser")
+    assert desk.wait("guesser") == 2
+
+
+def test_no_more_is_remembered_than_guesses_of_an_hour(desk: Desk, watch: Watch) -> None:
+    for i in range(500):
+        _miss(desk, watch, f"guesser {i}")
+    assert len(desk._each) <= FORGET_S / 60 + 7
+
+
+def test_a_right_code_clears_its_senders_own_wait_only(desk: Desk, watch: Watch) -> None:
+    _miss(desk, watch, "tablet", 3)
+    _miss(desk, watch, "guesser", 6)
+    watch.now += 60  # everybody's wait is over, the guesser's is not
+    assert desk.take("tablet", desk.new_code().digits)
+    assert desk.wait("guesser") > 0
+    assert not desk._each.get("tablet")
