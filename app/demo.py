@@ -93,14 +93,15 @@ class _Workshop:
     session: Session
     turn: Callable[[datetime], None]
     start: datetime = field(default_factory=clock.now)
-    lots: list[Batch] = field(default_factory=list)
+    lots: dict[int, Batch] = field(default_factory=dict)
 
     def act(self, story: Told) -> None:
         """All of it, in the order of its days, ending at the moment the book is made."""
         self._own(story)
         days: list[tuple[int, Callable[[Told], None], Told]] = []
         days += [(supply["days_ago"], self._buy, supply) for supply in story["supply"]]
-        days += [(lot["days_ago"], self._cast_lot, lot) for lot in story["lot"]]
+        numbered = [{**lot, "number": number} for number, lot in enumerate(story["lot"], start=1)]
+        days += [(lot["days_ago"], self._cast_lot, lot) for lot in numbered]
         days += [(kept["days_ago"], self._look_after, kept) for kept in story["kept"]]
         days += [(firing["days_ago"], self._fire, firing) for firing in story["firing"]]
         for days_ago, act, told in sorted(days, key=lambda day: -day[0]):
@@ -248,7 +249,7 @@ class _Workshop:
 
     def _cast_lot(self, told: Told) -> None:
         batch = self._plan(told)
-        self.lots.append(batch)
+        self.lots[told["number"]] = batch
         self._open(batch)
         self._weigh_out(batch)
         self._steps(batch, "pull", told["temperatures"])
@@ -275,7 +276,7 @@ class _Workshop:
 
     def _look_after(self, told: Told) -> None:
         """Sticks burned, bags put away, grains weighed again, as told of a lot."""
-        lot = self.lots[told["lot"] - 1]
+        lot = self.lots[told["lot"]]
         for seconds in told.get("sticks", []):
             stick = {"length": "50 mm", "burn_time": f"{seconds} s", "elevation": "12 m", "by_video": True}
             stick["burned_on"] = clock.today()
@@ -291,7 +292,7 @@ class _Workshop:
     # --- Motors and firings ---------------------------------------------------------------------------
 
     def _build(self, told: Told) -> MotorBuild:
-        lot = self.lots[told["lot"] - 1]
+        lot = self.lots[told["lot"]]
         free = [g for g in grains.ready(self.session) if g.batch_id == lot.pk][: told["grains"]]
         nozzle = self.session.get(Nozzle, self._named(Nozzle, told["nozzle"]))
         assert nozzle is not None
