@@ -243,6 +243,40 @@ GUARDS: dict[str, str] = record.triggers() | dict(
                   "a curve is read again, not rewritten or erased")
             for act in ("UPDATE", "DELETE")
         ),
+        _stop("guard_altimeter_file_stays", "BEFORE UPDATE ON altimeter_file", "1",
+              "a file of an altimeter is kept as it came"),
+        *(
+            _stop(f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}", "1", words)
+            for table, words in (
+                ("altimeter_track", "the record of a flight is read again, not rewritten or erased"),
+                ("firing_finding", "what was found is told again, not rewritten or erased"),
+                ("suspect_grain", "what was found is told again, not rewritten or erased"),
+            )
+            for act in ("UPDATE", "DELETE")
+        ),
+        _stop(
+            "guard_suspect_was_in_it", "BEFORE INSERT ON suspect_grain",
+            """NOT EXISTS (SELECT 1 FROM firing_finding n JOIN firing f ON f.id = n.firing_id
+                JOIN build_grain g ON g.motor_build_id = f.motor_build_id
+                WHERE n.id = NEW.firing_finding_id AND g.grain_id = NEW.grain_id)""",
+            "only a grain of the motor can be suspected",
+        ),
+        *(
+            _stop(
+                f"guard_{table}_stays", f"BEFORE UPDATE ON {table}",
+                "OLD.voided_at IS NOT NULL OR " + " OR ".join(f"NEW.{name} IS NOT OLD.{name}" for name in kept),
+                f"{noun} is struck out with a reason, not rewritten",
+            )
+            for table, noun, kept in (
+                ("firing_picture", "a picture",
+                 ("firing_id", "name", "caption", "media_type", "width", "height", "sha256", "size_bytes", "raw")),
+                ("firing_reference", "a reference", ("firing_id", "address", "caption")),
+            )
+        ),
+        *(
+            _stop(f"guard_{table}_kept", f"BEFORE DELETE ON {table}", "1", f"{noun} is struck out, not erased")
+            for table, noun in (("firing_picture", "a picture"), ("firing_reference", "a reference"))
+        ),
         # Stored grains and test pieces: what was noted stays
         *(
             _stop(f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}", "1", words)

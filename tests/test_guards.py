@@ -598,6 +598,50 @@ def test_a_logger_s_file_and_what_was_read_of_it_stay(session: Session, attack: 
         sql(session, attack)
 
 
+@pytest.mark.parametrize(
+    ("attack", "words"),
+    [
+        ("UPDATE altimeter_file SET name = 'another'", "kept as it came"),
+        ("UPDATE altimeter_track SET apogee_m = 2", "read again"),
+        ("DELETE FROM altimeter_track", "read again"),
+        ("DELETE FROM altimeter_file", "FOREIGN KEY"),
+        ("UPDATE firing_finding SET case_words = 'whole'", "told again"),
+        ("DELETE FROM firing_finding", "told again"),
+        ("UPDATE suspect_grain SET version = 2", "told again"),
+        ("DELETE FROM suspect_grain", "told again"),
+        ("UPDATE suspect_grain SET grain_id = 2", "told again"),
+        ("UPDATE firing_picture SET raw = x'00'", "struck out with a reason, not rewritten"),
+        ("UPDATE firing_picture SET caption = 'y'", "struck out with a reason, not rewritten"),
+        ("UPDATE firing_picture SET voided_at = '2026-11-25'", "voided_with_reason"),
+        ("DELETE FROM firing_picture", "not erased"),
+        ("UPDATE firing_reference SET address = 'y'", "struck out with a reason, not rewritten"),
+        ("DELETE FROM firing_reference", "not erased"),
+    ],
+)
+def test_what_belongs_to_a_firing_stays(session: Session, attack: str, words: str) -> None:
+    """guard_altimeter_file_stays, guard_altimeter_track_update, guard_altimeter_track_delete,
+    guard_firing_finding_update, guard_firing_finding_delete, guard_suspect_grain_update, guard_suspect_grain_delete,
+    guard_suspect_was_in_it, guard_firing_picture_stays, guard_firing_picture_kept, guard_firing_reference_stays,
+    guard_firing_reference_kept"""
+    inside, other = build.ready_grains(session, 2)
+    motor(session, inside.pk)
+    insert(session, "firing", {"motor_build_id": 1, "kind": "flight", "result": "burst"})
+    insert(session, "altimeter_file", {"firing_id": 1, "raw": b"0"})
+    insert(session, "altimeter_track", {"firing_id": 1, "altimeter_file_id": 1})
+    insert(session, "firing_finding", {"firing_id": 1})
+    insert(session, "firing_picture", {"firing_id": 1, "raw": b"0", "media_type": "image/png"})
+    insert(session, "firing_reference", {"firing_id": 1})
+    with pytest.raises(IntegrityError, match="only a grain of the motor"):
+        insert(session, "suspect_grain", {"firing_finding_id": 1, "grain_id": other.pk})
+    insert(session, "suspect_grain", {"firing_finding_id": 1, "grain_id": inside.pk})
+    with pytest.raises(IntegrityError, match=words):
+        sql(session, attack)
+    for table in ("firing_picture", "firing_reference"):
+        sql(session, f"UPDATE {table} SET voided_at = '2026-11-25 12:00:00', voided_why = 'another motor'")
+        with pytest.raises(IntegrityError, match="struck out with a reason"):
+            sql(session, f"UPDATE {table} SET voided_at = NULL")
+
+
 @pytest.mark.parametrize("attack", ["UPDATE grain_bag SET version = 2", "DELETE FROM grain_bag"])
 def test_where_a_stored_grain_lay_stays(session: Session, attack: str) -> None:
     """guard_grain_bag_update, guard_grain_bag_delete"""

@@ -1,5 +1,6 @@
 """One file per noun. `XIn` is checked form data, `X` is a table."""
 
+from app.models.altimeter import AltimeterFile, AltimeterTrack
 from app.models.bag import GrainBag, ReWeigh
 from app.models.batch import Batch, BatchItem, BatchPart, Leftover, WeighOut
 from app.models.book import Draft, OnceToken
@@ -8,6 +9,7 @@ from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, C
 from app.models.curve import Curve, CurveFile
 from app.models.device import PairedDevice
 from app.models.firing import Firing
+from app.models.firing_log import FiringFinding, FiringPicture, FiringReference, SuspectGrain
 from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
@@ -21,6 +23,8 @@ from app.models.workshop import Workshop
 
 __all__ = [
     "ActInHand",
+    "AltimeterFile",
+    "AltimeterTrack",
     "Batch",
     "BatchItem",
     "BatchPart",
@@ -40,6 +44,9 @@ __all__ = [
     "CurveFile",
     "Draft",
     "Firing",
+    "FiringFinding",
+    "FiringPicture",
+    "FiringReference",
     "Formula",
     "FormulaPart",
     "Grain",
@@ -64,6 +71,7 @@ __all__ = [
     "StruckWeighing",
     "Supply",
     "SupplyCorrection",
+    "SuspectGrain",
     "TemperatureReading",
     "TestPiece",
     "WeighOut",

@@ -23,6 +23,24 @@ RESULTS = {
     "other": "Something else",
 }
 
+FAILED = ("nozzle", "burst", "burn_through")
+"""Results that ask for what was found."""
+
+WINDS = {
+    "N": "north", "NE": "north-east", "E": "east", "SE": "south-east", "S": "south", "SW": "south-west", "W": "west",
+    "NW": "north-west",
+}  # fmt: skip
+
+SMOKE = {"usual": "White, as usual", "thin": "Thin", "dark": "Dark or sooty", "none": "None seen"}
+
+NOZZLES = {
+    "clean": "Clean",
+    "crust": "Crust in the throat",
+    "worn": "Throat worn or oval",
+    "cracked": "Cracked or chipped",
+    "gone": "Gone",
+}
+
 
 class Firing(Row, table=True):
     """One attempt. All but 'did not light' use up the grains, and count a use of the nozzle."""
@@ -56,6 +74,24 @@ class Firing(Row, table=True):
     measured_peak_pressure_typed: str | None = None
     throat_after_m: float | None = None
     throat_after_typed: str | None = None
+    igniter: str = ""
+    igniter_made: str = ""
+    delay_planned_s: float | None = None
+    delay_planned_typed: str | None = None
+    delay_seen_s: float | None = None
+    delay_seen_typed: str | None = None
+    delay_words: str = ""
+    humidity_share: float | None = None
+    humidity_typed: str | None = None
+    air_pressure_pa: float | None = None
+    air_pressure_typed: str | None = None
+    wind_from: str | None = None
+    smoke: str | None = None
+    lit_after_s: float | None = None
+    lit_after_typed: str | None = None
+    chuffed: bool = False
+    spat: bool = False
+    nozzle_seen: str | None = None
 
 
 class FiringIn(FormIn):
@@ -70,16 +106,37 @@ class FiringIn(FormIn):
         None, title="Air temperature"
     )
     wind: Annotated[Quantity, Measure("speed", ge=0, le=80)] | None = FormField(None, title="Wind")
+    wind_from: Literal["N", "NE", "E", "SE", "S", "SW", "W", "NW"] | None = FormField(None, title="Wind from")
+    humidity: Annotated[Quantity, Measure("share", ge=0, le=1)] | None = FormField(None, title="Humidity")
+    air_pressure: Annotated[Quantity, Measure("pressure", ge=50_000, le=110_000, unit="hPa")] | None = FormField(
+        None, title="Air pressure", description="At the place, not reduced to sea level."
+    )
     weather: str = FormField("", max_length=300, title="Weather in words")
+    igniter: str = FormField("", max_length=200, title="Igniter", description="What it was and where it sat.")
+    igniter_made: str = FormField("", max_length=500, title="How it was made")
+    delay_planned: Annotated[Quantity, Measure("time", ge=0, le=120)] | None = FormField(
+        None, title="Delay planned", description="From burnout to ejection."
+    )
+    delay_seen: Annotated[Quantity, Measure("time", ge=0, le=600)] | None = FormField(None, title="Delay as it was")
+    delay_words: str = FormField("", max_length=300, title="What really happened at the ejection")
     result: Literal["good", "weak", "rough", "no_light", "nozzle", "burst", "burn_through", "recovery", "other"] = (
         FormField(title="Result")
+    )
+    smoke: Literal["usual", "thin", "dark", "none"] | None = FormField(None, title="Smoke")
+    lit_after: Annotated[Quantity, Measure("time", ge=0, le=600)] | None = FormField(
+        None, title="Lit late by", description="From the igniter's fire to full thrust."
+    )
+    chuffed: bool = FormField(False, title="It chuffed")
+    spat: bool = FormField(False, title="It spat out burning pieces")
+    nozzle_seen: Literal["clean", "crust", "worn", "cracked", "gone"] | None = FormField(
+        None, title="Nozzle afterwards"
     )
     words: str = FormField(
         "",
         max_length=4000,
         title="What was seen",
         json_schema_extra={"rows": 4},
-        description="Failures: what was found of case, closure, nozzle and grains.",
+        description="After a failure you are asked next what was found of case, closures, nozzle and grains.",
     )
     altitude: Annotated[Quantity, Measure("altitude", gt=0, le=200000)] | None = FormField(
         None, title="Altitude reached", description="Above the field."
