@@ -18,7 +18,7 @@ from app.forms import Choice, Form, from_texts
 from app.models import CurveFile, Firing
 from app.models.base import FormIn
 from app.models.curve import ReadIn, UploadIn
-from app.services import curves, firings, workshop
+from app.services import curves, firings, logger_files, workshop
 from app.services.curves import Measured
 from app.services.outlook import Outlook
 from app.services.reading import Result
@@ -69,7 +69,7 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
 
     if sent.too_large:
         form = from_texts(UploadIn, [], "form", request.url.path, {})
-        form.refuse("file", curves.too_large())
+        form.refuse("file", logger_files.too_large(curves.LIMIT))
         with reading(request.app.state.engine) as session:
             response = _page(request, session, firing_id, form)
         response.status_code = 413

@@ -1,22 +1,19 @@
 """Measured curves: the logger's file kept as it came, read as a person says, and set beside the prediction."""
 
-import hashlib
 import json
 from dataclasses import dataclass
 from datetime import timedelta
 from math import floor, log10, pi
 
 import numpy as np
-from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from app.calc import curvefile
-from app.calc.errors import CalcError
 from app.calc.impulse import BURN_SHARE, threshold_times
-from app.errors import NotFound, Refused
+from app.errors import Refused
 from app.models import Curve, CurveFile, Firing, Prediction
 from app.models.curve import ReadIn
-from app.services import firings, motors, outlook, reading, rows, workshop
+from app.services import firings, logger_files, motors, outlook, reading, rows, workshop
 from app.services.motors import Built
 from app.services.outlook import Outlook, Range
 from app.services.reading import Motor, Result
@@ -53,8 +50,7 @@ class Line:
 
 def files(session: Session, firing: Firing) -> list[CurveFile]:
     """The files of a firing, newest first; their content is fetched only when it is read."""
-    query = select(CurveFile).where(CurveFile.firing_id == firing.pk).order_by(col(CurveFile.id).desc())
-    return list(session.exec(query.options(defer(CurveFile.raw))))  # type: ignore[arg-type]
+    return logger_files.of_firing(session, CurveFile, firing)
 
 
 def file(session: Session, firing: Firing, file_id: int) -> CurveFile:
@@ -65,10 +61,7 @@ def file(session: Session, firing: Firing, file_id: int) -> CurveFile:
     NotFound
         The firing has no such file.
     """
-    found = next((f for f in files(session, firing) if f.pk == file_id), None)
-    if found is None:
-        raise NotFound("This firing has no such file.")
-    return found
+    return logger_files.one(session, CurveFile, firing, file_id)
 
 
 def readings(session: Session, firing: Firing) -> list[Curve]:
@@ -119,30 +112,7 @@ def take_in(session: Session, firing: Firing, name: str, raw: bytes) -> CurveFil
     """
     if firing.result == "no_light":
         raise Refused("This motor did not light, so there is no curve of it. Correct the firing first.", field="file")
-    if len(raw) > LIMIT:
-        raise Refused(too_large(), field="file")
-    if not name and not raw:
-        raise Refused("Choose the file that the logger wrote.", field="file")
-    try:
-        reading.guess(curvefile.plain_text(raw))
-    except CalcError as error:
-        raise reading.refusal(error) from None
-    digest = hashlib.sha256(raw).hexdigest()
-    same = next((f for f in files(session, firing) if f.sha256 == digest), None)
-    if same is not None:
-        return same
-    row = CurveFile(firing_id=firing.pk, name=name or "no name", sha256=digest, size_bytes=len(raw), raw=raw)
-    session.add(row)
-    session.flush()
-    return row
-
-
-def too_large() -> str:
-    """What is said of a file over the limit."""
-    return (
-        f"The file is larger than {LIMIT // 1024**2} MB. Cut it to the seconds around the burn, or record with fewer "
-        "samples a second."
-    )
+    return logger_files.take_in(session, CurveFile, firing, name, raw, LIMIT)
 
 
 def throw_away(session: Session, firing: Firing, file_id: int) -> None:

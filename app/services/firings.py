@@ -21,7 +21,7 @@ KINDS = {"static": "Static test", "flight": "Flight"}
 NEEDS_WORDS = ("nozzle", "burst", "burn_through", "other")
 """Results that say little without words."""
 
-MEASURED = ("altitude", "measured_impulse", "measured_burn_time", "measured_peak_pressure")
+MEASURED = ("delay_seen", "lit_after", "altitude", "measured_impulse", "measured_burn_time", "measured_peak_pressure")
 
 
 Beside = tuple[str, float | None, Range | None, str]
