@@ -14,6 +14,7 @@ from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
 from app.models.history import ActInHand, Change, Person
+from app.models.learning import FiringFit, FiringLeftOut, LearningPause
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import LaunchField, Rocket
 from app.models.runsheet import RunSheet, RunSheetLine
@@ -45,6 +46,8 @@ __all__ = [
     "Draft",
     "Firing",
     "FiringFinding",
+    "FiringFit",
+    "FiringLeftOut",
     "FiringPicture",
     "FiringReference",
     "Formula",
@@ -54,6 +57,7 @@ __all__ = [
     "GrainMeasure",
     "GrainPattern",
     "LaunchField",
+    "LearningPause",
     "Leftover",
     "MotorBuild",
     "Nozzle",

@@ -65,6 +65,7 @@ class Workshop(Row, table=True):
     grain_gap_m: float = 0.002
     rate_per_kelvin_share: float = 0.002
     igniter_pressure_pa: float = 0.5e6
+    learn: bool = True
 
     @property
     def units(self) -> UnitSystem:
@@ -148,3 +149,7 @@ class WorkshopIn(FormIn):
     igniter_pressure: Annotated[Quantity, Measure("pressure", ge=2e5, le=5e6)] = FormField(
         title="Pressure at ignition", description="What the igniter alone brings the chamber to; an assumption."
     )
+    learn: bool = FormField(
+        False, title="Predictions use what firings taught",
+        description="Off: every prediction stands on the published laws and the efficiencies above alone.",
+    )  # fmt: skip
