@@ -26,9 +26,11 @@ COMMANDS = {
     "where": "tell where the book, its copies and its log are",
     "backup": "copy the book to FILE, also while it is open",
     "restore": "put the copy FILE in the book's place; the book that stood there is kept beside it",
+    "export": "write everything to the zip FILE, as JSON, CSV and files",
+    "import": "make the book of such a zip FILE; only a new, empty book is replaced",
     "migrate": "create the book or bring it to this version, without opening it",
 }
-NEED_A_FILE = ("backup", "restore")
+NEED_A_FILE = ("backup", "restore", "export", "import")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -73,6 +75,8 @@ def _run(options: argparse.Namespace, book: Path) -> int:
         "migrate": lambda: commands.migrate(book),
         "backup": lambda: commands.backup(book, options.file, options.replace),
         "restore": lambda: commands.restore(book, options.file),
+        "export": lambda: commands.export(book, options.file, options.replace),
+        "import": lambda: commands.take_in(book, options.file),
     }
     if options.command in done:
         print(done[options.command]())

@@ -40,6 +40,26 @@ def restore(book: Path, file: Path) -> str:
     return f"The book is now the one of {file}. {kept}"
 
 
+def export(book: Path, target: Path, replace: bool) -> str:
+    """Write everything in the book to a zip, also while it is open."""
+    from app import export as whole
+
+    _there(book)
+    _free(target, book, replace)
+    whole.write(book, target)
+    return f"Everything in the book is in {target}: JSON to be read back, CSV for a spreadsheet, and its files."
+
+
+def take_in(book: Path, file: Path) -> str:
+    """Make the book of such a zip; only a new, empty book is replaced."""
+    from app import intake
+
+    with Instance(book):
+        replaced = intake.read(file, book)
+    kept = f" The empty book that it replaced is kept as {replaced}." if replaced else ""
+    return f"The book {book} was made of {file}.{kept}"
+
+
 def _there(book: Path) -> None:
     if not book.is_file():
         raise Trouble(f"There is no book at {book}. Nothing was written. Start grainbook once to make it.")
