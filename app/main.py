@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from app import access, web
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
+from app.keeper import Keeper
 from app.lan import Lan
 from app.routers import ROUTERS
 from app.services import first_run
@@ -24,15 +25,20 @@ def create_app(settings: Settings) -> FastAPI:
     migrate(settings.book)
     engine = open_engine(settings.book)
     first_run.prepare(engine)
+    keeper = Keeper(settings.book)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> Any:
+        if settings.copies:
+            keeper.start()
         yield
+        keeper.stop()
         engine.dispose()
 
     app = FastAPI(title="Grainbook", openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.engine = engine
     app.state.settings = settings
+    app.state.keeper = keeper
     app.state.lan = Lan() if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:
