@@ -253,7 +253,7 @@ def predict_again(session: Session, build: MotorBuild) -> Prediction:
     built = around(session, build)
     if built.state != "ready":
         raise Refused(f"{build.code} is {built.state_words.lower()}; its prediction stays as it was made.")
-    outlook = prediction.predict(session, _setup(session, built))
+    outlook = prediction.predict(session, setup_of(session, built))
     row = Prediction(
         motor_build_id=build.pk,
         made_at=clock.now(),
@@ -270,7 +270,8 @@ def predict_again(session: Session, build: MotorBuild) -> Prediction:
     return row
 
 
-def _setup(session: Session, built: Built) -> Setup:
+def setup_of(session: Session, built: Built) -> Setup:
+    """A build as a prediction takes it: each grain with its own mass and sizes, the throat as measured then."""
     build = built.build
     burning = [
         prediction.burning(

@@ -79,6 +79,15 @@ class Result(BaseModel):
     remarks: list[str] = []
 
 
+@dataclass(frozen=True)
+class Samples:
+    """Every sample of a burn: times [s], thrust [N] and, where there was a gauge, absolute pressure [Pa], each (N,)."""
+
+    time: Floats
+    thrust: Floats
+    pressure: Floats | None
+
+
 def guess(text: bytes) -> tuple[Layout, Guess]:
     """How a text is probably made up and what its columns probably are.
 
@@ -108,13 +117,24 @@ def read(text: bytes, data: ReadIn, motor: Motor) -> Result:
     Refused
         It cannot be read so; beside the field, with the line at fault where there is one.
     """
+    return read_whole(text, data, motor)[0]
+
+
+def read_whole(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
+    """Read a text as a person says: the result, and every sample of the burn that it was made of.
+
+    Raises
+    ------
+    Refused
+        As for `read`.
+    """
     try:
         return _read(text, data, motor)
     except CalcError as error:
         raise refusal(error) from None
 
 
-def _read(text: bytes, data: ReadIn, motor: Motor) -> Result:
+def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
     layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
     time, reading, gauge = _columns(text, layout, data)
     scale = _calibration(data)
@@ -148,7 +168,7 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> Result:
     cautions += _doubts(found, data, motor)
     drawn, record = thin(thrust, DRAWN), thin(zero.thrust, DRAWN)
     pressed = thin(absolute, DRAWN) if absolute is not None else np.array([], dtype=np.intp)
-    return Result(
+    result = Result(
         samples=time.size,
         designation=designation(found.total_impulse, found.mean_thrust),
         impulse_class=found.impulse_class,
@@ -181,6 +201,7 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> Result:
         cautions=cautions,
         remarks=remarks,
     )
+    return result, Samples(t, thrust, absolute)
 
 
 # --- Columns and units ---------------------------------------------------------------------------
@@ -200,7 +221,7 @@ def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[Floats, Floats,
     if data.time_column is not None:
         time, row = sample_times(columns[data.time_column], data.time_unit)
         if row is not None:
-            raise _not_rising(text, layout, columns[data.time_column], row)
+            raise not_rising(text, layout, columns[data.time_column], row)
     else:
         time = np.arange(reading.size) / float(data.sample_rate or 1.0)
     if data.pressure_column is None:
@@ -208,7 +229,8 @@ def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[Floats, Floats,
     return time, reading, columns[data.pressure_column] * PRESSURE_UNITS[data.pressure_unit]
 
 
-def _not_rising(text: bytes, layout: Layout, column: Floats, row: int) -> Refused:
+def not_rising(text: bytes, layout: Layout, column: Floats, row: int) -> Refused:
+    """What is said of a column of times whose row is not later than the one before it."""
     line = curvefile.line_of(text, layout, row)
     what = "the same time as" if column[row] == column[row - 1] else "an earlier time than"
     return Refused(
