@@ -241,7 +241,7 @@ class MassBalance:
     loss : float
         The difference [kg].
     loss_share : float
-        Over what was weighed in [-].
+        Over what was weighed in [-]; without bound where nothing was and something came out.
     tolerance : float
         What the scale alone can explain, about 95 % [kg].
     impossible : bool
@@ -285,7 +285,7 @@ def lot_mass_balance(
     Raises
     ------
     OutOfRange
-        If nothing was weighed in, or a mass is negative.
+        If nothing was weighed in and nothing came out, or a mass is negative.
 
     Notes
     -----
@@ -309,12 +309,12 @@ def lot_mass_balance(
         *_masses("test_pieces", test_pieces),
         *_masses("leftovers", leftovers),
     ]
-    total = math.fsum(came_in)
-    if total <= 0:
+    total, accounted = math.fsum(came_in), math.fsum(went_out)
+    if total <= 0 and accounted <= 0:
         raise OutOfRange("weighed_in", "nothing was weighed in.", "Enter the actual masses of the batch.")
-    accounted = math.fsum(went_out)
     tolerance = COVERAGE * resolution / math.sqrt(12) * math.sqrt(len(came_in) + len(went_out))
     loss = total - accounted
+    loss_share = loss / total if total > 0 else -math.inf
     impossible = loss < -tolerance
     if impossible:
         words = (
@@ -324,8 +324,8 @@ def lot_mass_balance(
     elif abs(loss) <= tolerance:
         words = "All mass is accounted for, within what the scale can tell."
     else:
-        words = f"{1000 * loss:.1f} g ({100 * loss / total:.1f} %) was lost: water, spill, or left in the pot."
-    return MassBalance(total, accounted, loss, loss / total, tolerance, impossible, words)
+        words = f"{1000 * loss:.1f} g ({100 * loss_share:.1f} %) was lost: water, spill, or left in the pot."
+    return MassBalance(total, accounted, loss, loss_share, tolerance, impossible, words)
 
 
 @dataclass(frozen=True)

@@ -49,7 +49,9 @@ class Balance:
 
 
 def balance(session: Session, batch: Batch) -> Balance | None:
-    """Weighed in = grains + test pieces + leftovers + scrap + loss, in one line; nothing until something is weighed in.
+    """Weighed in = grains + test pieces + leftovers + scrap + loss, in one line; nothing until there is some mass.
+
+    What came out of a lot that nothing was weighed into, or whose amounts were all struck out, is told too.
 
     A loss up to the over-pour of the plan is expected: that much stays in the pan and on the tools.
     """
@@ -58,8 +60,6 @@ def balance(session: Session, batch: Batch) -> Balance | None:
         .join(BatchPart, col(WeighOut.batch_part_id) == BatchPart.id)
         .where(BatchPart.batch_id == batch.pk, col(WeighOut.voided_at).is_(None))
     ).all()
-    if not came_in:
-        return None
     weighed = session.exec(select(Grain.mass_kg, Grain.gone_to).where(Grain.batch_id == batch.pk)).all()
     masses = [mass for mass, gone in weighed if gone is None]
     offcuts = session.exec(
@@ -70,6 +70,8 @@ def balance(session: Session, batch: Batch) -> Balance | None:
     scrap = [*(mass for mass, gone in weighed if gone == "scrap"), *offcuts]
     kept = session.exec(select(Leftover.mass_kg).where(Leftover.batch_id == batch.pk)).all()
     pieces = [] if batch.test_pieces_kg is None else [batch.test_pieces_kg]
+    if not any((*came_in, *masses, *pieces, *kept, *scrap)):
+        return None
     sums = lot_mass_balance(came_in, masses, pieces, [*kept, *scrap], workshop.get(session).scale_resolution_kg)
     flag, words = _judge(batch, sums, len(weighed))
     return Balance(

@@ -122,8 +122,10 @@ def test_more_out_than_in_is_flagged_only_beyond_the_scale() -> None:
     assert "more came out than went in" in lot_mass_balance([0.4], [0.41]).words
     assert not lot_mass_balance([0.4], [0.4005], resolution=0.001).impossible
     assert "accounted" in lot_mass_balance([0.4], [0.4005], resolution=0.001).words
+    from_nothing = lot_mass_balance([], [0.1])
+    assert (from_nothing.impossible, from_nothing.loss, from_nothing.loss_share) == (True, -0.1, -math.inf)
     with pytest.raises(OutOfRange, match="weighed_in"):
-        lot_mass_balance([], [0.1])
+        lot_mass_balance([], [])
     with pytest.raises(OutOfRange, match="grains"):
         lot_mass_balance([0.4], [-0.1])
 

@@ -1,9 +1,9 @@
 """Mass balance and evenness of lots."""
 
 import pytest
-from sqlmodel import Session
+from sqlmodel import Session, select
 
-from app.models import Batch
+from app.models import Batch, WeighOut
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn
 from app.services import casting, grains, lots, weigh_outs
 from tests import build
@@ -27,6 +27,17 @@ def test_mass_is_conserved(session: Session) -> None:
 
 def test_nothing_weighed_in_has_no_balance(session: Session) -> None:
     assert lots.balance(session, build.batch(session)) is None
+
+
+def test_grains_of_a_lot_whose_weighed_amounts_were_all_struck_out_are_told(session: Session) -> None:
+    """Found by the random walk of tests/reliability/test_mass.py: there was no balance, and so no warning."""
+    lot = build.cast(session, 1)
+    grain = build.grain(session, lot)
+    for row in session.exec(select(WeighOut)).all():
+        weigh_outs.strike_out(session, lot, row.pk, VoidIn(why="wrong lot"))
+    found = lots.balance(session, lot)
+    assert found is not None
+    assert (found.weighed_in, found.grains, found.flag) == (0.0, grain.mass_kg, "reject")
 
 
 def test_a_lot_not_wholly_weighed_waits(session: Session) -> None:
