@@ -108,6 +108,8 @@ def context(browser: Browser, site: Site) -> Iterator[BrowserContext]:
     context.on("request", lambda request: site.requests.append(request))
     yield context
     context.close()
+    outside = [r.url for r in site.requests if not r.url.startswith((f"{site.address}/", "data:", "blob:"))]
+    assert outside == [], "the browser was sent to something outside this machine"
 
 
 @pytest.fixture

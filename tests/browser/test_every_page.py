@@ -61,10 +61,27 @@ def addresses(demo: Site) -> list[str]:
             f"/motors/{motor.code}", "/firings", "/firings/new", f"/firings/{firing.id}", f"/firings/{firing.id}/edit",
             f"/firings/{file.firing_id}/curve", f"/firings/{file.firing_id}/curve/{file.id}",
             "/review", f"/review/{past.code}", "/workshop", "/workshop/settings", "/workshop/checklist",
-            "/workshop/runsheet", f"/cast/{planned}/sheet", f"/cast/{running}/paper",
+            "/workshop/devices", "/workshop/runsheet", f"/cast/{planned}/sheet", f"/cast/{running}/paper",
             *(f"/workshop/{noun}" for noun in nouns), *(f"/workshop/{noun}/new" for noun in nouns),
             *(f"/workshop/{noun}/1" for noun in nouns), "/no-such-page",
         ]  # fmt: skip
+
+
+def test_no_page_asks_for_anything_outside_or_breaks_its_own_policy(
+    browser: Browser, demo: Site, addresses: list[str]
+) -> None:
+    page = _open(browser, demo, "light", "laptop")
+    asked: list[str] = []
+    said: list[str] = []
+    page.context.on("request", lambda request: asked.append(request.url))
+    page.context.on("console", lambda message: said.append(message.text))
+    page.context.on("weberror", lambda error: said.append(str(error.error)))
+    for address in addresses:
+        page.goto(address)
+    page.context.close()
+    assert len(asked) > 10 * len(addresses)  # the styles and scripts of each page too
+    assert [url for url in asked if not url.startswith((f"{demo.address}/", "data:"))] == []
+    assert [words for words in said if "responded with a status of 4" not in words] == []  # 404 and 422 are pages too
 
 
 def _open(browser: Browser, demo: Site, scheme: str, size: str) -> Page:

@@ -1,0 +1,116 @@
+"""Pairing a tablet in a real browser: big targets, no script needed, and a page that axe has nothing against."""
+
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+import uvicorn
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+from starlette.types import Scope
+
+from app import access, lan
+from app.__main__ import _listen
+from app.main import create_app
+from app.pairing import Desk
+from app.settings import Settings
+from tests.browser import walk
+from tests.browser.test_every_page import AXE_RULES
+
+TABLET_SIDE = "127.0.0.2"
+"""A second address of this machine, which stands in for its address on the network: what asks there is a stranger."""
+
+
+@dataclass
+class Open:
+    """A book that is open to the network: where the laptop asks, and where the tablet does."""
+
+    laptop: str
+    tablet: str
+    desk: Desk
+
+
+@pytest.fixture
+def site(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Open]:
+    book = tmp_path / "book.sqlite3"
+    book.write_bytes(empty_book.read_bytes())
+
+    def is_this_machine(self: access.Gate, scope: Scope) -> bool:
+        return scope["server"][0] != TABLET_SIDE
+
+    monkeypatch.setattr(access.Gate, "_is_this_machine", is_this_machine)
+    here = _listen("127.0.0.1", 18965)
+    port = here.getsockname()[1]
+    both = lan.listeners(here, TABLET_SIDE, lambda host, port: _listen(host, port, 1))
+    app = create_app(Settings(book=book, lan=TABLET_SIDE))
+    app.state.lan.addresses = [f"http://{TABLET_SIDE}:{port}/"]
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": both}, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    yield Open(f"http://127.0.0.1:{port}", f"http://{TABLET_SIDE}:{port}", app.state.lan.desk)
+    server.should_exit = True
+    thread.join(timeout=5)
+    server.force_exit = True
+    thread.join(timeout=20)
+    assert not thread.is_alive(), "the server did not go down"
+
+
+def _page(browser: Browser, address: str, script: bool = True, scheme: str = "light") -> Page:
+    context = browser.new_context(
+        base_url=address, viewport={"width": 820, "height": 1180}, java_script_enabled=script,
+        color_scheme="dark" if scheme == "dark" else "light",
+    )  # fmt: skip
+    context.set_default_timeout(15_000)
+    return context.new_page()
+
+
+@pytest.mark.parametrize("script", [True, False])
+def test_a_tablet_is_paired_used_and_put_out(browser: Browser, site: Open, script: bool) -> None:
+    laptop, tablet = _page(browser, site.laptop, script), _page(browser, site.tablet, script)
+    tablet.goto("/shelf")
+    expect(tablet.get_by_role("heading", level=1)).to_have_text("Pair this device with Grainbook")
+    walk.fill(tablet, code="1234", name_of_this_device="bench tablet")
+    walk.press(tablet, "Pair this device")
+    walk.refused(tablet, "does not hold")
+    site.desk.seconds = lambda: time.monotonic() + 2  # the wait that one wrong guess costs
+    laptop.goto("/workshop/devices")
+    walk.press(laptop, "Make a code")
+    code = laptop.locator("#pairing-code").inner_text()
+    expect(laptop.get_by_text(f"{site.tablet}/")).to_be_visible()
+    walk.fill(tablet, code=code)
+    walk.press(tablet, "Pair this device")
+    walk.saved(tablet, "paired as “bench tablet”")
+    tablet.goto("/plan/new")
+    expect(tablet.get_by_text("the traffic is not encrypted")).to_be_visible()
+    laptop.goto("/workshop/devices")
+    row = laptop.get_by_role("row").filter(has_text="bench tablet")
+    walk.press(row, "Put out")
+    walk.saved(laptop, "The device is put out.")
+    tablet.goto("/plan/new")
+    expect(tablet.get_by_role("heading", level=1)).to_have_text("Pair this device with Grainbook")
+    laptop.context.close()
+    tablet.context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_and_targets_are_large(browser: Browser, site: Open, scheme: str) -> None:
+    laptop, tablet = _page(browser, site.laptop, scheme=scheme), _page(browser, site.tablet, scheme=scheme)
+    laptop.goto("/workshop/devices")
+    walk.press(laptop, "Make a code")
+    tablet.goto("/")
+    for page in (laptop, tablet):
+        expect(page.get_by_role("heading", level=1)).to_have_count(1)
+        found = Axe().run(page, options=AXE_RULES).response["violations"]
+        assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found] == []
+        assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth")
+    for target in tablet.locator("main :is(input:visible, button:visible)").all():
+        box = target.bounding_box()
+        assert box is not None
+        assert box["height"] >= 48
+    laptop.context.close()
+    tablet.context.close()
