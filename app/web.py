@@ -107,7 +107,7 @@ def render(request: Request, session: Session, template: str, *, status: int = 2
     page = templates.get_template(template).render(
         request=request, path=request.url.path, workshop=workshop, units=workshop.units,
         demo=request.app.state.settings.demo, lan=request.app.state.lan is not None, notice=notice,
-        **{"section": "", **context},
+        at_bench=at_bench(request, session), **{"section": "", **context},
     )  # fmt: skip
     response = HTMLResponse(page, status_code=status)
     if notice:
@@ -239,9 +239,8 @@ def reason(data: FormIn) -> str:
 
 
 def device(request: Request) -> str | None:
-    """The name of the paired device that asks, if it is one."""
-    paired = getattr(request.state, "device", None)
-    return None if paired is None else str(getattr(paired, "name", paired))
+    """The name of the paired device that asks; nothing for this machine."""
+    return getattr(request.state, "device", None) or None
 
 
 def version_of(typed: Texts) -> int | None:

@@ -1,9 +1,11 @@
 """The record of changes: what stood in the book before, who changed it, when and why."""
 
 from datetime import datetime
+from functools import cache
 from typing import Literal
 
 from pydantic import Field as FormField
+from pydantic import create_model
 from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
@@ -80,3 +82,16 @@ class ChangesIn(FormIn):
     noun: str | None = FormField(None, max_length=40, title="Of")
     what: Literal["changed", "deleted", "entered"] | None = FormField(None, title="What happened")
     before: int | None = FormField(None, ge=1)
+
+
+@cache
+def correction_of(model: type[FormIn]) -> type[FormIn]:
+    """The form that changes what another form entered: the same, and why."""
+    why = FormField(
+        "",
+        max_length=300,
+        title="Why it is changed",
+        description="Needed when something measured changes. It is kept beside what stood before.",
+    )
+    made: type[FormIn] = create_model(f"{model.__name__}Correction", __base__=model, why=(str, why))
+    return made

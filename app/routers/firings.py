@@ -13,7 +13,7 @@ from app.models import Firing
 from app.models.firing import RESULTS, FiringIn
 from app.routers.curves import of_firing
 from app.routers.motors import chart_of
-from app.services import cautions, curves, firings, flights, places, trace, workshop
+from app.services import cautions, curves, firings, flights, past, places, trace, workshop
 from app.services import outlook as outlooks
 from app.services.motors import Built
 from app.web import Book, Typed
@@ -74,6 +74,7 @@ def page(request: Request, session: Book, firing_id: int) -> Response:
         beside=firings.beside(firing, outlook, estimate),
         chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
         trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
+        history=past.of(session, firing),
         **of_firing(session, firing, web.Forms(request, session)),
     )  # fmt: skip
 

@@ -13,7 +13,8 @@ from app.forms import Form
 from app.models import Formula
 from app.models.base import FormIn
 from app.models.formula import FormulaIn
-from app.services import blends, formulas, rows, workshop
+from app.models.history import correction_of
+from app.services import blends, formulas, past, rows, workshop
 from app.units import editable
 from app.web import Book, Forms, Typed, render, submit, version_of
 
@@ -61,7 +62,7 @@ def change(request: Request, session: Book, formula_id: int, typed: Typed) -> Re
         return _url(formulas.save(writing, data, formulas.get(writing, formula_id), version_of(typed)))
 
     return submit(
-        request, typed, FormulaIn, act=act, page=lambda s, form: _page(request, s, formula_id, form),
+        request, typed, correction_of(FormulaIn), act=act, page=lambda s, form: _page(request, s, formula_id, form),
         notice="Saved; the version that batches used is as it was." if used else "The formula is changed.",
     )  # fmt: skip
 
@@ -104,6 +105,7 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
         more["facts"] = formulas.facts(formula)
         more["versions"] = formulas.versions(session, formula)
         more["batches"] = formulas.batches(session, formula)
+        more["history"] = past.of(session, formula)
         more["away"] = forms.get("away", FormIn, f"{url}/away", row=formula)
         try:
             more["state"] = blends.state(session, formula)
@@ -114,7 +116,8 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
             more["rate_spread"] = rate_spread(more["law"])
         except CalcError as error:
             more["law_fault"] = f"{error.fault} {error.remedy}"
-    form = forms.get("form", FormulaIn, url, row=formula, initial=_texts(session, formula) if formula else None)
+    model = FormulaIn if formula is None else correction_of(FormulaIn)
+    form = forms.get("form", model, url, row=formula, initial=_texts(session, formula) if formula else None)
     return render(
         request, session, "workshop/formula.html",
         section="workshop", formula=formula, form=form, known=[item.name for item in INGREDIENTS.values()], **more,

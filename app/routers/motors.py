@@ -15,7 +15,7 @@ from app.forms import Choice, Form, from_texts, whole
 from app.models import Workshop
 from app.models.base import FormIn
 from app.models.motor import BuildIn, DesignIn, FlightIn, TakeApartIn
-from app.services import cautions, flights, formulas, hardware, motors, places, prediction, workshop
+from app.services import cautions, flights, formulas, hardware, motors, past, places, prediction, workshop
 from app.services import outlook as outlooks
 from app.services.outlook import Outlook
 from app.units import UnitSystem, convert, editable, show, unit_of
@@ -242,7 +242,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
         request, session, "motors/motor.html", section="motors", built=built, outlook=outlook,
         chart=chart_of(outlook, units) if outlook else None,
         flight=_flight(request, session, outlook) if outlook else None,
-        earlier=motors.predictions(session, built.build)[1:],
+        earlier=motors.predictions(session, built.build)[1:], history=past.of(session, built.build),
         cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
         take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
         again=forms.get("predict", FormIn, f"{base}/predict"),

@@ -10,7 +10,8 @@ from sqlmodel import Session
 
 from app.forms import Choice, Form
 from app.models.base import FormIn, Row
-from app.services import rows
+from app.models.history import correction_of
+from app.services import past, rows
 from app.web import Book, Forms, Typed, render, submit, version_of
 
 Choices = dict[str, list[Choice]]
@@ -68,13 +69,15 @@ class Noun:
         row = None if row_id is None else rows.get(session, self.table, row_id, self.one)
         url = f"{self.url}/new" if row is None else f"{self.url}/{row.pk}"
         forms = Forms(request, session, failed)
-        form = forms.get("form", self.model, url, row=row, initial=self.initial(row), choices=self.choices(session))
+        model = self.model if row is None else correction_of(self.model)
+        form = forms.get("form", model, url, row=row, initial=self.initial(row), choices=self.choices(session))
         away = None if row is None else forms.get("away", FormIn, f"{url}/away", row=row)
         used = {} if row is None else rows.uses(session, row)
         more = self.page_more(session, row, forms)
         return render(
             request, session, f"workshop/{self.page}.html",
-            section="workshop", noun=self, row=row, form=form, away=away, used=used, **more,
+            section="workshop", noun=self, row=row, form=form, away=away, used=used,
+            history=None if row is None else past.of(session, row), **more,
         )  # fmt: skip
 
 
@@ -118,7 +121,8 @@ def add_pages(router: APIRouter, noun: Noun) -> None:
             return noun.url
 
         return submit(
-            request, typed, noun.model, act=act, page=lambda s, form: noun.show(request, s, row_id, form),
+            request, typed, correction_of(noun.model), act=act,
+            page=lambda s, form: noun.show(request, s, row_id, form),
             notice=f"The {noun.one} is changed.", choices=noun.choices(session),
         )  # fmt: skip
 

@@ -12,7 +12,7 @@ from app.errors import BookError
 from app.forms import Choice, Form, from_texts
 from app.models import Batch
 from app.models.batch import PlanIn, VoidIn
-from app.services import casting, cautions, checklists, formulas, hardware, planning, weigh_outs, workshop
+from app.services import casting, cautions, checklists, formulas, hardware, past, planning, weigh_outs, workshop
 from app.units import editable
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
 
@@ -100,7 +100,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
         places=weigh_outs.places(workshop.get(session)), cast=casting.find(session, batch), checklist=checklist,
         fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
-        drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch),
+        drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch), history=past.of(session, batch),
     )  # fmt: skip
 
 

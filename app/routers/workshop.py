@@ -8,8 +8,9 @@ from sqlmodel import Session
 
 from app.forms import Form
 from app.models.checklist import EditionIn
+from app.models.history import correction_of
 from app.models.workshop import WorkshopIn
-from app.services import supplies, workshop
+from app.services import past, supplies, workshop
 from app.web import Book, Forms, Typed, render, submit, version_of
 
 router = APIRouter(prefix="/workshop")
@@ -39,15 +40,16 @@ def set_up(request: Request, typed: Typed) -> Response:
         return "/workshop/settings"
 
     return submit(
-        request, typed, WorkshopIn, act=act, page=lambda s, form: _settings(request, s, form),
+        request, typed, correction_of(WorkshopIn), act=act, page=lambda s, form: _settings(request, s, form),
         notice="The settings are changed.",
     )  # fmt: skip
 
 
 def _settings(request: Request, session: Session, failed: Form | None = None) -> Response:
     forms = Forms(request, session, failed)
-    form = forms.get("form", WorkshopIn, "/workshop/settings", row=workshop.get(session))
-    return render(request, session, "workshop/settings.html", section="workshop", form=form)
+    form = forms.get("form", correction_of(WorkshopIn), "/workshop/settings", row=workshop.get(session))
+    history = past.of(session, workshop.get(session))
+    return render(request, session, "workshop/settings.html", section="workshop", form=form, history=history)
 
 
 @router.get("/checklist")

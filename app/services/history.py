@@ -3,12 +3,15 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, SQLModel, col, select
 
-from app import clock
+from app import clock, record
+from app.errors import Refused
 from app.models import ActInHand, Person, Workshop
+from app.models.base import FormIn, Row, columns
 
 WHY_LENGTH = 300
+WHY_LEAST = 3
 
 
 @contextmanager
@@ -47,3 +50,23 @@ def known(session: Session, name: str) -> str:
         return name
     workshop = session.get(Workshop, 1)
     return workshop.person if workshop else ""
+
+
+def ask_why(row: Row, data: FormIn) -> None:
+    """Refuse to change or empty what was measured without a reason; what was not measured yet is just filled in.
+
+    Raises
+    ------
+    Refused
+        A measured value differs and no reason is given.
+    """
+    wanted, table = columns(data, type(row)), SQLModel.metadata.tables[str(row.__tablename__)]
+    for name, typed in record.values(table):
+        if typed is None or name not in wanted or getattr(row, typed) is None or wanted[name] == getattr(row, name):
+            continue
+        if len(str(getattr(data, "why", ""))) < WHY_LEAST:
+            raise Refused(
+                f"{getattr(row, typed)} was measured and stands in the book. Say in a few words why it is "
+                f"{'emptied' if wanted[name] is None else 'changed'}; what stood before is kept with it.",
+                field="why",
+            )

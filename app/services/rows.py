@@ -8,6 +8,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from app.errors import Conflict, NotFound, Refused
 from app.models.base import FormIn, Row, build, change
+from app.services import history
 
 R = TypeVar("R", bound=Row)
 
@@ -60,12 +61,15 @@ def store(
     ------
     Conflict
         The row was changed since the person opened it.
+    Refused
+        Something measured would change and the form gives no reason.
     """
     if row is None:
         row = build(table, data, **more)
         session.add(row)
     else:
         claim(row, version)
+        history.ask_why(row, data)
         change(row, data)
     session.flush()
     return row

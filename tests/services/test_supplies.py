@@ -1,6 +1,7 @@
 """Bags: what is left of them, and what they will not take."""
 
 from datetime import date
+from typing import Any
 
 import pytest
 from sqlmodel import Session
@@ -8,14 +9,15 @@ from sqlmodel import Session
 from app.calc.errors import BlendError
 from app.errors import Conflict, Refused
 from app.models.batch import VoidIn
+from app.models.history import correction_of
 from app.models.supply import CorrectionIn, SupplyIn
 from app.services import supplies, weigh_outs
 from tests import build
 
 
-def _bag(**more: object) -> SupplyIn:
+def _bag(model: Any = SupplyIn, **more: object) -> Any:
     texts = {"ingredient": "sorbitol", "mark": "Pail", "received_on": date(2024, 1, 5), "mass": "5 kg"}
-    return SupplyIn.model_validate({**texts, **more})
+    return model.model_validate({**texts, **more})
 
 
 @pytest.mark.parametrize(
@@ -92,7 +94,10 @@ def test_a_bag_that_was_drawn_from_keeps_its_ingredient_and_its_mass(session: Se
         supplies.save(session, _bag(ingredient="sucrose", mark=bag.mark), bag)
     with pytest.raises(Refused, match="booked out of this bag"):
         supplies.save(session, _bag(mark=bag.mark, mass="10 g"), bag)
-    supplies.save(session, _bag(mark=bag.mark, mass="9 kg"), bag)
+    with pytest.raises(Refused, match="10 kg was measured") as refusal:
+        supplies.save(session, _bag(mark=bag.mark, mass="9 kg"), bag)
+    assert refusal.value.field == "why"
+    supplies.save(session, _bag(correction_of(SupplyIn), mark=bag.mark, mass="9 kg", why="net"), bag)
     assert supplies.remaining(session)[bag.pk] < 9.0
 
 
