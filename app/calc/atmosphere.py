@@ -3,7 +3,10 @@
 import math
 from dataclasses import dataclass
 
-from app.calc.constants import STANDARD_GRAVITY, positive
+import numpy as np
+from numpy.typing import ArrayLike
+
+from app.calc.constants import STANDARD_GRAVITY, Floats, finite_array, positive
 from app.calc.errors import OutOfRange
 
 EARTH_RADIUS = 6_356_766.0
@@ -121,6 +124,59 @@ def atmosphere(altitude: float, warmer: float = 0.0) -> Air:
         pressure / (GAS_CONSTANT_AIR * temperature),
         math.sqrt(GAMMA_AIR * GAS_CONSTANT_AIR * temperature),
     )
+
+
+def air_column(altitude: ArrayLike, warmer: float = 0.0) -> tuple[Floats, Floats]:
+    """Density and speed of sound at many altitudes at once.
+
+    Parameters
+    ----------
+    altitude : array_like
+        Geometric altitudes [m].
+    warmer : float
+        As `atmosphere` [K].
+
+    Returns
+    -------
+    tuple of ndarray
+        Density [kg/m³] and speed of sound [m/s], shape as `altitude`.
+
+    Raises
+    ------
+    OutOfRange
+        As `atmosphere`.
+
+    Notes
+    -----
+    As `atmosphere`.
+
+    References
+    ----------
+    U.S. Standard Atmosphere, 1976.
+
+    Examples
+    --------
+    >>> density, sound = air_column([0.0, 1000.0])
+    >>> density.round(4).tolist(), sound.round(1).tolist()
+    ([1.225, 1.1117], [340.3, 336.4])
+    """
+    geometric = finite_array("altitude", altitude)
+    for end in (geometric.min(), geometric.max()):
+        atmosphere(float(end), warmer)  # the same limits, told the same way
+    height = EARTH_RADIUS * geometric / (EARTH_RADIUS + geometric)
+    bases = np.array(_BASES)
+    layer = np.clip(np.searchsorted(bases[:, 0], height, side="right") - 1, 0, None)
+    base, lapse, at_base, p_base = bases[layer].T
+    standard = at_base + lapse * (height - base)
+    steady = lapse == 0
+    exponent = -STANDARD_GRAVITY / (GAS_CONSTANT_AIR * np.where(steady, 1.0, lapse))
+    thinner = np.where(
+        steady,
+        np.exp(-STANDARD_GRAVITY * (height - base) / (GAS_CONSTANT_AIR * at_base)),
+        (standard / at_base) ** np.where(steady, 0.0, exponent),
+    )
+    temperature = standard + warmer
+    return p_base * thinner / (GAS_CONSTANT_AIR * temperature), np.sqrt(GAMMA_AIR * GAS_CONSTANT_AIR * temperature)
 
 
 def warmer_than_standard(temperature: float, altitude: float) -> float:

@@ -1,8 +1,160 @@
-"""Coming down under a parachute: how fast, and how large it must be."""
+"""Coming down under a parachute: how fast, how far with the wind, and how large it must be."""
 
 import math
+from dataclasses import dataclass
 
-from app.calc.constants import STANDARD_GRAVITY, positive
+import numpy as np
+
+from app.calc.ascent import Air
+from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
+from app.calc.errors import OutOfRange
+
+CELLS = 32
+
+
+@dataclass(frozen=True)
+class Parachute:
+    """A parachute as its drag coefficient sees it.
+
+    Attributes
+    ----------
+    diameter : float
+        Of the circle that the coefficient is based on [m].
+    drag_coefficient : float
+        On that circle [-].
+    """
+
+    diameter: float
+    drag_coefficient: float
+
+    @property
+    def drag_area(self) -> float:
+        """Coefficient times area [m²]."""
+        return self.drag_coefficient * math.pi / 4 * self.diameter**2
+
+
+@dataclass(frozen=True)
+class Recovery:
+    """What opens, and when.
+
+    Attributes
+    ----------
+    main, drogue : Parachute or None
+        Either may be missing.
+    main_height : float or None
+        Above the field [m]; the main parachute opens there on the way down, else with the first event.
+    after_apogee : float
+        Of the first event, where the motor's delay does not make it [s].
+    delay : float or None
+        From burnout to the motor's ejection charge [s]; it makes the first event where it is given.
+    """
+
+    main: Parachute | None = None
+    drogue: Parachute | None = None
+    main_height: float | None = None
+    after_apogee: float = 0.0
+    delay: float | None = None
+
+    @property
+    def first(self) -> Parachute | None:
+        """What the first event opens."""
+        return self.drogue or (self.main if self.main_height is None else None)
+
+
+def checked_recovery(recovery: Recovery) -> Recovery:
+    """Refuse a recovery that cannot be.
+
+    Parameters
+    ----------
+    recovery : Recovery
+        Diameters [m], coefficients [-], height [m], times [s].
+
+    Returns
+    -------
+    Recovery
+        The same.
+
+    Raises
+    ------
+    OutOfRange
+        A parachute of no size, a height or time below zero or beyond reason; each names its field.
+
+    Notes
+    -----
+    Looks at each number alone.
+
+    References
+    ----------
+    None: a check, not a formula.
+
+    Examples
+    --------
+    >>> checked_recovery(Recovery(main=Parachute(0.9, 0.75))).first.diameter
+    0.9
+    """
+    for name, chute in (("main", recovery.main), ("drogue", recovery.drogue)):
+        if chute is not None:
+            within(f"{name}_diameter", chute.diameter, 0.01, 50, "Measure the parachute.")
+            within(f"{name}_coefficient", chute.drag_coefficient, 0.1, 5, "Usual values lie from 0.7 to 2.2.")
+    if recovery.main_height is not None:
+        within("main_height", recovery.main_height, 1, 20_000, "Give the height above the field.")
+    if recovery.main is not None and recovery.drogue is not None and recovery.main_height is None:
+        raise OutOfRange("main_height", "both parachutes would open at once.", "Give the main one a height.")
+    within("after_apogee", recovery.after_apogee, 0, 120, "Give seconds after apogee.")
+    if recovery.delay is not None:
+        within("delay", recovery.delay, 0, 120, "Give seconds from burnout.")
+    return recovery
+
+
+def drift(
+    air: Air, mass: Floats, drag_area: Floats | float, high: Floats, low: Floats | float
+) -> tuple[Floats, Floats, Floats]:
+    """Steady descent between two heights, with the wind.
+
+    Parameters
+    ----------
+    air : Air
+        Over the field, with the wind of each descent.
+    mass : ndarray, shape (N,)
+        What hangs from the parachute [kg].
+    drag_area : float or ndarray
+        Coefficient times area [m²].
+    high, low : float or ndarray, shape (N,)
+        Heights above the field [m].
+
+    Returns
+    -------
+    tuple of ndarray, shape (CELLS + 1, N)
+        Heights [m], times [s] and distances with the wind [m] from the first height on.
+
+    Raises
+    ------
+    Nothing.
+
+    Notes
+    -----
+    Steady speed at each height, reached at once; carried along with the wind's full speed; no gusts and no
+    thermals. A descent of no height takes no time.
+
+    References
+    ----------
+    As `descent_speed`; dx = w dt.
+
+    Examples
+    --------
+    >>> still = Air(np.array([0.0, 1e4]), np.full(2, 1.22), np.full(2, 340.0), np.array([0.0]), 10.0)
+    >>> _, t, _ = drift(still, np.array([0.0623]), 0.75 * 0.1484, np.array([300.0]), 0.0)
+    >>> round(float(t[-1, 0]))
+    100
+    """
+    shares = np.linspace(1.0, 0.0, CELLS + 1)[:, None]
+    height = low + shares * np.maximum(high - low, 0.0)
+    middle = (height[1:] + height[:-1]) / 2
+    speed = np.sqrt(2 * mass * STANDARD_GRAVITY / (air.density_at(middle) * drag_area))
+    spent = -np.diff(height, axis=0) / speed
+    start = np.zeros((1, height.shape[1]))
+    time = np.concatenate((start, np.cumsum(spent, axis=0)))
+    return height, time, np.concatenate((start, np.cumsum(spent * air.wind_over(middle), axis=0)))
 
 
 def descent_speed(mass: float, drag_coefficient: float, area: float, density: float = 1.225) -> float:

@@ -7,7 +7,8 @@ from math import pi
 from sqlmodel import Session
 
 from app.calc.errors import CalcError, NoSolution
-from app.calc.flight import Flight, fly
+from app.calc.flight import Flight, Motor, Pad, fly
+from app.calc.flight import Rocket as Airframe
 from app.models import Firing, LaunchField, Rocket
 from app.models.motor import FlightIn
 from app.services import rows, workshop
@@ -60,14 +61,9 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
 
     def flown(share: float) -> Flight:
         return fly(
-            curve.time_s,
-            [share * f for f in curve.thrust_n],
-            outlook.propellant_mass,
-            rocket.mass_kg + empty,
-            rocket.diameter_m,
-            rocket.drag_coefficient,
-            data.rail.si,
-            field_elevation=place.elevation_m,
+            Motor(curve.time_s, curve.thrust_n, outlook.propellant_mass, impulse_scale=share),
+            Airframe(rocket.mass_kg + empty, rocket.diameter_m, rocket.drag_coefficient),
+            Pad(data.rail.si, elevation=place.elevation_m),
         )
 
     flight = flown(1.0)
@@ -77,7 +73,7 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
         f"Liftoff mass {show(flight.liftoff_mass, 'mass', units, 0)}: {rocket.name} "
         f"{show(rocket.mass_kg, 'mass', units, 0)}, empty motor {show(empty, 'mass', units, 0)} ({said}), propellant "
         f"{show(outlook.propellant_mass, 'mass', units, 0)}.",
-        f"Drag coefficient {rocket.drag_coefficient:g} on the {flight.area_basis}, the same at all speeds.",
+        f"Drag coefficient {rocket.drag_coefficient:g} on the {flight.drag.basis}, the same at all speeds.",
         f"Rail {data.rail.typed}, straight up; no wind, standard air from "
         f"{show(place.elevation_m, 'altitude', units)} above sea level.",
         "The thrust curve is the predicted one; the range of the apogee scales it to the 5 and 95 % marks of its "

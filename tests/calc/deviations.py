@@ -504,17 +504,60 @@ def atmosphere_table() -> float:
 
 
 def vacuum() -> float:
-    from app.calc.flight import fly
+    from math import log
 
-    g, force, burn, fuel, dry = 9.80665, 400.0, 2.0, 0.7, 6.5
-    found = fly(
-        [0, burn], [force, force], propellant_mass=fuel, dry_mass=dry, diameter=0.1, drag_coefficient=0.0,
-        rail_length=2.0,
-    )  # fmt: skip
-    exhaust, ratio = force * burn / fuel, (fuel + dry) / dry
-    speed = exhaust * np.log(ratio) - g * burn
-    height = exhaust * burn * (1 - np.log(ratio) / (ratio - 1)) - g * burn**2 / 2
+    from app.calc.flight import Motor, Pad, Rocket, fly
+
+    force, burn, propellant, dry, g = 400.0, 2.0, 0.7, 6.5, 9.80665
+    found = fly(Motor([0, burn], [force, force], propellant), Rocket(dry, 0.1, 0.0), Pad(2.0))
+    exhaust, ratio = force * burn / propellant, (propellant + dry) / dry
+    speed = exhaust * log(ratio) - g * burn
+    height = exhaust * burn * (1 - log(ratio) / (ratio - 1)) - g * burn**2 / 2
     return worst([(found.burnout_speed, speed), (found.apogee, height + speed**2 / (2 * g))])
+
+
+def uniform_air() -> float:
+    from math import atan, log, sqrt
+    from unittest.mock import patch
+
+    from app.calc import launch
+    from app.calc.flight import Motor, Pad, Rocket, fly
+
+    def air(altitude: np.ndarray, warmer: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+        return np.full(altitude.shape, 1.225), np.full(altitude.shape, 340.29)
+
+    with patch.object(launch, "air_column", air):
+        found = fly(Motor([0, 0.1, 1.9, 2.0], [0, 450, 400, 0], 0.7), Rocket(6.5, 0.1, 0.5), Pad(2.0))
+    k, v, m, g = 0.5 * 1.225 * 0.5 * found.drag.area, found.burnout_speed, 6.5, 9.80665
+    return worst(
+        [
+            (found.apogee - found.burnout_height, m / (2 * k) * log(1 + k * v**2 / (m * g))),
+            (found.coast_time, sqrt(m / (k * g)) * atan(v * sqrt(k / (m * g)))),
+        ]
+    )
+
+
+_FLIGHTS: list[tuple[object, dict[str, float]]] = []
+
+
+def flights_against_scipy(*names: str) -> Callable[[], float]:
+    def measure() -> float:
+        sys.path.insert(0, str(ROOT))
+        from tests.calc.flight_reference import CASES, solve
+        from tests.calc.test_flight import of_case
+
+        if not _FLIGHTS:
+            _FLIGHTS.extend((of_case(case), solve(case)) for case in CASES.values())
+        return worst((getattr(found, name), ref[name]) for found, ref in _FLIGHTS for name in names if ref.get(name))
+
+    return measure
+
+
+def wind_classes() -> float:
+    from app.calc.wind import wind_at
+
+    rows = published("wind_power_classes.csv")
+    return max(abs(float(wind_at(50.0, float(r["at_10_m"]), 10.0)) - float(r["at_50_m"])) for r in rows)
 
 
 def parachute() -> float:
@@ -714,8 +757,24 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
      "test_uncertainty.py::test_pressure_follows_burn_rate_as_the_closed_form_says", rate_to_pressure, percent),
     ("atmosphere", "U.S. Standard Atmosphere 1976, all rows on file", "test_atmosphere.py::test_printed_table",
      atmosphere_table, plain("of the last digit printed")),
+    ("wind", "wind power classes at 10 m and 50 m (Wind Energy Resource Atlas, table 1-1, rounded to 0.1)",
+     "test_wind.py::test_printed_classes", wind_classes, plain("m/s")),
     ("flight", "constant thrust in a vacuum: speed and height in closed form (Tsiolkovsky)",
      "test_flight.py::test_vacuum_closed_form", vacuum, percent),
+    ("flight", "coast in steady air: height and time in closed form (quadratic drag)",
+     "test_flight.py::test_coast_in_uniform_air", uniform_air, percent),
+    ("flight", "apogee and its time, five rockets with wind and tilted rails, against SciPy DOP853, rtol 1e-9",
+     "test_flight.py::test_scipy_as_reference", flights_against_scipy("apogee", "apogee_time"), percent),
+    ("flight", "speed off the rail, the same", "test_flight.py::test_scipy_as_reference",
+     flights_against_scipy("rail_exit_speed"), percent),
+    ("flight", "largest speed, Mach number and dynamic pressure, the same",
+     "test_flight.py::test_scipy_as_reference", flights_against_scipy("max_speed", "max_mach", "max_q"), percent),
+    ("flight", "distance at apogee, the same", "test_flight.py::test_scipy_as_reference",
+     flights_against_scipy("downrange"), percent),
+    ("recovery", "landing time of the three with parachutes, which the reference lets slow down as they do",
+     "test_flight.py::test_scipy_as_reference", flights_against_scipy("landing_time"), percent),
+    ("recovery", "landing distance, the same", "test_flight.py::test_scipy_as_reference",
+     flights_against_scipy("landing_distance"), percent),
     ("recovery", "NASA Glenn: 0.0623 kg at 3 m/s needs 0.435 m", "test_recovery.py::test_parachute", parachute,
      percent),
 ]  # fmt: skip

@@ -14,8 +14,8 @@ import app.calc
 UNIT = re.compile(r"\[[^\[\]\n]{1,40}\]")
 SOURCE = re.compile(r"^\s*(References|Source)s?\b", re.MULTILINE)
 
-INNER = {"app.calc.chamber"}
-"""The inside of the engine: its module says equations and sources once, and `app.calc.motor` is what is public."""
+INNER = {"app.calc.chamber", "app.calc.ascent", "app.calc.landing"}
+"""The inside of an engine: its module says equations and sources once; `motor` and `flight` are what is public."""
 
 
 def public_functions() -> Iterator[Any]:
