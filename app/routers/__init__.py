@@ -19,6 +19,7 @@ from app.routers import (
     people,
     places,
     plan,
+    results,
     review,
     runsheets,
     shelf,
@@ -44,6 +45,7 @@ ROUTERS = [
         motors,
         firings,
         curves,
+        results,  # before the review, whose lots would take its addresses
         review,
         workshop,
         changes,

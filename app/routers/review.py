@@ -61,6 +61,7 @@ def show(request: Request, session: Book) -> Response:
         form=form, found=found, pages=_pages(form, asked, found), first=(found.page - 1) * review.PAGE + 1,
         wanted=asked, links=_sort_links(form, asked), sorts=review.SORTS,
         filtered=any(form.text(name) for name in FILTERS),
+        query=urlencode([(name, form.text(name)) for name in (*FILTERS, "sort", "order") if form.text(name)]),
     )  # fmt: skip
 
 

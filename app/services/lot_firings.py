@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ScalarSelect, func
+from sqlalchemy import ColumnElement, ScalarSelect, func
 from sqlalchemy import select as select_core
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
@@ -42,7 +42,6 @@ def shots_of(session: Session, ids: list[int]) -> dict[int, list[Shot]]:
         .group_by(col(Grain.batch_id), col(BuildGrain.motor_build_id))
         .subquery()
     )
-    told = func.coalesce(_prediction(before=True), _prediction(before=False))
     query = (
         select_core(
             held.c.batch_id, held.c.motor_build_id, held.c.grain_count, col(Firing.id), col(Firing.kind),
@@ -51,7 +50,7 @@ def shots_of(session: Session, ids: list[int]) -> dict[int, list[Shot]]:
         )
         .join(Firing, col(Firing.motor_build_id) == held.c.motor_build_id)
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
-        .outerjoin(Prediction, col(Prediction.id) == told)
+        .outerjoin(Prediction, col(Prediction.id) == prediction_before_firing())
         .order_by(col(Firing.fired_at), col(Firing.id))
     )  # fmt: skip
     found: dict[int, list[Shot]] = {}
@@ -60,8 +59,12 @@ def shots_of(session: Session, ids: list[int]) -> dict[int, list[Shot]]:
     return found
 
 
+def prediction_before_firing() -> ColumnElement[Any]:
+    """Within a query of firings: the last prediction before each, or its first for one entered afterwards."""
+    return func.coalesce(_prediction(before=True), _prediction(before=False))
+
+
 def _prediction(before: bool) -> ScalarSelect[Any]:
-    """The last prediction before a firing; or the first at all, for a firing entered afterwards."""
     made = aliased(Prediction)
     of_motor = select_core(col(made.id)).where(col(made.motor_build_id) == Firing.motor_build_id).limit(1)
     if before:

@@ -4,6 +4,7 @@ Only what sorts and filters is read of every lot; the rest is read of the lots o
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Literal
@@ -125,6 +126,20 @@ def lots(session: Session, wanted: ReviewIn) -> Found:
     page = min(wanted.page, pages)
     shown = [head.batch_id for head in heads[(page - 1) * PAGE : page * PAGE]]
     return Found(_lines(session, _batches(session, shown)), len(heads), page, pages)
+
+
+def every_id(session: Session, wanted: ReviewIn, at_once: int) -> Iterator[list[int]]:
+    """The identities of all lots that meet the filter, sorted, so many at once."""
+    heads = _sorted(session, _met(session, _heads(session, wanted), wanted), wanted)
+    for start in range(0, len(heads), at_once):
+        yield [head.batch_id for head in heads[start : start + at_once]]
+
+
+def every_line(session: Session, wanted: ReviewIn, at_once: int) -> Iterator[LotLine]:
+    """All lots that meet the filter, sorted; read so many at once, and none of them kept."""
+    for ids in every_id(session, wanted, at_once):
+        yield from _lines(session, _batches(session, ids))
+        session.expunge_all()
 
 
 def _lines(session: Session, found: list[tuple[Batch, Formula]]) -> list[LotLine]:

@@ -1,0 +1,120 @@
+"""A chart of pairs: one mark for each thing, its one value across and its other value up."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from app.charts import MOST_ROWS, Rule
+from app.drawing import (
+    LEFT,
+    LETTER,
+    PLOT,
+    RIGHT,
+    WIDTH,
+    Axis,
+    Scale,
+    empty_figure,
+    figure,
+    grid,
+    number_table,
+    rule_at,
+    scale_for,
+    tag,
+    text_at,
+)
+
+READ_OUT = 150
+"""Marks up to which each can be read out; more are drawn as dots."""
+
+MARKS = ("", "out", "lone")
+"""Disc, diamond and ring, in the order of the clouds."""
+
+
+@dataclass(frozen=True)
+class Cloud:
+    """Marks of one kind: what each stands for, and its two values."""
+
+    name: str
+    labels: Sequence[str]
+    x: Sequence[float]
+    y: Sequence[float]
+
+
+def scatter_chart(
+    title: str, x: Axis, y: Axis, clouds: Sequence[Cloud], said: str, rules: Sequence[Rule] = ()
+) -> Markup:
+    """Pairs of values in up to three clouds that differ by shape as well as colour; `said` is what they say in words.
+
+    Raises ValueError for more clouds than there are marks, or values that do not pair.
+    """
+    shown = [cloud for cloud in clouds if len(cloud.x)]
+    if len(clouds) > len(MARKS):
+        raise ValueError(f"{len(clouds)} clouds, {len(MARKS)} marks")
+    if not shown:
+        return empty_figure(title, "There are no numbers to draw yet.")
+    top = 28.0
+    across = scale_for(x, [v for c in shown for v in c.x], LEFT, WIDTH - RIGHT)
+    up = scale_for(y, [v for c in shown for v in c.y] + [r.value for r in rules], top + PLOT, top)
+    drawing: list[str] = [*_names(y, clouds), *grid(up)]
+    for at, label in across.ticks(8):
+        drawing += [tag("line", x1=at, y1=up.start, x2=at, y2=up.start + 5, class_="frame"),
+                    text_at(label, at, up.start + 18, "tick middle")]  # fmt: skip
+    for rule in rules:
+        drawing += rule_at(rule.label, rule.value, up, "centre")
+    many = sum(len(c.x) for c in shown) > READ_OUT
+    for i, cloud in enumerate(clouds):
+        xs, ys = across.at(cloud.x), up.at(cloud.y)
+        if many:
+            places = dict.fromkeys(zip(np.round(xs).tolist(), np.round(ys).tolist(), strict=True))
+            d = "".join(f"M{a:g},{b:g}h0" for a, b in places)
+            drawing.append(tag("path", d=d, class_=f"dots many ink-{i + 1}"))
+        else:
+            drawing += [
+                _mark(float(a), float(b), words, MARKS[i])
+                for a, b, words in zip(xs, ys, _words(cloud, x, y, across, up), strict=True)
+            ]
+    drawing.append(text_at(x.heading, WIDTH - RIGHT, top + PLOT + 38, "axis-name end"))
+    return figure(title, "points", drawing, top + PLOT + 48, said, [_table(title, x, y, shown, across, up)])
+
+
+def _words(cloud: Cloud, x: Axis, y: Axis, across: Scale, up: Scale) -> list[str]:
+    """What each mark is read out as."""
+    made = []
+    for label, a, b in zip(cloud.labels, cloud.x, cloud.y, strict=True):
+        values = (f"{x.label} {across.write(a)} {x.unit}".strip(), f"{y.label} {up.write(b)} {y.unit}".strip())
+        made.append(f"{label}, {cloud.name}: {', '.join(values)}")
+    return made
+
+
+def _mark(x: float, y: float, words: str, css: str) -> Markup:
+    shape: dict[str, object] = {"class_": f"point {css}".strip(), "data_words": words, "data_at": f"{x:.2f} {y:.2f}"}
+    if css == "out":
+        return tag("path", d=f"M{x:.2f},{y - 7:.2f}l7,7l-7,7l-7,-7Z", **shape)
+    return tag("circle", cx=x, cy=y, r=5.0, **shape)
+
+
+def _names(y: Axis, clouds: Sequence[Cloud]) -> list[str]:
+    """The upright axis's name and, where there is more than one cloud, a mark and the name of each."""
+    parts: list[str] = [text_at(y.heading, 0.0, 15.0, "axis-name")]
+    at = (len(y.heading) + 4) * LETTER * 1.1
+    for i, cloud in enumerate(clouds if len(clouds) > 1 else ()):
+        css = f"point {MARKS[i]}".strip()
+        shape = {"d": f"M{at:.2f},4l6,6l-6,6l-6,-6Z"} if MARKS[i] == "out" else {}
+        parts.append(tag("path", class_=css, **shape) if shape else tag("circle", cx=at, cy=10.0, r=5.0, class_=css))
+        words = f"{cloud.name} ({len(cloud.x)})"
+        parts.append(text_at(words, at + 11, 15.0, "legend"))
+        at += 34 + len(words) * LETTER
+    return parts
+
+
+def _table(title: str, x: Axis, y: Axis, clouds: Sequence[Cloud], across: Scale, up: Scale) -> Markup:
+    rows = [
+        (label, cloud.name, across.write(a), up.write(b))
+        for cloud in clouds for label, a, b in zip(cloud.labels, cloud.x, cloud.y, strict=True)
+    ]  # fmt: skip
+    every = len(rows)
+    caption = f"{title}: numbers" + (f" of {MOST_ROWS} of {every}, evenly picked" if every > MOST_ROWS else "")
+    picked = np.linspace(0, every - 1, min(every, MOST_ROWS)).astype(int)
+    return number_table(caption, ("Item", "", x.heading, y.heading), [rows[i] for i in picked], words=(0, 1))

@@ -1,0 +1,201 @@
+"""What motors delivered, what goes together, what the good ones share, and the tables to take along."""
+
+import csv
+import io
+import re
+from datetime import timedelta
+
+import pytest
+from fastapi.testclient import TestClient
+
+from app import clock
+from app.db import writing
+from app.models import Workshop
+from app.services import formulas, planning
+from tests import build
+
+PAGES = ["/review/delivered", "/review/together", "/review/good"]
+
+
+def _words(page: str) -> str:
+    main = re.search(r"<main.*</main>", page, re.DOTALL)
+    assert main
+    return " ".join(re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", " ", main[0], flags=re.DOTALL)).split())
+
+
+def _table(client: TestClient, address: str) -> list[dict[str, str]]:
+    answer = client.get(address)
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "text/csv; charset=utf-8; header=present"
+    assert re.fullmatch(
+        r'attachment; filename="grainbook-\w+-\d{4}-\d\d-\d\d\.csv"', answer.headers["content-disposition"]
+    )
+    return list(csv.DictReader(io.StringIO(answer.text, newline=""), strict=True))
+
+
+def _motors(client: TestClient, good: int = 4, weak: int = 3) -> list[str]:
+    """Motors of one grain each, of lots of their own: dense ones burned well, light ones weakly."""
+    codes = []
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        made = {blend.name: blend for blend in formulas.current(session)}
+        usual, other = (made.get(name) or build.formula(session, name) for name in ("Usual", "Other"))
+        shape = build.pattern(session)
+        start = clock.now() - timedelta(days=200)
+        for i in range(good + weak):
+            well = i < good
+            with clock.turned_to(start + timedelta(days=10 * i)) as turn:
+                lot = build.cast(session, 1, blend=usual if well else other, shape=shape)
+                grain = build.grain(session, lot, (0.965 if well else 0.93) + 0.001 * (i % 3))
+                turn(start + timedelta(days=10 * i + 8))
+                motor = build.bare_motor(session, [grain], predicted=500.0)
+                ratio = (0.99 if well else 0.85) + 0.004 * (i % 3)
+                build.bare_firing(session, motor, "good" if well else "weak", measured_impulse_ns=500 * ratio)
+            codes.append(lot.code)
+        session.commit()
+    return codes
+
+
+@pytest.mark.parametrize("address", PAGES)
+def test_an_empty_book_says_what_comes_first(client: TestClient, address: str) -> None:
+    page = client.get(address)
+    assert page.status_code == 200
+    assert "No motor has burned yet" in page.text
+
+
+@pytest.mark.parametrize("address", PAGES)
+def test_a_filter_that_is_none_is_told(client: TestClient, address: str) -> None:
+    _motors(client, 1, 0)
+    page = client.get(f"{address}?since=yesterday")
+    assert page.status_code == 422
+    assert "Type a date" in page.text
+    assert "No motor that burned is like that" in client.get(f"{address}?until=2001-01-01").text
+
+
+@pytest.mark.parametrize("address", ["/review", *PAGES])
+def test_the_pages_of_the_review_lead_to_each_other(client: TestClient, address: str) -> None:
+    page = client.get(address).text
+    nav = re.search(r'<nav class="tabs".*?</nav>', page, re.DOTALL)
+    assert nav
+    assert set(re.findall(r'href="([^"]+)"', nav[0])) >= {"/review", *PAGES}
+    assert re.search(rf'href="{address}" aria-current="page"', nav[0])
+
+
+@pytest.mark.parametrize("by", ["formula", "pattern", "case", "lot"])
+def test_delivered_is_told_by_group_with_its_interval(client: TestClient, by: str) -> None:
+    codes = _motors(client)
+    page = client.get(f"/review/delivered?by={by}")
+    assert page.status_code == 200
+    words = _words(page.text)
+    assert "7 motors burned" in words
+    if by == "formula":
+        assert "Usual v1 4 0.99" in words
+        assert "Usual v1 delivered more of what was predicted than Other v1" in words
+    if by == "lot":
+        assert f"{codes[0]} 1 0.99 one motor, no interval, n 1" in words
+
+
+def test_a_group_is_looked_at_over_time(client: TestClient) -> None:
+    _motors(client)
+    page = client.get("/review/delivered?by=formula&of=Usual+v1").text
+    assert "Over time: Usual v1" in page
+    assert "4 motors: points and mean only" in page
+    assert "Limits:" not in page
+    every = client.get("/review/delivered").text
+    assert "Over time: all these motors" in every
+    many = _motors(client, 2, 0)
+    assert many
+    whole = client.get("/review/delivered").text
+    assert "Running average (EWMA): all these motors" in whole
+    assert "NIST/SEMATECH e-Handbook 6.3.2.2" in whole
+    assert "No motor of these is of that formula" in client.get("/review/delivered?of=nothing").text
+
+
+def test_what_goes_together_stands_with_its_measure(client: TestClient) -> None:
+    _motors(client, 4, 3)
+    assert "Too few to say: 7 motors have both" in _words(client.get("/review/together").text)
+    _motors(client, 4, 0)
+    words = _words(client.get("/review/together").text)
+    assert "Among 11 motors of 11 lots" in words
+    assert "Spearman's ρ" in words
+    assert "n 11 motors of 11 lots" in words
+    assert "Density of the grains, mean goes together" in words
+
+
+def test_the_good_ones_are_told_with_the_motors_behind(client: TestClient) -> None:
+    codes = _motors(client)
+    page = client.get("/review/good").text
+    words = _words(page)
+    assert "4 motors burned well, 3 did not" in words
+    assert "The good ones were denser: density of the grains, mean 96." in words
+    assert "4 motors of 4 lots) on average, against 93." in words
+    assert "Humidity at the firing: known of 0 good ones" in words
+    behind = re.search(r"<details>.*?The motors behind it: density.*?</details>", page, re.DOTALL)
+    assert behind
+    assert all(f'href="/review/{code}"' in behind[0] for code in codes)
+
+
+def test_nothing_is_said_of_too_few(client: TestClient) -> None:
+    _motors(client, 3, 1)
+    words = _words(client.get("/review/good").text)
+    assert "Nothing can be compared yet" in words
+    assert "The good ones" not in words
+
+
+# --- Tables ------------------------------------------------------------------------------------
+
+
+def test_firings_are_taken_along_with_units_in_their_heads(client: TestClient) -> None:
+    codes = _motors(client)
+    rows = _table(client, "/review/firings.csv")
+    assert [row["Lots"] for row in rows] == codes
+    first = rows[0]
+    assert float(first["Measured impulse (N·s)"]) == pytest.approx(495)
+    assert float(first["Impulse, measured over predicted"]) == pytest.approx(0.99)
+    assert float(first["Age of youngest grains (days)"]) == pytest.approx(8)
+    assert first["Humidity (%)"] == ""
+    filtered = _table(client, "/review/firings.csv?formula=Other")
+    assert [row["Lots"] for row in filtered] == codes[4:]
+
+
+def test_lots_and_grains_are_taken_along_as_filtered(client: TestClient) -> None:
+    codes = _motors(client)
+    assert [row["Lot"] for row in _table(client, "/review/lots.csv?sort=date&order=up")] == codes
+    assert [row["Lot"] for row in _table(client, "/review/lots.csv?result=weak&order=up")] == codes[4:]
+    grains = _table(client, "/review/grains.csv?formula=Usual&order=up")
+    assert [row["Serial"] for row in grains] == [f"{code}-01" for code in codes[:4]]
+    assert float(grains[0]["Density of ideal (%)"]) == pytest.approx(96.5, abs=0.1)
+    assert grains[0]["State"] == "Fired"
+
+
+def test_the_heads_are_in_the_workshop_s_units(client: TestClient) -> None:
+    _motors(client, 1, 0)
+    (metric,) = _table(client, "/review/grains.csv")
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        session.get_one(Workshop, 1).mass_unit = "oz"
+        session.commit()
+    (ounces,) = _table(client, "/review/grains.csv")
+    # 1 oz is 28.349523125 g: exact, NIST SP 811
+    assert float(ounces["Mass (oz)"]) * 28.349523125 == pytest.approx(float(metric["Mass (g)"]), rel=1e-8)
+
+
+def test_words_that_a_spreadsheet_would_run_are_made_harmless(client: TestClient) -> None:
+    (code,) = _motors(client, 1, 0)
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        planning.by_code(session, code).note = '=HYPERLINK("http://example.org";"x")'
+        session.commit()
+    assert _table(client, "/review/lots.csv")[0]["Note"] == '\'=HYPERLINK("http://example.org";"x")'
+
+
+def test_a_table_of_something_that_cannot_be_is_refused_in_words(client: TestClient) -> None:
+    for name in ("firings", "lots", "grains"):
+        answer = client.get(f"/review/{name}.csv?since=soon")
+        assert answer.status_code == 422
+        assert "Type a date" in answer.text
+
+
+def test_the_pages_offer_the_table_of_what_they_show(client: TestClient) -> None:
+    _motors(client, 1, 1)
+    assert "/review/firings.csv?formula=Other" in client.get("/review/good?formula=Other").text
+    lots = client.get("/review?formula=Other&sort=density").text
+    assert "/review/lots.csv?formula=Other&amp;sort=density" in lots
+    assert "/review/grains.csv?formula=Other&amp;sort=density" in lots
