@@ -129,9 +129,10 @@ def _normal(unit: Floats) -> Floats:
     return np.asarray(ndtri(_EDGE + (1 - 2 * _EDGE) * unit), dtype=np.float64)
 
 
-def _drawn(motor: Motor, spread: Spread, unit: Floats) -> Arrays:
+def _drawn(motor: Motor, spread: Spread, unit: Floats, together: float = 0.0) -> Arrays:
     """Motors for draws in the unit cube, one column for each field of `Spread` in order."""
     z = {f.name: _normal(unit[:, i]) for i, f in enumerate(fields(spread))}
+    z["nozzle"] = together * z["c_star"] + (1 - together**2) ** 0.5 * z["nozzle"]
     one_sided = _normal((1 + unit[:, -1]) / 2)  # extra_area is the last field
     base = motor_arrays([motor]).repeat(len(unit))
     core = base.core_r + np.where(base.core_r > 0, 0.5 * spread.core_d * z["core_d"][:, None], 0.0)
@@ -179,6 +180,7 @@ def predict_range(
     seed: int = 20,
     pressure_limit: float | None = None,
     band_points: int = 80,
+    together: float = 0.0,
 ) -> MotorRange:
     """Predict a motor as ranges.
 
@@ -196,6 +198,9 @@ def predict_range(
         Rating or other limit to count draws above [Pa].
     band_points : int
         Times to give the band at [-].
+    together : float
+        Correlation of c* and nozzle efficiency [-], above -1 and below 1: firings by thrust alone know their product
+        better than either.
 
     Returns
     -------
@@ -209,7 +214,8 @@ def predict_range(
 
     Notes
     -----
-    Inputs are independent. `over_limit` of zero means fewer than one draw in `samples`, not never.
+    Inputs are independent but for `together`; what drives the answers is asked of each alone. `over_limit` of zero
+    means fewer than one draw in `samples`, not never.
 
     References
     ----------
@@ -224,6 +230,7 @@ def predict_range(
     """
     chosen = spread if spread is not None else default_spread(motor)
     within("samples", samples, 16, 65536, "A few hundred give steady marks.")
+    within("together", together, -0.99, 0.99, "Give a correlation.")
     within("band_points", band_points, 2, 2000, "Eighty are enough to draw.")
     if pressure_limit is not None:
         positive("pressure_limit", pressure_limit, "Leave it empty if there is none.")
@@ -231,7 +238,7 @@ def predict_range(
 
     sobol = qmc.Sobol(len(fields(chosen)), scramble=True, rng=np.random.default_rng(seed))
     unit = sobol.random_base2((samples - 1).bit_length())[:samples]
-    arrays = _drawn(motor, chosen, unit)
+    arrays = _drawn(motor, chosen, unit, together)
     drivers = _drivers(motor, chosen)
     slow = 1.25 * max(max(d.burn_time) for d in drivers)
     time = np.linspace(0.0, slow, band_points)
@@ -258,7 +265,7 @@ def predict_range(
         spread=chosen,
         samples=samples,
         seed=seed,
-        assumptions=_assumptions(motor, chosen, samples, seed),
+        assumptions=_assumptions(motor, chosen, samples, seed, together),
     )
 
 
@@ -290,7 +297,7 @@ def _drivers(motor: Motor, spread: Spread) -> tuple[Driver, ...]:
     return tuple(sorted(found, key=lambda d: -abs(d.peak_pressure[1] - d.peak_pressure[0])))
 
 
-def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int) -> tuple[str, ...]:
+def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int, together: float) -> tuple[str, ...]:
     law = motor.propellant.law
     rate = f"Burn rate ±{spread.burn_rate:.0%} (one standard deviation)"
     rate += ", widened because the law is borrowed." if law.borrowed and spread.burn_rate > 0.05 else "."
@@ -302,5 +309,7 @@ def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int) -> tuple
         f"Throat ±{spread.throat_d * 1e3:.2f} mm, core ±{spread.core_d * 1e3:.2f} mm, grains ±"
         f"{spread.temperature:.0f} K.",
         f"Unseen voids and cracks: up to about {2 * spread.extra_area:.0%} more burning area, for the whole burn.",
-        f"{samples} motors drawn (Sobol, seed {seed}); inputs independent; spreads are assumptions until measured.",
+        f"{samples} motors drawn (Sobol, seed {seed}); inputs independent"
+        + (f" but for c* and nozzle (correlation {together:.2f})" if abs(together) > 0.005 else "")
+        + "; spreads are assumptions until measured.",
     )

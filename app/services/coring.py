@@ -14,7 +14,7 @@ from app.calc.motor import MotorRun, simulate
 from app.errors import Refused
 from app.models import Case
 from app.models.coring import CoringIn
-from app.services import closures, motors, prediction
+from app.services import closures, learning, motors, prediction
 from app.services.prediction import Burning
 
 HOT_SHARE = 0.05
@@ -96,7 +96,7 @@ def compare(session: Session, data: CoringIn) -> Comparison:
     grain = setup.grains[0].grain
     try:
         fault = coring_fault(grain, data.offset_fore.si, data.offset_aft.si)
-        motor, _ = prediction.motor_of(session, setup)
+        motor, _ = prediction.motor_of(session, setup, learning.taught(session, setup.formula, setup.case))
         crooked = askew(grain, fault)
         rest = motor.grains[data.faulty :]
         intended, cast = simulate(motor), simulate(replace(motor, grains=(crooked,) * data.faulty + rest))

@@ -11,7 +11,7 @@ from app.models.base import build as build_row
 from app.models.base import change
 from app.models.firing import RESULTS, FiringIn
 from app.models.hardware import NozzleMeasureIn
-from app.services import hardware, motors, rows
+from app.services import firing_fits, hardware, motors, rows
 from app.services.flights import Estimate
 from app.services.motors import Built
 from app.services.outlook import Outlook, Range
@@ -107,6 +107,7 @@ def log(session: Session, data: FiringIn) -> Firing:
     session.add(firing)
     session.flush()
     _throat_found(session, firing, built, data)
+    firing_fits.renew(session, firing)
     return firing
 
 
@@ -149,6 +150,7 @@ def correct(session: Session, firing: Firing, data: FiringIn, version: int | Non
     session.flush()
     if firing.throat_after_m != before:
         _throat_found(session, firing, built, data)
+    firing_fits.renew(session, firing)
     return firing
 
 

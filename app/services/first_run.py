@@ -5,16 +5,17 @@ from sqlmodel import Session
 
 from app.db import writing
 from app.models import ChecklistEdition, ChecklistItem, Workshop
-from app.services import runsheets
+from app.services import firing_fits, runsheets
 from app.services.cautions import FIRST_CHECKLIST
 
 
 def prepare(engine: Engine) -> None:
-    """Add the first rows to a book that has none."""
+    """Add the first rows to a book that has none; make fits of firings that wait since the program changed."""
     with writing(engine) as session:
         if session.get(Workshop, 1) is None:
             _fill(session)
-            session.commit()
+        firing_fits.catch_up(session)
+        session.commit()
 
 
 def _fill(session: Session) -> None:

@@ -41,8 +41,40 @@ class CaseInput(BaseModel):
     wall_temperature_k: float = 293.15
 
 
+class Factor(BaseModel):
+    """A learned factor on one input, the spread that the input was drawn with, and the default spread [-]."""
+
+    factor: float
+    spread: float
+    default_spread: float
+
+
+class Taught(BaseModel):
+    """What firings had taught when a prediction was made, and which: identities of the firings that counted.
+
+    `firing_ids` are of the same formula, `case_firing_ids` of others in the same case; `left_out` how many of the same
+    formula a person had left out. With `on` false nothing was used, and `why_off` says why.
+    """
+
+    on: bool
+    why_off: str = ""
+    rate: Factor
+    c_star: Factor
+    nozzle: Factor
+    together: float = 0.0
+    firing_ids: list[int] = []
+    case_firing_ids: list[int] = []
+    stick_lots: int = 0
+    left_out: int = 0
+
+    @property
+    def used(self) -> bool:
+        """Whether anything was used."""
+        return self.on and bool(self.firing_ids or self.case_firing_ids or self.stick_lots)
+
+
 class Inputs(BaseModel):
-    """Every input of a prediction, in SI."""
+    """Every input of a prediction, in SI; efficiencies and burn law as they were used, what was learned included."""
 
     formula: str
     blend: dict[str, float]
@@ -70,6 +102,7 @@ class Inputs(BaseModel):
     nozzle_efficiency: float
     samples: int
     seed: int
+    taught: Taught | None = None
 
 
 class Curve(BaseModel):

@@ -16,12 +16,13 @@ from app.calc.constants import Floats
 from app.calc.errors import CalcError
 from app.calc.grain import Grain
 from app.calc.motor import Motor, MotorRun, simulate
+from app.calc.spread import default_spread
 from app.calc.thermochem import BlendState
-from app.calc.uncertainty import Marks, MotorRange, predict_range, rate_spread
+from app.calc.uncertainty import Marks, MotorRange, predict_range
 from app.errors import Refused
 from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
-from app.services import blends, closures, formulas, hardware, workshop
-from app.services.outlook import CaseInput, Curve, Driver, GrainInput, Holding, Inputs, Outlook, Range, Wall
+from app.services import blends, closures, formulas, hardware, learning, workshop
+from app.services.outlook import CaseInput, Curve, Driver, GrainInput, Holding, Inputs, Outlook, Range, Taught, Wall
 from app.units import show
 
 ROOM = 293.15
@@ -114,9 +115,10 @@ def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = 
     """
     house = workshop.get(session)
     try:
-        motor, state = motor_of(session, setup)
+        taught = learning.taught(session, setup.formula, setup.case)
+        motor, state = motor_of(session, setup, taught)
         run = simulate(motor)
-        return _outlook(setup, house, state, motor, run, samples, seed)
+        return _outlook(setup, house, state, motor, taught, run, samples, seed)
     except CalcError as error:
         raise refusal(error, setup) from error
 
@@ -156,8 +158,8 @@ def throat_growth(session: Session, nozzle: Nozzle | None) -> float:
     return max(grown, 0.0) / counted if counted else 0.0
 
 
-def motor_of(session: Session, setup: Setup) -> tuple[Motor, BlendState]:
-    """A motor as the calculations take it, with the state of its blend.
+def motor_of(session: Session, setup: Setup, taught: Taught | None) -> tuple[Motor, BlendState]:
+    """A motor as the calculations take it, with the state of its blend; `taught` is what firings taught, or nothing.
 
     Raises
     ------
@@ -166,11 +168,15 @@ def motor_of(session: Session, setup: Setup) -> tuple[Motor, BlendState]:
     """
     house = workshop.get(session)
     state = blends.state(session, setup.formula)
-    return _motor(setup, house, state, throat_growth(session, setup.nozzle)), state
+    return _motor(setup, house, state, throat_growth(session, setup.nozzle), taught), state
 
 
-def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float) -> Motor:
+def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taught: Taught | None) -> Motor:
     law = replace(formulas.burn_law(setup.formula), sigma_p=house.rate_per_kelvin_share)
+    c_star, nozzle = house.c_star_efficiency_share, house.nozzle_efficiency_share
+    if taught is not None:
+        law = replace(law, rates=tuple(taught.rate.factor * rate for rate in law.rates))
+        c_star, nozzle = min(c_star * taught.c_star.factor, 1.1), min(nozzle * taught.nozzle.factor, 1.05)
     propellant = blends.propellant(setup.formula.blend, state, law)
     return Motor(
         grains=tuple(one.grain for one in setup.grains),
@@ -180,8 +186,8 @@ def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float) -> M
         case_inner_d=setup.case.inner_d_m,
         chamber_length=setup.case.chamber_length_m,
         ambient_pressure=atmosphere(setup.elevation).pressure,
-        c_star_efficiency=house.c_star_efficiency_share,
-        nozzle_efficiency=house.nozzle_efficiency_share,
+        c_star_efficiency=c_star,
+        nozzle_efficiency=nozzle,
         half_angle=_half_angle(setup),
         throat_growth=growth,
         free_volume_extra=-sum(one.tube_m3 for one in setup.grains),
@@ -196,18 +202,28 @@ def _half_angle(setup: Setup) -> float:
 
 
 def _outlook(
-    setup: Setup, house: Workshop, state: BlendState, motor: Motor, run: MotorRun, samples: int, seed: int
-) -> Outlook:
+    setup: Setup,
+    house: Workshop,
+    state: BlendState,
+    motor: Motor,
+    taught: Taught,
+    run: MotorRun,
+    samples: int,
+    seed: int,
+) -> Outlook:  # fmt: skip
     """Put what was computed into the record."""
     case = setup.case
     margin = closures.margin(case, run.peak_pressure)
-    sampled = predict_range(motor, samples=samples, seed=seed, pressure_limit=margin.limit)
+    spread = replace(
+        default_spread(motor), burn_rate=taught.rate.spread, c_star=taught.c_star.spread, nozzle=taught.nozzle.spread
+    )
+    sampled = predict_range(motor, spread, samples, seed, margin.limit, together=round(taught.together, 3))
 
     def ranged(mid: float, marks: Marks) -> Range:
         return Range(mid=mid, low=marks.low, high=marks.high)
 
     return Outlook(
-        inputs=_inputs(setup, state, motor, samples, seed),
+        inputs=_inputs(setup, state, motor, taught, samples, seed),
         designation=run.designation,
         impulse_class=run.impulse_class,
         classes=sampled.classes,
@@ -229,11 +245,11 @@ def _outlook(
         drivers=[Driver(name=d.name, low_pa=d.peak_pressure[0], high_pa=d.peak_pressure[1]) for d in sampled.drivers],
         curve=_curve(run, sampled),
         warnings=[*run.flags, *setup.remarks, *state.notes],
-        assumptions=[*_assumptions(setup, house, state, run, motor.throat_growth), *sampled.assumptions],
+        assumptions=[*_assumptions(setup, house, state, run, motor.throat_growth, taught), *sampled.assumptions],
     )
 
 
-def _inputs(setup: Setup, state: BlendState, motor: Motor, samples: int, seed: int) -> Inputs:
+def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: Taught, samples: int, seed: int) -> Inputs:
     case, law = setup.case, motor.propellant.law
     serials = list(setup.serials) or ["as designed"] * len(setup.grains)
     return Inputs(
@@ -273,6 +289,7 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, samples: int, seed: i
         nozzle_efficiency=motor.nozzle_efficiency,
         samples=samples,
         seed=seed,
+        taught=taught,
     )  # fmt: skip
 
 
@@ -314,13 +331,15 @@ def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
     )
 
 
-def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun, growth: float) -> list[str]:
+def _assumptions(
+    setup: Setup, house: Workshop, state: BlendState, run: MotorRun, growth: float, taught: Taught
+) -> list[str]:
     made = [
         f"Blend: {setup.formula.label}, burned to equilibrium at {show(state.pressure, 'pressure', house.units)}: "
         f"{state.temperature:.0f} K, c* {state.c_star:.0f} m/s, condensed {state.condensed_fraction:.0%}. From 2 to "
         "10 MPa c* moves by less than 1 %.",
         *run.assumptions,
-        "Both efficiencies are the workshop's own settings; firings with a measured impulse tell what they really are.",
+        _learned(taught, house),
         f"Grains stand {show(house.grain_gap_m, 'length', house.units)} apart, so that their end faces burn; "
         "the case is filled by them, their tubes and gas.",
         "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so the "
@@ -333,7 +352,7 @@ def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun
     if formulas.own_law(setup.formula) is not None:
         made.append(
             "The burn law is this formula's own, used instead of the published one; it is drawn with the spread of a "
-            f"published law, {rate_spread(formulas.burn_law(setup.formula)):.0%}, which is an assumption."
+            f"published law, {taught.rate.default_spread:.0%}, narrowed by what firings taught; that is an assumption."
         )
     if setup.case.closure == "":
         made.append("What holds the closures is not in the book: they are in no figure here.")
@@ -348,3 +367,25 @@ def _assumptions(setup: Setup, house: Workshop, state: BlendState, run: MotorRun
     elif setup.nozzle.divergence_rad is None:
         made.append("The nozzle's divergence is not in the book: 15 degrees half angle is assumed.")
     return made
+
+
+def _learned(taught: Taught, house: Workshop) -> str:
+    """In one sentence: which efficiencies and which rate, and whether firings had a say."""
+    settings = f"c* {house.c_star_efficiency_share:.0%}, nozzle {house.nozzle_efficiency_share:.0%}"
+    if not taught.on:
+        return f"Nothing that firings taught is used ({taught.why_off}); efficiencies are the settings: {settings}."
+    if not taught.used:
+        return (
+            f"No firing has taught anything of this formula or case yet; efficiencies are the workshop's settings: "
+            f"{settings}. Firings with a measured impulse or curve tell what they really are."
+        )
+    of = [
+        f"{len(taught.firing_ids)} firings of this formula" if taught.firing_ids else "",
+        f"{len(taught.case_firing_ids)} of others in this case" if taught.case_firing_ids else "",
+        f"sticks of {taught.stick_lots} lots" if taught.stick_lots else "",
+    ]
+    return (
+        f"Learned from {', '.join(words for words in of if words)}: burn rate {taught.rate.factor:.3f} times the law, "
+        f"c* {taught.c_star.factor:.3f} and nozzle {taught.nozzle.factor:.3f} times the settings ({settings}). "
+        "Firings are taken to differ by chance, and the next to be like them."
+    )

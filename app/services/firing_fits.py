@@ -1,0 +1,208 @@
+"""What each firing says of burn rate and efficiencies: fitted once, kept with what it was made from.
+
+A fit is made when a curve is kept or a firing is written down or corrected. Its key names everything it stands on:
+the curve, the firing, the motor and its grains by their versions, the workshop's heat of burning, and the method. When
+one of them changes, the fit no longer counts until `catch_up` has made it again; pages never fit.
+"""
+
+import json
+import time
+from dataclasses import replace
+from math import hypot, log
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from app.calc import curvefile
+from app.calc.assembly import Motor
+from app.calc.burnfit import fit_law, fit_pressure, reading_errors
+from app.calc.constants import Floats
+from app.calc.errors import CalcError
+from app.calc.thrustfit import fit_nozzle, respond
+from app.errors import BookError
+from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
+from app.models.curve import ReadIn
+from app.services import motors, prediction, reading, rows, workshop
+from app.services.fit_records import FitRecord, LawSeen, Row, keys, waiting
+from app.services.reading import Samples
+
+BY_CELL, BY_HAND = 0.015, 0.03
+"""Standard uncertainty of an impulse from a curve and of one typed [-]: assumptions."""
+
+TIME_BY_CELL, TIME_BY_HAND = 0.03, 0.05
+"""Standard uncertainty of a burn time from a curve and of one typed [-], 5 % of the peak's meaning included."""
+
+PEAK = 0.05
+"""Standard uncertainty of a peak pressure that is a single number [-]: an assumption."""
+
+BELIEVABLE = log(2.0)
+"""A factor beyond two either way is a wrong unit, gauge or motor, and is not learned from [ln]."""
+
+START_SECONDS = 2.0
+"""Time spent on fits that wait, at most, as a book is opened [s]."""
+
+
+# --- Making --------------------------------------------------------------------------------------
+
+
+def renew(session: Session, firing: Firing, samples: Samples | None = None) -> FiringFit | None:
+    """Make the fit of a firing from what is in the book now; nothing where nothing was measured.
+
+    `samples` are those of its newest curve where they are at hand; else the file is read again.
+    """
+    session.flush()
+    key = keys(session, firing.pk).get(firing.pk)
+    row = session.exec(select(FiringFit).where(FiringFit.firing_id == firing.pk)).first()
+    if key is None:
+        if row is not None:
+            session.delete(row)
+            session.flush()
+        return None
+    made = _fitted(session, firing, samples).model_dump_json()
+    if row is None:
+        row = FiringFit(firing_id=firing.pk, key=key, fit_json=made)
+        session.add(row)
+    else:
+        row.key, row.fit_json = key, made
+        row.version += 1
+    session.flush()
+    return row
+
+
+def catch_up(session: Session, seconds: float = START_SECONDS) -> int:
+    """Make fits that wait, newest firings first, until time is up; how many still wait."""
+    until = time.monotonic() + seconds
+    left = waiting(session)
+    while left and time.monotonic() < until:
+        renew(session, rows.get(session, Firing, left.pop(0).firing_id, "firing"))
+    return len(left)
+
+
+def _fitted(session: Session, firing: Firing, samples: Samples | None) -> FitRecord:
+    try:
+        motor = _motor(session, firing)
+        curve = session.exec(select(Curve).where(Curve.firing_id == firing.pk).order_by(col(Curve.id).desc())).first()
+        if curve is not None and curve.peak_pressure_pa is not None:
+            samples = samples or _samples(session, firing, curve)
+            if samples.pressure is not None:
+                try:
+                    return _believed(_from_pressure(motor, samples))
+                except CalcError as error:
+                    again = _believed(_from_figures(motor, firing, curve))
+                    again.remarks.insert(0, f"Its pressure could not be fitted ({error.fault}); its figures count.")
+                    return again
+        return _believed(_from_figures(motor, firing, curve))
+    except CalcError as error:
+        return FitRecord(remarks=[f"Nothing could be learned from it: {error.field.replace('_', ' ')} {error.fault}"])
+    except (BookError, ValueError, ArithmeticError) as error:  # an odd curve must not keep the book from opening
+        return FitRecord(remarks=[f"Nothing could be learned from it: {error}"])
+
+
+def _motor(session: Session, firing: Firing) -> Motor:
+    """The motor as it was fired, at the book's defaults: nothing learned, its own throat before and after."""
+    build = rows.get(session, MotorBuild, firing.motor_build_id, "motor")
+    motor, _ = prediction.motor_of(session, motors.setup_of(session, motors.around(session, build)), taught=None)
+    if firing.throat_after_m is None:
+        return motor
+    grown = max(firing.throat_after_m - build.throat_d_m, -0.1 * build.throat_d_m)
+    return replace(motor, throat_growth=min(grown, motor.exit_d - motor.throat_d))
+
+
+def _samples(session: Session, firing: Firing, curve: Curve) -> Samples:
+    """Every sample of a curve, read from the file again as it was read then."""
+    data = ReadIn.model_validate(
+        {name: text for name, text in _nested(json.loads(curve.reading_json)).items() if text != ""},
+        context={"units": workshop.get(session).units},
+    )
+    raw = rows.get(session, CurveFile, curve.curve_file_id, "file").raw
+    found = reading.Result.model_validate_json(curve.result_json)
+    build = rows.get(session, MotorBuild, firing.motor_build_id, "motor")
+    known = reading.Motor(found.propellant_kg, build.throat_d_m, firing.throat_after_m)
+    return reading.read_whole(curvefile.plain_text(raw), data, known)[1]
+
+
+def _nested(texts: dict[str, str]) -> dict[str, object]:
+    """The texts of a reading with its known masses as a list again."""
+    flat: dict[str, object] = {k: v for k, v in texts.items() if not k.startswith("points.")}
+    count = len({k.split(".")[1] for k in texts if k.startswith("points.")})
+    if count:
+        flat["points"] = [
+            {"mass": texts[f"points.{i}.mass"], "reading": texts[f"points.{i}.reading"]} for i in range(count)
+        ]
+    return flat
+
+
+def _from_pressure(motor: Motor, samples: Samples) -> FitRecord:
+    """Rate, c* and nozzle each by itself, from pressure and thrust together."""
+    assert samples.pressure is not None
+    t, p = samples.time, samples.pressure
+    found = fit_pressure(motor, t, p)
+    nozzle = fit_nozzle(motor, t, p, samples.thrust)
+    known = reading_errors(motor, found.pressure)
+    law = motor.propellant.law
+    level = found.rate.value + log(float(law.rate(found.pressure)))
+    made = [
+        Row(what="burn rate", mixture=(1, 0, 0), value=level, error=hypot(found.rate.se, known[0])),
+        Row(what="c* efficiency", mixture=(0, 1, 0), value=found.c_star.value, error=hypot(found.c_star.se, known[1])),
+        Row(what="nozzle efficiency", mixture=(0, 0, 1), value=nozzle.value, error=hypot(nozzle.se, known[2])),
+    ]
+    remarks = []
+    if found.correlation > 0.5:
+        remarks.append(
+            f"The fit misses part of the curve, by {100 * found.deviation / float(p.max()):.0f} % of its peak: "
+            "its errors are wider for it."
+        )
+    return FitRecord(
+        how="pressure", pressure_pa=found.pressure, rows=made, law=_law(motor, t, p, known[0]),
+        deviation_pa=found.deviation, correlation=found.correlation, remarks=remarks,
+    )  # fmt: skip
+
+
+def _law(motor: Motor, t: Floats, p: Floats, known: float) -> LawSeen | None:
+    try:
+        own = fit_law(motor, t, p)
+    except CalcError:
+        return None
+    along = own.log_rate.value
+    covariance = own.covariance + np.diag([known**2, 0.0])
+    return LawSeen(
+        log_rate=along, exponent=own.exponent.value, covariance=covariance.tolist(), low=own.low, high=own.high
+    )
+
+
+def _from_figures(motor: Motor, firing: Firing, curve: Curve | None) -> FitRecord:
+    """Mixtures of the three, from impulse, burn time and peak pressure: weaker, and wider."""
+    base = respond(motor)
+    impulse, duration = firing.measured_impulse_ns, firing.measured_burn_time_s
+    if curve is not None:
+        impulse, duration = curve.total_impulse_ns, curve.burn_time_s
+    errors = (BY_CELL, TIME_BY_CELL, PEAK) if curve is not None else (BY_HAND, TIME_BY_HAND, PEAK)
+    measured = (impulse, duration, firing.measured_peak_pressure_pa)
+    at = float(base.figures[2])
+    law = motor.propellant.law
+    defaults = np.log([float(law.rate(at)), motor.c_star_efficiency, motor.nozzle_efficiency])
+    made = []
+    for i, (what, figure) in enumerate(zip(("impulse", "burn time", "peak pressure"), measured, strict=True)):
+        if figure is not None:
+            h = base.slopes[i]
+            off = log(figure / float(base.figures[i]))
+            value = off + float(h @ defaults)
+            made.append(Row(what=what, mixture=(h[0], h[1], h[2]), value=value, error=errors[i]))
+            if abs(off) > BELIEVABLE:
+                return FitRecord(
+                    remarks=[f"Its {what} is {figure / float(base.figures[i]):.2g} times what the book expects: look "
+                             "at the unit and the motor. Nothing is learned from it."]
+                )  # fmt: skip
+    return FitRecord(pressure_pa=at, rows=made)
+
+
+def _believed(record: FitRecord) -> FitRecord:
+    """The record, or one that says why it cannot be believed."""
+    for row in record.rows:
+        if record.how == "pressure" and row.what != "burn rate" and abs(row.value) > BELIEVABLE:
+            share = 100 * float(np.exp(row.value))
+            return FitRecord(
+                remarks=[f"Its {row.what} would be {share:.0f} %: look at the units, the gauge and the throat. "
+                         "Nothing is learned from it."]
+            )  # fmt: skip
+    return record
