@@ -22,6 +22,13 @@ PRESSURE_UNITS: dict[str, float] = {
 """Pascals in each unit of pressure [Pa], exact."""
 
 
+HEIGHT_UNITS: dict[str, float] = {"m": 1.0, "ft": 0.3048, "Pa": 1.0, "hPa": 100.0, "kPa": 1000.0}
+"""Metres in each unit of altitude [m] and pascals in each of a barometer's pressure [Pa], exact (foot of 1959)."""
+
+AIR_PRESSURES = ("Pa", "hPa", "kPa")
+"""Those of `HEIGHT_UNITS` that are pressures [-]."""
+
+
 @dataclass(frozen=True)
 class Guess:
     """Which column is probably which, counted from 1, and in what unit; no column is None."""
@@ -110,10 +117,7 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
     """
     heads = [n.casefold() for n in names] if len(names) == len(columns) else [""] * len(columns)
     usable = [i for i, c in enumerate(columns) if len(c) > 1]
-    rises = [i in usable and bool((np.diff(c) > 0).all()) for i, c in enumerate(columns)]
-    time = _first(heads, r"time|zeit|^t\b|^t$|sec|millis|micros|\bms\b|\bus\b|µs", usable)
-    if time is None:
-        time = next((i for i, up in enumerate(rises) if up), None)
+    time = _time(heads, columns, usable)
     left = [i for i in usable if i != time]
     pressure = _first(heads, r"press|druck|^p\b|psi|\bbar\b|[kmh]?pa\b", left)
     left = [i for i in left if i != pressure]
@@ -130,6 +134,63 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
     )
 
 
+def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int | None, str, int, str]:
+    """Guess which column of an altimeter's file is time and which is altitude or air pressure.
+
+    Parameters
+    ----------
+    columns : sequence of ndarray
+        Each column's first numbers [-]; a column of words has none.
+    names : sequence of str
+        What heads each column, or nothing [-].
+
+    Returns
+    -------
+    tuple
+        Column of time or None and its unit; column of the height and its unit [-]. Columns count from 1.
+
+    Raises
+    ------
+    CalcError
+        Never: something is always guessed.
+
+    Notes
+    -----
+    For a person to confirm. Altitude goes before pressure where both are there, as the altimeter knew its air. Without
+    words, numbers about an atmosphere's (700 to 1100 or 70,000 to 110,000) are pressures, else metres.
+
+    References
+    ----------
+    None: common practice of loggers, no source.
+
+    Examples
+    --------
+    >>> guess_height(np.array([[0.0, 50.0, 100.0], [0.0, 3.0, 12.0]]), ["Time (ms)", "Altitude (ft)"])
+    (1, 'ms', 2, 'ft')
+    """
+    heads = [n.casefold() for n in names] if len(names) == len(columns) else [""] * len(columns)
+    usable = [i for i, c in enumerate(columns) if len(c) > 1]
+    time = _time(heads, columns, usable)
+    usable = [i for i in usable if i != time]
+    found = _first(heads, r"alti|height|höhe|^h\b|^h$|^z\b|agl|\bft\b|feet", usable)
+    if found is None:
+        found = _first(heads, r"press|druck|baro|^p\b|[hk]?pa\b|mbar", usable)
+    if found is None:
+        found = usable[0] if usable else 0
+    middle = float(np.median(columns[found])) if len(columns[found]) else 0.0
+    bare = "hPa" if 700 < middle < 1100 else "Pa" if 70_000 < middle < 110_000 else "m"
+    unit = _unit(heads[found], _HEIGHT_WORDS, bare if not heads[found] or "press" in heads[found] else "m")
+    if time is None or time == found:
+        return None, "s", found + 1, unit
+    return time + 1, _time_unit(heads[time], columns[time]), found + 1, unit
+
+
+def _time(heads: Sequence[str], columns: Sequence[Floats], usable: Sequence[int]) -> int | None:
+    """The column that a head calls time, or else the first one that always rises."""
+    found = _first(heads, r"time|zeit|^t\b|^t_|sec|millis|micros|\bms\b|\bus\b|µs", usable)
+    return next((i for i in usable if bool((np.diff(columns[i]) > 0).all())), None) if found is None else found
+
+
 def _first(heads: Sequence[str], pattern: str, among: Sequence[int]) -> int | None:
     return next((i for i in among if re.search(pattern, heads[i])), None)
 
@@ -143,6 +204,7 @@ _FORCE_WORDS = {
     "gf": r"\bgf?\b|gram",
     "N": r"\bn\b|newton",
 }
+_HEIGHT_WORDS = {"hPa": r"hpa|mbar", "kPa": r"kpa", "Pa": r"\bpa\b", "ft": r"\bft\b|feet|foot", "m": r"\bm\b|met"}
 _TIME_WORDS = {"us": r"µs|μs|\bus\b|micro", "ms": r"\bms\b|milli", "s": r"\bs\b|sec"}
 _FORCE_HEADS = r"force|thrust|load|kraft|schub|\bf\b|weight|newton|\bn\b|kgf?|lbf?|cell|gram|counts?|raw"
 

@@ -1,6 +1,7 @@
 """Pages and forms: HTTP only. One router for each part of the day."""
 
 from app.routers import (
+    altimeters,
     api,
     cast,
     changes,
@@ -10,6 +11,7 @@ from app.routers import (
     devices,
     drafts,
     firings,
+    firing_log,
     formulas,
     grains,
     hardware,
@@ -45,6 +47,8 @@ ROUTERS = [
         motors,
         firings,
         curves,
+        firing_log,
+        altimeters,
         results,  # before the review, whose lots would take its addresses
         review,
         workshop,

@@ -186,13 +186,7 @@ def _reading_page(
     request: Request, session: Session, firing: Firing, row: CurveFile, form: Form, look: bool = False
 ) -> Response:
     units = workshop.get(session).units
-    text = curvefile.plain_text(row.raw)
-    head = curvefile.first_lines(text, max(HEAD, min(_whole(form.text("first_line")), 1000) + HEAD // 2))
-    delimiter = form.text("delimiter") if form.text("delimiter") in curvefile.DELIMITERS else "comma"
-    rows = [(i, curvefile.cells(line, delimiter)) for i, line in enumerate(head, start=1)]
-    columns = max((len(cells) for _, cells in rows[-HEAD:]), default=1)
-    names = _names(rows, _whole(form.text("first_line")), columns)
-    numbered = [(str(i), f"column {i}: {name}" if name else f"column {i}") for i, name in enumerate(names, start=1)]
+    rows, columns, numbered = beginning(curvefile.plain_text(row.raw), form)
     form.choices = {
         **CHOICES, **form.choices, "time_column": numbered, "force_column": numbered, "pressure_column": numbered,
     }  # fmt: skip
@@ -200,10 +194,22 @@ def _reading_page(
     told = curves.foretold(session, firing)
     return web.render(
         request, session, "curves/read.html", status=200 if found or not look else 422, section="firings",
-        firing=firing, built=firings.its_motor(session, firing), file=row, form=form, rows=rows[-HEAD:],
+        firing=firing, built=firings.its_motor(session, firing), file=row, form=form, rows=rows,
         columns=columns, found=found, predicted=told, chart=record(found, units) if found else None,
         lines=curves.lines(found, None) if found else [],
     )  # fmt: skip
+
+
+def beginning(text: bytes, form: Form) -> tuple[list[tuple[int, list[str]]], int, list[Choice]]:
+    """The first lines of a file with their numbers, how many columns they have, and the columns as choices."""
+    first = _whole(form.text("first_line"))
+    head = curvefile.first_lines(text, max(HEAD, min(first, 1000) + HEAD // 2))
+    delimiter = form.text("delimiter") if form.text("delimiter") in curvefile.DELIMITERS else "comma"
+    rows = [(i, curvefile.cells(line, delimiter)) for i, line in enumerate(head, start=1)]
+    columns = max((len(cells) for _, cells in rows[-HEAD:]), default=1)
+    names = _names(rows, first, columns)
+    numbered = [(str(i), f"column {i}: {name}" if name else f"column {i}") for i, name in enumerate(names, start=1)]
+    return rows[-HEAD:], columns, numbered
 
 
 def _looked_at(session: Session, firing: Firing, row: CurveFile, form: Form, units: UnitSystem) -> Result | None:

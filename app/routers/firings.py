@@ -10,10 +10,11 @@ from sqlmodel import Session
 from app import clock, web
 from app.forms import Choice, Form
 from app.models import Firing
-from app.models.firing import RESULTS, FiringIn
+from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
+from app.routers import altimeters, firing_log
 from app.routers.curves import of_firing
 from app.routers.motors import chart_of
-from app.services import cautions, curves, firings, flights, past, places, trace, workshop
+from app.services import cautions, curves, findings, firings, flights, past, places, trace, workshop
 from app.services import outlook as outlooks
 from app.services.motors import Built
 from app.web import Book, Typed
@@ -51,11 +52,11 @@ def new(request: Request, session: Book, motor: str = "") -> Response:
 
 @router.post("/new")
 def log(request: Request, session: Book, typed: Typed) -> Response:
-    """Write a firing down."""
+    """Write a firing down; a failure goes on to what was found."""
     choices = _choices(session, firings.fireable(session))
     session.close()
     return web.submit(
-        request, typed, FiringIn, act=lambda s, data: f"/firings/{firings.log(s, data).pk}",
+        request, typed, FiringIn, act=lambda s, data: _then(s, firings.log(s, data)),
         page=lambda s, form: _form_page(request, s, form), notice="Written down.", choices=choices,
     )  # fmt: skip
 
@@ -75,6 +76,8 @@ def page(request: Request, session: Book, firing_id: int) -> Response:
         chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
         trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
         history=past.of(session, firing),
+        winds=WINDS, smoke=SMOKE, nozzles=NOZZLES, **firing_log.of_firing(session, firing),
+        **altimeters.of_firing(session, firing),
         **of_firing(session, firing, web.Forms(request, session)),
     )  # fmt: skip
 
@@ -99,7 +102,7 @@ def correct(request: Request, session: Book, firing_id: int, typed: Typed) -> Re
 
     def act(writing: Session, data: FiringIn) -> str:
         changed = firings.correct(writing, firings.get(writing, firing_id), data, web.version_of(typed))
-        return f"/firings/{changed.pk}"
+        return _then(writing, changed)
 
     return web.submit(
         request, typed, FiringIn, act=act, choices=choices,
@@ -116,6 +119,12 @@ def _form_page(
         rockets=places.rockets(session), cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
         pointers=flights.LEGAL_POINTERS,
     )  # fmt: skip
+
+
+def _then(session: Session, firing: Firing) -> str:
+    """Where to go on after a firing was written down: a failure asks for what was found."""
+    asked = findings.asked(firing) and not findings.told(session, firing)
+    return f"/firings/{firing.pk}" + ("/found" if asked else "")
 
 
 def _local(moment: datetime) -> str:
@@ -138,6 +147,9 @@ def _choices(session: Session, built: list[Built], firing: Firing | None = None)
         "motor_build_id": [(str(b.build.pk), motor(b)) for b in built],
         "kind": list(firings.KINDS.items()),
         "result": list(RESULTS.items()),
+        "wind_from": list(WINDS.items()),
+        "smoke": list(SMOKE.items()),
+        "nozzle_seen": list(NOZZLES.items()),
         "rocket_id": web.choose(rockets),
         "launch_field_id": web.choose(fields),
     }

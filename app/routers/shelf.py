@@ -13,7 +13,20 @@ from app.models.bag import KeepIn, ReWeighIn
 from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.routers.grains import pattern_choices
-from app.services import cautions, formulas, grains, past, reweighs, sets, shelf, trace, weigh_outs, weighing, workshop
+from app.services import (
+    cautions,
+    findings,
+    formulas,
+    grains,
+    past,
+    reweighs,
+    sets,
+    shelf,
+    trace,
+    weigh_outs,
+    weighing,
+    workshop,
+)
 from app.services.sets import Proposal, SetsIn
 from app.services.shelf import ShelfIn
 from app.web import Book, Forms, Typed, blank, redirect, render, submit, version_of
@@ -194,7 +207,7 @@ def _page(request: Request, session: Session, serial: str, failed: Form | None =
         keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
         moves=moves, places=shelf.places(session), gains=reweighs.history(session, grain),
         changes=past.of(session, grain),
-        digits=weigh_outs.places(house),
+        digits=weigh_outs.places(house), failures=findings.of_grain(session, grain),
     )  # fmt: skip
 
 
