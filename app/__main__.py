@@ -8,6 +8,7 @@ import threading
 import time
 import webbrowser
 from collections.abc import Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from app import backups, bookfile, commands, lan, logbook
@@ -99,23 +100,25 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
 
     from app.main import create_app
 
-    logbook.begin(settings.book)
-    listeners = _listeners(settings, search)
-    _look_at(settings)
-    app = create_app(settings)
-    port = listeners[0].getsockname()[1]
-    address = f"http://{settings.host}:{port}/"
-    instance.tell(address)
-    print(f"Grainbook is open at {address}\nThe book: {settings.book}\nStop with Ctrl+C.", flush=True)
-    if settings.lan:
-        print(lan.opened(app.state.lan, settings.lan, port), flush=True)
-    # What a proxy says of a client is never believed, whatever the environment asks for.
-    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False))
-    if open_browser:
-        threading.Thread(target=_show_when_up, args=(server, address), daemon=True).start()
-    logbook.note("The book was opened.")
-    server.run(sockets=listeners)
-    logbook.note("The book was closed.")
+    with ExitStack() as stack:
+        logbook.begin(settings.book)
+        stack.callback(logbook.end)
+        listeners = [stack.enter_context(listener) for listener in _listeners(settings, search)]
+        _look_at(settings)
+        app = create_app(settings)
+        port = listeners[0].getsockname()[1]
+        address = f"http://{settings.host}:{port}/"
+        instance.tell(address)
+        print(f"Grainbook is open at {address}\nThe book: {settings.book}\nStop with Ctrl+C.", flush=True)
+        if settings.lan:
+            print(lan.opened(app.state.lan, settings.lan, port), flush=True)
+        # What a proxy says of a client is never believed, whatever the environment asks for.
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False))
+        if open_browser:
+            threading.Thread(target=_show_when_up, args=(server, address), daemon=True).start()
+        logbook.note("The book was opened.")
+        server.run(sockets=listeners)
+        logbook.note("The book was closed.")
     return 0
 
 
@@ -123,25 +126,32 @@ def _look_at(settings: Settings) -> None:
     """The book before it is opened: damage is found now, not in the middle of a save."""
     book = settings.book
     newest = next(iter(backups.copies(book)), None)
-    if not book.exists() and settings.demo:
-        from app.demo import fill
+    put_back = f"grainbook restore {newest.file}" if newest else ""
+    try:
+        with told_in_words():
+            if not book.exists() and settings.demo:
+                from app.demo import fill
 
-        print("Making the demonstration book (all numbers in it are invented)…", flush=True)
-        fill(book)
-    elif bookfile.blank(book):
-        if newest is not None:
-            print(
-                f"There was no book at {book}, so a new one was begun; but copies of an earlier one are there. If it "
-                f"was lost, stop this one and type: grainbook restore {newest.file}",
-                flush=True,
-            )  # fmt: skip
-    elif book.stat().st_size <= CHECKED_AT_START_BYTES:
-        try:
-            with bookfile.opened(book) as connection:
-                bookfile.prove(connection, book, quick=True)
-        except Exception as error:
-            logbook.fault("looking through the book at the start", error)
+                print("Making the demonstration book (all numbers in it are invented)…", flush=True)
+                fill(book)
+            elif bookfile.blank(book):
+                if newest is not None:
+                    print(
+                        f"There was no book at {book}, so a new one was begun; but copies of an earlier one are there. "
+                        f"If it was lost, stop this one and type: {put_back}",
+                        flush=True,
+                    )  # fmt: skip
+            elif book.stat().st_size <= CHECKED_AT_START_BYTES:
+                with bookfile.opened(book) as connection:
+                    bookfile.prove(connection, book, quick=True)
+    except Trouble as trouble:
+        logbook.fault("looking through the book at the start", trouble)
+        if trouble.kind != "damaged":
             raise
+        way_out = f"To put its newest copy back, type: {put_back}" if newest else "Put a copy of yours in its place."
+        raise Trouble(
+            f"The book {book} is damaged. It was not opened and is as it was. {way_out}", kind="damaged"
+        ) from trouble
 
 
 def _listener(settings: Settings, search: bool) -> socket.socket:

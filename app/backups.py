@@ -90,18 +90,28 @@ def keep_copy(book: Path, label: str = "") -> Copy:
         folder.mkdir(parents=True, exist_ok=True)
         for left in folder.glob(f"*{_UNFINISHED}*"):
             left.unlink(missing_ok=True)
-        room = shutil.disk_usage(folder).free
-        if room < book.stat().st_size + SPARE_BYTES:
-            raise Trouble(
-                f"There is no room for a copy of the book in {folder}. The book itself is safe. Make room there.",
-                status=507, kind="full",
-            )  # fmt: skip
+        hold_room(book, folder)
     now = clock.now()
     while (target := folder / _name(book, now, label)).exists():
         now += timedelta(seconds=1)
     copy(book, target)
     _let_go(book, target)
     return Copy(target, now.replace(microsecond=0), bool(label))
+
+
+def hold_room(book: Path, folder: Path) -> None:
+    """Refuse to fill a disk with a copy.
+
+    Raises
+    ------
+    Trouble
+        The folder's disk has no room for another file as large as the book.
+    """
+    if shutil.disk_usage(folder).free < book.stat().st_size + SPARE_BYTES:
+        raise Trouble(
+            f"There is no room for a copy of the book in {folder}. The book itself is safe. Make room there.",
+            status=507, kind="full",
+        )  # fmt: skip
 
 
 def copies(book: Path) -> list[Copy]:

@@ -101,9 +101,17 @@ def schema_of(connection: sqlite3.Connection, file: Path) -> str:
 
 
 def blank(book: Path) -> bool:
-    """Whether there is nothing in a book's place yet: no file, an empty one, or one without a single table."""
+    """Whether there is nothing in a book's place yet: no file, an empty one, or one without a single table.
+
+    Raises
+    ------
+    Trouble
+        There is a file of another kind.
+    """
     if not book.exists() or book.stat().st_size == 0:
         return True
+    if not _begins_like_a_database(book):
+        raise no_book(book)
     with opened(book) as connection:
         return set(table_names(connection)) <= {"alembic_version"}
 

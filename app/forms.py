@@ -78,6 +78,7 @@ class Form:
     errors: dict[str, str] = field(default_factory=dict)
     choices: dict[str, list[Choice]] = field(default_factory=dict)
     version: int | None = None
+    status: int = 422
     once: str = field(default_factory=lambda: secrets.token_urlsafe(18))
     draft_at: Any = None
     places: dict[tuple[str, int], int] = field(default_factory=dict)

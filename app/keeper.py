@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from app import backups, clock, logbook
+from app import backups, clock, downloads, logbook
 from app.backups import Copy
 from app.errors import Trouble
 
@@ -73,6 +73,7 @@ class Keeper:
         logbook.fault("copying the book", error)
 
     def _run(self) -> None:
+        self._once(lambda: downloads.clear(self._book))
         self._once(self.take)
         while not self._stop.wait(self._look_every_s):
             self._once(lambda: self.take() if self.due() else None)

@@ -8,9 +8,10 @@ from fastapi.exception_handlers import request_validation_exception_handler
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from fastapi.staticfiles import StaticFiles
+from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 
-from app import access, web
+from app import access, faults, web
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
 from app.keeper import Keeper
@@ -46,7 +47,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(BookError, _book_error)
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _address_error)
-    app.add_exception_handler(Exception, _own_fault)
+    faults.install(app)
     app.add_middleware(access.Gate, engine=engine, lan=app.state.lan)
     return app
 
@@ -54,8 +55,11 @@ def create_app(settings: Settings) -> FastAPI:
 def _error_page(request: Request, status: int, message: str) -> Response:
     if request.state.device is None:  # a device that is not paired sees nothing of the book's pages
         return PlainTextResponse(message, status_code=status)
-    with reading(request.app.state.engine) as session:
-        return web.render(request, session, "error.html", status=status, code=status, message=message)
+    try:
+        with reading(request.app.state.engine) as session:
+            return web.render(request, session, "error.html", status=status, code=status, message=message)
+    except DBAPIError:  # the book does not answer either
+        return web.bare(request, "error.html", status=status, code=status, message=message)
 
 
 def _book_error(request: Request, error: Exception) -> Response:
@@ -83,13 +87,3 @@ async def _address_error(request: Request, error: Exception) -> Response:
         return await request_validation_exception_handler(request, error)
     place = str(error.errors()[0]["loc"][-1])
     return _error_page(request, 404, f"This address does not fit: “{place}” is missing or not of the right kind.")
-
-
-def _own_fault(_request: Request, _error: Exception) -> Response:
-    """A fault of the program itself: told plainly, without the page frame that may be what is broken."""
-    return PlainTextResponse(
-        "Grainbook made a mistake, and this was not saved. What was saved before is in the book as it was. Go back "
-        "(what you typed in a longer form is kept) and try again; the terminal that Grainbook runs in says more.",
-        status_code=500,
-        headers=access.HEADERS,
-    )

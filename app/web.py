@@ -8,6 +8,7 @@ the same form posts and the same page comes back.
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
 from typing import Annotated, Any
 from urllib.parse import quote, unquote
@@ -16,10 +17,10 @@ from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
-from app import clock, units, uploads
+from app import clock, logbook, units, uploads
 from app.calc.errors import CalcError
 from app.calc.ingredients import INGREDIENTS
 from app.db import reading, writing
@@ -29,6 +30,7 @@ from app.models import Draft, OnceToken, Workshop
 from app.models.base import FormIn, as_form
 from app.services import history
 from app.settings import resource
+from app.troubles import told
 
 Texts = list[tuple[str, str]]
 Act = Callable[[Session, Any], str]
@@ -115,6 +117,15 @@ def render(request: Request, session: Session, template: str, *, status: int = 2
     return response
 
 
+def bare(request: Request, template: str, status: int, **context: Any) -> Response:
+    """A page drawn without the book, which may be what does not answer."""
+    page = templates.get_template(template).render(
+        request=request, path=request.url.path, demo=request.app.state.settings.demo,
+        lan=request.app.state.lan is not None, notice="", at_bench="", section="", **context,
+    )  # fmt: skip
+    return HTMLResponse(page, status_code=status)
+
+
 def redirect(url: str, notice: str = "") -> Response:
     """Go on to a page after a save, with a sentence to show there once."""
     response = RedirectResponse(url, status_code=303)
@@ -191,8 +202,7 @@ def submit(
     """
     form = from_texts(model, typed, form_id, request.url.path, choices or {})
     engine = request.app.state.engine
-    status = 422
-    with writing(engine) as session:
+    with _saving(request, form) as session:
         spent = session.get(OnceToken, form.once)
         if spent is not None:
             return redirect(spent.url, "That was saved already; it was not saved a second time.")
@@ -211,7 +221,7 @@ def submit(
                 return redirect(url, notice)
             except BookError as error:
                 form.refuse(error.field, error.message)
-                status = error.status
+                form.status = error.status
             except CalcError as error:
                 form.refuse(error.field, " ".join(p for p in (error.fault, error.remedy) if p))
             except IntegrityError as error:
@@ -223,8 +233,28 @@ def submit(
             words = [form.message, *(f"{label}: {fault}" for _, label, fault in form.faults)]
             message = " ".join(word for word in words if word)
             response = render(request, session, "error.html", section="", code="Not saved", message=message)
-    response.status_code = status
+    response.status_code = form.status
     return response
+
+
+@contextmanager
+def _saving(request: Request, form: Form) -> Iterator[Session]:
+    """A writing session; where the disk or another program stands in the way, the form tells it and is shown again."""
+    try:
+        with writing(request.app.state.engine) as session:
+            yield session
+    except DBAPIError as error:
+        trouble = told(error)
+        if trouble is None:
+            raise
+        logbook.fault(doing(request), error)
+        form.refuse(None, f"{trouble.message} What you typed is still here.")
+        form.status = trouble.status
+
+
+def doing(request: Request) -> str:
+    """What was asked for, in the shape of its address: what stands for a code or a name is left out."""
+    return f"{request.method} {getattr(request.scope.get('route'), 'path', 'an address')}"
 
 
 def at_bench(request: Request, session: Session, data: FormIn | None = None) -> str:

@@ -6,6 +6,7 @@ from app.routers import (
     cast,
     changes,
     checklists,
+    copies,
     coring,
     curves,
     devices,
@@ -52,6 +53,7 @@ ROUTERS = [
         results,  # before the review, whose lots would take its addresses
         review,
         workshop,
+        copies,
         changes,
         people,
         devices,

@@ -18,7 +18,7 @@ def show(request: Request, session: Book) -> Response:
     day = today.look(session)
     return render(
         request, session, "today/index.html", section="today", day=day, mark=casting.mark(day.running),
-        coming=casting.coming(day.running),
+        coming=casting.coming(day.running), copies=request.app.state.keeper.standing(),
     )  # fmt: skip
 
 

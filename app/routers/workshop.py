@@ -22,6 +22,7 @@ def show(request: Request, session: Book) -> Response:
     return render(
         request, session, "workshop/index.html", section="workshop", counts=workshop.counts(session),
         totals=supplies.on_shelf(session), edition=workshop.checklist_now(session),
+        copies=request.app.state.keeper.standing(),
     )  # fmt: skip
 
 

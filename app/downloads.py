@@ -1,0 +1,47 @@
+"""Files made to be sent to a browser: a copy of the book, and everything in it as a zip; removed once they are sent."""
+
+import secrets
+from pathlib import Path
+
+from app import backups, export
+from app.troubles import told_in_words
+
+
+def copy(book: Path) -> Path:
+    """A proved copy of the book; remove it when it is sent.
+
+    Raises
+    ------
+    Trouble
+        There is no room, or the book is damaged.
+    """
+    target = _place(book)
+    backups.copy(book, target)
+    return target
+
+
+def everything(book: Path) -> Path:
+    """The whole book as a zip; remove it when it is sent.
+
+    Raises
+    ------
+    Trouble
+        There is no room, or the book is damaged.
+    """
+    target = _place(book)
+    export.write(book, target)
+    return target
+
+
+def clear(book: Path) -> None:
+    """Remove what a kill left in the middle of sending."""
+    for left in backups.folder_of(book).glob("download-*"):
+        left.unlink(missing_ok=True)
+
+
+def _place(book: Path) -> Path:
+    folder = backups.folder_of(book)
+    with told_in_words():
+        folder.mkdir(parents=True, exist_ok=True)
+        backups.hold_room(book, folder)
+    return folder / f"download-{secrets.token_hex(8)}"

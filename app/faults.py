@@ -1,0 +1,67 @@
+"""What a page says when something outside of the book's rules fails: the disk, the file, or the program itself.
+
+Such a page is drawn without the book, which may be what is broken, in the frame of all pages; what was typed stands in
+it, ready to be sent again.
+"""
+
+import re
+import sqlite3
+
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, PlainTextResponse, Response
+from sqlalchemy.exc import DBAPIError
+
+from app import access, logbook, web
+from app.errors import Trouble
+from app.troubles import told
+
+_HIDDEN = ("once", "version")
+
+
+def install(app: FastAPI) -> None:
+    """Let these answers stand for what no page and no service has caught."""
+    for kind in (Trouble, DBAPIError, sqlite3.Error, OSError):
+        app.add_exception_handler(kind, _trouble)
+    app.add_exception_handler(Exception, _own_fault)
+
+
+async def _trouble(request: Request, error: Exception) -> Response:
+    trouble = told(error)
+    if trouble is None:
+        raise error
+    logbook.fault(web.doing(request), error)
+    path = request.url.path
+    if request.state.device is None:  # a device that is not paired sees nothing of the book's pages
+        return PlainTextResponse(trouble.message, status_code=trouble.status)
+    if path == "/timers" or path.startswith("/api/"):
+        return JSONResponse({"detail": trouble.message}, status_code=trouble.status)
+    form = getattr(request, "_form", None)  # what was read of the form before it failed
+    sent = form.multi_items() if form else []
+    texts = [(name, text) for name, text in sent if isinstance(text, str)]
+    response = web.bare(
+        request, "trouble.html", status=trouble.status, message=trouble.message,
+        files=len(texts) < len(sent),
+        typed=[(name, label_of(name), text, name in _HIDDEN) for name, text in texts],
+    )  # fmt: skip
+    if "hx-request" in request.headers:  # the region that was asked for is not on this page
+        response.headers.update({"HX-Retarget": "#main", "HX-Reselect": "#main", "HX-Reswap": "outerHTML"})
+    return response
+
+
+def _own_fault(request: Request, error: Exception) -> Response:
+    """A fault of the program itself: told plainly, without the page frame that may be what is broken."""
+    logbook.fault(web.doing(request), error)
+    return PlainTextResponse(
+        "Grainbook made a mistake, and this was not saved. What was saved before is in the book as it was. Go back "
+        "(what you typed in a longer form is kept) and try again; the log beside the book says where it went wrong "
+        "(grainbook where tells its place).",
+        status_code=500,
+        headers=access.HEADERS,
+    )
+
+
+def label_of(name: str) -> str:
+    """A field's name as words: `items.0.count` is 'items, line 1, count'."""
+    row = re.fullmatch(r"(\w+)\.(\d+)\.(\w+)", name)
+    parts = [row[1], f"line {int(row[2]) + 1}", row[3]] if row else [name]
+    return ", ".join(parts).replace("_", " ").capitalize()
