@@ -12,6 +12,7 @@ from app.calc import curvefile
 from app.calc.impulse import BURN_SHARE, threshold_times
 from app.errors import Refused
 from app.models import Curve, CurveFile, Firing, Prediction
+from app.models.base import FormIn
 from app.models.curve import ReadIn
 from app.services import firings, logger_files, motors, outlook, reading, rows, workshop
 from app.services.motors import Built
@@ -204,7 +205,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     return curve
 
 
-def as_typed(data: ReadIn) -> dict[str, str]:
+def as_typed(data: FormIn) -> dict[str, str]:
     """A reading as the texts of its form, to open the form again as it was filled in."""
 
     def text(value: object) -> str:
@@ -214,8 +215,8 @@ def as_typed(data: ReadIn) -> dict[str, str]:
             return ""
         return "on" if value is True else f"{value:.12g}" if isinstance(value, float) else str(value)
 
-    texts = {name: text(getattr(data, name)) for name in ReadIn.model_fields if name != "points"}
-    for i, point in enumerate(data.points):
+    texts = {name: text(getattr(data, name)) for name in type(data).model_fields if name != "points"}
+    for i, point in enumerate(getattr(data, "points", [])):
         texts[f"points.{i}.mass"], texts[f"points.{i}.reading"] = text(point.mass), text(point.reading)
     return texts
 
