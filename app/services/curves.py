@@ -14,7 +14,7 @@ from app.errors import Refused
 from app.models import Curve, CurveFile, Firing, Prediction
 from app.models.base import FormIn
 from app.models.curve import ReadIn
-from app.services import firings, logger_files, motors, outlook, reading, rows, workshop
+from app.services import firing_fits, firings, logger_files, motors, outlook, reading, rows, workshop
 from app.services.motors import Built
 from app.services.outlook import Outlook, Range
 from app.services.reading import Motor, Result
@@ -187,7 +187,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     """
     if firing.result == "no_light":
         raise Refused("This motor did not light, so there is no curve of it. Correct the firing first.")
-    found = look(session, firing, row, data)
+    found, samples = reading.read_whole(curvefile.plain_text(row.raw), data, _motor(session, firing))
     curve = Curve(
         firing_id=firing.pk,
         curve_file_id=row.pk,
@@ -201,7 +201,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
         result_json=found.model_dump_json(),
     )
     session.add(curve)
-    session.flush()
+    firing_fits.renew(session, firing, samples)
     return curve
 
 
@@ -325,5 +325,5 @@ def take_over(session: Session, firing: Firing, version: int | None = None) -> F
             typed = show(value, kind, units, max(0, 4 - floor(log10(convert(value, kind, units)))))
             setattr(firing, name + suffix, parse(typed, kind, units).si)  # what is shown is what is kept
             setattr(firing, name + "_typed", typed)
-    session.flush()
+    firing_fits.renew(session, firing)
     return firing
