@@ -31,6 +31,7 @@ _KINDS = {
     b"SQLite format": "a database",
 }
 _LOOKED_AT = 300  # lines that a guess rests on
+_BLOCK = 8_000_000  # letters that are read at a time
 _LONGEST = 10_000  # letters in one line; more is no table
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan|[+-]?inf(inity)?", re.IGNORECASE)
 
@@ -77,7 +78,7 @@ def plain_text(raw: bytes) -> bytes:
     >>> plain_text(b"\\xef\\xbb\\xbf0,1\\r\\n")
     b'0,1\\r\\n'
     """
-    if not raw.strip():
+    if not raw or raw.isspace():
         raise CalcError("file", "The file is empty.", "Choose the file that the logger wrote.")
     for start, what in _KINDS.items():
         if raw.startswith(start):
@@ -221,7 +222,7 @@ def guess_layout(text: bytes) -> Layout:
     ):
         rows = [cells(line, delimiter) for _, line in lines]
         good = [sum(_is_number(c, decimal) for c in row) for row in rows]
-        usual = max(good)
+        usual = max(good, default=0)
         fit = [g == usual > 0 and 3 * g >= len(row) for g, row in zip(good, rows, strict=True)]
         # Numbers begin where lines of them follow each other: a header may hold a number too.
         starts = [i for i in range(len(fit) - 1) if fit[i] and fit[i + 1]]
@@ -234,7 +235,8 @@ def guess_layout(text: bytes) -> Layout:
             heads = next((tuple(r) for r in rows[:first][::-1] if len(r) == len(rows[first])), ())
             best = score, Layout(delimiter, decimal, lines[first][0], len(rows[first]), heads)
     if best is None:
-        raise CalcError("file", "No lines of numbers were found in it.", f"It begins: “{lines[0][1][:60]}”.")
+        begins = f"It begins: “{lines[0][1][:60]}”." if lines else "Its first lines are empty."
+        raise CalcError("file", "No lines of numbers were found in it.", begins)
     return best[1]
 
 
@@ -273,22 +275,38 @@ def read_columns(text: bytes, layout: Layout, wanted: Sequence[int]) -> Floats:
     >>> read_columns(b"t;F\\n0;2,5\\n1;2,6\\n", Layout("semicolon", ",", 2, 2), [2]).tolist()
     [[2.5, 2.6]]
     """
-    body = text.translate(bytes.maketrans(b",", b".")) if layout.decimal == "," else text
-    stream = io.BytesIO(body)
+    stream = io.BytesIO(text)
     for _ in range(layout.first_line - 1):
         stream.readline()
-    if not body[stream.tell() :].strip():
+    line, blocks = layout.first_line, []
+    while lines := stream.readlines(_BLOCK):  # by blocks, so that ten million lines need no second copy of them all
+        if any(words.strip() for words in lines):
+            blocks.append(_block(lines, line, layout, wanted))
+        line += len(lines)
+    if not blocks:
         raise CalcError("first_line", f"There is nothing from line {layout.first_line} on.", "Type an earlier line.")
+    table = np.empty((len(wanted), sum(block.shape[1] for block in blocks)))
+    at = 0
+    for i, block in enumerate(blocks):
+        table[:, at : at + block.shape[1]] = block
+        at += block.shape[1]
+        blocks[i] = block[:, :0]
+    return table
+
+
+def _block(lines: list[bytes], first: int, layout: Layout, wanted: Sequence[int]) -> Floats:
+    """Some lines as numbers; `first` is the number of the first of them."""
+    comma = layout.decimal == ","
     try:
         table = np.loadtxt(
-            stream, delimiter=DELIMITERS[layout.delimiter], usecols=[c - 1 for c in wanted], ndmin=2, comments=None,
-            quotechar='"', encoding="latin-1",
+            [words.replace(b",", b".") for words in lines] if comma else lines, delimiter=DELIMITERS[layout.delimiter],
+            usecols=[c - 1 for c in wanted], ndmin=2, comments=None, quotechar='"', encoding="latin-1",
         )  # fmt: skip
     except (ValueError, IndexError):
-        raise _first_fault(text, layout, wanted) from None
+        raise _first_fault(lines, first, layout, wanted) from None
     if not np.isfinite(table).all():
-        raise _first_fault(text, layout, wanted)
-    return np.ascontiguousarray(table.T)
+        raise _first_fault(lines, first, layout, wanted)
+    return np.asarray(table.T)
 
 
 def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
@@ -334,9 +352,9 @@ def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
     return found
 
 
-def _first_fault(text: bytes, layout: Layout, wanted: Sequence[int]) -> CalcError:
-    for number, line in enumerate(io.BytesIO(text), start=1):
-        if number < layout.first_line or not line.strip():
+def _first_fault(lines: list[bytes], first: int, layout: Layout, wanted: Sequence[int]) -> CalcError:
+    for number, line in enumerate(lines, start=first):
+        if not line.strip():
             continue
         words = line.decode("utf-8", errors="replace").rstrip("\r\n")
         row = cells(words, layout.delimiter)
