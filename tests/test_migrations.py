@@ -1,21 +1,36 @@
-"""A book is made from nothing, and models and schema do not drift apart."""
+"""A book is made from nothing, comes up from every released schema and down again, and models and schema do not drift.
+
+`tests/data/book-NNNN.sql.xz` is the demonstration book of each released schema, with a row in every table. Before the
+next one is released, make its own, and never touch it again:
+
+    python tests/test_migrations.py BOOK tests/data/book-NNNN.sql.xz
+"""
 
 import hashlib
+import lzma
+import shutil
 import sqlite3
+import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
-from alembic.config import Config
 from alembic.migration import MigrationContext
-from sqlalchemy import Engine
+from sqlalchemy import Engine, event
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
-from app import guards
-from app.db import migrate
+from app import backups, bookfile, guards
+from app.db import migrate, open_engine, reading, steps
+from app.errors import Trouble
+from app.services import today
 from app.settings import resource
+
+DATA = Path(__file__).parent / "data"
+RELEASED = sorted(DATA.glob("book-*.sql.xz"))
+Rows = dict[str, list[dict[str, object]]]
 
 
 def test_models_and_schema_agree(engine: Engine) -> None:
@@ -40,10 +55,7 @@ def test_checks_and_guards_are_in_the_file(engine: Engine) -> None:
 def test_down_to_nothing_and_up_again(tmp_path: Path) -> None:
     book = tmp_path / "book.sqlite3"
     migrate(book)
-    config = Config()
-    config.set_main_option("script_location", str(resource("migrations")))
-    config.attributes["book"] = book
-    command.downgrade(config, "base")
+    command.downgrade(steps(book), "base")
     with sqlite3.connect(book) as connection:
         left = {n for (n,) in connection.execute("SELECT name FROM sqlite_master WHERE type IN ('table','trigger')")}
     connection.close()
@@ -52,6 +64,172 @@ def test_down_to_nothing_and_up_again(tmp_path: Path) -> None:
     with sqlite3.connect(book) as connection:
         assert connection.execute("SELECT count(*) FROM workshop").fetchone() == (0,)
     connection.close()
+
+
+# --- From every released schema, with data in it -----------------------------------------------------------
+
+
+def dump(book: Path, target: Path) -> None:
+    """Write a book as SQL, packed: what stands in `tests/data`."""
+    with closing(sqlite3.connect(book)) as connection:
+        target.write_bytes(lzma.compress("\n".join(connection.iterdump()).encode(), preset=9 | lzma.PRESET_EXTREME))
+
+
+@pytest.fixture(params=RELEASED, ids=lambda path: path.name.split(".")[0])
+def released(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """A book as it was written by a released Grainbook."""
+    book = tmp_path / "book.sqlite3"
+    with closing(sqlite3.connect(book)) as connection:
+        connection.executescript(lzma.decompress(request.param.read_bytes()).decode())
+        connection.execute("PRAGMA journal_mode=WAL")
+    return book
+
+
+def rows(book: Path) -> Rows:
+    """Every row of every table, by the names of its columns."""
+    with closing(sqlite3.connect(book)) as connection:
+        connection.row_factory = sqlite3.Row
+        tables = [n for n in bookfile.table_names(connection) if n != "alembic_version"]
+        return {t: [dict(r) for r in connection.execute(f'SELECT * FROM "{t}" ORDER BY rowid')] for t in tables}
+
+
+def only(found: Rows, like: Rows) -> Rows:
+    """The tables and columns that another book has too."""
+    return {t: [{c: row[c] for c in like[t][0]} for row in found[t]] for t in like}
+
+
+def test_each_step_has_its_released_book() -> None:
+    assert RELEASED
+    assert {p.name[5:9] for p in RELEASED} <= set(bookfile.schemas())
+    assert sum(p.stat().st_size for p in RELEASED) < 1_000_000
+
+
+def test_a_released_book_has_a_row_in_every_table(released: Path) -> None:
+    assert [table for table, found in rows(released).items() if not found] == []
+
+
+def test_a_released_book_comes_up_with_every_row_and_works(released: Path) -> None:
+    before = rows(released)
+    schema = bookfile.look(released).schema
+    migrate(released)
+    assert bookfile.look(released).schema == bookfile.schemas()[-1]
+    assert only(rows(released), before) == before
+    copies = backups.copies(released)
+    assert [c.lasting for c in copies] == [True]
+    assert bookfile.look(copies[0].file).schema == schema
+    assert rows(copies[0].file) == before
+    assert sorted(p.name for p in released.parent.iterdir()) == ["book-copies", "book.sqlite3"]
+    engine = open_engine(released)
+    with engine.connect() as connection:
+        names = connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all()
+        assert set(names) == set(guards.GUARDS)
+    with reading(engine) as session:
+        assert today.look(session) is not None
+    engine.dispose()
+
+
+def test_a_released_book_comes_down_again_and_up_once_more(released: Path) -> None:
+    before, schema = rows(released), bookfile.look(released).schema
+    migrate(released)
+    up = rows(released)
+    command.downgrade(steps(released), schema)
+    assert rows(released) == before
+    assert bookfile.look(released).schema == schema
+    migrate(released)
+    assert rows(released) == up
+
+
+def test_a_book_of_a_newer_schema_is_left_alone(released: Path) -> None:
+    with closing(sqlite3.connect(released)) as connection, connection:
+        connection.execute("UPDATE alembic_version SET version_num = '9000'")
+    before = released.read_bytes()
+    with pytest.raises(Trouble, match=r"newer Grainbook \(schema 9000"):
+        migrate(released)
+    assert released.read_bytes() == before
+    assert backups.copies(released) == []
+
+
+# --- A step that fails -------------------------------------------------------------------------------------
+
+BROKEN_STEP = """
+import sqlalchemy as sa
+from alembic import op
+
+revision, down_revision = "9000", "{head}"
+branch_labels = depends_on = None
+
+
+def upgrade():
+    op.create_table("half_made", sa.Column("id", sa.Integer(), primary_key=True))
+    op.execute("UPDATE grain SET mass_kg = 1")
+    op.execute("{fault}")
+
+
+def downgrade():
+    op.drop_table("half_made")
+"""
+
+
+@pytest.fixture
+def broken_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest) -> None:
+    """One more step, which fails half-way."""
+    folder = tmp_path / "program" / "migrations"
+    shutil.copytree(resource("migrations"), folder, ignore=shutil.ignore_patterns("__pycache__"))
+    step = BROKEN_STEP.format(head=bookfile.schemas()[-1], fault=request.param)
+    (folder / "versions" / "9000_breaks.py").write_text(step)
+    monkeypatch.setattr("app.db.resource", lambda name: folder.parent / name)
+    monkeypatch.setattr("app.bookfile.resource", lambda name: folder.parent / name)
+
+
+@pytest.mark.parametrize("broken_step", ["INSERT INTO no_such_table VALUES (1)", "UPDATE grain SET batch_id = 999"],
+                         indirect=True)  # fmt: skip
+@pytest.mark.usefixtures("broken_step")
+def test_a_step_that_fails_leaves_the_old_book_untouched(released: Path) -> None:
+    before, schema = rows(released), bookfile.look(released).schema
+    with pytest.raises(Trouble) as told:
+        migrate(released)
+    assert rows(released) == before
+    assert bookfile.look(released).schema == schema
+    copy = backups.copies(released)[0].file
+    assert rows(copy) == before
+    assert str(copy) in told.value.message
+    assert "left as it was" in told.value.message
+    left = {p.name for p in released.parent.iterdir()}
+    assert left <= {"book-copies", "book.sqlite3", "book.sqlite3-wal", "book.sqlite3-shm", "program"}
+
+
+def test_a_step_that_finds_the_disk_full_leaves_the_old_book_untouched(
+    released: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = rows(released)
+
+    def small(book: Path) -> Engine:
+        engine = open_engine(book)
+
+        @event.listens_for(engine, "connect")
+        def full(connection: sqlite3.Connection, _record: object) -> None:
+            pages = connection.execute("PRAGMA page_count").fetchone()[0]
+            connection.execute(f"PRAGMA max_page_count={pages}")
+
+        return engine
+
+    monkeypatch.setattr("app.db.open_engine", small)
+    with pytest.raises(Trouble, match="disk that holds the book is full"):
+        migrate(released)
+    assert rows(released) == before
+
+
+def test_a_step_waits_for_nobody_who_holds_the_book(released: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bookfile, "WAIT_S", 0.05)
+    before = rows(released)
+    with closing(sqlite3.connect(released)) as other:
+        other.execute("SELECT count(*) FROM grain").fetchone()
+        with pytest.raises(Trouble, match="Another program holds the book"):
+            migrate(released)
+    assert rows(released) == before
+
+
+# --- How the file is kept ----------------------------------------------------------------------------------
 
 
 def test_each_commit_is_on_disk_before_it_is_told(engine: Engine) -> None:
@@ -66,3 +244,7 @@ def test_vendored_script_is_what_was_published(name: str) -> None:
     folder = resource("static") / "vendor"
     expected = (folder / f"{name}.sha256").read_text().splitlines()[-1].split()[0]
     assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == expected
+
+
+if __name__ == "__main__":
+    dump(Path(sys.argv[1]), Path(sys.argv[2]))
