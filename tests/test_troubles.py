@@ -1,7 +1,10 @@
 """What the person sees when the disk, the folder, the file or another program stands in the way."""
 
+import json
 import logging
+import os
 import re
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -25,6 +28,7 @@ from app.settings import Settings
 from tests.browse import Page
 from tests.test_backups import break_page
 
+ROOT = Path(__file__).parent.parent
 BAG = {"ingredient": "potassium_nitrate", "mark": "K-2026", "mass": "10 kg", "received_on": "2026-11-01"}
 PAGE = "/workshop/supplies/new"
 
@@ -105,6 +109,39 @@ def test_a_full_disk_keeps_what_was_typed(app: FastAPI, person: TestClient) -> N
     assert bags(app) == len(answers) - 1  # every save that was acknowledged, and no other
     with bookfile.opened(book_of(app)) as connection:
         bookfile.prove(connection, book_of(app))
+
+
+ON_A_SMALL_DISK = 'mount -t tmpfs -o size=6M none "$1" && exec "$2" tests/full_disk.py "$1"'
+
+
+def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
+    """On a file system of 6 MB, in a name space of its own, which needs no rights."""
+    command = [
+        "unshare",
+        "--user",
+        "--map-root-user",
+        "--mount",
+        "sh",
+        "-c",
+        ON_A_SMALL_DISK,
+        "sh",
+        tmp_path,
+        sys.executable,
+    ]
+    if shutil.which("unshare") is None or subprocess.run([*command[:5], "true"], capture_output=True).returncode != 0:
+        pytest.skip("this machine gives no file system to a person without rights")
+    run = subprocess.run(
+        command, capture_output=True, text=True, check=True, cwd=ROOT, env=os.environ | {"PYTHONPATH": "."}
+    )
+    found = json.loads(run.stdout)
+    assert found["saved"] > 10
+    assert found["status"] == 507
+    assert troubles.FULL in found["said"]
+    assert f'value="bag {found["saved"]}"' in found["said"]
+    assert found["read"] == 200  # the book can still be read
+    assert "no room for a copy" in found["copy"]
+    assert found["again"] == 303  # the same form, with its once-only token, once there is room
+    assert found["bags"] == found["saved"] + 1
 
 
 def test_a_book_that_can_only_be_read_keeps_what_was_typed(app: FastAPI, person: TestClient) -> None:

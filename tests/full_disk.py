@@ -1,0 +1,54 @@
+"""A person who goes on saving on a disk that fills up; run on a small disk of its own, see `tests/test_troubles.py`.
+
+Prints, as JSON, what was acknowledged, what the refused save said, and what is in the book at the end.
+"""
+
+import json
+import sys
+from contextlib import closing
+from pathlib import Path
+
+from fastapi.testclient import TestClient
+
+from app import bookfile
+from app.main import create_app
+from app.settings import Settings
+from tests.browse import Page
+
+PAGE = "/workshop/supplies/new"
+BAG = {"ingredient": "potassium_nitrate", "mass": "10 kg", "received_on": "2026-11-01", "note": "x" * 1900}
+
+
+def main(folder: Path) -> dict[str, object]:
+    """Save bags until the disk is full, then make room and save the refused one again."""
+    ballast = folder / "ballast"
+    ballast.write_bytes(bytes(2_000_000))
+    book = folder / "book.sqlite3"
+    app = create_app(Settings(book=book))
+    saved = 0
+    with TestClient(app, base_url="http://localhost", follow_redirects=False) as person:
+        blank = Page(person.get(PAGE).text).forms["form"].fields
+
+        def save() -> tuple[int, str]:
+            answer = person.post(PAGE, data=blank | BAG | {"mark": f"bag {saved}", "once": f"token {saved}"})
+            return answer.status_code, answer.text
+
+        while (refused := save())[0] == 303:
+            saved += 1
+        read = person.get("/").status_code
+        app.state.keeper.take()
+        trouble = app.state.keeper.standing().trouble
+        ballast.unlink()
+        again = save()[0]
+    app.state.engine.dispose()
+    with closing(bookfile.sqlite3.connect(book)) as connection:
+        bookfile.prove(connection, book)
+        bags = connection.execute("SELECT count(*) FROM supply").fetchone()[0]
+    return {
+        "saved": saved, "status": refused[0], "said": refused[1], "read": read, "copy": trouble, "again": again,
+        "bags": bags,
+    }  # fmt: skip
+
+
+if __name__ == "__main__":
+    print(json.dumps(main(Path(sys.argv[1]))))
