@@ -238,9 +238,10 @@ class Writer(threading.Thread):
             raise http.client.HTTPException("refused")
 
 
-def post(connection: http.client.HTTPConnection, url: str, fields: dict[str, str]) -> tuple[int, str]:
+def post(connection: http.client.HTTPConnection, url: str, fields: dict[str, Any]) -> tuple[int, str]:
     """Send a form; gives the status and the page."""
-    connection.request("POST", url, urlencode(fields), {"Content-Type": "application/x-www-form-urlencoded"})
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    connection.request("POST", url, urlencode(fields, doseq=True), kind)
     answer = connection.getresponse()
     return answer.status, answer.read().decode()
 

@@ -6,113 +6,24 @@
 import contextlib
 import os
 import random
-import re
-import signal
 import sqlite3
-import subprocess
-import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Protocol
 
 import pytest
 from fastapi.testclient import TestClient
 
 from app import guards
-from app.settings import PACKAGE
 from tests.reliability.bench_acts import Act, Bench, Writer, copied, prepare
+from tests.reliability.servers import Program, Servers, needs_fork, nursery
 
 PARTS = 4
 KILLS, MANY_KILLS = 200, 1000
 WRITERS = 3
 
-pytestmark = [
-    pytest.mark.reliability,
-    pytest.mark.skipif(not hasattr(os, "fork"), reason="servers are forked, which this system cannot"),
-]
-
-
-def _process(book: Path, *command: str) -> subprocess.Popen[str]:
-    """A Python process that keeps its own files beside the book."""
-    own = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "GRAINBOOK_HOME": str(book.parent)}
-    return subprocess.Popen(
-        [sys.executable, *command], cwd=PACKAGE.parent, env=own, text=True, stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-    )  # fmt: skip
-
-
-class Servers(Protocol):
-    """What gives birth to servers and kills them."""
-
-    def start(self) -> tuple[int, int]: ...
-    def kill(self, pid: int) -> None: ...
-
-
-class Nursery:
-    """Servers on one book, one after another, each forked from a process that has the program loaded."""
-
-    def __init__(self, book: Path) -> None:
-        self.process = _process(book, "-m", "tests.reliability.nursery", str(book))
-
-    def start(self) -> tuple[int, int]:
-        """A new server: its port and its process."""
-        assert self.process.stdin is not None
-        self.process.stdin.write("start\n")
-        self.process.stdin.flush()
-        port, pid = self._read().split()
-        return int(port), int(pid)
-
-    def kill(self, pid: int) -> None:
-        """Kill a server without warning, and wait until it is gone."""
-        os.kill(pid, signal.SIGKILL)
-        assert self._read() == "dead"
-
-    def _read(self) -> str:
-        assert self.process.stdout is not None
-        return self.process.stdout.readline().strip()
-
-    def close(self) -> None:
-        """Let the nursery end."""
-        assert self.process.stdin is not None
-        assert self.process.stdout is not None
-        self.process.stdin.close()
-        self.process.wait(30)
-        self.process.stdout.close()
-
-
-@contextlib.contextmanager
-def nursery(book: Path) -> Iterator[Nursery]:
-    """Servers on a book, none of which outlives the test."""
-    found = Nursery(book)
-    try:
-        yield found
-    finally:
-        found.close()
-
-
-class Program:
-    """The program itself on one book, started as a person starts it."""
-
-    def __init__(self, book: Path, port: int) -> None:
-        self.book, self.port = book, port
-
-    def start(self) -> tuple[int, int]:
-        """A new server: its port and its process."""
-        words = ("-m", "app", "--book", str(self.book), "--port", str(self.port), "--no-browser")
-        self.process = _process(self.book, *words)
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
-            if found := re.search(r"http://127\.0\.0\.1:(\d+)/", line):
-                return int(found[1]), self.process.pid
-        raise AssertionError("the program ended before it was open")
-
-    def kill(self, pid: int) -> None:
-        """Kill the server without warning, and wait until it is gone."""
-        self.process.kill()
-        self.process.communicate(timeout=30)
+pytestmark = [pytest.mark.reliability, needs_fork]
 
 
 def _counts(book: sqlite3.Connection, act: Act) -> list[bool]:
