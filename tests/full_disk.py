@@ -4,6 +4,7 @@ Prints, as JSON, what was acknowledged, what the refused save said, and what is 
 """
 
 import json
+import sqlite3
 import sys
 from contextlib import closing
 from pathlib import Path
@@ -41,7 +42,7 @@ def main(folder: Path) -> dict[str, object]:
         ballast.unlink()
         again = save()[0]
     app.state.engine.dispose()
-    with closing(bookfile.sqlite3.connect(book)) as connection:
+    with closing(sqlite3.connect(book)) as connection:
         bookfile.prove(connection, book)
         bags = connection.execute("SELECT count(*) FROM supply").fetchone()[0]
     return {

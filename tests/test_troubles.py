@@ -116,23 +116,13 @@ ON_A_SMALL_DISK = 'mount -t tmpfs -o size=6M none "$1" && exec "$2" tests/full_d
 
 def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
     """On a file system of 6 MB, in a name space of its own, which needs no rights."""
-    command = [
-        "unshare",
-        "--user",
-        "--map-root-user",
-        "--mount",
-        "sh",
-        "-c",
-        ON_A_SMALL_DISK,
-        "sh",
-        tmp_path,
-        sys.executable,
-    ]
-    if shutil.which("unshare") is None or subprocess.run([*command[:5], "true"], capture_output=True).returncode != 0:
+    apart = ["unshare", "--user", "--map-root-user", "--mount"]
+    if shutil.which("unshare") is None or subprocess.run([*apart, "true"], capture_output=True).returncode != 0:
         pytest.skip("this machine gives no file system to a person without rights")
     run = subprocess.run(
-        command, capture_output=True, text=True, check=True, cwd=ROOT, env=os.environ | {"PYTHONPATH": "."}
-    )
+        [*apart, "sh", "-c", ON_A_SMALL_DISK, "sh", tmp_path, sys.executable],
+        capture_output=True, text=True, check=True, cwd=ROOT, env=os.environ | {"PYTHONPATH": "."},
+    )  # fmt: skip
     found = json.loads(run.stdout)
     assert found["saved"] > 10
     assert found["status"] == 507
