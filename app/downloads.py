@@ -3,7 +3,7 @@
 import secrets
 from pathlib import Path
 
-from app import backups, export
+from app import backups
 from app.troubles import told_in_words
 
 
@@ -28,6 +28,8 @@ def everything(book: Path) -> Path:
     Trouble
         There is no room, or the book is damaged.
     """
+    from app import export  # zip files are seldom asked for; the start does without
+
     target = _place(book)
     export.write(book, target)
     return target
