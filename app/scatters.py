@@ -37,9 +37,9 @@ class Cloud:
     """Marks of one kind: what each stands for, and its two values."""
 
     name: str
-    labels: Sequence[str]
-    x: Sequence[float]
-    y: Sequence[float]
+    labels: list[str]
+    x: list[float]
+    y: list[float]
 
 
 def scatter_chart(
@@ -110,11 +110,9 @@ def _names(y: Axis, clouds: Sequence[Cloud]) -> list[str]:
 
 
 def _table(title: str, x: Axis, y: Axis, clouds: Sequence[Cloud], across: Scale, up: Scale) -> Markup:
-    rows = [
-        (label, cloud.name, across.write(a), up.write(b))
-        for cloud in clouds for label, a, b in zip(cloud.labels, cloud.x, cloud.y, strict=True)
-    ]  # fmt: skip
-    every = len(rows)
+    pairs = [(cloud, i) for cloud in clouds for i in range(len(cloud.x))]
+    every = len(pairs)
     caption = f"{title}: numbers" + (f" of {MOST_ROWS} of {every}, evenly picked" if every > MOST_ROWS else "")
-    picked = np.linspace(0, every - 1, min(every, MOST_ROWS)).astype(int)
-    return number_table(caption, ("Item", "", x.heading, y.heading), [rows[i] for i in picked], words=(0, 1))
+    picked = [pairs[i] for i in np.linspace(0, every - 1, min(every, MOST_ROWS)).astype(int)]
+    rows = [(cloud.labels[i], cloud.name, across.write(cloud.x[i]), up.write(cloud.y[i])) for cloud, i in picked]
+    return number_table(caption, ("Item", "", x.heading, y.heading), rows, words=(0, 1))

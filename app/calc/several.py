@@ -144,8 +144,12 @@ def exact_chance(a: int, b: int, c: int, d: int) -> float:
     if min(a, b, c, d) < 0:
         raise OutOfRange("a", "a count is never negative.", "Count again.")
     so, ones, others = a + c, a + b, c + d
-    ways = {k: math.comb(ones, k) * math.comb(others, so - k) for k in range(max(0, so - others), min(ones, so) + 1)}
-    return sum(w for w in ways.values() if w <= ways[a]) / sum(ways.values())
+    least, most = max(0, so - others), min(ones, so)
+    ways = [math.comb(ones, least) * math.comb(others, so - least)]
+    for k in range(least, most):  # in whole numbers from one table to the next, exactly
+        ways.append(ways[-1] * (ones - k) * (so - k) // ((k + 1) * (others - so + k + 1)))
+    mine = ways[a - least]
+    return sum(w for w in ways if w <= mine) / sum(ways)
 
 
 def share_interval(so: int, n: int, confidence: float = 0.95) -> tuple[float, float]:

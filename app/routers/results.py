@@ -152,18 +152,16 @@ def show_together(request: Request, session: Book) -> Response:
 def _scatter(seen: Seen, units: UnitSystem) -> Markup | None:
     if len(seen.burns) < FEW:
         return None
-    what = seen.what
-    pairs = list(zip(seen.burns, seen.x, seen.y, strict=True))
-
-    def cloud(name: str, *kinds: bool | None) -> Cloud:
-        mine = [(burn.motor_code, what.number(x, units), y) for burn, x, y in pairs if burn.good in kinds]
-        return Cloud(name, [m[0] for m in mine], [m[1] for m in mine], [m[2] for m in mine])
-
+    what, clouds = seen.what, {True: Cloud("burned well", [], [], []), False: Cloud("did not", [], [], [])}
+    for burn, x, y in zip(seen.burns, what.numbers(seen.x, units), seen.y, strict=True):
+        cloud = clouds[burn.good is True]
+        cloud.labels.append(burn.motor_code)
+        cloud.x.append(x)
+        cloud.y.append(y)
     axis = Axis(what.label, what.unit(units), decimals=what.decimals + 1)
     return scatter_chart(
         f"{what.label} and delivered impulse", axis, Axis("Measured over predicted impulse", decimals=2),
-        [cloud("burned well", True), cloud("did not", False, None)], f"{len(pairs)} motors. {seen.words}",
-        [Rule("as predicted", 1.0)],
+        list(clouds.values()), f"{len(seen.burns)} motors. {seen.words}", [Rule("as predicted", 1.0)],
     )  # fmt: skip
 
 

@@ -3,11 +3,9 @@
 A motor that did not light has burned nothing and is not here. Few queries, whatever the size of the book.
 """
 
-import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from pydantic import Field as FormField
 from sqlalchemy import ColumnElement, func
@@ -50,8 +48,7 @@ class LookIn(FormIn):
     until: date | None = FormField(None, title="Fired to")
 
 
-@dataclass(frozen=True, slots=True)
-class Beside:
+class Beside(NamedTuple):
     """A figure as it was measured and as it was predicted before, in SI; None where it is not known."""
 
     measured: float | None
@@ -63,8 +60,7 @@ class Beside:
         return self.measured / self.predicted if self.measured is not None and self.predicted else None
 
 
-@dataclass(frozen=True, slots=True)
-class Burn:
+class Burn(NamedTuple):
     """One motor that burned. SI; shares are of one; None where something is not known.
 
     `cure_s` is the age of its youngest grains, `mass_spread` the range of its grains' masses over their mean (the
@@ -109,12 +105,14 @@ class Burn:
 
 def burned(session: Session, wanted: LookIn) -> list[Burn]:
     """The motors that burned and meet the filter, oldest first."""
-    heads = session.execute(_heads(wanted)).all()
-    builds = [head.motor_build_id for head in heads]
-    inside = _inside(session, builds)
+    where = _where(wanted)
+    fired = select_core(col(Firing.motor_build_id)).join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
+    fired = fired.where(*where)
+    heads = session.execute(_heads().where(*where)).all()
+    inside = _inside(session, fired)
     lots = _lots(session, {part.batch_id for parts in inside.values() for part in parts})
     patterns = _patterns(session)
-    gains = _gains(session, builds)
+    gains = _gains(session, fired)
     found = []
     for head in heads:
         parts = inside.get(head.motor_build_id, [])
@@ -128,8 +126,8 @@ def burned(session: Session, wanted: LookIn) -> list[Burn]:
     return found
 
 
-def _heads(wanted: LookIn) -> Any:
-    """Firings with their motors and the predictions made before them."""
+def _where(wanted: LookIn) -> list[ColumnElement[bool]]:
+    """What a query of firings and their motors keeps."""
     where: list[ColumnElement[bool]] = [col(Firing.result) != "no_light"]
     if wanted.since is not None:
         where.append(col(Firing.fired_at) >= _midnight(wanted.since))
@@ -137,6 +135,11 @@ def _heads(wanted: LookIn) -> Any:
         where.append(col(Firing.fired_at) < _midnight(wanted.until + timedelta(days=1)))
     if wanted.case_id is not None:
         where.append(col(MotorBuild.case_id) == wanted.case_id)
+    return where
+
+
+def _heads() -> Any:
+    """Firings with their motors and the predictions made before them, oldest first."""
     return (
         select_core(
             col(Firing.id).label("firing_id"), col(Firing.fired_at), col(Firing.kind), col(Firing.result),
@@ -150,7 +153,6 @@ def _heads(wanted: LookIn) -> Any:
         .join(Case, col(Case.id) == MotorBuild.case_id)
         .join(Nozzle, col(Nozzle.id) == MotorBuild.nozzle_id)
         .outerjoin(Prediction, col(Prediction.id) == lot_firings.prediction_before_firing())
-        .where(*where)
         .order_by(col(Firing.fired_at), col(Firing.id))
     )  # fmt: skip
 
@@ -160,8 +162,7 @@ def _midnight(day: date) -> datetime:
     return datetime.combine(day, time.min).astimezone()
 
 
-@dataclass(frozen=True, slots=True)
-class _Part:
+class _Part(NamedTuple):
     """The grains of one lot and pattern in a motor."""
 
     motor_build_id: int
@@ -175,7 +176,7 @@ class _Part:
     mass_sum: float
 
 
-def _inside(session: Session, builds: list[int]) -> dict[int, list[_Part]]:
+def _inside(session: Session, fired: Any) -> dict[int, list[_Part]]:
     query = (
         select_core(
             col(BuildGrain.motor_build_id), col(Grain.batch_id), col(Grain.pattern_id), func.count(),
@@ -183,7 +184,7 @@ def _inside(session: Session, builds: list[int]) -> dict[int, list[_Part]]:
             func.max(Grain.mass_kg), func.sum(Grain.mass_kg),
         )
         .join(Grain, col(BuildGrain.grain_id) == Grain.id)
-        .where(col(BuildGrain.motor_build_id).in_(builds))
+        .where(col(BuildGrain.motor_build_id).in_(fired))
         .group_by(col(BuildGrain.motor_build_id), col(Grain.batch_id), col(Grain.pattern_id))
         .order_by(col(Grain.batch_id))
     )  # fmt: skip
@@ -193,8 +194,7 @@ def _inside(session: Session, builds: list[int]) -> dict[int, list[_Part]]:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class _Lot:
+class _Lot(NamedTuple):
     code: str
     formula_name: str
     formula: str
@@ -233,28 +233,32 @@ def _patterns(session: Session) -> dict[int, str]:
     return {row[0]: row[1] for row in found}
 
 
-def _gains(session: Session, builds: list[int]) -> dict[int, float]:
+def _gains(session: Session, fired: Any) -> dict[int, float]:
     """What the re-weighed grains of each motor had gained, by the last re-weigh of each before its firing [-]."""
-    query = (
-        select_core(col(BuildGrain.motor_build_id), col(ReWeigh.grain_id), col(ReWeigh.mass_kg), col(ReWeigh.label_kg))
+    last = (
+        select_core(
+            col(BuildGrain.motor_build_id).label("motor"),
+            (col(ReWeigh.mass_kg) / ReWeigh.label_kg - 1).label(
+                "gain"
+            ),  # of the row that max() takes: SQLite has it so
+            func.max(ReWeigh.weighed_at),
+        )
         .join(BuildGrain, col(BuildGrain.grain_id) == ReWeigh.grain_id)
         .join(Firing, col(Firing.motor_build_id) == BuildGrain.motor_build_id)
-        .where(col(BuildGrain.motor_build_id).in_(builds), col(Firing.result) != "no_light")
+        .where(col(BuildGrain.motor_build_id).in_(fired), col(Firing.result) != "no_light")
         .where(col(ReWeigh.weighed_at) <= Firing.fired_at, col(ReWeigh.voided_at).is_(None))
-        .order_by(col(ReWeigh.weighed_at), col(ReWeigh.id))
+        .group_by(col(BuildGrain.motor_build_id), col(ReWeigh.grain_id))
+        .subquery()
     )
-    last: dict[int, dict[int, float]] = {}
-    for build_id, grain_id, mass, label in session.execute(query):
-        last.setdefault(build_id, {})[grain_id] = mass / label - 1
-    return {build_id: math.fsum(found.values()) / len(found) for build_id, found in last.items()}
+    found = session.execute(select_core(last.c.motor, func.avg(last.c.gain)).group_by(last.c.motor))
+    return {row[0]: row[1] for row in found}
 
 
 def _burn(head: Any, parts: list[_Part], lots: dict[int, _Lot], patterns: dict[int, str], gain: float | None) -> Burn:
-    n = sum(part.n for part in parts)
+    n = sum([part.n for part in parts])
     inside = [lots[part.batch_id] for part in parts]
-    pours = [lot.poured_at for lot in inside]
+    pours = [lot.poured_at for lot in inside if lot.poured_at is not None]
     pans = [(part.n, lot.pan_k) for part, lot in zip(parts, inside, strict=True) if lot.pan_k is not None]
-    known = [moment for moment in pours if moment is not None]
     return Burn(
         firing_id=head.firing_id,
         fired_at=head.fired_at,
@@ -263,15 +267,15 @@ def _burn(head: Any, parts: list[_Part], lots: dict[int, _Lot], patterns: dict[i
         motor_code=head.code,
         case=head.case,
         nozzle=head.nozzle,
-        lots=_each(lot.code for lot in inside),
-        formulas=_each(lot.formula for lot in inside),
-        patterns=_each(patterns[part.pattern_id] for part in parts),
+        lots=_each([lot.code for lot in inside]),
+        formulas=_each([lot.formula for lot in inside]),
+        patterns=_each([patterns[part.pattern_id] for part in parts]),
         grain_count=n,
-        density=math.fsum(part.density_sum for part in parts) / n,
-        least_density=min(part.density_least for part in parts),
+        density=sum([part.density_sum for part in parts]) / n,
+        least_density=min([part.density_least for part in parts]),
         mass_spread=_mass_spread(parts),
-        cure_s=(head.fired_at - max(known)).total_seconds() if len(known) == len(pours) else None,
-        pan_k=math.fsum(k * kelvin for k, kelvin in pans) / sum(k for k, _ in pans) if pans else None,
+        cure_s=(head.fired_at - max(pours)).total_seconds() if len(pours) == len(inside) else None,
+        pan_k=sum([k * kelvin for k, kelvin in pans]) / sum([k for k, _ in pans]) if pans else None,
         gain=gain,
         humidity=head.humidity_share,
         grain_temperature_k=head.grain_temperature_k,
@@ -282,8 +286,9 @@ def _burn(head: Any, parts: list[_Part], lots: dict[int, _Lot], patterns: dict[i
     )
 
 
-def _each(names: Iterable[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(names))
+def _each(names: list[str]) -> tuple[str, ...]:
+    """Each name once, in order."""
+    return tuple(names) if len(names) == 1 else tuple(dict.fromkeys(names))
 
 
 def _mass_spread(parts: list[_Part]) -> float | None:
@@ -291,10 +296,10 @@ def _mass_spread(parts: list[_Part]) -> float | None:
     spreads = []
     for pattern in {part.pattern_id for part in parts}:
         alike = [part for part in parts if part.pattern_id == pattern]
-        n, total = sum(part.n for part in alike), math.fsum(part.mass_sum for part in alike)
+        n = sum([part.n for part in alike])
         if n > 1:
-            spread = max(part.mass_most for part in alike) - min(part.mass_least for part in alike)
-            spreads.append(spread / (total / n))
+            spread = max([part.mass_most for part in alike]) - min([part.mass_least for part in alike])
+            spreads.append(spread * n / sum([part.mass_sum for part in alike]))
     return max(spreads, default=None)
 
 

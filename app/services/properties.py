@@ -1,6 +1,6 @@
 """What is known of a motor before it burns, as reviews look at it: how it is called, counted and compared in words."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from app.drawing import written
@@ -26,6 +26,11 @@ class Property:
     def number(self, si: float, units: UnitSystem) -> float:
         """A value in the unit it is shown in."""
         return si / DAY if self.kind == "days" else convert(si, self.kind, units)
+
+    def numbers(self, values: Sequence[float], units: UnitSystem) -> list[float]:
+        """Many values in the unit they are shown in; from one unit to another is a straight line, asked for once."""
+        zero, far = self.number(0.0, units), self.number(1000.0, units)
+        return [zero + (far - zero) / 1000 * value for value in values]
 
     def unit(self, units: UnitSystem) -> str:
         """The unit it is shown in."""

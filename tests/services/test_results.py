@@ -222,3 +222,5 @@ def test_every_property_has_words_and_a_unit() -> None:
         for units in (METRIC, imperial):
             assert prop.unit(units)
             assert prop.text(0.95 if prop.kind == "share" else 300.0, units)
+            one, two = prop.numbers([0.01, 300.0], units)
+            assert (one, two) == pytest.approx((prop.number(0.01, units), prop.number(300.0, units)))
