@@ -9,18 +9,13 @@ from app.calc.errors import CalcError
 from app.calc.impulse import ACTION_SHARE, BURN_SHARE, burn_time, impulse_class, threshold_times
 from app.calc.stand import running_impulse
 
-PAUSE = 1.0
-"""A pause shorter than this belongs to the burn [s]: common practice, no source."""
-
 MEASURABLE = 0.005
 """Share of the peak below which thrust is not measurable, nor is it below twice the noise [-]: this book's choice."""
 
 GAP = 10.0
 """Steps of time this many times the usual one are a gap [-]."""
 
-_STRAY = 0.005  # a bump with less than this share of the burn's impulse is none of it
 _FEW = 5  # samples that a level needs
-_ABOVE_NOISE = 8.0  # times the noise that a burn's peak must reach
 
 
 @dataclass(frozen=True)
@@ -51,71 +46,6 @@ class Figures:
     mean_pressure: float | None = None
     c_star: float | None = None
     thrust_coefficient: float | None = None
-
-
-def find_burn(time: Floats, force: Floats) -> tuple[int, int]:
-    """Find the burn in a record: the first and the last sample above 5 % of the rise.
-
-    Parameters
-    ----------
-    time, force : ndarray
-        Record [s], [N], shape (N,), thrust upwards, any zero.
-
-    Returns
-    -------
-    first, last : tuple of int
-        Samples, from 0 [-].
-
-    Raises
-    ------
-    CalcError
-        The force stands still, or nothing rises out of its noise.
-
-    Notes
-    -----
-    The stretch above 5 % with the most impulse, joined with others less than a second apart; bumps with less than
-    0.5 % of its impulse, or of one or two samples, are left out. Of several motors in one record the largest is found.
-
-    References
-    ----------
-    5 %: NFPA 1125 (second hand). Joining: common practice, no source.
-
-    Examples
-    --------
-    >>> find_burn(np.arange(15.0), np.array([0, 0, 0, 0, 0, 0, 50, 100, 50, 0, 0, 0, 0, 0, 0.0]))
-    (6, 8)
-    """
-    few = int(np.clip(time.size // 50, _FEW, 2000))
-    ends = force[:few], force[-few:]
-    levels = [float(np.median(end)) for end in ends]
-    if not float(np.ptp(force)) > 0:
-        raise CalcError("force_column", "stands still: every reading is the same.", "Choose another column.")
-    rough = min(levels)
-    if abs(levels[1] - levels[0]) < 0.2 * (float(force.max()) - rough):  # both quiet: the zero may drift between
-        rise = force - np.interp(time, (time[0], time[-1]), levels)
-    else:
-        rise = force - rough
-    peak = float(rise.max())
-    if -float(rise.min()) > 3 * peak:
-        raise CalcError("force_column", "falls where it should rise.", "Turn the sign.")
-    if peak < _ABOVE_NOISE * min(float(np.std(end)) for end in ends):
-        raise CalcError(
-            "force_column", "never rises out of its noise.",
-            "Choose another column, or a record with a quiet stretch before or after the burn.",
-        )  # fmt: skip
-    above = np.r_[False, rise >= BURN_SHARE * peak, False]
-    edges = np.flatnonzero(above[1:] != above[:-1])
-    starts, stops = edges[::2], edges[1::2] - 1
-    impulse = running_impulse(time, np.maximum(rise, 0.0))
-    area = impulse[np.minimum(stops + 1, time.size - 1)] - impulse[np.maximum(starts - 1, 0)]
-    kept = (area >= _STRAY * area.max()) & ((stops - starts >= 2) | (stops - starts == (stops - starts).max()))
-    starts, stops, area = starts[kept], stops[kept], area[kept]
-    low = high = int(area.argmax())
-    while low > 0 and time[starts[low]] - time[stops[low - 1]] < PAUSE:
-        low -= 1
-    while high + 1 < starts.size and time[starts[high + 1]] - time[stops[high]] < PAUSE:
-        high += 1
-    return int(starts[low]), int(stops[high])
 
 
 def zeroed(time: Floats, force: Floats, first: int, last: int, lost_weight: float = 0.0, drift: bool = True) -> Zeroed:

@@ -31,7 +31,7 @@ _KINDS = {
     b"SQLite format": "a database",
 }
 _LOOKED_AT = 300  # lines that a guess rests on
-_BLOCK = 8_000_000  # letters that are read at a time
+_BLOCK = 2_000_000  # letters that are read at a time
 _LONGEST = 10_000  # letters in one line; more is no table
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan|[+-]?inf(inity)?", re.IGNORECASE)
 
@@ -278,20 +278,18 @@ def read_columns(text: bytes, layout: Layout, wanted: Sequence[int]) -> Floats:
     stream = io.BytesIO(text)
     for _ in range(layout.first_line - 1):
         stream.readline()
-    line, blocks = layout.first_line, []
-    while lines := stream.readlines(_BLOCK):  # by blocks, so that ten million lines need no second copy of them all
+    most = text.count(b"\n", stream.tell()) + 1
+    table = np.empty((len(wanted), most))  # filled by blocks: ten million lines need no second copy of them all
+    line, found = layout.first_line, 0
+    while lines := stream.readlines(_BLOCK):
         if any(words.strip() for words in lines):
-            blocks.append(_block(lines, line, layout, wanted))
+            block = _block(lines, line, layout, wanted)
+            table[:, found : found + block.shape[1]] = block
+            found += block.shape[1]
         line += len(lines)
-    if not blocks:
+    if not found:
         raise CalcError("first_line", f"There is nothing from line {layout.first_line} on.", "Type an earlier line.")
-    table = np.empty((len(wanted), sum(block.shape[1] for block in blocks)))
-    at = 0
-    for i, block in enumerate(blocks):
-        table[:, at : at + block.shape[1]] = block
-        at += block.shape[1]
-        blocks[i] = block[:, :0]
-    return table
+    return table[:, :found]
 
 
 def _block(lines: list[bytes], first: int, layout: Layout, wanted: Sequence[int]) -> Floats:

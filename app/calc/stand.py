@@ -161,7 +161,9 @@ def running_impulse(time: Floats, thrust: Floats) -> Floats:
     """
     steps = np.empty(time.size)
     steps[0] = 0.0
-    np.multiply(thrust[1:] + thrust[:-1], np.diff(time) * 0.5, out=steps[1:])
+    np.add(thrust[1:], thrust[:-1], out=steps[1:])
+    steps[1:] *= np.diff(time)
+    steps *= 0.5
     return np.cumsum(steps, out=steps)
 
 

@@ -6,15 +6,16 @@ from dataclasses import dataclass
 import numpy as np
 from pydantic import BaseModel
 
-from app.calc import curve, curvefile, stand
+from app.calc import burns, curve, curvefile, stand
 from app.calc.constants import ATM, STANDARD_GRAVITY, Floats
 from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles, sample_times
 from app.calc.curvefile import Layout
 from app.calc.errors import CalcError
-from app.calc.impulse import BURN_SHARE, CLASS_LIMITS, designation
+from app.calc.impulse import CLASS_LIMITS, designation
 from app.drawing import thin
 from app.errors import Refused
 from app.models.curve import ReadIn
+from app.services import record_words
 
 LEAST_SAMPLES = 10
 DRAWN = 1000
@@ -138,17 +139,23 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
     layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
     time, reading, gauge = _columns(text, layout, data)
     scale = _calibration(data)
-    force = (reading * scale.slope + scale.offset) * (-1.0 if data.turned else 1.0)
+    sign = -1.0 if data.turned else 1.0
+    force = np.multiply(reading, sign * scale.slope, out=reading)  # in place: there may be ten million
+    force += sign * scale.offset
     lost = {"level": 0.0, "presses": -1.0, "lifts": 1.0}[data.stand] * motor.propellant_kg * STANDARD_GRAVITY
     begin, stop = _typed_range(time, data)
-    first, last = (i + begin for i in curve.find_burn(time[begin:stop], force[begin:stop]))
+    _moves(text, layout, force[begin:stop], begin)
+    first, last = (i + begin for i in burns.find_burn(time[begin:stop], force[begin:stop]))
     zero = curve.zeroed(time, force, first, last, lost, drift=not data.keep_drift)
     low, high = _cut(data, zero, first, last, begin, stop, lost)
     t, thrust = time[low : high + 1], zero.thrust[low : high + 1]
     if lost:
         thrust = stand.without_lost_weight(t, thrust, lost)
-    cautions = _cautions(text, layout, time, force, low, high) + _cut_off(data, thrust, low, high, time)
-    remarks = _remarks(data, zero, scale)
+    cautions = record_words.cautions(text, layout, time, force, low, high) + record_words.cut_off(
+        data, thrust, low, high, time
+    )
+    cautions += record_words.other_burns(data, time, force)
+    remarks = record_words.remarks(data, zero, scale)
     tone = stand.ringing(t, thrust)
     pressure = _pressure(time, gauge, first, last, motor, remarks)
     if tone is not None and data.smooth:
@@ -298,60 +305,15 @@ def _cut(
 # --- What to say ---------------------------------------------------------------------------------
 
 
-def _cautions(text: bytes, layout: Layout, time: Floats, force: Floats, low: int, high: int) -> list[str]:
-    said = []
-    flat = stand.standing_still(force[low : high + 1])
-    if flat is not None:
-        lines = [curvefile.line_of(text, layout, low + i) for i in flat]
-        said.append(
-            f"The cell stood at its end: from line {lines[0]} to line {lines[1]} ({flat[1] - flat[0] + 1} samples) the "
-            "reading is the highest there is and does not move. Peak and impulse are at least what is shown."
+def _moves(text: bytes, layout: Layout, force: Floats, begin: int) -> None:
+    """Refuse a column that never moves, such as one of zeros, with its lines."""
+    if not float(np.ptp(force)) > 0:
+        lines = [curvefile.line_of(text, layout, row) for row in (begin, begin + force.size - 1)]
+        raise Refused(
+            f"Every reading from line {lines[0]} to line {lines[1]} is the same: it stands still. "
+            "Choose another column.",
+            field="force_column",
         )
-    holes = curve.gaps(time[low : high + 1])
-    if holes:
-        i = holes[0] + low
-        more = f" and {len(holes) - 1} more" if len(holes) > 1 else ""
-        said.append(
-            f"Samples are missing before line {curvefile.line_of(text, layout, i)} ({time[i] - time[i - 1]:.3g} s)"
-            f"{more}; a straight line was drawn over the gap."
-        )
-    return said
-
-
-def _cut_off(data: ReadIn, thrust: Floats, low: int, high: int, time: Floats) -> list[str]:
-    """A word when the record itself begins or ends during the burn."""
-    level = BURN_SHARE * float(thrust.max())
-    said = []
-    if low == 0 and data.start is None and thrust[0] > level:
-        said.append("The record begins when the motor burns already; impulse and times are at least what is shown.")
-    if high == time.size - 1 and data.end is None and thrust[-1] > level:
-        said.append("The record ends while the motor still burns; impulse and times are at least what is shown.")
-    return said
-
-
-def _remarks(data: ReadIn, zero: curve.Zeroed, scale: stand.Calibration) -> list[str]:
-    said = []
-    if zero.drifted and zero.before is not None and zero.after is not None:
-        said.append(
-            f"Zero: {zero.before:.3g} N before the burn, {zero.after:.3g} N after it; the line through both was taken "
-            "off."
-        )
-    elif zero.before is not None:
-        said.append(
-            f"Zero: {zero.before:.3g} N before the burn was taken off"
-            + ("." if data.keep_drift else "; there is no quiet stretch after it to see drift by.")
-        )
-    else:
-        said.append(
-            f"The record begins with thrust; the zero is what was read after the burn, {zero.after or 0:.3g} N."
-        )
-    if data.stand != "level":
-        said.append("The propellant's weight was taken to leave in proportion to impulse.")
-    if len(data.points) > 2:
-        said.append(f"Calibration by {len(data.points)} masses; the farthest lies {scale.residual:.2g} N off the line.")
-    elif data.points:
-        said.append("Calibration by two masses: whether the cell is straight between them is not known.")
-    return said
 
 
 def _figures(t: Floats, thrust: Floats, data: ReadIn, motor: Motor, absolute: Floats | None) -> curve.Figures:

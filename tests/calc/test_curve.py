@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
+from app.calc.burns import burns, find_burn
 from app.calc.constants import STANDARD_GRAVITY
-from app.calc.curve import figures, find_burn, gaps, mean_throat_area, measurable, zeroed
+from app.calc.curve import figures, gaps, mean_throat_area, measurable, zeroed
 from app.calc.errors import CalcError, OutOfRange
 from app.calc.impulse import mean_thrust
 from app.calc.stand import calibrate, even_samples, ringing, smoothed, standing_still, without_lost_weight
@@ -306,3 +307,20 @@ def test_smoothing_takes_the_tone_out_and_leaves_the_burn():
     assert np.abs(mean[flat] - 400.0).max() < 0.4  # of 40: what is left comes of straight lines between samples
     with pytest.raises(CalcError):
         smoothed(t, force, 5.0)
+
+
+def test_several_motors_in_one_record_are_all_found():
+    """Three trapezoids in closed form; a bump of a hundredth of the largest impulse is no motor."""
+    t = np.arange(30 * RATE) / RATE
+    force = np.zeros(t.size)
+    at = ((2.0, 500.0, 1.4), (9.0, 300.0, 1.0), (20.0, 80.0, 2.0))
+    for start, peak, flat in at:
+        force += np.interp(t, [start, start + 0.1, start + 0.1 + flat, start + 0.2 + flat], [0, peak, peak, 0])
+    force += np.where((t > 15) & (t < 15.05), 60.0, 0.0)
+    found = burns(t, force + 12.0)
+    assert len(found) == 3
+    for (first, last), (start, peak, flat) in zip(found, at, strict=True):
+        edge = 0.05 * 500.0 / peak * 0.1  # 5 % of the largest motor's peak
+        assert t[first] == pytest.approx(start + edge, abs=2 / RATE)
+        assert t[last] == pytest.approx(start + 0.2 + flat - edge, abs=2 / RATE)
+    assert find_burn(t, force + 12.0) == found[0]

@@ -207,7 +207,7 @@ def test_a_file_over_the_limit_is_answered_and_not_kept(client: TestClient, monk
         (lambda rows: [*rows[:500], "stopped", *rows[500:]], "", "Line 501 holds “stopped”"),
         (lambda rows: [*rows[:500], "0.998;nan", *rows[501:]], "", "Line 501 holds “nan”"),
         (lambda rows: [r.split(";")[0] + ";0" if ";" in r and r[0].isdigit() else r for r in rows], "force_column",
-         "Stands still"),
+         "Every reading from line 2 to line 2001 is the same"),
     ],
 )  # fmt: skip
 def test_a_bad_file_says_where_and_keeps_no_result(client: TestClient, change, name: str, words: str) -> None:  # type: ignore[no-untyped-def]
