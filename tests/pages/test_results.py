@@ -91,7 +91,7 @@ def test_delivered_is_told_by_group_with_its_interval(client: TestClient, by: st
         assert "Usual v1 4 0.99" in words
         assert "Usual v1 delivered more of what was predicted than Other v1" in words
     if by == "lot":
-        assert f"{codes[0]} 1 0.99 one motor, no interval, n 1" in words
+        assert f"{codes[0]} 1 0.99 no interval, n 1" in words
 
 
 def test_a_group_is_looked_at_over_time(client: TestClient) -> None:

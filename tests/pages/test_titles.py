@@ -9,7 +9,8 @@ from app.settings import resource
 
 ADDRESSES = [
     "/", "/plan", "/plan/new", "/cast", "/shelf", "/motors", "/motors/design", "/motors/new", "/firings",
-    "/firings/new", "/review", "/workshop", "/workshop/supplies/new", "/workshop/settings", "/help", "/help/api",
+    "/firings/new", "/review", "/review/delivered", "/review/together", "/review/good",
+    "/workshop", "/workshop/supplies/new", "/workshop/settings", "/help", "/help/api",
     "/no-such-page",
 ]  # fmt: skip
 
