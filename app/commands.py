@@ -37,7 +37,7 @@ def restore(book: Path, file: Path) -> str:
         replaced = backups.restore(file, book)
         bring_up(book)
     kept = f"The book that it replaced is kept as {replaced}." if replaced else "There was no book in its place."
-    return f"The book is now the one of {file}. {kept}"
+    return " ".join(filter(None, [f"The book is now the one of {file}.", kept, _paired_again(book)]))
 
 
 def export(book: Path, target: Path, replace: bool) -> str:
@@ -58,6 +58,13 @@ def take_in(book: Path, file: Path) -> str:
         replaced = intake.read(file, book)
     kept = f" The empty book that it replaced is kept as {replaced}." if replaced else ""
     return f"The book {book} was made of {file}.{kept}"
+
+
+def _paired_again(book: Path) -> str:
+    """A warning, where an older book brings back devices that may have been unpaired since."""
+    with bookfile.opened(book) as connection:
+        paired = connection.execute("SELECT count(*) FROM paired_device WHERE revoked_at IS NULL").fetchone()[0]
+    return f"Look at the Workshop's Devices: {paired} are paired in this book." if paired else ""
 
 
 def _there(book: Path) -> None:

@@ -14,23 +14,23 @@ from sqlalchemy.exc import DBAPIError
 from app.errors import Trouble
 
 FULL = (
-    "The disk that holds the book is full, so nothing was saved. What was saved before is safe. "
+    "The disk that holds the book is full, so this was not done. What was saved before is safe. "
     "Make room on that disk, then try again."
 )
 READ_ONLY = (
-    "The book or its folder can only be read, so nothing was saved. What was saved before is safe. "
+    "The book or its folder can only be read, so this was not done. What was saved before is safe. "
     "Make the file and its folder writable for you, then try again."
 )
 HELD = (
-    "Another program holds the book, so nothing was saved. What was saved before is safe. "
+    "Another program holds the book, so this was not done. What was saved before is safe. "
     "Wait for the other program or close it, then try again."
 )
 DAMAGED = (
-    "The book's file is damaged, so nothing was saved. Its copies are safe. Stop Grainbook and put the newest copy "
+    "The book's file is damaged, so this was not done. Its copies are safe. Stop Grainbook and put the newest copy "
     "back with: grainbook restore FILE. The damaged file is kept beside it."
 )
 AWAY = (
-    "The disk with the book does not answer, so nothing was saved. What was saved before is as it was. "
+    "The disk with the book does not answer, so this was not done. What was saved before is as it was. "
     "Look whether the drive is plugged in and its folder is there, then start Grainbook again."
 )
 

@@ -307,7 +307,7 @@ def test_a_book_that_is_gone_while_its_copies_are_there_is_told(
 
 READ_ONLY_START = """
 import os, sys
-import app.__main__, app.main, uvicorn  # while the interpreter's own files can still be read
+import alembic.command, app.__main__, app.main, uvicorn  # while the interpreter's own files can still be read
 if os.getuid() == 0:
     os.setgid(65534); os.setuid(65534)
 from app.__main__ import main

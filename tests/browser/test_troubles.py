@@ -1,0 +1,59 @@
+"""A save that cannot be, as a person with script sees it: told in its place or the page's, and the words are kept."""
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from app import db, troubles
+from app.db import writing
+from tests import build
+from tests.browser.conftest import Site
+
+
+@pytest.fixture
+def open_cast(site: Site, monkeypatch: pytest.MonkeyPatch) -> str:
+    """An open cast session, on a book that has little patience; its address."""
+    monkeypatch.setattr(db, "BUSY_MS", 50)
+    site.engine.dispose()
+    with writing(site.engine) as session:
+        batch = build.batch(session)
+        build.opened_session(session, batch)
+        address = f"/cast/{batch.code}"
+        session.commit()
+    return address
+
+
+def book_of(site: Site) -> Path:
+    return Path(str(site.engine.url.database))
+
+
+def test_a_held_book_is_told_in_the_form_and_the_words_stay(page: Page, site: Site, open_cast: str) -> None:
+    page.goto(open_cast)
+    loads = site.page_loads(page)
+    with closing(sqlite3.connect(book_of(site), isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        page.get_by_role("textbox", name="Note").first.fill("It smells of caramel")
+        page.get_by_role("button", name="Keep the note").click()
+        expect(page.get_by_role("alert").filter(has_text=troubles.HELD)).to_be_visible()
+        expect(page.get_by_role("textbox", name="Note").first).to_have_value("It smells of caramel")
+        other.execute("ROLLBACK")
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.get_by_text("It smells of caramel").first).to_be_visible()
+    expect(page.get_by_role("alert")).to_have_count(0)
+    assert site.page_loads(page) == loads
+
+
+def test_a_damaged_book_is_told_in_place_of_the_page(page: Page, site: Site, open_cast: str) -> None:
+    page.goto(open_cast)
+    loads = site.page_loads(page)
+    site.engine.dispose()
+    book_of(site).write_bytes(b"no book " * 10_000)
+    page.get_by_role("textbox", name="Note").first.fill("It smells of caramel")
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.get_by_role("alert")).to_have_text(troubles.DAMAGED)
+    expect(page.get_by_label("Words")).to_have_value("It smells of caramel")
+    expect(page.get_by_role("heading", level=1)).to_have_text("That did not work")
+    assert site.page_loads(page) == loads
