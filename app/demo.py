@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session, select
 
-from app import clock
+from app import clock, demo_log
+from app.calc.motor import MotorRun, simulate
 from app.calc.recipe import theoretical_density
 from app.db import migrate, open_engine, writing
 from app.models import (
@@ -323,6 +324,7 @@ class _Workshop:
         impulse = f"{share * predicted.total_impulse_ns:.0f} N·s" if share else None
         firing = self._log(told, build, measured_impulse=impulse)
         if share and firing.kind == "static":
+        demo_log.tell(self.session, firing, told)
             self._record(firing, predicted, share)
 
     def _record(self, firing: Firing, predicted: Prediction, share: float) -> None:
