@@ -45,6 +45,8 @@ _TAKEN_BACK = """OLD.decision IS NULL AND OLD.bagged_at IS NULL AND EXISTS (
     SELECT 1 FROM struck_weighing s
     WHERE s.serial = OLD.serial AND s.weighed_at = OLD.weighed_at AND s.mass_kg = OLD.mass_kg
       AND (julianday(s.struck_at) - julianday(OLD.weighed_at)) * 86400.0 BETWEEN -0.01 AND 60.01)"""
+_THIS_MINUTE = """(julianday(coalesce((SELECT at FROM act_in_hand), 'now')) - julianday(OLD.created_at)) * 86400.0
+    BETWEEN -0.01 AND 60.01"""
 _GRAIN_HELD = "EXISTS (SELECT 1 FROM build_grain g WHERE g.grain_id = OLD.id AND g.released_at IS NULL)"
 _BAG_OVERDRAWN = """NEW.supply_id IS NOT NULL AND NEW.voided_at IS NULL AND
     (SELECT mass_kg FROM supply WHERE id = NEW.supply_id)
@@ -235,7 +237,10 @@ GUARDS: dict[str, str] = record.triggers() | dict(
             "(SELECT taken_apart_at FROM motor_build WHERE id = NEW.motor_build_id) IS NOT NULL",
             "the motor was taken apart; it cannot be fired",
         ),
-        _stop("guard_firing_kept", "BEFORE DELETE ON firing", "1", "a firing is corrected, not erased"),
+        _stop(
+            "guard_firing_kept", "BEFORE DELETE ON firing", f"NOT ({_THIS_MINUTE})",
+            "a firing is corrected, not erased; only one written down in the last minute is taken back",
+        ),
         # What a logger wrote stays as it came
         _stop("guard_curve_file_stays", "BEFORE UPDATE ON curve_file", "1", "a file of a logger is kept as it came"),
         *(
@@ -279,8 +284,8 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         ),
         # Stored grains and test pieces: what was noted stays
         *(
-            _stop(f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}", "1", words)
-            for table, words in (("grain_bag", "where a bag lay is followed by where it lies, not rewritten or erased"),)
+            _stop(f"guard_grain_bag_{act.lower()}", f"BEFORE {act} ON grain_bag", "1",
+                  "where a bag lay is followed by where it lies, not rewritten or erased")
             for act in ("UPDATE", "DELETE")
         ),
         *(
@@ -294,11 +299,13 @@ GUARDS: dict[str, str] = record.triggers() | dict(
                                             "label_kg", "scale_resolution_kg")),
                 ("temperature_reading", "a reading of the pan",
                  ("cast_session_id", "read_at", "temperature_k", "temperature_typed")),
+                ("nozzle_measure", "a measured throat", ("nozzle_id", "measured_on", "throat_d_m", "throat_d_typed")),
             )
         ),
         *(
             _stop(f"guard_{table}_kept", f"BEFORE DELETE ON {table}", "1", f"{noun} is struck out, not erased")
-            for table, noun in (("re_weigh", "a re-weigh"), ("temperature_reading", "a reading of the pan"))
+            for table, noun in (("re_weigh", "a re-weigh"), ("temperature_reading", "a reading of the pan"),
+                                ("nozzle_measure", "a measured throat"))
         ),
         _stop(
             "guard_test_piece_stays", "BEFORE UPDATE ON test_piece",

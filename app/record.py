@@ -12,8 +12,11 @@ from sqlmodel import SQLModel
 import app.models  # noqa: F401  (fills the metadata)
 from app.units import KINDS
 
-NOT_RECORDED = {"change", "act_in_hand", "draft", "once_token", "blend_state", "paired_device"}
-"""The record itself, texts not saved yet, saves already done, what can be computed again, and keys of devices."""
+COMPUTED = {"blend_state", "firing_fit"}
+"""What can be computed again from the rest of the book at any time."""
+
+NOT_RECORDED = {"change", "act_in_hand", "draft", "once_token", "paired_device"} | COMPUTED
+"""The record itself, texts not saved yet, saves already done, keys of devices, and what can be computed again."""
 
 _UNTOLD = {"id", "version"}
 """Columns that are no values: identity, and the count of changes."""

@@ -33,6 +33,7 @@ from app.models.firing import FiringIn
 from app.models.formula import FormulaIn
 from app.models.grain import DecisionIn, GrainIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn
+from app.models.history import correction_of
 from app.models.motor import BuildIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
@@ -247,6 +248,11 @@ def firing_in(session: Session, build: MotorBuild | None = None, **more: Any) ->
 def firing(session: Session, build: MotorBuild | None = None, **more: Any) -> Firing:
     """A static test of a motor, fired now."""
     return firings.log(session, firing_in(session, build, **more))
+
+
+def because(data: Any, why: str) -> Any:
+    """A form as it was filled in, with the reason why it changes what was entered."""
+    return correction_of(type(data)).model_construct(**dict(data), why=why)
 
 
 def bare_motor(session: Session, inside: list[Grain], predicted: float | None = None) -> MotorBuild:

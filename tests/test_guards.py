@@ -14,7 +14,7 @@ from app.models import Batch, CastSession, Checklist
 from app.models.batch import VoidIn
 from app.models.cast import CloseIn
 from app.models.checklist import AnswerIn
-from app.services import casting, checklists, planning, weigh_outs
+from app.services import casting, checklists, history, planning, weigh_outs
 from tests import build
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -568,6 +568,12 @@ def test_firings_are_not_erased(session: Session) -> None:
     insert(session, "firing", {"motor_build_id": 1, "kind": "static", "result": "good"})
     with pytest.raises(IntegrityError, match="not erased"):
         sql(session, "DELETE FROM firing")
+    sql(session, "UPDATE firing SET created_at = :at", at=stamp(NOON - timedelta(seconds=62)))
+    with history.signed(session, "Ada"), pytest.raises(IntegrityError, match="in the last minute"):
+        sql(session, "DELETE FROM firing")
+    with history.signed(session, "Ada"):
+        sql(session, "UPDATE firing SET created_at = :at", at=stamp(NOON - timedelta(seconds=58)))
+        sql(session, "DELETE FROM firing")
 
 
 @pytest.mark.parametrize("attack", ["UPDATE prediction SET version = 2", "DELETE FROM prediction"])
@@ -653,13 +659,18 @@ def test_where_a_stored_grain_lay_stays(session: Session, attack: str) -> None:
 @pytest.mark.parametrize(
     ("table", "rewritten"),
     [("re_weigh", ("mass_kg = 2", "gross_typed = 'y'", "weighed_at = '2020'", "label_kg = 2")),
-     ("temperature_reading", ("temperature_k = 300", "temperature_typed = 'y'", "read_at = '2020'"))],
+     ("temperature_reading", ("temperature_k = 300", "temperature_typed = 'y'", "read_at = '2020'")),
+     ("nozzle_measure", ("throat_d_m = 2", "throat_d_typed = 'y'", "measured_on = '2020-01-01'"))],
 )  # fmt: skip
 def test_a_reading_is_struck_out_only(session: Session, batch: Batch, table: str, rewritten: tuple[str, ...]) -> None:
-    """guard_re_weigh_stays, guard_re_weigh_kept, guard_temperature_reading_stays, guard_temperature_reading_kept"""
-    cast = build.opened_session(session, batch)
-    held = {"cast_session_id": cast.pk} if table == "temperature_reading" else {}
-    insert(session, table, held or {"grain_id": build.ready_grains(session, 1)[0].pk})
+    """guard_re_weigh_stays, guard_re_weigh_kept, guard_temperature_reading_stays, guard_temperature_reading_kept,
+    guard_nozzle_measure_stays, guard_nozzle_measure_kept"""
+    held = {
+        "re_weigh": lambda: {"grain_id": build.ready_grains(session, 1)[0].pk},
+        "temperature_reading": lambda: {"cast_session_id": build.opened_session(session, batch).pk},
+        "nozzle_measure": lambda: {"nozzle_id": build.nozzle(session).pk},
+    }
+    insert(session, table, held[table]())
     for attack in rewritten:
         with pytest.raises(IntegrityError, match="struck out, not rewritten"):
             sql(session, f"UPDATE {table} SET {attack}")

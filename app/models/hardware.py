@@ -1,13 +1,13 @@
 """What is cast in, cored with and burned in: patterns, tubes, rods, cases and nozzles."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
-from app.models.base import FormIn, Row
+from app.models.base import FormIn, Row, Utc
 from app.units import Measure, Quantity
 
 Length = Annotated[Quantity, Measure("length", ge=0.0005, le=3)]
@@ -237,6 +237,8 @@ class NozzleMeasure(Row, table=True):
     throat_d_m: float
     throat_d_typed: str
     note: str = ""
+    voided_at: datetime | None = Field(default=None, sa_type=Utc)
+    voided_why: str | None = None
 
 
 class NozzleMeasureIn(FormIn):

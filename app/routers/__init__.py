@@ -26,6 +26,7 @@ from app.routers import (
     review,
     runsheets,
     shelf,
+    slips,
     supplies,
     test_pieces,
     today,
@@ -48,6 +49,7 @@ ROUTERS = [
         motors,
         firings,
         curves,
+        slips,
         firing_log,
         altimeters,
         results,  # before the review, whose lots would take its addresses

@@ -10,7 +10,8 @@ from app.models import Batch, CastSession, CastStep, TemperatureReading, Worksho
 from app.models.base import FormIn
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
-from app.services import casting, cautions, planning, runsheets, steps, weigh_outs, workshop
+from app.models.history import correction_of
+from app.services import casting, cautions, planning, runsheets, slips, steps, weigh_outs, workshop
 from app.units import UnitSystem, convert, editable, show
 from app.web import Act, Book, Forms, Typed, render, submit, version_of
 
@@ -31,7 +32,7 @@ def show_all(request: Request, session: Book) -> Response:
 @router.get("/{code}")
 def show_one(request: Request, session: Book, code: str) -> Response:
     """One session."""
-    return _page(request, session, code)
+    return page_of(request, session, code)
 
 
 @router.post("/{code}/open")
@@ -43,7 +44,7 @@ def open_session(request: Request, typed: Typed, code: str) -> Response:
         return f"/cast/{code}"
 
     return submit(
-        request, typed, OpenSessionIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="open",
+        request, typed, OpenSessionIn, act=act, page=lambda s, form: page_of(request, s, code, form), form_id="open",
         notice="The session is open.",
     )  # fmt: skip
 
@@ -60,7 +61,7 @@ def weigh(request: Request, session: Book, typed: Typed, code: str, part_id: int
 
     return submit(
         request, typed, weigh_outs.form_of(session, part_id), act=act,
-        page=lambda s, form: _page(request, s, code, form), form_id=f"weigh-{part_id}", notice="Booked.",
+        page=lambda s, form: page_of(request, s, code, form), form_id=f"weigh-{part_id}", notice="Booked.",
     )  # fmt: skip
 
 
@@ -73,7 +74,7 @@ def strike(request: Request, typed: Typed, code: str, weigh_out_id: int) -> Resp
         return f"/cast/{code}#weigh-out"
 
     return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: _page(request, s, code, form),
+        request, typed, VoidIn, act=act, page=lambda s, form: page_of(request, s, code, form),
         form_id=f"strike-{weigh_out_id}", notice="Struck out; it is back in its bag.",
     )  # fmt: skip
 
@@ -89,7 +90,7 @@ def step(request: Request, typed: Typed, code: str, step_id: int) -> Response:
 
     chosen = dict(typed).get("act", "")
     return submit(
-        request, typed, StepIn, act=act, page=lambda s, form: _page(request, s, code, form),
+        request, typed, StepIn, act=act, page=lambda s, form: page_of(request, s, code, form),
         form_id=f"{chosen if chosen in ('skip', 'undo') else 'done'}-{step_id}", notice="",
     )  # fmt: skip
 
@@ -158,7 +159,12 @@ def test_pieces(request: Request, typed: Typed, code: str) -> Response:
         casting.tell_test_pieces(session, planning.by_code(session, code), data, version_of(typed))
         return f"/cast/{code}#closing"
 
-    return _small(request, typed, code, TestPiecesIn, act, "test-pieces-form", "Kept.")
+    return _small(request, typed, code, correction_of(TestPiecesIn), act, "test-pieces-form", "Kept.")
+
+
+def _told(batch: Batch) -> type[FormIn]:
+    """The form of the test pieces' mass: once it was told, another one needs a reason."""
+    return TestPiecesIn if batch.test_pieces_kg is None else correction_of(TestPiecesIn)
 
 
 @router.post("/{code}/leftover")
@@ -187,12 +193,13 @@ def _small(
     request: Request, typed: list[tuple[str, str]], code: str, model: type, act: Act, form_id: str, notice: str
 ) -> Response:
     return submit(
-        request, typed, model, act=act, page=lambda s, form: _page(request, s, code, form),
+        request, typed, model, act=act, page=lambda s, form: page_of(request, s, code, form),
         form_id=form_id, notice=notice,
     )  # fmt: skip
 
 
-def _page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+    """The page of a session, with the form that failed."""
     batch = planning.by_code(session, code)
     cast = casting.find(session, batch)
     shop, pan_units = workshop.get(session), casting.pan_units(session, cast)
@@ -211,6 +218,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
         overnight=cast is not None and casting.overnight(cast), sets=steps.sets(cast) if cast else 0,
         sheet=runsheets.of_session(session, cast) if cast else None,
         readings=[(reading, casting.advice(shop, reading.temperature_k, pan_units)) for reading in readings],
+        struck=slips.struck_temperatures(session, batch), fresh=slips.fresh, at_once=slips.AT_ONCE,
         band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units), pan_unit=pan_units.temperature,
         notes=casting.notes(session, cast) if cast else [],
@@ -281,12 +289,19 @@ def _forms(
         "set-form": forms.get("set-form", SetIn, f"{url}/sets", row=cast),
         "drop-set-form": forms.get("drop-set-form", FormIn, f"{url}/sets/drop", row=cast),
         "note-form": forms.get("note-form", NoteIn, f"{url}/note"),
-        "test-pieces-form": forms.get("test-pieces-form", TestPiecesIn, f"{url}/test-pieces", row=batch),
+        "test-pieces-form": forms.get("test-pieces-form", _told(batch), f"{url}/test-pieces", row=batch),
         "leftover-form": forms.get(
             "leftover-form", LeftoverIn, f"{url}/leftover", initial={"mark": casting.next_mark(session, batch)}
         ),
         "close-form": forms.get("close-form", CloseIn, f"{url}/close", row=cast),
     }
+    for reading in casting.temperatures(session, cast):
+        key = f"misread-{reading.pk}"
+        found[key] = forms.get(key, VoidIn, f"{url}/temperature/{reading.pk}/strike", row=reading)
+    for left in casting.kept(session, batch):
+        if slips.fresh(left) and left.grain_id is None:
+            key = f"leftover-back-{left.pk}"
+            found[key] = forms.get(key, FormIn, f"{url}/leftover/{left.pk}/back", row=left)
     for part in parts:
         bags = [(str(bag.pk), f"{bag.mark}, {editable(round(left, 6), 'mass', units)} left") for bag, left in part.bags]
         key = f"weigh-{part.part.pk}"

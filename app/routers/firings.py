@@ -10,11 +10,13 @@ from sqlmodel import Session
 from app import clock, web
 from app.forms import Choice, Form
 from app.models import Firing
+from app.models.base import FormIn
 from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
+from app.models.history import correction_of
 from app.routers import altimeters, firing_log
 from app.routers.curves import of_firing
 from app.routers.motors import chart_of
-from app.services import cautions, curves, findings, firings, flights, past, places, trace, workshop
+from app.services import cautions, curves, findings, firings, flights, past, places, slips, trace, workshop
 from app.services import outlook as outlooks
 from app.services.motors import Built
 from app.web import Book, Typed
@@ -64,6 +66,11 @@ def log(request: Request, session: Book, typed: Typed) -> Response:
 @router.get("/{firing_id}")
 def page(request: Request, session: Book, firing_id: int) -> Response:
     """One firing: measured beside predicted, and the way back to each bag."""
+    return page_of(request, session, firing_id)
+
+
+def page_of(request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
+    """The page of a firing, with the form that failed."""
     firing = firings.get(session, firing_id)
     built = firings.its_motor(session, firing)
     outlook = outlooks.read(built.prediction) if built.prediction else None
@@ -75,7 +82,8 @@ def page(request: Request, session: Book, firing_id: int) -> Response:
         beside=firings.beside(firing, outlook, estimate),
         chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
         trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
-        history=past.of(session, firing),
+        history=past.of(session, firing), fresh=slips.fresh(firing),
+        back=web.Forms(request, session, failed).get("back", FormIn, f"/firings/{firing.pk}/back", row=firing),
         winds=WINDS, smoke=SMOKE, nozzles=NOZZLES, **firing_log.of_firing(session, firing),
         **altimeters.of_firing(session, firing),
         **of_firing(session, firing, web.Forms(request, session)),
@@ -87,7 +95,7 @@ def edit(request: Request, session: Book, firing_id: int) -> Response:
     """The form to correct a firing."""
     firing = firings.get(session, firing_id)
     form = web.blank(
-        request, session, FiringIn, row=firing, initial={"fired_at": _local(firing.fired_at)},
+        request, session, correction_of(FiringIn), row=firing, initial={"fired_at": _local(firing.fired_at)},
         choices=_choices(session, [firings.its_motor(session, firing)], firing),
     )  # fmt: skip
     return _form_page(request, session, form, firing)
@@ -105,7 +113,7 @@ def correct(request: Request, session: Book, firing_id: int, typed: Typed) -> Re
         return _then(writing, changed)
 
     return web.submit(
-        request, typed, FiringIn, act=act, choices=choices,
+        request, typed, correction_of(FiringIn), act=act, choices=choices,
         page=lambda s, form: _form_page(request, s, form, firings.get(s, firing_id)), notice="Corrected.",
     )  # fmt: skip
 

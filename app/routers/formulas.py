@@ -71,6 +71,7 @@ def change(request: Request, session: Book, formula_id: int, typed: Typed) -> Re
 def put_away(request: Request, session: Book, formula_id: int, typed: Typed) -> Response:
     """Retire a formula, or take it into use again."""
     is_back = formulas.get(session, formula_id).retired
+    kept = bool(rows.uses(session, formulas.get(session, formula_id)))
 
     def act(writing: Session, _data: FormIn) -> str:
         formula = formulas.get(writing, formula_id)
@@ -79,7 +80,7 @@ def put_away(request: Request, session: Book, formula_id: int, typed: Typed) -> 
 
     return submit(
         request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, formula_id, form), form_id="away",
-        notice="The formula is in use again." if is_back else "The formula is retired.",
+        notice="The formula is " + ("in use again." if is_back else "retired." if kept else "deleted."),
     )  # fmt: skip
 
 

@@ -8,9 +8,10 @@ from sqlmodel import Session
 
 from app import clock
 from app.models import Case, CastingTube, CoringRod, GrainPattern, Nozzle
+from app.models.batch import VoidIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.routers.nouns import Choices, Noun, add_pages
-from app.services import closures, firings, hardware, rows, workshop
+from app.services import closures, firings, hardware, rows, slips, workshop
 from app.units import show
 from app.web import Book, Forms, Typed, submit
 
@@ -73,12 +74,16 @@ def _nozzle_list(session: Session) -> dict[str, Any]:
 def _nozzle_page(session: Session, nozzle: Nozzle | None, forms: Forms) -> dict[str, Any]:
     if nozzle is None:
         return {}
+    here = f"/workshop/nozzles/{nozzle.pk}/measures"
     return {
         "measure": forms.get(
-            "measure", NozzleMeasureIn, f"/workshop/nozzles/{nozzle.pk}/measures",
+            "measure", NozzleMeasureIn, here,
             initial={"measured_on": clock.today()},
         ),
-        "measures": hardware.measures(session, nozzle),
+        "measures": hardware.measures(session, nozzle), "struck": slips.struck_throats(session, nozzle),
+        "strikes": {m.pk: forms.get(f"throat-{m.pk}", VoidIn, f"{here}/{m.pk}/strike", row=m)
+                    for m in hardware.measures(session, nozzle)},
+        "fresh": slips.fresh, "at_once": slips.AT_ONCE,
         "throat": hardware.throat_now(session, nozzle),
         "count": firings.nozzle_uses(session, nozzle.pk),
         "firings": hardware.firings_of(session, nozzle),

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from app.forms import Choice, Form
 from app.models.base import FormIn, Row
 from app.models.history import correction_of
-from app.services import past, rows
+from app.services import history, past, rows
 from app.web import Book, Forms, Typed, render, submit, version_of
 
 Choices = dict[str, list[Choice]]
@@ -76,7 +76,7 @@ class Noun:
         more = self.page_more(session, row, forms)
         return render(
             request, session, f"workshop/{self.page}.html",
-            section="workshop", noun=self, row=row, form=form, away=away, used=used,
+            section="workshop", noun=self, row=row, form=form, away=away, used=used, stands=history.counted(used),
             history=None if row is None else past.of(session, row), **more,
         )  # fmt: skip
 

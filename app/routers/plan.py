@@ -11,6 +11,7 @@ from app.calc.errors import CalcError
 from app.errors import BookError
 from app.forms import Choice, Form, from_texts
 from app.models import Batch
+from app.models.base import FormIn
 from app.models.batch import PlanIn, VoidIn
 from app.services import casting, cautions, checklists, formulas, hardware, past, planning, weigh_outs, workshop
 from app.units import editable
@@ -50,7 +51,7 @@ def save_new(request: Request, typed: Typed) -> Response:
 @router.get("/{code}")
 def show_one(request: Request, session: Book, code: str) -> Response:
     """One plan: the recipe, what is short, and what comes next."""
-    return _page(request, session, code)
+    return page_of(request, session, code)
 
 
 @router.get("/{code}/edit")
@@ -80,7 +81,7 @@ def drop(request: Request, typed: Typed, code: str) -> Response:
         return _url(planning.drop(session, planning.by_code(session, code), data.why, version_of(typed)))
 
     return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="drop",
+        request, typed, VoidIn, act=act, page=lambda s, form: page_of(request, s, code, form), form_id="drop",
         notice="The plan is dropped; it stays in the book with its reason.",
     )  # fmt: skip
 
@@ -89,7 +90,8 @@ def _url(batch: Batch) -> str:
     return f"/plan/{batch.code}"
 
 
-def _page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+    """The page of a batch, with the form that failed."""
     batch = planning.by_code(session, code)
     checklist = checklists.current(session, batch)
     forms = Forms(request, session, failed)
@@ -101,6 +103,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
         fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
         drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch), history=past.of(session, batch),
+        take_up=forms.get("take-up", FormIn, f"{_url(batch)}/take-up", row=batch),
     )  # fmt: skip
 
 

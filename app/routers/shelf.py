@@ -10,6 +10,8 @@ from app.errors import BookError
 from app.forms import Form, from_texts
 from app.models import GrainBag
 from app.models.bag import KeepIn, ReWeighIn
+from app.models.base import FormIn
+from app.models.batch import VoidIn
 from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.routers.grains import pattern_choices
@@ -22,6 +24,7 @@ from app.services import (
     reweighs,
     sets,
     shelf,
+    slips,
     trace,
     weigh_outs,
     weighing,
@@ -178,7 +181,8 @@ def _kept(bag: GrainBag | None) -> dict[str, Any]:
     return {"place": bag.place, "desiccant": bag.desiccant, "desiccant_on": bag.desiccant_on}
 
 
-def _page(request: Request, session: Session, serial: str, failed: Form | None = None) -> Response:
+def page_of(request: Request, session: Session, serial: str, failed: Form | None = None) -> Response:
+    """The page of a grain, with the form that failed."""
     grain = grains.by_serial(session, serial)
     traced = trace.of_grain(session, grain)
     view, house, moves = traced.view, workshop.get(session), shelf.moves(session, grain)
@@ -206,7 +210,11 @@ def _page(request: Request, session: Session, serial: str, failed: Form | None =
         bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),
         keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
         moves=moves, places=shelf.places(session), gains=reweighs.history(session, grain),
-        changes=past.of(session, grain),
+        changes=past.of(session, grain), struck=slips.struck_re_weighs(session, grain),
+        strikes={g.row.pk: forms.get(f"reweigh-{g.row.pk}", VoidIn, f"{here}/reweigh/{g.row.pk}/strike", row=g.row)
+                 for g in reweighs.history(session, grain)},
+        unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain), fresh=slips.fresh, at_once=slips.AT_ONCE,
+        undecide=forms.get("undecide", FormIn, f"{here}/undecide", row=grain),
         digits=weigh_outs.places(house), failures=findings.of_grain(session, grain),
     )  # fmt: skip
 
@@ -214,7 +222,7 @@ def _page(request: Request, session: Session, serial: str, failed: Form | None =
 @router.get("/{serial}")
 def one(request: Request, session: Book, serial: str) -> Response:
     """Everything about one grain."""
-    return _page(request, session, serial)
+    return page_of(request, session, serial)
 
 
 @router.post("/{serial}/measure")
@@ -227,7 +235,7 @@ def measure(request: Request, session: Book, serial: str, typed: Typed) -> Respo
         return f"/shelf/{grain.serial}"
 
     return submit(
-        request, typed, GrainCorrectionIn, act=act, page=lambda s, form: _page(request, s, serial, form),
+        request, typed, GrainCorrectionIn, act=act, page=lambda s, form: page_of(request, s, serial, form),
         form_id="measure", choices={"pattern_id": pattern_choices(session, batch)},
         notice="The new numbers are kept; the old ones stay below.",
     )  # fmt: skip
@@ -243,7 +251,7 @@ def decide(request: Request, session: Book, serial: str, typed: Typed) -> Respon
         return f"/shelf/{serial}"
 
     return submit(
-        request, typed, DecisionIn, act=act, page=lambda s, form: _page(request, s, serial, form), form_id="decide",
+        request, typed, DecisionIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="decide",
         notice=f"Your decision on {serial} is kept.",
     )  # fmt: skip
 
@@ -258,7 +266,7 @@ def bag(request: Request, session: Book, serial: str, typed: Typed) -> Response:
         return f"/shelf/{serial}"
 
     return submit(
-        request, typed, BagIn, act=act, page=lambda s, form: _page(request, s, serial, form), form_id="bag",
+        request, typed, BagIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="bag",
         notice=f"{serial} is in its bag.",
     )  # fmt: skip
 
@@ -273,6 +281,6 @@ def keep(request: Request, session: Book, serial: str, typed: Typed) -> Response
         return f"/shelf/{serial}"
 
     return submit(
-        request, typed, KeepIn, act=act, page=lambda s, form: _page(request, s, serial, form), form_id="keep",
+        request, typed, KeepIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="keep",
         notice=f"It is noted where {serial} lies.",
     )  # fmt: skip

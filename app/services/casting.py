@@ -21,7 +21,7 @@ from app.models import (
 from app.models.base import build
 from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, TemperatureIn
-from app.services import checklists, moments, planning, rows, runsheets, steps, workshop
+from app.services import checklists, history, moments, planning, rows, runsheets, steps, workshop
 from app.units import UnitSystem, show
 
 EDGE_K = 1e-3
@@ -147,8 +147,10 @@ def overnight(cast: CastSession) -> bool:
 
 
 def temperatures(session: Session, cast: CastSession) -> list[TemperatureReading]:
-    """The readings of a session, newest first."""
-    query = select(TemperatureReading).where(TemperatureReading.cast_session_id == cast.pk)
+    """The readings of a session that count, newest first."""
+    query = select(TemperatureReading).where(
+        TemperatureReading.cast_session_id == cast.pk, col(TemperatureReading.voided_at).is_(None)
+    )
     return list(session.exec(query.order_by(col(TemperatureReading.read_at).desc(), col(TemperatureReading.id).desc())))
 
 
@@ -351,10 +353,12 @@ def tell_test_pieces(session: Session, batch: Batch, data: TestPiecesIn, version
     Raises
     ------
     Refused
-        The session is not open, or it is more than went into the pan.
+        The session is not open, it is more than went into the pan, or another mass was told before and no reason is
+        given.
     """
     the_open(session, batch)
     rows.claim(batch, version)
+    history.ask_why(batch, data)
     others = sum(row.mass_kg for row in kept(session, batch))
     _not_more_than_weighed(session, batch, data.test_pieces.si + others, "test_pieces")
     batch.test_pieces_kg, batch.test_pieces_typed = data.test_pieces.si, data.test_pieces.typed

@@ -14,7 +14,7 @@ from app.errors import Refused
 from app.models import Curve, CurveFile, Firing, Prediction
 from app.models.base import FormIn
 from app.models.curve import ReadIn
-from app.services import firing_fits, firings, logger_files, motors, outlook, reading, rows, workshop
+from app.services import firing_fits, firings, history, logger_files, motors, outlook, reading, rows, workshop
 from app.services.motors import Built
 from app.services.outlook import Outlook, Range
 from app.services.reading import Motor, Result
@@ -315,6 +315,7 @@ def take_over(session: Session, firing: Firing, version: int | None = None) -> F
     if newest is None:
         raise Refused("Nothing was read out of a file of this firing yet.")
     rows.claim(firing, version)
+    history.because(session, "Taken from its curve.")
     units = workshop.get(session).units
     for name, suffix, kind, value in (
         ("measured_impulse", "_ns", "impulse", newest.total_impulse_ns),

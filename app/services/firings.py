@@ -11,7 +11,7 @@ from app.models.base import build as build_row
 from app.models.base import change
 from app.models.firing import RESULTS, FiringIn
 from app.models.hardware import NozzleMeasureIn
-from app.services import firing_fits, hardware, motors, rows
+from app.services import firing_fits, hardware, history, motors, rows, slips
 from app.services.flights import Estimate
 from app.services.motors import Built
 from app.services.outlook import Outlook, Range
@@ -139,16 +139,13 @@ def correct(session: Session, firing: Firing, data: FiringIn, version: int | Non
             "A thrust curve was read of this firing, so it did light; choose what came of it.", field="result"
         )
     data = _checked(session, data, built)
-    if data.throat_after is None and firing.throat_after_m is not None:
-        raise Refused(
-            "The throat measured afterwards is in the nozzle's history. Type what it really was; it cannot be unsaid.",
-            field="throat_after",
-        )
     rows.claim(firing, version)
-    before = firing.throat_after_m
+    history.ask_why(firing, data)
+    before, typed = firing.throat_after_m, firing.throat_after_typed
     change(firing, data)
     session.flush()
     if firing.throat_after_m != before:
+        slips.unsay_throat(session, firing, typed, str(getattr(data, "why", "")))
         _throat_found(session, firing, built, data)
     firing_fits.renew(session, firing)
     return firing

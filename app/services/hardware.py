@@ -250,8 +250,10 @@ def save_nozzle(session: Session, data: NozzleIn, row: Nozzle | None = None, ver
 
 
 def measures(session: Session, nozzle: Nozzle) -> list[NozzleMeasure]:
-    """The throats measured, newest first."""
-    found = select(NozzleMeasure).where(NozzleMeasure.nozzle_id == nozzle.pk)
+    """The throats measured that count, newest first."""
+    found = select(NozzleMeasure).where(
+        NozzleMeasure.nozzle_id == nozzle.pk, col(NozzleMeasure.voided_at).is_(None)
+    )  # fmt: skip
     return list(session.exec(found.order_by(col(NozzleMeasure.measured_on).desc(), col(NozzleMeasure.id).desc())))
 
 

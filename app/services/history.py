@@ -13,6 +13,17 @@ from app.models.base import FormIn, Row, columns
 WHY_LENGTH = 300
 WHY_LEAST = 3
 
+NOUNS = {
+    "motor_case": "case", "supply": "bag", "supply_correction": "what is left in a bag", "launch_field": "field",
+    "workshop": "settings", "motor_build": "motor", "build_grain": "grain in a motor", "weigh_out": "weighed amount",
+    "batch_part": "part of a recipe", "batch_item": "grains wanted", "cast_step": "step", "re_weigh": "re-weigh",
+    "temperature_reading": "pan temperature", "session_note": "note", "session_opening": "opening of a session",
+    "grain_measure": "grain as it stood before", "grain_bag": "where a bag lies", "nozzle_measure": "throat measured",
+    "struck_weighing": "weighing taken back", "formula_part": "part of a formula", "curve_file": "logger's file",
+    "checklist_item": "line of the checklist", "run_sheet_line": "line of the run sheet",
+}  # fmt: skip
+"""Tables whose name is not yet the word for one of their rows."""
+
 
 @contextmanager
 def signed(session: Session, who: str = "", why: str = "", device: str | None = None) -> Iterator[None]:
@@ -70,3 +81,13 @@ def ask_why(row: Row, data: FormIn) -> None:
                 f"{'emptied' if wanted[name] is None else 'changed'}; what stood before is kept with it.",
                 field="why",
             )
+
+
+def noun(table: str) -> str:
+    """The word for a row of a table."""
+    return NOUNS.get(table, table.replace("_", " "))
+
+
+def counted(uses: dict[str, int]) -> str:
+    """How many rows of each kind, in words."""
+    return ", ".join(f"{count} × {noun(table)}" for table, count in uses.items())

@@ -17,22 +17,11 @@ from app.models.base import FormIn, Row, Utc, measure_of
 from app.models.firing import RESULTS
 from app.models.grain import FAULTS
 from app.models.history import ChangesIn
-from app.services import workshop
+from app.services import history, workshop
 from app.units import KINDS, UnitSystem, show
 
 ON_A_PAGE = 60
 """Changes on one page of the record."""
-
-NOUNS = {
-    "motor_case": "case", "supply": "bag", "supply_correction": "what is left in a bag", "launch_field": "field",
-    "workshop": "settings", "motor_build": "motor", "build_grain": "grain in a motor", "weigh_out": "weighed amount",
-    "batch_part": "part of a recipe", "batch_item": "grains wanted", "cast_step": "step", "re_weigh": "re-weigh",
-    "temperature_reading": "pan temperature", "session_note": "note", "session_opening": "opening of a session",
-    "grain_measure": "grain as it stood before", "grain_bag": "where a bag lies", "nozzle_measure": "throat measured",
-    "struck_weighing": "weighing taken back", "formula_part": "part of a formula", "curve_file": "logger's file",
-    "checklist_item": "line of the checklist", "run_sheet_line": "line of the run sheet",
-}  # fmt: skip
-"""Tables whose name is not yet the word for one of their rows."""
 
 _NAMES = ("serial", "code", "mark", "name")
 DEEPEST = 5
@@ -103,14 +92,9 @@ def _form(table: str) -> type[FormIn] | None:
     return form if isinstance(form, type) and issubclass(form, FormIn) else None
 
 
-def noun(table: str) -> str:
-    """The word for a row of a table."""
-    return NOUNS.get(table, table.replace("_", " "))
-
-
 def nouns() -> list[tuple[str, str]]:
     """The recorded tables with their words, by word."""
-    return sorted(((t.name, noun(t.name).capitalize()) for t in record.recorded()), key=lambda pair: pair[1])
+    return sorted(((t.name, history.noun(t.name).capitalize()) for t in record.recorded()), key=lambda pair: pair[1])
 
 
 def _stem(column: str) -> tuple[str, str | None]:
@@ -273,7 +257,7 @@ def _acts(session: Session, changes: Iterable[Change]) -> list[Act]:
 
 def _line(session: Session, change: Change, units: UnitSystem) -> Line:
     table, what = change.table_name, change.what
-    head = (what, noun(table), title(session, table, change.row_id), table, change.row_id)
+    head = (what, history.noun(table), title(session, table, change.row_id), table, change.row_id)
     if what == "entered":
         return Line(*head)
     if what == "deleted":

@@ -112,15 +112,18 @@ def _likely(session: Session, grain: Grain, data: ReWeighIn, tare: float) -> Non
 
 
 def history(session: Session, grain: Grain) -> list[Gain]:
-    """Every re-weigh of a grain with what it says, newest first."""
-    found = select(ReWeigh).where(ReWeigh.grain_id == grain.pk).order_by(col(ReWeigh.id).desc())
+    """Every re-weigh of a grain that counts, with what it says, newest first."""
+    found = select(ReWeigh).where(ReWeigh.grain_id == grain.pk, col(ReWeigh.voided_at).is_(None))
+    found = found.order_by(col(ReWeigh.id).desc())
     return [gain_of(row) for row in session.exec(found)]
 
 
 def latest(session: Session, grain_ids: Iterable[int]) -> dict[int, Gain]:
     """The newest re-weigh of each of these grains, for those that have one."""
     newest = (
-        select(func.max(ReWeigh.id)).where(col(ReWeigh.grain_id).in_(list(grain_ids))).group_by(col(ReWeigh.grain_id))
+        select(func.max(ReWeigh.id))
+        .where(col(ReWeigh.grain_id).in_(list(grain_ids)), col(ReWeigh.voided_at).is_(None))
+        .group_by(col(ReWeigh.grain_id))
     )
     return {row.grain_id: gain_of(row) for row in session.exec(select(ReWeigh).where(col(ReWeigh.id).in_(newest)))}
 
@@ -148,7 +151,9 @@ def round_of(session: Session, lot: str | None, grain_ids: list[int]) -> Round:
 
 def last(session: Session) -> tuple[Grain, Gain] | None:
     """The grain re-weighed last, if any was today."""
-    row = session.exec(select(ReWeigh).order_by(col(ReWeigh.id).desc()).limit(1)).first()
+    row = session.exec(
+        select(ReWeigh).where(col(ReWeigh.voided_at).is_(None)).order_by(col(ReWeigh.id).desc()).limit(1)
+    ).first()
     if row is None or clock.local(row.weighed_at).date() != clock.today():
         return None
     grain = session.get(Grain, row.grain_id)

@@ -2,10 +2,11 @@
 
 from typing import Any, TypeVar
 
-from sqlalchemy import func
+from sqlalchemy import func, inspect
 from sqlalchemy import select as select_core
 from sqlmodel import Session, SQLModel, col, select
 
+from app import record
 from app.errors import Conflict, NotFound, Refused
 from app.models.base import FormIn, Row, build, change
 from app.services import history
@@ -100,16 +101,33 @@ def next_number(session: Session, codes: Any, prefix: str) -> int:
 
 
 def uses(session: Session, row: Row) -> dict[str, int]:
-    """How many rows of each other table refer to a row, by table name; empty when nothing does."""
+    """How many rows of each other table refer to a row, by table name; its own parts and what can be computed again
+    do not count. Empty when nothing does.
+    """
     home = type(row).__table__  # type: ignore[attr-defined]
+    own = {link.target for link in inspect(type(row)).relationships if link.cascade.delete}
     found: dict[str, int] = {}
     for table in SQLModel.metadata.sorted_tables:
+        if table in own or table.name in record.NOT_RECORDED:
+            continue
         for key in table.foreign_keys:
             if key.column.table is home:
                 count = session.execute(select_core(func.count()).where(key.parent == row.pk)).scalar_one()
                 if count:
                     found[table.name] = found.get(table.name, 0) + count
     return found
+
+
+def delete(session: Session, row: Row) -> None:
+    """Delete a row that nothing refers to, with what was computed from it; the record of changes keeps the row."""
+    home = type(row).__table__  # type: ignore[attr-defined]
+    for name in record.COMPUTED & set(SQLModel.metadata.tables):
+        table = SQLModel.metadata.tables[name]
+        for key in [key for key in table.foreign_keys if key.column.table is home]:
+            session.execute(table.delete().where(key.parent == row.pk))
+    session.flush()
+    session.delete(row)
+    session.flush()
 
 
 def put_away(session: Session, row: Row, version: int | None = None) -> bool:
@@ -124,11 +142,10 @@ def put_away(session: Session, row: Row, version: int | None = None) -> bool:
     """
     claim(row, version)
     if not uses(session, row):
-        session.delete(row)
-        session.flush()
+        delete(session, row)
         return True
     if not hasattr(row, "retired"):
-        raise Refused("Other entries of the book stand on this one; it stays.")
+        raise Refused(f"This stays, for other entries of the book stand on it: {history.counted(uses(session, row))}.")
     row.retired = True
     session.flush()
     return False

@@ -11,7 +11,7 @@ from app.calc.ingredients import INGREDIENTS
 from app.errors import Refused
 from app.models import Batch, BatchPart, Leftover, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, VoidIn, WeighOutIn
-from app.services import casting, planning, rows, supplies, workshop
+from app.services import casting, planning, rows, slips, supplies, workshop
 from app.units import convert, show
 
 EMPTY_KG = 1e-9
@@ -189,6 +189,7 @@ def strike_out(session: Session, batch: Batch, weigh_out_id: int, data: VoidIn, 
     part = _part(session, batch, row.batch_part_id)
     if row.voided_at is not None:
         raise Refused(f"This amount was struck out already ({row.voided_why}).")
+    slips.honest(row, data)
     rows.claim(row, version)
     part.version += 1
     row.voided_at, row.voided_why = clock.now(), data.why

@@ -57,15 +57,15 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_person")),
         sa.UniqueConstraint("name", name=op.f("uq_person_name")),
     )
-    # A reading of the pan and a re-weigh can be struck out from now on, as a weighed amount always could.
-    for table in ("temperature_reading", "re_weigh"):
+    # A reading of the pan, a re-weigh and a measured throat can be struck out from now on, as a weighed amount always could.
+    for table in ("temperature_reading", "re_weigh", "nozzle_measure"):
         op.add_column(table, sa.Column("voided_at", sa.DateTime(), nullable=True))
         op.add_column(table, sa.Column("voided_why", sa.String(), nullable=True))
 
 
 def downgrade() -> None:
     """Take it all out again; what was recorded and struck out since is lost."""
-    for table in ("re_weigh", "temperature_reading"):
+    for table in ("nozzle_measure", "re_weigh", "temperature_reading"):
         op.drop_column(table, "voided_why")  # SQLite drops a column in place and keeps the table's checks
         op.drop_column(table, "voided_at")
     op.drop_table("person")

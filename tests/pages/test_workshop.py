@@ -260,6 +260,9 @@ def test_an_unused_formula_is_changed_in_place(client: TestClient) -> None:
 
 def test_a_formula_is_retired_and_taken_into_use_again(client: TestClient) -> None:
     url = saved(client, "/workshop/formulas/new", GOOD["formulas"])
+    with _in_book(client) as session:
+        build.batch(session, formula_id=1)
+        session.commit()
     saved(client, url, form_id="away")
     assert "Retired: 1" in client.get("/workshop/formulas").text
     saved(client, url, form_id="away")
