@@ -18,12 +18,6 @@ __all__ = [
     "MAX_TILT", "Flight", "Flights", "Flown", "Motor", "Pad", "Parachute", "Recovery", "Rocket", "fly", "fly_many",
 ]  # fmt: skip
 
-RAIL_SPEED = 13.0
-"""Speed off the rail below which a rule of thumb warns [m/s]: 13 to 15, common practice, no source."""
-
-THRUST_TO_WEIGHT = 5.0
-"""Thrust over weight below which a rule of thumb warns [-]: common practice, no source."""
-
 T = TypeVar("T")
 
 
@@ -67,7 +61,7 @@ class Flown(Generic[T]):
     time, distance, height : ndarray, shape (K,) or (K, N)
         The path; distance with the wind [s], [m], [m].
     notes : tuple of str
-        What to keep in mind of one flight, in words.
+        What to keep in mind of the drag of one flight, in words.
     """
 
     left_rail: Bools
@@ -296,13 +290,6 @@ def _notes(flight: Flight) -> tuple[str, ...]:
             f"Mach {flight.max_mach:.2f} lies beyond the drag table, which ends at {flight.drag.mach[-1]:g}; its last "
             "row was used."
         )
-    if flight.thrust_to_weight_rail < THRUST_TO_WEIGHT:
-        notes.append(
-            f"As it leaves the rail thrust is {flight.thrust_to_weight_rail:.1f} times the weight; a rule of thumb "
-            "asks for 5."
-        )
-    if flight.rail_exit_speed < RAIL_SPEED:
-        notes.append(f"It leaves the rail at {flight.rail_exit_speed:.1f} m/s; a rule of thumb asks for 13 to 15 m/s.")
     return tuple(notes)
 
 

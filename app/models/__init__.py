@@ -8,6 +8,7 @@ from app.models.cast import CastSession, CastStep, SessionNote, SessionOpening, 
 from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem
 from app.models.curve import Curve, CurveFile
 from app.models.device import PairedDevice
+from app.models.distance import OwnDistance
 from app.models.firing import Firing
 from app.models.firing_log import FiringFinding, FiringPicture, FiringReference, SuspectGrain
 from app.models.formula import BlendStateCache, Formula, FormulaPart
@@ -16,7 +17,7 @@ from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozz
 from app.models.history import ActInHand, Change, Person
 from app.models.learning import FiringFit, FiringLeftOut, LearningPause
 from app.models.motor import BuildGrain, MotorBuild, Prediction
-from app.models.place import LaunchField, Rocket
+from app.models.place import DragPoint, LaunchField, Rocket
 from app.models.runsheet import RunSheet, RunSheetLine
 from app.models.supply import Supply, SupplyCorrection
 from app.models.test_piece import TestPiece
@@ -44,6 +45,7 @@ __all__ = [
     "Curve",
     "CurveFile",
     "Draft",
+    "DragPoint",
     "Firing",
     "FiringFinding",
     "FiringFit",
@@ -63,6 +65,7 @@ __all__ = [
     "Nozzle",
     "NozzleMeasure",
     "OnceToken",
+    "OwnDistance",
     "PairedDevice",
     "Person",
     "Prediction",

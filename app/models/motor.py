@@ -106,16 +106,3 @@ class TakeApartIn(FormIn):
     """The form to take a build apart: the grains go back to the shelf."""
 
     why: str = FormField(min_length=3, max_length=300, title="Why")
-
-
-class FlightIn(FormIn):
-    """The form of a flight estimate: a motor's curve in a rocket, from a field."""
-
-    rocket_id: int = FormField(title="Rocket")
-    launch_field_id: int = FormField(title="Field")
-    rail: Annotated[Quantity, Measure("length", gt=0.2, le=20)] = FormField(
-        title="Rail length", description="Travel until the last guide leaves it."
-    )
-    empty_motor: Annotated[Quantity, Measure("mass", gt=0, le=100)] | None = FormField(
-        None, title="Mass of the empty motor", description="Case, closures and nozzle. Left empty: a rough estimate."
-    )

@@ -14,8 +14,9 @@ from app.errors import BookError, Refused
 from app.forms import Choice, Form, from_texts, whole
 from app.models import Workshop
 from app.models.base import FormIn
-from app.models.motor import BuildIn, DesignIn, FlightIn, TakeApartIn
-from app.services import cautions, flights, formulas, hardware, motors, past, places, prediction, workshop
+from app.models.motor import BuildIn, DesignIn, TakeApartIn
+from app.routers import flights
+from app.services import cautions, formulas, hardware, motors, past, places, prediction, workshop
 from app.services import outlook as outlooks
 from app.services.outlook import Outlook
 from app.units import UnitSystem, convert, editable, show, unit_of
@@ -59,7 +60,7 @@ def design(request: Request, session: Book) -> Response:
     return web.render(
         request, session, "motors/design.html", status=status, section="motors", tabs=TABS, form=form,
         outlook=outlook, chart=chart_of(outlook, house.units) if outlook else None,
-        flight=_flight(request, session, outlook) if outlook else None,
+        flight=flights.part(request, session, outlook) if outlook else None,
     )  # fmt: skip
 
 
@@ -241,38 +242,12 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
     return web.render(
         request, session, "motors/motor.html", section="motors", built=built, outlook=outlook,
         chart=chart_of(outlook, units) if outlook else None,
-        flight=_flight(request, session, outlook) if outlook else None,
+        flight=flights.part(request, session, outlook) if outlook else None,
         earlier=motors.predictions(session, built.build)[1:], history=past.of(session, built.build),
         cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
         take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
         again=forms.get("predict", FormIn, f"{base}/predict"),
     )  # fmt: skip
-
-
-def _flight(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]:
-    """The flight part of a page: its form, answered from the address, and the estimate once there is one."""
-    house = workshop.get(session)
-    rockets, fields = places.rockets(session), places.fields(session)
-    choices = {"rocket_id": web.choose(rockets), "launch_field_id": web.choose(fields)}
-    query = request.query_params.multi_items()
-    asked = [pair for pair in query if pair[0] in FlightIn.model_fields]
-    form = from_texts(FlightIn, asked, "flight", request.url.path, choices)
-    estimate = None
-    if asked:
-        data = form.check(house.units)
-        try:
-            estimate = flights.estimate(session, outlook, data) if isinstance(data, FlightIn) else None
-        except BookError as error:
-            form.refuse(error.field, error.message)
-        except CalcError as error:
-            form.refuse(None, str(error))
-    else:
-        form.values = {name: [options[0][0]] for name, options in choices.items() if len(options) == 1}
-        form.values["rail"] = [f"{flights.USUAL_RAIL_M:g} m"]
-    return {
-        "form": form, "estimate": estimate, "rockets": rockets, "fields": fields,
-        "kept": [pair for pair in query if pair[0] not in FlightIn.model_fields],
-    }  # fmt: skip
 
 
 # --- Charts ------------------------------------------------------------------------------------

@@ -1,179 +1,265 @@
-"""What a predicted motor would do in a rocket; and the distances and pointers that go with a firing."""
+"""What a predicted motor would do in a rocket, from a field, on a day: expected, and as a range."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from math import pi
+from math import isnan, pi
+from typing import Any
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
-from app.calc.errors import CalcError, NoSolution
+from app.calc.errors import CalcError
 from app.calc.flight import Flight, Motor, Pad, fly
 from app.calc.flight import Rocket as Airframe
-from app.models import Firing, LaunchField, Rocket
-from app.models.motor import FlightIn
-from app.services import rows, workshop
-from app.services.outlook import CaseInput, Outlook
-from app.units import Quantity, show
+from app.calc.flightrange import FlightRange, MotorDraws, drawn_from_marks, fly_range
+from app.calc.wind import EXPONENT, STEADY_ABOVE
+from app.errors import Refused
+from app.models import Case, Firing, LaunchField, Rocket
+from app.models.firing import WINDS
+from app.models.flight import FlightIn
+from app.models.place import CHUTE_BASES
+from app.services import places, rows, workshop
+from app.services.outlook import CaseInput, Outlook, Range
+from app.units import Quantity, UnitSystem, show
 
 USUAL_RAIL_M = 2.0
 """Rail length where none is told [m]: common practice for rockets of this size, no source."""
+
+WIND_HEIGHT_M = 2.0
+"""Height at which a wind is measured where nothing is said [m]: a hand's anemometer over the head, an assumption."""
+
+TURNING = 0.5
+"""Expected share of weathercocking [-]: halfway between not at all and wholly, an assumption; the range has both."""
 
 ALUMINIUM_KG_M3 = 2700.0
 CLOSURES = 1.5
 """Mass of an empty motor over that of its bare tube [-]: Grainbook's own rough guess for closures and nozzle."""
 
-FOOT_M = 0.3048
+SAMPLES = 256
+
+_FIELDS = {
+    "thrust": "rocket_id", "rail_length": "rail", "dry_mass": "empty_motor", "tilt": "tilt", "speed": "wind",
+    "measured_at": "wind_height", "warmer": "air_temperature", "temperature": "air_temperature", "delay": "delay",
+    "altitude": "launch_field_id", "drag_coefficient": "rocket_id", "drag_table": "rocket_id",
+}  # fmt: skip
+"""Where a fault of the calculation belongs on the form."""
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """A flight as computed, what it was computed with, and how it stands to the field's ceiling."""
+    """A flight as computed and as a range, what it was computed with, and where it is judged.
+
+    `edge_m` is how far the field reaches from the pad along the wind, `wind_m_s` the wind at `wind_height_m`; None
+    where it is not known, and then nothing is said of landing.
+    """
 
     flight: Flight
+    range: FlightRange
     rocket: Rocket
     field: LaunchField
-    low_apogee_m: float | None
-    high_apogee_m: float | None
+    delay_s: float | None
+    wind_m_s: float | None
+    edge_m: float | None
     assumptions: list[str]
 
     @property
+    def highest(self) -> Range:
+        """Height reached, with the marks of the drawn flights [m]."""
+        return Range(mid=self.flight.highest, low=self.range.highest.low, high=self.range.highest.high)
+
+    @property
     def above_ceiling(self) -> bool:
-        """Whether the expected apogee, or the upper end of its range, passes the field's ceiling."""
-        highest = max(self.flight.apogee, self.high_apogee_m or 0.0)
+        """Whether the expected height, or the upper end of its range, passes the field's ceiling."""
+        highest = max(self.flight.highest, self.range.highest.high)
         return self.field.ceiling_m is not None and highest > self.field.ceiling_m
+
+    @property
+    def opens(self) -> bool:
+        """Whether the expected flight comes down under a parachute."""
+        return not isnan(self.flight.opening_time)
 
 
 def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
-    """Fly a predicted motor in a rocket from a field, straight up in still, standard air.
+    """Fly a predicted motor in a rocket from a field, in the weather told.
 
     Raises
     ------
     NotFound
         No such rocket or field.
     Refused
-        The motor does not lift the rocket off the rail.
+        The motor does not lift the rocket off the rail, or something told cannot be; beside its field.
     """
     rocket = rows.get(session, Rocket, data.rocket_id, "rocket")
     place = rows.get(session, LaunchField, data.launch_field_id, "field")
+    empty, empty_words = _empty_motor(session, outlook.inputs.case, data)
+    lean = data.tilt.si if data.tilt else (rocket.rail_tilt_rad or 0.0)
+    reach = places.edge(place, data.wind_from)
+    curve = outlook.curve
+    motor = Motor(curve.time_s, curve.thrust_n, outlook.propellant_mass)
+    airframe = Airframe(
+        rocket.mass_kg + empty,
+        rocket.diameter_m,
+        rocket.drag_coefficient,
+        places.drag_table(rocket),
+        rocket.reference_d_m,
+        rocket.reference_area_m2,
+        places.recovery(rocket, data.delay.si if data.delay else None),
+    )
+    pad = Pad(
+        data.rail.si if data.rail else (rocket.rail_length_m or USUAL_RAIL_M),
+        lean if data.leans == "with" else -lean,
+        place.elevation_m,
+        data.air_temperature.si if data.air_temperature else None,
+        data.wind.si if data.wind else 0.0,
+        data.wind_height.si if data.wind_height else WIND_HEIGHT_M,
+        TURNING,
+    )
+    try:
+        flight = fly(motor, airframe, pad)
+        ranged = fly_range(
+            motor, airframe, pad, _draws(outlook), ceiling=place.ceiling_m,
+            edges=(reach[0], reach[0]) if reach else None, windy=data.wind is not None, samples=SAMPLES,
+        )  # fmt: skip
+    except CalcError as error:
+        raise Refused(f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}", _FIELDS.get(error.field)) from error
     units = workshop.get(session).units
-    empty = data.empty_motor.si if data.empty_motor else _empty_motor(outlook.inputs.case)
-    curve, impulse = outlook.curve, outlook.total_impulse
-
-    def flown(share: float) -> Flight:
-        return fly(
-            Motor(curve.time_s, curve.thrust_n, outlook.propellant_mass, impulse_scale=share),
-            Airframe(rocket.mass_kg + empty, rocket.diameter_m, rocket.drag_coefficient),
-            Pad(data.rail.si, elevation=place.elevation_m),
-        )
-
-    flight = flown(1.0)
-    low, high = (_apogee(flown, end / impulse.mid) if end else None for end in (impulse.low, impulse.high))
-    said = "as typed" if data.empty_motor else "estimated from its tube; weigh it and type it in"
-    assumptions = [
-        f"Liftoff mass {show(flight.liftoff_mass, 'mass', units, 0)}: {rocket.name} "
-        f"{show(rocket.mass_kg, 'mass', units, 0)}, empty motor {show(empty, 'mass', units, 0)} ({said}), propellant "
-        f"{show(outlook.propellant_mass, 'mass', units, 0)}.",
-        f"Drag coefficient {rocket.drag_coefficient:g} on the {flight.drag.basis}, the same at all speeds.",
-        f"Rail {data.rail.typed}, straight up; no wind, standard air from "
-        f"{show(place.elevation_m, 'altitude', units)} above sea level.",
-        "The thrust curve is the predicted one; the range of the apogee scales it to the 5 and 95 % marks of its "
-        "impulse and leaves drag and mass as they are.",
-    ]
-    return Estimate(flight, rocket, place, low, high, assumptions)
+    return Estimate(
+        flight=flight,
+        range=ranged,
+        rocket=rocket,
+        field=place,
+        delay_s=data.delay.si if data.delay else None,
+        wind_m_s=data.wind.si if data.wind else None,
+        edge_m=reach[0] if reach else None,
+        assumptions=[
+            *_of_rocket(rocket, flight, outlook.propellant_mass, (empty, empty_words), units),
+            *_of_day(pad, data, place, reach, units),
+            *_of_recovery(rocket, data, units),
+            "The thrust curve is the predicted one. The range draws motors whose impulse and burn time follow the "
+            "marks of the prediction, each independent of the other.",
+            *ranged.assumptions,
+        ],
+    )
 
 
 def told(session: Session, outlook: Outlook | None, firing: Firing) -> tuple[Estimate | None, str]:
-    """The estimate that goes with a flight in the book, on the usual rail; or why there is none."""
+    """The estimate that goes with a flight in the book, in its weather; or why there is none."""
     if outlook is None or firing.rocket_id is None or firing.launch_field_id is None:
         return None, ""
-    rail = Quantity(USUAL_RAIL_M, f"{USUAL_RAIL_M:g} m")
-    data = FlightIn(rocket_id=firing.rocket_id, launch_field_id=firing.launch_field_id, rail=rail, empty_motor=None)
+
+    def quantity(si: float | None, unit: str) -> Quantity | None:
+        return None if si is None else Quantity(si, f"{si:g} {unit}")
+
+    asked: dict[str, Any] = {
+        "rocket_id": firing.rocket_id,
+        "launch_field_id": firing.launch_field_id,
+        "wind": quantity(firing.wind_m_s, "m/s"),
+        "wind_from": firing.wind_from,
+        "air_temperature": quantity(firing.air_temperature_k, "K"),
+        "delay": quantity(firing.delay_planned_s, "s"),
+    }
     try:
-        return estimate(session, outlook, data), ""
-    except CalcError as error:
-        return None, f"No altitude is predicted: {error.fault} {error.remedy}"
+        return estimate(session, outlook, FlightIn(**asked)), ""
+    except Refused as refusal:
+        return None, f"No altitude is predicted: {refusal.message[:1].lower()}{refusal.message[1:]}"
 
 
-def _apogee(flown: Callable[[float], Flight], share: float) -> float:
-    """Apogee with a share of the impulse [m]; nothing where that does not leave the rail."""
-    try:
-        return flown(share).apogee
-    except NoSolution:
-        return 0.0
+# --- What goes in ------------------------------------------------------------------------------
 
 
-def _empty_motor(case: CaseInput) -> float:
-    """A rough mass of case, closures and nozzle from the tube's wall, taken as aluminium [kg]."""
+def _draws(outlook: Outlook) -> MotorDraws:
+    """Motors between the marks of a prediction; all alike where it has none."""
+
+    def shares(figure: Range) -> tuple[float, float]:
+        if figure.low is None or figure.high is None or not figure.mid > 0:
+            return 1.0, 1.0
+        return min(max(figure.low / figure.mid, 0.05), 1.0), min(max(figure.high / figure.mid, 1.0), 20.0)
+
+    return drawn_from_marks(*shares(outlook.total_impulse), *shares(outlook.burn_time), SAMPLES)
+
+
+def _empty_motor(session: Session, case: CaseInput, data: FlightIn) -> tuple[float, str]:
+    """Mass of case, closures and nozzle [kg], and where it is from."""
+    if data.empty_motor:
+        return data.empty_motor.si, "as typed"
+    weighed = session.exec(select(Case.empty_mass_kg).where(Case.name == case.name)).first()
+    if weighed is not None:
+        return weighed, "as weighed with its case"
     wall = pi / 4 * (case.outer_d_m**2 - case.inner_d_m**2)
-    return CLOSURES * ALUMINIUM_KG_M3 * wall * (case.chamber_length_m + 2 * case.inner_d_m)
+    rough = CLOSURES * ALUMINIUM_KG_M3 * wall * (case.chamber_length_m + 2 * case.inner_d_m)
+    return rough, "estimated from its tube; weigh it and write it into the case"
 
 
-# --- Distances and pointers ----------------------------------------------------------------------
+# --- What it assumes, in words -------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class Distances:
-    """Least distances of persons by class, for a single motor and for a cluster or stages [ft]."""
-
-    source: str
-    dated: str
-    by_class: dict[str, tuple[int, int]]
-
-
-DISTANCES = (
-    Distances(
-        "Research-motor safety code of an association",
-        "2016",
-        {
-            **dict.fromkeys("ABCDEFGHIJ", (200, 250)), "K": (250, 350), "L": (300, 500), "M": (500, 1000),
-            "N": (1000, 1500), "O": (1500, 2000),
-        },
-    ),
-    Distances(
-        "General high-power safety code",
-        "edition not noted",
-        {**dict.fromkeys("HIJ", (100, 200)), "K": (200, 300), "L": (300, 500), "M": (500, 1000)},
-    ),
-)  # fmt: skip
-"""Published tables as they stood at their date. They change: the association's current table comes first."""
-
-LEGAL_POINTERS = (
-    "United States, 14 CFR 101.22: classes of amateur rockets by propellant mass (125 g), rocket mass (1500 g) and "
-    "total impulse (40,960 N·s). Read the current text; other rules on making, storing and flying apply beside it.",
-    "Elsewhere: ask your aviation authority, the police or explosives authority, and your association before the "
-    "first motor, not after.",
-)
-
-
-@dataclass(frozen=True)
-class DistanceRow:
-    """One row of the table: classes with the same distances."""
-
-    classes: str
-    single_ft: int
-    complex_ft: int
-
-    @property
-    def single_m(self) -> float:
-        """For one motor [m]."""
-        return self.single_ft * FOOT_M
-
-    @property
-    def complex_m(self) -> float:
-        """For a cluster or stages [m]."""
-        return self.complex_ft * FOOT_M
-
-
-def distances() -> list[tuple[Distances, list[DistanceRow]]]:
-    """The published tables, classes with the same distances together."""
-    return [(table, _grouped(table)) for table in DISTANCES]
-
-
-def _grouped(table: Distances) -> list[DistanceRow]:
-    groups: dict[tuple[int, int], list[str]] = {}
-    for letter, pair in table.by_class.items():
-        groups.setdefault(pair, []).append(letter)
+def _of_rocket(
+    rocket: Rocket, flight: Flight, propellant: float, empty: tuple[float, str], units: UnitSystem
+) -> list[str]:
+    drag = (
+        f"Drag over Mach by {rocket.name}'s table, straight between its rows"
+        if rocket.drag_points
+        else f"Drag coefficient {rocket.drag_coefficient:g}, the same at all speeds"
+    )
     return [
-        DistanceRow(f"{letters[0]} to {letters[-1]}" if len(letters) > 1 else letters[0], *pair)
-        for pair, letters in groups.items()
+        f"Liftoff mass {show(flight.liftoff_mass, 'mass', units, 0)}: {rocket.name} "
+        f"{show(rocket.mass_kg, 'mass', units, 0)}, empty motor {show(empty[0], 'mass', units, 0)} ({empty[1]}), "
+        f"propellant {show(propellant, 'mass', units, 0)}, which is lost in proportion to impulse.",
+        f"{drag}, on the {flight.drag.basis} ({show(flight.drag.area, 'area', units, 0)}).",
+    ]
+
+
+def _of_day(
+    pad: Pad, data: FlightIn, place: LaunchField, reach: tuple[float, str] | None, units: UnitSystem
+) -> list[str]:
+    lean = show(abs(float(pad.tilt)), "angle", units)  # type: ignore[arg-type]
+    rail = "straight up" if not pad.tilt else f"leaning {lean} {'with' if data.leans == 'with' else 'into'} the wind"
+    air = (
+        f"air of {show(pad.temperature, 'temperature', units)} at the field, as much warmer or colder than the 1976 "
+        "standard all the way up, at its pressure"
+        if pad.temperature is not None
+        else "standard air"
+    )
+    said = [
+        f"Rail {show(pad.rail_length, 'length', units)}, {rail}; {air}, from "
+        f"{show(place.elevation_m, 'altitude', units)} above sea level."
+    ]
+    if data.wind is None:
+        return [*said, "No wind is told: still air, and nothing is said of where it lands."]
+    said.append(
+        f"Wind {show(data.wind.si, 'speed', units)}{f' from {WINDS[data.wind_from]}' if data.wind_from else ''} at "
+        f"{pad.wind_height:g} m, growing with height by the power {EXPONENT:.3f} (Wind Energy Resource Atlas of the "
+        f"United States, 1986), steady above {STEADY_ABOVE:.0f} m; its direction the same at all heights. No gusts, no "
+        "thermals."
+    )
+    said.append(
+        "Weathercocking: the nose turns at once by half of the way from its path into the wind; the range has none to "
+        "all of it. A real rocket turns later and swings; one with little stability may do anything."
+    )
+    if reach is not None:
+        said.append(f"Landing is held against {show(reach[0], 'altitude', units)}: {reach[1]}.")
+    return said
+
+
+def _of_recovery(rocket: Rocket, data: FlightIn, units: UnitSystem) -> list[str]:
+    chutes = [
+        f"{name} {show(size, 'length', units, 0)}, coefficient {drag:g} on {CHUTE_BASES[basis]}"
+        for name, size, drag, basis in (
+            ("drogue", rocket.drogue_d_m, rocket.drogue_cd, rocket.drogue_basis),
+            ("main parachute", rocket.main_d_m, rocket.main_cd, rocket.main_basis),
+        )
+        if size is not None and drag is not None
+    ]
+    if not chutes:
+        return ["No parachute is in the book for it: it comes down nose first."]
+    first = (
+        f"{show(data.delay.si, 'time', units)} after burnout, by the motor's ejection charge"
+        if data.delay is not None
+        else f"{show(rocket.opening_delay_s or 0.0, 'time', units, 0)} after apogee"
+    )
+    when = f"first event {first}"
+    if rocket.main_altitude_m is not None:
+        lower = show(rocket.main_altitude_m, "altitude", units)
+        when = f"{when}, main at {lower}" if rocket.drogue_d_m is not None else f"main at {lower}, nose first to there"
+    return [
+        f"Recovery: {'; '.join(chutes)}; {when}. A parachute opens at once, comes down at its steady speed and goes "
+        "along with the wind; its opening shock is not computed."
     ]

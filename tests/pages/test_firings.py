@@ -75,7 +75,7 @@ def test_a_static_test_is_written_down_and_stands_beside_its_prediction(client: 
 def test_a_flight_shows_the_altitude_beside_the_estimate(client: TestClient) -> None:
     text = client.get(fired(client, kind="flight", rocket_id="1", altitude="1000 ft")).text
     assert "Altitude" in text
-    assert "What the predicted altitude assumes" in text
+    assert "What the estimated flight assumes" in text
     assert "Turnstone" in text
 
 

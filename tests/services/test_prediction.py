@@ -9,8 +9,9 @@ from sqlmodel import Session
 from app.calc.constants import STANDARD_GRAVITY
 from app.errors import Refused
 from app.models.base import as_form
+from app.models.flight import FlightIn
 from app.models.formula import FormulaIn
-from app.models.motor import DesignIn, FlightIn
+from app.models.motor import DesignIn
 from app.models.workshop import WorkshopIn
 from app.services import flights, formulas, motors, outlook, prediction, workshop
 from app.services.outlook import Outlook
