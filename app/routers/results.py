@@ -16,7 +16,7 @@ from app.errors import Refused
 from app.forms import Form, from_texts
 from app.models.base import FormIn
 from app.scatters import Cloud, scatter_chart
-from app.services import burns, delivered, exports, good_ones, hardware, review, together, workshop
+from app.services import burns, delivered, exports, failures, good_ones, hardware, review, together, workshop
 from app.services.burns import LookIn
 from app.services.delivered import Group
 from app.services.exports import Table
@@ -172,8 +172,19 @@ def _scatter(seen: Seen, units: UnitSystem) -> Markup | None:
 def show_good(request: Request, session: Book) -> Response:
     """Motors that burned well beside those that did not."""
     form, wanted = _look(request, session, LookIn, "/review/good")
-    shared = good_ones.look(burns.burned(session, wanted or LookIn()))
-    return _page(request, session, "review/good.html", form, wanted, shared=shared, least=good_ones.LEAST, rows=ROWS)
+    found = burns.burned(session, wanted or LookIn())
+    shared = good_ones.look(found)
+    return _page(
+        request,
+        session,
+        "review/good.html",
+        form,
+        wanted,
+        shared=shared,
+        least=good_ones.LEAST,
+        rows=ROWS,
+        failures=failures.found(session, found),
+    )
 
 
 # --- Tables to take along ----------------------------------------------------------------------

@@ -10,8 +10,9 @@ from fastapi.testclient import TestClient
 
 from app import clock
 from app.db import writing
-from app.models import Workshop
-from app.services import formulas, planning
+from app.models import MotorBuild, Workshop
+from app.models.firing_log import FindingIn
+from app.services import findings, formulas, planning
 from tests import build
 
 PAGES = ["/review/delivered", "/review/together", "/review/good"]
@@ -139,6 +140,25 @@ def test_nothing_is_said_of_too_few(client: TestClient) -> None:
     words = _words(client.get("/review/good").text)
     assert "Nothing can be compared yet" in words
     assert "The good ones" not in words
+
+
+def test_what_was_found_after_failures_is_put_together(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        shots = []
+        for _ in range(3):
+            grain = build.grain(session, build.cast(session, 1))
+            shots.append(build.bare_firing(session, build.bare_motor(session, [grain]), "burst"))
+        case = {"case_found": "split", "case_words": "Along the seam."}
+        texts = {**case, "closure_found": "held", "nozzle_found": "held"}
+        for shot, remains in ((shots[0], "unseen"), (shots[0], "pieces"), (shots[1], "pieces")):  # looked at twice
+            findings.tell(session, shot, FindingIn.model_validate({**texts, "remains_found": remains}))
+        codes = [session.get_one(MotorBuild, shot.motor_build_id).code for shot in shots]
+        session.commit()
+    words = _words(client.get("/review/good").text)
+    assert f"3 motors failed. Nothing was told yet of what was found of {codes[2]} ." in words
+    assert f"Case Split or torn open 2 {codes[0]} (" in words
+    assert "Grain remains Unburned pieces 2" in words
+    assert "Not looked at" not in words, "only the newest account counts"
 
 
 # --- Tables ------------------------------------------------------------------------------------
