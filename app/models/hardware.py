@@ -143,6 +143,8 @@ class Case(Row, table=True):
     shank_d_m: float | None = None
     edge_m: float | None = None
     holder_yield_pa: float | None = None
+    empty_mass_kg: float | None = None
+    empty_mass_typed: str | None = None
     retired: bool = False
     note: str = ""
 
@@ -192,6 +194,9 @@ class CaseIn(FormIn):
     )
     holder_yield: Annotated[Quantity, Measure("pressure", gt=1e7, le=3e9)] | None = FormField(
         None, title="Yield strength of ring or bolts", description="The least value of its standard or data sheet."
+    )
+    empty_mass: Annotated[Quantity, Measure("mass", ge=0.005, le=100)] | None = FormField(
+        None, title="Mass of the empty motor", description="Weighed with closures, nozzle and rings, without grains."
     )
     note: Note = ""
 

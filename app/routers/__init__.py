@@ -13,6 +13,7 @@ from app.routers import (
     drafts,
     firings,
     firing_log,
+    flights,
     formulas,
     grains,
     hardware,
@@ -55,6 +56,7 @@ ROUTERS = [
         results,  # before the review, whose lots would take its addresses
         review,
         workshop,
+        flights,
         copies,
         changes,
         people,

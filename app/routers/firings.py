@@ -15,8 +15,9 @@ from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
 from app.models.history import correction_of
 from app.routers import altimeters, firing_log
 from app.routers.curves import of_firing
+from app.routers.flights import charts as flight_charts
 from app.routers.motors import chart_of
-from app.services import cautions, curves, findings, firings, flights, past, places, slips, trace, workshop
+from app.services import cautions, curves, distances, findings, firings, flights, past, places, slips, trace, workshop
 from app.services import outlook as outlooks
 from app.services.motors import Built
 from app.web import Book, Typed
@@ -80,6 +81,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         request, session, "firings/firing.html", section="firings", firing=firing, built=built, outlook=outlook,
         results=RESULTS, kinds=firings.KINDS, rocket=rocket, field=field, estimate=estimate, refusal=refusal,
         beside=firings.beside(firing, outlook, estimate),
+        flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],
         chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
         trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
         history=past.of(session, firing), fresh=slips.fresh(firing),
@@ -123,9 +125,9 @@ def _form_page(
 ) -> Response:
     return web.render(
         request, session, "firings/form.html", section="firings", form=form, firing=firing, asked=asked,
-        ready=firings.fireable(session), distances=flights.distances(), fields=places.fields(session),
+        ready=firings.fireable(session), distances=distances.printed(), fields=places.fields(session),
         rockets=places.rockets(session), cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
-        pointers=flights.LEGAL_POINTERS,
+        pointers=distances.LEGAL_POINTERS, own_distances=distances.own(session),
     )  # fmt: skip
 
 

@@ -72,9 +72,7 @@ def nozzle_uses(session: Session, nozzle_id: int) -> int:
 
 def beside(firing: Firing, outlook: Outlook | None, estimate: Estimate | None) -> list[Beside]:
     """Measured beside predicted, one row for each figure: what it is, measured, expected, its kind; in SI."""
-    altitude = None
-    if estimate is not None:
-        altitude = Range(mid=estimate.flight.apogee, low=estimate.low_apogee_m, high=estimate.high_apogee_m)
+    altitude = estimate.highest if estimate is not None else None
     figures: list[Beside] = [
         ("Total impulse", firing.measured_impulse_ns, outlook.total_impulse if outlook else None, "impulse"),
         ("Burn time", firing.measured_burn_time_s, outlook.burn_time if outlook else None, "time"),

@@ -200,18 +200,3 @@ def test_a_correction_to_did_not_light_gives_the_motor_back_and_cannot_burn_it_t
     with pytest.raises(Refused, match="taken apart after it did not light"):
         firings.correct(session, second, build.firing_in(session, built, result="good"))
     assert len(grains.ready(session)) == 4
-
-
-def test_published_distances_are_grouped_by_class_and_dated() -> None:
-    # Published tables as DESIGN.md section 5 has them: research code of 2016, K 250/350 ft; O 1500/2000 ft.
-    (research, lines), (_, other) = flights.distances()
-    assert research.dated == "2016"
-    by_class = {line.classes: (line.single_ft, line.complex_ft) for line in lines}
-    assert by_class == {
-        "A to J": (200, 250), "K": (250, 350), "L": (300, 500), "M": (500, 1000), "N": (1000, 1500),
-        "O": (1500, 2000),
-    }  # fmt: skip
-    assert {line.classes: (line.single_ft, line.complex_ft) for line in other} == {
-        "H to J": (100, 200), "K": (200, 300), "L": (300, 500), "M": (500, 1000),
-    }  # fmt: skip
-    assert lines[0].single_m == pytest.approx(60.96)
