@@ -2,7 +2,7 @@
 
 import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -52,10 +52,11 @@ from app.services import (
     formulas,
     grains,
     hardware,
+    learning,
     motors,
-    outlook,
     places,
     planning,
+    prediction,
     reweighs,
     shelf,
     steps,
@@ -323,16 +324,33 @@ class _Workshop:
         share = told.get("share_of_predicted")
         impulse = f"{share * predicted.total_impulse_ns:.0f} N·s" if share else None
         firing = self._log(told, build, measured_impulse=impulse)
-        if share and firing.kind == "static":
         demo_log.tell(self.session, firing, told)
-            self._record(firing, predicted, share)
+        if share and firing.kind == "static":
+            self._record(firing, self._burn(told, build, share * predicted.total_impulse_ns))
+        if "left_out" in told:
+            learning.leave_out(self.session, firing, told["left_out"])
 
-    def _record(self, firing: Firing, predicted: Prediction, share: float) -> None:
-        """The stand's logger: the predicted curve, as much weaker or stronger, with an offset and noise."""
-        expected, chance = outlook.read(predicted).curve, np.random.default_rng(firing.pk)
-        t = np.arange(0.0, expected.time_s[-1] + 3.0, 0.002)
-        thrust = share * np.interp(t - 1.0, expected.time_s, expected.thrust_n, 0.0, 0.0)
-        gauge = share * np.interp(t - 1.0, expected.time_s, expected.pressure_pa, 0.0, 0.0) / 1e6
+    def _burn(self, told: Told, build: MotorBuild, impulse: float) -> MotorRun:
+        """What the motor did: `burns` times as fast as the book has it, and of about that impulse [N s]."""
+        setup = motors.setup_of(self.session, motors.around(self.session, build))
+        motor, _ = prediction.motor_of(self.session, setup, taught=None)
+        law = motor.propellant.law
+        burned = replace(law, rates=tuple(told.get("burns", 1.0) * rate for rate in law.rates))
+        motor = replace(motor, propellant=replace(motor.propellant, law=burned))
+        short = impulse / simulate(motor).total_impulse
+        return simulate(
+            replace(
+                motor, c_star_efficiency=motor.c_star_efficiency * short**0.5,
+                nozzle_efficiency=min(motor.nozzle_efficiency * short**0.4, 1.0),
+            )
+        )  # fmt: skip
+
+    def _record(self, firing: Firing, run: MotorRun) -> None:
+        """The stand's logger, with an offset and noise; what is read of it becomes the firing's measured figures."""
+        chance = np.random.default_rng(firing.pk)
+        t = np.arange(0.0, run.time[-1] + 3.0, 0.002)
+        thrust = np.interp(t - 1.0, run.time, run.thrust, 0.0, 0.0)
+        gauge = np.interp(t - 1.0, run.time, run.pressure, 0.0, 0.0) / 1e6
         noise = chance.normal(0.0, (0.6, 0.004), (t.size, 2))
         table = np.column_stack((t, thrust + 2.5 + noise[:, 0], np.maximum(gauge - 0.1, 0.0) + noise[:, 1]))
         rows = (f"{a:.3f},{b:.1f},{c:.3f}" for a, b, c in table)
@@ -340,6 +358,7 @@ class _Workshop:
         row = curves.take_in(self.session, firing, "stand.csv", raw)
         texts = {name: text for name, text in curves.texts_for(self.session, firing, row).items() if text}
         curves.keep(self.session, firing, row, ReadIn.model_validate(texts))
+        curves.take_over(self.session, firing)
 
     def _log(self, told: Told, build: MotorBuild, **more: Any) -> Firing:
         known = {

@@ -92,8 +92,9 @@ def own_law(seen: Sequence[Seen], scatter: float) -> OwnLaw:
         raise OutOfRange("scatter", "is below zero.", "Give a spread.")
     low, high = min(s.low for s in seen), max(s.high for s in seen)
     if high < WIDE_ENOUGH * low:
+        apart = math.floor(100 * high / low) / 100
         raise OutOfRange(
-            "curves", f"the pressures lie within a factor of {high / low:.2f}; {WIDE_ENOUGH:g} is the least.",
+            "curves", f"the pressures lie within a factor of {apart:.2f}; {WIDE_ENOUGH:g} is the least.",
             "Fire with another throat, or with grains that widen more.",
         )  # fmt: skip
     information, pull = np.zeros((2, 2)), np.zeros(2)

@@ -19,6 +19,7 @@ from app.routers import (
     hardware,
     help_pages,
     labels,
+    learning,
     motors,
     people,
     places,
@@ -53,6 +54,7 @@ ROUTERS = [
         slips,
         firing_log,
         altimeters,
+        learning,  # before the review, whose lots would take its addresses
         results,  # before the review, whose lots would take its addresses
         review,
         workshop,

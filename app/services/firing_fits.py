@@ -15,9 +15,11 @@ from sqlmodel import Session, col, select
 
 from app.calc import curvefile
 from app.calc.assembly import Motor
+from app.calc.atmosphere import atmosphere
 from app.calc.burnfit import fit_law, fit_pressure, reading_errors
 from app.calc.constants import Floats
 from app.calc.errors import CalcError
+from app.calc.spread import Spread
 from app.calc.thrustfit import fit_nozzle, respond
 from app.errors import BookError
 from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
@@ -117,7 +119,8 @@ def _samples(session: Session, firing: Firing, curve: Curve) -> Samples:
     raw = rows.get(session, CurveFile, curve.curve_file_id, "file").raw
     found = reading.Result.model_validate_json(curve.result_json)
     build = rows.get(session, MotorBuild, firing.motor_build_id, "motor")
-    known = reading.Motor(found.propellant_kg, build.throat_d_m, firing.throat_after_m)
+    air = atmosphere(build.field_elevation_m).pressure
+    known = reading.Motor(found.propellant_kg, build.throat_d_m, firing.throat_after_m, air)
     return reading.read_whole(curvefile.plain_text(raw), data, known)[1]
 
 
@@ -147,7 +150,7 @@ def _from_pressure(motor: Motor, samples: Samples) -> FitRecord:
         Row(what="nozzle efficiency", mixture=(0, 0, 1), value=nozzle.value, error=hypot(nozzle.se, known[2])),
     ]
     remarks = []
-    if found.correlation > 0.5:
+    if found.correlation > 0.5 and found.deviation > 0.01 * float(p.max()):
         remarks.append(
             f"The fit misses part of the curve, by {100 * found.deviation / float(p.max()):.0f} % of its peak: "
             "its errors are wider for it."
@@ -184,16 +187,26 @@ def _from_figures(motor: Motor, firing: Firing, curve: Curve | None) -> FitRecor
     made = []
     for i, (what, figure) in enumerate(zip(("impulse", "burn time", "peak pressure"), measured, strict=True)):
         if figure is not None:
-            h = base.slopes[i]
             off = log(figure / float(base.figures[i]))
-            value = off + float(h @ defaults)
-            made.append(Row(what=what, mixture=(h[0], h[1], h[2]), value=value, error=errors[i]))
+            h, error = _mixed(what, base.slopes[i], errors[i])
+            made.append(Row(what=what, mixture=(h[0], h[1], h[2]), value=off + float(h @ defaults), error=error))
             if abs(off) > BELIEVABLE:
                 return FitRecord(
                     remarks=[f"Its {what} is {figure / float(base.figures[i]):.2g} times what the book expects: look "
                              "at the unit and the motor. Nothing is learned from it."]
                 )  # fmt: skip
     return FitRecord(pressure_pa=at, rows=made)
+
+
+def _mixed(what: str, slopes: Floats, error: float) -> tuple[Floats, float]:
+    """What a figure is taken to say: an impulse of both efficiencies, time and peak of rate and c*.
+
+    What is left out is put to the error with its default spread. So a weak impulse never passes for a slow propellant.
+    """
+    kept = np.array([0.0, 1.0, 1.0]) if what == "impulse" else np.array([1.0, 1.0, 0.0])
+    usual = Spread()
+    left = slopes * (1 - kept) * np.array([usual.burn_rate, usual.c_star, usual.nozzle])
+    return slopes * kept, hypot(error, float(np.sqrt(left @ left)))
 
 
 def _believed(record: FitRecord) -> FitRecord:

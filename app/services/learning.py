@@ -168,26 +168,53 @@ def learned(session: Session, formula: Formula, known: Evidence | None = None) -
     """
     seen = known or evidence(session)
     house = workshop.get(session)
-    laws: dict[Hashable, BurnLaw] = {}
-    for key in sorted(seen.formulas):  # the newest version speaks for its family; this formula for its own
-        try:
-            laws[seen.keys[key]] = formulas.burn_law(seen.formulas[key])
-        except CalcError:
-            continue
-    laws[family(formula)] = formulas.burn_law(formula)
+    laws = _laws(seen, formula)
     efficiencies = np.log([house.c_star_efficiency_share, house.nozzle_efficiency_share])
-    said = [_said(shot, seen, laws, efficiencies) for shot in seen.shots if shot.counts]
-    said += [_open_air(lot, seen, laws) for lot in seen.sticks]
+    said = [
+        _said(shot, seen, laws, efficiencies)
+        for shot in seen.shots
+        if shot.counts and seen.keys[shot.formula_id] in laws
+    ]
+    said += [_open_air(lot, seen, laws) for lot in _sticks_in_reach(seen, laws)]
     usual = Spread()
     prior = Prior({key: rate_spread(law) for key, law in laws.items()}, usual.burn_rate, usual.c_star, usual.nozzle)
-    return learn([one for one in said if one is not None], prior), seen
+    return learn(said, prior), seen
 
 
-def _said(shot: Shot, seen: Evidence, laws: dict[Hashable, BurnLaw], efficiencies: Floats) -> Said | None:
+def counted(seen: Evidence) -> list[Shot]:
+    """The firings that predictions learn from, in the order in which they are learned from."""
+    return [shot for shot in seen.shots if shot.counts]
+
+
+def _laws(seen: Evidence, formula: Formula) -> dict[Hashable, BurnLaw]:
+    """The law that each family is set against: the newest version's, but this formula's own for its family."""
+    found: dict[Hashable, BurnLaw] = {}
+    for key in sorted(seen.formulas):
+        try:
+            found[seen.keys[key]] = formulas.burn_law(seen.formulas[key])
+        except CalcError:
+            continue
+    found[family(formula)] = formulas.burn_law(formula)
+    return found
+
+
+def _in_reach(lot: Sticks, law: BurnLaw | None) -> bool:
+    """Whether a lot's sticks burned near the pressures of a law."""
+    return law is not None and lot.pressure >= NEAR_RANGE * law.p_min
+
+
+def _sticks_in_reach(seen: Evidence, laws: dict[Hashable, BurnLaw]) -> list[Sticks]:
+    return [lot for lot in seen.sticks if _in_reach(lot, laws.get(seen.keys[lot.formula_id]))]
+
+
+def sticks_said(seen: Evidence, formula: Formula) -> list[Sticks]:
+    """The lots whose sticks count when a formula is looked at, in the order in which they are learned from."""
+    return _sticks_in_reach(seen, _laws(seen, formula))
+
+
+def _said(shot: Shot, seen: Evidence, laws: dict[Hashable, BurnLaw], efficiencies: Floats) -> Said:
     assert shot.fit is not None
-    law = laws.get(seen.keys[shot.formula_id])
-    if law is None:
-        return None
+    law = laws[seen.keys[shot.formula_id]]
     mixture = np.array([row.mixture for row in shot.fit.rows])
     defaults = np.concatenate([[np.log(float(law.rate(shot.fit.pressure_pa)))], efficiencies])
     value = np.array([row.value for row in shot.fit.rows]) - mixture @ defaults
@@ -195,10 +222,8 @@ def _said(shot: Shot, seen: Evidence, laws: dict[Hashable, BurnLaw], efficiencie
     return Said(seen.keys[shot.formula_id], shot.case_id, mixture, value, error)
 
 
-def _open_air(lot: Sticks, seen: Evidence, laws: dict[Hashable, BurnLaw]) -> Said | None:
-    law = laws.get(seen.keys[lot.formula_id])
-    if law is None or lot.pressure < NEAR_RANGE * law.p_min:
-        return None
+def _open_air(lot: Sticks, seen: Evidence, laws: dict[Hashable, BurnLaw]) -> Said:
+    law = laws[seen.keys[lot.formula_id]]
     value = np.array([lot.log_rate - np.log(float(law.rate(lot.pressure)))])
     error = np.array([float(np.hypot(lot.error, OPEN_AIR))])
     return Said(seen.keys[lot.formula_id], None, np.array([[1.0, 0.0, 0.0]]), value, error, chamber=False)
@@ -216,15 +241,18 @@ def taught(session: Session, formula: Formula, case: Case | None) -> Taught:
     if off:
         return _record(learn([], _prior_of(formula)).of(family(formula)), formula, off=off)
     found, seen = learned(session, formula)
+    return told(found, seen, formula, case)
+
+
+def told(found: Learned, seen: Evidence, formula: Formula, case: Case | None) -> Taught:
+    """What was learned of a formula in a case, with the firings it stands on; the switches are not asked."""
     mine = family(formula)
-    counted = [s for s in seen.shots if s.counts]
-    own = [s.firing_id for s in counted if seen.keys[s.formula_id] == mine]
-    beside = [s.firing_id for s in counted if seen.keys[s.formula_id] != mine and case and s.case_id == case.pk]
+    own = [s.firing_id for s in counted(seen) if seen.keys[s.formula_id] == mine]
+    beside = [s.firing_id for s in counted(seen) if seen.keys[s.formula_id] != mine and case and s.case_id == case.pk]
     law = formulas.burn_law(formula)
-    lots = sum(seen.keys[s.formula_id] == mine and s.pressure >= NEAR_RANGE * law.p_min for s in seen.sticks)
+    lots = sum(seen.keys[s.formula_id] == mine and _in_reach(s, law) for s in seen.sticks)
     left = sum(bool(s.left_out) and seen.keys[s.formula_id] == mine for s in seen.shots)
-    correction = found.of(mine, case.pk if case is not None and case.id is not None else None)
-    made = _record(correction, formula)
+    made = _record(found.of(mine, case.pk if case is not None else None), formula)
     return made.model_copy(update={"firing_ids": own, "case_firing_ids": beside, "stick_lots": lots, "left_out": left})
 
 
@@ -240,7 +268,10 @@ def _record(found: Correction, formula: Formula, off: str = "") -> Taught:
         Factor(factor=float(f), spread=float(s), default_spread=float(d))
         for f, s, d in zip(found.factors, found.spread, defaults, strict=True)
     ]
-    return Taught(on=not off, why_off=off, rate=each[0], c_star=each[1], nozzle=each[2], together=found.together)
+    return Taught(
+        on=not off, why_off=off, formula_id=formula.pk, rate=each[0], c_star=each[1], nozzle=each[2],
+        together=found.together,
+    )  # fmt: skip
 
 
 # --- Switching off -------------------------------------------------------------------------------

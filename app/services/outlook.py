@@ -58,6 +58,7 @@ class Taught(BaseModel):
 
     on: bool
     why_off: str = ""
+    formula_id: int | None = None
     rate: Factor
     c_star: Factor
     nozzle: Factor

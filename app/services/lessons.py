@@ -1,0 +1,258 @@
+"""The pages of what was learned: each formula in a line, one formula with every firing's own say, a law of its own."""
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+from math import exp
+
+import numpy as np
+from sqlmodel import Session
+
+from app.calc.errors import CalcError
+from app.calc.ownlaw import OwnLaw, Seen, own_law
+from app.calc.shrink import FAR, Learned
+from app.errors import Refused
+from app.models import Case, Formula
+from app.models.base import as_form
+from app.models.formula import FormulaIn
+from app.services import fit_records, formulas, learning, rows, workshop
+from app.services.learning import Evidence, Shot
+from app.services.outlook import Factor, Taught
+from app.units import show
+
+WORDS = ("Burn rate", "c* efficiency", "Nozzle efficiency")
+
+
+@dataclass(frozen=True)
+class Say:
+    """What one firing (or a lot's sticks) says of one thing: factor on the default, with its 90 % interval [-]."""
+
+    what: str
+    factor: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Line:
+    """A firing on a formula's page: what it says for itself, and its weight in each of the three [-]."""
+
+    shot: Shot
+    case: str
+    says: list[Say]
+    weights: tuple[float, float, float] | None
+
+    @property
+    def state(self) -> str:
+        """Whether and why it counts, in words."""
+        if self.shot.left_out:
+            return f"left out: {self.shot.left_out}"
+        if self.shot.counts:
+            return "counts"
+        if self.shot.result not in fit_records.COUNTS:
+            return "does not count: the motor failed"
+        if self.shot.fit is not None and not self.shot.fresh:
+            return "waits to be fitted again"
+        return "says nothing: no figure was measured" if self.shot.fit is None else "says nothing"
+
+
+@dataclass(frozen=True)
+class SticksLine:
+    """A lot's sticks on a formula's page."""
+
+    batch_code: str
+    n: int
+    say: Say
+    weight: float
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """One formula: what its next prediction stands on in each case, and everything that says so."""
+
+    formula: Formula
+    off: str
+    overall: Taught
+    cases: list[tuple[Case, Taught]]
+    lines: list[Line]
+    sticks: list[SticksLine]
+    kept_by_default: tuple[float, float, float]
+    chance: tuple[float, float, float]
+    far: list[str]
+    law: OwnLaw | None
+    law_fault: str
+
+
+@dataclass(frozen=True)
+class Summary:
+    """A formula in the list: how many firings count and what they made of the three."""
+
+    formula: Formula
+    off: str
+    firings: int
+    left_out: int
+    stick_lots: int
+    taught: Taught
+
+
+def summaries(session: Session) -> list[Summary]:
+    """The newest version of each formula that has a burn law, by name."""
+    seen = learning.evidence(session)
+    found: list[Summary] = []
+    learned: Learned | None = None
+    for formula in formulas.current(session):
+        try:  # set against the newest version of each, what was learned is the same for all of them
+            learned = learned or learning.learned(session, formula, seen)[0]
+            told = learning.told(learned, seen, formula, None)
+        except CalcError:
+            continue
+        off = learning.why_off(session, formula)
+        found.append(Summary(formula, off, len(told.firing_ids), told.left_out, told.stick_lots, told))
+    return found
+
+
+def waiting(session: Session) -> int:
+    """How many firings wait to be fitted."""
+    return len(fit_records.waiting(session))
+
+
+def lesson(session: Session, formula: Formula) -> Lesson:
+    """Everything that was learned of a formula.
+
+    Raises
+    ------
+    CalcError
+        The formula has no burn law.
+    """
+    learned, seen = learning.learned(session, formula)
+    mine = learning.family(formula)
+    cases = {case.pk: case for case in _cases(session, seen, mine)}
+    weights = _weights(learned, seen)
+    lines = [
+        Line(shot, _name(session, shot.case_id), _says(session, formula, shot), weights.get(shot.firing_id))
+        for shot in reversed(seen.shots)
+        if seen.keys[shot.formula_id] == mine
+    ]
+    sticks = _sticks(formula, seen, learned)
+    chance = learned.chance
+    shares = [sum(w[i] for line in lines if (w := line.weights)) for i in range(3)]
+    shares[0] += sum(s.weight for s in sticks)
+    law, fault = _law(seen, mine, float(chance[0]))
+    return Lesson(
+        formula=formula,
+        off=learning.why_off(session, formula),
+        overall=learning.told(learned, seen, formula, None),
+        cases=[(case, learning.told(learned, seen, formula, case)) for case in cases.values()],
+        lines=lines,
+        sticks=sticks,
+        kept_by_default=_three([1 - share for share in shares]),
+        chance=_three(chance.tolist()),
+        far=_far(lines, learning.told(learned, seen, formula, None)),
+        law=law,
+        law_fault=fault,
+    )
+
+
+def _three(values: list[float]) -> tuple[float, float, float]:
+    return values[0], values[1], values[2]
+
+
+def _name(session: Session, case_id: int) -> str:
+    return rows.get(session, Case, case_id, "case").name
+
+
+def _cases(session: Session, seen: Evidence, mine: Hashable) -> list[Case]:
+    ids = {s.case_id for s in seen.shots if s.counts and seen.keys[s.formula_id] == mine}
+    return sorted((rows.get(session, Case, i, "case") for i in ids), key=lambda case: case.name.lower())
+
+
+def _weights(learned: Learned, seen: Evidence) -> dict[int, tuple[float, float, float]]:
+    """The weight of each firing that counts; they stand in the order in which they were learned from."""
+    shots = learning.counted(seen)
+    return {s.firing_id: _three(w.tolist()) for s, w in zip(shots, learned.weights[: len(shots)], strict=True)}
+
+
+def _say(what: str, off: float, error: float) -> Say:
+    reach = 1.645 * error
+    return Say(what, exp(off), exp(off - reach), exp(off + reach))
+
+
+def _says(session: Session, formula: Formula, shot: Shot) -> list[Say]:
+    """What a firing says for itself, each row over the default of this formula."""
+    if shot.fit is None or not shot.fit.rows:
+        return []
+    house = workshop.get(session)
+    rate = float(formulas.burn_law(formula).rate(shot.fit.pressure_pa))
+    defaults = np.log([rate, house.c_star_efficiency_share, house.nozzle_efficiency_share])
+    return [_say(row.what, row.value - float(np.array(row.mixture) @ defaults), row.error) for row in shot.fit.rows]
+
+
+def _sticks(formula: Formula, seen: Evidence, learned: Learned) -> list[SticksLine]:
+    law, mine = formulas.burn_law(formula), learning.family(formula)
+    weights = iter(learned.weights[len(learning.counted(seen)) :, 0].tolist())
+    found = []
+    for lot in learning.sticks_said(seen, formula):
+        weight = next(weights)
+        if seen.keys[lot.formula_id] == mine:
+            off = lot.log_rate - float(np.log(law.rate(lot.pressure)))
+            found.append(SticksLine(lot.batch_code, lot.n, _say("rate in the open", off, lot.error), weight))
+    return found
+
+
+def _far(lines: list[Line], told: Taught) -> list[str]:
+    """Which of the three lie so far from the default that a wrong instrument is likelier than a wrong default."""
+    found = []
+    factors: tuple[Factor, Factor, Factor] = (told.rate, told.c_star, told.nozzle)
+    for what, factor in zip(WORDS, factors, strict=True):
+        values = [
+            np.log(say.factor) for line in lines if line.shot.counts for say in line.says
+            if say.what.lower() == what.lower()
+        ]  # fmt: skip
+        if values and abs(float(np.mean(values))) > FAR * factor.default_spread:
+            found.append(what)
+    return found
+
+
+def _law(seen: Evidence, mine: Hashable, scatter: float) -> tuple[OwnLaw | None, str]:
+    curves = [
+        Seen(law.log_rate, law.exponent, np.array(law.covariance), shot.fit.pressure_pa, law.low, law.high)
+        for shot in seen.shots
+        if shot.counts and seen.keys[shot.formula_id] == mine and shot.fit and (law := shot.fit.law)
+    ]
+    try:
+        return own_law(curves, scatter), ""
+    except CalcError as error:
+        return None, f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}"
+
+
+def take_law(session: Session, formula: Formula, version: int | None = None) -> Formula:
+    """Make the law fitted to a formula's curves the own law of its next version.
+
+    Raises
+    ------
+    Refused
+        No law can be told from its curves, or the formula has a newer version.
+    Conflict
+        The formula was changed since the page was opened.
+    """
+    found = lesson(session, formula)
+    law = found.law
+    if law is None:
+        raise Refused(found.law_fault)
+    units = workshop.get(session).units
+    texts = {k: v for k, v in as_form(formula, FormulaIn, units).items() if v and not k.startswith("law_")}
+    curves = f"{law.curves} pressure curve{'s' if law.curves > 1 else ''}"
+    data = FormulaIn.model_validate(
+        {
+            **texts,
+            "parts": [{"ingredient": key, "percent": f"{100 * share:.9g} %"} for key, share in formula.blend.items()],
+            "law_rate": f"{1e3 * law.rate_at_1_mpa:.5g} mm/s",
+            "law_exponent": round(law.exponent.value, 4),
+            "law_from": f"{law.low / 1e6:.4g} MPa",
+            "law_to": f"{law.high / 1e6:.4g} MPa",
+            "law_source": (
+                f"Fitted to {curves} of this workshop, {show(law.low, 'pressure', units)} to "
+                f"{show(law.high, 'pressure', units)}; n ±{law.exponent.se:.3f}."
+            ),
+        }
+    )
+    return formulas.save(session, data, formula, version)
