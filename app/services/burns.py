@@ -103,9 +103,9 @@ class Burn(NamedTuple):
         return True if self.result in GOOD else False if self.result in NOT_GOOD else None
 
 
-def burned(session: Session, wanted: LookIn) -> list[Burn]:
-    """The motors that burned and meet the filter, oldest first."""
-    where = _where(wanted)
+def burned(session: Session, wanted: LookIn, unlit: bool = False) -> list[Burn]:
+    """The motors that burned and meet the filter, oldest first; with `unlit`, attempts that did not light as well."""
+    where = _where(wanted, unlit)
     fired = select_core(col(Firing.motor_build_id)).join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
     fired = fired.where(*where)
     heads = session.execute(_heads().where(*where)).all()
@@ -126,9 +126,9 @@ def burned(session: Session, wanted: LookIn) -> list[Burn]:
     return found
 
 
-def _where(wanted: LookIn) -> list[ColumnElement[bool]]:
+def _where(wanted: LookIn, unlit: bool) -> list[ColumnElement[bool]]:
     """What a query of firings and their motors keeps."""
-    where: list[ColumnElement[bool]] = [col(Firing.result) != "no_light"]
+    where: list[ColumnElement[bool]] = [] if unlit else [col(Firing.result) != "no_light"]
     if wanted.since is not None:
         where.append(col(Firing.fired_at) >= _midnight(wanted.since))
     if wanted.until is not None:

@@ -5,19 +5,20 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlmodel import Session, col
+from sqlmodel import Session, col, select
 
 from app import clock
-from app.models import Grain
+from app.models import Firing, Grain
 from app.services import burns, grains, review, reweighs, workshop
 from app.services.burns import LookIn
+from app.services.firings import KINDS as FIRING_KINDS
 from app.services.lots import Spread
 from app.services.review import ReviewIn
 from app.tables import Cell
 from app.units import UnitSystem, convert, unit_of
 
 AT_ONCE = 50
-"""Lots read at once; a table of any size needs the memory of so many."""
+"""Lots or firings read at once; a table of any size needs the memory of so many."""
 
 
 @dataclass(frozen=True)
@@ -65,40 +66,56 @@ def _all(names: Iterable[str]) -> str:
 # --- Firings -----------------------------------------------------------------------------------
 
 _FIRINGS = (
-    Column("Fired at", lambda b: b.fired_at),
-    Column("Motor", lambda b: b.motor_code),
-    Column("Kind", lambda b: "flight" if b.kind == "flight" else "static test"),
-    Column("Result", lambda b: b.result_words),
-    Column("Case", lambda b: b.case),
-    Column("Nozzle", lambda b: b.nozzle),
-    Column("Formulas", lambda b: _all(b.formulas)),
-    Column("Patterns", lambda b: _all(b.patterns)),
-    Column("Lots", lambda b: _all(b.lots)),
-    Column("Grains", lambda b: b.grain_count),
-    Column("Mean density", lambda b: b.density, "share"),
-    Column("Least density", lambda b: b.least_density, "share"),
-    Column("Spread of masses", lambda b: b.mass_spread, "share"),
-    Column("Age of youngest grains", lambda b: b.cure_s, "days"),
-    Column("Pan at pour", lambda b: b.pan_k, "temperature"),
-    Column("Mass gained since label", lambda b: b.gain, "share"),
-    Column("Humidity", lambda b: b.humidity, "share"),
-    Column("Grain temperature", lambda b: b.grain_temperature_k, "temperature"),
-    Column("Measured impulse", lambda b: b.impulse.measured, "impulse"),
-    Column("Predicted impulse", lambda b: b.impulse.predicted, "impulse"),
-    Column("Impulse, measured over predicted", lambda b: b.impulse.ratio),
-    Column("Measured burn time", lambda b: b.burn_time.measured, "time"),
-    Column("Predicted burn time", lambda b: b.burn_time.predicted, "time"),
-    Column("Burn time, measured over predicted", lambda b: b.burn_time.ratio),
-    Column("Measured peak pressure", lambda b: b.peak_pressure.measured, "pressure"),
-    Column("Predicted peak pressure", lambda b: b.peak_pressure.predicted, "pressure"),
-    Column("Peak pressure, measured over predicted", lambda b: b.peak_pressure.ratio),
-    Column("Altitude", lambda b: b.altitude_m, "altitude"),
+    Column("Fired at", lambda row: row[0].fired_at),
+    Column("Motor", lambda row: row[0].motor_code),
+    Column("Kind", lambda row: FIRING_KINDS[row[0].kind]),
+    Column("Result", lambda row: row[0].result_words),
+    Column("Case", lambda row: row[0].case),
+    Column("Nozzle", lambda row: row[0].nozzle),
+    Column("Formulas", lambda row: _all(row[0].formulas)),
+    Column("Patterns", lambda row: _all(row[0].patterns)),
+    Column("Lots", lambda row: _all(row[0].lots)),
+    Column("Grains", lambda row: row[0].grain_count),
+    Column("Mean density", lambda row: row[0].density, "share"),
+    Column("Least density", lambda row: row[0].least_density, "share"),
+    Column("Spread of masses", lambda row: row[0].mass_spread, "share"),
+    Column("Age of youngest grains", lambda row: row[0].cure_s, "days"),
+    Column("Pan at pour", lambda row: row[0].pan_k, "temperature"),
+    Column("Mass gained since label", lambda row: row[0].gain, "share"),
+    Column("Grain temperature", lambda row: row[0].grain_temperature_k, "temperature"),
+    Column("Air temperature", lambda row: row[1].air_temperature_k, "temperature"),
+    Column("Humidity", lambda row: row[0].humidity, "share"),
+    Column("Wind", lambda row: row[1].wind_m_s, "speed"),
+    Column("Weather", lambda row: row[1].weather),
+    Column("Igniter", lambda row: row[1].igniter),
+    Column("Measured impulse", lambda row: row[0].impulse.measured, "impulse"),
+    Column("Predicted impulse", lambda row: row[0].impulse.predicted, "impulse"),
+    Column("Impulse, measured over predicted", lambda row: row[0].impulse.ratio),
+    Column("Measured burn time", lambda row: row[0].burn_time.measured, "time"),
+    Column("Predicted burn time", lambda row: row[0].burn_time.predicted, "time"),
+    Column("Burn time, measured over predicted", lambda row: row[0].burn_time.ratio),
+    Column("Measured peak pressure", lambda row: row[0].peak_pressure.measured, "pressure"),
+    Column("Predicted peak pressure", lambda row: row[0].peak_pressure.predicted, "pressure"),
+    Column("Peak pressure, measured over predicted", lambda row: row[0].peak_pressure.ratio),
+    Column("Altitude", lambda row: row[0].altitude_m, "altitude"),
+    Column("Throat afterwards", lambda row: row[1].throat_after_m, "length"),
+    Column("What was seen", lambda row: row[1].words),
 )
 
 
 def firings(session: Session, wanted: LookIn) -> Table:
-    """Every motor that burned and meets the filter, oldest first."""
-    return _table(session, _FIRINGS, burns.burned(session, wanted))
+    """Every firing that meets the filter, attempts that did not light too, oldest first."""
+
+    def read() -> Iterator[Any]:
+        found = burns.burned(session, wanted, unlit=True)
+        for start in range(0, len(found), AT_ONCE):
+            some = found[start : start + AT_ONCE]
+            query = select(Firing).where(col(Firing.id).in_([burn.firing_id for burn in some]))
+            rows = {row.pk: row for row in session.exec(query)}
+            yield from ((burn, rows[burn.firing_id]) for burn in some)
+            session.expunge_all()
+
+    return _table(session, _FIRINGS, read())
 
 
 # --- Lots --------------------------------------------------------------------------------------

@@ -173,8 +173,19 @@ def test_firings_are_taken_along_with_units_in_their_heads(client: TestClient) -
     assert float(first["Impulse, measured over predicted"]) == pytest.approx(0.99)
     assert float(first["Age of youngest grains (days)"]) == pytest.approx(8)
     assert first["Humidity (%)"] == ""
+    assert first["Kind"] == "Static test"
     filtered = _table(client, "/review/firings.csv?formula=Other")
     assert [row["Lots"] for row in filtered] == codes[4:]
+
+
+def test_an_attempt_that_did_not_light_is_taken_along_too(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        motor = build.bare_motor(session, [build.grain(session, build.cast(session, 1))])
+        build.bare_firing(session, motor, "no_light", words="-2 igniters, none took")
+        session.commit()
+    (row,) = _table(client, "/review/firings.csv")
+    assert (row["Result"], row["Impulse, measured over predicted"]) == ("Did not light", "")
+    assert row["What was seen"] == "'-2 igniters, none took"
 
 
 def test_lots_and_grains_are_taken_along_as_filtered(client: TestClient) -> None:
