@@ -1,8 +1,9 @@
 """The one place that asks what time it is, so that the demonstration book and the tests can turn the clock."""
 
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 
 def _machine() -> datetime:
@@ -10,6 +11,7 @@ def _machine() -> datetime:
 
 
 _source: Callable[[], datetime] = _machine
+_at_start = (_machine(), time.monotonic())
 
 
 def now() -> datetime:
@@ -25,6 +27,14 @@ def today() -> date:
 def local(moment: datetime) -> datetime:
     """A stored moment in the bench's own time."""
     return moment.astimezone()
+
+
+def set_back() -> timedelta:
+    """How far the machine's clock reads earlier than it would had nobody touched it since the program's start."""
+    if _source is not _machine:
+        return timedelta(0)
+    wall, steady = _at_start
+    return max(wall + timedelta(seconds=time.monotonic() - steady) - _machine(), timedelta(0))
 
 
 @contextmanager

@@ -22,8 +22,8 @@ _FRESH_CHECKLIST = """NOT EXISTS (
     JOIN cast_session s ON s.id = NEW.cast_session_id AND s.batch_id = c.batch_id
     JOIN workshop w ON w.id = 1
     WHERE c.id = NEW.checklist_id
-      AND c.completed_at IS NOT NULL AND c.voided_at IS NULL
-      AND date(c.completed_at, 'localtime') = date(NEW.opened_at, 'localtime')
+      AND c.voided_at IS NULL
+      AND date(c.completed_at, 'localtime') = date(NEW.opened_at, 'localtime')  -- so it is complete
       AND (julianday(NEW.opened_at) - julianday(c.completed_at)) * 86400.0 BETWEEN -0.01 AND w.checklist_valid_s
       AND (SELECT count(*) FROM checklist_answer a WHERE a.checklist_id = c.id)
         = (SELECT count(*) FROM checklist_item i WHERE i.checklist_edition_id = c.checklist_edition_id)
@@ -38,6 +38,13 @@ _PLAN_FROZEN = """(EXISTS (SELECT 1 FROM cast_session s WHERE s.batch_id = {id})
     OR EXISTS (SELECT 1 FROM checklist c WHERE c.batch_id = {id}
                AND c.completed_at IS NOT NULL AND c.voided_at IS NULL))"""
 _LAST_OPENING = "(SELECT max(o.opened_at) FROM session_opening o WHERE o.cast_session_id = NEW.id)"
+
+# Hot work begins on the day of the last opening, or for as long as a checklist holds
+_DAY_OVER = """EXISTS (SELECT 1 FROM cast_session s JOIN workshop w ON w.id = 1
+    JOIN session_opening o ON o.id = (SELECT max(id) FROM session_opening WHERE cast_session_id = s.id)
+    WHERE {join} AND date({moment}, 'localtime') > date(o.opened_at, 'localtime')
+      AND (julianday({moment}) - julianday(o.opened_at)) * 86400.0 > w.checklist_valid_s + 0.01)"""
+_PAN_OF_PART = "s.batch_id = (SELECT batch_id FROM batch_part p WHERE p.id = NEW.batch_part_id)"
 
 _FORMULA_USED = "EXISTS (SELECT 1 FROM batch b WHERE b.formula_id = {id})"
 _COMPLETE = "(SELECT completed_at FROM checklist c WHERE c.id = {id}) IS NOT NULL"
@@ -154,12 +161,21 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         *(
             _stop(
                 f"guard_weigh_out_{act.lower()}", f"BEFORE {act} ON weigh_out",
-                "NOT " + _SESSION_IS_OPEN.format(
-                    join="s.batch_id = (SELECT batch_id FROM batch_part p WHERE p.id = NEW.batch_part_id)"
-                ),
+                "NOT " + _SESSION_IS_OPEN.format(join=_PAN_OF_PART),
                 "the cast session is not open; open it with a checklist",
             )
             for act in ("INSERT", "UPDATE")
+        ),
+        _stop(
+            "guard_weigh_out_of_the_day", "BEFORE INSERT ON weigh_out",
+            _DAY_OVER.format(join=_PAN_OF_PART, moment="NEW.created_at"),
+            "the session was opened on an earlier day; reopen it with a new checklist",
+        ),
+        _stop(
+            "guard_step_of_the_day", "BEFORE UPDATE ON cast_step",
+            "OLD.done_at IS NULL AND NEW.done_at IS NOT NULL AND (NEW.set_number = 0 OR NEW.key = 'pour') AND "
+            + _DAY_OVER.format(join="s.id = NEW.cast_session_id", moment="NEW.done_at"),
+            "the session was opened on an earlier day; reopen it with a new checklist",
         ),
         # Mass does not come from nowhere
         _stop("guard_bag_insert", "BEFORE INSERT ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),

@@ -648,6 +648,25 @@ def test_what_belongs_to_a_firing_stays(session: Session, attack: str, words: st
             sql(session, f"UPDATE {table} SET voided_at = NULL")
 
 
+@pytest.mark.parametrize(("hours", "stopped"), [(3.9, False), (14.0, True), (24.0, True)])
+def test_hot_work_is_of_the_day_of_its_checklist(session: Session, batch: Batch, hours: float, stopped: bool) -> None:
+    """guard_weigh_out_of_the_day, guard_step_of_the_day"""
+    build.opened_session(session, batch)
+    at = stamp(NOON + timedelta(hours=hours))
+    for attack in (
+        ("INSERT INTO weigh_out (created_at, version, batch_part_id, supply_id, mass_kg, mass_typed, person)"
+         " SELECT :at, 1, p.id, s.id, 0.001, '1 g', 'Eve' FROM batch_part p JOIN supply s USING (ingredient) LIMIT 1"),
+        ("UPDATE cast_step SET done_at = :at WHERE set_number = 0"),
+        ("UPDATE cast_step SET done_at = :at WHERE key = 'pour'"),
+    ):  # fmt: skip
+        if stopped:
+            with pytest.raises(IntegrityError, match="opened on an earlier day"):
+                sql(session, attack, at=at)
+        else:
+            sql(session, attack, at=at)
+    sql(session, "UPDATE cast_step SET done_at = :at WHERE key = 'pull'", at=at)  # cores are pulled all the same
+
+
 @pytest.mark.parametrize("attack", ["UPDATE grain_bag SET version = 2", "DELETE FROM grain_bag"])
 def test_where_a_stored_grain_lay_stays(session: Session, attack: str) -> None:
     """guard_grain_bag_update, guard_grain_bag_delete"""

@@ -17,7 +17,7 @@ from app.models import (
     SessionOpening,
 )
 from app.models.checklist import AnswerIn, SignIn
-from app.services import rows, workshop
+from app.services import gate, moments, rows, workshop
 
 
 @dataclass(frozen=True)
@@ -91,13 +91,18 @@ def why_not(session: Session, batch: Batch, checklist: Checklist | None) -> str 
         return f"That checklist was voided ({checklist.voided_why}). Make a new one."
     if checklist.completed_at is None or any(line.answer is None for line in lines(session, checklist)):
         return "The checklist is not complete. Answer every line and sign it."
+    if checklist.completed_at > clock.now():
+        return (
+            f"The checklist was signed at {moments.words(checklist.completed_at)}, which is later than this machine's "
+            "clock reads. Set the clock right and make a new checklist."
+        )
     if clock.local(checklist.completed_at).date() != clock.today():
         return "The checklist was made on another day. Make a new one: the room may have changed."
     until = holds_until(session, checklist)
     assert until is not None
     if clock.now() > until:
         return f"The checklist held until {clock.local(until):%H:%M}. Make a new one."
-    return None
+    return gate.clock_moved(session, checklist)
 
 
 def start(session: Session, batch: Batch) -> Checklist:

@@ -11,7 +11,7 @@ from app.calc.ingredients import INGREDIENTS
 from app.errors import Refused
 from app.models import Batch, BatchPart, CastSession, CastStep, SessionNote
 from app.models.cast import SetIn, StepIn, StepTimeIn
-from app.services import moments, planning, rows
+from app.services import gate, moments, planning, rows
 
 MINUTE = 60.0
 GRACE_S = MINUTE
@@ -187,7 +187,8 @@ def record(
     Raises
     ------
     Refused
-        The session is closed, the step is out of order, settled already, or the reason is missing.
+        The session is closed or of an earlier day, the step is out of order, settled already, or the reason is
+        missing.
     Conflict
         The step was changed since the page was opened.
     """
@@ -228,12 +229,15 @@ def put_time(session: Session, cast: CastSession, step: CastStep, at: datetime, 
     Raises
     ------
     Refused
-        The step is out of order or was skipped, something is not weighed, or the time does not fit.
+        The step is out of order or was skipped, something is not weighed, the time does not fit, or the day of the
+        checklist was over.
     """
     if step.skipped_why is not None:
         raise Refused(f"This step was skipped ({step.skipped_why}). Take that back first, then tell its time.")
     if step.done_at is None:
         _in_its_turn(cast, step)
+        if gate.hot(step):
+            gate.still_holds(session, cast, at)
         if step.key == "weigh":
             _all_weighed(session, cast)
     _between(cast, step, at)
@@ -322,6 +326,8 @@ def _settle(
             raise Refused("Say in a few words why it is skipped.", field="why")
         step.skipped_why = data.why
     else:
+        if gate.hot(step):
+            gate.still_holds(session, cast, clock.now())
         if step.key == "weigh":
             _all_weighed(session, cast)
         step.done_at = clock.now()

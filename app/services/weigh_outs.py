@@ -11,7 +11,7 @@ from app.calc.ingredients import INGREDIENTS
 from app.errors import Refused
 from app.models import Batch, BatchPart, Leftover, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, VoidIn, WeighOutIn
-from app.services import casting, planning, rows, slips, supplies, workshop
+from app.services import casting, gate, planning, rows, slips, supplies, workshop
 from app.units import convert, show
 
 EMPTY_KG = 1e-9
@@ -121,11 +121,12 @@ def weigh_out(
     Raises
     ------
     Refused
-        The session is not open, the part or bag is another one's, or the bag does not hold that much.
+        The session is not open or of an earlier day, the part or bag is another one's, or the bag does not hold that
+        much.
     Conflict
         The part was weighed in another tab since the page was opened.
     """
-    casting.the_open(session, batch)
+    gate.still_holds(session, casting.the_open(session, batch), clock.now())
     part = _part(session, batch, part_id)
     rows.claim(part, version)
     row = WeighOut(batch_part_id=part.pk, mass_kg=data.mass.si, mass_typed=data.mass.typed, person=person)
