@@ -23,7 +23,7 @@ BAG = {"ingredient": "potassium_nitrate", "mass": "10 kg", "received_on": "2026-
 def main(folder: Path) -> dict[str, object]:
     """Save bags until the disk is full, then make room and save the refused one again."""
     ballast = folder / "ballast"
-    ballast.write_bytes(bytes(2_000_000))
+    ballast.write_bytes(bytes(1_500_000))
     book = folder / "book.sqlite3"
     app = create_app(Settings(book=book))
     saved = 0

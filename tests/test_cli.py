@@ -76,12 +76,30 @@ def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
     assert main(["restore", str(tmp_path / "copy.sqlite3")]) == 0  # closed: it does
 
 
+KILLED = """
+import os, sys, signal
+from pathlib import Path
+from app.instance import Instance
+with Instance(Path(sys.argv[1])) as instance:
+    instance.tell("http://127.0.0.1:8765/")
+    print("has it", flush=True)
+    sys.stdin.readline()
+    os.kill(os.getpid(), signal.SIGKILL if hasattr(signal, "SIGKILL") else signal.SIGTERM)
+"""
+
+
 def test_a_kill_leaves_no_lock_behind(tmp_path: Path) -> None:
-    with _start(tmp_path) as process:
-        assert process.stdout is not None
-        assert ADDRESS.search(process.stdout.readline())
-        process.kill()
-    with instance.Instance(tmp_path / "book.sqlite3"):
+    book = tmp_path / "book.sqlite3"
+    with subprocess.Popen(
+        [sys.executable, "-c", KILLED, book], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == "has it\n"
+        with pytest.raises(instance.InUse) as told, instance.Instance(book):
+            pass
+        assert told.value.address == "http://127.0.0.1:8765/"
+        other.communicate("now\n")
+    with instance.Instance(book):
         pass
 
 

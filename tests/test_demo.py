@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
+from app import export, intake
 from app.db import open_engine, reading
 from app.demo import fill
 from app.models import Batch, Firing, Grain, Prediction
@@ -23,6 +25,7 @@ from app.services import (
     test_pieces,
     today,
 )  # fmt: skip
+from tests.test_backups import everything
 
 
 @pytest.fixture(scope="module")
@@ -39,6 +42,13 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
 def book(demo: Engine) -> Iterator[Session]:
     with reading(demo) as session:
         yield session
+
+
+def test_all_of_it_goes_out_and_in_again(demo: Engine, tmp_path: Path) -> None:
+    book, again = Path(str(demo.url.database)), tmp_path / "again.sqlite3"
+    export.write(book, tmp_path / "demo.zip")
+    intake.read(tmp_path / "demo.zip", again)
+    assert everything(again) == everything(book)
 
 
 def test_the_file_is_whole(book: Session) -> None:

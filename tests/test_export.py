@@ -17,17 +17,19 @@ from hypothesis import strategies as st
 
 from app import bookfile, export, intake
 from app.__main__ import main
-from app.db import upgrade
-from app.demo import fill
+from app.db import migrate, upgrade
 from app.errors import Trouble
 from tests.test_backups import everything
+from tests.test_migrations import RELEASED, unpack
 
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demonstration book; looked at only."""
+    """The demonstration book as it was first released, brought to this version; looked at only."""
     book = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
-    fill(book)
+    unpack(RELEASED[0], book)
+    migrate(book)
+    bookfile.settle(book)
     return book
 
 

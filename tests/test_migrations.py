@@ -75,13 +75,18 @@ def dump(book: Path, target: Path) -> None:
         target.write_bytes(lzma.compress("\n".join(connection.iterdump()).encode(), preset=9 | lzma.PRESET_EXTREME))
 
 
+def unpack(packed: Path, book: Path) -> None:
+    """Make a book of such SQL."""
+    with closing(sqlite3.connect(book)) as connection:
+        connection.executescript(lzma.decompress(packed.read_bytes()).decode())
+        connection.execute("PRAGMA journal_mode=WAL")
+
+
 @pytest.fixture(params=RELEASED, ids=lambda path: path.name.split(".")[0])
 def released(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
     """A book as it was written by a released Grainbook."""
     book = tmp_path / "book.sqlite3"
-    with closing(sqlite3.connect(book)) as connection:
-        connection.executescript(lzma.decompress(request.param.read_bytes()).decode())
-        connection.execute("PRAGMA journal_mode=WAL")
+    unpack(request.param, book)
     return book
 
 

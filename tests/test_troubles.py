@@ -111,11 +111,11 @@ def test_a_full_disk_keeps_what_was_typed(app: FastAPI, person: TestClient) -> N
         bookfile.prove(connection, book_of(app))
 
 
-ON_A_SMALL_DISK = 'mount -t tmpfs -o size=6M none "$1" && exec "$2" tests/full_disk.py "$1"'
+ON_A_SMALL_DISK = 'mount -t tmpfs -o size=5M none "$1" && exec "$2" tests/full_disk.py "$1"'
 
 
 def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
-    """On a file system of 6 MB, in a name space of its own, which needs no rights."""
+    """On a file system of 5 MB, in a name space of its own, which needs no rights."""
     apart = ["unshare", "--user", "--map-root-user", "--mount"]
     if shutil.which("unshare") is None or subprocess.run([*apart, "true"], capture_output=True).returncode != 0:
         pytest.skip("this machine gives no file system to a person without rights")
@@ -307,7 +307,9 @@ def test_a_book_that_is_gone_while_its_copies_are_there_is_told(
 
 READ_ONLY_START = """
 import os, sys
-import alembic.command, app.__main__, app.main, uvicorn  # while the interpreter's own files can still be read
+if sys.argv[2] == "book":
+    import alembic.command, app.main, uvicorn  # the start gets that far; then nothing more can be read
+import app.__main__
 if os.getuid() == 0:
     os.setgid(65534); os.setuid(65534)
 from app.__main__ import main
@@ -328,7 +330,11 @@ def test_a_write_protected_folder_or_book_is_told_at_the_start(
     book.chmod(0o444)
     folder.chmod(0o555 if protected == "folder" else 0o777)
     run = subprocess.run(
-        [sys.executable, "-c", READ_ONLY_START, str(book)], capture_output=True, text=True, timeout=60, check=False
+        [sys.executable, "-c", READ_ONLY_START, str(book), protected],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
     )
     folder.chmod(0o755)
     assert run.stderr == troubles.READ_ONLY + "\n"
