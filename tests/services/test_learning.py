@@ -33,11 +33,8 @@ from tests import build
 from tests.services.test_prediction import designed
 
 
-def fired(
-    session: Session, rate: float = 1.08, c_star: float = 1.0, seed: int = 0, gauge: bool = True, **more: object
-) -> Firing:
-    """A static test of four grains that burned so much faster than the book has it, with its stand's curve kept."""
-    made = build.motor_build(session, **more)
+def stand_file(session: Session, made: MotorBuild, rate: float, c_star: float, seed: int, gauge: bool) -> bytes:
+    """What a stand's logger wrote of a motor that burned so much faster than the book has it."""
     motor, _ = prediction.motor_of(session, motors.setup_of(session, motors.around(session, made)), taught=None)
     law = motor.propellant.law
     faster = replace(motor.propellant, law=replace(law, rates=tuple(rate * r for r in law.rates)))
@@ -49,8 +46,17 @@ def fired(
     pressure += chance.normal(0, 0.005, t.size)
     columns = [f"{a:.3f},{b:.2f}" + (f",{c:.4f}" if gauge else "") for a, b, c in zip(t, thrust, pressure, strict=True)]
     head = "Time (s),Thrust (N)" + (",Pressure (MPa)" if gauge else "")
+    return "\n".join([head, *columns]).encode()
+
+
+def fired(
+    session: Session, rate: float = 1.08, c_star: float = 1.0, seed: int = 0, gauge: bool = True, **more: object
+) -> Firing:
+    """A static test of four grains that burned so much faster than the book has it, with its stand's curve kept."""
+    made = build.motor_build(session, **more)
+    raw = stand_file(session, made, rate, c_star, seed, gauge)
     firing = build.firing(session, made)
-    row = curves.take_in(session, firing, "stand.csv", "\n".join([head, *columns]).encode())
+    row = curves.take_in(session, firing, "stand.csv", raw)
     texts = {name: text for name, text in curves.texts_for(session, firing, row).items() if text}
     texts |= {"pressure_column": "3", "pressure_unit": "MPa"} if gauge else {}
     curves.keep(session, firing, row, ReadIn.model_validate(texts))
