@@ -2,6 +2,7 @@
 
 import tomllib
 from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -52,6 +53,7 @@ from app.services import (
     formulas,
     grains,
     hardware,
+    history,
     learning,
     motors,
     places,
@@ -99,7 +101,8 @@ class _Workshop:
 
     def act(self, story: Told) -> None:
         """All of it, in the order of its days, ending at the moment the book is made."""
-        self._own(story)
+        with self._signed():
+            self._own(story)
         days: list[tuple[int, Callable[[Told], None], Told]] = []
         days += [(supply["days_ago"], self._buy, supply) for supply in story["supply"]]
         numbered = [{**lot, "number": number} for number, lot in enumerate(story["lot"], start=1)]
@@ -108,14 +111,20 @@ class _Workshop:
         days += [(firing["days_ago"], self._fire, firing) for firing in story["firing"]]
         for days_ago, act, told in sorted(days, key=lambda day: -day[0]):
             self._at(days_ago)
-            act(told)
+            with self._signed():
+                act(told)
         self._at(1)
-        self._build(story["build"])
+        with self._signed():
+            self._build(story["build"])
         self.turn(self.start)
-        for told in story["planned"]:
-            self._plan(told)
-        self._run(story["running"])
+        with self._signed():
+            for told in story["planned"]:
+                self._plan(told)
+            self._run(story["running"])
         self.turn(self.start)
+
+    def _signed(self) -> AbstractContextManager[None]:
+        return history.signed(self.session, workshop.get(self.session).person)
 
     # --- Time and names ---------------------------------------------------------------------------
 

@@ -260,7 +260,12 @@ def doing(request: Request) -> str:
 def at_bench(request: Request, session: Session, data: FormIn | None = None) -> str:
     """Who is at the bench: the name signed in the form, else the one this device was told, else the settings' own."""
     signed = data.signature() if data is not None else ""
-    return signed or history.known(session, unquote(request.cookies.get("at_bench", "")))
+    return signed or named(request, session) or history.who(session)
+
+
+def named(request: Request, session: Session) -> str:
+    """The name that this device was told is at its bench; nothing where it was told none that is in use."""
+    return history.known(session, unquote(request.cookies.get("at_bench", "")))
 
 
 def reason(data: FormIn) -> str:

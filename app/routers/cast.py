@@ -13,7 +13,7 @@ from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepT
 from app.models.history import correction_of
 from app.services import casting, cautions, planning, runsheets, slips, steps, weigh_outs, workshop
 from app.units import UnitSystem, convert, editable, show
-from app.web import Act, Book, Forms, Typed, render, submit, version_of
+from app.web import Act, Book, Forms, Typed, named, render, submit, version_of
 
 router = APIRouter(prefix="/cast")
 
@@ -55,7 +55,7 @@ def weigh(request: Request, session: Book, typed: Typed, code: str, part_id: int
 
     def act(writing: Session, data: WeighOutIn) -> str:
         batch = planning.by_code(writing, code)
-        person = casting.person(casting.the_open(writing, batch))
+        person = named(request, writing) or casting.person(casting.the_open(writing, batch))
         weigh_outs.weigh_out(writing, batch, part_id, data, person, version_of(typed))
         return f"/cast/{code}#weigh-out"
 
@@ -85,7 +85,7 @@ def step(request: Request, typed: Typed, code: str, step_id: int) -> Response:
 
     def act(session: Session, data: StepIn) -> str:
         cast = casting.the_open(session, planning.by_code(session, code))
-        steps.record(session, cast, step_id, data, casting.person(cast), version_of(typed))
+        steps.record(session, cast, step_id, data, named(request, session) or casting.person(cast), version_of(typed))
         return f"/cast/{code}#steps"
 
     chosen = dict(typed).get("act", "")
@@ -101,7 +101,8 @@ def step_time(request: Request, typed: Typed, code: str, step_id: int) -> Respon
 
     def act(session: Session, data: StepTimeIn) -> str:
         cast = casting.the_open(session, planning.by_code(session, code))
-        steps.tell_time(session, cast, step_id, data, casting.person(cast), version_of(typed))
+        person = named(request, session) or casting.person(cast)
+        steps.tell_time(session, cast, step_id, data, person, version_of(typed))
         return f"/cast/{code}#steps"
 
     return _small(request, typed, code, StepTimeIn, act, f"time-{step_id}", "The time is kept.")

@@ -11,7 +11,7 @@ from app.models.batch import VoidIn
 from app.models.cast import OpenSessionIn
 from app.models.checklist import AnswerIn, SignIn
 from app.services import casting, cautions, checklists, planning, workshop
-from app.web import Book, Forms, Typed, render, submit
+from app.web import Book, Forms, Typed, at_bench, render, submit
 
 router = APIRouter(prefix="/plan/{code}/checklist")
 
@@ -127,7 +127,7 @@ def _forms(
         return {"start": forms.get("start", FormIn, f"{url}/start")}
     found = {"anew": forms.get("anew", VoidIn, f"{url}/anew")}
     if checklist.completed_at is None:
-        name = {"person": workshop.get(session).person}
+        name = {"person": at_bench(request, session)}
         found["sign"] = forms.get("sign", SignIn, f"{url}/{checklist.pk}/sign", initial=name)
         for line in checklists.lines(session, checklist):
             for key in (f"line-{line.item.pk}", f"na-{line.item.pk}"):

@@ -29,7 +29,7 @@ from app.services import (
 )
 from app.services.grains import GrainView
 from app.services.lots import Control
-from app.web import Book, Forms, Typed, choose, render, submit, version_of
+from app.web import Book, Forms, Typed, at_bench, choose, render, submit, version_of
 
 router = APIRouter(prefix="/cast/{code}/grains")
 
@@ -115,7 +115,7 @@ def _page(
 ) -> Response:
     """The weighing of a lot; `chosen` is a grain typed, scanned or touched, and why it is weighed again."""
     batch = planning.by_code(session, code)
-    house = workshop.get(session)
+    house, person = workshop.get(session), at_bench(request, session)
     forms = Forms(request, session, failed)
     weighed = grains.of_batch(session, batch)
     form = forms.get(
@@ -148,8 +148,8 @@ def _page(
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],
         weighed=weighed, checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in weighed}, last=last,
         undo=undo, undo_until=f"{clock.local(last.grain.weighed_at + bench.TAKE_BACK):%H:%M:%S}" if last else "",
-        to_decide=[(v, _decision(forms, v, house.person)) for v in to_decide],
-        accept_all=forms.get("accept-all", AcceptAllIn, f"{_url(batch)}/accept", initial={"person": house.person}),
+        to_decide=[(v, _decision(forms, v, person)) for v in to_decide],
+        accept_all=forms.get("accept-all", AcceptAllIn, f"{_url(batch)}/accept", initial={"person": person}),
         clear=sum(v.grain.decision is None and v.grain.verdict == "accept" for v in weighed),
         put_away=put_away, back=back,
         missed=failed if refused.startswith(("undo-", "gone-", "back-")) and refused not in drawn else None,

@@ -32,7 +32,7 @@ from app.services import (
 )
 from app.services.sets import Proposal, SetsIn
 from app.services.shelf import ShelfIn
-from app.web import Book, Forms, Typed, blank, redirect, render, submit, version_of
+from app.web import Book, Forms, Typed, at_bench, blank, redirect, render, submit, version_of
 
 router = APIRouter(prefix="/shelf")
 
@@ -199,7 +199,7 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
     )  # fmt: skip
     decide = forms.get(
         "decide", DecisionIn, f"{here}/decision", row=grain,
-        initial={"person": house.person, "decision": grain.decision or "", "why": ""},
+        initial={"person": at_bench(request, session), "decision": grain.decision or "", "why": ""},
     )  # fmt: skip
     return render(
         request, session, "shelf/grain.html", section="shelf",

@@ -26,6 +26,7 @@ from app.models import (
 )
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
 from app.services import rows, weighing, workshop
+from app.services.history import who
 
 STATES = {
     "weighed": "Weighed, not decided on yet",
@@ -182,14 +183,14 @@ def decide(session: Session, grain: Grain, data: DecisionIn, version: int | None
 
 
 def signed(session: Session, person: str) -> str:
-    """Who decides: the name given, or the workshop's own.
+    """Who decides: the name given, or whoever is at the bench.
 
     Raises
     ------
     Refused
         There is neither.
     """
-    name = person or workshop.get(session).person
+    name = person or who(session)
     if not name:
         raise Refused("Write your name: a decision needs somebody who made it.", field="person")
     return name

@@ -52,15 +52,19 @@ def because(session: Session, why: str) -> None:
 def who(session: Session) -> str:
     """Who does the act in hand; outside of one, the name in the settings."""
     act = session.get(ActInHand, 1)
-    return act.who if act is not None and act.who else known(session, "")
+    if act is not None and act.who:
+        return act.who
+    workshop = session.get(Workshop, 1)
+    return workshop.person if workshop else ""
 
 
 def known(session: Session, name: str) -> str:
-    """That name if somebody in use here has it, else the one in the settings."""
-    if name and session.exec(select(Person.id).where(Person.name == name, col(Person.retired).is_(False))).first():
-        return name
+    """That name if somebody who works here has it, else nothing."""
     workshop = session.get(Workshop, 1)
-    return workshop.person if workshop else ""
+    if not name or (workshop and workshop.person == name):
+        return name
+    found = select(Person.id).where(Person.name == name, col(Person.retired).is_(False))
+    return name if session.exec(found).first() else ""
 
 
 def ask_why(row: Row, data: FormIn) -> None:

@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.errors import Refused
 from app.models import Batch, BatchPart, Grain, Leftover, WeighOut
-from app.services import grains, rows, workshop
+from app.services import grains, history, rows, workshop
 from app.units import show
 
 
@@ -29,7 +29,7 @@ def send_off(session: Session, grain: Grain, to: Literal["remelt", "scrap"], ver
         raise Refused(f"{grain.serial} is not rejected; only a rejected grain goes to remelt or scrap.")
     rows.claim(grain, version)
     grain.gone_to, grain.gone_at = to, clock.now()
-    grain.gone_by = workshop.get(session).person or grain.decided_by
+    grain.gone_by = history.who(session) or grain.decided_by
     session.flush()
     if to == "remelt":
         session.add(

@@ -5,6 +5,7 @@ import re
 from fastapi.testclient import TestClient
 
 from app.db import writing
+from app.models import CastStep
 from app.services import workshop
 from tests import build
 from tests.browse import Page
@@ -146,3 +147,22 @@ def test_settings_and_formulas_tell_what_they_were(client: TestClient) -> None:
     page = client.get("/workshop/formulas/1").text
     assert "Part of a formula, deleted: Formula: Plain v1; Ingredient: sorbitol; Fraction: 0.35" in page
     assert "drier" in page
+
+
+def test_the_name_at_the_bench_stands_in_the_forms_that_are_signed(client: TestClient) -> None:
+    """The checklist, the decision and the steps of this device carry the name it was told, not the settings' own."""
+    named(client)
+    enter(client, "/workshop/people/new", name="Bert")
+    enter(client, "/workshop/bench", "bench", at_bench="Bert")
+    with writing(book(client)) as session:  # type: ignore[arg-type]
+        cast = build.cast(session, until="weigh")
+        code = cast.code
+        grain = build.grain(session, cast, decision=None)
+        serial = grain.serial
+        session.commit()
+    assert Page(client.get(f"/shelf/{serial}").text).forms["decide"].fields["person"] == "Bert"
+    forms = Page(client.get(f"/cast/{code}").text).forms
+    done = next(name for name in forms if name.startswith("done-"))
+    client.post(forms[done].action, data=forms[done].fields | {"act": "done"})
+    with writing(book(client)) as session:  # type: ignore[arg-type]
+        assert session.get(CastStep, int(done.removeprefix("done-"))).person == "Bert"  # type: ignore[union-attr]
