@@ -22,7 +22,8 @@ from sqlalchemy import Engine, event
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
-from app import backups, bookfile, guards
+from app import backups, bookfile, export, guards, intake
+from app.__main__ import main
 from app.db import migrate, open_engine, reading, steps
 from app.errors import Trouble
 from app.services import today
@@ -144,14 +145,39 @@ def test_a_released_book_comes_down_again_and_up_once_more(released: Path) -> No
     assert rows(released) == up
 
 
-def test_a_book_of_a_newer_schema_is_left_alone(released: Path) -> None:
+def test_a_book_of_a_newer_schema_is_left_alone(released: Path, capsys: pytest.CaptureFixture[str]) -> None:
     with closing(sqlite3.connect(released)) as connection, connection:
         connection.execute("UPDATE alembic_version SET version_num = '9000'")
     before = released.read_bytes()
     with pytest.raises(Trouble, match=r"newer Grainbook \(schema 9000"):
         migrate(released)
+    assert main(["--book", str(released), "--no-browser"]) == 1
+    assert "Open it with the newer Grainbook" in capsys.readouterr().err
     assert released.read_bytes() == before
     assert backups.copies(released) == []
+
+
+def test_an_old_copy_is_restored_and_then_brought_up_with_a_copy_of_its_own(
+    released: Path, empty_book: Path, tmp_path: Path
+) -> None:
+    before, schema = rows(released), bookfile.look(released).schema
+    book = tmp_path / "here" / "book.sqlite3"
+    book.parent.mkdir()
+    book.write_bytes(empty_book.read_bytes())
+    assert main(["restore", str(released), "--book", str(book)]) == 0
+    assert bookfile.look(book).schema == bookfile.schemas()[-1]
+    assert only(rows(book), before) == before
+    assert bookfile.look(backups.copies(book)[0].file).schema == schema
+    assert rows(backups.copies(book)[0].file) == before
+    assert rows(released) == before  # the copy itself is as it was
+
+
+def test_a_zip_of_an_old_book_is_read_and_brought_up(released: Path, tmp_path: Path) -> None:
+    before = rows(released)
+    export.write(released, tmp_path / "old.zip")
+    assert intake.read(tmp_path / "old.zip", tmp_path / "again.sqlite3") is None
+    assert bookfile.look(tmp_path / "again.sqlite3").schema == bookfile.schemas()[-1]
+    assert only(rows(tmp_path / "again.sqlite3"), before) == before
 
 
 # --- A step that fails -------------------------------------------------------------------------------------
