@@ -98,7 +98,7 @@ def _is_new(book: Path) -> bool:
         first_run.prepare(engine)
         engine.dispose()
         new = bookfile.look(fresh).rows
-    return all(here.rows.get(table) == count for table, count in new.items() if table not in _OF_THE_MOMENT)
+    return all(here.rows[table] in (0, count) for table, count in new.items() if table not in _OF_THE_MOMENT)
 
 
 # --- The zip ---------------------------------------------------------------------------------------------

@@ -193,6 +193,13 @@ def test_the_commands_take_a_book_out_and_in(
     assert rows(book) == rows(demo)
 
 
+def test_a_book_that_was_only_made_is_empty_too(zipped: Path, demo: Path, tables_only: Path, tmp_path: Path) -> None:
+    book = tmp_path / "book.sqlite3"
+    book.write_bytes(tables_only.read_bytes())
+    assert intake.read(zipped, book) is not None
+    assert rows(book) == rows(demo)
+
+
 # --- What is refused -------------------------------------------------------------------------------------
 
 Content = dict[str, bytes]
