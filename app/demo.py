@@ -36,6 +36,7 @@ from app.models.batch import LeftoverIn, PlanIn, TestPiecesIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn, TemperatureIn
 from app.models.checklist import AnswerIn, SignIn
 from app.models.curve import ReadIn
+from app.models.distance import DistancesIn
 from app.models.firing import FiringIn
 from app.models.formula import FormulaIn
 from app.models.grain import DecisionIn, GrainIn
@@ -48,6 +49,7 @@ from app.services import (
     casting,
     checklists,
     curves,
+    distances,
     firings,
     first_run,
     formulas,
@@ -172,6 +174,7 @@ class _Workshop:
             places.save_rocket(self.session, self._form(RocketIn, told))
         for told in story["field"]:
             places.save_field(self.session, self._form(LaunchFieldIn, told))
+        distances.save(self.session, self._form(DistancesIn, {"lines": story["distance"]}))
 
     def _buy(self, told: Told) -> None:
         supplies.save(self.session, self._form(SupplyIn, told, received_on=clock.today()))

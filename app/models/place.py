@@ -109,14 +109,18 @@ class RocketIn(FormIn):
         None, title="Rail from upright", description="20° at most."
     )
     main_d: ChuteSize | None = FormField(None, title="Main parachute, diameter")
-    main_cd: ChuteDrag | None = FormField(None, title="Its drag coefficient", description="Flat: often 0.75 to 0.8.")
-    main_basis: Literal["flat", "open"] = FormField("flat", title="Based on")
+    main_cd: ChuteDrag | None = FormField(
+        None, title="Main parachute, drag coefficient", description="Flat: often 0.75 to 0.8."
+    )
+    main_basis: Literal["flat", "open"] = FormField("flat", title="Main parachute, measured on")
     main_altitude: Annotated[Quantity, Measure("altitude", ge=10, le=20000)] | None = FormField(
-        None, title="Opens on the way down at", description="Above the field. Left empty: with the first event."
+        None,
+        title="Main parachute opens at",
+        description="Above the field, on the way down. Left empty: with the first event.",
     )
     drogue_d: ChuteSize | None = FormField(None, title="Drogue, diameter")
-    drogue_cd: ChuteDrag | None = FormField(None, title="Its drag coefficient")
-    drogue_basis: Literal["flat", "open"] = FormField("flat", title="Based on")
+    drogue_cd: ChuteDrag | None = FormField(None, title="Drogue, drag coefficient")
+    drogue_basis: Literal["flat", "open"] = FormField("flat", title="Drogue, measured on")
     opening_delay: Annotated[Quantity, Measure("time", ge=0, le=60)] | None = FormField(
         None,
         title="First event after apogee",

@@ -14,7 +14,10 @@ from app.services import hardware
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
 
-PAGES = ["", "/supplies", "/formulas", "/patterns", "/tubes", "/rods", "/cases", "/nozzles", "/rockets", "/fields"]
+PAGES = [
+    "", "/supplies", "/formulas", "/patterns", "/tubes", "/rods", "/cases", "/nozzles", "/rockets", "/fields",
+    "/distances",
+]  # fmt: skip
 GOOD = {
     "supplies": {"ingredient": "KNO3", "mark": "Sack A", "received_on": "2024-01-05", "mass": "10 kg", "cost": "38,50"},
     "formulas": {
@@ -129,6 +132,16 @@ BAD = [
     ("nozzles", "divergence", "80 deg", "This must be less than"),
     ("rockets", "mass", "a lot", "is not a mass"),
     ("rockets", "drag_coefficient", "0", "This must be more than 0.05"),
+    ("rockets", "drag_coefficient", "nan", "Type a number"),
+    ("rockets", "rail_tilt", "25 deg", "This must be at most 20"),
+    ("rockets", "rail_length", "0", "This must be more than"),
+    ("rockets", "main_d", "0", "This must be at least"),
+    ("rockets", "main_cd", "9", "This must be at most 4"),
+    ("rockets", "drag_points.0.mach", "fast", "Type a number"),
+    ("rockets", "opening_delay", "-1 s", "This must be at least"),
+    ("cases", "empty_mass", "0", "This must be at least"),
+    ("fields", "radius", "0", "This must be at least 10 m"),
+    ("fields", "length", "nan", "is not a height"),
     ("fields", "elevation", "9000 m", "This must be at most 6000 m"),
     ("fields", "ceiling", "0 ft", "This must be more than 0 m"),
 ]
