@@ -157,7 +157,8 @@ def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int |
     Notes
     -----
     For a person to confirm. Altitude goes before pressure where both are there, as the altimeter knew its air. Without
-    words, numbers about an atmosphere's (700 to 1100 or 70,000 to 110,000) are pressures, else metres.
+    words, numbers about an atmosphere's (700 to 1100 or 70,000 to 110,000) that do not rise are pressures, else
+    metres.
 
     References
     ----------
@@ -178,7 +179,9 @@ def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int |
     if found is None:
         found = usable[0] if usable else 0
     middle = float(np.median(columns[found])) if len(columns[found]) else 0.0
-    bare = "hPa" if 700 < middle < 1100 else "Pa" if 70_000 < middle < 110_000 else "m"
+    first = float(columns[found][0]) if len(columns[found]) else 0.0
+    air = 0.99 * middle < first  # an altitude would have risen, a pressure fallen
+    bare = "hPa" if air and 700 < middle < 1100 else "Pa" if air and 70_000 < middle < 110_000 else "m"
     unit = _unit(heads[found], _HEIGHT_WORDS, bare if not heads[found] or "press" in heads[found] else "m")
     if time is None or time == found:
         return None, "s", found + 1, unit

@@ -1,7 +1,7 @@
 """What belongs to a firing beside its figures: what was found of a failure, pictures, and where films lie."""
 
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, Column, LargeBinary, UniqueConstraint
@@ -77,21 +77,26 @@ class SuspectGrain(Row, table=True):
     grain_id: int = Field(foreign_key="grain.id", index=True)
 
 
+def _words(title: str) -> Any:
+    return FormField("", max_length=1000, title=title, json_schema_extra={"rows": 2})
+
+
 class FindingIn(FormIn):
     """The form of what was found."""
 
     case_found: Literal["held", "bulged", "holed", "split", "lost", "unseen"] = FormField(title="Case")
-    case_words: str = FormField("", max_length=1000, title="The case in words")
+    case_words: str = _words("The case in words")
     closure_found: Literal["held", "leaked", "moved", "out", "lost", "unseen"] = FormField(title="Closures")
-    closure_words: str = FormField("", max_length=1000, title="The closures in words")
+    closure_words: str = _words("The closures in words")
     nozzle_found: Literal["held", "blocked", "worn", "cracked", "out", "lost", "unseen"] = FormField(title="Nozzle")
-    nozzle_words: str = FormField("", max_length=1000, title="The nozzle in words")
+    nozzle_words: str = _words("The nozzle in words")
     remains_found: Literal["none", "slivers", "pieces", "whole", "cracked", "unseen"] = FormField(title="Grain remains")
-    remains_words: str = FormField("", max_length=1000, title="The remains in words")
+    remains_words: str = _words("The remains in words")
     grain_ids: list[int] = FormField(default_factory=list, max_length=30, title="Suspected grains")
     suspicion: str = FormField(
-        "", max_length=1000, title="Why they are suspected", description="What points to them; a guess is called one."
-    )
+        "", max_length=1000, title="Why they are suspected", json_schema_extra={"rows": 2},
+        description="What points to them; a guess is called one.",
+    )  # fmt: skip
 
 
 class FiringPicture(Row, table=True):

@@ -214,7 +214,9 @@ def chart(found: TrackResult, units: UnitSystem) -> Markup:
     def heights(values: list[float]) -> list[float]:
         return [convert(v, "altitude", units) for v in values]
 
-    series = [Series("Track", found.time_s, heights(found.height_m), "solid")]
+    least = -0.01 * found.apogee_m  # noise just below zero would give the axis a whole step below it
+    track = [0.0 if least < h < 0 else h for h in found.height_m]
+    series = [Series("Track", found.time_s, heights(track), "solid")]
     names = ("First descent", "Second descent") if len(found.descents) > 1 else ("Descent",)
     dashes: tuple[Dash, ...] = ("dashed", "dash-dot")
     for name, descent, dash in zip(names, found.descents, dashes, strict=False):

@@ -24,6 +24,8 @@ from app.web import Book, Typed
 
 router = APIRouter(prefix="/firings")
 
+NOT_NOTED: Choice = ("", "not noted")
+
 
 @router.get("")
 def listing(request: Request, session: Book) -> Response:
@@ -157,9 +159,9 @@ def _choices(session: Session, built: list[Built], firing: Firing | None = None)
         "motor_build_id": [(str(b.build.pk), motor(b)) for b in built],
         "kind": list(firings.KINDS.items()),
         "result": list(RESULTS.items()),
-        "wind_from": list(WINDS.items()),
-        "smoke": list(SMOKE.items()),
-        "nozzle_seen": list(NOZZLES.items()),
+        "wind_from": [NOT_NOTED, *WINDS.items()],
+        "smoke": [NOT_NOTED, *SMOKE.items()],
+        "nozzle_seen": [NOT_NOTED, *NOZZLES.items()],
         "rocket_id": web.choose(rockets),
         "launch_field_id": web.choose(fields),
     }

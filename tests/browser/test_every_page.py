@@ -10,7 +10,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 from sqlmodel import Session, select
 
-from app.models import Batch, CurveFile, Firing, Formula, GrainPattern, MotorBuild
+from app.models import AltimeterFile, Batch, CurveFile, Firing, FiringFinding, Formula, GrainPattern, MotorBuild
 from app.services import grains
 from tests.browser.conftest import Site, serve
 
@@ -34,6 +34,8 @@ def addresses(demo: Site) -> list[str]:
         motor = session.exec(select(MotorBuild).order_by(MotorBuild.id.desc())).first()  # type: ignore[union-attr]
         firing = session.exec(select(Firing)).first()
         file = session.exec(select(CurveFile)).first()
+        failed = session.exec(select(FiringFinding)).first()
+        flown = session.exec(select(AltimeterFile)).first()
         formula = session.exec(select(Formula)).first()
         pattern = session.exec(select(GrainPattern)).first()
         ready = grains.ready(session)[0]
@@ -44,10 +46,13 @@ def addresses(demo: Site) -> list[str]:
         assert motor is not None
         assert firing is not None
         assert file is not None
+        assert failed is not None
+        assert flown is not None
         assert formula is not None
         assert pattern is not None
         design = f"/motors/design?formula_id={formula.id}&pattern_id={pattern.id}&count=4&case_id=1&nozzle_id=1"
         askew = "&density=95%25&field_elevation=0+m&grain_temperature=20+C&faulty=2&offset_fore=0+mm&offset_aft=3+mm"
+        flight = "?rocket_id=2&launch_field_id=1&leans=into&wind=9+m/s&wind_from=NW&delay=2+s"
         nouns = ("supplies", "formulas", "patterns", "tubes", "rods", "cases", "nozzles", "rockets", "fields")
         return [
             "/", "/help", "/help/api", "/plan", "/plan/new", f"/plan/{planned}", f"/plan/{planned}/edit",
@@ -58,8 +63,12 @@ def addresses(demo: Site) -> list[str]:
             f"/labels?lot={lot}", f"/labels?lot={lot}&start=99", f"/cast/{lot}/test-pieces",
             "/motors", "/motors/design", design,
             "/motors/new", "/motors/coring", f"{design.replace('design', 'coring')}{askew}",
-            f"/motors/{motor.code}", "/firings", "/firings/new", f"/firings/{firing.id}", f"/firings/{firing.id}/edit",
+            f"/motors/{motor.code}", f"/motors/{motor.code}{flight}", "/workshop/distances",
+            "/firings", "/firings/new", f"/firings/{firing.id}", f"/firings/{firing.id}/edit",
             f"/firings/{file.firing_id}/curve", f"/firings/{file.firing_id}/curve/{file.id}",
+            f"/firings/{failed.firing_id}", f"/firings/{failed.firing_id}/found",
+            f"/firings/{failed.firing_id}/pictures", f"/firings/{flown.firing_id}",
+            f"/firings/{flown.firing_id}/altimeter", f"/firings/{flown.firing_id}/altimeter/{flown.id}",
             "/review", f"/review/{past.code}", "/review/delivered", f"/review/delivered?by=lot&of={past.code}",
             "/review/together", "/review/good", "/review/learned", f"/review/learned/{formula.id}",
             f"/review/learned/firing/{file.firing_id}", "/review/calibration", "/workshop", "/workshop/settings", "/workshop/checklist",

@@ -55,7 +55,7 @@ def test_all_of_the_log_is_kept_shown_and_opens_as_typed(client: TestClient) -> 
         assert firing.air_pressure_pa == pytest.approx(100_900)
     fields = opened(client, f"{url}/edit").forms["form"].fields
     assert {k: fields[k] for k in typed} == typed | {"air_pressure": "1009 hPa"}
-    assert saved(client, f"{url}/edit", {"delay_seen": "7 s"}) == url
+    assert saved(client, f"{url}/edit", {"delay_seen": "7 s", "why": "Read again from the film."}) == url
     assert "7 s as it was" in client.get(url).text
 
 
