@@ -80,7 +80,7 @@ class ChangesIn(FormIn):
     """Which changes to look at."""
 
     noun: str | None = FormField(None, max_length=40, title="Of")
-    what: Literal["changed", "deleted", "entered"] | None = FormField(None, title="What happened")
+    what: Literal["changed", "filled", "deleted", "entered"] | None = FormField(None, title="What happened")
     before: int | None = FormField(None, ge=1)
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Boolean, Column, Date, DateTime, Table, or_, tuple_
+from sqlalchemy import Boolean, Column, Date, DateTime, Table, and_, not_, or_, tuple_
 from sqlalchemy import select as select_core
 from sqlmodel import Session, SQLModel, col, select
 
@@ -24,6 +24,11 @@ ON_A_PAGE = 60
 """Changes on one page of the record."""
 
 _NAMES = ("serial", "code", "mark", "name")
+_DETAILS = {"cast_step": "words", "run_sheet_line": "words", "checklist_item": "words", "batch_part": "ingredient",
+            "formula_part": "ingredient", "test_piece": "number"}  # fmt: skip
+"""What tells a row from its neighbours of the same owner."""
+
+EMPTY = "–"
 DEEPEST = 5
 """How many steps a row is at most from what it belongs to."""
 
@@ -43,6 +48,11 @@ class Line:
     before: str = ""
     after: str = ""
 
+    @property
+    def filled(self) -> bool:
+        """Whether nothing stood there before."""
+        return self.what == "changed" and self.before == EMPTY
+
 
 @dataclass(frozen=True)
 class Act:
@@ -53,6 +63,11 @@ class Act:
     device: str | None
     why: str
     lines: list[Line] = field(default_factory=list)
+
+    @property
+    def replaced(self) -> bool:
+        """Whether something that stood there before does so no more."""
+        return any(line.what != "entered" and not line.filled for line in self.lines)
 
 
 @dataclass(frozen=True)
@@ -151,7 +166,7 @@ def _named(row: dict[str, Any]) -> str:
 def _row(session: Session, table: str, row_id: int) -> dict[str, Any]:
     """What a row is called and what it belongs to, as it stands or as it was when it went."""
     home, up = SQLModel.metadata.tables[table], owner(table)
-    told = [c for c in home.columns if c.name in (*_NAMES, "edition") or c is up]
+    told = [c for c in home.columns if c.name in (*_NAMES, "edition", _DETAILS.get(table)) or c is up]
     found = session.execute(select_core(home.c.id, *told).where(home.c.id == row_id)).mappings().first()
     if found is not None:
         return dict(found)
@@ -164,7 +179,13 @@ def title(session: Session, table: str, row_id: int) -> str:
     """A row's name, or that of what it belongs to."""
     if table == "workshop":
         return ""
-    return next((name for _, _, name in lineage(session, table, row_id) if name), f"no. {row_id}")
+    name = next((name for _, _, name in lineage(session, table, row_id) if name), f"no. {row_id}")
+    detail = str(_row(session, table, row_id).get(_DETAILS.get(table, ""), ""))
+    return f"{name}, {_short(detail, 40)}" if detail else name
+
+
+def _short(words: str, most: int) -> str:
+    return words if len(words) <= most else words[:most].rstrip() + "…"
 
 
 def value(session: Session, table: str, column: str, text: str | None, typed: str | None, units: UnitSystem) -> str:
@@ -173,7 +194,7 @@ def value(session: Session, table: str, column: str, text: str | None, typed: st
         return typed
     raw = None if text is None else json.loads(text)
     if raw is None or raw == "":
-        return "–"
+        return EMPTY
     known = SQLModel.metadata.tables[table].columns.get(column)
     if known is not None and known.foreign_keys:
         return title(session, _home(known), int(raw))
@@ -189,7 +210,7 @@ def value(session: Session, table: str, column: str, text: str | None, typed: st
     if isinstance(raw, int | float) and (measure or kind):
         return show(raw, measure.kind if measure else str(kind), units)
     words = {"result": RESULTS, "decision_fault": FAULTS}.get(column, {}).get(raw, str(raw))
-    return words if len(words) <= _SHORT else words[:_SHORT].rstrip() + "…"
+    return _short(words, _SHORT)
 
 
 # --- Reading the record --------------------------------------------------------------------------
@@ -231,10 +252,19 @@ def _parts(session: Session, table: str, ids: Sequence[int]) -> list[tuple[str, 
     return found
 
 
+_FILLED = col(Change.before).in_(("null", '""'))
+_KINDS = {
+    "changed": and_(col(Change.what) == "changed", not_(_FILLED)),
+    "filled": and_(col(Change.what) == "changed", _FILLED),
+    "deleted": col(Change.what) == "deleted",
+    "entered": col(Change.what) == "entered",
+}
+
+
 def page(session: Session, wanted: ChangesIn) -> Acts:
-    """One page of all changes, newest first; entries are left out unless they are asked for."""
+    """One page of the record, newest first: what stood before and does no more, or the kind of change asked for."""
     query = select(Change).order_by(col(Change.id).desc()).limit(ON_A_PAGE + 1)
-    query = query.where(Change.what == wanted.what) if wanted.what else query.where(Change.what != "entered")
+    query = query.where(_KINDS[wanted.what] if wanted.what else or_(_KINDS["changed"], _KINDS["deleted"]))
     if wanted.noun:
         query = query.where(Change.table_name == wanted.noun)
     if wanted.before:
