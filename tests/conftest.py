@@ -39,6 +39,16 @@ def empty_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return book
 
 
+@pytest.fixture(scope="session")
+def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demonstration book, made once; copy it before writing to it."""
+    from app.demo import fill
+
+    book = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
+    fill(book)
+    return book
+
+
 def _renew(engine: Engine, book: Path, empty: Path) -> None:
     """Put an empty book under an engine that is kept: a new engine would compile every statement again."""
     engine.dispose()

@@ -14,7 +14,6 @@ from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_pla
 from sqlalchemy import Engine
 
 from app.__main__ import _listen
-from app.demo import fill
 from app.main import create_app
 from app.settings import Settings
 
@@ -61,14 +60,6 @@ def site(tmp_path: Path, empty_book: Path) -> Iterator[Site]:
     book = tmp_path / "book.sqlite3"
     book.write_bytes(empty_book.read_bytes())
     yield from serve(book)
-
-
-@pytest.fixture(scope="session")
-def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demonstration book, made once; copy it before writing to it."""
-    book = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
-    fill(book)
-    return book
 
 
 def serve(book: Path) -> Iterator[Site]:

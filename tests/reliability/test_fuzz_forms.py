@@ -1,0 +1,250 @@
+"""Fuzz of every form: each POST route found from the app, on a filled book, with fields of that route's own form.
+
+A field holds what suits it or anything else: numbers, huge and odd ones, text of any kind, NUL, the same name twice,
+nothing. Whatever is sent, the answer is a page in time and no fault of the program; what is saved is taken back.
+"""
+
+import asyncio
+import re
+import sqlite3
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+from fastapi import FastAPI
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app import forms as forms_module
+from app.forms import Form
+from app.main import create_app
+from app.models.base import FormIn, measure_of
+from app.settings import Settings
+from app.units import KINDS
+from tests.browse import Page
+from tests.reliability.fuzz import CASES, TIMEOUT_S, enough, tried
+from tests.routes import declared, filled
+
+ROUTES = [path for path in declared("POST") if not path.startswith("/api/")]
+ANSWERS = {204, 303, 400, 403, 404, 409, 413, 422, 429}
+Fields = list[tuple[str, str]]
+
+_ODD = st.one_of(
+    st.text(max_size=20),
+    st.sampled_from(
+        ["", " ", "0", "-1", "1e309", "NaN", "inf", "9" * 400, "1/0", "²", "٣", "\x00", "a\x00b", "L" * 20_000,
+         "<b>x</b>", "\U0001f600" * 20, "' OR 1=1 --", "../../etc/passwd", "=1+1", "\r\n", "2026-13-45", "0001-01-01",
+         "9999-12-31", "2026-11-25T25:61", "None", "true", "[]", "{}", "\u202eabc", "1 2 3", "-0", "1_0"]
+    ),
+    st.integers(-(10**20), 10**20).map(str),
+    st.floats().map(repr),
+)  # fmt: skip
+
+
+class Book:
+    """A filled book, asked without a network, and the way back to how it was."""
+
+    def __init__(self, file: Path, demo: Path) -> None:
+        file.write_bytes(demo.read_bytes())
+        self.file, self.kept = file, sqlite3.connect(":memory:", check_same_thread=False)
+        with sqlite3.connect(file) as now:
+            now.backup(self.kept)
+        self.app: FastAPI = create_app(Settings(book=file))
+        self.loop = asyncio.new_event_loop()
+        transport = httpx.ASGITransport(app=self.app, raise_app_exceptions=True)
+        self.client = httpx.AsyncClient(transport=transport, base_url="http://localhost")
+        self.saved = 0
+
+    def ask(self, method: str, address: str, **more: Any) -> httpx.Response:
+        """One request, answered in time."""
+        asked = asyncio.wait_for(self.client.request(method, address, **more), TIMEOUT_S)
+        return self.loop.run_until_complete(asked)
+
+    def back(self) -> None:
+        """The book as it was."""
+        self.client.cookies.clear()
+        with sqlite3.connect(self.file) as now:
+            self.kept.backup(now)
+
+    def close(self) -> None:
+        self.loop.run_until_complete(self.client.aclose())
+        self.loop.run_until_complete(self.loop.shutdown_default_executor())
+        self.loop.close()
+        self.app.state.engine.dispose()
+
+
+@pytest.fixture(scope="module")
+def book(demo_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
+    made = Book(tmp_path_factory.mktemp("fuzz") / "book.sqlite3", demo_book)
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def met(book: Book) -> dict[str, list[tuple[str, Fields]]]:
+    """For each POST route the forms that a walk through the book meets: their address and what stands in them."""
+    patterns = {path: re.compile(re.sub(r"\{[^}]+\}", "[^/]+", path)) for path in ROUTES}
+    found: dict[str, list[tuple[str, Fields]]] = {}
+    waiting, seen, kinds = ["/"], {"/"}, Counter[str]()
+    while waiting:
+        text = book.ask("GET", waiting.pop(0)).text
+        for form in Page(text).forms.values():
+            for path, pattern in patterns.items():
+                if pattern.fullmatch(form.action) and len(found.setdefault(path, [])) < 3:
+                    found[path].append((form.action, [(n, t) for n, t in form.fields.items() if n != "once"]))
+                    break
+        for address in re.findall(r'href="(/[^"#?]*)', text):
+            kind = re.sub(r"/(M?\d+[A-L]\d*(-\d+)?|\d+)(?=/|$)", "/-", address)
+            if address not in seen and not address.startswith("/static") and kinds[kind] < 3:
+                kinds[kind] += 1
+                waiting.append(address)
+            seen.add(address)
+    return found
+
+
+def _model_of(book: Book, address: str, monkeypatch: pytest.MonkeyPatch) -> type[FormIn] | None:
+    """The form data that a route reads, seen by sending it an empty form."""
+    models: list[type[FormIn]] = []
+    check = Form.check
+    with monkeypatch.context() as patch:
+        patch.setattr(forms_module.Form, "check", lambda form, units: models.append(form.model) or check(form, units))
+        book.ask("POST", address, data={"once": "fuzz-empty"})
+    book.back()
+    return models[0] if models else None
+
+
+def _made_up(book: Book, path: str) -> list[str]:
+    """Addresses of a route whose form no page of the book shows at this moment: of real rows all the same."""
+    codes = [code for (code,) in book.kept.execute("SELECT code FROM batch ORDER BY id DESC LIMIT 3")]
+    serials = [serial for (serial,) in book.kept.execute("SELECT serial FROM grain ORDER BY id DESC LIMIT 3")]
+    if "{code}" in path:
+        serials = [s for s in serials if s.split("-")[0] in codes] or serials
+    found = []
+    for serial in serials:
+        lot, _, number = serial.partition("-")
+        real = {"code": lot, "serial": serial, "number": str(int(number))}
+        found.append(re.sub(r"\{(\w+)\}", lambda part, real=real: real.get(part[1], "1"), path))
+    return [*found, filled(path)]
+
+
+def _fitting(model: type[FormIn], name: str) -> st.SearchStrategy[str]:
+    """Texts that suit a field, as far as its kind tells."""
+    row_model, field = model, name
+    if "." in name:
+        row_model, _ = forms_module._locate(model, name)
+        field = name.split(".")[-1]
+    bound = Form(model, "form", "/").field(name)
+    measure = measure_of(row_model, field)
+    if bound.choices:
+        return st.sampled_from([value for value, _ in bound.choices])
+    if measure is not None:
+        unit = next(iter(KINDS[measure.kind].accepted))
+        number = st.floats(0.001, 500).map(lambda x: f"{x:.3g} {unit}")
+        return st.one_of(st.just(KINDS[measure.kind].example.split(" or ")[0]), number)
+    if field.endswith("_id") or bound.control in ("whole", "many"):
+        return st.integers(0, 12).map(str)
+    kinds = {
+        "checkbox": st.sampled_from(["on", ""]), "date": st.sampled_from(["2026-11-25", "2026-11-01", "2025-01-31"]),
+        "datetime-local": st.sampled_from(["2026-11-25T09:30", "2026-11-24 14:00"]),
+        "number": st.floats(0, 100).map(lambda x: f"{x:.3f}"),
+    }  # fmt: skip
+    return kinds.get(bound.control, st.sampled_from(["A name", "26K1", "x", "good", "Dry and clear."]))
+
+
+def _names(model: type[FormIn]) -> list[str]:
+    """The names of a form's fields, those of the first rows of its lists too."""
+    found = []
+    for name, info in model.model_fields.items():
+        try:
+            inner = forms_module._row_model(info)
+        except TypeError:
+            found.append(name)
+        else:
+            found += [f"{name}.{i}.{field}" for i in (0, 1) for field in inner.model_fields]
+    return found
+
+
+@st.composite
+def _sent(draw: st.DrawFn, model: type[FormIn] | None, stands: list[Fields]) -> Fields:
+    """The fields of one post: what the page shows, some of it changed, or a form made up from nothing."""
+    fields = dict(draw(st.sampled_from(stands))) if stands and draw(st.integers(0, 3)) else {}
+    names = [*(_names(model) if model else []), *fields] or ["name"]
+    wild = draw(st.integers(0, 3)) == 0
+    if not fields and model is not None:
+        for name in _names(model):
+            if draw(st.integers(0, 5)):
+                fields[name] = draw(_fitting(model, name))
+    for name in draw(st.lists(st.sampled_from(names), max_size=4 if wild else 2)):
+        fits = model is not None and name in _names(model) and not wild
+        fields[name] = draw(st.one_of(_fitting(model, name), _ODD)) if fits and model else draw(_ODD)
+    sent = list(fields.items())
+    if wild:
+        sent += draw(st.lists(st.tuples(st.one_of(st.sampled_from(names), st.text(max_size=8)), _ODD), max_size=3))
+        sent = draw(st.permutations(sent)) if len(sent) < 30 else sent
+        sent += draw(st.sampled_from([[], [], [("version", "1")], [("version", "²")], [("once", "x" * 5000)]]))
+    return sent
+
+
+def _send(book: Book, address: str, sent: Fields, raw: bytes | None) -> httpx.Response:
+    """Send a form as a browser would; lone halves of characters are replaced, as browsers do."""
+    clean = [(n.encode("utf-8", "replace").decode(), t.encode("utf-8", "replace").decode()) for n, t in sent]
+    if raw is None:
+        content = str(httpx.QueryParams(clean)).encode()
+        return book.ask("POST", address, content=content, headers={"content-type": "application/x-www-form-urlencoded"})
+    texts: dict[str, Any] = {}
+    for name, text in clean:
+        texts.setdefault(name or "x", []).append(text)
+    return book.ask("POST", address, data=texts, files={"file": (dict(clean).get("file", "x.csv") or "x.csv", raw)})
+
+
+def _check(book: Book, answer: httpx.Response, about: object) -> None:
+    assert answer.status_code in ANSWERS, about
+    assert "<b>x</b>" not in answer.text, about
+    if answer.status_code == 303:
+        after = book.ask("GET", answer.headers["location"])
+        assert after.status_code in (200, 422), (about, after.status_code, answer.headers["location"])
+        assert "<b>x</b>" not in after.text, about
+        book.saved += 1
+        book.back()
+
+
+def test_fuzz_every_form(book: Book, met: dict[str, list[tuple[str, Fields]]], monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: Counter[str] = Counter()
+    each = -(-CASES["forms"] // len(ROUTES))
+    unknown, faults = [], []
+    for path in ROUTES:
+        places = met.get(path, [])
+        addresses = [address for address, _ in places] or _made_up(book, path)
+        if path == "/drafts":
+            addresses = ["/drafts?page=/plan/new", "/drafts?page=%00", "/drafts"]
+        model = _model_of(book, addresses[0], monkeypatch)
+        if model is None and not places:
+            unknown.append(path)
+        files = (
+            st.one_of(st.none(), st.binary(max_size=200), st.just(b"0,1\n0.1,2\n0.2,1\n"))
+            if "curve" in path
+            else st.none()
+        )
+
+        @tried(each)
+        @given(st.sampled_from(addresses), _sent(model, [fields for _, fields in places]), files)
+        def post(address: str, sent: Fields, raw: bytes | None) -> None:
+            answer = _send(book, address, sent, raw)
+            seen[str(answer.status_code)] += 1
+            _check(book, answer, (address, sent))
+
+        try:
+            post()
+        except Exception as fault:  # the other routes are tried all the same
+            fault.add_note(f"POST {path}")
+            faults.append(fault)
+            book.back()
+    if faults:
+        raise ExceptionGroup("some forms broke the program", faults)
+    enough(seen, "forms")
+    # Drafts take the texts of any form; the others have nothing to act on in this book, which is tried all the same.
+    assert set(unknown) <= {"/drafts", "/pair", "/workshop/people/{row_id}/away"}, f"no form known for {unknown}"
+    assert book.saved > 20  # sound forms are sent too
