@@ -239,67 +239,71 @@ def _priors(prior: Prior, formula: Hashable) -> tuple[Floats, Floats]:
     return prior.totals(formula) ** 2 - (CHANCE + CASE) * usual, CASE * usual
 
 
-def _chance(said: Sequence[Said], prior: Prior) -> Floats:
+@dataclass(frozen=True)
+class _Table:
+    """Things said as arrays, filled up with rows that say nothing: mixtures (N, m, 3), values and errors (N, m)."""
+
+    mixture: Floats
+    value: Floats
+    error: Floats
+    chamber: NDArray[np.bool_]
+    cell: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, said: Sequence[Said]) -> "_Table":
+        most = max(len(s.value) for s in said)
+        h, d, e = np.zeros((len(said), most, 3)), np.zeros((len(said), most)), np.ones((len(said), most))
+        for i, s in enumerate(said):
+            m = len(s.value)
+            h[i, :m], d[i, :m], e[i, :m] = s.mixture, s.value, s.error
+        if not (np.isfinite(d).all() and np.isfinite(h).all() and (e > 0).all() and np.isfinite(e).all()):
+            raise OutOfRange("value", "a value is not finite or its error not above zero.", "Look at that firing.")
+        cells: dict[tuple[Hashable, Hashable], int] = {}
+        cell = [cells.setdefault((s.formula, s.case), len(cells)) for s in said]
+        return cls(h, d, e, np.array([s.chamber for s in said]), np.array(cell, dtype=np.intp))
+
+    def alone(self, i: int) -> tuple[NDArray[np.bool_], Floats, Floats]:
+        """Who says something of one of the three, the value and its error: wider where another's default is in it."""
+        own, others = np.abs(self.mixture[:, :, i]), np.delete(np.abs(self.mixture), i, axis=2)
+        chief = (own > 0) & (others.max(axis=2) == 0)
+        if i == RATE:  # a burn time is the rate in the main
+            chief |= own > 1.5 * others.max(axis=2)
+        row = chief.argmax(axis=1)
+        at = np.arange(len(row))
+        scale = np.where(chief[at, row], self.mixture[at, row, i], 1.0)
+        other = UNKNOWN * np.sqrt((others[at, row] ** 2).sum(axis=1))
+        return chief.any(axis=1), self.value[at, row] / scale, np.hypot(self.error[at, row], other) / np.abs(scale)
+
+    def product(self) -> tuple[NDArray[np.bool_], Floats, Floats]:
+        """Who says something of both efficiencies together: a mixture about one to one, else the sum of the two."""
+        mixed = (self.mixture[:, :, C_STAR] != 0) & (self.mixture[:, :, NOZZLE] != 0)
+        row = mixed.argmax(axis=1)
+        at = np.arange(len(row))
+        has = mixed.any(axis=1)
+        scale = np.where(has, self.mixture[at, row][:, [C_STAR, NOZZLE]].mean(axis=1), 1.0)
+        (one, a, ea), (two, b, eb) = self.alone(C_STAR), self.alone(NOZZLE)
+        value = np.where(has, self.value[at, row] / scale, a + b)
+        return has | (one & two), value, np.where(has, self.error[at, row] / scale, np.hypot(ea, eb))
+
+    def spread(self, seen: tuple[NDArray[np.bool_], Floats, Floats], default: float) -> float:
+        """Variance from firing to firing of what shots say, held near a default."""
+        which = seen[0] & self.chamber
+        found = between(seen[1][which], seen[2][which], self.cell[which]) if which.any() else None
+        return tempered(found, default)
+
+
+def _chance(table: _Table | None, prior: Prior) -> Floats:
     """Covariance (3, 3) of what one firing differs from the next, from those that fired a chamber."""
-    shots = [s for s in said if s.chamber]
-    cells: dict[tuple[Hashable, Hashable], int] = {}
     default = CHANCE * prior.usual**2
-
-    def found(seen: list[tuple[Said, float, float]]) -> Between | None:
-        if not seen:
-            return None
-        groups = [cells.setdefault((s.formula, s.case), len(cells)) for s, _, _ in seen]
-        return between([v for _, v, _ in seen], [e for _, _, e in seen], groups)
-
-    variances = [tempered(found(_alone(shots, i)), float(default[i])) for i in (RATE, C_STAR, NOZZLE)]
-    product = tempered(found(_products(shots)), float(default[C_STAR] + default[NOZZLE]))
+    if table is None:
+        return np.diag(default)
+    variances = [table.spread(table.alone(i), float(default[i])) for i in (RATE, C_STAR, NOZZLE)]
+    product = table.spread(table.product(), float(default[C_STAR] + default[NOZZLE]))
     most = 0.9 * math.sqrt(variances[C_STAR] * variances[NOZZLE])
     shared = float(np.clip((product - variances[C_STAR] - variances[NOZZLE]) / 2, -most, most))
     made = np.diag(variances)
     made[C_STAR, NOZZLE] = made[NOZZLE, C_STAR] = shared
     return made
-
-
-def _alone(shots: Sequence[Said], i: int) -> list[tuple[Said, float, float]]:
-    """What shots say of one of the three: value and error, wider where the default of another is in it."""
-    found = []
-    for s in shots:
-        rows = [_of(s, j, i) for j in range(len(s.value)) if _chief(s.mixture[j], i)]
-        if rows:
-            found.append((s, *rows[0]))
-    return found
-
-
-def _chief(h: Floats, i: int) -> bool:
-    """Whether a mixture is nothing but one of the three, or is a rate in the main."""
-    others = np.delete(np.abs(h), i)
-    return bool(h[i] and not others.any()) or (i == RATE and abs(h[i]) > 1.5 * float(others.max()))
-
-
-def _of(s: Said, row: int, i: int) -> tuple[float, float]:
-    h = s.mixture[row]
-    other = UNKNOWN * math.hypot(*np.delete(h, i).tolist())
-    return float(s.value[row] / h[i]), math.hypot(float(s.error[row]), other) / abs(float(h[i]))
-
-
-def _products(shots: Sequence[Said]) -> list[tuple[Said, float, float]]:
-    """What shots say of both efficiencies together: a mixture about one to one, or the sum of the two."""
-    found = []
-    for s in shots:
-        mixed = [j for j, h in enumerate(s.mixture) if h[C_STAR] and h[NOZZLE]]
-        single = {i: j for i in (C_STAR, NOZZLE) for j, h in enumerate(s.mixture) if _chief(h, i)}
-        if mixed:
-            found.append((s, *_product(s, mixed[0])))
-        elif len(single) == 2:
-            (a, e), (b, f) = (_of(s, j, i) for i, j in single.items())
-            found.append((s, a + b, math.hypot(e, f)))
-    return found
-
-
-def _product(s: Said, row: int) -> tuple[float, float]:
-    h = s.mixture[row]
-    scale = (h[C_STAR] + h[NOZZLE]) / 2
-    return float(s.value[row] / scale), float(s.error[row] / scale)
 
 
 def learn(said: Sequence[Said], prior: Prior) -> Learned:
@@ -346,16 +350,17 @@ def learn(said: Sequence[Said], prior: Prior) -> Learned:
         if s.case is not None:
             cases.setdefault(s.case, len(formulas) + len(cases))
     effects = len(formulas) + len(cases)
-    chance = _chance(said, prior)
+    table = _Table.of(said) if said else None
+    chance = _chance(table, prior)
     precision = np.zeros((effects, 3, effects, 3))
     right = np.zeros((effects, 3))
     for key, place in formulas.items():
         precision[place, range(3), place, range(3)] = 1 / _priors(prior, key)[0]
     for place in cases.values():
         precision[place, range(3), place, range(3)] = 1 / (CASE * prior.usual**2)
-    if not said:
+    if table is None:
         return Learned(prior, {}, {}, right, np.zeros((0, 3, 0, 3)), chance, np.zeros((0, 3)))
-    weight, pull = _informations(said, chance)
+    weight, pull = _informations(table, chance)
     own = np.array([formulas[s.formula] for s in said])
     case = np.array([-1 if s.case is None else cases[s.case] for s in said])
     _add(precision, own, own, weight)
@@ -367,8 +372,8 @@ def learn(said: Sequence[Said], prior: Prior) -> Learned:
     size = 3 * effects
     covariance = np.asarray(np.linalg.inv(precision.reshape(size, size)), dtype=np.float64)
     mean = (covariance @ right.reshape(size)).reshape(effects, 3)
-    each = np.stack([np.diagonal(w) for w in weight])
-    total = np.stack([np.diag(precision[p, :, p, :]) for p in own])
+    each = np.diagonal(weight, axis1=1, axis2=2)
+    total = np.stack([np.diag(precision[p, :, p, :]) for p in formulas.values()])[own]
     return Learned(
         prior, formulas, cases, mean, covariance.reshape(effects, 3, effects, 3), chance, each / total
     )  # fmt: skip
@@ -380,17 +385,11 @@ def _add(precision: Floats, a: NDArray[np.intp], b: NDArray[np.intp], weight: Fl
     np.add.at(blocks, (a, b), weight)
 
 
-def _informations(said: Sequence[Said], chance: Floats) -> tuple[Floats, Floats]:
+def _informations(table: _Table, chance: Floats) -> tuple[Floats, Floats]:
     """What each thing said weighs (N, 3, 3) and how it pulls (N, 3): Hᵀ V⁻¹ H and Hᵀ V⁻¹ d, V = H T Hᵀ + errors²."""
-    most = max(len(s.value) for s in said)
-    h, d, var = np.zeros((len(said), most, 3)), np.zeros((len(said), most)), np.ones((len(said), most))
-    for i, s in enumerate(said):
-        m = len(s.value)
-        h[i, :m], d[i, :m], var[i, :m] = s.mixture, s.value, finite_array("errors", s.error) ** 2
-    if not np.isfinite(d).all() or (var <= 0).any():
-        raise OutOfRange("value", "a value is not finite or its error not above zero.", "Look at that firing.")
+    h = table.mixture
     v = h @ chance @ h.transpose(0, 2, 1)
-    v[:, range(most), range(most)] += var
-    inverse = np.linalg.inv(v)
-    carried = h.transpose(0, 2, 1) @ inverse
-    return carried @ h, np.einsum("nij,nj->ni", carried, d)
+    places = range(h.shape[1])
+    v[:, places, places] += table.error**2
+    carried = h.transpose(0, 2, 1) @ np.linalg.inv(v)
+    return carried @ h, np.einsum("nij,nj->ni", carried, table.value)

@@ -120,7 +120,7 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
     found = lessons.lesson(session, formula)
     forms, base = Forms(request, session, failed), f"/review/learned/{formula_id}"
     return web.render(
-        request, session, "learning/formula.html", section="review", lesson=found, words=lessons.WORDS,
+        request, session, "learning/formula.html", section="review", lesson=found,
         chart=_own_say(found), paused=learning.pause_of(session, formula.name), learn=workshop.get(session).learn,
         newest=formulas.versions(session, formula)[0],
         pause=forms.get("pause", WhyIn, f"{base}/pause"), resume=forms.get("resume", FormIn, f"{base}/resume"),
@@ -199,12 +199,10 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
     row = firings.get(session, firing_id)
     built = firings.its_motor(session, row)
     forms, base = Forms(request, session, failed), f"/review/learned/firing/{firing_id}"
-    found = lessons.lesson(session, built.formula)
-    records = calibration.look(session).records
+    records = calibration.look(session, firing_id).records
     return web.render(
         request, session, "learning/firing.html", section="review", firing=row, built=built,
-        line=next((line for line in found.lines if line.shot.firing_id == firing_id), None), words=lessons.WORDS,
-        held=[(r, h) for r in records for h in r.held if h.firing_id == firing_id],
+        line=lessons.line_of(session, built.formula, row), held=[(r, h) for r in records for h in r.held],
         out=learning.out_now(session, row),
         leave_out=forms.get("leave-out", WhyIn, f"{base}/leave-out"),
         let_in=forms.get("let-in", FormIn, f"{base}/let-in"),

@@ -85,8 +85,8 @@ class Calibration:
     unforetold: int
 
 
-def look(session: Session) -> Calibration:
-    """Every measured figure of the book against the range that was stored before its firing."""
+def look(session: Session, firing_id: int | None = None) -> Calibration:
+    """Every measured figure of the book, or of one firing, against the range that was stored before its firing."""
     newest = (
         select_core(col(Curve.firing_id), func.max(col(Curve.id)).label("curve_id"))
         .group_by(col(Curve.firing_id))
@@ -106,6 +106,8 @@ def look(session: Session) -> Calibration:
         .where(col(Firing.result).in_(COUNTS))
         .order_by(col(Firing.fired_at), col(Firing.id))
     )  # fmt: skip
+    if firing_id is not None:
+        query = query.where(col(Firing.id) == firing_id)
     held: dict[str, list[Held]] = {key: [] for key in FIGURES}
     unforetold = 0
     for row in session.execute(query):

@@ -9,6 +9,7 @@ burn law each has; a version with other parts learns for itself.
 from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 from sqlalchemy import select as select_core
@@ -63,7 +64,7 @@ class Shot:
     fresh: bool
     left_out: str
 
-    @property
+    @cached_property
     def counts(self) -> bool:
         """Whether predictions learn from it."""
         return self.fresh and not self.left_out and self.fit is not None and bool(self.fit.rows)
@@ -167,14 +168,8 @@ def learned(session: Session, formula: Formula, known: Evidence | None = None) -
         The formula has no burn law.
     """
     seen = known or evidence(session)
-    house = workshop.get(session)
     laws = _laws(seen, formula)
-    efficiencies = np.log([house.c_star_efficiency_share, house.nozzle_efficiency_share])
-    said = [
-        _said(shot, seen, laws, efficiencies)
-        for shot in seen.shots
-        if shot.counts and seen.keys[shot.formula_id] in laws
-    ]
+    said = _said(session, seen, laws)
     said += [_open_air(lot, seen, laws) for lot in _sticks_in_reach(seen, laws)]
     usual = Spread()
     prior = Prior({key: rate_spread(law) for key, law in laws.items()}, usual.burn_rate, usual.c_star, usual.nozzle)
@@ -212,14 +207,33 @@ def sticks_said(seen: Evidence, formula: Formula) -> list[Sticks]:
     return _sticks_in_reach(seen, _laws(seen, formula))
 
 
-def _said(shot: Shot, seen: Evidence, laws: dict[Hashable, BurnLaw], efficiencies: Floats) -> Said:
-    assert shot.fit is not None
-    law = laws[seen.keys[shot.formula_id]]
-    mixture = np.array([row.mixture for row in shot.fit.rows])
-    defaults = np.concatenate([[np.log(float(law.rate(shot.fit.pressure_pa)))], efficiencies])
-    value = np.array([row.value for row in shot.fit.rows]) - mixture @ defaults
-    error = np.array([row.error for row in shot.fit.rows])
-    return Said(seen.keys[shot.formula_id], shot.case_id, mixture, value, error)
+def offs(session: Session, shots: list[Shot], law: BurnLaw) -> list[Floats]:
+    """What each row of each firing's fit is over the defaults of a law and of the settings [ln]."""
+    house = workshop.get(session)
+    pressures = [s.fit.pressure_pa if s.fit and s.fit.rows else law.p_min for s in shots]
+    rates = np.log(law.rate(pressures)).tolist() if shots else []
+    c_star, nozzle = np.log([house.c_star_efficiency_share, house.nozzle_efficiency_share]).tolist()
+    return [
+        np.array([r.value - r.mixture[0] * rate - r.mixture[1] * c_star - r.mixture[2] * nozzle for r in s.fit.rows])
+        if s.fit
+        else np.zeros(0)
+        for s, rate in zip(shots, rates, strict=True)
+    ]
+
+
+def _said(session: Session, seen: Evidence, laws: dict[Hashable, BurnLaw]) -> list[Said]:
+    """What each firing that counts says, in their order; each family's rates are found at once."""
+    found: dict[int, Said] = {}
+    by_family: dict[Hashable, list[Shot]] = {}
+    for shot in counted(seen):
+        by_family.setdefault(seen.keys[shot.formula_id], []).append(shot)
+    for key, shots in by_family.items():
+        for shot, value in zip(shots, offs(session, shots, laws[key]), strict=True):
+            assert shot.fit is not None
+            mixture = np.array([row.mixture for row in shot.fit.rows])
+            error = np.array([row.error for row in shot.fit.rows])
+            found[shot.firing_id] = Said(key, shot.case_id, mixture, value, error)
+    return [found[shot.firing_id] for shot in counted(seen)]
 
 
 def _open_air(lot: Sticks, seen: Evidence, laws: dict[Hashable, BurnLaw]) -> Said:

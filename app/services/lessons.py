@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from math import exp
 
 import numpy as np
-from sqlmodel import Session
+from sqlmodel import Session, select
 
+from app.calc.constants import Floats
 from app.calc.errors import CalcError
 from app.calc.ownlaw import OwnLaw, Seen, own_law
 from app.calc.shrink import FAR, Learned
 from app.errors import Refused
-from app.models import Case, Formula
+from app.models import Case, Firing, Formula
 from app.models.base import as_form
 from app.models.formula import FormulaIn
 from app.services import fit_records, formulas, learning, rows, workshop
@@ -19,7 +20,10 @@ from app.services.learning import Evidence, Shot
 from app.services.outlook import Factor, Taught
 from app.units import show
 
-WORDS = ("Burn rate", "c* efficiency", "Nozzle efficiency")
+SHOWN = 100
+"""Firings listed on a formula's page, the newest."""
+
+WORDS = ("Burn rate", "c* efficiency", "nozzle efficiency")
 
 
 @dataclass(frozen=True)
@@ -74,6 +78,7 @@ class Lesson:
     overall: Taught
     cases: list[tuple[Case, Taught]]
     lines: list[Line]
+    firings: int
     sticks: list[SticksLine]
     kept_by_default: tuple[float, float, float]
     chance: tuple[float, float, float]
@@ -125,44 +130,55 @@ def lesson(session: Session, formula: Formula) -> Lesson:
     """
     learned, seen = learning.learned(session, formula)
     mine = learning.family(formula)
-    cases = {case.pk: case for case in _cases(session, seen, mine)}
+    shots = [shot for shot in reversed(seen.shots) if seen.keys[shot.formula_id] == mine]
+    cases = {case.pk: case for case in session.exec(select(Case))}
     weights = _weights(learned, seen)
-    lines = [
-        Line(shot, _name(session, shot.case_id), _says(session, formula, shot), weights.get(shot.firing_id))
-        for shot in reversed(seen.shots)
-        if seen.keys[shot.formula_id] == mine
-    ]
     sticks = _sticks(formula, seen, learned)
     chance = learned.chance
-    shares = [sum(w[i] for line in lines if (w := line.weights)) for i in range(3)]
-    shares[0] += sum(s.weight for s in sticks)
+    own = np.array([weights[s.firing_id] for s in shots if s.firing_id in weights]).reshape(-1, 3)
+    shares = own.sum(axis=0) + [sum(s.weight for s in sticks), 0.0, 0.0]
     law, fault = _law(seen, mine, float(chance[0]))
+    offs = learning.offs(session, shots, formulas.burn_law(formula))
+    overall = learning.told(learned, seen, formula, None)
+    fired = sorted({s.case_id for s in shots if s.counts}, key=lambda i: cases[i].name.lower())
     return Lesson(
         formula=formula,
         off=learning.why_off(session, formula),
-        overall=learning.told(learned, seen, formula, None),
-        cases=[(case, learning.told(learned, seen, formula, case)) for case in cases.values()],
-        lines=lines,
+        overall=overall,
+        cases=[(cases[i], learning.told(learned, seen, formula, cases[i])) for i in fired],
+        lines=[
+            Line(shot, cases[shot.case_id].name, _says(shot, off), weights.get(shot.firing_id))
+            for shot, off in list(zip(shots, offs, strict=True))[:SHOWN]
+        ],
+        firings=len(shots),
         sticks=sticks,
-        kept_by_default=_three([1 - share for share in shares]),
+        kept_by_default=_three((1 - shares).tolist()),
         chance=_three(chance.tolist()),
-        far=_far(lines, learning.told(learned, seen, formula, None)),
+        far=_far(shots, offs, overall),
         law=law,
         law_fault=fault,
-    )
+    )  # fmt: skip
+
+
+def line_of(session: Session, formula: Formula, firing: Firing) -> Line | None:
+    """What one firing of a formula says and weighs; nothing where it did not light.
+
+    Raises
+    ------
+    CalcError
+        The formula has no burn law.
+    """
+    learned, seen = learning.learned(session, formula)
+    shot = next((s for s in seen.shots if s.firing_id == firing.pk), None)
+    if shot is None:
+        return None
+    (off,) = learning.offs(session, [shot], formulas.burn_law(formula))
+    case = rows.get(session, Case, shot.case_id, "case")
+    return Line(shot, case.name, _says(shot, off), _weights(learned, seen).get(shot.firing_id))
 
 
 def _three(values: list[float]) -> tuple[float, float, float]:
     return values[0], values[1], values[2]
-
-
-def _name(session: Session, case_id: int) -> str:
-    return rows.get(session, Case, case_id, "case").name
-
-
-def _cases(session: Session, seen: Evidence, mine: Hashable) -> list[Case]:
-    ids = {s.case_id for s in seen.shots if s.counts and seen.keys[s.formula_id] == mine}
-    return sorted((rows.get(session, Case, i, "case") for i in ids), key=lambda case: case.name.lower())
 
 
 def _weights(learned: Learned, seen: Evidence) -> dict[int, tuple[float, float, float]]:
@@ -176,14 +192,10 @@ def _say(what: str, off: float, error: float) -> Say:
     return Say(what, exp(off), exp(off - reach), exp(off + reach))
 
 
-def _says(session: Session, formula: Formula, shot: Shot) -> list[Say]:
-    """What a firing says for itself, each row over the default of this formula."""
-    if shot.fit is None or not shot.fit.rows:
-        return []
-    house = workshop.get(session)
-    rate = float(formulas.burn_law(formula).rate(shot.fit.pressure_pa))
-    defaults = np.log([rate, house.c_star_efficiency_share, house.nozzle_efficiency_share])
-    return [_say(row.what, row.value - float(np.array(row.mixture) @ defaults), row.error) for row in shot.fit.rows]
+def _says(shot: Shot, offs: Floats) -> list[Say]:
+    """What a firing says for itself, each row over the default."""
+    made = shot.fit.rows if shot.fit else []
+    return [_say(row.what, float(off), row.error) for row, off in zip(made, offs, strict=True)]
 
 
 def _sticks(formula: Formula, seen: Evidence, learned: Learned) -> list[SticksLine]:
@@ -198,18 +210,18 @@ def _sticks(formula: Formula, seen: Evidence, learned: Learned) -> list[SticksLi
     return found
 
 
-def _far(lines: list[Line], told: Taught) -> list[str]:
+def _far(shots: list[Shot], offs: list[Floats], told: Taught) -> list[str]:
     """Which of the three lie so far from the default that a wrong instrument is likelier than a wrong default."""
-    found = []
+    said: dict[str, list[float]] = {words.lower(): [] for words in WORDS}
+    for shot, each in zip(shots, offs, strict=True):
+        if shot.counts and shot.fit and shot.fit.how == "pressure":
+            for row, off in zip(shot.fit.rows, each.tolist(), strict=True):
+                said[row.what].append(off)
     factors: tuple[Factor, Factor, Factor] = (told.rate, told.c_star, told.nozzle)
-    for what, factor in zip(WORDS, factors, strict=True):
-        values = [
-            np.log(say.factor) for line in lines if line.shot.counts for say in line.says
-            if say.what.lower() == what.lower()
-        ]  # fmt: skip
-        if values and abs(float(np.mean(values))) > FAR * factor.default_spread:
-            found.append(what)
-    return found
+    return [
+        words for words, factor in zip(WORDS, factors, strict=True)
+        if (values := said[words.lower()]) and abs(sum(values) / len(values)) > FAR * factor.default_spread
+    ]  # fmt: skip
 
 
 def _law(seen: Evidence, mine: Hashable, scatter: float) -> tuple[OwnLaw | None, str]:
