@@ -35,10 +35,9 @@ def killed(act: Callable[[], None], after_s: float) -> bool:
 
 
 def leftovers(folder: Path) -> str:
-    """What an act was at when it was killed, by what it left."""
-    return (
-        ",".join(sorted({p.suffix for p in folder.rglob("*") if p.suffix in (".restoring", ".unfinished")})) or "none"
-    )
+    """What an act was at when it was killed, by the unfinished files that it left."""
+    left = [p.relative_to(folder) for p in folder.rglob("*") if p.suffix in (".restoring", ".unfinished")]
+    return ", ".join(sorted("a copy" if len(p.parts) > 1 else "".join(p.suffixes[1:]) for p in left)) or "nothing"
 
 
 def restores(folder: Path, kills: int, chance: random.Random) -> dict[str, object]:
@@ -76,7 +75,7 @@ def restores(folder: Path, kills: int, chance: random.Random) -> dict[str, objec
 
 
 def steps(folder: Path, kills: int, chance: random.Random) -> dict[str, object]:
-    """A released book brought up: whenever that is killed, it is as it was or as it is to be, and comes up next time."""
+    """A released book brought up: whenever that is killed, it is as it was or as it will be, and comes up next time."""
     old, book = folder / "old.sqlite3", folder / "book.sqlite3"
     unpack(RELEASED[0], old)
     bookfile.settle(old)
@@ -90,15 +89,14 @@ def steps(folder: Path, kills: int, chance: random.Random) -> dict[str, object]:
     for _ in range(kills):
         shutil.rmtree(backups.folder_of(book), ignore_errors=True)
         shutil.copy(old, book)
-        found[
-            "whole" if not killed(lambda: migrate(book), chance.uniform(0.0, 1.2 * whole_s)) else leftovers(folder)
-        ] += 1
+        cut = killed(lambda: migrate(book), chance.uniform(0.0, 1.2 * whole_s))
+        found[leftovers(folder) if cut else "whole"] += 1
         try:
             schema = bookfile.look(book).schema
             if rows(book) != (before if schema == bookfile.schemas()[0] else after):
                 wrong.append(f"other rows at {schema}")
             migrate(book)
-            if rows(book) != after or leftovers(folder) != "none":
+            if rows(book) != after or leftovers(folder) != "nothing":
                 wrong.append("not brought up the next time")
         except (Trouble, OSError) as error:
             wrong.append(repr(error))

@@ -26,4 +26,4 @@ def test_a_kill_leaves_a_whole_book(tmp_path: Path, pytestconfig: pytest.Config,
     print(found)
     assert found["kills"] == number
     assert found["wrong"] == []
-    assert len(found["at"]) > 1, f"every kill fell at the same place: {found['at']}"
+    assert set(found["at"]) - {"nothing", "whole"}, "no kill fell in the middle of anything"
