@@ -29,7 +29,10 @@ from app.web import Book, choose, render
 router = APIRouter(prefix="/review")
 
 ROWS = 50
-"""Groups in the table of groups, and motors in the table behind a sentence; the file has them all."""
+"""Groups in the table of groups; the file has them all."""
+
+BEHIND = 20
+"""Motors of each side in the table behind a sentence; the file has them all."""
 
 IN_CHART = 15
 """Groups in the chart of groups."""
@@ -182,7 +185,7 @@ def show_good(request: Request, session: Book) -> Response:
         wanted,
         shared=shared,
         least=good_ones.LEAST,
-        rows=ROWS,
+        rows=BEHIND,
         failures=failures.found(session, found),
     )
 

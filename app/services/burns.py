@@ -108,7 +108,7 @@ def burned(session: Session, wanted: LookIn, unlit: bool = False) -> list[Burn]:
     where = _where(wanted, unlit)
     fired = select_core(col(Firing.motor_build_id)).join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
     fired = fired.where(*where)
-    heads = session.execute(_heads().where(*where)).all()
+    heads = [_Head(*row) for row in session.execute(_heads().where(*where))]
     inside = _inside(session, fired)
     lots = _lots(session, {part.batch_id for parts in inside.values() for part in parts})
     patterns = _patterns(session)
@@ -138,15 +138,37 @@ def _where(wanted: LookIn, unlit: bool) -> list[ColumnElement[bool]]:
     return where
 
 
+class _Head(NamedTuple):
+    """A firing with its motor and the prediction made before it, in the order of the query's columns."""
+
+    firing_id: int
+    fired_at: datetime
+    kind: str
+    result: str
+    altitude_m: float | None
+    humidity: float | None
+    impulse_ns: float | None
+    burn_time_s: float | None
+    peak_pressure_pa: float | None
+    motor_build_id: int
+    code: str
+    grain_temperature_k: float
+    case: str
+    nozzle: str
+    predicted_ns: float | None
+    predicted_s: float | None
+    predicted_pa: float | None
+
+
 def _heads() -> Any:
     """Firings with their motors and the predictions made before them, oldest first."""
     return (
         select_core(
-            col(Firing.id).label("firing_id"), col(Firing.fired_at), col(Firing.kind), col(Firing.result),
+            col(Firing.id), col(Firing.fired_at), col(Firing.kind), col(Firing.result),
             col(Firing.altitude_m), col(Firing.humidity_share), col(Firing.measured_impulse_ns),
             col(Firing.measured_burn_time_s), col(Firing.measured_peak_pressure_pa),
             col(Firing.motor_build_id), col(MotorBuild.code), col(MotorBuild.grain_temperature_k),
-            col(Case.name).label("case"), col(Nozzle.name).label("nozzle"),
+            col(Case.name), col(Nozzle.name),
             col(Prediction.total_impulse_ns), col(Prediction.burn_time_s), col(Prediction.peak_pressure_pa),
         )
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
@@ -254,7 +276,7 @@ def _gains(session: Session, fired: Any) -> dict[int, float]:
     return {row[0]: row[1] for row in found}
 
 
-def _burn(head: Any, parts: list[_Part], lots: dict[int, _Lot], patterns: dict[int, str], gain: float | None) -> Burn:
+def _burn(head: _Head, parts: list[_Part], lots: dict[int, _Lot], patterns: dict[int, str], gain: float | None) -> Burn:
     n = sum([part.n for part in parts])
     inside = [lots[part.batch_id] for part in parts]
     pours = [lot.poured_at for lot in inside if lot.poured_at is not None]
@@ -277,12 +299,12 @@ def _burn(head: Any, parts: list[_Part], lots: dict[int, _Lot], patterns: dict[i
         cure_s=(head.fired_at - max(pours)).total_seconds() if len(pours) == len(inside) else None,
         pan_k=sum([k * kelvin for k, kelvin in pans]) / sum([k for k, _ in pans]) if pans else None,
         gain=gain,
-        humidity=head.humidity_share,
+        humidity=head.humidity,
         grain_temperature_k=head.grain_temperature_k,
         altitude_m=head.altitude_m,
-        impulse=Beside(head.measured_impulse_ns, head.total_impulse_ns),
-        burn_time=Beside(head.measured_burn_time_s, head.burn_time_s),
-        peak_pressure=Beside(head.measured_peak_pressure_pa, head.peak_pressure_pa),
+        impulse=Beside(head.impulse_ns, head.predicted_ns),
+        burn_time=Beside(head.burn_time_s, head.predicted_s),
+        peak_pressure=Beside(head.peak_pressure_pa, head.predicted_pa),
     )
 
 

@@ -26,9 +26,10 @@ from app import clock, guards
 from app.calc.curvefile import plain_text
 from app.db import open_engine, writing
 from app.main import create_app
-from app.models import Batch, Curve, CurveFile, Firing, Grain
+from app.models import Batch, Curve, CurveFile, Firing, Grain, Prediction
 from app.models.bag import ReWeighIn
-from app.models.cast import TemperatureIn
+from app.models.batch import TestPiecesIn
+from app.models.cast import CloseIn, TemperatureIn
 from app.models.curve import ReadIn
 from app.services import casting, curves, reading, review, reweighs, workshop
 from app.services.reading import Motor
@@ -36,8 +37,9 @@ from app.settings import Settings
 from tests import build
 
 LOTS, GRAINS, FIRINGS, SAMPLES = 500, 10, 3, 5_000
-COPIED = ("batch", "batch_item", "batch_part", "weigh_out", "cast_session", "cast_step", "temperature_reading", "grain",
-          "re_weigh", "motor_build", "build_grain", "prediction", "firing", "curve_file", "curve")  # fmt: skip
+COPIED = ("batch", "batch_item", "batch_part", "weigh_out", "checklist", "checklist_answer", "cast_session",
+          "session_opening", "cast_step", "temperature_reading", "grain", "re_weigh", "motor_build", "build_grain",
+          "prediction", "firing", "curve_file", "curve")  # fmt: skip
 STRIDE = 1000
 """Identities of a copy are those of the first lot and so many times a thousand."""
 
@@ -65,14 +67,18 @@ def _first_lot(session: Session) -> str:
             if step.key == "pour":
                 break
         made = [build.grain(session, lot, share) for share in shares]
+        casting.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "10 g"}))
+        casting.close(session, lot, CloseIn(why="Enough for a benchmark."))
         turn(clock.now() + timedelta(days=10))
         for i, grain in enumerate(made):
             again = {"serial": grain.serial, "gross": f"{grain.mass_kg * 1000 + 0.1 * (i % 4):.1f} g"}
             reweighs.weigh(session, ReWeighIn.model_validate(again))
     for i in range(FIRINGS):
-        built = build.bare_motor(session, made[3 * i : 3 * i + 3], predicted=500.0)
+        built = build.motor_build(session, grains=made[3 * i : 3 * i + 3])
+        told = session.exec(select(Prediction).where(Prediction.motor_build_id == built.pk)).one()
         shot = build.bare_firing(
-            session, built, measured_impulse_ns=450.0 + 10 * i, measured_burn_time_s=1.6, measured_peak_pressure_pa=4e6,
+            session, built, measured_impulse_ns=(0.94 + 0.02 * i) * told.total_impulse_ns,
+            measured_burn_time_s=1.05 * told.burn_time_s, measured_peak_pressure_pa=0.97 * told.peak_pressure_pa,
             humidity_share=0.5 + 0.1 * i,
         )  # fmt: skip
         _curve(session, shot)
@@ -204,7 +210,8 @@ def _cpu_ms(client: TestClient, address: str) -> float:
     "address",
     ["/review", "/review?sort=density", "/review?sort=ratio&order=up", "/review?result=good&since=2020-01-01",
      "/review/{code}", "/review/delivered", "/review/delivered?by=lot", "/review/delivered?by=case",
-     "/review/delivered?by=lot&of={code}", "/review/together", "/review/good", "/cast/{code}/grains", "/shelf"],
+     "/review/delivered?by=lot&of={code}", "/review/together", "/review/good", "/review/calibration", "/review/learned",
+     "/cast/{code}/grains", "/shelf"],
 )  # fmt: skip
 def test_a_page(benchmark: Any, client: TestClient, book: tuple[Path, str], address: str) -> None:
     page = benchmark(client.get, address.format(code=book[1]))
