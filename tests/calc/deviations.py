@@ -403,6 +403,109 @@ def steady() -> float:
     return abs(middle / (a * (tube.density - gas) * c_star * run.kn_start) ** (1 / (1 - 0.319)) - 1)
 
 
+# --- Fits and what is learned -----------------------------------------------------------------
+
+
+def certified_line() -> float:
+    from app.calc.leastsquares import line
+
+    rows = published("nist_norris.csv")
+    found = line([float(r["x"]) for r in rows], [float(r["y"]) for r in rows])
+    certified = (-0.262323073774029, 1.00211681802045, 0.232818234301152, 0.429796848199937e-03)
+    return worst(zip((*found.values, *found.errors), certified, strict=True))
+
+
+def certified_curves() -> float:
+    from app.calc.leastsquares import fit
+
+    def power(x: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        made = x ** b[1]
+        return b[0] * made, np.stack([made, b[0] * made * np.log(x)], axis=1)
+
+    def adsorption(x: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        made = -np.expm1(-b[1] * x)
+        return b[0] * made, np.stack([made, b[0] * x * np.exp(-b[1] * x)], axis=1)
+
+    found = []
+    for name, model, start, certified in (
+        ("danwood", power, (1, 5), (7.6886226176e-01, 3.8604055871, 1.8281973860e-02, 5.1726610913e-02)),
+        ("misra1a", adsorption, (500, 1e-4), (2.3894212918e02, 5.5015643181e-04, 2.7070075241, 7.2668688436e-06)),
+    ):
+        rows = published(f"nist_{name}.csv")
+        x, y = (np.array([float(r[k]) for r in rows]) for k in ("x", "y"))
+        one = fit(lambda b, x=x, y=y, f=model: f(x, b)[0] - y, start, lambda b, x=x, f=model: f(x, b)[1])
+        found.append(worst(zip((*one.values, *one.errors), certified, strict=True)))
+    return max(found)
+
+
+def rate_read_back() -> float:
+    """Factor on the law and c* efficiency of a Radau curve without noise."""
+    from dataclasses import replace
+
+    from app.calc.burnfit import fit_pressure
+    from app.calc.motor import example
+
+    one = example()
+    law = one.propellant.law
+    faster = replace(law, rates=tuple(1.08 * r for r in law.rates))
+    made = reference().solve(replace(one, propellant=replace(one.propellant, law=faster), c_star_efficiency=0.92))
+    t = np.linspace(0, made.time[-1], 900)
+    found = fit_pressure(one, t, np.interp(t, made.time, made.pressure))
+    return worst([(float(np.exp(found.rate.value)), 1.08), (float(np.exp(found.c_star.value)), 0.92)])
+
+
+def seeds_held() -> float:
+    """Fewest of a hundred noisy Radau curves whose 90 % interval holds the true n, rate or c* efficiency."""
+    from dataclasses import replace
+
+    from app.calc.burnfit import fit_law, fit_pressure
+    from app.calc.burnrate import power_law
+    from app.calc.motor import example
+
+    one = example()
+
+    def motor(a: float, n: float, c_star: float):
+        law = power_law(a, n, 1e5, 1e7)
+        return replace(one, propellant=replace(one.propellant, law=law), c_star_efficiency=c_star)
+
+    made = reference().solve(motor(7.1, 0.30, 0.93))
+    t = np.arange(0.0, made.time[-1] + 0.4, 0.002)
+    p = np.interp(t - 0.1, made.time, made.pressure, left=101325.0, right=101325.0)
+    hits = np.zeros(3)
+    for seed in range(100):
+        noisy = p + np.random.default_rng(seed).normal(0, 0.01 * p.max(), t.size)
+        law, both = fit_law(motor(8.26, 0.319, 0.95), t, noisy), fit_pressure(motor(8.0, 0.30, 0.95), t, noisy)
+        pairs = ((law.exponent, 0.30), (both.rate, np.log(7.1 / 8.0)), (both.c_star, np.log(0.93)))
+        hits += [low <= true <= high for (low, high), true in ((f.interval(0.90), true) for f, true in pairs)]
+    return float(hits.min())
+
+
+def six_trials() -> float:
+    from app.calc.shrink import between
+
+    rows = [[float(r[k]) for k in ("treated_events", "treated", "control_events", "control")]
+            for r in published("clasp_trials.csv")]  # fmt: skip
+    found = between(
+        [np.log(a * (d - c) / (c * (b - a))) for a, b, c, d in rows],
+        [np.sqrt(1 / a + 1 / (b - a) + 1 / c + 1 / (d - c)) for a, b, c, d in rows],
+    )
+    pairs = ((found.variance**0.5, "0.2323"), (found.mean, "-0.3240"), (found.se, "0.1540"))
+    return max(digits(value, printed) for value, printed in pairs)
+
+
+def share_interval() -> float:
+    from scipy.stats import binomtest
+
+    from app.calc.calibration import wilson
+
+    found = []
+    for n in (1, 5, 30, 300):
+        for hits in range(0, n + 1, max(1, n // 10)):
+            theirs, ours = binomtest(hits, n).proportion_ci(0.95, method="wilson"), wilson(hits, n)
+            found += [abs(ours.low - theirs.low), abs(ours.high - theirs.high)]
+    return max(found)
+
+
 def burst() -> float:
     from app.calc.casing import burst_pressure
     from app.calc.constants import PSI
@@ -749,6 +852,19 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
      "test_association.py::test_coefficient_and_probability_are_scipy_s", spearman_scipy, percent),
     ("several", "Fisher's exact test against scipy.stats.fisher_exact",
      "test_several.py::test_exact_test_is_scipy_s", fisher_scipy, percent),
+    ("leastsquares", "NIST StRD Norris: line and its standard deviations",
+     "test_leastsquares.py::test_a_line_gives_nists_certified_answer_for_norris", certified_line, percent),
+    ("leastsquares", "NIST StRD DanWood (y = b1 x^b2) and Misra1a: values and standard deviations",
+     "test_leastsquares.py::test_fits_give_nists_certified_answers", certified_curves, percent),
+    ("burnfit", "factor on a law of bands and c* efficiency, from a SciPy Radau curve without noise",
+     "test_burnfit.py::test_a_published_law_of_bands_takes_a_factor", rate_read_back, percent),
+    ("burnfit", "of 100 Radau curves with 1 % noise, those whose 90 % interval holds (least of n, rate, c*; wanted 85)",
+     "test_burnfit.py::test_a_and_n_come_back_in_ninety_of_a_hundred", seeds_held, plain("of 100")),
+    ("shrink", "DerSimonian-Laird on six trials as published (DerSimonian & Kacker 2007)",
+     "test_shrink.py::test_dersimonian_laird_as_published_for_six_trials", six_trials,
+     plain("of the last digit printed")),
+    ("calibration", "Wilson's interval against scipy.stats.binomtest", "test_calibration.py::test_wilson_is_scipys",
+     share_interval, percent),
     ("casing", "published burst, 5 in x 0.125 in: 2,250 psi (second hand)", "test_casing.py::test_published_burst",
      burst, percent),
     ("casing", "Lame against thin wall plus the rest, by algebra", "test_casing.py::test_lame_tends_to_thin_wall",
