@@ -1,6 +1,6 @@
 """The cast session: opened by a checklist, kept while the pan is hot, closed with what is left over."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal
 
@@ -21,7 +21,7 @@ from app.models import (
 from app.models.base import build
 from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, TemperatureIn
-from app.services import checklists, history, moments, planning, rows, runsheets, steps, workshop
+from app.services import checklists, gate, history, moments, planning, rows, runsheets, steps, workshop
 from app.units import UnitSystem, show
 
 EDGE_K = 1e-3
@@ -75,13 +75,18 @@ def the_open(session: Session, batch: Batch) -> CastSession:
     Raises
     ------
     Refused
-        None was opened, or it is closed.
+        None was opened, it is closed, or no valid checklist opened it.
     """
     cast = find(session, batch)
     if cast is None:
         raise Refused(f"The cast session of {batch.code} is not open. Go through the checklist to open it.")
     if cast.closed_at is not None:
         raise Refused(f"The cast session of {batch.code} is closed. Reopen it with a new checklist.")
+    if not gate.vouched(session, cast, batch):
+        raise Refused(
+            f"The cast session of {batch.code} stands open in the book's file, but no valid checklist opened it: the "
+            "file was changed by another program. Start Grainbook again, which closes it, and make a checklist."
+        )
     return cast
 
 
@@ -95,6 +100,15 @@ def sessions(session: Session, open_only: bool = False) -> list[tuple[CastSessio
     query = select(CastSession).order_by(col(CastSession.id).desc())
     casts = session.exec(query.where(col(CastSession.closed_at).is_(None)) if open_only else query)
     return [(cast, rows.get(session, Batch, cast.batch_id, "batch")) for cast in casts]
+
+
+def closed(session: Session, page: int = 1) -> rows.Page[tuple[CastSession, Batch]]:
+    """A page of the closed cast sessions with their batches, newest first."""
+    query = select(CastSession).where(col(CastSession.closed_at).is_not(None)).order_by(col(CastSession.id).desc())
+    found = rows.page(session, query, page)
+    batches = session.exec(select(Batch).where(col(Batch.id).in_([cast.batch_id for cast in found.rows])))
+    of = {batch.pk: batch for batch in batches}
+    return replace(found, rows=[(cast, of[cast.batch_id]) for cast in found.rows])
 
 
 def poured_at(session: Session, batch: Batch) -> datetime | None:
@@ -143,7 +157,9 @@ def mark(running: list[Running]) -> str:
 
 def overnight(cast: CastSession) -> bool:
     """Whether an open session was opened on an earlier day."""
-    return cast.closed_at is None and clock.local(cast.openings[-1].opened_at).date() < clock.today()
+    if cast.closed_at is not None or not cast.openings:
+        return False
+    return clock.local(cast.openings[-1].opened_at).date() < clock.today()
 
 
 def temperatures(session: Session, cast: CastSession) -> list[TemperatureReading]:

@@ -105,7 +105,7 @@ def shut_unvouched(session: Session) -> list[str]:
     for cast in session.exec(select(CastSession).where(col(CastSession.closed_at).is_(None))).all():
         batch = session.get(Batch, cast.batch_id)
         assert batch is not None
-        if not _vouched(session, cast, batch):
+        if not vouched(session, cast, batch):
             words = "Closed when Grainbook was started: it stood open in the file without a valid checklist."
             session.add(SessionNote(cast_session_id=cast.pk, written_at=clock.now(), words=words))
             session.flush()  # the note is written while the session is open
@@ -117,7 +117,7 @@ def shut_unvouched(session: Session) -> list[str]:
     return shut
 
 
-def _vouched(session: Session, cast: CastSession, batch: Batch) -> bool:
+def vouched(session: Session, cast: CastSession, batch: Batch) -> bool:
     """Whether a complete checklist of its batch, made for its last opening, stands behind an open session."""
     if batch.state != "casting" or not cast.openings:
         return False

@@ -381,6 +381,21 @@ def test_a_session_opened_by_an_edit_past_the_guards_is_shut_at_the_next_start(
         assert knock(again, signed(again)).status_code == 303  # a proper one opens it
 
 
+def test_a_session_opened_by_an_edit_while_the_program_runs_takes_no_work(client: TestClient, turn: Turn) -> None:
+    signed(client)
+    saved(client, PAGE, form_id="open")
+    stale = opened(client, f"/cast/{LOT}").forms["note-form"]
+    turn(MORNING + timedelta(minutes=5))
+    close(client)
+    with closing(sqlite3.connect(client.app.state.settings.book, isolation_level=None)) as file:  # type: ignore[attr-defined]
+        file.execute("DROP TRIGGER guard_session_reopening")
+        file.execute("UPDATE cast_session SET closed_at = NULL")
+    assert client.get("/").status_code == 200
+    answer = client.post(stale.action, data={**stale.fields, "words": "hot"}, follow_redirects=False)
+    assert answer.status_code == 422
+    assert "no valid checklist opened it" in " ".join(Page(answer.text).texts["main"].split())
+
+
 def _copy(client: TestClient, folder: Path) -> Path:
     """A copy of the book's file, as a backup made now."""
     _engine(client).dispose()
