@@ -222,7 +222,7 @@ def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[Floats, Floats,
     if min(chosen) < 1 or len(set(chosen)) < len(chosen):
         raise Refused("Time, force and pressure are different columns; choose each once.", field="force_column")
     columns = dict(zip(chosen, curvefile.read_columns(text, layout, chosen), strict=True))
-    reading = columns[data.force_column]
+    reading = columns[data.force_column].copy()  # so that the table of all columns can go
     if reading.size < LEAST_SAMPLES:
         raise Refused(f"There are only {reading.size} lines of numbers; a curve needs ten at least.", field="file")
     if data.time_column is not None:

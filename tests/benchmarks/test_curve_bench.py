@@ -49,3 +49,34 @@ def test_import_and_analysis(benchmark, samples):
     benchmark.extra_info["memory beside the file, MB"] = tracemalloc.get_traced_memory()[1] / 1e6
     tracemalloc.stop()
     assert 1240 < impulse < 1290
+
+
+def long_file(samples: int, block: int = 200_000) -> bytes:
+    """The same burn in so many samples, made by blocks."""
+    chance = np.random.default_rng(1)
+    parts = [b"Time (s),Force (N)\n"]
+    for start in range(0, samples, block):
+        t = np.arange(start, start + block) * (10 / samples)
+        force = np.interp(t, [0, 3, 3.1, 6, 6.3, 10], [0, 0, 400, 400, 0, 0])
+        force += 20 * np.sin(2 * np.pi * 90 * t) * (force > 20) + chance.normal(0, 1, block)
+        parts.append("".join(f"{a:.6f},{b:.2f}\n" for a, b in zip(t, force, strict=True)).encode())
+    return b"".join(parts)
+
+
+def test_ten_million_samples(benchmark):
+    """A file of 150 MB: read, analysed to the last sample, thinned for drawing only, in bounded memory."""
+    samples = 10_000_000
+    raw = long_file(samples)
+    benchmark.extra_info["file, MB"] = len(raw) / 1e6
+    start = time.process_time()
+    impulse = benchmark.pedantic(take, (raw,), rounds=1)
+    benchmark.extra_info["CPU, s"] = time.process_time() - start
+    tracemalloc.start()
+    found = reading.read(plain_text(raw), HOW, Motor(1.0, 0.0127))
+    peak = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    benchmark.extra_info["memory beside the file, MB"] = peak
+    assert 1240 < impulse < 1290
+    assert found.samples == samples
+    assert len(found.time_s) <= reading.DRAWN
+    assert peak < 56 * samples / 1e6  # seven numbers for each sample

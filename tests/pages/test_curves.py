@@ -199,30 +199,6 @@ def test_a_file_over_the_limit_is_answered_and_not_kept(client: TestClient, monk
     assert count(client, CurveFile) == 0
 
 
-@pytest.mark.parametrize(
-    ("change", "name", "words"),
-    [
-        (lambda rows: [*rows[:900], rows[800], *rows[900:]], "time_column", "Line 901 has an earlier time"),
-        (lambda rows: [*rows[:900], rows[899], *rows[900:]], "time_column", "Line 901 has the same time"),
-        (lambda rows: [*rows[:500], "stopped", *rows[500:]], "", "Line 501 holds “stopped”"),
-        (lambda rows: [*rows[:500], "0.998;nan", *rows[501:]], "", "Line 501 holds “nan”"),
-        (lambda rows: [r.split(";")[0] + ";0" if ";" in r and r[0].isdigit() else r for r in rows], "force_column",
-         "Every reading from line 2 to line 2001 is the same"),
-    ],
-)  # fmt: skip
-def test_a_bad_file_says_where_and_keeps_no_result(client: TestClient, change, name: str, words: str) -> None:  # type: ignore[no-untyped-def]
-    url = fired(client)
-    reading = sent(client, url, "\n".join(change(burn().decode().splitlines())).encode())
-    opening = client.get(reading)
-    assert opening.status_code == 422
-    assert words in (Page(opening.text).fault(name) if name else opening.text)
-    form = Page(opening.text).forms["form"]
-    answer = client.post(form.action, data=form.fields, follow_redirects=False)
-    assert answer.status_code == 422
-    assert words in (Page(answer.text).fault(name) if name else answer.text)
-    assert count(client, Curve) == 0
-
-
 def test_grams_taken_for_newtons_are_told(client: TestClient) -> None:
     reading = sent(client, predicted_and_fired(client), burn(peak=700 * 1000 / 9.80665))
     text = client.get(reading).text
