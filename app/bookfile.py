@@ -141,6 +141,15 @@ def no_book(file: Path) -> Trouble:
     return Trouble(f"{file} is not a book of Grainbook. Nothing was changed. Choose another file.", kind="no book")
 
 
+def identity(book: Path) -> tuple[int, int] | None:
+    """Which file stands at the book's path: its device and number; nothing if there is none."""
+    try:
+        found = book.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
 def table_names(connection: sqlite3.Connection) -> list[str]:
     """The tables of a file, by name; SQLite's own are left out."""
     sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite!_%' ESCAPE '!' ORDER BY name"

@@ -12,7 +12,7 @@ from sqlmodel import Session, create_engine
 from app import bookfile
 from app.errors import Trouble
 from app.settings import resource
-from app.troubles import told, told_in_words
+from app.troubles import MOVED, told, told_in_words
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -23,20 +23,31 @@ BUSY_MS = 10_000
 
 def open_engine(book: Path) -> Engine:
     """Engine on the book's file with foreign keys on, WAL, synchronous FULL and own transactions."""
-    url = URL.create("sqlite", database=str(book))  # whatever signs stand in the path
-    engine = create_engine(url, connect_args={"timeout": BUSY_MS / 1000, "check_same_thread": False})
+    uri = book.resolve().as_uri()
+    made = False
+
+    def connect() -> sqlite3.Connection:
+        # A file that is gone is told: SQLite would make an empty one in its place.
+        mode = "rw" if made else "rwc"
+        return sqlite3.connect(f"{uri}?mode={mode}", uri=True, timeout=BUSY_MS / 1000, check_same_thread=False)
+
+    engine = create_engine(URL.create("sqlite", database=str(book)), creator=connect)
 
     @event.listens_for(engine, "connect")
-    def prepare(connection: sqlite3.Connection, _record: Any) -> None:
+    def prepare(connection: sqlite3.Connection, record: Any) -> None:
+        nonlocal made
         connection.isolation_level = None  # the driver must not begin or commit by itself
         for pragma in ("foreign_keys=ON", "journal_mode=WAL", "synchronous=FULL", f"busy_timeout={BUSY_MS}"):
             connection.execute(f"PRAGMA {pragma}")
+        record.info["file"], made = bookfile.identity(book), True
 
     @event.listens_for(engine, "begin")
     def begin(connection: Any) -> None:
         # A writer takes the lock at once, so that two saves queue up instead of failing halfway.
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+        if writes and connection.info["file"] != bookfile.identity(book):
+            raise Trouble(MOVED, kind="moved")
 
     return engine
 

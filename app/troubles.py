@@ -33,6 +33,10 @@ AWAY = (
     "The disk with the book does not answer, so this was not done. What was saved before is as it was. "
     "Look whether the drive is plugged in and its folder is there, then start Grainbook again."
 )
+MOVED = (
+    "The book's file was moved, deleted or replaced while Grainbook had it open, so this was not done. What was saved "
+    "before is safe in the file that was moved. Stop Grainbook, put the file back, then start again."
+)
 
 _BY_SQLITE = {
     sqlite3.SQLITE_FULL: (FULL, 507, "full"),

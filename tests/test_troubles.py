@@ -175,6 +175,32 @@ def test_damage_found_in_a_request_says_what_to_do_and_keeps_what_was_typed(app:
     assert person.get("/timers").json() == {"detail": troubles.DAMAGED}
 
 
+@pytest.mark.parametrize("gone", ["moved", "replaced"])
+def test_a_file_that_was_moved_away_is_told_and_nothing_is_written_beside(
+    app: FastAPI, person: TestClient, gone: str, empty_book: Path
+) -> None:
+    """As a folder that is kept in step with another machine does it."""
+    blank = form_on(person)
+    assert person.post(PAGE, data=blank | BAG).status_code == 303
+    book = book_of(app)
+    moved = book.with_name("moved.sqlite3")
+    book.rename(moved)
+    if gone == "replaced":
+        book.write_bytes(empty_book.read_bytes())
+    refused = person.post(PAGE, data=blank | BAG | {"mark": "K-2027", "once": "another"})
+    assert refused.status_code == 503
+    assert Page(refused.text).forms[PAGE].fields["mark"] == "K-2027"
+    assert troubles.MOVED.replace("'", "&#39;") in refused.text
+    if gone == "moved":
+        assert not book.exists()
+        app.state.engine.dispose()
+        assert person.get("/").status_code == 503
+        assert not book.exists()  # no empty book is made in its place
+        moved.rename(book)
+        assert person.post(PAGE, data=blank | BAG | {"mark": "K-2027", "once": "another"}).status_code == 303
+        assert bags(app) == 2
+
+
 def test_a_partial_update_shows_the_trouble_in_the_pages_place(app: FastAPI, person: TestClient) -> None:
     book = book_of(app)
     app.state.engine.dispose()
