@@ -6,6 +6,7 @@ not overlap, and a difference that chance leaves standing after Holm's correctio
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from app.calc.lots import MeanComparison, MeanInterval, Sample, compare_means, mean_interval
 from app.calc.several import exact_chance, holm, share_interval
@@ -102,18 +103,14 @@ class Share:
 
 @dataclass(frozen=True)
 class Shared:
-    """All that was looked at."""
+    """All that was looked at; `judged` is how many comparisons were made, all of which count in Holm's correction."""
 
     good: list[Burn]
     other: list[Burn]
     neither: int
+    judged: int
     contrasts: list[Contrast] = field(default_factory=list)
     shares: list[Share] = field(default_factory=list)
-
-    @property
-    def judged(self) -> int:
-        """How many comparisons were made, all of which count in Holm's correction."""
-        return sum(c.p is not None for c in self.contrasts) + sum(s.p is not None for s in self.shares)
 
 
 _THINGS: dict[str, Callable[[Burn], tuple[str, ...]]] = {
@@ -129,14 +126,24 @@ def look(burns: list[Burn]) -> Shared:
     good, other = [b for b in burns if b.good], [b for b in burns if b.good is False]
     contrasts = [_contrast(prop, good, other) for prop in PROPERTIES]
     shares = [share for noun in _THINGS for share in _shares(noun, good, other)]
-    chances = [c.means.p for c in contrasts if c.means is not None]
-    able = [s for s in shares if s.enough]
-    chances += [exact_chance(s.good, len(s.burns) - s.good, s.others_good, s.others - s.others_good) for s in able]
-    raised = iter(holm(chances))
-    contrasts = [replace(c, p=next(raised)) if c.means is not None else c for c in contrasts]
-    shares = [replace(s, p=next(raised)) if s.enough else s for s in shares]
+    chances: dict[Any, float] = {c.what.key: c.means.p for c in contrasts if c.means is not None}
+    halves = [_halves(share, good, other) for share in shares]
+    for share, parting in zip(shares, halves, strict=True):
+        if share.enough:
+            chances[parting] = exact_chance(
+                share.good, len(share.burns) - share.good, share.others_good, share.others - share.others_good
+            )
+    raised = dict(zip(chances, holm(list(chances.values())), strict=True))
+    contrasts = [replace(c, p=raised.get(c.what.key)) for c in contrasts]
+    shares = [replace(s, p=raised[parting]) if s.enough else s for s, parting in zip(shares, halves, strict=True)]
     contrasts.sort(key=lambda c: (not c.told, c.means is None))
-    return Shared(good, other, len(burns) - len(good) - len(other), contrasts, shares)
+    return Shared(good, other, len(burns) - len(good) - len(other), len(chances), contrasts, shares)
+
+
+def _halves(share: Share, good: list[Burn], other: list[Burn]) -> frozenset[frozenset[int]]:
+    """How a share parts the motors in two; where each pattern has a case of its own, both ask the same question."""
+    inside = frozenset(burn.firing_id for burn in share.burns)
+    return frozenset({inside, frozenset(burn.firing_id for burn in (*good, *other)) - inside})
 
 
 def _contrast(prop: Property, good: list[Burn], other: list[Burn]) -> Contrast:

@@ -197,16 +197,29 @@ def _share(burns: list[Burn], name: str) -> Share:
 
 
 def test_counts_by_formula_are_judged_exactly_and_all_together() -> None:
-    good = [burn(formulas=("A v1",)) for _ in range(9)] + [burn(formulas=("B v1",))]
-    weak = [burn(formulas=("B v1",), result="weak") for _ in range(8)]
-    shared = good_ones.look(good + weak)
+    kinds = [("A v1", "good")] * 9 + [("B v1", "good")] + [("B v1", "weak")] * 8
+    shared = good_ones.look([burn(formulas=(f,), result=r, patterns=("PQ"[i % 2],)) for i, (f, r) in enumerate(kinds)])
     a = next(s for s in shared.shares if s.name == "A v1")
     assert (a.good, len(a.burns), a.others_good, a.others) == (9, 9, 1, 9)
     alone = stats.fisher_exact([[9, 0], [1, 8]]).pvalue
     assert a.p is not None
-    assert alone < a.p <= alone * shared.judged, "raised for the number of comparisons"
+    assert shared.judged == 2, "by formula and by pattern"
+    assert a.p == pytest.approx(2 * alone), "raised for both"
     assert a.told
     assert a.low == pytest.approx(stats.binomtest(9, 9).proportion_ci(0.95).low)
+
+
+def test_the_same_question_asked_twice_counts_once() -> None:
+    kinds = [("A v1", "P", "Long"), ("B v1", "Q", "Short")]
+    burns = [
+        burn(formulas=(f,), patterns=(p,), case=c, result=result)
+        for f, p, c in kinds for result in ("good", "good", "good", "weak", "weak")
+    ]  # fmt: skip
+    shared = good_ones.look(burns)
+    able = [s for s in shared.shares if s.p is not None]
+    assert {s.noun for s in able} == {"formula", "pattern", "case"}
+    assert len({s.p for s in able}) == 1
+    assert shared.judged == 1, "formula, pattern and case part the motors alike; nothing else differs"
 
 
 def test_one_formula_alone_has_nothing_beside_it() -> None:
