@@ -755,6 +755,55 @@ def fisher_scipy() -> float:
     return worst((exact_chance(*t), float(stats.fisher_exact([t[:2], t[2:]]).pvalue)) for t in tables)
 
 
+def flight_tracks() -> float:
+    """Apogee, its time, two descents and landing of a flight in closed form, at six rates of sampling."""
+    from app.calc.constants import STANDARD_GRAVITY
+    from app.calc.track import analyse
+
+    push, burn, drogue, main, opens = 60.0, 1.5, 22.0, 6.0, 150.0
+    top = burn + push * burn / STANDARD_GRAVITY
+    apogee = push * burn**2 / 2 + (push * burn) ** 2 / (2 * STANDARD_GRAVITY)
+    opened = top + (apogee - opens) / drogue
+    landed = opened + opens / main
+    found = []
+    for rate in (100, 20, 10, 5, 2, 1):
+        t = np.arange(0, 3 + landed + 10, 1 / rate)
+        s = t - 3.0
+        pieces = [0 * s, push * s**2 / 2, apogee - STANDARD_GRAVITY / 2 * (s - top) ** 2, apogee - drogue * (s - top),
+                  opens - main * (s - opened)]  # fmt: skip
+        one = analyse(t, np.select([s < 0, s < burn, s < top, s < opened, s < landed], pieces, 0.0))
+        found += [(one.apogee, apogee), (one.apogee_time, top), (one.landing_time, landed)]
+        found += zip((d.rate for d in one.descents), (drogue, main), strict=True)
+    return worst(found)
+
+
+def slopes_scipy() -> float:
+    from scipy import stats
+
+    from app.calc.track import robust_slope
+
+    chance = np.random.default_rng(7)
+    found = []
+    for _ in range(20):
+        x = np.sort(chance.uniform(0, 30, 60))
+        y = 200 - 8 * x + chance.standard_t(2, 60)
+        found.append((robust_slope(x, y), float(stats.theilslopes(y, x).slope)))
+    return worst(found)
+
+
+def pressure_heights() -> float:
+    """Difference of height over the height that one unit of the last printed digit of pressure spans."""
+    from app.calc.barometer import pressure_altitude
+
+    found = []
+    for row in published("standard_atmosphere_1976.csv"):
+        mantissa, _, power = row["pressure"].partition("e")
+        unit = 10.0 ** (int(power or 0) - len(mantissa.partition(".")[2]))
+        here, below = pressure_altitude([float(row["pressure"]), float(row["pressure"]) - unit])
+        found.append(abs(here - float(row["altitude"])) / (below - here))
+    return max(found)
+
+
 ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = [
     ("recipe", "400 g of 65/28/7 is 260/112/28 g (common practice, no source)",
      "test_recipe.py::test_a_400_g_batch_of_65_28_7", recipe_grams, plain("g")),
@@ -893,6 +942,12 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
      flights_against_scipy("landing_distance"), percent),
     ("recovery", "NASA Glenn: 0.0623 kg at 3 m/s needs 0.435 m", "test_recovery.py::test_parachute", parachute,
      percent),
+    ("track", "apogee, its time, descents and landing of a flight in closed form, 1 to 100 readings a second",
+     "test_track.py::test_apogee_descents_and_landing_are_those_of_the_closed_form", flight_tracks, percent),
+    ("track", "median of slopes against scipy.stats.theilslopes",
+     "test_track.py::test_a_median_of_slopes_is_scipys", slopes_scipy, percent),
+    ("barometer", "U.S. Standard Atmosphere 1976 read from pressure to altitude, all rows on file",
+     "test_track.py::test_pressure_altitude_is_the_standards", pressure_heights, plain("of the last digit printed")),
 ]  # fmt: skip
 """Module, what is compared, the test that asserts it, how it is measured, and how the number is written."""
 
