@@ -92,8 +92,10 @@ def _went(table: Table) -> str:
 def _unique(table: Table) -> list[tuple[list[str], str | None]]:
     """The sets of columns that no two rows share; with the condition under which, if there is one."""
     found: list[tuple[list[str], str | None]] = [(["id"], None)]
-    found += [([c.name for c in k.columns], None) for k in table.constraints if isinstance(k, UniqueConstraint)]
-    for index in table.indexes:
+    # In a fixed order: a book whose triggers read otherwise than today's gets them anew at its start.
+    keys = [[c.name for c in k.columns] for k in table.constraints if isinstance(k, UniqueConstraint)]
+    found += [(names, None) for names in sorted(keys)]
+    for index in sorted(table.indexes, key=lambda index: str(index.name)):
         if isinstance(index, Index) and index.unique:
             where = index.dialect_options["sqlite"]["where"]
             found.append(([c.name for c in index.columns], None if where is None else str(where)))

@@ -10,6 +10,7 @@ import hashlib
 import lzma
 import shutil
 import sqlite3
+import subprocess
 import sys
 from contextlib import closing
 from pathlib import Path
@@ -65,6 +66,22 @@ def test_down_to_nothing_and_up_again(tmp_path: Path) -> None:
     with sqlite3.connect(book) as connection:
         assert connection.execute("SELECT count(*) FROM workshop").fetchone() == (0,)
     connection.close()
+
+
+OPENED = """
+import sys
+from pathlib import Path
+from app.db import migrate
+migrate(Path(sys.argv[1]))
+assert "alembic" not in sys.modules, "a step was taken"
+"""
+
+
+def test_a_book_of_today_is_opened_without_a_step(empty_book: Path) -> None:
+    """In another process, where sets are in another order; what is not loaded costs nothing at the start."""
+    before = empty_book.read_bytes()
+    subprocess.run([sys.executable, "-c", OPENED, str(empty_book)], check=True)
+    assert empty_book.read_bytes() == before
 
 
 # --- From every released schema, with data in it -----------------------------------------------------------
