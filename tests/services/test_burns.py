@@ -5,7 +5,7 @@ from statistics import mean
 from typing import Any
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import event, text
 from sqlmodel import Session
 
 from app import clock
@@ -128,6 +128,29 @@ def test_what_did_not_light_has_not_burned(session: Session) -> None:
 def test_good_is_what_the_motor_did(session: Session, result: str, good: bool | None) -> None:
     _fired(session, [build.grain(session, build.cast(session, 1))], result)
     assert _only(session).good is good
+
+
+def test_the_book_is_asked_as_often_for_many_motors_as_for_one(session: Session) -> None:
+    seen: list[str] = []
+
+    def note(_c: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+        seen.append(statement)
+
+    def asked() -> int:
+        _fired(session, [build.grain(session, build.cast(session, 1))])
+        session.flush()
+        session.expunge_all()
+        seen.clear()
+        burns.burned(session, LookIn())
+        return len(seen)
+
+    event.listen(session.get_bind(), "before_cursor_execute", note)
+    try:
+        once = asked()
+        assert [asked() for _ in range(2)] == [once, once]
+        assert once <= 8
+    finally:
+        event.remove(session.get_bind(), "before_cursor_execute", note)
 
 
 def test_motors_are_filtered(session: Session) -> None:
