@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from app.db import migrate
 from app.main import create_app
 from app.models import api as models
+from app.models import api_flight as flight_models
 from app.settings import Settings
 
 EXAMPLES_FILE = Path(models.__file__).with_name("api_examples.json")
@@ -153,6 +154,22 @@ def test_a_field_by_its_elevation_is_the_field_by_its_air_pressure(api: TestClie
     assert by_height["total_impulse_n_s"] == pytest.approx(by_pressure["total_impulse_n_s"], rel=1e-5)
 
 
+def test_a_flight_in_the_closed_form_of_hardly_any_drag(api: TestClient) -> None:
+    """Tsiolkovsky with gravity, and a coast of v²/2g, where a thin heavy rod feels no air."""
+    body = {
+        "time_s": [0.0, 2.0], "thrust_n": [400.0, 400.0], "propellant_mass_kg": 0.7, "dry_mass_kg": 6.5,
+        "diameter_m": 0.001, "drag_coefficient": 0.01, "rail_length_m": 2.0, "path_points": 0,
+    }  # fmt: skip
+    answer = ask(api, "/flight/run", body)
+    exhaust, g = 800 / 0.7, 9.80665
+    speed = exhaust * math.log(7.2 / 6.5) - g * 2
+    height = exhaust * 2 * (1 - math.log(7.2 / 6.5) / (7.2 / 6.5 - 1)) - g * 2
+    assert answer["burnout_speed_m_s"] == pytest.approx(speed, rel=1e-5)
+    assert answer["apogee_m"] == pytest.approx(height + speed**2 / (2 * g), rel=1e-5)
+    assert answer["opening_time_s"] is None
+    assert answer["path"] is None
+
+
 def test_a_core_askew_by_nothing_is_the_closed_form(api: TestClient) -> None:
     plain = ask(api, "/motor/run", example("/motor/run", grains=grain()))
     askew = ask(api, "/motor/run", example("/motor/run", grains=grain(core_offset_aft_m=0.0)))
@@ -232,10 +249,24 @@ def grain(**changes: Any) -> list[dict[str, Any]]:
 
 KNSB = {"potassium_nitrate": 0.65, "sorbitol": 0.35}
 HALF = {"potassium_nitrate": 0.45, "sorbitol": 0.55}
+MACH = {"mach": 0.5, "coefficient": 0.5}
+NO_CHUTE = {"diameter_m": 0.0, "drag_coefficient": 1.5}
 LAW = {"rate_at_1_mpa_m_s": 8e-3, "exponent": 0.3, "p_min_pa": 2e6, "p_max_pa": 1e6}
 
 BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
     ("no mass", change("/recipe/scale", mass_kg=0), ["mass_kg"]),
+    ("too weak to lift", change("/flight/run", dry_mass_kg=150.0), ["thrust_n"]),
+    ("times that fall", change("/flight/run", time_s=[0.0, 0.05, 0.6, 1.4, 1.8, 1.8]), ["time_s"]),
+    ("a rail too far from upright", change("/flight/run", tilt_rad=0.5), ["tilt_rad"]),
+    ("a drag table that falls", change("/flight/run", drag_table=[MACH, MACH]), ["drag_table"]),
+    (
+        "two bases of drag",
+        change("/flight/run", reference_diameter_m=0.1, reference_area_m2=0.01),
+        ["reference_area_m2"],
+    ),
+    ("both parachutes at once", change("/flight/run", main_height_m=None), ["main_height_m"]),
+    ("a parachute of nothing", change("/flight/run", drogue=NO_CHUTE), ["drogue", "diameter_m"]),
+    ("no such weather", change("/flight/run", temperature_k=225.0, elevation_m=-400.0), ["temperature_k"]),
     ("negative", change("/recipe/scale", mass_kg=-1), ["mass_kg"]),
     ("text for a number", change("/recipe/scale", mass_kg="0.4"), ["mass_kg"]),
     ("true for a number", change("/recipe/scale", mass_kg=True), ["mass_kg"]),
@@ -434,9 +465,10 @@ def test_each_number_has_its_unit_or_has_none_by_nature() -> None:
         "condensed_fraction", "gamma_frozen", "gamma_effective", "balance_error", "exponent", "c_star_efficiency",
         "nozzle_efficiency", "extra_area", "curve_points", "samples", "seed", "kn", "kn_start", "kn_peak",
         "port_to_throat", "mass_balance", "density", "burn_rate", "c_star", "nozzle", "low", "mid", "high",
-        "over_limit", "factor", "margin", "count", "of_rated", "of_proof",
+        "over_limit", "factor", "margin", "count", "of_rated", "of_proof", "mach", "coefficient", "drag_coefficient",
+        "turning", "path_points", "thrust_to_weight", "thrust_to_weight_rail", "max_mach",
     }  # fmt: skip
-    for model in vars(models).values():
+    for model in [*vars(models).values(), *vars(flight_models).values()]:
         if isinstance(model, type) and issubclass(model, models.ApiIn | models.ApiOut):
             for name, info in model.model_fields.items():
                 if any(word in str(info.annotation) for word in ("float", "int'")) and "dict" not in str(

@@ -27,6 +27,9 @@ BURN_STEPS = 48
 COAST_STEPS = 24
 FALL_STEPS = 40
 MOST_STEPS = 400
+MOST_FALL_STEPS = 4000
+LOOSEST = 0.4
+"""Longest step of the burn over the time in which drag brings a flight to its steady speed [-]."""
 
 Bools = NDArray[np.bool_]
 
@@ -108,6 +111,12 @@ class Batch:
 
     def __len__(self) -> int:
         return len(self.dry)
+
+    @property
+    def body_drag_area(self) -> Floats:
+        """Coefficient at rest times area [m2]."""
+        found: Floats = self.drag_scale * self.drag.area * self.drag.at(np.zeros(len(self)))
+        return found
 
     def mass(self, t: Floats) -> Floats:
         """At a time [kg]."""
@@ -281,12 +290,13 @@ def climb(batch: Batch, left: Floats, speed: Floats, flies: Bools) -> tuple[Trac
     lean, up = np.sin(batch.tilt), np.cos(batch.tilt)
     start = np.stack((batch.rail * lean, batch.rail * up, speed * lean, speed * up))
     track = Track(batch, start, left, lambda _, after: after[W] <= 0, flies.copy())
-    dt = np.maximum(batch.curve.end - left, 1e-9) / BURN_STEPS
-    times = left + dt * np.arange(BURN_STEPS + 1)[:, None]
+    steps = _burn_steps(batch)
+    dt = np.maximum(batch.curve.end - left, 1e-9) / steps
+    times = left + dt * np.arange(steps + 1)[:, None]
     impulse = batch.curve.impulse(times)
     mass = batch.dry + batch.propellant * (1 - impulse / batch.curve.total)
     spent, lost = np.diff(impulse, axis=0) / dt, -np.diff(mass, axis=0) / dt
-    for i in range(BURN_STEPS):
+    for i in range(steps):
         track.advance(dt, spent[i], mass[i], lost[i])
     burnout = track.state
     for i, share in enumerate(_coasting(batch, burnout)):
@@ -297,9 +307,17 @@ def climb(batch: Batch, left: Floats, speed: Floats, flies: Bools) -> tuple[Trac
     return track, burnout, time, top
 
 
+def _burn_steps(batch: Batch) -> int:
+    """Enough of them for drag, which brings a light wide rocket to its steady speed within moments."""
+    k = 0.5 * batch.air.density[0] * batch.body_drag_area
+    push = batch.curve.force.max() * batch.curve.more / batch.curve.longer
+    needed = batch.curve.end * 2 * np.sqrt(push * k) / batch.dry / LOOSEST
+    return int(min(max(BURN_STEPS, np.ceil(needed.max())), 10 * MOST_STEPS))
+
+
 def _coasting(batch: Batch, state: Floats) -> list[Floats]:
     """Steps to apogee, short while drag is large: about COAST_STEPS of them, more where the guess is short."""
-    k = 0.5 * batch.air.density_at(state[Z]) * batch.drag_scale * batch.drag.area * batch.drag.at(np.zeros(len(batch)))
+    k = 0.5 * batch.air.density_at(state[Z]) * batch.body_drag_area
     rise = np.maximum(state[W], 0.01)
     ratio = np.maximum(rise * np.sqrt(k / (batch.dry * STANDARD_GRAVITY)), 1e-6)
     needed = rise / STANDARD_GRAVITY * np.arctan(ratio) / ratio
@@ -313,8 +331,11 @@ def fall(batch: Batch, time: Floats, top: Floats, floor: Floats, until: Floats, 
     drop = np.maximum(top[Z] - floor, 0.0)
     going = flies & (until > time) & (drop > 0)
     track = Track(batch, top, time, lambda _, after: after[Z] <= floor, going)
-    length = np.minimum(np.sqrt(2 * drop / STANDARD_GRAVITY), until - time) / FALL_STEPS
-    for _ in range(MOST_STEPS):
+    steady = np.sqrt(
+        2 * batch.dry / (STANDARD_GRAVITY * batch.air.density[0] * np.maximum(batch.body_drag_area, 1e-12))
+    )
+    length = np.minimum(np.minimum(np.sqrt(2 * drop / STANDARD_GRAVITY), until - time) / FALL_STEPS, 0.8 * steady)
+    for _ in range(MOST_FALL_STEPS):
         dt = np.clip(until - track.time, 0.0, length)
         if not (track.going & (dt > 1e-12)).any():
             break

@@ -6,6 +6,7 @@ import numpy as np
 
 from app.calc.ascent import Batch, Bools, Track, U, W, X, Z, fall
 from app.calc.constants import STANDARD_GRAVITY, Floats
+from app.calc.errors import CalcError
 from app.calc.recovery import Parachute, Recovery, drift
 
 
@@ -41,6 +42,8 @@ def come_down(
     if first is None:
         floor = np.minimum(zero if main is None else zero + (recovery.main_height or 0.0), top[Z])
         dropped = fall(batch, top_time, top, floor, np.full(n, np.inf), flies)
+        if dropped.going.any():
+            raise CalcError("drag_coefficient", "it falls too slowly to be followed.", "Check mass, size and drag.")
         _keep(down, dropped)
         if main is not None:
             _opens(batch, down, dropped.time, dropped.state, flies)
@@ -66,7 +69,7 @@ def come_down(
             for pieces, end in ((down.times, at), (down.distances, caught[X]), (down.heights, caught[Z]))
         )
     _opens(batch, down, time, state, flies & ~hit)
-    state, time = _rise(batch, first, early, state, time)
+    state, time = _rise(batch, first, early, state, time, top[Z])
     down.highest = np.where(early, state[Z], top[Z])
     if recovery.drogue is not None and main is not None:
         low = np.minimum(recovery.main_height or 0.0, state[Z])
@@ -111,13 +114,17 @@ def _on_the_way_up(batch: Batch, way_up: Track, at: Floats) -> Floats:
     return batch.step(before, at - times[row, flights], 0.0, batch.dry, 0.0)
 
 
-def _rise(batch: Batch, chute: Parachute, early: Bools, state: Floats, time: Floats) -> tuple[Floats, Floats]:
-    """What is left of the climb under an open parachute, in closed form: quadratic drag, steady air."""
+def _rise(
+    batch: Batch, chute: Parachute, early: Bools, state: Floats, time: Floats, most: Floats
+) -> tuple[Floats, Floats]:
+    """What is left of the climb with a parachute open, in closed form: quadratic drag of both, steady air."""
     up = np.where(early, np.maximum(state[W], 0.0), 0.0)
-    square = 2 * batch.dry * STANDARD_GRAVITY / (batch.air.density_at(state[Z]) * chute.drag_area)
+    both = chute.drag_area + batch.body_drag_area
+    square = 2 * batch.dry * STANDARD_GRAVITY / (batch.air.density_at(state[Z]) * both)
     longer = np.sqrt(square) / STANDARD_GRAVITY * np.arctan(up / np.sqrt(square))
     after = state.copy()
-    after[Z] += square / (2 * STANDARD_GRAVITY) * np.log1p(up**2 / square)
+    risen = state[Z] + square / (2 * STANDARD_GRAVITY) * np.log1p(up**2 / square)
+    after[Z] = np.where(early, np.minimum(risen, np.maximum(most, state[Z])), state[Z])
     after[X] += longer * batch.air.wind_over(state[Z])
     return after, time + longer
 

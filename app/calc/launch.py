@@ -18,6 +18,9 @@ from app.calc.wind import wind_at
 MAX_TILT = math.radians(20)
 """Largest tilt of the rail from vertical [rad]."""
 
+HARDEST = 1000.0
+"""Largest thrust over weight that is flown [-]; more is a slip of a unit."""
+
 _LAYERS = 512
 
 
@@ -173,6 +176,13 @@ def batch_of(motor: Motor, rocket: Rocket, pad: Pad) -> tuple[Batch, Recovery]:
     done = np.concatenate(([0.0], np.cumsum(np.diff(t) * (force[1:] + force[:-1]) / 2)))
     if done[-1] <= 0:
         raise OutOfRange("thrust", "there is no thrust in the curve.", "Give a curve of a motor that burns.")
+    hardest = float((force.max() * arrays["impulse_scale"] / arrays["time_scale"] / arrays["dry_mass"]).max())
+    if hardest > HARDEST * STANDARD_GRAVITY:
+        raise OutOfRange(
+            "thrust",
+            f"it is {hardest / STANDARD_GRAVITY:.0f} times the rocket's weight, which nothing stands.",
+            "Check thrust and mass.",
+        )
     curve = Curve(t, force, done, arrays["impulse_scale"], arrays["time_scale"])
     spread = np.full(length, 1.0)
     batch = Batch(

@@ -13,8 +13,8 @@ from fastapi.responses import JSONResponse, Response
 from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 
-from app.models import api
-from app.services import compute, compute_motor
+from app.models import api, api_flight
+from app.services import compute, compute_flight, compute_motor
 from app.web import Book, render
 
 BASE = "/api/v1"
@@ -90,6 +90,12 @@ def run_motor(data: Annotated[api.MotorRunIn, _body("/motor/run")]) -> api.Motor
 def motor_range(data: Annotated[api.MotorRangeIn, _body("/motor/range")]) -> api.MotorRangeOut:
     """Many motors drawn from stated spreads: 5, 50 and 95 % marks, and what drives them."""
     return compute_motor.motor_range(data)
+
+
+@router.post(BASE + "/flight/run", tags=["compute"], summary="Fly a rocket")
+def run_flight(data: Annotated[api_flight.FlightRunIn, _body("/flight/run")]) -> api_flight.FlightRunOut:
+    """A thrust curve in a rocket from a pad, with wind and parachutes: rail, apogee, ideal delay, landing."""
+    return compute_flight.run_flight(data)
 
 
 @router.post(BASE + "/case/check", tags=["compute"], summary="Check a case")

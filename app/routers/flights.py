@@ -108,7 +108,8 @@ def save_distances(request: Request, typed: Typed) -> Response:
 
 
 def _distances(request: Request, session: Session, failed: Form | None = None) -> Response:
-    units, lines = workshop.get(session).units, {}
+    units = workshop.get(session).units
+    lines: dict[str, str] = {}
     for i, row in enumerate(distances.own(session)):
         lines |= {
             f"lines.{i}.impulse_class": row.impulse_class,

@@ -14,7 +14,7 @@ from app.models import api
 
 Loc = tuple[str | int, ...]
 
-UNIT = re.compile(r"_(kg_m3|kg_mol|m3|m_s|kg|pa|rad|per_k|k|m)$")
+UNIT = re.compile(r"_(kg_m3|kg_mol|n_s|m3|m2|m_s|kg|pa|rad|per_k|k|m|s|n)$")
 
 _OTHER_NAMES = {
     "limit": "remelt_limit",
@@ -28,6 +28,12 @@ _OTHER_NAMES = {
     "corners": "core_outline_m",
     "offset_a": "core_offset_m",
     "offset_b": "core_offset_aft_m",
+    "speed": "wind_m_s",
+    "measured_at": "wind_height_m",
+    "altitude": "elevation_m",
+    "warmer": "temperature_k",
+    "main_diameter": "main",
+    "drogue_diameter": "drogue",
 }
 """Arguments of calculations whose fault belongs to a field of another name."""
 

@@ -68,8 +68,8 @@ def test_vacuum_rail_exit_closed_form() -> None:
 
 
 def test_vacuum_tilted_coast_is_a_parabola() -> None:
-    found = flown(time=[0, 0.01], thrust=[80_000, 80_000], drag_coefficient=0.0, rail_length=0.3, tilt=0.3)
-    # After a kick of 10 ms the path is a parabola from the burnout state.
+    found = flown(time=[0, 0.02], thrust=[40_000, 40_000], drag_coefficient=0.0, rail_length=0.3, tilt=0.3)
+    # After a kick of 20 ms the path is a parabola from the burnout state.
     v = found.burnout_speed
     assert found.apogee - found.burnout_height == pytest.approx((v * math.cos(0.3)) ** 2 / (2 * G), rel=1e-3)
     assert found.downrange == pytest.approx(v**2 * math.sin(0.3) * math.cos(0.3) / G, rel=5e-3)
@@ -105,10 +105,10 @@ def test_landing_drift_in_uniform_wind_is_wind_times_time_of_descent(monkeypatch
 
 
 def test_early_ejection_rises_as_the_closed_form_says(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is left of the climb under a parachute: V²/(2g) ln(1 + w²/V²)."""
+    """What is left of the climb under body and parachute: V²/(2g) ln(1 + w²/V²), V steady with the drag of both."""
     monkeypatch.setattr(launch, "air_column", uniform)
     found = flown(recovery=Recovery(MAIN, delay=3.0))
-    v = math.sqrt(2 * 6.5 * G / (MAIN.drag_area * 1.225))
+    v = math.sqrt(2 * 6.5 * G / ((MAIN.drag_area + 0.5 * math.pi / 4 * 0.1**2) * 1.225))
     assert found.opening_time == pytest.approx(found.burnout_time + 3.0)
     more = v**2 / (2 * G) * math.log(1 + found.opening_speed**2 / v**2)
     assert found.highest == pytest.approx(found.opening_height + more, rel=1e-9)
@@ -300,6 +300,45 @@ def test_nothing_opens() -> None:
     assert too_late.landing_time == pytest.approx(bare.landing_time, rel=1e-3)
 
 
+def test_light_wide_and_slow_things_come_down_at_their_steady_speed() -> None:
+    """A ball of paper: drag ends each motion within moments, on the way up and down."""
+    ball = flown(time=[0, 3], thrust=[6, 6], propellant_mass=0.01, dry_mass=0.05, diameter=0.3, rail_length=0.5)
+    k = 0.5 * 1.225 * 0.5 * ball.drag.area
+    assert ball.max_speed == pytest.approx(math.sqrt((6 - 0.055 * G) / k), rel=0.03)
+    assert ball.landing_speed == pytest.approx(math.sqrt(0.05 * G / k), rel=1e-3)
+    assert ball.height[-1] == pytest.approx(0, abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_any_flight_hangs_together(seed: int) -> None:
+    """Odd rockets on odd days: whatever is not refused ends on the ground, in order of time, no higher than it can."""
+    chance = np.random.default_rng(seed)
+
+    def between(low: float, high: float) -> float:
+        return float(low * (high / low) ** chance.random())
+
+    time = np.concatenate(([0.0], np.cumsum(chance.exponential(between(0.01, 1.0), 6))))
+    chutes = [
+        Parachute(between(0.1, 5.0), between(0.5, 2.0)) if chance.random() < odds else None for odds in (0.7, 0.5)
+    ]
+    delay = between(0.1, 40.0) if chance.random() < 0.5 else None
+    try:
+        found = flown(
+            time=time, thrust=chance.random(7) * between(50, 5000), propellant_mass=between(0.01, 5.0),
+            dry_mass=between(1.0, 30.0), diameter=between(0.02, 0.3), drag_coefficient=between(0.1, 1.5),
+            rail_length=between(0.5, 6.0), tilt=chance.uniform(-0.34, 0.34), wind=chance.uniform(0, 20),
+            turning=chance.random(), recovery=Recovery(chutes[0], chutes[1], between(20.0, 500.0), 0.0, delay),
+        )  # fmt: skip
+    except NoSolution:
+        return
+    assert found.highest <= found.apogee + 1e-6
+    assert (np.diff(found.time) >= -1e-9).all()
+    assert abs(found.height[-1]) < 1e-3
+    assert found.height.min() > -1e-3
+    assert found.landing_time >= found.rail_exit_time
+    assert math.isfinite(found.landing_distance + found.landing_speed + found.max_q)
+
+
 @pytest.mark.parametrize(
     ("change", "field"),
     [
@@ -319,6 +358,7 @@ def test_nothing_opens() -> None:
         ({"drag_table": [(math.nan, 0.5)]}, "drag_table"),
         ({"reference_area": 0.01, "reference_diameter": 0.1}, "reference_area"),
         ({"reference_diameter": 0.0}, "reference_diameter"),
+        ({"time": [0, 1], "thrust": [9e4, 9e4]}, "thrust"),
         ({"tilt": 0.6}, "tilt"),
         ({"tilt": math.nan}, "tilt"),
         ({"wind": -3.0}, "speed"),
