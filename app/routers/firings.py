@@ -34,6 +34,7 @@ def listing(request: Request, session: Book) -> Response:
         request, session, "firings/list.html", section="firings", firings=firings.listed(session), results=RESULTS,
         kinds=firings.KINDS, ready=firings.fireable(session),
     )  # fmt: skip
+        untold=findings.untold(session),
 
 
 @router.get("/new")

@@ -87,6 +87,7 @@ def test_a_failure_walks_on_to_what_was_found_and_its_grains_and_lot_tell_it(cli
     assert there.endswith("/found")
     url = there.removesuffix("/found")
     assert "Not told yet" in client.get(url).text
+    assert "Not told yet what was found" in client.get("/firings").text
     page = refused(client, there, {
         "case_found": "split", "closure_found": "held", "nozzle_found": "held", "remains_found": "pieces",
     })  # fmt: skip
@@ -103,6 +104,7 @@ def test_a_failure_walks_on_to_what_was_found_and_its_grains_and_lot_tell_it(cli
     assert (answer.status_code, answer.headers["location"]) == (303, url)
     text = client.get(url).text
     assert "Not told yet" not in text
+    assert "Not told yet" not in client.get("/firings").text
     for words in ("Split or torn open: Along its length", "Unburned pieces", "(grain 1)", "A hollow in its piece."):
         assert words in text, words
     assert count(client, SuspectGrain) == 1
