@@ -13,7 +13,7 @@ from functools import cache
 from typing import Annotated, Any
 from urllib.parse import quote, unquote
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
@@ -55,6 +55,8 @@ def _book(request: Request) -> Iterator[Session]:
 
 Typed = Annotated[Texts, Depends(_typed)]
 Book = Annotated[Session, Depends(_book)]
+PageNumber = Annotated[int, Query(ge=1, le=100_000)]
+"""Which page of a long list an address asks for."""
 
 
 # --- Templates ---------------------------------------------------------------------------------

@@ -13,18 +13,18 @@ from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepT
 from app.models.history import correction_of
 from app.services import casting, cautions, planning, runsheets, slips, steps, weigh_outs, workshop
 from app.units import UnitSystem, convert, editable, show
-from app.web import Act, Book, Forms, Typed, named, render, submit, version_of
+from app.web import Act, Book, Forms, PageNumber, Typed, named, render, submit, version_of
 
 router = APIRouter(prefix="/cast")
 
 
 @router.get("")
-def show_all(request: Request, session: Book) -> Response:
+def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     """Open and closed sessions, and what waits to be cast."""
-    listed = casting.sessions(session)
+    found = casting.closed(session, page)
     return render(
         request, session, "cast/index.html", section="cast",
-        running=casting.due(session), closed=[pair for pair in listed if pair[0].closed_at is not None],
+        running=casting.due(session), closed=found.rows, found=found,
         planned=planning.batches(session, "planned"),
     )  # fmt: skip
 

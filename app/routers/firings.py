@@ -28,13 +28,14 @@ NOT_NOTED: Choice = ("", "not noted")
 
 
 @router.get("")
-def listing(request: Request, session: Book) -> Response:
+def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
     """All firings, newest first."""
+    found = firings.listed(session, page)
     return web.render(
-        request, session, "firings/list.html", section="firings", firings=firings.listed(session), results=RESULTS,
+        request, session, "firings/list.html", section="firings", firings=found.rows, found=found, results=RESULTS,
         kinds=firings.KINDS, ready=firings.fireable(session),
-    )  # fmt: skip
         untold=findings.untold(session),
+    )  # fmt: skip
 
 
 @router.get("/new")

@@ -33,11 +33,12 @@ TABS = [
 
 
 @router.get("")
-def listing(request: Request, session: Book) -> Response:
+def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
     """All motors built, newest first."""
+    found = motors.listed(session, page)
     return web.render(
-        request, session, "motors/list.html", section="motors", tabs=TABS, built=motors.listed(session),
-        ready_grains=sum(len(lot) for _, lot in motors.ready_by_lot(session)),
+        request, session, "motors/list.html", section="motors", tabs=TABS, built=found.rows, found=found,
+        ready_grains=0 if found.rows else sum(len(lot) for _, lot in motors.ready_by_lot(session)),
     )  # fmt: skip
 
 

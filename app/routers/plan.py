@@ -15,7 +15,7 @@ from app.models.base import FormIn
 from app.models.batch import PlanIn, VoidIn
 from app.services import casting, cautions, checklists, formulas, hardware, past, planning, weigh_outs, workshop
 from app.units import editable
-from app.web import Book, Forms, Typed, choose, render, submit, version_of
+from app.web import Book, Forms, PageNumber, Typed, choose, render, submit, version_of
 
 router = APIRouter(prefix="/plan")
 
@@ -23,13 +23,13 @@ SHORT_NAMES = {"pattern": "items.0.pattern_id", "pattern_id": "items.0.pattern_i
 
 
 @router.get("")
-def show_all(request: Request, session: Book) -> Response:
+def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     """All batches, what is still to do first."""
-    listed = [(batch, planning.formula_of(session, batch)) for batch in planning.batches(session)]
+    found, to_do = planning.past(session, page), planning.batches(session, *planning.OPEN_STATES)
     return render(
-        request, session, "plan/index.html", section="plan",
-        open_plans=[pair for pair in listed if pair[0].state in planning.OPEN_STATES],
-        past=[pair for pair in reversed(listed) if pair[0].state not in planning.OPEN_STATES],
+        request, session, "plan/index.html", section="plan", found=found,
+        open_plans=[(batch, planning.formula_of(session, batch)) for batch in to_do],
+        past=[(batch, planning.formula_of(session, batch)) for batch in found.rows],
     )  # fmt: skip
 
 

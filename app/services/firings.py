@@ -1,5 +1,6 @@
 """Firings: a static test or a flight of a built motor, and what came of it."""
 
+from dataclasses import replace
 from datetime import datetime
 
 from sqlmodel import Session, col, func, select
@@ -41,11 +42,11 @@ def get(session: Session, firing_id: int) -> Firing:
     return rows.get(session, Firing, firing_id, "firing")
 
 
-def listed(session: Session) -> list[tuple[Firing, Built]]:
-    """All firings, newest first, with their motors."""
-    found = session.exec(select(Firing).order_by(col(Firing.fired_at).desc(), col(Firing.id).desc()))
-    around = {built.build.pk: built for built in motors.listed(session)}
-    return [(firing, around[firing.motor_build_id]) for firing in found]
+def listed(session: Session, page: int = 1) -> rows.Page[tuple[Firing, Built]]:
+    """A page of all firings, newest first, with their motors."""
+    found = rows.page(session, select(Firing).order_by(col(Firing.fired_at).desc(), col(Firing.id).desc()), page)
+    around = motors.of_builds(session, [firing.motor_build_id for firing in found.rows])
+    return replace(found, rows=[(firing, around[firing.motor_build_id]) for firing in found.rows])
 
 
 def its_motor(session: Session, firing: Firing) -> Built:
@@ -61,7 +62,7 @@ def where(session: Session, firing: Firing) -> tuple[Rocket | None, LaunchField 
 
 def fireable(session: Session) -> list[Built]:
     """The motors that can be fired: built, whole, with grains that were not burned."""
-    return [built for built in motors.listed(session) if built.state == "ready"]
+    return motors.ready(session)
 
 
 def nozzle_uses(session: Session, nozzle_id: int) -> int:

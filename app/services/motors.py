@@ -1,7 +1,7 @@
 """Motors: real grains put in a real case, the prediction made of them, and taking them apart again."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 
@@ -130,10 +130,26 @@ def _around(session: Session, builds: Sequence[MotorBuild]) -> list[Built]:
     ]
 
 
-def listed(session: Session) -> list[Built]:
-    """All builds, newest first."""
-    found = select(MotorBuild).order_by(col(MotorBuild.built_on).desc(), col(MotorBuild.id).desc())
-    return _around(session, session.exec(found).all())
+_NEWEST = (col(MotorBuild.built_on).desc(), col(MotorBuild.id).desc())
+
+
+def listed(session: Session, page: int = 1) -> rows.Page[Built]:
+    """A page of all builds, newest first."""
+    found = rows.page(session, select(MotorBuild).order_by(*_NEWEST), page)
+    return replace(found, rows=_around(session, found.rows))
+
+
+def of_builds(session: Session, ids: Iterable[int]) -> dict[int, Built]:
+    """Builds by their identity, with what stands around them."""
+    builds = session.exec(select(MotorBuild).where(col(MotorBuild.id).in_(set(ids)))).all()
+    return {built.build.pk: built for built in _around(session, builds)}
+
+
+def ready(session: Session) -> list[Built]:
+    """The builds that can be fired, newest first: whole, with grains that were not burned."""
+    burned = select(Firing.motor_build_id).where(Firing.result != "no_light")
+    whole = select(MotorBuild).where(col(MotorBuild.taken_apart_at).is_(None), col(MotorBuild.id).not_in(burned))
+    return _around(session, session.exec(whole.order_by(*_NEWEST)).all())
 
 
 def predictions(session: Session, build: MotorBuild) -> list[Prediction]:
@@ -329,9 +345,7 @@ def _why_not(view: GrainView) -> str:
 
 def _hardware_free(session: Session, case: Case, nozzle: Nozzle) -> None:
     """One case and one nozzle are in one motor at a time."""
-    for built in listed(session):
-        if built.state != "ready":
-            continue
+    for built in ready(session):
         for field, same, name in (
             ("case_id", built.case is case, case.name),
             ("nozzle_id", built.nozzle is nozzle, nozzle.name),

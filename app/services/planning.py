@@ -98,6 +98,17 @@ def batches(session: Session, *states: str) -> list[Batch]:
     return list(session.exec(query.where(col(Batch.state).in_(states)) if states else query))
 
 
+def past(session: Session, page: int = 1) -> rows.Page[Batch]:
+    """A page of the batches that are cast or dropped, newest first."""
+    query = select(Batch).where(col(Batch.state).not_in(OPEN_STATES))
+    return rows.page(session, query.order_by(col(Batch.planned_for).desc(), col(Batch.id).desc()), page)
+
+
+def any_planned(session: Session) -> bool:
+    """Whether a batch was ever planned."""
+    return session.exec(select(Batch.id).limit(1)).first() is not None
+
+
 def formula_of(session: Session, batch: Batch) -> Formula:
     """The formula version a batch is planned with."""
     return rows.get(session, Formula, batch.formula_id, "formula")

@@ -1,6 +1,8 @@
 """Finding a row, changing it only if it is still as the person saw it, and putting it away without losing history."""
 
-from typing import Any, TypeVar
+import math
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
 
 from sqlalchemy import func, inspect
 from sqlalchemy import select as select_core
@@ -12,6 +14,10 @@ from app.models.base import FormIn, Row, build, change
 from app.services import history
 
 R = TypeVar("R", bound=Row)
+T = TypeVar("T")
+
+ON_A_PAGE = 50
+"""Rows on one page of a long list."""
 
 LARGEST_ID = 2**63
 """The file can hold no identity as large as this, so it cannot be asked for one."""
@@ -98,6 +104,26 @@ def next_number(session: Session, codes: Any, prefix: str) -> int:
     found = session.exec(select(codes).where(col(codes).startswith(prefix)))
     ends = [code.removeprefix(prefix) for code in found]
     return max((int(end) for end in ends if end.isdecimal()), default=0) + 1
+
+
+@dataclass(frozen=True)
+class Page(Generic[T]):
+    """Some rows of a long list: which page of how many it is, counted from 1, and how many rows there are in all."""
+
+    rows: list[T]
+    number: int
+    last: int
+    total: int
+
+
+def page(session: Session, query: Any, number: int) -> Page[Any]:
+    """One page of what a query finds; a page beyond the last one is the last one."""
+    counted = query.with_only_columns(func.count(), maintain_column_froms=True).order_by(None)
+    total: int = session.execute(counted).scalar_one()
+    last = max(1, math.ceil(total / ON_A_PAGE))
+    number = max(1, min(number, last))
+    found = session.exec(query.offset((number - 1) * ON_A_PAGE).limit(ON_A_PAGE)).all()
+    return Page(list(found), number, last, total)
 
 
 def uses(session: Session, row: Row) -> dict[str, int]:

@@ -74,7 +74,7 @@ def look(session: Session) -> Day:
         unbagged=[view for view in shelf if view.state in ("accepted", "ready") and view.grain.bagged_at is None],
         curing=_curing(shelf),
         ready=[view for view in shelf if view.state == "ready"],
-        motors=[built for built in motors.listed(session) if built.state == "ready"],
+        motors=motors.ready(session),
         first_steps=first_steps(session),
     )
 
@@ -90,7 +90,7 @@ def _curing(shelf: list[GrainView]) -> list[Curing]:
 
 def first_steps(session: Session) -> list[FirstStep]:
     """What to enter first, in order; empty once a batch was planned."""
-    if planning.batches(session):
+    if planning.any_planned(session):
         return []
     return [
         FirstStep("Enter the bags you bought", "/workshop/supplies", bool(supplies.stock(session))),
