@@ -135,7 +135,7 @@ class Bench:
         """Three rows in one act: the grain anew, how it stood before, and what was cut off."""
         serial = self.whole_grains.pop(self.chance.randrange(len(self.whole_grains)))
         lot, number = serial.split("-")
-        gross = f"168.0{self.number:06d} g"
+        gross = f"169.9{self.number:06d} g"
         checks: list[Check] = [
             ("SELECT count(*) FROM grain WHERE serial = ? AND gross_typed = ?", (serial, gross), 1),
             ("SELECT count(*) FROM grain_measure WHERE serial = ? AND why LIKE 'Trimmed%'", (serial,), 1),

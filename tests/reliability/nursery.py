@@ -8,6 +8,7 @@ on the book, uvicorn, a listening socket of its own.
 import asyncio
 import os
 import shutil
+import signal
 import sys
 import tempfile
 import threading
@@ -21,6 +22,8 @@ from app.main import create_app
 from app.settings import Settings
 
 FIRST_PORT = 21000
+ALONE_S = 300
+"""A server ends by itself after this long, should the test that was to kill it be gone [s]."""
 
 
 def main(book: Path) -> None:
@@ -37,6 +40,7 @@ def main(book: Path) -> None:
 
 
 def _serve(book: Path, number: int) -> None:
+    signal.alarm(ALONE_S)
     listener = _listen("127.0.0.1", FIRST_PORT + 20 * ((os.getppid() + number) % 900))
     print(f"{listener.getsockname()[1]} {os.getpid()}", flush=True)
     app = create_app(Settings(book=book))

