@@ -12,6 +12,8 @@ from app.calc import launch
 from app.calc.errors import CalcError, NoSolution
 from app.calc.flight import Motor, Pad, Parachute, Recovery, Rocket, fly
 from app.calc.flightrange import FlightSpread, MotorDraws, drawn_from_marks, fly_range
+from app.calc.motor import example, simulate
+from app.calc.uncertainty import predict_range
 
 G = 9.80665
 MOTOR = Motor([0.0, 0.05, 0.6, 1.4, 1.8, 2.0], [0.0, 420.0, 520.0, 470.0, 120.0, 0.0], 0.7)
@@ -126,3 +128,17 @@ def test_bad_input_names_the_field(change: dict[str, Any], field: str) -> None:
 def test_marks_that_do_not_lie_about_one() -> None:
     with pytest.raises(CalcError, match="high"):
         drawn_from_marks(0.9, 0.95, 0.9, 1.1)
+
+
+def test_marks_stand_in_for_the_motors_they_were_taken_from() -> None:
+    """Flown with each sampled motor itself, impulse and burn time together, and with their marks alone."""
+    motor = example()
+    run, sampled = simulate(motor), predict_range(motor, samples=256)
+    rising = np.concatenate(([True], np.diff(run.time) > 1e-9))
+    push = Motor(run.time[rising], run.thrust[rising], run.propellant_mass)
+    impulse, longer = sampled.figures.total_impulse / run.total_impulse, sampled.figures.burn_time / run.burn_time
+    by_motor = fly_range(push, ROCKET, PAD, MotorDraws(impulse, longer)).highest
+    marks = [np.quantile(shares, mark) for shares in (impulse, longer) for mark in (0.05, 0.95)]
+    by_marks = fly_range(push, ROCKET, PAD, drawn_from_marks(*(float(mark) for mark in marks))).highest
+    assert by_marks.mid == pytest.approx(by_motor.mid, rel=0.02)
+    assert by_marks.high - by_marks.low == pytest.approx(by_motor.high - by_motor.low, rel=0.15)
