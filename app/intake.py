@@ -21,7 +21,7 @@ from app.db import migrate, open_engine, upgrade
 from app.errors import Trouble
 from app.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.services import first_run
-from app.troubles import told_in_words
+from app.troubles import told, told_in_words
 
 MOST_ENTRIES = 200_000
 MOST_BYTES = 20_000_000_000
@@ -36,6 +36,7 @@ _OF_THE_MOMENT = {"draft", "once_token"}
 _BROKEN = (
     zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError, KeyError, TypeError,
     AttributeError, OverflowError, sqlite3.IntegrityError, sqlite3.ProgrammingError, sqlite3.InterfaceError,
+    sqlite3.DataError,
 )  # fmt: skip
 """What a broken or doctored zip can raise on the way; everything that is checked by name is told by name."""
 
@@ -78,7 +79,9 @@ def _make(file: Path, unfinished: Path) -> None:
             manifest = _manifest(zipped, file)
             upgrade(unfinished, to=manifest["schema"])
             _fill(zipped, manifest["tables"], unfinished)
-    except _BROKEN as error:
+    except (*_BROKEN, OSError) as error:
+        if told(error) is not None:
+            raise
         raise Trouble(f"{file} is damaged or was altered. The book is as it was. Use another copy of it.") from error
     upgrade(unfinished)
 

@@ -310,6 +310,36 @@ def test_what_is_no_whole_zip_is_refused_and_nothing_is_changed(
     }  # fmt: skip
 
 
+@settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.sampled_from(["flip", "cut", "twice"]), st.floats(0, 1), st.integers(1, 3000), st.booleans())
+def test_whatever_befalls_its_bytes_a_zip_is_read_whole_or_refused(
+    zipped: Path, demo: Path, tables_only: Path, tmp_path: Path, what: str, where: float, size: int, late: bool
+) -> None:
+    content = bytearray(zipped.read_bytes())
+    first = content.index(b"PK\x01\x02") if late else 0  # the directory at the end, which tells where all is
+    at = first + int(where * (len(content) - first - 1))
+    if what == "flip":
+        content[at] ^= 1 << size % 8
+    elif what == "cut":
+        del content[at : at + size]
+    else:
+        content[at:at] = content[at : at + size]
+    spoiled, book = tmp_path / "spoiled.zip", tmp_path / "book.sqlite3"
+    spoiled.write_bytes(content)
+    bookfile.remove(book)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(intake, "upgrade", lambda file, **_: file.exists() or shutil.copy(tables_only, file))
+        try:
+            intake.read(spoiled, book)
+        except Trouble:
+            assert not book.exists()
+            return
+    got, wanted = rows(book), rows(demo)
+    assert {t: r for t, r in got.items() if t != "sqlite_master"} == {
+        t: r for t, r in wanted.items() if t != "sqlite_master"
+    }
+
+
 def test_a_zip_bomb_is_refused_before_anything_is_unpacked(tmp_path: Path) -> None:
     bomb = tmp_path / "bomb.zip"
     with zipfile.ZipFile(bomb, "w", zipfile.ZIP_DEFLATED) as out, out.open("tables/grain.jsonl", "w") as entry:
