@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from sqlalchemy import Engine
 from sqlmodel import Session, select
 
 from app.calc.motor import simulate
+from app.db import reading, writing
 from app.errors import Refused
 from app.models import Case, Firing, FiringFit, MotorBuild, Prediction
 from app.models.curve import ReadIn
@@ -18,6 +20,7 @@ from app.services import (
     curves,
     firing_fits,
     firings,
+    first_run,
     fit_records,
     formulas,
     learning,
@@ -340,3 +343,17 @@ def test_far_from_the_default_is_told(session: Session) -> None:
     assert lessons.lesson(session, formula_of(session, firing)).far == ["c* efficiency"]
     assert math.isfinite(taught(session, firing).c_star.spread)
     assert session.exec(select(MotorBuild)).one()
+
+
+def test_fits_are_made_as_a_book_without_them_is_opened(engine: Engine) -> None:
+    with writing(engine) as session:
+        firing = fired(session).pk
+        made = session.exec(select(FiringFit)).one().fit_json
+        session.delete(session.exec(select(FiringFit)).one())  # as a book of an earlier version has none
+        session.commit()
+    first_run.prepare(engine)
+    with reading(engine) as session:
+        row = session.exec(select(FiringFit)).one()
+        assert row.firing_id == firing
+        assert json.loads(row.fit_json)["rows"] == json.loads(made)["rows"]
+        assert fit_records.waiting(session) == []
