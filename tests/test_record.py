@@ -1,17 +1,20 @@
 """The record of changes: no value of any table changes or goes without it, whoever writes, and nobody rewrites it."""
 
 import json
+import re
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
+from fastapi import Request
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import Table, text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, SQLModel, select
 
-from app import clock, guards, record
+from app import clock, guards, record, web
 from app.models import Change, Supply
 from app.services import history
 from tests import build
@@ -148,6 +151,23 @@ def test_the_program_may_know_the_reason(session: Session) -> None:
     assert changes(session, "supply", "changed")[-1].why == "Taken back."
     history.because(session, "outside of an act there is nobody to tell")
     assert history.who(session) == ""
+
+
+def test_the_device_that_wrote_is_told_where_it_is_a_paired_one() -> None:
+    for name, told in (("bench tablet", "bench tablet"), ("", None)):
+        assert web.device(Request({"type": "http", "headers": [], "state": {"device": name}})) == told
+    assert web.device(Request({"type": "http", "headers": []})) is None
+
+
+def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
+    """Elsewhere the program writes only what is nobody's act: first rows, drafts, devices and the demonstration."""
+    unsigned = {"access.py", "demo.py", "routers/devices.py", "routers/drafts.py", "services/first_run.py"}
+    app = Path(web.__file__).parent
+    writers = {
+        str(path.relative_to(app)) for path in app.rglob("*.py")
+        if re.search(r"(?<!def )\bwriting\(", path.read_text(encoding="utf-8"))
+    }  # fmt: skip
+    assert writers == unsigned | {"web.py"}
 
 
 # --- Attacked ------------------------------------------------------------------------------------

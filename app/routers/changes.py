@@ -4,12 +4,11 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from sqlmodel import Session
 
 from app.forms import from_texts
 from app.models.history import ChangesIn
-from app.services import past, workshop
-from app.services.past import Act, Line
+from app.services import names, past, workshop
+from app.services.past import Line
 from app.web import Book, render
 
 router = APIRouter(prefix="/workshop/changes")
@@ -36,10 +35,9 @@ PAGES = {
 """Where a row is shown, by its table; what has no page is shown with what it belongs to."""
 
 
-def address(session: Session, line: Line) -> str:
+def address(line: Line) -> str:
     """Where the row of a change is shown; empty when that is gone."""
-    home = past.lineage(session, line.table, line.row_id)
-    for table, row_id, name in home[1:] if line.what == "deleted" else home:
+    for table, row_id, name in line.home[1:] if line.what == "deleted" else line.home:
         if table in PAGES and (name or "{name}" not in PAGES[table]):
             return PAGES[table].format(id=row_id, name=name)
     return ""
@@ -50,7 +48,7 @@ def show_all(request: Request, session: Book) -> Response:
     """Every change, newest first, of one noun or all."""
     texts = request.query_params.multi_items()
     choices: dict[str, Any] = {
-        "noun": past.nouns(),
+        "noun": names.nouns(),
         "what": [("changed", "A value was replaced"), ("deleted", "A row was deleted"),
                  ("filled", "An empty value was filled in"), ("entered", "A row came in")],
     }  # fmt: skip
@@ -59,11 +57,8 @@ def show_all(request: Request, session: Book) -> Response:
     found = past.page(session, wanted if isinstance(wanted, ChangesIn) else ChangesIn())
     kept = [(name, form.text(name)) for name in ("noun", "what") if form.text(name)]
 
-    def where(act: Act) -> list[tuple[Line, str]]:
-        return [(line, address(session, line)) for line in act.lines]
-
     return render(
         request, session, "workshop/changes.html", section="workshop", status=422 if form.errors else 200, form=form,
-        acts=[(act, where(act)) for act in found.acts], next_before=found.next_before, kept=kept,
-        first=not form.text("before"),
+        acts=[(act, [(line, address(line)) for line in act.lines]) for act in found.acts],
+        next_before=found.next_before, kept=kept, first=not form.text("before"),
     )  # fmt: skip

@@ -3,6 +3,7 @@
 import re
 
 from fastapi.testclient import TestClient
+from sqlalchemy import event
 
 from app.db import writing
 from app.models import CastStep
@@ -170,3 +171,46 @@ def test_the_name_at_the_bench_stands_in_the_forms_that_are_signed(client: TestC
     client.post(forms[done].action, data=forms[done].fields | {"act": "done"})
     with writing(book(client)) as session:  # type: ignore[arg-type]
         assert session.get(CastStep, int(done.removeprefix("done-"))).person == "Bert"  # type: ignore[union-attr]
+
+
+def test_what_another_program_wrote_into_the_record_breaks_no_page(client: TestClient) -> None:
+    """A table that is no more, no JSON, no moment: shown as it stands."""
+    with writing(book(client)) as session:  # type: ignore[arg-type]
+        bag = build.supply(session)
+        written = [("gone", "mass_kg", "nonsense"), ("supply", "received_on", '"yesterday"'),
+                   ("supply", "mass_kg", '{"a": 1}'), ("weigh_out", "supply_id", '"two"')]  # fmt: skip
+        for table, column, before in written:
+            session.connection().exec_driver_sql(
+                "INSERT INTO change (at, who, why, what, table_name, row_id, column_name, before, after)"
+                " VALUES ('2026-11-25 12:00:00.000000', '', '', 'changed', ?, ?, ?, ?, '5')",
+                (table, bag.pk, column, before),
+            )
+        session.connection().exec_driver_sql(
+            "INSERT INTO change (at, who, why, what, table_name, row_id, column_name, before)"
+            " VALUES ('2026-11-25 12:00:00.000000', '', '', 'deleted', 'gone', 1, '', '{\"mass_kg\": 2}')"
+        )
+        session.commit()
+    page = client.get("/workshop/changes").text
+    for words in ("nonsense", "yesterday", "two", "Mass: 2", "another program"):
+        assert words in page
+    assert "yesterday" in client.get("/workshop/supplies/1").text
+
+
+def test_a_page_of_the_record_asks_the_book_a_few_times_only(client: TestClient) -> None:
+    """The names of all rows on it are looked up together, not one by one."""
+    with writing(book(client)) as session:  # type: ignore[arg-type]
+        for _ in range(3):
+            build.cast(session)
+        session.commit()
+    asked: list[str] = []
+
+    def count(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
+        asked.append(statement)
+
+    event.listen(book(client), "before_cursor_execute", count)
+    try:
+        page = client.get("/workshop/changes?what=filled").text
+    finally:
+        event.remove(book(client), "before_cursor_execute", count)
+    assert page.count("<tr>") > 40
+    assert len(asked) < 30
