@@ -93,7 +93,9 @@ def rank_association(x: Iterable[float], y: Iterable[float], confidence: float =
     -----
     By rank, so that one odd firing does not make the whole figure, and a bent line counts like a straight one. The
     interval is Fisher's, with the standard error √((1 + ρ²/2)/(n - 3)) of its transform; it is rough below some 25
-    pairs and for coefficients above 0.9. Pairs are taken for independent: motors of one lot are less than that.
+    pairs and for coefficients above 0.9. In perfect order, where it would have no width, it is that of the order with
+    two neighbours swapped, and the probability is that of one order of n! or its reverse. Pairs are taken for
+    independent: motors of one lot are less than that.
 
     References
     ----------
@@ -125,9 +127,12 @@ def rank_association(x: Iterable[float], y: Iterable[float], confidence: float =
 def _interval(rho: float, n: int, confidence: float) -> tuple[float, float, float]:
     from scipy.special import ndtri, stdtr  # here: it would cost a fifth of the program's start
 
-    if abs(rho) > 1 - 1e-12:
-        return rho, rho, 0.0
-    middle = math.atanh(rho)
-    reach = float(ndtri(0.5 + confidence / 2)) * math.sqrt((1 + rho * rho / 2) / (n - 3))
+    perfect = abs(rho) > 1 - 1e-12
+    near = math.copysign(1 - 12 / (n * (n * n - 1)), rho) if perfect else rho  # 1 - 6 sum of d squared / (n (n² - 1))
+    middle = math.atanh(near)
+    reach = float(ndtri(0.5 + confidence / 2)) * math.sqrt((1 + near * near / 2) / (n - 3))
+    low, high = math.tanh(middle - reach), math.tanh(middle + reach)
+    if perfect:
+        return (low, 1.0, 2 / math.factorial(n)) if rho > 0 else (-1.0, high, 2 / math.factorial(n))
     t = abs(rho) * math.sqrt((n - 2) / (1 - rho * rho))
-    return math.tanh(middle - reach), math.tanh(middle + reach), 2 * float(stdtr(n - 2, -t))
+    return low, high, 2 * float(stdtr(n - 2, -t))
