@@ -22,7 +22,7 @@ from app.routers.curves import beginning
 from app.services import altimeters, firings, flights, logger_files, workshop
 from app.services import outlook as outlooks
 from app.services.tracking import TrackResult
-from app.units import UnitSystem, convert, unit_of
+from app.units import UnitSystem, convert, show, unit_of
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
 
@@ -93,17 +93,20 @@ def _page(request: Request, session: Session, firing_id: int, failed: Form | Non
     forms = Forms(request, session, failed)
     base = f"/firings/{firing_id}/altimeter"
     waiting = altimeters.unread(session, firing)
+    outlook = outlooks.read(built.prediction) if built.prediction else None
+    predicted = flights.told(session, outlook, firing)[0]
     return web.render(
         request, session, "altimeters/altimeter.html", section="firings", firing=firing, built=built,
-        unread=waiting, earlier=altimeters.tracks(session, firing)[1:], predicted=_predicted(session, firing),
+        unread=waiting, earlier=altimeters.tracks(session, firing)[1:], predicted=predicted,
         upload=forms.get("form", TrackUploadIn, base),
         throw_away={f.pk: forms.get(f"throw-{f.pk}", FormIn, f"{base}/{f.pk}/throw-away") for f in waiting},
-        use_apogee=forms.get("use-apogee", FormIn, f"{base}/take-over", row=firing), **of_firing(session, firing),
+        use_apogee=forms.get("use-apogee", FormIn, f"{base}/take-over", row=firing),
+        **of_firing(session, firing, predicted),
     )  # fmt: skip
 
 
-def of_firing(session: Session, firing: Firing) -> dict[str, Any]:
-    """What the page of a flight shows of its track."""
+def of_firing(session: Session, firing: Firing, predicted: flights.Estimate | None = None) -> dict[str, Any]:
+    """What the page of a flight shows of its track, over the height that was predicted."""
     counts = altimeters.counting(session, firing)
     if counts is None:
         return {"track": None, "track_unread": altimeters.unread(session, firing)}
@@ -112,15 +115,9 @@ def of_firing(session: Session, firing: Firing) -> dict[str, Any]:
         "track": track,
         "track_file": source,
         "track_found": found,
-        "track_chart": chart(found, workshop.get(session).units),
+        "track_chart": chart(found, workshop.get(session).units, predicted),
         "track_taken_over": altimeters.taken_over(firing, track),
     }
-
-
-def _predicted(session: Session, firing: Firing) -> flights.Estimate | None:
-    built = firings.its_motor(session, firing)
-    outlook = outlooks.read(built.prediction) if built.prediction else None
-    return flights.told(session, outlook, firing)[0]
 
 
 # --- Reading a file ------------------------------------------------------------------------------
@@ -208,8 +205,8 @@ def _looked_at(firing: Firing, row: AltimeterFile, form: Form, units: UnitSystem
 # --- Chart ---------------------------------------------------------------------------------------
 
 
-def chart(found: TrackResult, units: UnitSystem) -> Markup:
-    """Height over time after launch: the track, what was left out as spikes, and each steady descent."""
+def chart(found: TrackResult, units: UnitSystem, predicted: flights.Estimate | None = None) -> Markup:
+    """Height over time after launch: the track, what was left out, each steady descent, and what was predicted."""
 
     def heights(values: list[float]) -> list[float]:
         return [convert(v, "altitude", units) for v in values]
@@ -224,7 +221,7 @@ def chart(found: TrackResult, units: UnitSystem) -> Markup:
         at = min(range(len(found.time_s)), key=lambda i: abs(found.time_s[i] - middle))
         ends = [descent.start_s, descent.end_s]
         line = [found.height_m[at] - descent.rate_m_s * (t - found.time_s[at]) for t in ends]
-        series.append(Series(f"{name}, {descent.rate_m_s:.1f} m/s", ends, heights(line), dash))
+        series.append(Series(f"{name}, {show(descent.rate_m_s, 'speed', units, 1)}", ends, heights(line), dash))
     if found.spikes:
         gapped: list[float] = []
         times: list[float] = []
@@ -232,6 +229,9 @@ def chart(found: TrackResult, units: UnitSystem) -> Markup:
             times += [t, t]
             gapped += [h, float("nan")]  # each alone, so that it is drawn as a dot
         series.append(Series("Left out as spikes", times, gapped, "dotted"))
+    if predicted is not None:
+        expected = predicted.flight
+        series.append(Series("Expected", expected.time, heights(expected.height.tolist()), "dotted"))
     apogee = Rule("Apogee", convert(found.apogee_m, "altitude", units))
     panel = Panel(Axis("Height above the pad", unit_of("altitude", units), from_zero=True), series, rules=[apogee])
     return line_chart("Height of the flight", Axis("Time after launch", "s"), panel)

@@ -91,7 +91,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         history=past.of(session, firing), fresh=slips.fresh(firing),
         back=web.Forms(request, session, failed).get("back", FormIn, f"/firings/{firing.pk}/back", row=firing),
         winds=WINDS, smoke=SMOKE, nozzles=NOZZLES, **firing_log.of_firing(session, firing),
-        **altimeters.of_firing(session, firing),
+        **altimeters.of_firing(session, firing, estimate),
         **of_firing(session, firing, web.Forms(request, session)),
     )  # fmt: skip
 
