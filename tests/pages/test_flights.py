@@ -63,7 +63,7 @@ def test_a_flight_with_a_wind_says_where_it_lands_and_what_to_look_at(client: Te
     for words in (
         "Lands at", "of them land farther than 50 m",
         "Landing outside the field.", "ceiling of 200 m above ground", "Height over time",
-        "Path in the plane of the wind", "from south-west at 2 m", "nothing here makes one safe",
+        "Path in the plane of the wind", "from south-west at 2 m", "is not a flight, and promises none",
         "Check your association", "14 CFR 101.22",
     ):  # fmt: skip
         assert words in text, words
