@@ -25,6 +25,10 @@ def made(client: TestClient, make: Callable[[Session], str]) -> str:
     return found
 
 
+AT_ONCE = {"why": "Taken back within a minute."}
+"""What the button of the first minute sends."""
+
+
 def send(client: TestClient, address: str, form: str, **more: str) -> str:
     """Send a form of a page; the page that comes back."""
     forms = Page(client.get(address).text).forms
@@ -37,7 +41,7 @@ def test_a_reading_of_the_pan(client: TestClient) -> None:
     for typed in ("110", "190"):
         send(client, f"/cast/{code}", "temperature-form", temperature=typed, unit="°C")
     assert "Above the limit" in client.get(f"/cast/{code}").text
-    page = send(client, f"/cast/{code}", "misread-2")
+    page = send(client, f"/cast/{code}", f"/cast/{code}/temperature/2/strike")
     assert "Above the limit" not in page
     assert "<s>" in page
     assert "190 °C</s> Taken back within a minute." in page
@@ -49,12 +53,12 @@ def test_a_reading_of_the_pan(client: TestClient) -> None:
 
 def test_a_weighed_amount(client: TestClient) -> None:
     code = made(client, lambda s: build.weighed_batch(s).code)
-    page = send(client, f"/cast/{code}", "strike-1")
+    page = send(client, f"/cast/{code}", f"/cast/{code}/strike/1")
     assert "struck out: Taken back within a minute." in page
     with clock.turned_to(clock.now() + timedelta(minutes=2)):
         page = client.get(f"/cast/{code}").text
         assert "Strike it out" in page
-        once = client.post(Page(page).forms["strike-2"].action, data={"why": "Taken back within a minute."})
+        once = client.post(Page(page).forms["strike-2"].action, data=AT_ONCE)
         assert "The minute is over" in once.text
 
 
@@ -92,14 +96,14 @@ def test_a_re_weigh(client: TestClient) -> None:
 
     serial, mass = made(client, weighed).split()
     client.post("/shelf/reweigh", data={"serial": serial, "gross": f"{mass} g"})
-    page = send(client, f"/shelf/{serial}", "reweigh-1")
+    page = send(client, f"/shelf/{serial}", f"/shelf/{serial}/reweigh/1/strike")
     assert f"{mass} g</s> Taken back within a minute." in page
 
 
 def test_a_throat(client: TestClient) -> None:
     made(client, lambda s: build.nozzle(s).name)
     send(client, "/workshop/nozzles/1", "measure", throat_d="9.9 mm")
-    page = send(client, "/workshop/nozzles/1", "throat-1")
+    page = send(client, "/workshop/nozzles/1", "/workshop/nozzles/1/measures/1/strike")
     assert "9.9 mm</s> Taken back within a minute." in page
     assert "as made; not measured since" in page
 
@@ -154,7 +158,7 @@ def test_what_was_taken_back_is_no_more_of_the_day(client: TestClient) -> None:
     """A page that lists readings, throats or grains asks the services, which leave out what was struck."""
     code = made(client, lambda s: build.weighed_batch(s).code)
     send(client, f"/cast/{code}", "temperature-form", temperature="190", unit="°C")
-    send(client, f"/cast/{code}", "misread-1")
+    send(client, f"/cast/{code}", "misread-1", why="the wrong pan")
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         batch = session.exec(select(Batch)).one()
         assert casting.temperatures(session, casting.the_open(session, batch)) == []
