@@ -142,6 +142,7 @@ def _look_at(settings: Settings) -> None:
                         flush=True,
                     )  # fmt: skip
             elif book.stat().st_size <= CHECKED_AT_START_BYTES:
+                bookfile.hold_to_seal(book)
                 with bookfile.opened(book) as connection:
                     bookfile.prove(connection, book, quick=True)
     except Trouble as trouble:

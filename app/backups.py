@@ -37,8 +37,10 @@ def folder_of(book: Path) -> Path:
     return book.with_name(f"{book.stem}-copies")
 
 
-def copy(book: Path, target: Path) -> None:
+def copy(book: Path, target: Path, *, sealed: bool = True) -> None:
     """Copy a book, also while it is open, and prove the copy; the target appears only when it is good and on disk.
+
+    A copy to be kept is sealed; one that becomes a book is not.
 
     Raises
     ------
@@ -50,6 +52,8 @@ def copy(book: Path, target: Path) -> None:
         bookfile.remove(unfinished)
         try:
             _copy_and_prove(book, unfinished)
+            if sealed:
+                bookfile.seal(unfinished)
             bookfile.flush(unfinished)
             unfinished.replace(target)
             bookfile.flush_folder(target.parent)
@@ -65,6 +69,7 @@ def _copy_and_prove(book: Path, unfinished: Path) -> None:
         try:
             source.backup(connection)
             connection.execute("PRAGMA journal_mode=DELETE")  # one file, nothing beside it
+            bookfile.unseal(connection)
         finally:
             connection.close()
     try:
@@ -156,7 +161,7 @@ def restore(file: Path, book: Path) -> Path | None:
     restoring = book.with_name(book.name + ".restoring")
     with told_in_words():
         book.parent.mkdir(parents=True, exist_ok=True)
-    copy(file, restoring)
+    copy(file, restoring, sealed=False)
     try:
         replaced = keep_replaced(book)
         bookfile.put_in_place(restoring, book)

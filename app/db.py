@@ -89,7 +89,11 @@ def migrate(book: Path) -> None:
             return
         with bookfile.opened(book) as connection:
             schema = bookfile.schema_of(connection, book)
+            sealed = bookfile.is_sealed(connection)
             found = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"))
+    if sealed:  # a copy that is opened to be worked in
+        with told_in_words(), bookfile.opened(book, write=True) as connection:
+            bookfile.unseal(connection)
     if schema == bookfile.schemas()[-1]:
         if found != guards.GUARDS:
             upgrade(book)  # puts the guards on as they are now
@@ -99,7 +103,7 @@ def migrate(book: Path) -> None:
     unfinished = book.with_name(f"{book.name}.unfinished")
     bookfile.remove(unfinished)
     try:
-        backups.copy(book, unfinished)
+        backups.copy(book, unfinished, sealed=False)
         upgrade(unfinished)
         bookfile.settle(unfinished)
         bookfile.look(unfinished)

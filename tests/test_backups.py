@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app import backups, bookfile, clock
@@ -332,7 +332,7 @@ def _orphan(file: Path) -> None:
 )  # fmt: skip
 def test_restore_refuses_what_is_no_whole_book_of_its_own(book: Path, tmp_path: Path, spoil, words: str) -> None:
     copy = tmp_path / "copy.sqlite3"
-    backups.copy(book, copy)
+    backups.copy(book, copy, sealed=False)
     spoil(copy)
     spoiled, before = copy.read_bytes(), book.read_bytes()
     with pytest.raises(Trouble, match=words):
@@ -345,6 +345,54 @@ def test_restore_refuses_what_is_no_whole_book_of_its_own(book: Path, tmp_path: 
         "book.sqlite3-wal",
         "book.sqlite3-shm",
     }
+
+
+@given(st.floats(0, 0.999999), st.integers(0, 7))
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=12)
+def test_a_single_bit_that_changed_in_a_copy_is_found(book: Path, tmp_path: Path, where: float, bit: int) -> None:
+    """SQLite's own check finds broken pages; the seal finds a figure that became another one."""
+    copy = tmp_path / "copy.sqlite3"
+    copy.unlink(missing_ok=True)
+    backups.copy(book, copy)
+    content = bytearray(copy.read_bytes())
+    content[int(where * len(content))] ^= 1 << bit
+    copy.write_bytes(content)
+    before = book.read_bytes()
+    with pytest.raises(Trouble, match=r"is damaged|is not a book"):
+        backups.restore(copy, book)
+    assert book.read_bytes() == before
+
+
+def test_a_copy_that_is_worked_in_is_a_book_like_another(book: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.sqlite3"
+    backups.copy(book, copy)
+    migrate(copy)
+    change(copy)
+    bookfile.settle(copy)
+    assert bookfile.look(copy).rows["supply"] == 2
+    backups.restore(copy, book)
+    bookfile.look(book)
+    change(book)
+    bookfile.settle(book)
+    assert bookfile.look(book).rows["supply"] == 3
+
+
+def test_whatever_befalls_the_head_of_a_file_is_told(book: Path, tmp_path: Path) -> None:
+    copy, spoiled, again = (tmp_path / f"{name}.sqlite3" for name in ("copy", "spoiled", "again"))
+    backups.copy(book, copy, sealed=False)
+    refused = 0
+    for at in range(0, 100, 4):
+        content = bytearray(copy.read_bytes())
+        content[at : at + 4] = b"\xd4\x00\xff\x03"
+        spoiled.write_bytes(content)
+        bookfile.remove(again)
+        try:
+            backups.restore(spoiled, again)
+        except Trouble as trouble:
+            refused += str(spoiled) in trouble.message
+        else:  # a place in the head that says nothing of what is in the book
+            refused += everything(again)["supply"] == everything(book)["supply"]
+    assert refused == 25
 
 
 def test_restore_refuses_while_another_program_has_the_book(
