@@ -180,3 +180,26 @@ class Outlook(BaseModel):
 def read(row: Prediction) -> Outlook:
     """A stored prediction as it was made."""
     return Outlook.model_validate_json(f'{{"inputs": {row.inputs_json}, {row.result_json[1:]}')
+
+
+def learned_words(taught: Taught, c_star: float, nozzle: float) -> str:
+    """In one sentence: which efficiencies and which rate, and whether firings had a say; settings as shares [-]."""
+    settings = f"c* {c_star:.0%}, nozzle {nozzle:.0%}"
+    if not taught.on:
+        return f"Nothing that firings taught is used ({taught.why_off}); efficiencies are the settings: {settings}."
+    if not taught.used:
+        return (
+            f"No firing has taught anything of this formula or case yet; efficiencies are the workshop's settings: "
+            f"{settings}. Firings with a measured impulse or curve tell what they really are."
+        )
+    n, lots = len(taught.firing_ids), taught.stick_lots
+    of = [
+        f"{n} firing{'s' if n > 1 else ''} of this formula" if n else "",
+        f"{len(taught.case_firing_ids)} of others in this case" if taught.case_firing_ids else "",
+        f"sticks of {lots} lot{'s' if lots > 1 else ''}" if lots else "",
+    ]
+    return (
+        f"Learned from {', '.join(words for words in of if words)}: burn rate {taught.rate.factor:.3f} times the law, "
+        f"c* {taught.c_star.factor:.3f} and nozzle {taught.nozzle.factor:.3f} times the settings ({settings}). "
+        "Firings are taken to differ by chance, and the next to be like them."
+    )

@@ -22,7 +22,19 @@ from app.calc.uncertainty import Marks, MotorRange, predict_range
 from app.errors import Refused
 from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
 from app.services import blends, closures, formulas, hardware, learning, workshop
-from app.services.outlook import CaseInput, Curve, Driver, GrainInput, Holding, Inputs, Outlook, Range, Taught, Wall
+from app.services.outlook import (
+    CaseInput,
+    Curve,
+    Driver,
+    GrainInput,
+    Holding,
+    Inputs,
+    Outlook,
+    Range,
+    Taught,
+    Wall,
+    learned_words,
+)
 from app.units import show
 
 ROOM = 293.15
@@ -176,7 +188,10 @@ def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taug
     c_star, nozzle = house.c_star_efficiency_share, house.nozzle_efficiency_share
     if taught is not None:
         law = replace(law, rates=tuple(taught.rate.factor * rate for rate in law.rates))
-        c_star, nozzle = min(c_star * taught.c_star.factor, 1.1), min(nozzle * taught.nozzle.factor, 1.05)
+        c_star, nozzle = (
+            _believable("c*", c_star * taught.c_star.factor, 1.1),
+            _believable("nozzle", nozzle * taught.nozzle.factor, 1.05),
+        )
     propellant = blends.propellant(setup.formula.blend, state, law)
     return Motor(
         grains=tuple(one.grain for one in setup.grains),
@@ -194,6 +209,16 @@ def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taug
         igniter_pressure=house.igniter_pressure_pa,
         initial_temperature=setup.temperature,
     )
+
+
+def _believable(what: str, efficiency: float, most: float) -> float:
+    """A learned efficiency [-], or a refusal where the firings say more than a motor can."""
+    if efficiency > most:
+        raise Refused(
+            f"What firings taught makes the {what} efficiency {efficiency:.0%}, which cannot be. Look under Review, "
+            "What the firings taught: leave out the firing that is wrong, or pause learning for this formula."
+        )
+    return efficiency
 
 
 def _half_angle(setup: Setup) -> float:
@@ -339,7 +364,7 @@ def _assumptions(
         f"{state.temperature:.0f} K, c* {state.c_star:.0f} m/s, condensed {state.condensed_fraction:.0%}. From 2 to "
         "10 MPa c* moves by less than 1 %.",
         *run.assumptions,
-        _learned(taught, house),
+        learned_words(taught, house.c_star_efficiency_share, house.nozzle_efficiency_share),
         f"Grains stand {show(house.grain_gap_m, 'length', house.units)} apart, so that their end faces burn; "
         "the case is filled by them, their tubes and gas.",
         "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so the "
@@ -367,25 +392,3 @@ def _assumptions(
     elif setup.nozzle.divergence_rad is None:
         made.append("The nozzle's divergence is not in the book: 15 degrees half angle is assumed.")
     return made
-
-
-def _learned(taught: Taught, house: Workshop) -> str:
-    """In one sentence: which efficiencies and which rate, and whether firings had a say."""
-    settings = f"c* {house.c_star_efficiency_share:.0%}, nozzle {house.nozzle_efficiency_share:.0%}"
-    if not taught.on:
-        return f"Nothing that firings taught is used ({taught.why_off}); efficiencies are the settings: {settings}."
-    if not taught.used:
-        return (
-            f"No firing has taught anything of this formula or case yet; efficiencies are the workshop's settings: "
-            f"{settings}. Firings with a measured impulse or curve tell what they really are."
-        )
-    of = [
-        f"{len(taught.firing_ids)} firings of this formula" if taught.firing_ids else "",
-        f"{len(taught.case_firing_ids)} of others in this case" if taught.case_firing_ids else "",
-        f"sticks of {taught.stick_lots} lots" if taught.stick_lots else "",
-    ]
-    return (
-        f"Learned from {', '.join(words for words in of if words)}: burn rate {taught.rate.factor:.3f} times the law, "
-        f"c* {taught.c_star.factor:.3f} and nozzle {taught.nozzle.factor:.3f} times the settings ({settings}). "
-        "Firings are taken to differ by chance, and the next to be like them."
-    )

@@ -140,8 +140,17 @@ def test_the_next_prediction_stands_on_it_and_says_so(session: Session) -> None:
     assert after.peak_pressure.mid > 1.02 * same.mid
     assert after.burn_time.mid < before.burn_time.mid
     assert after.burn_time.high - after.burn_time.low < before.burn_time.high - before.burn_time.low
-    assert "Learned from 1 firings of this formula" in " ".join(after.assumptions)
+    assert "Learned from 1 firing of this formula" in " ".join(after.assumptions)
     assert after.inputs.c_star_efficiency == pytest.approx(0.95 * found.c_star.factor)
+
+
+def test_an_efficiency_that_cannot_be_is_refused_with_the_way_out(session: Session) -> None:
+    made = build.motor_build(session)
+    setup = motors.setup_of(session, motors.around(session, made))
+    found = learning.taught(session, setup.formula, setup.case)
+    wild = found.model_copy(update={"c_star": found.c_star.model_copy(update={"factor": 1.3})})
+    with pytest.raises(Refused, match=r"c\* efficiency 12[34]%.*leave out the firing that is wrong"):
+        prediction.motor_of(session, setup, wild)
 
 
 def test_many_firings_move_a_prediction_much_and_few_a_little(session: Session) -> None:
