@@ -7,7 +7,7 @@ from sqlmodel import Session, col, func, select
 
 from app import clock
 from app.errors import Refused
-from app.models import Curve, Firing, LaunchField, MotorBuild, Nozzle, NozzleMeasure, Rocket
+from app.models import AltimeterTrack, Curve, Firing, LaunchField, MotorBuild, Nozzle, NozzleMeasure, Rocket
 from app.models.base import build as build_row
 from app.models.base import change
 from app.models.firing import RESULTS, FiringIn
@@ -136,6 +136,12 @@ def correct(session: Session, firing: Firing, data: FiringIn, version: int | Non
     if data.result == "no_light" and session.exec(select(Curve.id).where(Curve.firing_id == firing.pk)).first():
         raise Refused(
             "A thrust curve was read of this firing, so it did light; choose what came of it.", field="result"
+        )
+    flew = data.kind == "flight" and data.result != "no_light"
+    if not flew and session.exec(select(AltimeterTrack.id).where(AltimeterTrack.firing_id == firing.pk)).first():
+        raise Refused(
+            "An altimeter's file was read of this firing, so it flew.",
+            field="kind" if data.kind != "flight" else "result",
         )
     data = _checked(session, data, built)
     rows.claim(firing, version)

@@ -196,6 +196,15 @@ def test_only_a_flight_has_an_altimeter(client: TestClient) -> None:
     assert count(client, AltimeterFile) == 0
 
 
+def test_what_has_a_track_did_fly(client: TestClient) -> None:
+    url = flight(client)
+    saved(client, sent(client, url, text()))
+    edit = url.replace("/altimeter", "/edit")
+    why = {"why": "A slip.", "altitude": ""}
+    assert "so it flew" in refused(client, edit, {**why, "kind": "static", "rocket_id": ""}).fault("kind")
+    assert "so it flew" in refused(client, edit, {**why, "result": "no_light"}).fault("result")
+
+
 def test_a_file_not_read_is_thrown_away_and_one_that_was_stays(client: TestClient) -> None:
     url = bare(client)
     reading = sent(client, url, text())
