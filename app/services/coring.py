@@ -15,6 +15,7 @@ from app.errors import Refused
 from app.models import Case
 from app.models.coring import CoringIn
 from app.services import closures, learning, motors, prediction
+from app.services.outlook import Taught
 from app.services.prediction import Burning
 
 HOT_SHARE = 0.05
@@ -68,6 +69,7 @@ class Comparison:
     share: Floats
     quarter_at: float | None
     half_at: float | None
+    taught: Taught
 
     @property
     def early(self) -> bool:
@@ -96,7 +98,8 @@ def compare(session: Session, data: CoringIn) -> Comparison:
     grain = setup.grains[0].grain
     try:
         fault = coring_fault(grain, data.offset_fore.si, data.offset_aft.si)
-        motor, _ = prediction.motor_of(session, setup, learning.taught(session, setup.formula, setup.case))
+        taught = learning.taught(session, setup.formula, setup.case)
+        motor, _ = prediction.motor_of(session, setup, taught)
         crooked = askew(grain, fault)
         rest = motor.grains[data.faulty :]
         intended, cast = simulate(motor), simulate(replace(motor, grains=(crooked,) * data.faulty + rest))
@@ -137,6 +140,7 @@ def compare(session: Session, data: CoringIn) -> Comparison:
         share=bare,
         quarter_at=reached(0.25),
         half_at=reached(0.5),
+        taught=taught,
     )
 
 
