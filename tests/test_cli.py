@@ -39,12 +39,12 @@ def running(home: Path, *arguments: str) -> Iterator[str]:
             line = process.stdout.readline()
             found = ADDRESS.search(line)
             assert found, line
-            with urllib.request.urlopen(found[0], timeout=20) as reply:
+            with urllib.request.urlopen(found[0], timeout=60) as reply:
                 assert "Grainbook" in reply.read().decode()
             yield found[0]
         finally:
             process.send_signal(signal.SIGINT)
-            process.communicate(timeout=20)
+            process.communicate(timeout=60)
 
 
 def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
