@@ -3,6 +3,7 @@
 from contextlib import asynccontextmanager
 from typing import Any
 
+from anyio import to_thread
 from fastapi import FastAPI, Request
 from fastapi.exception_handlers import request_validation_exception_handler
 from fastapi.exceptions import RequestValidationError
@@ -20,6 +21,9 @@ from app.routers import ROUTERS
 from app.services import first_run
 from app.settings import Settings, resource
 
+WORKERS = 8
+"""Requests worked on at once: more would only wait for each other, keep more memory and take all connections."""
+
 
 def create_app(settings: Settings) -> FastAPI:
     """The app on one book: the book is created or migrated, and filled with its first rows."""
@@ -30,6 +34,7 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> Any:
+        to_thread.current_default_thread_limiter().total_tokens = WORKERS
         if settings.copies:
             keeper.start()
         yield

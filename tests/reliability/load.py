@@ -13,6 +13,7 @@ import http.client
 import random
 import re
 import shutil
+import socket
 import statistics
 import subprocess
 import sys
@@ -24,7 +25,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-PORT = 22300
 CLIENTS, SECONDS = 20, 60.0
 PAGES = [
     "/", "/plan", "/plan/new", "/cast", "/cast/{lot}", "/cast/{lot}/grains", "/shelf", "/shelf?find={lot}",
@@ -65,16 +65,18 @@ def serve_bare(port: int) -> None:
 @contextmanager
 def running(*arguments: str) -> Iterator["Server"]:
     """A server until the block ends."""
-    global PORT
-    PORT += 1
-    command = [sys.executable, "-m", "tests.reliability.load", *arguments, "--port", str(PORT)]
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    command = [sys.executable, "-m", "tests.reliability.load", *arguments, "--port", str(port)]
     with subprocess.Popen(command) as process:
-        server = Server(PORT, process.pid)
+        server = Server(port, process.pid)
         try:
             for _ in range(600):
                 assert process.poll() is None, "the server did not start"
                 try:
-                    server.client().get("/")
+                    with server.client() as client:
+                        client.get("/")
                     break
                 except OSError:
                     time.sleep(0.1)
@@ -106,6 +108,12 @@ class Client:
 
     def __init__(self, port: int) -> None:
         self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+
+    def __enter__(self) -> "Client":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.connection.close()
 
     def get(self, address: str) -> float:
         """Ask for a page; how long it took to its last byte [ms]."""
@@ -143,13 +151,13 @@ def places(book: Path) -> dict[str, str]:
 
 def alone(server: Server, pages: list[str], rounds: int) -> dict[str, list[float]]:
     """Each page by one client, several times over, in turn."""
-    client = server.client()
-    for page in pages:
-        client.get(page)
     found: dict[str, list[float]] = {page: [] for page in pages}
-    for _ in range(rounds):
+    with server.client() as client:
         for page in pages:
-            found[page].append(client.get(page))
+            client.get(page)
+        for _ in range(rounds):
+            for page in pages:
+                found[page].append(client.get(page))
     return found
 
 
@@ -172,7 +180,8 @@ def together(server: Server, pages: list[str], clients: int, seconds: float, mos
                 crowd.times.append(client.get(choice.choice(pages)))
             except (AssertionError, OSError, http.client.HTTPException) as fault:
                 crowd.faults.append(repr(fault))
-                client = server.client()
+                client.connection.close()
+        client.connection.close()
 
     threads = [threading.Thread(target=ask, args=(seed,)) for seed in range(clients)]
     for thread in threads:
