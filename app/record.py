@@ -64,28 +64,33 @@ def _came(table: Table) -> str:
     )
 
 
+def _rows(names: str, lines: list[str]) -> str:
+    """Lines of values as a table of those column names."""
+    first = ", ".join(f"NULL AS {name}" for name in names.split())
+    return f"(SELECT {first} WHERE 0 UNION ALL SELECT {' UNION ALL SELECT '.join(lines)})"
+
+
 def _changed(table: Table) -> str:
     lines = [
-        f"SELECT '{name}' AS c, OLD.{name} AS b, NEW.{name} AS a, "
-        + (f"OLD.{typed} AS bt, NEW.{typed} AS at_" if typed else "NULL AS bt, NULL AS at_")
+        f"'{name}', OLD.{name}, NEW.{name}, " + (f"OLD.{typed}, NEW.{typed}" if typed else "NULL, NULL")
         for name, typed in values(table)
     ]
     # The row's number is told as it was: a changed number is itself a change, and must not hide what it belongs to.
-    lines.append("SELECT 'id', OLD.id, NEW.id, NULL, NULL")
+    lines.append("'id', OLD.id, NEW.id, NULL, NULL")
     return (
         f"CREATE TRIGGER record_{table.name}_update AFTER UPDATE ON {table.name} BEGIN "
         f"{_INTO}, column_name, before, before_typed, after, after_typed) "
-        f"SELECT {_AT}, {_WHO}, 'changed', '{table.name}', OLD.id, c, {_json('b')}, bt, {_json('a')}, at_ "
-        f"FROM ({' UNION ALL '.join(lines)}) WHERE b IS NOT a OR bt IS NOT at_; END"
+        f"SELECT {_AT}, {_WHO}, 'changed', '{table.name}', OLD.id, n, {_json('b')}, bt, {_json('a')}, atyped "
+        f"FROM {_rows('n b a bt atyped', lines)} WHERE b IS NOT a OR bt IS NOT atyped; END"
     )
 
 
 def _went(table: Table) -> str:
-    fields = " || ',' || ".join(f"'\"{c.name}\":' || {_json(f'OLD.{c.name}')}" for c in table.columns)
+    lines = [f"'{c.name}', OLD.{c.name}" for c in table.columns]
     return (
         f"CREATE TRIGGER record_{table.name}_delete AFTER DELETE ON {table.name} BEGIN "
-        f"{_INTO}, column_name, before) VALUES ({_AT}, {_WHO}, 'deleted', '{table.name}', OLD.id, '', "
-        f"'{{' || {fields} || '}}'); END"
+        f"{_INTO}, column_name, before) SELECT {_AT}, {_WHO}, 'deleted', '{table.name}', OLD.id, '', "
+        f"'{{' || group_concat(json_quote(n) || ':' || {_json('v')}) || '}}' FROM {_rows('n v', lines)}; END"
     )
 
 
