@@ -11,8 +11,8 @@ from app.routers import (
     curves,
     devices,
     drafts,
-    firings,
     firing_log,
+    firings,
     flights,
     formulas,
     grains,
@@ -50,12 +50,12 @@ ROUTERS = [
         coring,  # before the motors, whose codes would take its address
         motors,
         firings,
-        curves,
-        slips,
         firing_log,
         altimeters,
-        learning,  # before the review, whose lots would take its addresses
+        curves,
+        slips,
         results,  # before the review, whose lots would take its addresses
+        learning,  # before the review, whose lots would take its addresses
         review,
         workshop,
         flights,
