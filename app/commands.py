@@ -36,8 +36,9 @@ def restore(book: Path, file: Path) -> str:
     with Instance(book):
         replaced = backups.restore(file, book)
         bring_up(book)
+        put_out = _paired_again(book)
     kept = f"The book that it replaced is kept as {replaced}." if replaced else "There was no book in its place."
-    return " ".join(filter(None, [f"The book is now the one of {file}.", kept, _paired_again(book)]))
+    return " ".join(filter(None, [f"The book is now the one of {file}.", kept, put_out]))
 
 
 def export(book: Path, target: Path, replace: bool) -> str:
@@ -56,15 +57,22 @@ def take_in(book: Path, file: Path) -> str:
 
     with Instance(book):
         replaced = intake.read(file, book)
+        put_out = _paired_again(book)
     kept = f" The empty book that it replaced is kept as {replaced}." if replaced else ""
-    return f"The book {book} was made of {file}.{kept}"
+    return f"The book {book} was made of {file}.{kept} {put_out}".rstrip()
 
 
 def _paired_again(book: Path) -> str:
-    """A warning, where an older book brings back devices that may have been unpaired since."""
-    with bookfile.opened(book) as connection:
-        paired = connection.execute("SELECT count(*) FROM paired_device WHERE revoked_at IS NULL").fetchone()[0]
-    return f"Look at the Workshop's Devices: {paired} are paired in this book." if paired else ""
+    """Put the devices out that an older book brings back: they may have been put out since."""
+    from app.db import open_engine, writing
+    from app.services import devices
+
+    engine = open_engine(book)
+    with writing(engine) as session:
+        put_out = devices.revoke_all(session)
+        session.commit()
+    engine.dispose()
+    return f"Devices that were paired in it are put out ({put_out}); pair them again." if put_out else ""
 
 
 def _there(book: Path) -> None:

@@ -16,12 +16,14 @@ from fastapi.testclient import TestClient
 from httpx import Response
 from sqlmodel import Session, select
 
-from app import access, clock
+from app import access, clock, commands
 from app.__main__ import _listen
 from app.access import COOKIE, host_of
+from app.db import open_engine, writing
 from app.lan import EVERYWHERE, Lan, listeners, of_own_network, opened, own_addresses, own_names
 from app.main import create_app
 from app.models import Draft, PairedDevice
+from app.models.device import PairIn
 from app.services import devices
 from app.settings import Settings
 from tests.browse import Page, saved
@@ -378,6 +380,26 @@ def test_every_device_can_be_put_out_at_once(tablet: TestClient, laptop: TestCli
         devices.revoke_all(session)
         session.commit()
     assert tablet.get("/", follow_redirects=False).headers["location"] == "/pair"
+
+
+@pytest.mark.parametrize("back", ["restore", "take_in"])
+def test_a_book_put_back_lets_no_device_in_that_was_paired_in_it(tmp_path: Path, empty_book: Path, back: str) -> None:
+    book, kept = tmp_path / "book.sqlite3", tmp_path / ("kept.sqlite3" if back == "restore" else "kept.zip")
+    book.write_bytes(empty_book.read_bytes())
+    engine = open_engine(book)
+    with writing(engine) as session:
+        _, token = devices.pair(session, PairIn(code="1", name="lost tablet"))
+        session.commit()
+    engine.dispose()
+    commands.backup(book, kept, False) if back == "restore" else commands.export(book, kept, False)
+    again = tmp_path / "again" / "book.sqlite3"
+    told = getattr(commands, back)(again, kept)
+    assert "are put out (1)" in told
+    engine = open_engine(again)
+    with Session(engine) as session:
+        assert session.exec(select(PairedDevice.name)).all() == ["lost tablet"]
+        assert devices.of_token(session, token) is None
+    engine.dispose()
 
 
 def test_the_picture_of_the_address_holds_no_code(laptop: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -79,11 +79,13 @@ def revoke(session: Session, device_id: int) -> PairedDevice:
     return device
 
 
-def revoke_all(session: Session) -> None:
-    """Put every device out: a book that was copied or restored lets nobody in by what stood in it."""
-    for device in session.exec(select(PairedDevice).where(col(PairedDevice.revoked_at).is_(None))):
+def revoke_all(session: Session) -> int:
+    """Put every device out, and tell how many: a restored book lets nobody in by what stood in it."""
+    held = session.exec(select(PairedDevice).where(col(PairedDevice.revoked_at).is_(None))).all()
+    for device in held:
         device.revoked_at = clock.now()
     session.flush()
+    return len(held)
 
 
 def _holds(device: PairedDevice) -> bool:
