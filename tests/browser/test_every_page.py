@@ -72,9 +72,9 @@ def addresses(demo: Site) -> list[str]:
             "/review", f"/review/{past.code}", "/review/delivered", f"/review/delivered?by=lot&of={past.code}",
             "/review/together", "/review/good", "/review/learned", f"/review/learned/{formula.id}",
             f"/review/learned/firing/{file.firing_id}", "/review/calibration", "/workshop", "/workshop/settings",
-            "/workshop/checklist", "/workshop/devices", "/workshop/runsheet", f"/cast/{planned}/sheet", f"/cast/{running}/paper",
-            "/workshop/changes", "/workshop/changes?what=deleted&noun=curve", "/workshop/people",
-            "/workshop/people/new", "/workshop/bench",
+            "/workshop/checklist", "/workshop/devices", "/workshop/runsheet", f"/cast/{planned}/sheet",
+            f"/cast/{running}/paper", "/workshop/changes", "/workshop/changes?what=deleted&noun=curve",
+            "/workshop/people", "/workshop/people/new", "/workshop/bench",
             *(f"/workshop/{noun}" for noun in nouns), *(f"/workshop/{noun}/new" for noun in nouns),
             *(f"/workshop/{noun}/1" for noun in nouns), "/no-such-page",
         ]  # fmt: skip
