@@ -21,7 +21,7 @@ from app.calc.errors import NoSolution, OutOfRange
 from app.calc.leastsquares import Fit, Fitted, fit
 
 GAUGE = 0.01
-"""Standard uncertainty of a pressure gauge's scale, and of a load cell's [-]: assumptions."""
+"""Standard uncertainty of a gauge's and a cell's scale [-]: assumptions."""
 
 THROAT, CORE = 0.05e-3, 0.15e-3
 """Standard uncertainty of a throat's and a core's diameter [m], as in `spread.Spread`."""
@@ -90,9 +90,8 @@ def blocks(time: Floats, value: Floats, count: int = POINTS) -> Blocks:
 
     Examples
     --------
-    >>> found = blocks(np.arange(90.0), 2 * np.arange(90.0), 10)
-    >>> len(found.value), float(found.value[0]), float(found.middle[0])
-    (10, 8.0, 4.0)
+    >>> len(blocks(np.arange(90.0), np.arange(90.0), 10).value)
+    10
     """
     if len(time) < 30:
         raise OutOfRange("curve", f"{len(time)} samples are too few to fit.", "Record faster.")

@@ -136,7 +136,7 @@ def lesson(session: Session, formula: Formula) -> Lesson:
     sticks = _sticks(formula, seen, learned)
     chance = learned.chance
     own = np.array([weights[s.firing_id] for s in shots if s.firing_id in weights]).reshape(-1, 3)
-    shares = own.sum(axis=0) + [sum(s.weight for s in sticks), 0.0, 0.0]
+    shares = own.sum(axis=0) + np.array([sum(s.weight for s in sticks), 0.0, 0.0])
     law, fault = _law(seen, mine, float(chance[0]))
     offs = learning.offs(session, shots, formulas.burn_law(formula))
     overall = learning.told(learned, seen, formula, None)

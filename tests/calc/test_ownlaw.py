@@ -52,7 +52,7 @@ def test_three_throats_give_back_the_law() -> None:
 def test_refusals() -> None:
     with pytest.raises(OutOfRange, match="none"):
         own_law([], 0.02)
-    with pytest.raises(OutOfRange, match=r"factor of 1\.11"):
+    with pytest.raises(OutOfRange, match=r"factor of 1\.10"):
         own_law([seen(3e6, -4.6)], 0.02)
     with pytest.raises(OutOfRange, match="steady"):
         own_law([seen(2e6, -5.0), seen(4e6, -4.0)], 0.02)

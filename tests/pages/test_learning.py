@@ -40,7 +40,7 @@ def test_nothing_yet(client: TestClient) -> None:
 
 
 def test_what_was_learned_is_shown_and_paused_and_taken_up_again(client: TestClient, engine_of: Engine) -> None:
-    firing, formula, code = one_firing(engine_of)
+    _, formula, code = one_firing(engine_of)
     page = client.get("/review/learned")
     assert f'href="/review/learned/{formula}"' in page.text
     assert "1 firing" in page.text
@@ -58,7 +58,7 @@ def test_what_was_learned_is_shown_and_paused_and_taken_up_again(client: TestCli
 
 
 def test_a_firing_says_what_it_taught_and_is_left_out(client: TestClient, engine_of: Engine) -> None:
-    firing, formula, code = one_firing(engine_of)
+    firing, formula, _ = one_firing(engine_of)
     assert f'href="/review/learned/firing/{firing}"' in client.get(f"/firings/{firing}").text
     address = f"/review/learned/firing/{firing}"
     shown = client.get(address).text
