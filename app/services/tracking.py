@@ -19,6 +19,9 @@ LEAST_SAMPLES = 10
 DRAWN = 1000
 """Readings kept for drawing; the figures are made of all of them."""
 
+HIGHEST = 1e6
+"""Heights beyond this are a wrong column or unit [m]."""
+
 HARD_LANDING = 15.0
 """Speed near the ground above which it is asked whether the recovery opened [m/s]: common practice, no source."""
 
@@ -112,6 +115,8 @@ def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackR
             f"Every reading from line {first} to line {last} is the same. Choose another column.", field="height_column"
         )
     height = pressure_altitude(scaled) if barometer else scaled
+    if float(np.abs(height).max()) > HIGHEST:
+        raise Refused("A height above 1000 km is none of such a rocket. Choose its unit.", field="height_unit")
     found = track.analyse(time, height, data.pad.si if data.pad else None)
     after, above = time - found.launch, height - found.pad
     away = np.zeros(time.size, bool)
