@@ -118,6 +118,11 @@ def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackR
     if float(np.abs(height).max()) > HIGHEST:
         raise Refused("A height above 1000 km is none of such a rocket. Choose its unit.", field="height_unit")
     found = track.analyse(time, height, data.pad.si if data.pad else None)
+    if not (found.apogee > 0 and found.apogee_time > 0):
+        raise Refused(
+            "The record does not show a rise to a top. Choose another column, or type the pad's height.",
+            field="height_column",
+        )
     after, above = time - found.launch, height - found.pad
     away = np.zeros(time.size, bool)
     for spike in found.spikes:
