@@ -25,6 +25,9 @@ router = APIRouter(prefix="/review")
 IN_CHART = 15
 """Firings in the chart of a formula's firings, the newest."""
 
+IN_ROW = 200
+"""Firings in a chart of places or ratios, the newest; the table counts all."""
+
 FEW = 3
 """Measured values below which no chart is drawn."""
 
@@ -38,7 +41,7 @@ def held(request: Request, session: Book) -> Response:
     found = calibration.look(session)
     return web.render(
         request, session, "learning/calibration.html", section="review", found=found,
-        results=RESULTS, charts={r.key: charts(r) for r in found.records if len(r.held) >= FEW},
+        results=RESULTS, in_row=IN_ROW, charts={r.key: charts(r) for r in found.records if len(r.held) >= FEW},
     )  # fmt: skip
 
 
@@ -46,7 +49,8 @@ def charts(record: Record) -> list[Markup]:
     """Where measured values lay in their ranges, and measured over predicted, both in the order of firing."""
     across = Axis("Firing, oldest first", decimals=0)
     label = record.label.lower()
-    numbered = list(enumerate(record.held, start=1))
+    first = max(0, len(record.held) - IN_ROW)
+    numbered = list(enumerate(record.held, start=1))[first:]
 
     def clouds(value: Callable[[Held], float]) -> list[Cloud]:
         made = []
@@ -58,8 +62,8 @@ def charts(record: Record) -> list[Markup]:
             )  # fmt: skip
         return made
 
-    n, misses = len(record.held), len(record.misses)
-    ratios = [one.ratio for one in record.held]
+    n, misses = len(numbered), sum(not one.inside for _, one in numbered)
+    ratios = [one.ratio for _, one in numbered]
     return [
         scatter_chart(
             f"Where measured {label} lay in its range", across, Axis("Place in the range", decimals=2),
