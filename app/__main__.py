@@ -11,9 +11,11 @@ from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
-from app import backups, bookfile, commands, lan, logbook
+from app import commands, logbook
+from app.access import lan
+from app.book import backups, bookfile
+from app.book.instance import Instance, InUse
 from app.errors import Trouble
-from app.instance import Instance, InUse
 from app.settings import Settings, book_path
 from app.troubles import told_in_words
 

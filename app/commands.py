@@ -2,9 +2,10 @@
 
 from pathlib import Path
 
-from app import backups, bookfile, logbook
+from app import logbook
+from app.book import backups, bookfile
+from app.book.instance import Instance
 from app.errors import Trouble
-from app.instance import Instance
 
 
 def where(book: Path) -> str:
@@ -43,7 +44,7 @@ def restore(book: Path, file: Path) -> str:
 
 def export(book: Path, target: Path, replace: bool) -> str:
     """Write everything in the book to a zip, also while it is open."""
-    from app import export as whole
+    from app.book import export as whole
 
     _there(book)
     _free(target, book, replace)
@@ -53,7 +54,7 @@ def export(book: Path, target: Path, replace: bool) -> str:
 
 def take_in(book: Path, file: Path) -> str:
     """Make the book of such a zip; only a new, empty book is replaced."""
-    from app import intake
+    from app.book import intake
 
     with Instance(book):
         replaced = intake.read(file, book)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import URL, Engine, event
 from sqlmodel import Session, create_engine
 
-from app import bookfile
+from app.book import bookfile
 from app.errors import Trouble
 from app.settings import resource
 from app.troubles import MOVED, told, told_in_words
@@ -83,7 +83,8 @@ def migrate(book: Path) -> None:
     Trouble
         The file is no book, is damaged, of a newer schema, held by another program, or a step failed.
     """
-    from app import backups, guards, logbook
+    from app import logbook
+    from app.book import backups, guards
 
     with told_in_words():
         book.parent.mkdir(parents=True, exist_ok=True)

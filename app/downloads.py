@@ -3,7 +3,7 @@
 import secrets
 from pathlib import Path
 
-from app import backups
+from app.book import backups
 from app.troubles import told_in_words
 
 
@@ -28,7 +28,7 @@ def everything(book: Path) -> Path:
     Trouble
         There is no room, or the book is damaged.
     """
-    from app import export  # zip files are seldom asked for; the start does without
+    from app.book import export  # zip files are seldom asked for; the start does without
 
     target = _place(book)
     export.write(book, target)

@@ -11,7 +11,8 @@ from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from sqlalchemy.exc import DBAPIError
 
-from app import access, logbook, web
+from app import logbook, web
+from app.access import gate
 from app.errors import Trouble
 from app.troubles import told
 
@@ -56,7 +57,7 @@ def _own_fault(request: Request, error: Exception) -> Response:
         "(what you typed in a longer form is kept) and try again; the log beside the book says where it went wrong "
         "(grainbook where tells its place).",
         status_code=500,
-        headers=access.HEADERS,
+        headers=gate.HEADERS,
     )
 
 

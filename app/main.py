@@ -12,11 +12,12 @@ from fastapi.staticfiles import StaticFiles
 from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 
-from app import access, faults, web
+from app import faults, web
+from app.access import gate
+from app.access.lan import Lan
+from app.book.keeper import Keeper
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
-from app.keeper import Keeper
-from app.lan import Lan
 from app.routers import ROUTERS
 from app.services import first_run
 from app.settings import Settings, resource
@@ -53,7 +54,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _address_error)
     faults.install(app)
-    app.add_middleware(access.Gate, engine=engine, lan=app.state.lan)
+    app.add_middleware(gate.Gate, engine=engine, lan=app.state.lan)
     return app
 
 

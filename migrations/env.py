@@ -4,7 +4,7 @@ from alembic import context
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
-from app import guards
+from app.book import guards
 from app.db import open_engine
 
 config = context.config

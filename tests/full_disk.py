@@ -11,7 +11,7 @@ from pathlib import Path
 
 from fastapi.testclient import TestClient
 
-from app import bookfile
+from app.book import bookfile
 from app.main import create_app
 from app.settings import Settings
 from tests.browse import Page

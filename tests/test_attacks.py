@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-from app import export
+from app.book import export
 from app.main import create_app
 from app.settings import Settings
 from tests.routes import declared

@@ -11,10 +11,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from app import backups, bookfile, clock
+from app import clock
+from app.book import backups, bookfile
+from app.book.keeper import Keeper
 from app.db import migrate, open_engine, reading, writing
 from app.errors import Trouble
-from app.keeper import Keeper
 from app.services import supplies
 from tests import build
 

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import pytest
 
-from app import backups, instance
 from app.__main__ import _listen, main
+from app.book import backups, instance
 from app.logbook import log_of
 
 ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+/")
@@ -79,7 +79,7 @@ def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
 KILLED = """
 import os, sys, signal
 from pathlib import Path
-from app.instance import Instance
+from app.book.instance import Instance
 with Instance(Path(sys.argv[1])) as instance:
     instance.tell("http://127.0.0.1:8765/")
     print("has it", flush=True)

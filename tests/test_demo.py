@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
-from app import export, intake
+from app.book import export, intake
 from app.db import open_engine, reading
 from app.demo import fill
 from app.models import Batch, Firing, Grain, Prediction

@@ -15,8 +15,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from app import bookfile, export, intake
 from app.__main__ import main
+from app.book import bookfile, export, intake
 from app.db import migrate, upgrade
 from app.errors import Trouble
 from tests.test_backups import everything

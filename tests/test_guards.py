@@ -9,7 +9,8 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from app import clock, guards, record
+from app import clock
+from app.book import guards, record
 from app.models import Batch, CastSession, Checklist
 from app.models.batch import VoidIn
 from app.models.cast import CloseIn

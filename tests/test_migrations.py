@@ -23,8 +23,8 @@ from sqlalchemy import Engine, event
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
-from app import backups, bookfile, export, guards, intake
 from app.__main__ import main
+from app.book import backups, bookfile, export, guards, intake
 from app.db import migrate, open_engine, reading, steps
 from app.errors import Trouble
 from app.services import today
@@ -226,7 +226,7 @@ def broken_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest
     step = BROKEN_STEP.format(head=bookfile.schemas()[-1], fault=request.param)
     (folder / "versions" / "9000_breaks.py").write_text(step)
     monkeypatch.setattr("app.db.resource", lambda name: folder.parent / name)
-    monkeypatch.setattr("app.bookfile.resource", lambda name: folder.parent / name)
+    monkeypatch.setattr("app.book.bookfile.resource", lambda name: folder.parent / name)
 
 
 @pytest.mark.parametrize("broken_step", ["INSERT INTO no_such_table VALUES (1)", "UPDATE grain SET batch_id = 999"],

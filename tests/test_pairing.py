@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from app import clock
-from app.pairing import DIGITS, FORGET_S, GUESSES, HOLDS, Desk
+from app.access.pairing import DIGITS, FORGET_S, GUESSES, HOLDS, Desk
 
 
 class Watch:

@@ -18,8 +18,9 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, event
 
-from app import backups, bookfile, clock, db, instance, logbook, troubles
+from app import clock, db, logbook, troubles
 from app.__main__ import main
+from app.book import backups, bookfile, instance
 from app.db import open_engine, reading
 from app.errors import Trouble
 from app.main import create_app

@@ -14,7 +14,7 @@ from app.models.hardware import Name, Note
 
 
 class Change(SQLModel, table=True):
-    """One value that changed, or a row that came or went. Written by the triggers of `app/record.py` alone.
+    """One value that changed, or a row that came or went. Written by the triggers of `app/book/record.py` alone.
 
     `before` and `after` are JSON: one value each, or the whole row that was deleted. What was typed stands beside.
     """

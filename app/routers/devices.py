@@ -7,11 +7,12 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app import access, pairing, web
+from app import web
+from app.access import gate, pairing
+from app.access.lan import Lan
 from app.db import writing
 from app.errors import Refused
 from app.forms import Form, from_texts
-from app.lan import Lan
 from app.models.base import FormIn
 from app.models.device import PairIn
 from app.services import devices, labels
@@ -93,21 +94,21 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
 # --- On the device ---------------------------------------------------------------------------------
 
 
-@router.get(access.PAIR)
+@router.get(gate.PAIR)
 def pairing_page(request: Request) -> Response:
     """Where a device on the network types the code."""
     if request.state.device is not None:
         return RedirectResponse("/", status_code=303)
-    return _pairing_page(Form(PairIn, "form", access.PAIR))
+    return _pairing_page(Form(PairIn, "form", gate.PAIR))
 
 
-@router.post(access.PAIR)
+@router.post(gate.PAIR)
 def pair(request: Request, typed: Typed) -> Response:
     """Let a device in that knows the code. No stranger's request writes to the book, or reads from it."""
     if request.state.device is not None:
         return RedirectResponse("/", status_code=303)
     assert request.client is not None
-    form = from_texts(PairIn, typed, "form", access.PAIR, {})
+    form = from_texts(PairIn, typed, "form", gate.PAIR, {})
     desk: pairing.Desk = request.app.state.lan.desk
     data = form.check(METRIC)
     if not isinstance(data, PairIn):
@@ -127,11 +128,11 @@ def pair(request: Request, typed: Typed) -> Response:
         session.commit()
     response = web.redirect("/", f"This device is paired as “{name}”, for {devices.HOLDS.days} days.")
     response.set_cookie(
-        access.COOKIE, token, max_age=int(devices.HOLDS.total_seconds()), httponly=True, samesite="strict"
+        gate.COOKIE, token, max_age=int(devices.HOLDS.total_seconds()), httponly=True, samesite="strict"
     )
     return response
 
 
 def _pairing_page(form: Form, status: int = 200) -> Response:
-    text = web.templates.get_template("devices/pair.html").render(form=form, path=access.PAIR)
+    text = web.templates.get_template("devices/pair.html").render(form=form, path=gate.PAIR)
     return HTMLResponse(text, status_code=status)

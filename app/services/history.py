@@ -5,7 +5,8 @@ from contextlib import contextmanager
 
 from sqlmodel import Session, SQLModel, col, select
 
-from app import clock, record
+from app import clock
+from app.book import record
 from app.errors import Refused
 from app.models import ActInHand, Person, Workshop
 from app.models.base import FormIn, Row, columns

@@ -10,7 +10,8 @@ from sqlalchemy import Boolean, Column, Date, DateTime
 from sqlalchemy import select as select_core
 from sqlmodel import Session, SQLModel, col, select
 
-from app import clock, models, record
+from app import clock, models
+from app.book import record
 from app.models import Change
 from app.models.base import FormIn, Row, Utc, measure_of
 from app.models.firing import RESULTS

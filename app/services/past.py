@@ -11,7 +11,7 @@ from sqlalchemy import Table, and_, not_, or_, tuple_
 from sqlalchemy import select as select_core
 from sqlmodel import Session, SQLModel, col, select
 
-from app import record
+from app.book import record
 from app.models import Change
 from app.models.base import Row
 from app.models.history import ChangesIn

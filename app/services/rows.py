@@ -8,7 +8,7 @@ from sqlalchemy import func, inspect
 from sqlalchemy import select as select_core
 from sqlmodel import Session, SQLModel, col, select
 
-from app import record
+from app.book import record
 from app.errors import Conflict, NotFound, Refused
 from app.models.base import FormIn, Row, build, change
 from app.services import history

@@ -22,7 +22,8 @@ from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 from sqlmodel import Session, SQLModel, select
 
-from app import clock, guards
+from app import clock
+from app.book import guards
 from app.calc.curvefile import plain_text
 from app.db import open_engine, writing
 from app.main import create_app

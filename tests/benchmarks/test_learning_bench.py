@@ -13,7 +13,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
-from app import guards
+from app.book import guards
 from app.calc.burnfit import fit_pressure
 from app.calc.motor import example, simulate
 from app.db import open_engine, reading, writing

@@ -12,10 +12,10 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 from starlette.types import Scope
 
-from app import access, lan
 from app.__main__ import _listen
+from app.access import gate, lan
+from app.access.pairing import Desk
 from app.main import create_app
-from app.pairing import Desk
 from app.settings import Settings
 from tests.browser import walk
 from tests.browser.test_every_page import AXE_RULES
@@ -38,10 +38,10 @@ def site(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> I
     book = tmp_path / "book.sqlite3"
     book.write_bytes(empty_book.read_bytes())
 
-    def is_this_machine(self: access.Gate, scope: Scope) -> bool:
+    def is_this_machine(self: gate.Gate, scope: Scope) -> bool:
         return scope["server"][0] != TABLET_SIDE
 
-    monkeypatch.setattr(access.Gate, "_is_this_machine", is_this_machine)
+    monkeypatch.setattr(gate.Gate, "_is_this_machine", is_this_machine)
     here = _listen("127.0.0.1", 18965)
     port = here.getsockname()[1]
     both = lan.listeners(here, TABLET_SIDE, lambda host, port: _listen(host, port, 1))

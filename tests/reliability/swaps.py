@@ -17,7 +17,7 @@ from pathlib import Path
 
 from alembic import command  # noqa: F401  (loaded once, before the forks)
 
-from app import backups, bookfile
+from app.book import backups, bookfile
 from app.db import migrate
 from app.troubles import Trouble
 from tests.test_migrations import RELEASED, rows, unpack

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-from app import guards
+from app.book import guards
 from tests.reliability.bench_acts import Act, Bench, Writer, copied, prepare
 from tests.reliability.servers import Program, Servers, needs_fork, nursery
 

@@ -1,4 +1,4 @@
-"""A whole book read back from the zip that `app.export` writes: every row, every type, every byte.
+"""A whole book read back from the zip that `app.book.export` writes: every row, every type, every byte.
 
 The zip may come from anywhere: its size is held to limits before and while it is read, its names are only looked up,
 never used as paths, and the book in place is untouched until the new one is whole.
@@ -16,10 +16,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import IO, Any
 
-from app import backups, bookfile
+from app.book import backups, bookfile
+from app.book.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.db import migrate, open_engine, upgrade
 from app.errors import Trouble
-from app.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.services import first_run
 from app.troubles import told, told_in_words
 

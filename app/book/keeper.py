@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from app import backups, clock, downloads, logbook
-from app.backups import Copy
+from app import clock, downloads, logbook
+from app.book import backups
+from app.book.backups import Copy
 from app.errors import Trouble
 
 LOOK_EVERY_S = 600.0

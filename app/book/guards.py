@@ -7,7 +7,7 @@ its triggers.
 
 from sqlalchemy import Connection
 
-from app import record
+from app.book import record
 
 _SESSION_IS_OPEN = """EXISTS (SELECT 1 FROM cast_session s WHERE {join} AND s.closed_at IS NULL)"""
 

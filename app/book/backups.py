@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from app import bookfile, clock
+from app import clock
+from app.book import bookfile
 from app.errors import Trouble
 from app.troubles import DAMAGED, told_in_words
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from app import clock
-from app.pairing import Desk
+from app.access.pairing import Desk
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only with --lan, which warns
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})

@@ -17,9 +17,9 @@ from starlette.exceptions import HTTPException
 from starlette.requests import cookie_parser
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from app import lan as network
+from app.access import lan as network
+from app.access.lan import LOOPBACK_NAMES, Lan
 from app.db import reading, writing
-from app.lan import LOOPBACK_NAMES, Lan
 from app.services import devices
 
 HEADERS = {
