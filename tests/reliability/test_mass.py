@@ -44,6 +44,7 @@ from app.services import (
     checklists,
     firings,
     grains,
+    history,
     lots,
     motors,
     planning,
@@ -172,7 +173,8 @@ class Workshop(RuleBasedStateMachine):
         with self.session.no_autoflush:
             part = self.session.begin_nested()
         try:
-            result = do()
+            with history.signed(self.session, "Ada"):
+                result = do()
             part.commit()
         except (BookError, CalcError):
             part.rollback()
