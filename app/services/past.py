@@ -7,7 +7,7 @@ from datetime import datetime
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Table, and_, not_, or_, tuple_
+from sqlalchemy import Table, and_, func, not_, or_, tuple_
 from sqlalchemy import select as select_core
 from sqlmodel import Session, SQLModel, col, select
 
@@ -86,7 +86,12 @@ def of(session: Session, row: Row) -> History:
     wanted = [(table.name, row.pk), *_parts(session, table.name, [row.pk])]
     here = tuple_(col(Change.table_name), col(Change.row_id)).in_(wanted)
     shown = or_(col(Change.what) != "entered", col(Change.table_name) == table.name)
-    found = session.exec(select(Change).where(here, shown).order_by(col(Change.id).desc())).all()
+    # SQLite gives the number of a deleted row to the next one, whose past begins after that.
+    gone = select(func.coalesce(func.max(Change.id), 0)).where(
+        Change.table_name == table.name, Change.row_id == row.pk, Change.what == "deleted"
+    )
+    since = col(Change.id) > gone.scalar_subquery()
+    found = session.exec(select(Change).where(here, shown, since).order_by(col(Change.id).desc())).all()
     return History(table.name, _acts(session, found))
 
 

@@ -26,6 +26,7 @@ from app.services import (
     hardware,
     history,
     motors,
+    past,
     planning,
     reweighs,
     rows,
@@ -199,6 +200,18 @@ def test_a_firing_just_written_down(session: Session) -> None:
     assert measure.voided_why == "Its firing was taken back."
     row = json.loads(told(session, "firing", "deleted")[0].before or "")
     assert (row["measured_impulse_typed"], row["throat_after_typed"]) == ("300 N s", wide)
+
+
+def test_the_next_firing_has_no_past_of_one_taken_back(session: Session) -> None:
+    """SQLite gives it the same number."""
+    motor = build.motor_build(session)
+    firing = fired(session, build=motor)
+    gone = firing.pk
+    with history.signed(session, "Ada"):
+        slips.take_back_firing(session, firing, firing.version)
+    other = fired(session, build=motor)
+    assert other.pk == gone
+    assert [line.what for act in past.of(session, other).acts for line in act.lines] == ["entered"]
 
 
 def test_a_firing_that_something_stands_on_stays(session: Session, turn: Turn) -> None:
