@@ -4,6 +4,7 @@ Imports are read from the source, those inside functions included, so nothing hi
 """
 
 import ast
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -111,3 +112,13 @@ def test_a_breach_is_seen(layer: str, line: str) -> None:
 def test_what_is_allowed_passes() -> None:
     assert not faults_of_calc(ast.parse("import math\nimport numpy as np\nfrom app.calc.errors import CalcError"))
     assert not faults_of_routers(ast.parse("from sqlmodel import Session\nfrom app.models import Formula"))
+
+
+SLOW_TO_LOAD = {"alembic", "cantera", "pint", "scipy", "segno"}
+"""What the start does without: each is imported in the function that needs it."""
+
+
+def test_the_start_loads_nothing_that_is_slow_and_seldom_needed() -> None:
+    code = f"import app.main, sys; print(sorted({SLOW_TO_LOAD} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], cwd=APP.parent, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from app.calc.constants import STANDARD_GRAVITY, Floats, finite_array
 from app.calc.errors import CalcError
@@ -101,6 +100,8 @@ def find_spikes(time: Floats, height: Floats) -> tuple[Spike, ...]:
     >>> [round(s.size) for s in find_spikes(t, 100 - 5 * t + np.where(abs(t - 2) < 0.06, 30.0, 0.0))]
     [30]
     """
+    from scipy.ndimage import median_filter  # here: it would cost a tenth of the program's start
+
     height = finite_array("height", height)
     step = float(np.median(np.diff(time)))
     size = max(5, 2 * round(min(SPIKE_WINDOW / step, time.size) / 2) + 1)
