@@ -100,14 +100,14 @@ def _run(options: argparse.Namespace, book: Path) -> int:
 def _serve(settings: Settings, instance: Instance, open_browser: bool, search: bool) -> int:
     import uvicorn
 
-    from app.main import create_app
+    from app.main import serving
 
     with ExitStack() as stack:
         logbook.begin(settings.book)
         stack.callback(logbook.end)
         listeners = [stack.enter_context(listener) for listener in _listeners(settings, search)]
         _look_at(settings)
-        app = create_app(settings)
+        app = serving(settings)
         port = listeners[0].getsockname()[1]
         address = f"http://{settings.host}:{port}/"
         instance.tell(address)

@@ -41,10 +41,10 @@ def serve_book(book: Path, port: int) -> None:
     """The program itself on a book."""
     import uvicorn
 
-    from app.main import create_app
+    from app.main import serving
     from app.settings import Settings
 
-    uvicorn.run(create_app(Settings(book=book)), port=port, log_level="warning", access_log=False)
+    uvicorn.run(serving(Settings(book=book)), port=port, log_level="warning", access_log=False)
 
 
 def serve_bare(port: int) -> None:
