@@ -49,9 +49,9 @@ def test_a_held_book_is_told_in_the_form_and_the_words_stay(page: Page, site: Si
 def test_a_damaged_book_is_told_in_place_of_the_page(page: Page, site: Site, open_cast: str) -> None:
     page.goto(open_cast)
     loads = site.page_loads(page)
+    page.get_by_role("textbox", name="Note").first.fill("It smells of caramel")
     site.engine.dispose()
     book_of(site).write_bytes(b"no book " * 10_000)
-    page.get_by_role("textbox", name="Note").first.fill("It smells of caramel")
     page.get_by_role("button", name="Keep the note").click()
     expect(page.get_by_role("alert")).to_have_text(troubles.DAMAGED)
     expect(page.get_by_label("Words")).to_have_value("It smells of caramel")
