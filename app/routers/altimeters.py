@@ -1,7 +1,6 @@
 """A flight's altimeter: its file sent, looked at, read, and its apogee set beside the prediction."""
 
 from typing import Annotated, Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
@@ -18,7 +17,7 @@ from app.models import AltimeterFile, Firing
 from app.models.altimeter import TrackIn, TrackUploadIn
 from app.models.base import FormIn
 from app.routers.curves import CHOICES as CURVE_CHOICES
-from app.routers.curves import beginning
+from app.routers.curves import as_it_came, beginning
 from app.services import altimeters, firings, flights, logger_files, workshop
 from app.services import outlook as outlooks
 from app.services.tracking import TrackResult
@@ -173,8 +172,7 @@ def throw_away(request: Request, firing_id: int, file_id: int, typed: Typed) -> 
 def download(session: Book, firing_id: int, file_id: int) -> Response:
     """The file, byte by byte as it came."""
     row = altimeters.file(session, firings.get(session, firing_id), file_id)
-    head = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(row.name, safe='')}"}
-    return Response(row.raw, media_type="application/octet-stream", headers=head)
+    return as_it_came(row)
 
 
 def _reading_page(

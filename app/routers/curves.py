@@ -15,7 +15,7 @@ from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.db import reading
 from app.errors import BookError
 from app.forms import Choice, Form, from_texts
-from app.models import CurveFile, Firing
+from app.models import AltimeterFile, CurveFile, Firing
 from app.models.base import FormIn
 from app.models.curve import ReadIn, UploadIn
 from app.services import curves, firings, logger_files, workshop
@@ -178,6 +178,11 @@ def throw_away(request: Request, firing_id: int, file_id: int, typed: Typed) -> 
 def download(session: Book, firing_id: int, file_id: int) -> Response:
     """The file, byte by byte as it came."""
     row = curves.file(session, firings.get(session, firing_id), file_id)
+    return as_it_came(row)
+
+
+def as_it_came(row: CurveFile | AltimeterFile) -> Response:
+    """A logger's file as a download under its own name."""
     head = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(row.name, safe='')}"}
     return Response(row.raw, media_type="application/octet-stream", headers=head)
 

@@ -80,10 +80,7 @@ def throw_away(session: Session, firing: Firing, file_id: int) -> None:
         A track was read out of it.
     """
     row = file(session, firing, file_id)
-    if row not in unread(session, firing):
-        raise Refused("A flight was read out of this file; it stays as its source.")
-    session.delete(row)
-    session.flush()
+    logger_files.throw_away(session, row, unread(session, firing), "A flight")
 
 
 def texts_for(session: Session, firing: Firing, row: AltimeterFile) -> dict[str, str]:

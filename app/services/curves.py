@@ -125,10 +125,7 @@ def throw_away(session: Session, firing: Firing, file_id: int) -> None:
         A curve was read out of it.
     """
     row = file(session, firing, file_id)
-    if row not in unread(session, firing):
-        raise Refused("A curve was read out of this file; it stays as its source.")
-    session.delete(row)
-    session.flush()
+    logger_files.throw_away(session, row, unread(session, firing), "A curve")
 
 
 # --- Reading -------------------------------------------------------------------------------------

@@ -61,6 +61,20 @@ def take_in(session: Session, table: type[F], firing: Firing, name: str, raw: by
     return row
 
 
+def throw_away(session: Session, row: F, unread: list[F], what: str) -> None:
+    """Take a file out of the book that nothing was read out of; `what` would have been.
+
+    Raises
+    ------
+    Refused
+        Something was read out of it.
+    """
+    if row not in unread:
+        raise Refused(f"{what} was read out of this file; it stays as its source.")
+    session.delete(row)
+    session.flush()
+
+
 def too_large(most: int) -> str:
     """What is said of a file over the limit."""
     return (
