@@ -34,7 +34,7 @@ from app.models.formula import FormulaIn
 from app.models.grain import DecisionIn, GrainIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn
 from app.models.history import correction_of
-from app.models.motor import BuildIn
+from app.models.motor import BuildIn, DesignIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
 from app.services import (
@@ -216,6 +216,21 @@ def ready_grains(session: Session, n: int = 4, **more: Any) -> list[Grain]:
     with clock.turned_to(poured):
         lot = cast(session, n, **more)
         return [grain(session, lot) for _ in range(n)]
+
+
+def design_in(session: Session, **more: Any) -> DesignIn:
+    """Four 44.45/19.05/76.2 mm grains, both ends burning, at 0.95 of ideal, behind a 12.7 mm throat."""
+    texts = {
+        "formula_id": (more.pop("formula", None) or formula(session)).pk,
+        "pattern_id": (more.pop("pattern", None) or pattern(session)).pk,
+        "case_id": (more.pop("case", None) or case(session)).pk,
+        "nozzle_id": (more.pop("nozzle", None) or nozzle(session)).pk,
+        "count": 4,
+        "density": "95 %",
+        "field_elevation": "0 m",
+        "grain_temperature": "20 C",
+    }
+    return DesignIn.model_validate(_texts(texts, more))
 
 
 def build_in(session: Session, **more: Any) -> BuildIn:

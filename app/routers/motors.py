@@ -16,7 +16,7 @@ from app.models import Workshop
 from app.models.base import FormIn
 from app.models.motor import BuildIn, DesignIn, TakeApartIn
 from app.routers import flights
-from app.services import cautions, formulas, hardware, motors, past, places, prediction, workshop
+from app.services import cautions, designs, formulas, hardware, motors, past, places, prediction, workshop
 from app.services import outlook as outlooks
 from app.services.outlook import Outlook
 from app.units import UnitSystem, convert, editable, show, unit_of
@@ -88,7 +88,7 @@ def _answered(session: Session, form: Form, units: UnitSystem) -> Outlook | None
         return None
     assert isinstance(data, DesignIn)
     try:
-        return motors.design(session, data)
+        return designs.predict(session, data)
     except BookError as error:
         form.refuse(error.field, error.message)
     except CalcError as error:

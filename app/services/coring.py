@@ -14,7 +14,7 @@ from app.calc.motor import MotorRun, simulate
 from app.errors import Refused
 from app.models import Case
 from app.models.coring import CoringIn
-from app.services import closures, learning, motors, prediction
+from app.services import closures, designs, learning, prediction
 from app.services.outlook import Taught
 from app.services.prediction import Burning
 
@@ -92,7 +92,7 @@ def compare(session: Session, data: CoringIn) -> Comparison:
     """
     if data.faulty > data.count:
         raise Refused(f"There are {data.count} grains in this motor; no more of them can be so cast.", field="faulty")
-    setup = motors.designed(session, data)
+    setup = designs.setup_of(session, data)
     if data.core_d is not None:
         setup = replace(setup, grains=[_cored(one, data.core_d.si) for one in setup.grains])
     grain = setup.grains[0].grain

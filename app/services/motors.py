@@ -15,19 +15,17 @@ from app.models import (
     Firing,
     Formula,
     Grain,
-    GrainPattern,
     MotorBuild,
     Nozzle,
     Prediction,
 )
 from app.models.base import build as build_row
 from app.models.hardware import NozzleMeasureIn
-from app.models.motor import BuildIn, DesignIn, TakeApartIn
-from app.services import fit, formulas, grains, hardware, planning, prediction, rows, workshop
+from app.models.motor import BuildIn, TakeApartIn
+from app.services import fit, grains, hardware, planning, prediction, rows, workshop
 from app.services.grains import GrainView
-from app.services.outlook import Outlook
 from app.services.prediction import Setup
-from app.units import Quantity, show
+from app.units import show
 
 STATES = {"ready": "Ready to fire", "fired": "Fired", "taken apart": "Taken apart"}
 
@@ -167,55 +165,6 @@ def ready_by_lot(session: Session) -> list[tuple[GrainView, list[GrainView]]]:
 def not_ready(session: Session) -> list[GrainView]:
     """The grains on the shelf that may become ready: curing, or waiting for a decision or a second look."""
     return [v for v in grains.on_shelf(session) if v.state in ("accepted", "curing", "weighed", "held")]
-
-
-# --- Designing ---------------------------------------------------------------------------------
-
-
-def design(session: Session, data: DesignIn) -> Outlook:
-    """What grains of a pattern, as designed, would do in a case and nozzle.
-
-    Raises
-    ------
-    Refused
-        They do not fit, the throat is wider than the exit, or the motor cannot work.
-    """
-    return prediction.predict(session, designed(session, data))
-
-
-def designed(session: Session, data: DesignIn) -> Setup:
-    """Grains of a pattern, as designed, put together with a case and a nozzle.
-
-    Raises
-    ------
-    Refused
-        They do not fit, or the throat is wider than the exit.
-    """
-    formula = formulas.get(session, data.formula_id)
-    pattern = rows.get(session, GrainPattern, data.pattern_id, "grain pattern")
-    case = rows.get(session, Case, data.case_id, "case")
-    nozzle = rows.get(session, Nozzle, data.nozzle_id, "nozzle") if data.nozzle_id is not None else None
-    units = workshop.get(session).units
-    if data.throat_d is not None:
-        throat = data.throat_d
-    elif nozzle is not None:
-        now = hardware.throat_now(session, nozzle)
-        throat = Quantity(now, show(now, "length", units))
-    else:
-        raise Refused("Choose a nozzle, or type the throat you have in mind.", field="throat_d")
-    exit_d = nozzle.exit_d_m if nozzle is not None else throat.si * prediction.USUAL_EXPANSION**0.5
-    fit.throat_inside_exit(throat, exit_d, units)
-    fit.fits_case(session, case, [(pattern.name, pattern, pattern.outer_d_m)], field="pattern_id")
-    house = workshop.get(session)
-    fit.fits_length(case, [pattern.length_m] * data.count, house, field="count")
-    mass = pattern.volume_m3 * formulas.ideal_density(formula) * data.density.si
-    grain = prediction.burning(
-        pattern, mass, pattern.length_m, pattern.core_d_m, pattern.outer_d_m, fit.tube_od(session, pattern)
-    )
-    return Setup(
-        formula=formula, grains=[grain] * data.count, case=case, nozzle=nozzle, throat_d=throat.si, exit_d=exit_d,
-        elevation=data.field_elevation.si, temperature=data.grain_temperature.si, as_designed=True,
-    )  # fmt: skip
 
 
 # --- Building ----------------------------------------------------------------------------------

@@ -7,13 +7,11 @@ import pytest
 from sqlmodel import Session
 
 from app.calc.constants import STANDARD_GRAVITY
-from app.errors import Refused
 from app.models.base import as_form
 from app.models.flight import FlightIn
 from app.models.formula import FormulaIn
-from app.models.motor import DesignIn
 from app.models.workshop import WorkshopIn
-from app.services import flights, formulas, motors, outlook, prediction, workshop
+from app.services import designs, flights, formulas, motors, outlook, prediction, workshop
 from app.services.outlook import Outlook
 from app.units import Quantity
 from tests import build
@@ -22,23 +20,8 @@ POUND = 0.45359237
 FOOT = 0.3048
 
 
-def design_in(session: Session, **more: object) -> DesignIn:
-    """Four 44.45/19.05/76.2 mm grains, both ends burning, at 0.95 of ideal, behind a 12.7 mm throat."""
-    texts = {
-        "formula_id": (more.pop("formula", None) or build.formula(session)).pk,  # type: ignore[attr-defined]
-        "pattern_id": (more.pop("pattern", None) or build.pattern(session)).pk,  # type: ignore[attr-defined]
-        "case_id": (more.pop("case", None) or build.case(session)).pk,  # type: ignore[attr-defined]
-        "nozzle_id": (more.pop("nozzle", None) or build.nozzle(session)).pk,  # type: ignore[attr-defined]
-        "count": 4,
-        "density": "95 %",
-        "field_elevation": "0 m",
-        "grain_temperature": "20 C",
-    }
-    return DesignIn.model_validate({**texts, **more})
-
-
 def designed(session: Session, **more: object) -> Outlook:
-    return motors.design(session, design_in(session, **more))
+    return designs.predict(session, build.design_in(session, **more))
 
 
 def test_the_trades_own_motor_is_a_j_of_four_to_five_hundred_newtons(session: Session) -> None:
@@ -112,8 +95,8 @@ def test_figures_belong_together(session: Session) -> None:
 
 
 def test_the_same_motor_is_predicted_alike_twice(session: Session) -> None:
-    asked = design_in(session)
-    assert motors.design(session, asked) == motors.design(session, asked)
+    asked = build.design_in(session)
+    assert designs.predict(session, asked) == designs.predict(session, asked)
 
 
 def test_a_weak_case_is_told_with_the_share_of_motors_above_its_rating(session: Session) -> None:
@@ -163,40 +146,6 @@ def test_a_published_blend_borrows_nothing(session: Session) -> None:
     assert not any("Borrowed" in line for line in found.warnings)
     width = found.burn_time.high - found.burn_time.low  # type: ignore[operator]
     assert width < mixed.burn_time.high - mixed.burn_time.low  # type: ignore[operator]
-
-
-@pytest.mark.parametrize(
-    ("change", "field", "words"),
-    [
-        ({"count": 5}, "count", "has room for"),
-        ({"throat_d": "33 mm"}, "throat_d", "wider than the exit"),
-        ({"throat_d": "20 mm"}, "throat_d", "wider than the narrowest port"),
-    ],
-)
-def test_a_motor_that_cannot_be_is_refused_beside_its_field(
-    session: Session, change: dict[str, object], field: str, words: str
-) -> None:
-    with pytest.raises(Refused, match=words) as fault:
-        designed(session, **change)
-    assert fault.value.field == field
-
-
-def test_a_grain_in_a_tube_wider_than_the_case_is_refused(session: Session) -> None:
-    tubed = build.pattern(session, casting_tube_id=build.tube(session).pk)
-    narrow = build.case(session, inner_d="46 mm")
-    with pytest.raises(Refused, match=r"in its tube .* 47.20 mm wide; .* 46.00 mm inside"):
-        designed(session, pattern=tubed, case=narrow)
-
-
-def test_without_a_nozzle_a_throat_is_asked_for_and_its_expansion_assumed(session: Session) -> None:
-    asked = design_in(session).model_copy(update={"nozzle_id": None})
-    with pytest.raises(Refused, match="type the throat") as fault:
-        motors.design(session, asked)
-    assert fault.value.field == "throat_d"
-    typed = design_in(session, throat_d="12.7 mm").model_copy(update={"nozzle_id": None})
-    found = motors.design(session, typed)
-    assert (found.inputs.exit_d_m / found.inputs.throat_d_m) ** 2 == pytest.approx(prediction.USUAL_EXPANSION)
-    assert any("No nozzle is chosen" in line for line in found.assumptions)
 
 
 def test_each_grain_counts_with_its_own_mass(session: Session) -> None:
@@ -254,22 +203,22 @@ def _set(session: Session, **more: str) -> None:
 
 
 def test_the_workshops_temperature_sensitivity_moves_a_warm_motor_only(session: Session) -> None:
-    asked = design_in(session)
+    asked = build.design_in(session)
     warm = asked.model_copy(update={"grain_temperature": Quantity(303.15, "30 C")})
-    cool, hot = motors.design(session, asked), motors.design(session, warm)
+    cool, hot = designs.predict(session, asked), designs.predict(session, warm)
     _set(session, rate_per_kelvin="0.5 %")
-    assert motors.design(session, asked).peak_pressure.mid == pytest.approx(cool.peak_pressure.mid, rel=1e-9)
-    hotter = motors.design(session, warm)
+    assert designs.predict(session, asked).peak_pressure.mid == pytest.approx(cool.peak_pressure.mid, rel=1e-9)
+    hotter = designs.predict(session, warm)
     assert hotter.burn_time.mid < hot.burn_time.mid < cool.burn_time.mid
     assert hotter.inputs.rate_per_kelvin == 0.005
     assert any("0.50 % per kelvin" in line for line in hotter.assumptions)
 
 
 def test_the_pressure_at_ignition_is_a_setting_and_is_told(session: Session) -> None:
-    asked = design_in(session)
-    before = motors.design(session, asked)
+    asked = build.design_in(session)
+    before = designs.predict(session, asked)
     _set(session, igniter_pressure="1.5 MPa")
-    after = motors.design(session, asked)
+    after = designs.predict(session, asked)
     assert after.curve.pressure_pa[0] == pytest.approx(1.5e6)
     assert before.curve.pressure_pa[0] == pytest.approx(0.5e6)
     assert any("1.50 MPa" in line and "igniter" in line for line in after.assumptions)
