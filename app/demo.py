@@ -46,6 +46,7 @@ from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
 from app.models.test_piece import TestPieceIn
 from app.services import (
+    batches,
     casting,
     checklists,
     curves,
@@ -183,7 +184,7 @@ class _Workshop:
 
     def _plan(self, told: Told) -> Batch:
         shop = workshop.get(self.session)
-        left = planning.leftovers(self.session)
+        left = batches.leftovers(self.session)
         remelts = [{"leftover_id": left[0][0].pk, "mass": told["remelt"]}] if "remelt" in told else []
         items = [{"pattern_id": self._named(GrainPattern, n), "count": c} for n, c in told["items"].items()]
         plan = PlanIn.model_validate(

@@ -20,6 +20,7 @@ from app.models import (
     Grain,
     GrainPattern,
     LaunchField,
+    Leftover,
     MotorBuild,
     Nozzle,
     Prediction,
@@ -45,6 +46,7 @@ from app.services import (
     grains,
     hardware,
     motors,
+    needs,
     places,
     planning,
     steps,
@@ -154,9 +156,17 @@ def batch(session: Session, count: int = 4, **more: Any) -> Batch:
     return planning.plan(session, plan_in(session, count, **more))
 
 
+def leftover(session: Session, of: Batch, mass_kg: float = 0.05, mark: str = "L1") -> Leftover:
+    """A leftover of a batch, whether or not it was cast."""
+    row = Leftover(batch_id=of.pk, mark=mark, mass_kg=mass_kg, mass_typed=f"{mass_kg * 1000:.1f} g")
+    session.add(row)
+    session.flush()
+    return row
+
+
 def stock(session: Session, batch: Batch) -> None:
     """Buy a bag of whatever the shelf lacks for a batch."""
-    for need in planning.needs(session, batch):
+    for need in needs.of_batch(session, batch):
         if need.ingredient and need.target_kg > need.on_shelf_kg:
             supply(session, need.ingredient)
 

@@ -15,7 +15,7 @@ from app.models import Batch, CastSession, Checklist
 from app.models.batch import VoidIn
 from app.models.cast import CloseIn
 from app.models.checklist import AnswerIn
-from app.services import casting, checklists, history, planning, weigh_outs
+from app.services import batches, casting, checklists, history, weigh_outs
 from tests import build
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -402,7 +402,7 @@ def test_a_leftover_gives_no_more_than_it_holds(session: Session) -> None:
         at=stamp(NOON),
         b=old.pk,
     )
-    blend = planning.formula_of(session, old)
+    blend = batches.formula_of(session, old)
     batch = build.batch(session, blend=blend, remelts=[{"leftover_id": 1, "mass": "40 g"}])
     build.opened_session(session, batch)
     part = next(p for p in batch.parts if p.leftover_id)

@@ -11,7 +11,7 @@ from app.models.base import FormIn
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
-from app.services import casting, cautions, planning, runsheets, slips, steps, weigh_outs, workshop
+from app.services import batches, casting, cautions, runsheets, slips, steps, weigh_outs, workshop
 from app.units import UnitSystem, convert, editable, show
 from app.web import Act, Book, Forms, PageNumber, Typed, named, render, submit, version_of
 
@@ -25,7 +25,7 @@ def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     return render(
         request, session, "cast/index.html", section="cast",
         running=casting.due(session), closed=found.rows, found=found,
-        planned=planning.batches(session, "planned"),
+        planned=batches.in_states(session, "planned"),
     )  # fmt: skip
 
 
@@ -40,7 +40,7 @@ def open_session(request: Request, typed: Typed, code: str) -> Response:
     """Open or reopen the session with its checklist."""
 
     def act(session: Session, data: OpenSessionIn) -> str:
-        casting.open_session(session, planning.by_code(session, code), data)
+        casting.open_session(session, batches.by_code(session, code), data)
         return f"/cast/{code}"
 
     return submit(
@@ -54,7 +54,7 @@ def weigh(request: Request, session: Book, typed: Typed, code: str, part_id: int
     """Book a weighed amount."""
 
     def act(writing: Session, data: WeighOutIn) -> str:
-        batch = planning.by_code(writing, code)
+        batch = batches.by_code(writing, code)
         person = named(request, writing) or casting.person(casting.the_open(writing, batch))
         weigh_outs.weigh_out(writing, batch, part_id, data, person, version_of(typed))
         return f"/cast/{code}#weigh-out"
@@ -70,7 +70,7 @@ def strike(request: Request, typed: Typed, code: str, weigh_out_id: int) -> Resp
     """Strike out a weighed amount."""
 
     def act(session: Session, data: VoidIn) -> str:
-        weigh_outs.strike_out(session, planning.by_code(session, code), weigh_out_id, data, version_of(typed))
+        weigh_outs.strike_out(session, batches.by_code(session, code), weigh_out_id, data, version_of(typed))
         return f"/cast/{code}#weigh-out"
 
     return submit(
@@ -84,7 +84,7 @@ def step(request: Request, typed: Typed, code: str, step_id: int) -> Response:
     """Tick, skip or take back a step."""
 
     def act(session: Session, data: StepIn) -> str:
-        cast = casting.the_open(session, planning.by_code(session, code))
+        cast = casting.the_open(session, batches.by_code(session, code))
         steps.record(session, cast, step_id, data, named(request, session) or casting.person(cast), version_of(typed))
         return f"/cast/{code}#steps"
 
@@ -100,7 +100,7 @@ def step_time(request: Request, typed: Typed, code: str, step_id: int) -> Respon
     """Tell afterwards when a step was done, or correct it."""
 
     def act(session: Session, data: StepTimeIn) -> str:
-        cast = casting.the_open(session, planning.by_code(session, code))
+        cast = casting.the_open(session, batches.by_code(session, code))
         person = named(request, session) or casting.person(cast)
         steps.tell_time(session, cast, step_id, data, person, version_of(typed))
         return f"/cast/{code}#steps"
@@ -113,7 +113,7 @@ def add_set(request: Request, typed: Typed, code: str) -> Response:
     """Add a set of moulds."""
 
     def act(session: Session, data: SetIn) -> str:
-        steps.add_set(session, casting.the_open(session, planning.by_code(session, code)), data, version_of(typed))
+        steps.add_set(session, casting.the_open(session, batches.by_code(session, code)), data, version_of(typed))
         return f"/cast/{code}#steps"
 
     return _small(request, typed, code, SetIn, act, "set-form", "The set is added.")
@@ -124,7 +124,7 @@ def drop_set(request: Request, typed: Typed, code: str) -> Response:
     """Take the last set out."""
 
     def act(session: Session, _data: FormIn) -> str:
-        steps.drop_set(session, casting.the_open(session, planning.by_code(session, code)), version_of(typed))
+        steps.drop_set(session, casting.the_open(session, batches.by_code(session, code)), version_of(typed))
         return f"/cast/{code}#steps"
 
     return _small(request, typed, code, FormIn, act, "drop-set-form", "The set is taken out.")
@@ -135,7 +135,7 @@ def temperature(request: Request, typed: Typed, code: str) -> Response:
     """Keep a reading."""
 
     def act(session: Session, data: TemperatureIn) -> str:
-        casting.read_temperature(session, planning.by_code(session, code), data)
+        casting.read_temperature(session, batches.by_code(session, code), data)
         return f"/cast/{code}#temperature"
 
     return _small(request, typed, code, TemperatureIn, act, "temperature-form", "")
@@ -146,7 +146,7 @@ def note(request: Request, typed: Typed, code: str) -> Response:
     """Keep words."""
 
     def act(session: Session, data: NoteIn) -> str:
-        casting.write_note(session, planning.by_code(session, code), data)
+        casting.write_note(session, batches.by_code(session, code), data)
         return f"/cast/{code}#notes"
 
     return _small(request, typed, code, NoteIn, act, "note-form", "")
@@ -157,7 +157,7 @@ def test_pieces(request: Request, typed: Typed, code: str) -> Response:
     """Keep the mass of the test pieces."""
 
     def act(session: Session, data: TestPiecesIn) -> str:
-        casting.tell_test_pieces(session, planning.by_code(session, code), data, version_of(typed))
+        casting.tell_test_pieces(session, batches.by_code(session, code), data, version_of(typed))
         return f"/cast/{code}#closing"
 
     return _small(request, typed, code, correction_of(TestPiecesIn), act, "test-pieces-form", "Kept.")
@@ -173,7 +173,7 @@ def leftover(request: Request, typed: Typed, code: str) -> Response:
     """Keep a leftover."""
 
     def act(session: Session, data: LeftoverIn) -> str:
-        casting.keep_leftover(session, planning.by_code(session, code), data)
+        casting.keep_leftover(session, batches.by_code(session, code), data)
         return f"/cast/{code}#closing"
 
     return _small(request, typed, code, LeftoverIn, act, "leftover-form", "Kept for a later batch.")
@@ -184,7 +184,7 @@ def close(request: Request, typed: Typed, code: str) -> Response:
     """Close the session."""
 
     def act(session: Session, data: CloseIn) -> str:
-        casting.close(session, planning.by_code(session, code), data, version_of(typed))
+        casting.close(session, batches.by_code(session, code), data, version_of(typed))
         return f"/cast/{code}"
 
     return _small(request, typed, code, CloseIn, act, "close-form", "The session is closed.")
@@ -201,18 +201,18 @@ def _small(
 
 def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
     """The page of a session, with the form that failed."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     cast = casting.find(session, batch)
     shop, pan_units = workshop.get(session), casting.pan_units(session, cast)
     parts = weigh_outs.of_batch(session, batch)
-    now = steps.of_session(cast, batch, planning.weighed(session, batch)) if cast else []
+    now = steps.of_session(cast, batch, batches.weighed(session, batch)) if cast else []
     readings = casting.temperatures(session, cast) if cast else []
     forms = _forms(request, session, batch, cast, failed, parts, now)
     running = casting.due(session)
     said = steps.warnings(cast, now) if cast and cast.closed_at is None else []
     return render(
         request, session, "cast/show.html", section="cast",
-        batch=batch, formula=planning.formula_of(session, batch), cast=cast, cautions=cautions, forms=forms,
+        batch=batch, formula=batches.formula_of(session, batch), cast=cast, cautions=cautions, forms=forms,
         weighing=parts, places=weigh_outs.places(shop), steps=now, coming=steps.in_turn(now),
         others=[c for c in casting.coming(running) if c.batch.pk != batch.pk], mark=casting.mark(running),
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],

@@ -10,7 +10,7 @@ from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.models.cast import OpenSessionIn
 from app.models.checklist import AnswerIn, SignIn
-from app.services import casting, cautions, checklists, planning, workshop
+from app.services import batches, casting, cautions, checklists, workshop
 from app.web import Book, Forms, Typed, at_bench, render, submit
 
 router = APIRouter(prefix="/plan/{code}/checklist")
@@ -25,7 +25,7 @@ def show(request: Request, session: Book, code: str) -> Response:
 @router.get("/{checklist_id}")
 def show_past(request: Request, session: Book, code: str, checklist_id: int) -> Response:
     """One checklist as it stands, to read."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     checklist = checklists.of_batch(session, batch, checklist_id)
     return render(
         request, session, "checklists/past.html", section="plan",
@@ -39,7 +39,7 @@ def start(request: Request, typed: Typed, code: str) -> Response:
     """Begin a checklist."""
 
     def act(session: Session, _data: FormIn) -> str:
-        checklists.start(session, planning.by_code(session, code))
+        checklists.start(session, batches.by_code(session, code))
         return _url(code)
 
     return submit(
@@ -53,7 +53,7 @@ def start_anew(request: Request, typed: Typed, code: str) -> Response:
     """Void the checklist at hand and begin another."""
 
     def act(session: Session, data: VoidIn) -> str:
-        checklists.start_anew(session, planning.by_code(session, code), data.why)
+        checklists.start_anew(session, batches.by_code(session, code), data.why)
         return _url(code)
 
     return submit(
@@ -92,7 +92,7 @@ def sign(request: Request, typed: Typed, code: str, checklist_id: int) -> Respon
 
 
 def _of(session: Session, code: str, checklist_id: int) -> Checklist:
-    return checklists.of_batch(session, planning.by_code(session, code), checklist_id)
+    return checklists.of_batch(session, batches.by_code(session, code), checklist_id)
 
 
 def _url(code: str) -> str:
@@ -100,7 +100,7 @@ def _url(code: str) -> str:
 
 
 def _page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     cast = casting.find(session, batch)
     checklist = checklists.current(session, batch)
     lines = checklists.lines(session, checklist) if checklist else []

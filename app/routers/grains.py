@@ -15,13 +15,13 @@ from app.forms import Choice, Form, from_texts
 from app.models import Batch, Grain
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
 from app.services import (
+    batches,
     bench,
     casting,
     formulas,
     grains,
     hardware,
     lots,
-    planning,
     rejects,
     serials,
     weighing,
@@ -114,7 +114,7 @@ def _page(
     request: Request, session: Session, code: str, failed: Form | None = None, chosen: tuple[str, str] | None = None
 ) -> Response:
     """The weighing of a lot; `chosen` is a grain typed, scanned or touched, and why it is weighed again."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     house, person = workshop.get(session), at_bench(request, session)
     forms = Forms(request, session, failed)
     weighed = grains.of_batch(session, batch)
@@ -171,7 +171,7 @@ def show(request: Request, session: Book, code: str, grain: str = "", again: str
 @router.post("")
 def weigh(request: Request, session: Book, code: str, typed: Typed) -> Response:
     """Weigh the next grain; a serial scanned instead of a weight chooses its grain and saves nothing."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     choices = {"pattern_id": pattern_choices(session, batch)}
     form = from_texts(BenchIn, typed, "next", request.url.path, choices)
     gross, number = form.text("gross"), form.text("number")
@@ -180,7 +180,7 @@ def weigh(request: Request, session: Book, code: str, typed: Typed) -> Response:
         return _page(request, session, code, form, chosen=(gross.strip() or number, form.text("again")))
 
     def act(writing: Session, data: BenchIn) -> str:
-        bench.weigh_at_bench(writing, planning.by_code(writing, code), data)
+        bench.weigh_at_bench(writing, batches.by_code(writing, code), data)
         return _url(batch)
 
     return submit(
@@ -192,10 +192,10 @@ def weigh(request: Request, session: Book, code: str, typed: Typed) -> Response:
 @router.post("/accept")
 def accept_all(request: Request, session: Book, code: str, typed: Typed) -> Response:
     """Accept every grain that the numbers accept."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
 
     def act(writing: Session, data: AcceptAllIn) -> str:
-        bench.accept_clear(writing, planning.by_code(writing, code), data.person)
+        bench.accept_clear(writing, batches.by_code(writing, code), data.person)
         return _url(batch)
 
     return submit(
@@ -207,10 +207,10 @@ def accept_all(request: Request, session: Book, code: str, typed: Typed) -> Resp
 @router.post("/bag")
 def bag_all(request: Request, session: Book, code: str, typed: Typed) -> Response:
     """Seal all accepted grains in their bags."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
 
     def act(writing: Session, _data: BagIn) -> str:
-        grains.bag_accepted(writing, planning.by_code(writing, code))
+        grains.bag_accepted(writing, batches.by_code(writing, code))
         return _url(batch)
 
     return submit(
@@ -222,7 +222,7 @@ def bag_all(request: Request, session: Book, code: str, typed: Typed) -> Respons
 @router.post("/{number}/decision")
 def decide(request: Request, session: Book, code: str, number: int, typed: Typed) -> Response:
     """Keep the person's decision on a grain."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     serial = grains.of_number(session, batch, number).serial
 
     def act(writing: Session, data: DecisionIn) -> str:
@@ -270,7 +270,7 @@ def _on_one(
     model: type[OneButtonIn] | type[GoneIn], do: Callable[[Session, Grain, Any], None], done: str,
 ) -> Response:  # fmt: skip
     """Do a one-button act on one grain of the lot and come back to its page."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     serial = grains.of_number(session, batch, number).serial
 
     def act(writing: Session, data: Any) -> str:

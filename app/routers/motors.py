@@ -16,7 +16,7 @@ from app.models import Workshop
 from app.models.base import FormIn
 from app.models.motor import BuildIn, DesignIn, TakeApartIn
 from app.routers import flights
-from app.services import cautions, designs, formulas, hardware, motors, past, places, prediction, workshop
+from app.services import cautions, designs, formulas, grains, hardware, motors, past, places, prediction, workshop
 from app.services import outlook as outlooks
 from app.services.outlook import Outlook
 from app.units import UnitSystem, convert, editable, show, unit_of
@@ -38,7 +38,7 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
     found = motors.listed(session, page)
     return web.render(
         request, session, "motors/list.html", section="motors", tabs=TABS, built=found.rows, found=found,
-        ready_grains=0 if found.rows else sum(len(lot) for _, lot in motors.ready_by_lot(session)),
+        ready_grains=0 if found.rows else len(grains.ready(session)),
     )  # fmt: skip
 
 
@@ -155,9 +155,10 @@ def build(request: Request, session: Book, typed: Typed) -> Response:
 
 
 def _new_page(request: Request, session: Session, form: Form) -> Response:
+    shelf = grains.on_shelf(session)
     return web.render(
         request, session, "motors/new.html", section="motors", tabs=TABS, form=form,
-        lots=motors.ready_by_lot(session), waiting=motors.not_ready(session), cautions=cautions.AT_THE_MOTOR,
+        lots=motors.ready_by_lot(shelf), waiting=motors.not_ready(shelf), cautions=cautions.AT_THE_MOTOR,
     )  # fmt: skip
 
 

@@ -13,7 +13,19 @@ from app.forms import Choice, Form, from_texts
 from app.models import Batch
 from app.models.base import FormIn
 from app.models.batch import PlanIn, VoidIn
-from app.services import casting, cautions, checklists, formulas, hardware, past, planning, weigh_outs, workshop
+from app.services import (
+    batches,
+    casting,
+    cautions,
+    checklists,
+    formulas,
+    hardware,
+    needs,
+    past,
+    planning,
+    weigh_outs,
+    workshop,
+)
 from app.units import editable
 from app.web import Book, Forms, PageNumber, Typed, choose, render, submit, version_of
 
@@ -25,11 +37,11 @@ SHORT_NAMES = {"pattern": "items.0.pattern_id", "pattern_id": "items.0.pattern_i
 @router.get("")
 def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     """All batches, what is still to do first."""
-    found, to_do = planning.past(session, page), planning.batches(session, *planning.OPEN_STATES)
+    found, to_do = batches.past(session, page), batches.in_states(session, *batches.OPEN_STATES)
     return render(
         request, session, "plan/index.html", section="plan", found=found,
-        open_plans=[(batch, planning.formula_of(session, batch)) for batch in to_do],
-        past=[(batch, planning.formula_of(session, batch)) for batch in found.rows],
+        open_plans=[(batch, batches.formula_of(session, batch)) for batch in to_do],
+        past=[(batch, batches.formula_of(session, batch)) for batch in found.rows],
     )  # fmt: skip
 
 
@@ -65,7 +77,7 @@ def save_edit(request: Request, typed: Typed, code: str) -> Response:
     """Change a plan."""
 
     def act(session: Session, data: PlanIn) -> str:
-        return _url(planning.edit(session, planning.by_code(session, code), data, version_of(typed)))
+        return _url(planning.edit(session, batches.by_code(session, code), data, version_of(typed)))
 
     return submit(
         request, typed, PlanIn, act=act, page=lambda s, form: _form_page(request, s, code, form),
@@ -78,7 +90,7 @@ def drop(request: Request, typed: Typed, code: str) -> Response:
     """Give up a plan."""
 
     def act(session: Session, data: VoidIn) -> str:
-        return _url(planning.drop(session, planning.by_code(session, code), data.why, version_of(typed)))
+        return _url(planning.drop(session, batches.by_code(session, code), data.why, version_of(typed)))
 
     return submit(
         request, typed, VoidIn, act=act, page=lambda s, form: page_of(request, s, code, form), form_id="drop",
@@ -92,13 +104,13 @@ def _url(batch: Batch) -> str:
 
 def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
     """The page of a batch, with the form that failed."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     checklist = checklists.current(session, batch)
     forms = Forms(request, session, failed)
     return render(
         request, session, "plan/show.html", section="plan",
-        batch=batch, formula=planning.formula_of(session, batch), wanted=planning.wanted(session, batch),
-        needs=planning.needs(session, batch), weighed=planning.weighed(session, batch),
+        batch=batch, formula=batches.formula_of(session, batch), wanted=needs.wanted(session, batch),
+        needs=needs.of_batch(session, batch), weighed=batches.weighed(session, batch),
         places=weigh_outs.places(workshop.get(session)), cast=casting.find(session, batch), checklist=checklist,
         fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
@@ -108,7 +120,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
 
 
 def _form_page(request: Request, session: Session, code: str | None, failed: Form | None = None) -> Response:
-    batch = planning.by_code(session, code) if code else None
+    batch = batches.by_code(session, code) if code else None
     url = f"{_url(batch)}/edit" if batch else "/plan/new"
     choices = _choices(session, batch)
     worked = None
@@ -131,7 +143,7 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
 
 def _from_address(
     request: Request, session: Session, url: str, batch: Batch | None
-) -> tuple[Form, planning.Worked | None]:
+) -> tuple[Form, needs.Worked | None]:
     """The form as the address fills it; `look` in the address works it out without saving."""
     texts = [(SHORT_NAMES.get(name, name), text) for name, text in request.query_params.multi_items()]
     look = ("look", "1") in texts
@@ -145,12 +157,12 @@ def _from_address(
     return form, _look(session, form, batch) if look else None
 
 
-def _look(session: Session, form: Form, batch: Batch | None) -> planning.Worked | None:
+def _look(session: Session, form: Form, batch: Batch | None) -> needs.Worked | None:
     data: Any = form.check(workshop.get(session).units)
     if data is None:
         return None
     try:
-        return planning.work_out(session, data, batch)
+        return needs.work_out(session, data, batch)
     except BookError as error:
         form.refuse(error.field, error.message)
     except CalcError as error:
@@ -161,14 +173,14 @@ def _look(session: Session, form: Form, batch: Batch | None) -> planning.Worked 
 def _choices(session: Session, batch: Batch | None) -> dict[str, list[Choice]]:
     blends = formulas.current(session)
     if batch is not None and all(blend.pk != batch.formula_id for blend in blends):
-        blends.append(planning.formula_of(session, batch))
+        blends.append(batches.formula_of(session, batch))
     units = workshop.get(session).units
     return {
         "formula_id": choose(blends, lambda blend: blend.label),
         "items.pattern_id": choose(hardware.patterns(session)),
         "remelts.leftover_id": [
             (str(row.pk), f"{row.mark}, {editable(round(left, 6), 'mass', units)} left")
-            for row, left in planning.leftovers(session)
+            for row, left in batches.leftovers(session)
         ],
     }
 

@@ -7,7 +7,7 @@ from fastapi.responses import Response
 
 from app.forms import Form, from_texts
 from app.routers.grains import density_chart
-from app.services import findings, formulas, grains, hardware, lots, planning, review, trace, weighing, workshop
+from app.services import batches, findings, formulas, grains, hardware, lots, review, trace, weighing, workshop
 from app.services.review import ReviewIn
 from app.web import Book, choose, render
 
@@ -68,7 +68,7 @@ def show(request: Request, session: Book) -> Response:
 @router.get("/{code}")
 def one(request: Request, session: Book, code: str) -> Response:
     """One lot: where it came from, its grains, its motors and what came of them."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     line, views = review.line(session, batch), grains.of_batch(session, batch)
     house, ideal = workshop.get(session), formulas.ideal_density(line.formula)
     found = lots.density_control(views)

@@ -6,7 +6,7 @@ from sqlmodel import Session
 
 from app.forms import Choice, Form
 from app.models.runsheet import PaperIn, RunSheetIn
-from app.services import casting, cautions, paper, planning, runsheets, steps, weigh_outs, workshop
+from app.services import batches, casting, cautions, needs, paper, runsheets, steps, weigh_outs, workshop
 from app.units import editable, show
 from app.web import Book, Forms, Typed, render, submit, version_of
 
@@ -59,7 +59,7 @@ def _sheet(request: Request, session: Session, failed: Form | None = None) -> Re
 @router.get("/cast/{code}/sheet")
 def show_paper(request: Request, session: Book, code: str) -> Response:
     """Checklist and run sheet to print, with boxes and blanks."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     shop = workshop.get(session)
     parts = weigh_outs.of_batch(session, batch)
     listed = paper.steps_to_print(session, batch)
@@ -68,11 +68,11 @@ def show_paper(request: Request, session: Book, code: str) -> Response:
         for step in listed
     }
     return render(
-        request, session, "cast/sheet.html", section="cast", batch=batch, formula=planning.formula_of(session, batch),
+        request, session, "cast/sheet.html", section="cast", batch=batch, formula=batches.formula_of(session, batch),
         cast=casting.find(session, batch), parts_now=parts, places=weigh_outs.places(shop), cautions=cautions,
         items=paper.checklist_to_print(session, batch), blank_readings=BLANK_READINGS, bands=bands,
         lines=[(step, steps.amount(step, batch), runsheets.usual_s(listed, step)) for step in listed],
-        grains=planning.wanted(session, batch),
+        grains=needs.wanted(session, batch),
     )  # fmt: skip
 
 
@@ -87,7 +87,7 @@ def enter_paper(request: Request, typed: Typed, code: str) -> Response:
     """Enter what was written on paper."""
 
     def act(session: Session, data: PaperIn) -> str:
-        paper.enter(session, planning.by_code(session, code), data)
+        paper.enter(session, batches.by_code(session, code), data)
         return f"/cast/{code}"
 
     return submit(
@@ -97,9 +97,9 @@ def enter_paper(request: Request, typed: Typed, code: str) -> Response:
 
 
 def _paper(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     cast = casting.find(session, batch)
-    now = steps.of_session(cast, batch, planning.weighed(session, batch)) if cast else []
+    now = steps.of_session(cast, batch, batches.weighed(session, batch)) if cast else []
     waiting = [n for n in now if not n.settled] if cast and cast.closed_at is None else []
     form = Forms(request, session, failed).get("form", PaperIn, f"/cast/{code}/paper", initial={"why": "From paper."})
     return render(

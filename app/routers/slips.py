@@ -9,8 +9,8 @@ from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.routers import cast, firings, plan, shelf
 from app.routers.hardware import NOZZLES
+from app.services import batches, grains, rows, slips
 from app.services import firings as fired
-from app.services import grains, planning, rows, slips
 from app.web import Act, Book, Typed, submit, version_of
 
 router = APIRouter()
@@ -23,7 +23,7 @@ def strike_temperature(request: Request, typed: Typed, code: str, reading_id: in
     """Strike out a reading of the pan."""
 
     def act(session: Session, data: VoidIn) -> str:
-        slips.strike_temperature(session, planning.by_code(session, code), reading_id, data, version_of(typed))
+        slips.strike_temperature(session, batches.by_code(session, code), reading_id, data, version_of(typed))
         return f"/cast/{code}#temperature"
 
     return submit(
@@ -37,7 +37,7 @@ def take_back_leftover(request: Request, typed: Typed, code: str, leftover_id: i
     """Take a leftover back that was just written down."""
 
     def act(session: Session, _data: FormIn) -> str:
-        slips.take_back_leftover(session, planning.by_code(session, code), leftover_id, version_of(typed))
+        slips.take_back_leftover(session, batches.by_code(session, code), leftover_id, version_of(typed))
         return f"/cast/{code}#closing"
 
     return submit(
@@ -112,10 +112,10 @@ def strike_throat(request: Request, session: Book, typed: Typed, row_id: int, me
 @router.post("/plan/{code}/take-up")
 def take_up(request: Request, session: Book, typed: Typed, code: str) -> Response:
     """Take a dropped plan up again."""
-    planning.by_code(session, code)
+    batches.by_code(session, code)
 
     def act(writing: Session, _data: FormIn) -> str:
-        slips.take_up_plan(writing, planning.by_code(writing, code), version_of(typed))
+        slips.take_up_plan(writing, batches.by_code(writing, code), version_of(typed))
         return f"/plan/{code}"
 
     return submit(

@@ -10,7 +10,7 @@ from app.charts import Axis, Interval, Rule, interval_chart
 from app.forms import Form
 from app.models.batch import VoidIn
 from app.models.test_piece import TestPieceIn
-from app.services import casting, formulas, planning, test_pieces, workshop
+from app.services import batches, casting, formulas, test_pieces, workshop
 from app.services.test_pieces import LotRate
 from app.web import Book, Forms, Typed, render, submit
 
@@ -33,7 +33,7 @@ def _chart(lots: list[LotRate]) -> Markup | None:
 
 
 def _page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
     formula = formulas.get(session, batch.formula_id)
     forms = Forms(request, session, failed)
     here = f"/cast/{batch.code}/test-pieces"
@@ -62,10 +62,10 @@ def show(request: Request, session: Book, code: str) -> Response:
 @router.post("/sticks")
 def record(request: Request, session: Book, code: str, typed: Typed) -> Response:
     """Keep a stick."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
 
     def act(writing: Session, data: TestPieceIn) -> str:
-        test_pieces.record(writing, planning.by_code(writing, code), data)
+        test_pieces.record(writing, batches.by_code(writing, code), data)
         return f"/cast/{batch.code}/test-pieces"
 
     return submit(
@@ -77,10 +77,10 @@ def record(request: Request, session: Book, code: str, typed: Typed) -> Response
 @router.post("/{number}/void")
 def void(request: Request, session: Book, code: str, number: int, typed: Typed) -> Response:
     """Strike a stick out."""
-    batch = planning.by_code(session, code)
+    batch = batches.by_code(session, code)
 
     def act(writing: Session, data: VoidIn) -> str:
-        test_pieces.void(writing, planning.by_code(writing, code), number, data)
+        test_pieces.void(writing, batches.by_code(writing, code), number, data)
         return f"/cast/{batch.code}/test-pieces"
 
     return submit(

@@ -21,7 +21,7 @@ from app.models import (
 from app.models.base import build
 from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, TemperatureIn
-from app.services import checklists, gate, history, moments, planning, rows, runsheets, steps, workshop
+from app.services import batches, checklists, gate, history, moments, needs, rows, runsheets, steps, workshop
 from app.units import UnitSystem, show
 
 EDGE_K = 1e-3
@@ -106,8 +106,8 @@ def closed(session: Session, page: int = 1) -> rows.Page[tuple[CastSession, Batc
     """A page of the closed cast sessions with their batches, newest first."""
     query = select(CastSession).where(col(CastSession.closed_at).is_not(None)).order_by(col(CastSession.id).desc())
     found = rows.page(session, query, page)
-    batches = session.exec(select(Batch).where(col(Batch.id).in_([cast.batch_id for cast in found.rows])))
-    of = {batch.pk: batch for batch in batches}
+    theirs = session.exec(select(Batch).where(col(Batch.id).in_([cast.batch_id for cast in found.rows])))
+    of = {batch.pk: batch for batch in theirs}
     return replace(found, rows=[(cast, of[cast.batch_id]) for cast in found.rows])
 
 
@@ -123,7 +123,7 @@ def due(session: Session) -> list[Running]:
     """The open sessions with what can be done next in each, what is due first on top."""
     running = []
     for cast, batch in sessions(session, open_only=True):
-        now = steps.in_turn(steps.of_session(cast, batch, planning.weighed(session, batch)))
+        now = steps.in_turn(steps.of_session(cast, batch, batches.weighed(session, batch)))
         running.append(Running(batch, cast, now, poured_at(session, batch), overnight(cast)))
     latest = datetime.max.replace(tzinfo=clock.now().tzinfo)
     return sorted(running, key=lambda r: min((n.due_at for n in r.coming if n.due_at), default=latest))
@@ -276,7 +276,7 @@ def _begin(session: Session, batch: Batch) -> CastSession:
 def _enough_on_shelf(session: Session, batch: Batch) -> None:
     shop = workshop.get(session)
     lacking = []
-    for need in planning.needs(session, batch):
+    for need in needs.of_batch(session, batch):
         short = need.target_kg - need.on_shelf_kg
         if short > max(shop.weigh_tolerance_share * need.target_kg, shop.scale_resolution_kg):
             lacking.append(f"{show(short, 'mass', shop.units)} of {need.name.lower()}")
@@ -402,7 +402,7 @@ def keep_leftover(session: Session, batch: Batch, data: LeftoverIn) -> Leftover:
 
 def _not_more_than_weighed(session: Session, batch: Batch, mass_kg: float, field: str) -> None:
     shop = workshop.get(session)
-    weighed_in = sum(planning.weighed(session, batch).values())
+    weighed_in = sum(batches.weighed(session, batch).values())
     if mass_kg > weighed_in + shop.scale_resolution_kg:
         raise Refused(
             f"With it, test pieces and leftovers come to {show(mass_kg, 'mass', shop.units)}; only "

@@ -284,26 +284,32 @@ class GrainView:
 
 
 def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
-    """Grains that meet the conditions (all, when there is none), by serial, in two queries."""
+    """Grains that meet the conditions (all, when there is none), by serial.
+
+    What many grains share (pattern, batch, formula) is fetched once for all of them, not once for each.
+    """
     query = (
-        select_core(Grain, GrainPattern, Batch, Formula, col(MotorBuild.code), col(MotorBuild.id), col(Firing.id))
-        .join(GrainPattern, col(Grain.pattern_id) == GrainPattern.id)
+        select_core(Grain, col(MotorBuild.code), col(MotorBuild.id), col(Firing.id))
         .join(Batch, col(Grain.batch_id) == Batch.id)
-        .join(Formula, col(Batch.formula_id) == Formula.id)
         .outerjoin(BuildGrain, and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None)))
         .outerjoin(MotorBuild, col(BuildGrain.motor_build_id) == MotorBuild.id)
         .outerjoin(Firing, and_(col(Firing.motor_build_id) == MotorBuild.id, col(Firing.result) != "no_light"))
         .where(*where)
         .order_by(col(Batch.planned_for), col(Batch.id), col(Grain.number))
-        .options(lazyload(Batch.items), lazyload(Batch.parts), lazyload(Formula.parts))  # type: ignore[arg-type]
     )
     found = session.execute(query).all()
-    pours = poured(session, {row[2].pk for row in found})
+    patterns = rows.of(session, GrainPattern, (row[0].pattern_id for row in found))
+    batches = rows.of(session, Batch, (row[0].batch_id for row in found), lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
+    formula_ids = (batch.formula_id for batch in batches.values())
+    formulas = rows.of(session, Formula, formula_ids, lazyload(Formula.parts))  # type: ignore[arg-type]
+    pours = poured(session, batches)
     cure = timedelta(seconds=workshop.get(session).cure_s)
     listed = []
-    for grain, pattern, batch, formula, motor, build_id, firing_id in found:
+    for grain, motor, build_id, firing_id in found:
+        pattern, batch = patterns[grain.pattern_id], batches[grain.batch_id]
         start = pours.get(batch.pk, grain.weighed_at)
         state = _state(grain, start + cure, build_id, firing_id)
+        formula = formulas[batch.formula_id]
         listed.append(GrainView(grain, pattern, batch, formula, state, start, start + cure, motor, build_id, firing_id))
     return listed
 

@@ -22,7 +22,7 @@ from app.models import (
 from app.models.base import build as build_row
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import BuildIn, TakeApartIn
-from app.services import fit, grains, hardware, planning, prediction, rows, workshop
+from app.services import batches, fit, grains, hardware, prediction, rows, workshop
 from app.services.grains import GrainView
 from app.services.prediction import Setup
 from app.units import show
@@ -78,7 +78,7 @@ class Built:
 
 def code_for(session: Session, day: date) -> str:
     """The code of the next build of that month: M, year, month letter, number (M26K-02)."""
-    prefix = f"M{day:%y}{planning.MONTHS[day.month - 1]}-"
+    prefix = f"M{day:%y}{batches.MONTHS[day.month - 1]}-"
     return f"{prefix}{rows.next_number(session, MotorBuild.code, prefix):02d}"
 
 
@@ -156,15 +156,15 @@ def predictions(session: Session, build: MotorBuild) -> list[Prediction]:
     return list(session.exec(query))
 
 
-def ready_by_lot(session: Session) -> list[tuple[GrainView, list[GrainView]]]:
-    """The grains a motor can be built of, grouped by lot; the first of each group speaks for the lot."""
-    free = [v for v in grains.on_shelf(session) if v.state == "ready"]
+def ready_by_lot(shelf: list[GrainView]) -> list[tuple[GrainView, list[GrainView]]]:
+    """The grains of the shelf a motor can be built of, grouped by lot; the first of each group speaks for the lot."""
+    free = [v for v in shelf if v.state == "ready"]
     return [(lot[0], lot) for lot in (list(g) for _, g in groupby(free, key=lambda v: v.batch.pk))]
 
 
-def not_ready(session: Session) -> list[GrainView]:
+def not_ready(shelf: list[GrainView]) -> list[GrainView]:
     """The grains on the shelf that may become ready: curing, or waiting for a decision or a second look."""
-    return [v for v in grains.on_shelf(session) if v.state in ("accepted", "curing", "weighed", "held")]
+    return [v for v in shelf if v.state in ("accepted", "curing", "weighed", "held")]
 
 
 # --- Building ----------------------------------------------------------------------------------
@@ -247,7 +247,7 @@ def setup_of(session: Session, built: Built) -> Setup:
     ]  # fmt: skip
     remarks = []
     for batch in {v.batch.pk: v.batch for v in built.grains}.values():
-        weighed = planning.composition(session, batch)
+        weighed = batches.composition(session, batch)
         off = max(abs(weighed.get(k, 0) - built.formula.blend.get(k, 0)) for k in weighed | built.formula.blend)
         if off > OFF_FORMULA:
             remarks.append(

@@ -1,6 +1,7 @@
 """Finding a row, changing it only if it is still as the person saw it, and putting it away without losing history."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -35,6 +36,12 @@ def get(session: Session, table: type[R], row_id: int, noun: str = "entry") -> R
     if row is None:
         raise NotFound(f"There is no such {noun} in this book.")
     return row
+
+
+def of(session: Session, table: type[R], ids: Iterable[int], *options: Any) -> dict[int, R]:
+    """The rows of these identities, by identity, in one question; options say what is loaded with them."""
+    query = select(table).where(col(table.id).in_(set(ids))).options(*options)
+    return {row.pk: row for row in session.exec(query)}
 
 
 def claim(row: Row, version: int | None) -> None:

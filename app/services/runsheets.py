@@ -12,7 +12,7 @@ from app.calc.recipe import to_melt_order
 from app.errors import Conflict, Refused
 from app.models import Batch, CastSession, CastStep, RunSheet, RunSheetLine, Workshop
 from app.models.runsheet import RunSheetIn, RunSheetLineIn
-from app.services import planning, workshop
+from app.services import batches, workshop
 
 MINUTE = 60.0
 KINDS = {
@@ -207,7 +207,7 @@ def lay_out(session: Session, batch: Batch, sheet: RunSheet | None = None) -> li
     in its words stand for what goes in.
     """
     shop = workshop.get(session)
-    blend = planning.formula_of(session, batch).blend
+    blend = batches.formula_of(session, batch).blend
     made: list[CastStep] = []
     for row in (sheet or now_used(session)).lines:
         line = of_row(row)

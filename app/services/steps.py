@@ -11,7 +11,7 @@ from app.calc.ingredients import INGREDIENTS
 from app.errors import Refused
 from app.models import Batch, BatchPart, CastSession, CastStep, SessionNote
 from app.models.cast import SetIn, StepIn, StepTimeIn
-from app.services import gate, moments, planning, rows
+from app.services import batches, gate, moments, rows
 
 MINUTE = 60.0
 GRACE_S = MINUTE
@@ -366,7 +366,7 @@ def _between(cast: CastSession, step: CastStep, at: datetime) -> None:
 
 def _all_weighed(session: Session, cast: CastSession) -> None:
     batch = rows.get(session, Batch, cast.batch_id, "batch")
-    amounts = planning.weighed(session, batch)
+    amounts = batches.weighed(session, batch)
     missing = [part for part in batch.parts if not amounts[part.pk]]
     if missing:
         names = ", ".join(INGREDIENTS[part.ingredient].name if part.ingredient else "leftover" for part in missing)

@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.models import Batch
-from app.services import casting, formulas, grains, hardware, motors, planning, supplies
+from app.services import batches, casting, formulas, grains, hardware, motors, needs, supplies
 from app.services.grains import GrainView
 from app.services.motors import Built
 
@@ -27,7 +27,7 @@ class Plan:
 
     batch: Batch
     overdue: bool
-    short: list[planning.Need]
+    short: list[needs.Need]
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Day:
 
     running: list[casting.Running]
     plans: list[Plan]
-    short: list[planning.Need]
+    short: list[needs.Need]
     undecided: list[GrainView]
     unbagged: list[GrainView]
     curing: list[Curing]
@@ -66,10 +66,10 @@ def look(session: Session) -> Day:
     return Day(
         running=casting.due(session),
         plans=[
-            Plan(batch, batch.planned_for < clock.today(), [n for n in planning.needs(session, batch) if n.short_kg])
-            for batch in planning.batches(session, "planned")
+            Plan(batch, batch.planned_for < clock.today(), [n for n in needs.of_batch(session, batch) if n.short_kg])
+            for batch in batches.in_states(session, "planned")
         ],
-        short=planning.short_for_plans(session),
+        short=needs.short_for_plans(session),
         undecided=[view for view in shelf if view.state == "weighed"],
         unbagged=[view for view in shelf if view.state in ("accepted", "ready") and view.grain.bagged_at is None],
         curing=_curing(shelf),
@@ -90,7 +90,7 @@ def _curing(shelf: list[GrainView]) -> list[Curing]:
 
 def first_steps(session: Session) -> list[FirstStep]:
     """What to enter first, in order; empty once a batch was planned."""
-    if planning.any_planned(session):
+    if batches.any_planned(session):
         return []
     return [
         FirstStep("Enter the bags you bought", "/workshop/supplies", bool(supplies.stock(session))),

@@ -11,7 +11,7 @@ from app.calc.ingredients import INGREDIENTS
 from app.errors import Refused
 from app.models import Batch, BatchPart, Leftover, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, VoidIn, WeighOutIn
-from app.services import casting, gate, planning, rows, slips, supplies, workshop
+from app.services import batches, casting, gate, rows, slips, supplies, workshop
 from app.units import convert, show
 
 EMPTY_KG = 1e-9
@@ -161,7 +161,7 @@ def _from_bag(session: Session, part: BatchPart, row: WeighOut, supply_id: int |
 
 def _from_leftover(session: Session, part: BatchPart, row: WeighOut) -> None:
     assert part.leftover_id is not None, "a part has one source"
-    _holds(session, planning.leftovers_left(session)[part.leftover_id], row.mass_kg, name(session, part))
+    _holds(session, batches.leftovers_left(session)[part.leftover_id], row.mass_kg, name(session, part))
     row.leftover_id = part.leftover_id
 
 

@@ -18,7 +18,7 @@ from playwright.sync_api import Browser, Page, expect
 from app import clock
 from app.db import writing
 from app.models.cast import SetIn
-from app.services import casting, planning, steps
+from app.services import batches, casting, steps
 from tests import build
 from tests.browser.conftest import Site, serve
 
@@ -187,7 +187,7 @@ def test_the_step_at_hand_is_in_sight(page: Page, poured: None, width: int, heig
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_on_the_pages_of_the_run(browser: Browser, site: Site, poured: None, turn: Turn, scheme: str) -> None:
     with writing(site.engine) as session:
-        cast = casting.the_open(session, planning.by_code(session, "26K1"))
+        cast = casting.the_open(session, batches.by_code(session, "26K1"))
         steps.add_set(session, cast, SetIn(moulds="two more"))
         session.commit()
     turn(NOON + timedelta(hours=22))  # left open overnight: the loudest page there is

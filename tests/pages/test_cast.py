@@ -10,7 +10,7 @@ from fastapi.testclient import TestClient
 from app import clock
 from app.db import writing
 from app.models import Batch
-from app.services import casting, planning
+from app.services import batches, casting
 from tests import build
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -50,8 +50,8 @@ def first_id(page: str, kind: str) -> str:
 
 def batch_of(client: TestClient) -> dict[str, float]:
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
-        batch: Batch = planning.by_code(session, "26K1")
-        return {part.ingredient or "": planning.weighed(session, batch)[part.pk] for part in batch.parts}
+        batch: Batch = batches.by_code(session, "26K1")
+        return {part.ingredient or "": batches.weighed(session, batch)[part.pk] for part in batch.parts}
 
 
 def test_cautions_stand_at_the_top(client: TestClient, opened: None) -> None:
@@ -199,7 +199,7 @@ def _close_and_reopen(client: TestClient, send: Callable[..., str]) -> None:
     assert client.post(f"{URL}/temperature", data={"temperature": "118 C"}).status_code == 422
     assert client.post(f"{URL}/open", data={"checklist_id": "1"}).status_code == 422
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
-        batch = planning.by_code(session, "26K1")
+        batch = batches.by_code(session, "26K1")
         cast = casting.find(session, batch)
         assert cast is not None
         assert cast.closed_at is not None

@@ -8,7 +8,7 @@ from fastapi.testclient import TestClient
 
 from app import clock
 from app.db import writing
-from app.services import planning
+from app.services import batches, planning
 from tests import build
 
 MORNING = datetime(2026, 11, 25, 9, 0).astimezone(UTC)
@@ -137,8 +137,8 @@ def test_starting_twice_makes_one(client: TestClient) -> None:
 def test_editing_the_plan_needs_a_new_checklist(client: TestClient) -> None:
     client.post(answer_all(client), data={"person": "Ada"})
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
-        batch = planning.by_code(session, "26K1")
-        data = build.plan_in(session, 2, blend=planning.formula_of(session, batch))
+        batch = batches.by_code(session, "26K1")
+        data = build.plan_in(session, 2, blend=batches.formula_of(session, batch))
         planning.edit(session, batch, data)
         session.commit()
     status, page = open_with(client, "1")

@@ -12,7 +12,7 @@ from app import clock
 from app.db import writing
 from app.models import MotorBuild, Workshop
 from app.models.firing_log import FindingIn
-from app.services import findings, formulas, planning
+from app.services import batches, findings, formulas
 from tests import build
 
 PAGES = ["/review/delivered", "/review/together", "/review/good"]
@@ -212,7 +212,7 @@ def test_the_heads_are_in_the_workshop_s_units(client: TestClient) -> None:
 def test_words_that_a_spreadsheet_would_run_are_made_harmless(client: TestClient) -> None:
     (code,) = _motors(client, 1, 0)
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
-        planning.by_code(session, code).note = '=HYPERLINK("http://example.org";"x")'
+        batches.by_code(session, code).note = '=HYPERLINK("http://example.org";"x")'
         session.commit()
     assert _table(client, "/review/lots.csv")[0]["Note"] == '\'=HYPERLINK("http://example.org";"x")'
 

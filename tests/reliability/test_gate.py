@@ -23,7 +23,7 @@ from app.models import CastSession, Checklist, OnceToken, SessionOpening, WeighO
 from app.models.batch import WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn
 from app.models.checklist import AnswerIn
-from app.services import casting, checklists, gate, planning, steps, weigh_outs
+from app.services import batches, casting, checklists, gate, steps, weigh_outs
 from app.settings import Settings
 from tests import build
 from tests.browse import Page, opened, saved
@@ -58,7 +58,7 @@ def _engine(client: TestClient) -> Any:
 def signed(client: TestClient, code: str = LOT) -> int:
     """A checklist gone through and signed on its page; gives its identity."""
     with writing(_engine(client)) as session:
-        batch = planning.by_code(session, code)
+        batch = batches.by_code(session, code)
         made = checklists.current(session, batch) or checklists.start(session, batch)
         lines = checklists.lines(session, made)
         assert len(lines) >= 15
@@ -261,7 +261,7 @@ def test_a_clock_wrong_before_the_signing_locks_nobody_out(client: TestClient, t
 def test_a_clock_set_back_while_the_program_runs_is_seen(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing was saved meanwhile: the machine's steady clock tells."""
     with writing(_engine(client)) as session:
-        lot = planning.by_code(session, LOT)
+        lot = batches.by_code(session, LOT)
         monkeypatch.setattr(clock, "_source", clock._machine)
         made = build.checklist(session, lot)
         assert checklists.why_not(session, lot, made) is None
@@ -275,7 +275,7 @@ def test_a_clock_set_back_while_the_program_runs_is_seen(client: TestClient, mon
 def test_yesterdays_session_takes_no_hot_work(client: TestClient, turn: Turn) -> None:
     """Left open, or come back with a copy of the book: cores are pulled and told, nothing is weighed out or heated."""
     with writing(_engine(client)) as session:
-        lot = build.weighed_batch(session, batch=planning.by_code(session, LOT))
+        lot = build.weighed_batch(session, batch=batches.by_code(session, LOT))
         cast = casting.the_open(session, lot)
         for step in cast.steps[:2]:
             steps.record(session, cast, step.pk, StepIn(act="done"), "Ada")
@@ -443,13 +443,13 @@ def test_a_copy_with_an_open_session_takes_no_hot_work_on_another_day(
 ) -> None:
     """Copied while the session was open, closed since in the book that it replaces."""
     with writing(_engine(client)) as session:
-        lot = planning.by_code(session, LOT)
+        lot = batches.by_code(session, LOT)
         build.opened_session(session, lot)
         session.commit()
     before = _copy(client, tmp_path)
     turn(MORNING + timedelta(days=1))
     with started(before) as (_, app), writing(app.state.engine) as session:
-        lot = planning.by_code(session, LOT)
+        lot = batches.by_code(session, LOT)
         cast = casting.the_open(session, lot)
         bag = session.exec(select(WeighOut)).all()
         assert bag == []

@@ -39,6 +39,7 @@ from app.models.grain import BenchIn, DecisionIn, GrainCorrectionIn
 from app.models.motor import BuildIn, TakeApartIn
 from app.models.supply import CorrectionIn, SupplyIn
 from app.services import (
+    batches,
     bench,
     casting,
     checklists,
@@ -238,7 +239,7 @@ class Workshop(RuleBasedStateMachine):
 
     @rule(count=st.integers(1, 3), remelt=few, of=st.integers(0, 1), share=st.floats(0.05, 1.2))
     def plan(self, count: int, remelt: int, of: int, share: float) -> None:
-        found = planning.leftovers(self.session)
+        found = batches.leftovers(self.session)
         remelts = []
         if of and found:
             leftover, left = found[remelt % len(found)]
@@ -309,7 +310,7 @@ class Workshop(RuleBasedStateMachine):
         lot = self.lot(which)
         if lot is None:
             return
-        for part, still in planning.outstanding(self.session, lot).items():
+        for part, still in batches.outstanding(self.session, lot).items():
             row = next(p for p in lot.parts if p.pk == part)
             bags = supplies.bags(self.session, row.ingredient) if row.ingredient else [None]
             if still > 1e-6 and bags:
@@ -658,7 +659,7 @@ class Workshop(RuleBasedStateMachine):
 
     @invariant()
     def leftovers_hold_what_was_kept_less_what_was_melted_again(self) -> None:
-        left = planning.leftovers_left(self.session)
+        left = batches.leftovers_left(self.session)
         assert set(left) == set(self.book.kept)
         for leftover, mass in left.items():
             assert mass == pytest.approx(self.book.in_leftover(leftover), abs=EXACT)
@@ -667,7 +668,7 @@ class Workshop(RuleBasedStateMachine):
     @invariant()
     def lots_add_up_and_so_does_the_world(self) -> None:
         world = math.fsum(supplies.remaining(self.session).values())
-        world += math.fsum(planning.leftovers_left(self.session).values())
+        world += math.fsum(batches.leftovers_left(self.session).values())
         for lot in self.session.exec(select(Batch)):
             mine = [p for p in self.book.grains.values() if p.batch == lot.pk]
             whole = sum(p.mass for p in mine if p.place not in ("remelt", "scrap"))

@@ -17,7 +17,7 @@ from fastapi.testclient import TestClient
 from app.db import writing
 from app.main import create_app
 from app.models.batch import LeftoverIn
-from app.services import casting, planning, supplies
+from app.services import batches, casting, supplies
 from app.settings import Settings
 from tests import build
 from tests.browse import Page, opened
@@ -121,7 +121,7 @@ def _stocked(client: TestClient) -> dict[str, Any]:
             "melts": [(m.code, next(p.pk for p in m.parts if p.leftover_id)) for m in melts],
         }  # fmt: skip
         assert supplies.remaining(session)[last.pk] == pytest.approx(0.1)
-        assert planning.leftovers_left(session)[cup.pk] == pytest.approx(0.05)
+        assert batches.leftovers_left(session)[cup.pk] == pytest.approx(0.05)
         session.commit()
     return facts
 

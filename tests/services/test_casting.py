@@ -11,7 +11,7 @@ from app.errors import Conflict, NotFound, Refused
 from app.models import Batch, CastSession, WeighOut
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, StepIn, TemperatureIn
-from app.services import casting, checklists, planning, steps, supplies, weigh_outs, workshop
+from app.services import batches, casting, checklists, steps, supplies, weigh_outs, workshop
 from tests import build
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -190,7 +190,7 @@ def test_two_tabs_book_one_amount(session: Session) -> None:
     weigh_outs.weigh_out(session, batch, part.pk, weighed("10 g", bag.pk), "Ada", seen)
     with pytest.raises(Conflict):
         weigh_outs.weigh_out(session, batch, part.pk, weighed("10 g", bag.pk), "Ada", seen)
-    assert planning.weighed(session, batch)[part.pk] == pytest.approx(0.010)
+    assert batches.weighed(session, batch)[part.pk] == pytest.approx(0.010)
 
 
 def test_struck_out_goes_back_to_the_bag_and_stays_readable(session: Session) -> None:
@@ -209,12 +209,12 @@ def test_struck_out_goes_back_to_the_bag_and_stays_readable(session: Session) ->
 def test_a_leftover_is_weighed_out_of_its_own_bag(session: Session) -> None:
     old = build.weighed_batch(session)
     kept = casting.keep_leftover(session, old, LeftoverIn.model_validate({"mark": "L1", "mass": "40 g"}))
-    blend = planning.formula_of(session, old)
+    blend = batches.formula_of(session, old)
     batch = build.batch(session, blend=blend, remelts=[{"leftover_id": kept.pk, "mass": "30 g"}])
     build.opened_session(session, batch)
     part = next(p for p in batch.parts if p.leftover_id)
     weigh_outs.weigh_out(session, batch, part.pk, weighed("30 g"))
-    assert planning.leftovers_left(session)[kept.pk] == pytest.approx(0.010)
+    assert batches.leftovers_left(session)[kept.pk] == pytest.approx(0.010)
     with pytest.raises(Refused, match=r"holds 10\.0 g"):
         weigh_outs.weigh_out(session, batch, part.pk, weighed("11 g"))
 
@@ -224,7 +224,7 @@ def test_a_leftover_is_weighed_out_of_its_own_bag(session: Session) -> None:
 
 def run_of(session: Session, batch: Batch) -> list[steps.Now]:
     cast = casting.the_open(session, batch)
-    return steps.of_session(cast, batch, planning.weighed(session, batch))
+    return steps.of_session(cast, batch, batches.weighed(session, batch))
 
 
 def test_order_of_the_run(session: Session) -> None:
@@ -243,7 +243,7 @@ def test_a_remelt_goes_in_before_the_oxidiser(session: Session) -> None:
     old = build.weighed_batch(session)
     kept = casting.keep_leftover(session, old, LeftoverIn.model_validate({"mark": "L1", "mass": "40 g"}))
     batch = build.batch(
-        session, blend=planning.formula_of(session, old), remelts=[{"leftover_id": kept.pk, "mass": "30 g"}]
+        session, blend=batches.formula_of(session, old), remelts=[{"leftover_id": kept.pk, "mass": "30 g"}]
     )
     build.opened_session(session, batch)
     keys = [n.step.key for n in run_of(session, batch)]
@@ -400,7 +400,7 @@ def test_closing_after_every_step_needs_no_reason(session: Session) -> None:
 
 def test_no_more_comes_out_than_went_in(session: Session) -> None:
     batch = build.weighed_batch(session)
-    total = sum(planning.weighed(session, batch).values())
+    total = sum(batches.weighed(session, batch).values())
     with pytest.raises(Refused, match="was weighed into the pan") as caught:
         casting.tell_test_pieces(
             session, batch, TestPiecesIn.model_validate({"test_pieces": f"{total * 1000 + 1:.1f} g"})

@@ -36,12 +36,12 @@ def test_a_build_holds_its_grains_in_the_order_picked(session: Session) -> None:
     assert {v.state for v in built.grains} == {"in motor"}
     assert (built.state, built.fired) == ("ready", None)
     assert grains.ready(session) == []
-    assert motors.ready_by_lot(session) == []
+    assert motors.ready_by_lot(grains.on_shelf(session)) == []
 
 
 def test_grains_stand_on_the_shelf_by_lot(session: Session) -> None:
     first, second = build.ready_grains(session, 2), build.ready_grains(session, 3)
-    lots = motors.ready_by_lot(session)
+    lots = motors.ready_by_lot(grains.on_shelf(session))
     assert [(lot.batch.pk, len(views)) for lot, views in lots] == [(first[0].batch_id, 2), (second[0].batch_id, 3)]
 
 
@@ -53,7 +53,7 @@ def test_a_grain_that_is_not_cured_is_refused_with_the_moment_it_will_be(session
         build.motor_build(session, grains=young)
     assert fault.value.field == "grain_ids"
     assert f"{clock.local(ready):%-d %b %Y, %H:%M}" in fault.value.message
-    assert motors.not_ready(session)[0].grain is young[0]
+    assert motors.not_ready(grains.on_shelf(session))[0].grain is young[0]
     with clock.turned_to(ready + timedelta(minutes=1)):
         build.motor_build(session, grains=young)
 

@@ -9,7 +9,7 @@ from sqlmodel import Session, select
 from app.errors import Conflict, Refused
 from app.models import Batch, Grain, Leftover
 from app.models.grain import BenchIn, DecisionIn
-from app.services import bench, grains, lots, motors, planning, rejects, shelf, workshop
+from app.services import batches, bench, grains, lots, motors, rejects, shelf, workshop
 from app.services.shelf import ShelfIn
 from tests import build
 
@@ -65,8 +65,8 @@ def test_to_remelt_a_grain_becomes_a_leftover_of_its_batch(session: Session) -> 
     assert kept.mass_kg == grain.mass_kg
     batch = session.get(Batch, grain.batch_id)
     assert batch is not None
-    assert planning.of_leftover(session, kept.pk) == planning.composition(session, batch)
-    assert [row.pk for row, _ in planning.leftovers(session)] == [kept.pk]
+    assert batches.of_leftover(session, kept.pk) == batches.composition(session, batch)
+    assert [row.pk for row, _ in batches.leftovers(session)] == [kept.pk]
     assert (grains.view(session, grain.serial).state, grain.gone_by) == ("gone", "Ada")
     assert grains.on_shelf(session) == []
 

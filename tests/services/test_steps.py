@@ -14,7 +14,7 @@ from app.models import Batch, CastSession, CastStep
 from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.runsheet import PaperIn
-from app.services import casting, moments, paper, planning, steps, workshop
+from app.services import batches, casting, moments, paper, steps, workshop
 from tests import build
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -57,7 +57,7 @@ def do(session: Session, cast: CastSession, key: str, number: int = 1) -> None:
 
 def run(session: Session, batch: Batch) -> dict[tuple[int, str], steps.Now]:
     cast = casting.the_open(session, batch)
-    now = steps.of_session(cast, batch, planning.weighed(session, batch))
+    now = steps.of_session(cast, batch, batches.weighed(session, batch))
     return {(n.step.set_number, n.step.key): n for n in now}
 
 
