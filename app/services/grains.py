@@ -299,7 +299,8 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
     )
     found = session.execute(query).all()
     patterns = rows.of(session, GrainPattern, (row[0].pattern_id for row in found))
-    batches = rows.of(session, Batch, (row[0].batch_id for row in found), lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
+    bare = (lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
+    batches = rows.of(session, Batch, (row[0].batch_id for row in found), *bare)
     formula_ids = (batch.formula_id for batch in batches.values())
     formulas = rows.of(session, Formula, formula_ids, lazyload(Formula.parts))  # type: ignore[arg-type]
     pours = poured(session, batches)
