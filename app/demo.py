@@ -58,7 +58,9 @@ from app.services import (
     hardware,
     history,
     learning,
+    leftovers,
     motors,
+    pan,
     places,
     planning,
     prediction,
@@ -228,9 +230,7 @@ class _Workshop:
                 continue
             self._wait(MINUTES_PER_STEP.get(step.key, 8))
             if waiting and step.key.split(":")[0] in ("melt", "oxidiser"):
-                casting.read_temperature(
-                    self.session, batch, TemperatureIn.model_validate({"temperature": waiting.pop(0)})
-                )
+                pan.read(self.session, batch, TemperatureIn.model_validate({"temperature": waiting.pop(0)}))
             steps.record(self.session, cast, step.pk, StepIn(act="done"), person)
             if step.key == until:
                 break
@@ -273,10 +273,10 @@ class _Workshop:
             grains.bag_accepted(self.session, batch)
         self._steps(batch, "bag", [])
         pieces = f"{workshop.get(self.session).test_pieces_kg * 1000:.6g} g"
-        casting.tell_test_pieces(self.session, batch, TestPiecesIn.model_validate({"test_pieces": pieces}))
+        leftovers.tell_test_pieces(self.session, batch, TestPiecesIn.model_validate({"test_pieces": pieces}))
         if "leftover" in told:
             left = {"mark": f"Rest of {batch.code}", "mass": told["leftover"]}
-            casting.keep_leftover(self.session, batch, LeftoverIn.model_validate(left))
+            leftovers.keep(self.session, batch, LeftoverIn.model_validate(left))
         casting.close(self.session, batch, CloseIn())
 
     def _run(self, told: Told) -> None:

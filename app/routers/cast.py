@@ -11,7 +11,7 @@ from app.models.base import FormIn
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
-from app.services import batches, casting, cautions, runsheets, slips, steps, weigh_outs, workshop
+from app.services import batches, casting, cautions, leftovers, pan, runsheets, slips, steps, weigh_outs, workshop
 from app.units import UnitSystem, convert, editable, show
 from app.web import Act, Book, Forms, PageNumber, Typed, named, render, submit, version_of
 
@@ -135,7 +135,7 @@ def temperature(request: Request, typed: Typed, code: str) -> Response:
     """Keep a reading."""
 
     def act(session: Session, data: TemperatureIn) -> str:
-        casting.read_temperature(session, batches.by_code(session, code), data)
+        pan.read(session, batches.by_code(session, code), data)
         return f"/cast/{code}#temperature"
 
     return _small(request, typed, code, TemperatureIn, act, "temperature-form", "")
@@ -157,7 +157,7 @@ def test_pieces(request: Request, typed: Typed, code: str) -> Response:
     """Keep the mass of the test pieces."""
 
     def act(session: Session, data: TestPiecesIn) -> str:
-        casting.tell_test_pieces(session, batches.by_code(session, code), data, version_of(typed))
+        leftovers.tell_test_pieces(session, batches.by_code(session, code), data, version_of(typed))
         return f"/cast/{code}#closing"
 
     return _small(request, typed, code, correction_of(TestPiecesIn), act, "test-pieces-form", "Kept.")
@@ -173,7 +173,7 @@ def leftover(request: Request, typed: Typed, code: str) -> Response:
     """Keep a leftover."""
 
     def act(session: Session, data: LeftoverIn) -> str:
-        casting.keep_leftover(session, batches.by_code(session, code), data)
+        leftovers.keep(session, batches.by_code(session, code), data)
         return f"/cast/{code}#closing"
 
     return _small(request, typed, code, LeftoverIn, act, "leftover-form", "Kept for a later batch.")
@@ -203,10 +203,10 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     """The page of a session, with the form that failed."""
     batch = batches.by_code(session, code)
     cast = casting.find(session, batch)
-    shop, pan_units = workshop.get(session), casting.pan_units(session, cast)
+    shop, pan_units = workshop.get(session), pan.units(session, cast)
     parts = weigh_outs.of_batch(session, batch)
     now = steps.of_session(cast, batch, batches.weighed(session, batch)) if cast else []
-    readings = casting.temperatures(session, cast) if cast else []
+    readings = pan.readings(session, cast) if cast else []
     forms = _forms(request, session, batch, cast, failed, parts, now)
     running = casting.due(session)
     said = steps.warnings(cast, now) if cast and cast.closed_at is None else []
@@ -218,12 +218,12 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
         overnight=cast is not None and casting.overnight(cast), sets=steps.sets(cast) if cast else 0,
         sheet=runsheets.of_session(session, cast) if cast else None,
-        readings=[(reading, casting.advice(shop, reading.temperature_k, pan_units)) for reading in readings],
+        readings=[(reading, pan.advice(shop, reading.temperature_k, pan_units)) for reading in readings],
         struck=slips.struck_temperatures(session, batch), fresh=slips.fresh, at_once=slips.AT_ONCE,
         band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units), pan_unit=pan_units.temperature,
         notes=casting.notes(session, cast) if cast else [],
-        kept=casting.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
+        kept=leftovers.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
         weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),
         poured_at=casting.poured_at(session, batch), cure_s=shop.cure_s,
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
@@ -284,7 +284,7 @@ def _forms(
             "temperature-form",
             TemperatureIn,
             f"{url}/temperature",
-            initial={"unit": casting.pan_units(session, cast).temperature},
+            initial={"unit": pan.units(session, cast).temperature},
             choices={"unit": [("°F", "°F"), ("°C", "°C")]},
         ),
         "set-form": forms.get("set-form", SetIn, f"{url}/sets", row=cast),
@@ -292,14 +292,14 @@ def _forms(
         "note-form": forms.get("note-form", NoteIn, f"{url}/note"),
         "test-pieces-form": forms.get("test-pieces-form", _told(batch), f"{url}/test-pieces", row=batch),
         "leftover-form": forms.get(
-            "leftover-form", LeftoverIn, f"{url}/leftover", initial={"mark": casting.next_mark(session, batch)}
+            "leftover-form", LeftoverIn, f"{url}/leftover", initial={"mark": leftovers.next_mark(session, batch)}
         ),
         "close-form": forms.get("close-form", CloseIn, f"{url}/close", row=cast),
     }
-    for reading in casting.temperatures(session, cast):
+    for reading in pan.readings(session, cast):
         key = f"misread-{reading.pk}"
         found[key] = forms.get(key, VoidIn, f"{url}/temperature/{reading.pk}/strike", row=reading)
-    for left in casting.kept(session, batch):
+    for left in leftovers.kept(session, batch):
         if slips.fresh(left) and left.grain_id is None:
             key = f"leftover-back-{left.pk}"
             found[key] = forms.get(key, FormIn, f"{url}/leftover/{left.pk}/back", row=left)

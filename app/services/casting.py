@@ -1,31 +1,16 @@
-"""The cast session: opened by a checklist, kept while the pan is hot, closed with what is left over."""
+"""The cast session: opened by a checklist, kept while the pan is hot, closed when all is told."""
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Literal
 
 from sqlmodel import Session, col, select
 
 from app import clock
 from app.errors import Refused
-from app.models import (
-    Batch,
-    CastSession,
-    Checklist,
-    Leftover,
-    SessionNote,
-    SessionOpening,
-    TemperatureReading,
-    Workshop,
-)
-from app.models.base import build
-from app.models.batch import LeftoverIn, TestPiecesIn
-from app.models.cast import CloseIn, NoteIn, OpenSessionIn, TemperatureIn
-from app.services import batches, checklists, gate, history, moments, needs, rows, runsheets, steps, workshop
-from app.units import UnitSystem, show
-
-EDGE_K = 1e-3
-"""Temperatures closer than this are the same [K]: 220 °F typed here and 220 °F kept there differ in the tenth digit."""
+from app.models import Batch, CastSession, Checklist, SessionNote, SessionOpening
+from app.models.cast import CloseIn, NoteIn, OpenSessionIn
+from app.services import batches, checklists, gate, moments, needs, rows, runsheets, steps, workshop
+from app.units import show
 
 
 @dataclass(frozen=True)
@@ -50,15 +35,6 @@ class Coming:
 
     batch: Batch
     now: steps.Now
-
-
-@dataclass(frozen=True)
-class Advice:
-    """What a pan temperature means."""
-
-    state: Literal["in", "near", "out"]
-    short: str
-    words: str
 
 
 # --- Reading -----------------------------------------------------------------------------------
@@ -160,62 +136,6 @@ def overnight(cast: CastSession) -> bool:
     if cast.closed_at is not None or not cast.openings:
         return False
     return clock.local(cast.openings[-1].opened_at).date() < clock.today()
-
-
-def temperatures(session: Session, cast: CastSession) -> list[TemperatureReading]:
-    """The readings of a session that count, newest first."""
-    query = select(TemperatureReading).where(
-        TemperatureReading.cast_session_id == cast.pk, col(TemperatureReading.voided_at).is_(None)
-    )
-    return list(session.exec(query.order_by(col(TemperatureReading.read_at).desc(), col(TemperatureReading.id).desc())))
-
-
-def notes(session: Session, cast: CastSession) -> list[SessionNote]:
-    """The notes of a session, oldest first."""
-    query = select(SessionNote).where(SessionNote.cast_session_id == cast.pk)
-    return list(session.exec(query.order_by(col(SessionNote.id))))
-
-
-def kept(session: Session, batch: Batch) -> list[Leftover]:
-    """What was kept of a batch for later ones."""
-    return list(session.exec(select(Leftover).where(Leftover.batch_id == batch.pk).order_by(col(Leftover.id))))
-
-
-def next_mark(session: Session, batch: Batch) -> str:
-    """A mark for the next leftover of a batch that is not taken yet."""
-    taken = set(session.exec(select(Leftover.mark)))
-    return next(mark for n in range(1, len(taken) + 2) if (mark := f"{batch.code} leftover {n}") not in taken)
-
-
-def pan_units(session: Session, cast: CastSession | None) -> UnitSystem:
-    """The units of the pan's page: temperatures in what the last reading was typed in, so that the choice stays."""
-    units = workshop.get(session).units
-    readings = temperatures(session, cast) if cast else []
-    latest = max(readings, key=lambda reading: reading.pk, default=None)
-    typed = latest.temperature_typed.strip().upper() if latest else ""
-    for sign in ("°F", "°C"):
-        if typed.endswith(sign[1]):
-            return units._replace(temperature=sign)
-    return units
-
-
-def advice(shop: Workshop, temperature_k: float, units: UnitSystem | None = None) -> Advice:
-    """What a pan temperature means against the workshop's band, and what to do.
-
-    The band is the workshop's own; its default, 220-250 °F, is common practice, no source.
-    """
-    limit, low = (show(k, "temperature", units or shop.units) for k in (shop.pan_limit_k, shop.pan_low_k))
-    if temperature_k > shop.pan_limit_k + EDGE_K:
-        return Advice(
-            "out",
-            "above the limit",
-            f"Above the limit of {limit}. Heat off now, lift the pan off the plate if you can do it without "
-            "reaching over it, and add nothing. If it smokes hard or darkens fast, leave.",
-        )
-    if temperature_k < shop.pan_low_k - EDGE_K:
-        words = f"Below the working band ({low} to {limit}): too stiff to pour well. Warm it slowly."
-        return Advice("near", "below the band", words)
-    return Advice("in", "in the band", f"Inside the working band ({low} to {limit}).")
 
 
 # --- Opening and closing -----------------------------------------------------------------------
@@ -329,23 +249,13 @@ def close(session: Session, batch: Batch, data: CloseIn, version: int | None = N
     return cast
 
 
-# --- What is written down meanwhile --------------------------------------------------------------
+# --- Notes -------------------------------------------------------------------------------------
 
 
-def read_temperature(session: Session, batch: Batch, data: TemperatureIn) -> TemperatureReading:
-    """Keep a reading of the pan with its moment: now, or when it was read by the paper.
-
-    Raises
-    ------
-    Refused
-        The session is not open, or the time told is none.
-    """
-    cast = the_open(session, batch)
-    read_at = moments.told(data.at) if data.at else clock.now()
-    reading = build(TemperatureReading, data, cast_session_id=cast.pk, read_at=read_at)
-    session.add(reading)
-    session.flush()
-    return reading
+def notes(session: Session, cast: CastSession) -> list[SessionNote]:
+    """The notes of a session, oldest first."""
+    query = select(SessionNote).where(SessionNote.cast_session_id == cast.pk)
+    return list(session.exec(query.order_by(col(SessionNote.id))))
 
 
 def write_note(session: Session, batch: Batch, data: NoteIn) -> SessionNote:
@@ -361,51 +271,3 @@ def write_note(session: Session, batch: Batch, data: NoteIn) -> SessionNote:
     session.add(note)
     session.flush()
     return note
-
-
-def tell_test_pieces(session: Session, batch: Batch, data: TestPiecesIn, version: int | None = None) -> None:
-    """Keep the mass that went into test pieces.
-
-    Raises
-    ------
-    Refused
-        The session is not open, it is more than went into the pan, or another mass was told before and no reason is
-        given.
-    """
-    the_open(session, batch)
-    rows.claim(batch, version)
-    history.ask_why(batch, data)
-    others = sum(row.mass_kg for row in kept(session, batch))
-    _not_more_than_weighed(session, batch, data.test_pieces.si + others, "test_pieces")
-    batch.test_pieces_kg, batch.test_pieces_typed = data.test_pieces.si, data.test_pieces.typed
-    session.flush()
-
-
-def keep_leftover(session: Session, batch: Batch, data: LeftoverIn) -> Leftover:
-    """Keep cast material for a later batch.
-
-    Raises
-    ------
-    Refused
-        The session is not open, the mark is taken, or it is more than went into the pan.
-    """
-    the_open(session, batch)
-    if session.exec(select(Leftover.id).where(Leftover.mark == data.mark)).first() is not None:
-        raise Refused(f"A leftover marked “{data.mark}” is there already. Write another mark.", field="mark")
-    others = sum(row.mass_kg for row in kept(session, batch)) + (batch.test_pieces_kg or 0.0)
-    _not_more_than_weighed(session, batch, data.mass.si + others, "mass")
-    leftover = build(Leftover, data, batch_id=batch.pk)
-    session.add(leftover)
-    session.flush()
-    return leftover
-
-
-def _not_more_than_weighed(session: Session, batch: Batch, mass_kg: float, field: str) -> None:
-    shop = workshop.get(session)
-    weighed_in = sum(batches.weighed(session, batch).values())
-    if mass_kg > weighed_in + shop.scale_resolution_kg:
-        raise Refused(
-            f"With it, test pieces and leftovers come to {show(mass_kg, 'mass', shop.units)}; only "
-            f"{show(weighed_in, 'mass', shop.units)} was weighed into the pan.",
-            field=field,
-        )

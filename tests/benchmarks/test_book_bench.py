@@ -32,7 +32,7 @@ from app.models.bag import ReWeighIn
 from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn, TemperatureIn
 from app.models.curve import ReadIn
-from app.services import casting, curves, reading, review, reweighs, workshop
+from app.services import casting, curves, leftovers, pan, reading, review, reweighs, workshop
 from app.services.reading import Motor
 from app.settings import Settings
 from tests import build
@@ -61,14 +61,14 @@ def _first_lot(session: Session) -> str:
     shares = [0.950 + 0.002 * i for i in range(GRAINS)]
     with clock.turned_to(clock.now() - timedelta(days=20)) as turn:
         lot = build.weighed_batch(session, GRAINS)
-        casting.read_temperature(session, lot, TemperatureIn.model_validate({"temperature": "118 C"}))
+        pan.read(session, lot, TemperatureIn.model_validate({"temperature": "118 C"}))
         turn(clock.now() + timedelta(minutes=1))
         for step in casting.the_open(session, lot).steps:
             step.done_at = clock.now()
             if step.key == "pour":
                 break
         made = [build.grain(session, lot, share) for share in shares]
-        casting.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "10 g"}))
+        leftovers.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "10 g"}))
         casting.close(session, lot, CloseIn(why="Enough for a benchmark."))
         turn(clock.now() + timedelta(days=10))
         for i, grain in enumerate(made):

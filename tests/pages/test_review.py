@@ -7,7 +7,7 @@ from fastapi.testclient import TestClient
 
 from app.db import writing
 from app.models.batch import LeftoverIn
-from app.services import casting, review
+from app.services import leftovers, review
 from tests import build
 
 
@@ -97,7 +97,7 @@ def test_a_lot_shows_the_bags_behind_its_remelt(client: TestClient) -> None:
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         blend = build.formula(session)
         first = build.cast(session, blend=blend)
-        kept = casting.keep_leftover(session, first, LeftoverIn.model_validate({"mark": "L-1", "mass": "40 g"}))
+        kept = leftovers.keep(session, first, LeftoverIn.model_validate({"mark": "L-1", "mass": "40 g"}))
         remelts = [{"leftover_id": kept.pk, "mass": "40 g"}]
         second = build.cast(session, blend=blend, remelts=remelts)
         codes = first.code, second.code

@@ -8,7 +8,7 @@ from fastapi.testclient import TestClient
 
 from app import clock
 from app.db import writing
-from app.services import batches, casting
+from app.services import batches, casting, pan
 from tests import build
 from tests.browse import opened, refused, saved
 
@@ -97,7 +97,7 @@ def test_a_sheet_is_entered_afterwards(client: TestClient, weighed: None) -> Non
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         batch = batches.by_code(session, "26K1")
         assert casting.poured_at(session, batch) == NOON + timedelta(minutes=35)
-        typed_texts = [r.temperature_typed for r in casting.temperatures(session, casting.the_open(session, batch))]
+        typed_texts = [r.temperature_typed for r in pan.readings(session, casting.the_open(session, batch))]
     assert typed_texts == ["240 F", "238 F"]
 
 

@@ -11,7 +11,7 @@ from sqlmodel import Session, select
 from app import clock
 from app.db import writing
 from app.models import Batch, Firing, Grain, MotorBuild
-from app.services import casting, workshop
+from app.services import casting, pan, workshop
 from tests import build
 from tests.browse import Page
 
@@ -161,5 +161,5 @@ def test_what_was_taken_back_is_no_more_of_the_day(client: TestClient) -> None:
     send(client, f"/cast/{code}", "misread-1", why="the wrong pan")
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         batch = session.exec(select(Batch)).one()
-        assert casting.temperatures(session, casting.the_open(session, batch)) == []
+        assert pan.readings(session, casting.the_open(session, batch)) == []
         assert session.exec(select(Grain)).all() == []

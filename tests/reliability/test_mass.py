@@ -46,6 +46,7 @@ from app.services import (
     firings,
     grains,
     history,
+    leftovers,
     lots,
     motors,
     planning,
@@ -354,7 +355,7 @@ class Workshop(RuleBasedStateMachine):
         typed = TestPiecesIn.model_validate({"test_pieces": f"{mass} g", "why": "weighed again"})
 
         def told() -> bool:
-            casting.tell_test_pieces(self.session, lot, typed)
+            leftovers.tell_test_pieces(self.session, lot, typed)
             return True
 
         told.__qualname__ = "Workshop.tell_test_pieces."
@@ -366,9 +367,9 @@ class Workshop(RuleBasedStateMachine):
         lot = self.lot(which)
         if lot is None:
             return
-        mark = casting.next_mark(self.session, lot)
+        mark = leftovers.next_mark(self.session, lot)
         typed = LeftoverIn.model_validate({"mark": mark, "mass": f"{mass} g"})
-        row = self.act(lambda: casting.keep_leftover(self.session, lot, typed))
+        row = self.act(lambda: leftovers.keep(self.session, lot, typed))
         if row is not None:
             self.book.kept[row.pk] = (lot.pk, mass / 1000)
 

@@ -17,7 +17,7 @@ from fastapi.testclient import TestClient
 from app.db import writing
 from app.main import create_app
 from app.models.batch import LeftoverIn
-from app.services import batches, casting, supplies
+from app.services import batches, leftovers, supplies
 from app.settings import Settings
 from tests import build
 from tests.browse import Page, opened
@@ -107,7 +107,7 @@ def _stocked(client: TestClient) -> dict[str, Any]:
         build.stock(session, ready)
         checklist = build.checklist(session, ready)
         typed = LeftoverIn.model_validate({"mark": "Cup", "mass": "50 g"})
-        cup = casting.keep_leftover(session, lot, typed)
+        cup = leftovers.keep(session, lot, typed)
         melts = []
         for share in ("30 g", "20 g"):
             remelt = [{"leftover_id": cup.pk, "mass": share}]

@@ -12,7 +12,7 @@ from app import clock
 from app.models import Firing, Grain
 from app.models.bag import ReWeighIn
 from app.models.cast import TemperatureIn
-from app.services import burns, casting, reweighs
+from app.services import burns, casting, pan, reweighs
 from app.services.burns import Burn, LookIn
 from tests import build
 
@@ -107,12 +107,12 @@ def test_the_last_reading_before_the_pour_is_the_pan_s(session: Session) -> None
         lot = build.weighed_batch(session, 1)
         for celsius in (105, 117):
             turn(clock.now() + timedelta(minutes=5))
-            casting.read_temperature(session, lot, TemperatureIn.model_validate({"temperature": f"{celsius} C"}))
+            pan.read(session, lot, TemperatureIn.model_validate({"temperature": f"{celsius} C"}))
         turn(clock.now() + timedelta(minutes=5))
         for step in casting.the_open(session, lot).steps:
             step.done_at = clock.now()
         turn(clock.now() + timedelta(minutes=5))
-        casting.read_temperature(session, lot, TemperatureIn.model_validate({"temperature": "90 C"}))
+        pan.read(session, lot, TemperatureIn.model_validate({"temperature": "90 C"}))
         session.flush()
         _fired(session, [build.grain(session, lot)])
     assert _only(session).pan_k == pytest.approx(117 + 273.15)

@@ -5,19 +5,19 @@ from sqlmodel import Session, select
 
 from app.models import Batch, WeighOut
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn
-from app.services import casting, grains, lots, weigh_outs
+from app.services import grains, leftovers, lots, weigh_outs
 from tests import build
 
 
 def _test_pieces(session: Session, lot: Batch, mass: str) -> None:
-    casting.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": mass}))
+    leftovers.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": mass}))
 
 
 def test_mass_is_conserved(session: Session) -> None:
     lot = build.cast(session, 2)
     masses = [build.grain(session, lot).mass_kg for _ in range(2)]
     _test_pieces(session, lot, "10 g")
-    casting.keep_leftover(session, lot, LeftoverIn.model_validate({"mark": "L1", "mass": "8 g"}))
+    leftovers.keep(session, lot, LeftoverIn.model_validate({"mark": "L1", "mass": "8 g"}))
     found = lots.balance(session, lot)
     assert found is not None
     assert found.weighed_in == pytest.approx(sum(part.target_kg for part in lot.parts))

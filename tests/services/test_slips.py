@@ -25,7 +25,9 @@ from app.services import (
     grains,
     hardware,
     history,
+    leftovers,
     motors,
+    pan,
     past,
     planning,
     reweighs,
@@ -57,16 +59,16 @@ def told(session: Session, table: str, what: str) -> list[Change]:
 def test_a_pan_temperature_counts_no_more(session: Session, turn: Turn) -> None:
     lot = build.weighed_batch(session)
     for typed in ("110 C", "180 C"):
-        reading = casting.read_temperature(session, lot, TemperatureIn.model_validate({"temperature": typed}))
+        reading = pan.read(session, lot, TemperatureIn.model_validate({"temperature": typed}))
     slips.strike_temperature(session, lot, reading.pk, AT_ONCE, reading.version)
     cast = casting.the_open(session, lot)
-    assert [r.temperature_typed for r in casting.temperatures(session, cast)] == ["110 C"]
+    assert [r.temperature_typed for r in pan.readings(session, cast)] == ["110 C"]
     assert [(r.temperature_typed, r.voided_why) for r in slips.struck_temperatures(session, lot)] == [
         ("180 C", slips.AT_ONCE)
     ]
     with pytest.raises(Refused, match="struck out already"):
         slips.strike_temperature(session, lot, reading.pk, BECAUSE)
-    first = casting.temperatures(session, cast)[0]
+    first = pan.readings(session, cast)[0]
     turn(LATER)
     with pytest.raises(Refused, match="minute is over"):
         slips.strike_temperature(session, lot, first.pk, AT_ONCE)
@@ -164,9 +166,7 @@ def test_a_dropped_plan_is_taken_up_again(session: Session) -> None:
 
 def test_a_leftover_just_written_down(session: Session, turn: Turn) -> None:
     lot = build.cast(session)
-    kept = [
-        casting.keep_leftover(session, lot, LeftoverIn.model_validate({"mark": f"L{n}", "mass": "1 g"})) for n in "12"
-    ]
+    kept = [leftovers.keep(session, lot, LeftoverIn.model_validate({"mark": f"L{n}", "mass": "1 g"})) for n in "12"]
     gone = kept[0].pk
     with history.signed(session, "Ada"):
         slips.take_back_leftover(session, lot, gone)
@@ -276,12 +276,12 @@ def test_a_corrected_throat_strikes_the_one_it_corrects(session: Session) -> Non
 
 def test_the_mass_of_test_pieces_changes_with_a_reason_only(session: Session) -> None:
     lot = build.weighed_batch(session)
-    casting.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "5 g"}))
+    leftovers.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "5 g"}))
     with pytest.raises(Refused, match="5 g was measured"):
-        casting.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "6 g"}))
+        leftovers.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "6 g"}))
     again = correction_of(TestPiecesIn).model_validate({"test_pieces": "6 g", "why": "one more stick"})
     assert isinstance(again, TestPiecesIn)
-    casting.tell_test_pieces(session, lot, again)
+    leftovers.tell_test_pieces(session, lot, again)
     assert lot.test_pieces_typed == "6 g"
 
 

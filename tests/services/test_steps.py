@@ -1,4 +1,4 @@
-"""Sets that overlap, times told afterwards, nights, and clocks that change."""
+"""The steps in order and on time, sets that overlap, times told afterwards, nights, and clocks that change."""
 
 import os
 import time
@@ -11,10 +11,10 @@ from sqlmodel import Session
 from app import clock
 from app.errors import Conflict, Refused
 from app.models import Batch, CastSession, CastStep
-from app.models.batch import TestPiecesIn
-from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn, TemperatureIn
+from app.models.batch import LeftoverIn, TestPiecesIn
+from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn
 from app.models.runsheet import PaperIn
-from app.services import batches, casting, moments, paper, steps, workshop
+from app.services import batches, casting, leftovers, moments, pan, paper, steps
 from tests import build
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -67,6 +67,125 @@ def next_keys(session: Session, batch: Batch) -> list[tuple[int, str]]:
 
 def told(at: str, why: str = "Forgot to tap.") -> StepTimeIn:
     return StepTimeIn(at=at, why=why)
+
+
+# --- In order and on time -----------------------------------------------------------------------
+
+
+def run_of(session: Session, batch: Batch) -> list[steps.Now]:
+    cast = casting.the_open(session, batch)
+    return steps.of_session(cast, batch, batches.weighed(session, batch))
+
+
+def test_order_of_the_run(session: Session) -> None:
+    """Sugar alcohol first, sucrose, the oxidiser in thirds, then pour to bag: common practice, no source."""
+    batch = build.weighed_batch(session)
+    run = run_of(session, batch)
+    assert [n.step.key for n in run] == [
+        "weigh", "melt:sorbitol", "melt:sucrose", "oxidiser:1", "oxidiser:2", "oxidiser:3", "pour", "core",
+        "compact:1", "compact:2", "compact:3", "pull", "bag",
+    ]  # fmt: skip
+    nitrate = next(part.target_kg for part in batch.parts if part.ingredient == "potassium_nitrate")
+    assert [n.amount_kg for n in run if n.step.key.startswith("oxidiser")] == pytest.approx([nitrate / 3] * 3)
+
+
+def test_a_remelt_goes_in_before_the_oxidiser(session: Session) -> None:
+    old = build.weighed_batch(session)
+    kept = leftovers.keep(session, old, LeftoverIn.model_validate({"mark": "L1", "mass": "40 g"}))
+    batch = build.batch(
+        session, blend=batches.formula_of(session, old), remelts=[{"leftover_id": kept.pk, "mass": "30 g"}]
+    )
+    build.opened_session(session, batch)
+    keys = [n.step.key for n in run_of(session, batch)]
+    assert keys[3:5] == [f"remelt:{kept.pk}", "oxidiser:1"]
+
+
+def test_times_after_the_pour(session: Session) -> None:
+    """Core within minutes, compact near 18 min and every 10 min twice, pull near 1.5 h: common practice, no source."""
+    with clock.turned_to(NOON):
+        batch = build.cast(session)
+        due = {n.step.key: n.due_at for n in run_of(session, batch)}
+    assert due["core"] == NOON + 3 * MINUTES
+    assert due["compact:1"] == NOON + 18 * MINUTES
+    assert due["compact:2"] is None  # counts from the first compaction, which is not done
+    assert due["pull"] == NOON + 90 * MINUTES
+    assert due["bag"] == NOON + 360 * MINUTES
+    assert casting.poured_at(session, batch) == NOON
+
+
+def test_next_compaction_counts_from_the_last_one(session: Session) -> None:
+    with clock.turned_to(NOON) as turn:
+        batch = build.cast(session)
+        cast = casting.the_open(session, batch)
+        by_key = {step.key: step for step in cast.steps}
+        steps.record(session, cast, by_key["core"].pk, StepIn(act="done"))
+        turn(NOON + 20 * MINUTES)
+        steps.record(session, cast, by_key["compact:1"].pk, StepIn(act="done"))
+        run = {n.step.key: n for n in run_of(session, batch)}
+        assert run["compact:2"].due_at == NOON + 30 * MINUTES
+        assert (run["compact:1"].late, run["compact:1"].late_words) == (True, "2 min")
+        assert (run["compact:2"].is_next, run["compact:2"].late) == (True, False)
+        steps.record(session, cast, by_key["compact:2"].pk, StepIn(act="skip", why="Set already."))
+        run = {n.step.key: n for n in run_of(session, batch)}
+        assert run["compact:3"].due_at == NOON + 40 * MINUTES  # a skipped step passes its own time on
+        turn(NOON + 45 * MINUTES)
+        late = {n.step.key: n for n in run_of(session, batch)}["compact:3"]
+        assert (late.late, late.late_words) == (True, "5 min")
+        (running,) = casting.due(session)
+        assert running.next_step is not None
+        assert running.next_step.step.key == "compact:3"
+
+
+def test_out_of_order_is_refused_until_skipped(session: Session) -> None:
+    batch = build.weighed_batch(session)
+    cast = casting.the_open(session, batch)
+    weigh, sorbitol, *_ = cast.steps
+    with pytest.raises(Refused, match=r"comes first\. Tick it, or skip it"):
+        steps.record(session, cast, sorbitol.pk, StepIn(act="done"))
+    with pytest.raises(Refused, match="why it is skipped") as caught:
+        steps.record(session, cast, weigh.pk, StepIn(act="skip"))
+    assert caught.value.field == "why"
+    steps.record(session, cast, weigh.pk, StepIn(act="skip", why="Weighed yesterday."))
+    steps.record(session, cast, sorbitol.pk, StepIn(act="done"), "Ada")
+    assert (weigh.skipped_why, weigh.done_at, sorbitol.person) == ("Weighed yesterday.", None, "Ada")
+
+
+def test_weighing_is_not_done_while_something_is_not_weighed(session: Session) -> None:
+    batch = build.batch(session)
+    cast = build.opened_session(session, batch)
+    with pytest.raises(Refused, match="Potassium nitrate, Sorbitol, Sucrose"):
+        steps.record(session, cast, cast.steps[0].pk, StepIn(act="done"))
+    steps.record(session, cast, cast.steps[0].pk, StepIn(act="skip", why="Weighed on another scale."))
+
+
+def test_a_step_is_ticked_once_and_taken_back_in_turn(session: Session) -> None:
+    batch = build.weighed_batch(session)
+    cast = casting.the_open(session, batch)
+    weigh, sorbitol, *_ = cast.steps
+    seen = weigh.version
+    with clock.turned_to(NOON):
+        steps.record(session, cast, weigh.pk, StepIn(act="done"), "", seen)
+    with pytest.raises(Refused, match="ticked already"):
+        steps.record(session, cast, weigh.pk, StepIn(act="done"), "", seen)
+    assert weigh.done_at == NOON
+    steps.record(session, cast, sorbitol.pk, StepIn(act="done"))
+    with pytest.raises(Refused, match="Take that back first"):
+        steps.record(session, cast, weigh.pk, StepIn(act="undo"))
+    steps.record(session, cast, sorbitol.pk, StepIn(act="undo"))
+    steps.record(session, cast, weigh.pk, StepIn(act="undo"))
+    assert weigh.done_at is None
+    with pytest.raises(Conflict):
+        steps.record(session, cast, weigh.pk, StepIn(act="done"), "", seen)
+    assert [n.words.split(":")[0] for n in casting.notes(session, cast)] == ["Taken back", "Taken back"]
+    with pytest.raises(Refused, match="nothing to take back"):
+        steps.record(session, cast, weigh.pk, StepIn(act="undo"))
+
+
+def test_a_step_of_another_session(session: Session) -> None:
+    one, two = build.weighed_batch(session), build.weighed_batch(session)
+    foreign = casting.the_open(session, two).steps[0]
+    with pytest.raises(Refused, match="another session"):
+        steps.record(session, casting.the_open(session, one), foreign.pk, StepIn(act="done"))
 
 
 # --- Sets ----------------------------------------------------------------------------------------
@@ -289,7 +408,7 @@ def test_a_session_left_open_overnight_is_closed_with_a_reason(session: Session,
     with clock.turned_to(NOON) as turn:
         batch = build.cast(session, until="bag")
         cast = casting.the_open(session, batch)
-        casting.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
+        leftovers.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
         assert not casting.overnight(cast)
         turn(NOON + timedelta(hours=20))
         assert casting.overnight(cast)
@@ -301,24 +420,7 @@ def test_a_session_left_open_overnight_is_closed_with_a_reason(session: Session,
     assert "Closed a day late: Forgot to close" in casting.notes(session, cast)[-1].words
 
 
-# --- Temperatures and paper ----------------------------------------------------------------------------
-
-
-def test_a_reading_keeps_the_unit_it_was_typed_in(session: Session) -> None:
-    batch = build.cast(session)
-    cast = casting.the_open(session, batch)
-    assert casting.pan_units(session, cast).temperature == "°C"
-    reading = casting.read_temperature(session, batch, TemperatureIn(temperature="240", unit="°F"))
-    assert (reading.temperature_typed, reading.temperature_k) == ("240 °F", pytest.approx((240 + 459.67) * 5 / 9))
-    units = casting.pan_units(session, cast)
-    assert units.temperature == "°F"
-    assert "250 °F" in casting.advice(workshop.get(session), 500.0, units).words
-    # A unit that was written outranks the one chosen beside it.
-    reading = casting.read_temperature(session, batch, TemperatureIn(temperature="118,5 C", unit="°F"))
-    assert (reading.temperature_typed, reading.temperature_k) == ("118,5 C", pytest.approx(391.65))
-    assert casting.pan_units(session, cast).temperature == "°C"
-    workshop.get(session).temperature_unit = "°F"
-    assert casting.temperatures(session, cast)[0].temperature_typed == "118,5 C"
+# --- Paper --------------------------------------------------------------------------------------
 
 
 def test_a_sheet_filled_in_on_paper_is_entered_afterwards(session: Session, utc: None) -> None:
@@ -339,7 +441,7 @@ def test_a_sheet_filled_in_on_paper_is_entered_afterwards(session: Session, utc:
         assert (done["compact:3"], of(cast, "compact:3").skipped_why) == (None, "It was set.")
         assert done["bag"] is None
         assert next_keys(session, batch) == [(1, "bag")]
-    assert [r.read_at for r in casting.temperatures(session, cast)] == [NOON + 20 * MINUTES, NOON + 8 * MINUTES]
+    assert [r.read_at for r in pan.readings(session, cast)] == [NOON + 20 * MINUTES, NOON + 8 * MINUTES]
     assert casting.notes(session, cast)[-1].words == "Entered afterwards, 14 lines: Entered from paper."
 
 

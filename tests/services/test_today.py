@@ -7,7 +7,7 @@ from sqlmodel import Session
 from app import clock
 from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn
-from app.services import casting, planning, today, workshop
+from app.services import casting, leftovers, planning, today, workshop
 from tests import build
 
 NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
@@ -56,7 +56,7 @@ def test_running_sessions_the_most_pressing_first(session: Session) -> None:
 
 def test_a_closed_session_no_longer_runs(session: Session) -> None:
     batch = build.cast(session, until="bag")
-    casting.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
+    leftovers.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
     casting.close(session, batch, CloseIn())
     assert today.look(session).running == []
 

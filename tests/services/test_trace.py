@@ -9,12 +9,12 @@ from app.errors import NotFound
 from app.models import Batch, Supply
 from app.models.batch import LeftoverIn, VoidIn
 from app.models.supply import CorrectionIn
-from app.services import casting, supplies, trace, weigh_outs
+from app.services import leftovers, supplies, trace, weigh_outs
 from tests import build
 
 
 def _leftover(session: Session, lot: Batch, mark: str) -> int:
-    return casting.keep_leftover(session, lot, LeftoverIn.model_validate({"mark": mark, "mass": "30 g"})).pk
+    return leftovers.keep(session, lot, LeftoverIn.model_validate({"mark": mark, "mass": "30 g"})).pk
 
 
 def _remelted(session: Session, leftover_id: int, **more: Any) -> Batch:

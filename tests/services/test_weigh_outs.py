@@ -1,0 +1,142 @@
+"""Weighing out: what is in tolerance, from which bag, once, and struck out."""
+
+from typing import Any
+
+import pytest
+from sqlmodel import Session
+
+from app.errors import Conflict, NotFound, Refused
+from app.models import Batch, WeighOut
+from app.models.batch import LeftoverIn, VoidIn, WeighOutIn
+from app.services import batches, leftovers, supplies, weigh_outs, workshop
+from tests import build
+
+
+def weighed(mass: str, bag: int | None = None) -> WeighOutIn:
+    return WeighOutIn.model_validate({"mass": mass, "supply_id": bag})
+
+
+def part_of(batch: Batch, ingredient: str) -> Any:
+    return next(part for part in batch.parts if part.ingredient == ingredient)
+
+
+@pytest.mark.parametrize(
+    ("mass_g", "state", "words"),
+    [
+        (0.0, "open", "not weighed yet"),
+        (260.0, "in", "in tolerance (0.0 g)"),
+        (261.2, "in", "in tolerance (+1.2 g)"),
+        (261.3, "in", "in tolerance (+1.3 g)"),
+        (261.4, "out", "+1.4 g: over by 0.5 %"),
+        (258.6, "near", "−1.4 g: under by 0.5 %"),
+        (520.0, "out", "+260.0 g: over by 100.0 %"),
+    ],
+)
+def test_difference_in_words(session: Session, mass_g: float, state: str, words: str) -> None:
+    """Half a percent of 260 g is 1.3 g."""
+    shop = workshop.get(session)
+    shop.weigh_tolerance_share = 0.005
+    assert weigh_outs.compare(0.260, mass_g / 1000, shop) == (state, words)
+
+
+def test_tolerance_is_never_finer_than_the_scale(session: Session) -> None:
+    shop = workshop.get(session)
+    shop.scale_resolution_kg = 0.001
+    assert weigh_outs.compare(0.028, 0.029, shop)[0] == "in"
+    assert weigh_outs.compare(0.028, 0.0292, shop)[0] == "out"
+
+
+@pytest.mark.parametrize(("resolution_kg", "unit", "places"), [
+    (1e-4, "g", 1), (1e-5, "g", 2), (1e-3, "g", 0), (5e-4, "g", 1), (1e-4, "oz", 3)])  # fmt: skip
+def test_masses_are_shown_to_the_scales_step(session: Session, resolution_kg: float, unit: str, places: int) -> None:
+    shop = workshop.get(session)
+    shop.scale_resolution_kg, shop.mass_unit = resolution_kg, unit
+    assert weigh_outs.places(shop) == places
+
+
+def test_several_bags_for_one_part_draw_each_down(session: Session) -> None:
+    batch = build.batch(session)
+    first = build.supply(session, "sorbitol", "50 g")
+    second = build.supply(session, "sorbitol", "1 kg")
+    build.opened_session(session, batch)
+    part = part_of(batch, "sorbitol")
+    weigh_outs.weigh_out(session, batch, part.pk, weighed("50 g", first.pk), "Ada")
+    weigh_outs.weigh_out(session, batch, part.pk, weighed("30 g", second.pk), "Ada")
+    left = supplies.remaining(session)
+    assert left[first.pk] == pytest.approx(0.0, abs=1e-12)
+    assert left[second.pk] == pytest.approx(0.970)
+    now = next(p for p in weigh_outs.of_batch(session, batch) if p.part is part)
+    assert now.weighed_kg == pytest.approx(0.080)
+    assert [d.source for d in now.draws] == [first.mark, second.mark]
+    assert [bag.pk for bag, _ in now.bags] == [second.pk]  # the empty one is not offered
+
+
+def test_refused_weigh_outs(session: Session) -> None:
+    batch = build.batch(session)
+    build.opened_session(session, batch)
+    sorbitol, nitrate = part_of(batch, "sorbitol"), supplies.bags(session, "potassium_nitrate")[0]
+    small = build.supply(session, "sorbitol", "5 g")
+    for data, field, words in (
+        (weighed("10 g"), "supply_id", "Choose the bag"),
+        (weighed("10 g", nitrate.pk), "supply_id", "holds potassium nitrate, not sorbitol"),
+        (weighed("10 g", small.pk), "mass", r"holds 5\.0 g"),
+    ):
+        with pytest.raises(Refused, match=words) as caught:
+            weigh_outs.weigh_out(session, batch, sorbitol.pk, data)
+        assert caught.value.field == field
+    with pytest.raises(NotFound):
+        weigh_outs.weigh_out(session, batch, sorbitol.pk, weighed("10 g", 999))
+    other = build.batch(session)
+    with pytest.raises(Refused, match="is not open"):
+        weigh_outs.weigh_out(session, other, other.parts[0].pk, weighed("10 g", nitrate.pk))
+    with pytest.raises(Refused, match="not a part of"):
+        weigh_outs.weigh_out(session, batch, other.parts[0].pk, weighed("10 g", nitrate.pk))
+    assert all(p.weighed_kg == 0 for p in weigh_outs.of_batch(session, batch))
+
+
+def test_two_tabs_book_one_amount(session: Session) -> None:
+    batch = build.batch(session)
+    build.opened_session(session, batch)
+    part, bag = part_of(batch, "sorbitol"), supplies.bags(session, "sorbitol")[0]
+    seen = part.version
+    weigh_outs.weigh_out(session, batch, part.pk, weighed("10 g", bag.pk), "Ada", seen)
+    with pytest.raises(Conflict):
+        weigh_outs.weigh_out(session, batch, part.pk, weighed("10 g", bag.pk), "Ada", seen)
+    assert batches.weighed(session, batch)[part.pk] == pytest.approx(0.010)
+
+
+def test_struck_out_goes_back_to_the_bag_and_stays_readable(session: Session) -> None:
+    batch = build.weighed_batch(session)
+    part, bag = part_of(batch, "sorbitol"), supplies.bags(session, "sorbitol")[0]
+    (draw,) = next(p for p in weigh_outs.of_batch(session, batch) if p.part is part).draws
+    before = supplies.remaining(session)[bag.pk]
+    weigh_outs.strike_out(session, batch, draw.weigh_out.pk, VoidIn(why="Spilt it."))
+    assert supplies.remaining(session)[bag.pk] == pytest.approx(before + draw.weigh_out.mass_kg)
+    now = next(p for p in weigh_outs.of_batch(session, batch) if p.part is part)
+    assert (now.state, now.draws[0].weigh_out.voided_why) == ("open", "Spilt it.")
+    with pytest.raises(Refused, match="already"):
+        weigh_outs.strike_out(session, batch, draw.weigh_out.pk, VoidIn(why="Again."))
+
+
+def test_a_leftover_is_weighed_out_of_its_own_bag(session: Session) -> None:
+    old = build.weighed_batch(session)
+    kept = leftovers.keep(session, old, LeftoverIn.model_validate({"mark": "L1", "mass": "40 g"}))
+    blend = batches.formula_of(session, old)
+    batch = build.batch(session, blend=blend, remelts=[{"leftover_id": kept.pk, "mass": "30 g"}])
+    build.opened_session(session, batch)
+    part = next(p for p in batch.parts if p.leftover_id)
+    weigh_outs.weigh_out(session, batch, part.pk, weighed("30 g"))
+    assert batches.leftovers_left(session)[kept.pk] == pytest.approx(0.010)
+    with pytest.raises(Refused, match=r"holds 10\.0 g"):
+        weigh_outs.weigh_out(session, batch, part.pk, weighed("11 g"))
+
+
+def test_weigh_outs_keep_what_was_typed(session: Session) -> None:
+    batch = build.batch(session)
+    build.opened_session(session, batch)
+    part, bag = part_of(batch, "sorbitol"), supplies.bags(session, "sorbitol")[0]
+    row = weigh_outs.weigh_out(session, batch, part.pk, weighed("3,5 oz", bag.pk), "Ada")
+    kept = session.get(WeighOut, row.pk)
+    assert kept is not None
+    assert (kept.mass_typed, kept.person) == ("3,5 oz", "Ada")
+    assert kept.mass_kg == pytest.approx(0.0992233, abs=1e-7)  # 3.5 × 28.349523125 g, the avoirdupois ounce
