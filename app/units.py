@@ -6,6 +6,7 @@ pint converts, `show` writes in the units the workshop likes. `Measure` marks a 
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -296,10 +297,15 @@ def number(si: float, kind_name: str, units: UnitSystem = METRIC, decimals: int 
 
 def convert(si: float, kind_name: str, units: UnitSystem = METRIC) -> float:
     """The number alone, in the workshop's unit."""
+    return convert_each((si,), kind_name, units)[0]
+
+
+def convert_each(si: Iterable[float], kind_name: str, units: UnitSystem = METRIC) -> list[float]:
+    """Many numbers of one kind, in the workshop's unit; the unit is looked up once."""
     kind = KINDS[kind_name]
     target = _pint_unit(getattr(units, kind_name), kind)
     assert target is not None, "unit systems hold known units only"
-    return _from_si(si, target, kind)
+    return [_from_si(value, target, kind) for value in si]
 
 
 def unit_of(kind_name: str, units: UnitSystem = METRIC) -> str:

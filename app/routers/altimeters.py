@@ -21,7 +21,7 @@ from app.routers.curves import as_it_came, beginning
 from app.services import altimeters, firings, flights, logger_files, workshop
 from app.services import outlook as outlooks
 from app.services.tracking import TrackResult
-from app.units import UnitSystem, convert, show, unit_of
+from app.units import UnitSystem, convert, convert_each, show, unit_of
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
 
@@ -207,7 +207,7 @@ def chart(found: TrackResult, units: UnitSystem, predicted: flights.Estimate | N
     """Height over time after launch: the track, what was left out, each steady descent, and what was predicted."""
 
     def heights(values: list[float]) -> list[float]:
-        return [convert(v, "altitude", units) for v in values]
+        return convert_each(values, "altitude", units)
 
     least = -0.01 * found.apogee_m  # noise just below zero would give the axis a whole step below it
     track = [0.0 if least < h < 0 else h for h in found.height_m]

@@ -22,7 +22,7 @@ from app.services import curves, firings, logger_files, workshop
 from app.services.curves import Measured
 from app.services.outlook import Outlook
 from app.services.reading import Result
-from app.units import UnitSystem, convert, unit_of
+from app.units import UnitSystem, convert, convert_each, unit_of
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
 
@@ -245,7 +245,7 @@ def _names(rows: list[tuple[int, list[str]]], first_line: int, columns: int) -> 
 def record(found: Result, units: UnitSystem) -> Markup:
     """The whole record over its own time, with the stretch that is taken for the burn."""
     inside = [found.cut_from_s <= t <= found.cut_to_s for t in found.record_time_s]
-    force = [convert(f, "force", units) for f in _drawn(found.record_force_n)]
+    force = convert_each(_drawn(found.record_force_n), "force", units)
     burn = [f if within else float("nan") for f, within in zip(force, inside, strict=True)]
     panel = Panel(
         Axis("Force", unit_of("force", units), from_zero=True),
@@ -289,10 +289,10 @@ def _panel(
     told: Outlook | None,
     expected: tuple[list[float], list[float], list[float]] | None,
 ) -> Panel:
-    series = [Series("Measured", [t + moved for t in time], [convert(v, kind, units) for v in _drawn(values)])]
+    series = [Series("Measured", [t + moved for t in time], convert_each(_drawn(values), kind, units))]
     band, rules = None, []
     if told is not None and expected is not None:
-        mid, low, high = ([convert(v, kind, units) for v in column] for column in expected)
+        mid, low, high = (convert_each(column, kind, units) for column in expected)
         series.append(Series("Expected", told.curve.time_s, mid, "dashed"))
         band = Band("Middle 90 % expected", told.curve.band_time_s, low, high) if low else None
         if kind == "pressure" and told.inputs.case.rated_pressure_pa is not None:

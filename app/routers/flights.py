@@ -18,7 +18,7 @@ from app.models.flight import FlightIn
 from app.services import cautions, distances, flight_cautions, flights, places, workshop
 from app.services.flights import Estimate
 from app.services.outlook import Outlook
-from app.units import UnitSystem, convert, editable, show, unit_of
+from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
 from app.web import Book, Forms, Typed
 
 router = APIRouter()
@@ -64,7 +64,7 @@ def charts(estimate: Estimate, units: UnitSystem, measured_m: float | None = Non
     flight, ranged = estimate.flight, estimate.range
 
     def high(values: Any) -> list[float]:
-        return [convert(float(value), "altitude", units) for value in values]
+        return convert_each((float(value) for value in values), "altitude", units)
 
     levels = [("Ceiling", estimate.field.ceiling_m), ("Measured", measured_m)]
     rules = [Rule(name, convert(level, "altitude", units)) for name, level in levels if level is not None]

@@ -19,7 +19,7 @@ from app.routers import flights
 from app.services import cautions, designs, formulas, grains, hardware, motors, past, places, prediction, workshop
 from app.services import outlook as outlooks
 from app.services.outlook import Outlook
-from app.units import UnitSystem, convert, editable, show, unit_of
+from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
 from app.web import Book, Forms, Texts, Typed
 
 router = APIRouter(prefix="/motors")
@@ -279,7 +279,7 @@ def _panel(
     values: tuple[list[float], list[float], list[float]],
     rules: list[Rule],
 ) -> Panel:
-    mid, low, high = ([convert(v, kind, units) for v in column] for column in values)
+    mid, low, high = (convert_each(column, kind, units) for column in values)
     band = Band("Middle 90 %", curve.band_time_s, low, high) if low else None
     axis = Axis(label, unit_of(kind, units), from_zero=True)
     return Panel(axis, [Series("Expected", curve.time_s, mid)], band, rules)

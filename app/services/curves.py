@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 from app.calc import curvefile
 from app.calc.impulse import BURN_SHARE, threshold_times
 from app.errors import Refused
-from app.models import Curve, CurveFile, Firing, Prediction
+from app.models import Curve, CurveFile, Firing, MotorBuild, Prediction
 from app.models.base import FormIn
 from app.models.curve import ReadIn
 from app.services import firing_fits, firings, history, logger_files, motors, outlook, reading, rows, workshop
@@ -89,9 +89,9 @@ def foretold(session: Session, firing: Firing) -> Prediction | None:
 
     Moments of firings are typed to the minute, so one made within that minute counts as before.
     """
-    built = firings.its_motor(session, firing)
+    build = rows.get(session, MotorBuild, firing.motor_build_id, "motor")
     until = firing.fired_at + timedelta(minutes=1)
-    return next((p for p in motors.predictions(session, built.build) if p.made_at <= until), None)
+    return next((p for p in motors.predictions(session, build) if p.made_at <= until), None)
 
 
 def unread(session: Session, firing: Firing) -> list[CurveFile]:
