@@ -26,6 +26,10 @@ from app.settings import Settings, resource
 WORKERS = 8
 """Requests worked on at once: more would only wait for each other, keep more memory and take all connections."""
 
+ROUNDS = (5_000, 10, 50)
+"""New objects before the collector looks at the young ones, then looks before it goes through older ones, and all: a
+long page makes thousands, and with the interpreter's own 700 every thirtieth page waited for a round over all."""
+
 
 def serving(settings: Settings) -> FastAPI:
     """The app for a process that serves nothing else.
@@ -36,6 +40,7 @@ def serving(settings: Settings) -> FastAPI:
     app = create_app(settings)
     gc.collect()
     gc.freeze()
+    gc.set_threshold(*ROUNDS)
     return app
 
 
