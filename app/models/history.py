@@ -79,7 +79,7 @@ class AtBenchIn(FormIn):
 class ChangesIn(FormIn):
     """Which changes to look at."""
 
-    noun: str | None = FormField(None, max_length=40, title="Of")
+    noun: str | None = FormField(None, max_length=40, title="Entry")
     what: Literal["changed", "filled", "deleted", "entered"] | None = FormField(None, title="What happened")
     before: int | None = FormField(None, ge=1)
 

@@ -49,8 +49,8 @@ def show_all(request: Request, session: Book) -> Response:
     texts = request.query_params.multi_items()
     choices: dict[str, Any] = {
         "noun": names.nouns(),
-        "what": [("changed", "A value was replaced"), ("deleted", "A row was deleted"),
-                 ("filled", "An empty value was filled in"), ("entered", "A row came in")],
+        "what": [("changed", "a value was replaced"), ("deleted", "an entry was deleted"),
+                 ("filled", "an empty value was filled in"), ("entered", "an entry came in")],
     }  # fmt: skip
     form = from_texts(ChangesIn, texts, "changes", "/workshop/changes", choices)
     wanted = form.check(workshop.get(session).units)

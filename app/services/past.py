@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlalchemy import Table, and_, func, not_, or_, tuple_
 from sqlalchemy import select as select_core
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col, select
 
 from app.book import record
@@ -91,7 +92,7 @@ def of(session: Session, row: Row) -> History:
         Change.table_name == table.name, Change.row_id == row.pk, Change.what == "deleted"
     )
     since = col(Change.id) > gone.scalar_subquery()
-    found = session.exec(select(Change).where(here, shown, since).order_by(col(Change.id).desc())).all()
+    found = session.exec(select(Change).where(here, shown, since, not_(_CAME_SO)).order_by(col(Change.id).desc())).all()
     return History(table.name, _acts(session, found))
 
 
@@ -121,9 +122,21 @@ def _parts(session: Session, table: str, ids: Sequence[int]) -> list[Place]:
     return found
 
 
+_entry = aliased(Change)
+_CAME_SO = (
+    select(_entry.id)
+    .where(
+        col(_entry.what) == "entered", _entry.table_name == Change.table_name, _entry.row_id == Change.row_id,
+        _entry.at == Change.at, _entry.who == Change.who, _entry.why == Change.why, col(_entry.who) != "",
+        col(_entry.id) < col(Change.id), Change.after == "null",
+    )
+    .exists()
+)  # fmt: skip
+"""Emptied by the act that the row came in by, as a session is that opens: nobody saw anything stand there."""
+
 _FILLED = col(Change.before).in_(("null", '""'))
 _KINDS = {
-    "changed": and_(col(Change.what) == "changed", not_(_FILLED)),
+    "changed": and_(col(Change.what) == "changed", not_(_FILLED), not_(_CAME_SO)),
     "filled": and_(col(Change.what) == "changed", _FILLED),
     "deleted": col(Change.what) == "deleted",
     "entered": col(Change.what) == "entered",

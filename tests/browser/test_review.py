@@ -36,14 +36,14 @@ def test_from_all_motors_to_one_group_over_time(look: Page) -> None:
     look.get_by_role("navigation", name="Pages of the review").get_by_role("link", name="Delivered").click()
     expect(look.get_by_role("heading", level=1)).to_have_text("What motors delivered")
     fill(look, grouped_by="Case")
-    press(look, "Show")
+    press(look, "Show these motors")
     look.get_by_role("region", name="Delivered by case").get_by_role("link", name="Long 54").click()
     expect(look.get_by_role("heading", name="Over time: Long 54")).to_be_in_viewport()
     chart = look.get_by_role("img", name=re.compile("^One by one: Long 54"))
     expect(chart).to_be_visible()
     expect(look.get_by_role("img", name=re.compile("^Running average.*Long 54"))).to_be_visible()
     fill(look, fired_from="2999-01-01")
-    press(look, "Show")
+    press(look, "Show these motors")
     expect(look.get_by_text("No motor that burned is like that.")).to_be_visible()
 
 
@@ -75,7 +75,7 @@ def test_a_sentence_opens_the_motors_behind_it(look: Page) -> None:
 def test_the_firings_of_a_formula_are_taken_along(look: Page, tmp_path: Path) -> None:
     look.goto("/review/good")
     fill(look, formula="Plain sorbitol")
-    press(look, "Show")
+    press(look, "Show these motors")
     with look.expect_download() as taken:
         look.get_by_role("link", name="Take these firings along (CSV)").click()
     file = tmp_path / taken.value.suggested_filename

@@ -7,7 +7,8 @@ from sqlalchemy import event
 
 from app.db import writing
 from app.models import CastStep
-from app.services import workshop
+from app.models.cast import CloseIn
+from app.services import casting, history, workshop
 from tests import build
 from tests.browse import Page
 
@@ -61,6 +62,35 @@ def test_all_changes_newest_first_and_by_noun(client: TestClient) -> None:
     assert "Note: Polished. <small>(was empty)" in client.get("/workshop/changes?what=filled").text
     assert client.get("/workshop/changes?noun=nonsense&before=x").status_code == 422
     assert "Nothing of that" in client.get("/workshop/changes?noun=nonsense").text
+
+
+def test_the_filter_says_what_stands_there_when_nothing_is_chosen(client: TestClient) -> None:
+    page = client.get("/workshop/changes").text
+    assert '<option value="">any entry</option>' in page
+    assert '<option value="">replaced or deleted</option>' in page
+    assert "may stay empty" not in page
+    asked = client.get("/workshop/changes?noun=coring_rod&what=deleted").text
+    assert "Only these. Entry: Coring rod; What happened: an entry was deleted." in asked
+    assert '<a class="button" href="/workshop/changes">Show all changes</a>' in asked
+
+
+def test_how_a_session_came_in_is_no_change_of_it(client: TestClient) -> None:
+    """A cast session is written closed and opened in the same act: nobody saw it closed."""
+    with writing(book(client)) as session:  # type: ignore[arg-type]
+        with history.signed(session, "Ada"):
+            lot = build.batch(session)
+        with history.signed(session, "Ada"):
+            opened = build.opened_session(session, lot)
+        with history.signed(session, "Ada"):
+            lot.test_pieces_kg = 0.0
+            casting.close(session, lot, CloseIn(why="Only opened."))
+        with history.signed(session, "Ada"):
+            build.opened_session(session, lot)
+        assert opened.closed_at is None
+        session.commit()
+    page = client.get("/workshop/changes?noun=cast_session").text
+    assert page.count("Closed: ") == 1, "reopened it was, once"
+    assert "planned</s> → casting" in client.get("/workshop/changes?noun=batch").text
 
 
 def test_a_deleted_row_stays_readable(client: TestClient) -> None:
