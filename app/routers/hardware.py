@@ -7,7 +7,7 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import clock
-from app.models import Case, CastingTube, CoringRod, GrainPattern, Nozzle
+from app.models import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
 from app.models.batch import VoidIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.routers.nouns import Choices, Noun, add_pages
@@ -80,7 +80,7 @@ def _nozzle_page(session: Session, nozzle: Nozzle | None, forms: Forms) -> dict[
             "measure", NozzleMeasureIn, here,
             initial={"measured_on": clock.today()},
         ),
-        "measures": hardware.measures(session, nozzle), "struck": slips.struck_throats(session, nozzle),
+        "measures": hardware.measures(session, nozzle), "struck": slips.struck(session, NozzleMeasure, nozzle),
         "strikes": {m.pk: forms.get(f"throat-{m.pk}", VoidIn, f"{here}/{m.pk}/strike", row=m)
                     for m in hardware.measures(session, nozzle)},
         "fresh": slips.fresh, "at_once": slips.AT_ONCE,

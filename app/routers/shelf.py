@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from app.errors import BookError
 from app.forms import Form, from_texts
-from app.models import GrainBag
+from app.models import GrainBag, ReWeigh
 from app.models.bag import KeepIn, ReWeighIn
 from app.models.base import FormIn
 from app.models.batch import VoidIn
@@ -210,7 +210,7 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),
         keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
         moves=moves, places=shelf.places(session), gains=reweighs.history(session, grain),
-        changes=past.of(session, grain), struck=slips.struck_re_weighs(session, grain),
+        changes=past.of(session, grain), struck=slips.struck(session, ReWeigh, grain),
         strikes={g.row.pk: forms.get(f"reweigh-{g.row.pk}", VoidIn, f"{here}/reweigh/{g.row.pk}/strike", row=g.row)
                  for g in reweighs.history(session, grain)},
         unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain), fresh=slips.fresh, at_once=slips.AT_ONCE,

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from app.models import Nozzle
+from app.models import Nozzle, NozzleMeasure, ReWeigh
 from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.routers import cast, firings, plan, shelf
@@ -52,7 +52,8 @@ def strike_re_weigh(request: Request, session: Book, typed: Typed, serial: str, 
     grains.by_serial(session, serial)
 
     def act(writing: Session, data: VoidIn) -> str:
-        slips.strike_re_weigh(writing, grains.by_serial(writing, serial), re_weigh_id, data, version_of(typed))
+        grain = grains.by_serial(writing, serial)
+        slips.strike(writing, ReWeigh, re_weigh_id, grain, data, version_of(typed))
         return f"/shelf/{serial}"
 
     return submit(
@@ -100,7 +101,7 @@ def strike_throat(request: Request, session: Book, typed: Typed, row_id: int, me
 
     def act(writing: Session, data: VoidIn) -> str:
         nozzle = rows.get(writing, Nozzle, row_id, "nozzle")
-        slips.strike_throat(writing, nozzle, measure_id, data, version_of(typed))
+        slips.strike(writing, NozzleMeasure, measure_id, nozzle, data, version_of(typed))
         return f"/workshop/nozzles/{row_id}#throat"
 
     return submit(

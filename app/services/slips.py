@@ -7,11 +7,13 @@ at any time; a decision and a bagging while the grain is free; a plan that was d
 their minute and before anything builds on them.
 """
 
+from typing import TypeVar
+
 from sqlmodel import Session, col, select
 
 from app import clock
 from app.errors import Refused
-from app.models import Batch, Firing, Grain, Leftover, MotorBuild, Nozzle, NozzleMeasure, ReWeigh, TemperatureReading
+from app.models import Batch, Firing, Grain, Leftover, MotorBuild, NozzleMeasure, ReWeigh, TemperatureReading
 from app.models.base import Row
 from app.models.batch import VoidIn
 from app.services import casting, grains, history, rows
@@ -38,96 +40,62 @@ def honest(row: Row, data: VoidIn) -> None:
         raise Refused("The minute is over; say in a few words why it is struck out.", field="why")
 
 
-def _strike(session: Session, row: Row, data: VoidIn, version: int | None) -> None:
-    if getattr(row, "voided_at", None) is not None:
-        raise Refused(f"This was struck out already ({getattr(row, 'voided_why', '')}).")
-    honest(row, data)
-    rows.claim(row, version)
-    row.voided_at, row.voided_why = clock.now(), data.why
-    session.flush()
-
-
 # --- Readings ------------------------------------------------------------------------------------
+
+R = TypeVar("R", TemperatureReading, ReWeigh, NozzleMeasure)
+
+_BELONGS: dict[type[Row], tuple[str, str, str]] = {
+    TemperatureReading: ("reading", "session", "cast_session_id"),
+    ReWeigh: ("re-weigh", "grain", "grain_id"),
+    NozzleMeasure: ("measure", "nozzle", "nozzle_id"),
+}
+"""What a reading is called, what it was taken of, and the column that says of which."""
+
+
+def strike(session: Session, table: type[R], row_id: int, of: Row, data: VoidIn, version: int | None = None) -> R:
+    """Strike out a reading taken of something: it stays readable with the reason, and the one before it counts again.
+
+    Raises
+    ------
+    Refused
+        It was taken of another one, or is struck out already.
+    Conflict
+        It was changed since the page was opened.
+    """
+    noun, thing, column = _BELONGS[table]
+    row = rows.get(session, table, row_id, noun)
+    if getattr(row, column) != of.pk:
+        raise Refused(f"That {noun} belongs to another {thing}.")
+    _strike(session, row, data, version)
+    return row
 
 
 def strike_temperature(
     session: Session, batch: Batch, reading_id: int, data: VoidIn, version: int | None = None
 ) -> TemperatureReading:
-    """Strike out a reading of the pan: it stays readable with the reason and counts no more.
+    """Strike out a reading of the pan, as `strike` does, while the batch's session is open.
 
     Raises
     ------
-    Refused
-        The session is not open, the reading is another session's, or it is struck out already.
-    Conflict
-        It was changed since the page was opened.
+    Refused, Conflict
+        As `strike`; or the session is not open.
     """
-    cast = casting.the_open(session, batch)
-    reading = rows.get(session, TemperatureReading, reading_id, "reading")
-    if reading.cast_session_id != cast.pk:
-        raise Refused("That reading belongs to another session.")
-    _strike(session, reading, data, version)
-    return reading
+    return strike(session, TemperatureReading, reading_id, casting.the_open(session, batch), data, version)
 
 
-def struck_temperatures(session: Session, batch: Batch) -> list[TemperatureReading]:
-    """The readings of a batch's session that were struck out, newest first."""
-    cast = casting.find(session, batch)
-    found = select(TemperatureReading).where(
-        TemperatureReading.cast_session_id == (cast.pk if cast else None),
-        col(TemperatureReading.voided_at).is_not(None),
-    )
-    return list(session.exec(found.order_by(col(TemperatureReading.id).desc())))
+def struck(session: Session, table: type[R], of: Row) -> list[R]:
+    """The readings of something that were struck out, newest first."""
+    found = select(table).where(getattr(table, _BELONGS[table][2]) == of.pk, col(table.voided_at).is_not(None))
+    return list(session.exec(found.order_by(col(table.id).desc())))
 
 
-def strike_re_weigh(
-    session: Session, grain: Grain, re_weigh_id: int, data: VoidIn, version: int | None = None
-) -> ReWeigh:
-    """Strike out a re-weigh of a grain; the one before it counts again.
-
-    Raises
-    ------
-    Refused
-        It is another grain's, or struck out already.
-    Conflict
-        It was changed since the page was opened.
-    """
-    row = rows.get(session, ReWeigh, re_weigh_id, "re-weigh")
-    if row.grain_id != grain.pk:
-        raise Refused("That re-weigh belongs to another grain.")
-    _strike(session, row, data, version)
-    return row
-
-
-def struck_re_weighs(session: Session, grain: Grain) -> list[ReWeigh]:
-    """The re-weighs of a grain that were struck out, newest first."""
-    found = select(ReWeigh).where(ReWeigh.grain_id == grain.pk, col(ReWeigh.voided_at).is_not(None))
-    return list(session.exec(found.order_by(col(ReWeigh.id).desc())))
-
-
-def strike_throat(
-    session: Session, nozzle: Nozzle, measure_id: int, data: VoidIn, version: int | None = None
-) -> NozzleMeasure:
-    """Strike out a measured throat of a nozzle; the one before it counts again.
-
-    Raises
-    ------
-    Refused
-        It is another nozzle's, or struck out already.
-    Conflict
-        It was changed since the page was opened.
-    """
-    row = rows.get(session, NozzleMeasure, measure_id, "measure")
-    if row.nozzle_id != nozzle.pk:
-        raise Refused("That measure belongs to another nozzle.")
-    _strike(session, row, data, version)
-    return row
-
-
-def struck_throats(session: Session, nozzle: Nozzle) -> list[NozzleMeasure]:
-    """The measured throats of a nozzle that were struck out, newest first."""
-    found = select(NozzleMeasure).where(NozzleMeasure.nozzle_id == nozzle.pk, col(NozzleMeasure.voided_at).is_not(None))
-    return list(session.exec(found.order_by(col(NozzleMeasure.id).desc())))
+def _strike(session: Session, row: R, data: VoidIn, version: int | None) -> None:
+    if row.voided_at is not None:
+        raise Refused(f"This was struck out already ({row.voided_why}).")
+    honest(row, data)
+    rows.claim(row, version)
+    row.voided_at, row.voided_why = clock.now(), data.why
+    session.flush()
 
 
 def unsay_throat(session: Session, firing: Firing, typed: str | None, why: str) -> None:

@@ -10,7 +10,7 @@ from sqlmodel import Session, select
 
 from app import clock
 from app.errors import Conflict, Refused
-from app.models import Change, Firing, Leftover, NozzleMeasure
+from app.models import Change, Firing, Leftover, NozzleMeasure, ReWeigh, TemperatureReading
 from app.models.bag import ReWeighIn
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn
 from app.models.cast import TemperatureIn
@@ -63,9 +63,8 @@ def test_a_pan_temperature_counts_no_more(session: Session, turn: Turn) -> None:
     slips.strike_temperature(session, lot, reading.pk, AT_ONCE, reading.version)
     cast = casting.the_open(session, lot)
     assert [r.temperature_typed for r in pan.readings(session, cast)] == ["110 C"]
-    assert [(r.temperature_typed, r.voided_why) for r in slips.struck_temperatures(session, lot)] == [
-        ("180 C", slips.AT_ONCE)
-    ]
+    struck = slips.struck(session, TemperatureReading, cast)
+    assert [(r.temperature_typed, r.voided_why) for r in struck] == [("180 C", slips.AT_ONCE)]
     with pytest.raises(Refused, match="struck out already"):
         slips.strike_temperature(session, lot, reading.pk, BECAUSE)
     first = pan.readings(session, cast)[0]
@@ -98,14 +97,14 @@ def test_the_re_weigh_before_counts_again(session: Session) -> None:
         for m in (grain.mass_kg * 1000 + 0.1, grain.mass_kg * 1000 + 9)
     ]
     with pytest.raises(Refused, match="another grain"):
-        slips.strike_re_weigh(session, other, made[1].pk, BECAUSE)
-    slips.strike_re_weigh(session, grain, made[1].pk, BECAUSE)
+        slips.strike(session, ReWeigh, made[1].pk, other, BECAUSE)
+    slips.strike(session, ReWeigh, made[1].pk, grain, BECAUSE)
     assert [g.row for g in reweighs.history(session, grain)] == [made[0]]
     assert reweighs.latest(session, [grain.pk])[grain.pk].row is made[0]
     last = reweighs.last(session)
     assert last is not None
     assert last[1].row is made[0]
-    assert slips.struck_re_weighs(session, grain) == [made[1]]
+    assert slips.struck(session, ReWeigh, grain) == [made[1]]
 
 
 def test_the_throat_before_counts_again(session: Session) -> None:
@@ -114,10 +113,10 @@ def test_the_throat_before_counts_again(session: Session) -> None:
         data = NozzleMeasureIn.model_validate({"throat_d": f"{mm:.2f} mm", "measured_on": clock.today()})
         row = hardware.measure_nozzle(session, nozzle, data)
     with pytest.raises(Refused, match="another nozzle"):
-        slips.strike_throat(session, other, row.pk, BECAUSE)
-    slips.strike_throat(session, nozzle, row.pk, BECAUSE)
+        slips.strike(session, NozzleMeasure, row.pk, other, BECAUSE)
+    slips.strike(session, NozzleMeasure, row.pk, nozzle, BECAUSE)
     assert abs(hardware.throat_now(session, nozzle) - nozzle.throat_d_m - 0.0001) < 1e-9
-    assert slips.struck_throats(session, nozzle) == [row]
+    assert slips.struck(session, NozzleMeasure, nozzle) == [row]
 
 
 # --- Reversed: decisions, bags, plans --------------------------------------------------------------
