@@ -57,3 +57,27 @@ def test_a_damaged_book_is_told_in_place_of_the_page(page: Page, site: Site, ope
     expect(page.get_by_label("Words")).to_have_value("It smells of caramel")
     expect(page.get_by_role("heading", level=1)).to_have_text("That did not work")
     assert site.page_loads(page) == loads
+
+
+def test_a_press_that_gets_no_answer_is_told_beside_the_button(page: Page, site: Site, open_cast: str) -> None:
+    """On a page without timers too: a silent failure looks like a save."""
+    page.goto(f"{open_cast}/grains")
+    page.route("**/grains", lambda route: route.abort() if route.request.method == "POST" else route.continue_())
+    page.get_by_label("Scale reads").fill("186.2 g")
+    page.get_by_role("button", name="Weigh it").click()
+    expect(page.get_by_role("alert")).to_contain_text("Not saved: Grainbook does not answer.")
+    expect(page.get_by_label("Scale reads")).to_have_value("186.2 g")
+    page.unroute("**/grains")
+    page.get_by_role("button", name="Weigh it").click()
+    expect(page.get_by_text("Weighed last")).to_be_visible()
+    expect(page.get_by_role("alert")).to_have_count(0)
+
+
+def test_words_are_kept_while_the_hand_is_still_in_the_field(page: Page, site: Site, open_cast: str) -> None:
+    page.goto(open_cast)
+    note = page.get_by_role("textbox", name="Note").first
+    with page.expect_response(lambda response: "/drafts" in response.url):
+        note.press_sequentially("Foggy, lid on the pan")
+    page.reload()
+    expect(page.get_by_text("You began this on")).to_be_visible()
+    expect(page.get_by_role("textbox", name="Note").first).to_have_value("Foggy, lid on the pan")
