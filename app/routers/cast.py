@@ -1,5 +1,8 @@
 """Pages of the cast session, used at the bench: each act is a small form of its own."""
 
+from collections.abc import Callable
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
@@ -13,7 +16,7 @@ from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepT
 from app.models.history import correction_of
 from app.services import batches, casting, cautions, leftovers, pan, runsheets, slips, steps, weigh_outs, workshop
 from app.units import UnitSystem, convert, editable, show
-from app.web import Act, Book, Forms, PageNumber, Typed, named, render, submit, version_of
+from app.web import Book, Forms, PageNumber, Texts, Typed, named, render, submit, version_of
 
 router = APIRouter(prefix="/cast")
 
@@ -38,129 +41,96 @@ def show_one(request: Request, session: Book, code: str) -> Response:
 @router.post("/{code}/open")
 def open_session(request: Request, typed: Typed, code: str) -> Response:
     """Open or reopen the session with its checklist."""
-
-    def act(session: Session, data: OpenSessionIn) -> str:
-        casting.open_session(session, batches.by_code(session, code), data)
-        return f"/cast/{code}"
-
-    return submit(
-        request, typed, OpenSessionIn, act=act, page=lambda s, form: page_of(request, s, code, form), form_id="open",
-        notice="The session is open.",
-    )  # fmt: skip
+    return _small(request, typed, code, OpenSessionIn, casting.open_session, "open", "", "The session is open.")
 
 
 @router.post("/{code}/weigh/{part_id}")
 def weigh(request: Request, session: Book, typed: Typed, code: str, part_id: int) -> Response:
     """Book a weighed amount."""
 
-    def act(writing: Session, data: WeighOutIn) -> str:
-        batch = batches.by_code(writing, code)
-        person = named(request, writing) or casting.person(casting.the_open(writing, batch))
+    def do(writing: Session, batch: Batch, data: WeighOutIn) -> None:
+        person = _hands(request, writing, casting.the_open(writing, batch))
         weigh_outs.weigh_out(writing, batch, part_id, data, person, version_of(typed))
-        return f"/cast/{code}#weigh-out"
 
-    return submit(
-        request, typed, weigh_outs.form_of(session, part_id), act=act,
-        page=lambda s, form: page_of(request, s, code, form), form_id=f"weigh-{part_id}", notice="Booked.",
-    )  # fmt: skip
+    model = weigh_outs.form_of(session, part_id)
+    return _small(request, typed, code, model, do, f"weigh-{part_id}", "#weigh-out", "Booked.")
 
 
 @router.post("/{code}/strike/{weigh_out_id}")
 def strike(request: Request, typed: Typed, code: str, weigh_out_id: int) -> Response:
     """Strike out a weighed amount."""
 
-    def act(session: Session, data: VoidIn) -> str:
-        weigh_outs.strike_out(session, batches.by_code(session, code), weigh_out_id, data, version_of(typed))
-        return f"/cast/{code}#weigh-out"
+    def do(session: Session, batch: Batch, data: VoidIn) -> None:
+        weigh_outs.strike_out(session, batch, weigh_out_id, data, version_of(typed))
 
-    return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: page_of(request, s, code, form),
-        form_id=f"strike-{weigh_out_id}", notice="Struck out; it is back in its bag.",
-    )  # fmt: skip
+    notice = "Struck out; it is back in its bag."
+    return _small(request, typed, code, VoidIn, do, f"strike-{weigh_out_id}", "#weigh-out", notice)
 
 
 @router.post("/{code}/step/{step_id}")
 def step(request: Request, typed: Typed, code: str, step_id: int) -> Response:
     """Tick, skip or take back a step."""
 
-    def act(session: Session, data: StepIn) -> str:
-        cast = casting.the_open(session, batches.by_code(session, code))
-        steps.record(session, cast, step_id, data, named(request, session) or casting.person(cast), version_of(typed))
-        return f"/cast/{code}#steps"
+    def do(session: Session, batch: Batch, data: StepIn) -> None:
+        cast = casting.the_open(session, batch)
+        steps.record(session, cast, step_id, data, _hands(request, session, cast), version_of(typed))
 
     chosen = dict(typed).get("act", "")
-    return submit(
-        request, typed, StepIn, act=act, page=lambda s, form: page_of(request, s, code, form),
-        form_id=f"{chosen if chosen in ('skip', 'undo') else 'done'}-{step_id}", notice="",
-    )  # fmt: skip
+    form_id = f"{chosen if chosen in ('skip', 'undo') else 'done'}-{step_id}"
+    return _small(request, typed, code, StepIn, do, form_id, "#steps")
 
 
 @router.post("/{code}/step/{step_id}/time")
 def step_time(request: Request, typed: Typed, code: str, step_id: int) -> Response:
     """Tell afterwards when a step was done, or correct it."""
 
-    def act(session: Session, data: StepTimeIn) -> str:
-        cast = casting.the_open(session, batches.by_code(session, code))
-        person = named(request, session) or casting.person(cast)
-        steps.tell_time(session, cast, step_id, data, person, version_of(typed))
-        return f"/cast/{code}#steps"
+    def do(session: Session, batch: Batch, data: StepTimeIn) -> None:
+        cast = casting.the_open(session, batch)
+        steps.tell_time(session, cast, step_id, data, _hands(request, session, cast), version_of(typed))
 
-    return _small(request, typed, code, StepTimeIn, act, f"time-{step_id}", "The time is kept.")
+    return _small(request, typed, code, StepTimeIn, do, f"time-{step_id}", "#steps", "The time is kept.")
 
 
 @router.post("/{code}/sets")
 def add_set(request: Request, typed: Typed, code: str) -> Response:
     """Add a set of moulds."""
 
-    def act(session: Session, data: SetIn) -> str:
-        steps.add_set(session, casting.the_open(session, batches.by_code(session, code)), data, version_of(typed))
-        return f"/cast/{code}#steps"
+    def do(session: Session, batch: Batch, data: SetIn) -> None:
+        steps.add_set(session, casting.the_open(session, batch), data, version_of(typed))
 
-    return _small(request, typed, code, SetIn, act, "set-form", "The set is added.")
+    return _small(request, typed, code, SetIn, do, "set-form", "#steps", "The set is added.")
 
 
 @router.post("/{code}/sets/drop")
 def drop_set(request: Request, typed: Typed, code: str) -> Response:
     """Take the last set out."""
 
-    def act(session: Session, _data: FormIn) -> str:
-        steps.drop_set(session, casting.the_open(session, batches.by_code(session, code)), version_of(typed))
-        return f"/cast/{code}#steps"
+    def do(session: Session, batch: Batch, _data: FormIn) -> None:
+        steps.drop_set(session, casting.the_open(session, batch), version_of(typed))
 
-    return _small(request, typed, code, FormIn, act, "drop-set-form", "The set is taken out.")
+    return _small(request, typed, code, FormIn, do, "drop-set-form", "#steps", "The set is taken out.")
 
 
 @router.post("/{code}/temperature")
 def temperature(request: Request, typed: Typed, code: str) -> Response:
     """Keep a reading."""
-
-    def act(session: Session, data: TemperatureIn) -> str:
-        pan.read(session, batches.by_code(session, code), data)
-        return f"/cast/{code}#temperature"
-
-    return _small(request, typed, code, TemperatureIn, act, "temperature-form", "")
+    return _small(request, typed, code, TemperatureIn, pan.read, "temperature-form", "#temperature")
 
 
 @router.post("/{code}/note")
 def note(request: Request, typed: Typed, code: str) -> Response:
     """Keep words."""
-
-    def act(session: Session, data: NoteIn) -> str:
-        casting.write_note(session, batches.by_code(session, code), data)
-        return f"/cast/{code}#notes"
-
-    return _small(request, typed, code, NoteIn, act, "note-form", "")
+    return _small(request, typed, code, NoteIn, casting.write_note, "note-form", "#notes")
 
 
 @router.post("/{code}/test-pieces")
 def test_pieces(request: Request, typed: Typed, code: str) -> Response:
     """Keep the mass of the test pieces."""
 
-    def act(session: Session, data: TestPiecesIn) -> str:
-        leftovers.tell_test_pieces(session, batches.by_code(session, code), data, version_of(typed))
-        return f"/cast/{code}#closing"
+    def do(session: Session, batch: Batch, data: TestPiecesIn) -> None:
+        leftovers.tell_test_pieces(session, batch, data, version_of(typed))
 
-    return _small(request, typed, code, correction_of(TestPiecesIn), act, "test-pieces-form", "Kept.")
+    return _small(request, typed, code, correction_of(TestPiecesIn), do, "test-pieces-form", "#closing", "Kept.")
 
 
 def _told(batch: Batch) -> type[FormIn]:
@@ -171,32 +141,45 @@ def _told(batch: Batch) -> type[FormIn]:
 @router.post("/{code}/leftover")
 def leftover(request: Request, typed: Typed, code: str) -> Response:
     """Keep a leftover."""
-
-    def act(session: Session, data: LeftoverIn) -> str:
-        leftovers.keep(session, batches.by_code(session, code), data)
-        return f"/cast/{code}#closing"
-
-    return _small(request, typed, code, LeftoverIn, act, "leftover-form", "Kept for a later batch.")
+    notice = "Kept for a later batch."
+    return _small(request, typed, code, LeftoverIn, leftovers.keep, "leftover-form", "#closing", notice)
 
 
 @router.post("/{code}/close")
 def close(request: Request, typed: Typed, code: str) -> Response:
     """Close the session."""
 
-    def act(session: Session, data: CloseIn) -> str:
-        casting.close(session, batches.by_code(session, code), data, version_of(typed))
-        return f"/cast/{code}"
+    def do(session: Session, batch: Batch, data: CloseIn) -> None:
+        casting.close(session, batch, data, version_of(typed))
 
-    return _small(request, typed, code, CloseIn, act, "close-form", "The session is closed.")
+    return _small(request, typed, code, CloseIn, do, "close-form", "", "The session is closed.")
 
 
 def _small(
-    request: Request, typed: list[tuple[str, str]], code: str, model: type, act: Act, form_id: str, notice: str
+    request: Request,
+    typed: Texts,
+    code: str,
+    model: type[FormIn],
+    do: Callable[[Session, Batch, Any], object],
+    form_id: str,
+    place: str,
+    notice: str = "",
 ) -> Response:
+    """Do one thing to a batch, then show the place of its page where it was done."""
+
+    def act(session: Session, data: Any) -> str:
+        do(session, batches.by_code(session, code), data)
+        return f"/cast/{code}{place}"
+
     return submit(
         request, typed, model, act=act, page=lambda s, form: page_of(request, s, code, form),
         form_id=form_id, notice=notice,
     )  # fmt: skip
+
+
+def _hands(request: Request, session: Session, cast: CastSession) -> str:
+    """Who does it: the person that the device is named for, or who opened the session."""
+    return named(request, session) or casting.person(cast)
 
 
 def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
