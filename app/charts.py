@@ -84,10 +84,16 @@ class Band:
 
 @dataclass(frozen=True)
 class Rule:
-    """A level to compare with, such as the case's rated pressure; always kept in sight."""
+    """A level to compare with; always kept in sight. A limit, such as a rated pressure, stands out, a mark does not."""
 
     label: str
     value: float
+    limit: bool = True
+
+    @property
+    def css(self) -> str:
+        """How it is drawn."""
+        return "" if self.limit else "centre"
 
 
 @dataclass(frozen=True)
@@ -110,13 +116,13 @@ class Point:
 
 @dataclass(frozen=True)
 class Interval:
-    """One row of an interval chart. Without low and high (a single firing) only the value is drawn."""
+    """One row of an interval chart. Without low and high (a single firing) only the value is drawn; n may be absent."""
 
     label: str
     mid: float
     low: float | None
     high: float | None
-    n: int
+    n: int | None = None
 
 
 # --- Lines over a shared axis --------------------------------------------------------------------
@@ -166,20 +172,31 @@ def _dash(series: Series, order: int) -> str:
     return series.dash or DASHES[order % len(DASHES)]
 
 
+def _lone(series: Series) -> bool:
+    """Whether no two neighbours of a series stand together, so that it is drawn as dots alone."""
+    good = np.isfinite(numbers(series.x, series.name)) & np.isfinite(numbers(series.y, series.name))
+    return bool(good.any() and not (good[1:] & good[:-1]).any())
+
+
 def _legend(panel: Panel, top: float) -> tuple[list[str], float]:
     """The upright axis's name and, where there is more than one thing, a sample and name of each."""
     parts: list[str] = [text_at(panel.y.heading, 0.0, top + 15, "axis-name")]
     x, y = (len(panel.y.heading) + 3) * LETTER * 1.1, top + 15
-    samples = [(s.name, f"line ink-{i % 4 + 1} {_dash(s, i)}", False) for i, s in enumerate(panel.series)]
+    samples = [
+        (s.name, f"dots ink-{i % 4 + 1}" if _lone(s) else f"line ink-{i % 4 + 1} {_dash(s, i)}")
+        for i, s in enumerate(panel.series)
+    ]
     if panel.band:
-        samples.append((panel.band.name, "band ink-1", True))
-    for name, css, area in samples if len(samples) > 1 else []:
+        samples.append((panel.band.name, "band ink-1"))
+    for name, css in samples if len(samples) > 1 else []:
         name = cut(name, 60)
         wide = 44 + len(name) * LETTER
         if x + wide > WIDTH:
             x, y = LEFT, y + 20
-        if area:
+        if css.startswith("band"):
             parts.append(tag("rect", x=x, y=y - 10, width=32.0, height=11.0, class_=css))
+        elif css.startswith("dots"):
+            parts.append(tag("path", d=f"M{x + 8:.2f},{y - 4:.2f}h0M{x + 24:.2f},{y - 4:.2f}h0", class_=css))
         else:
             parts.append(line(x, y - 4, x + 32, y - 4, css))
         parts.append(text_at(name, x + 38, y, "legend"))
@@ -206,7 +223,7 @@ def _panel(panel: Panel, across: Scale, up: Scale, x: Axis, legend: Sequence[str
         if dots := _dots(xs, ys):
             parts.append(tag("path", d=dots, class_=f"dots ink-{i % 4 + 1}"))
     for rule in panel.rules:
-        parts += rule_at(f"{rule.label}, {up.plain(rule.value)} {panel.y.unit}".strip(), rule.value, up)
+        parts += rule_at(f"{rule.label}, {up.plain(rule.value)} {panel.y.unit}".strip(), rule.value, up, rule.css)
     scale = " ".join(f"{v:.10g}" for v in (*across, *up))
     return tag("g", *parts, class_="panel", data_scale=scale, data_name=x.label, data_unit=x.unit)
 
@@ -332,7 +349,8 @@ def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequenc
     shown = [r for r in rows if math.isfinite(r.mid)]
     if not shown:
         return empty_figure(title, "There are no numbers to draw yet.")
-    letters = min(30, max(len(r.label) + len(f" (n {r.n})") for r in shown))
+    counted = {r.label: "" if r.n is None else f" (n {r.n})" for r in shown}
+    letters = min(30, max(len(r.label) + len(counted[r.label]) for r in shown))
     left = max(LEFT, (letters + 2) * LETTER)
     values = [v for r in shown for v in (r.low, r.mid, r.high)] + [rule.value for rule in rules]
     across = scale_for(x, values, left, WIDTH - RIGHT - 30)
@@ -348,16 +366,17 @@ def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequenc
         side = "end" if at > WIDTH / 2 else "start"
         words = f"{rule.label}, {across.plain(rule.value)} {x.unit}".strip()
         drawing += [
-            line(at, y - 10, at, bottom, "rule"),
-            text_at(words, at - 6 if side == "end" else at + 6, y, f"rule-name {side}"),
+            line(at, y - 10, at, bottom, f"rule {rule.css}".strip()),
+            text_at(words, at - 6 if side == "end" else at + 6, y, f"rule-name {side} {rule.css}".strip()),
         ]
     said, table = [], []
     for i, r in enumerate(shown):
         y = top + tall * (i + 0.5)
         ends = _finite_ends(r)
         span = f"{across.write(ends[0])} to {across.write(ends[1])}" if ends else "no range"
-        words = f"{r.label}: {across.write(r.mid)} {x.unit}".strip() + f", {span}, n {r.n}"
-        name = f"{cut(r.label, 30 - len(f' (n {r.n})'))} (n {r.n})"
+        count = "" if r.n is None else f", n {r.n}"
+        words = f"{r.label}: {across.write(r.mid)} {x.unit}".strip() + f", {span}{count}"
+        name = f"{cut(r.label, 30 - len(counted[r.label]))}{counted[r.label]}"
         drawing.append(text_at(name, left - 10, y + 4.5, "end"))
         if ends:
             low, high = (float(across.at(v)) for v in ends)
@@ -365,7 +384,8 @@ def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequenc
             drawing.append(tag("path", d=d, class_="interval"))
         drawing.append(_mark(float(across.at(r.mid)), y, words, "" if ends else "lone"))
         said.append(words + ".")
-        table.append((r.label, *(across.write(v) for v in ends or (math.nan, math.nan)), across.write(r.mid), str(r.n)))
+        low_high = [across.write(v) for v in ends or (math.nan, math.nan)]
+        table.append((r.label, *low_high, across.write(r.mid), "–" if r.n is None else str(r.n)))
     said += [f"{rule.label}: {across.plain(rule.value)} {x.unit}.".replace(" .", ".") for rule in known]
     drawing.append(text_at(x.heading, WIDTH - RIGHT, bottom + 38, "axis-name end"))
     heads = ("Item", f"Low, {x.unit}".rstrip(", "), f"High, {x.unit}".rstrip(", "), x.heading, "n")

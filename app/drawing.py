@@ -193,7 +193,7 @@ def polyline(x: Numbers, y: Numbers) -> str:
 
 
 def figure(title: str, kind: str, drawing: Sequence[str], height: float, words: str, tables: Sequence[str]) -> Markup:
-    """The whole chart: title, drawing with its words, a line for the script to read out in, the tables."""
+    """The whole chart: title, drawing with its words, a line for the script to read out in, words and tables folded."""
     key = "chart-" + (re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-") or "untitled")
     svg = tag(
         "svg", tag("title", title, id=f"{key}-title"), tag("desc", words, id=f"{key}-words"), *drawing,
@@ -202,7 +202,8 @@ def figure(title: str, kind: str, drawing: Sequence[str], height: float, words: 
     )  # fmt: skip
     frame = tag("div", svg, class_="scroll", tabindex=0, role="group", aria_label=f"Drawing: {title}")
     readout = tag("p", "", class_="readout", role="status", hidden="")
-    numbers = tag("details", tag("summary", "The numbers"), *tables, class_="numbers")
+    said = tag("p", words) if words else ""
+    numbers = tag("details", tag("summary", "In words and numbers"), said, *tables, class_="numbers")
     return tag("figure", tag("figcaption", title), frame, readout, numbers, class_="chart", id=key)
 
 

@@ -55,7 +55,8 @@ def scatter_chart(
     if not shown:
         return empty_figure(title, "There are no numbers to draw yet.")
     top = 28.0
-    across = scale_for(x, [v for c in shown for v in c.x], LEFT, WIDTH - RIGHT)
+    room = max((len(rule.label) * LETTER + 14 for rule in rules), default=0.0)  # for their names
+    across = scale_for(x, [v for c in shown for v in c.x], LEFT, WIDTH - RIGHT - room)
     up = scale_for(y, [v for c in shown for v in c.y] + [r.value for r in rules], top + PLOT, top)
     drawing: list[str] = [*_names(y, clouds), *grid(up)]
     for at, label in across.ticks(8):

@@ -300,3 +300,30 @@ def test_a_single_firing_has_no_range() -> None:
     words = text_of(root.find(".//desc"))
     assert "26K1: 95.0 %, 94.0 to 96.0, n 8." in words
     assert "26K2: 93.0 %, no range, n 1." in words
+
+
+def test_a_row_that_rests_on_no_count_tells_none() -> None:
+    root = parse(interval_chart("By itself", Axis("Factor", decimals=2), [Interval("M1", 1.0, 0.9, 1.1)]))
+    assert "(n" not in text_of(root)
+    assert "M1: 1.00, 0.90 to 1.10." in text_of(root.find(".//desc"))
+
+
+def test_a_mark_does_not_look_like_a_limit() -> None:
+    panel = Panel(PRESSURE, [Series("p", [0, 1], [1, 2])], rules=[Rule("Rated", 7), Rule("Measured", 2, limit=False)])
+    root = parse(line_chart("x", TIME, panel))
+    lines = [e.attrib["class"] for e in root.iter("line") if "rule" in e.attrib["class"]]
+    assert lines == ["rule", "rule centre"]
+
+
+def test_what_is_drawn_as_dots_has_dots_in_its_legend() -> None:
+    gap = float("nan")
+    panel = Panel(PRESSURE, [Series("Track", [0, 1, 2], [1, 2, 1]), Series("Spikes", [1, 1, 1], [5, gap, 6])])
+    root = parse(line_chart("x", TIME, panel))
+    assert len(paths(root, "ink-2")) == 3, "the line without strokes, its dots, and the dots of the legend"
+    samples = [e for e in root.iter("line") if "ink" in e.attrib["class"]]
+    assert [e.attrib["class"] for e in samples] == ["line ink-1 solid"]
+
+
+def test_what_a_chart_shows_stands_in_words_above_its_numbers() -> None:
+    root = parse(line_chart("x", TIME, Panel(PRESSURE, [Series("p", [0, 1], [1, 2])])))
+    assert text_of(root.find(".//details/p")) == text_of(root.find(".//desc"))

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 import pytest
 
 from app.charts import MOST_ROWS, Rule
-from app.drawing import Axis
+from app.drawing import LETTER, RIGHT, WIDTH, Axis
 from app.scatters import READ_OUT, Cloud, scatter_chart
 
 X, Y = Axis("Density", "%", decimals=1), Axis("Measured over predicted", decimals=2)
@@ -64,3 +64,10 @@ def test_nothing_is_said_to_be_nothing() -> None:
 def test_more_kinds_than_marks_are_a_fault() -> None:
     with pytest.raises(ValueError, match="4 clouds"):
         _chart(*(Cloud(str(i), ["a"], [1.0], [1.0]) for i in range(4)))
+
+
+def test_no_mark_lies_under_the_name_of_a_level() -> None:
+    rule = Rule("as predicted", 1.0)
+    made = _chart(Cloud("all", ["a", "b"], [94.0, 95.0], [1.0, 1.01]), rules=[rule])
+    marks = [float(x) for x in re.findall(r'data-at="([\d.]+) ', made)]
+    assert max(marks) < WIDTH - RIGHT - len(rule.label) * LETTER

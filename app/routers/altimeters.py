@@ -230,6 +230,6 @@ def chart(found: TrackResult, units: UnitSystem, predicted: flights.Estimate | N
     if predicted is not None:
         expected = predicted.flight
         series.append(Series("Expected", expected.time, heights(expected.height.tolist()), "dotted"))
-    apogee = Rule("Apogee", convert(found.apogee_m, "altitude", units))
+    apogee = Rule("Apogee", convert(found.apogee_m, "altitude", units), limit=False)
     panel = Panel(Axis("Height above the pad", unit_of("altitude", units), from_zero=True), series, rules=[apogee])
     return line_chart("Height of the flight", Axis("Time after launch", "s"), panel)

@@ -66,8 +66,9 @@ def charts(estimate: Estimate, units: UnitSystem, measured_m: float | None = Non
     def high(values: Any) -> list[float]:
         return convert_each((float(value) for value in values), "altitude", units)
 
-    levels = [("Ceiling", estimate.field.ceiling_m), ("Measured", measured_m)]
-    rules = [Rule(name, convert(level, "altitude", units)) for name, level in levels if level is not None]
+    levels = [("Ceiling", estimate.field.ceiling_m, True), ("Measured", measured_m, False)]
+    rules = [Rule(name, convert(level, "altitude", units), is_limit) for name, level, is_limit in levels
+             if level is not None]  # fmt: skip
     axis = Axis("Height above the field", unit_of("altitude", units), from_zero=True)
     band = Band("Middle 90 %", ranged.time, high(ranged.low), high(ranged.high))
     drawn = [

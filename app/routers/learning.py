@@ -138,11 +138,11 @@ def _own_say(found: Lesson) -> Markup | None:
     for line in found.lines[:IN_CHART]:
         for say in line.says:
             if line.shot.counts and say.what in ("burn rate", "burn time", "impulse", "c* efficiency"):
-                rows.append(Interval(f"{line.shot.motor_code} {say.what}", say.factor, say.low, say.high, 1))
+                rows.append(Interval(f"{line.shot.motor_code} {say.what}", say.factor, say.low, say.high))
     if len(rows) < FEW:
         return None
     return interval_chart("What each firing says by itself", Axis("Over the book's default", decimals=2), rows,
-                          [Rule("As the book has it", 1.0)])  # fmt: skip
+                          [Rule("As the book has it", 1.0, limit=False)])  # fmt: skip
 
 
 def _acted(

@@ -259,11 +259,11 @@ def chart_of(outlook: Outlook, units: UnitSystem, measured_peak_pa: float | None
     """Pressure and thrust over one time, with their range and the case's limits, in the workshop's units."""
     curve, case = outlook.curve, outlook.inputs.case
     limits = [
-        ("Rated", case.rated_pressure_pa),
-        ("Proof test", case.proof_pressure_pa),
-        ("Measured peak", measured_peak_pa),
+        ("Rated", case.rated_pressure_pa, True),
+        ("Proof test", case.proof_pressure_pa, True),
+        ("Measured peak", measured_peak_pa, False),
     ]
-    rules = [Rule(name, convert(limit, "pressure", units)) for name, limit in limits if limit is not None]
+    rules = [Rule(name, convert(at, "pressure", units), is_limit) for name, at, is_limit in limits if at is not None]
     pressure = _panel(
         "pressure", "Pressure", units, curve, (curve.pressure_pa, curve.pressure_low_pa, curve.pressure_high_pa), rules
     )

@@ -114,7 +114,8 @@ def _group_chart(groups: list[Group], noun: str) -> Markup | None:
         for name, k in known
     ]  # fmt: skip
     axis = Axis("Measured over predicted impulse, mean with its 95 % interval", decimals=2)
-    return interval_chart(f"Delivered of the predicted impulse by {noun}", axis, rows, [Rule("as predicted", 1.0)])
+    title, level = f"Delivered of the predicted impulse by {noun}", Rule("as predicted", 1.0, limit=False)
+    return interval_chart(title, axis, rows, [level])
 
 
 def _control_charts(found: Control | None, of: str) -> list[Markup]:
@@ -164,7 +165,7 @@ def _scatter(seen: Seen, units: UnitSystem) -> Markup | None:
     axis = Axis(what.label, what.unit(units), decimals=what.decimals + 1)
     return scatter_chart(
         f"{what.label} and delivered impulse", axis, Axis("Measured over predicted impulse", decimals=2),
-        list(clouds.values()), f"{len(seen.burns)} motors. {seen.words}", [Rule("as predicted", 1.0)],
+        list(clouds.values()), f"{len(seen.burns)} motors. {seen.words}", [Rule("as predicted", 1.0, limit=False)],
     )  # fmt: skip
 
 

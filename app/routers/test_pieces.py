@@ -29,7 +29,7 @@ def _chart(lots: list[LotRate]) -> Markup | None:
         low, high = (None, None) if m.half_width is None else (m.mean - m.half_width, m.mean + m.half_width)
         rows.append(Interval(lot.batch.code, m.mean, low, high, m.n))
     axis = Axis("Rate over law", decimals=2)
-    return interval_chart("Burn rate in the open, lot by lot", axis, rows, [Rule("as the law", 1.0)])
+    return interval_chart("Burn rate in the open, lot by lot", axis, rows, [Rule("as the law", 1.0, limit=False)])
 
 
 def _page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
