@@ -12,7 +12,7 @@ from app import clock
 from app.charts import Axis, Point, individuals_chart
 from app.errors import Refused
 from app.forms import Choice, Form, from_texts
-from app.models import Batch, Grain
+from app.models import Batch, CastingTube, Grain, GrainPattern
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
 from app.services import (
     batches,
@@ -23,6 +23,7 @@ from app.services import (
     hardware,
     lots,
     rejects,
+    rows,
     serials,
     weighing,
     workshop,
@@ -62,18 +63,30 @@ def _url(batch: Batch) -> str:
 
 
 def _next(session: Session, batch: Batch, weighed: list[GrainView]) -> dict[str, Any]:
-    """What most likely comes next: the next number, the first pattern not complete, in a tube if the last one was."""
+    """What most likely comes next: the next number, the first pattern not complete, in its tube or out of it.
+
+    As the last one was; the first one in its tube if the book knows what that weighs, for the tube stays on the grain
+    and one forgotten makes a grain look denser than it is.
+    """
     counts: dict[int, int] = {}
     for view in weighed:
         counts[view.pattern.pk] = counts.get(view.pattern.pk, 0) + 1
     open_items = [item for item in batch.items if counts.get(item.pattern_id, 0) < item.count]
     item = open_items[0] if open_items else batch.items[-1]
     last = max(weighed, key=lambda v: v.grain.weighed_at, default=None)
+    tube = weighing.tube_of(session, rows.get(session, GrainPattern, item.pattern_id, "grain pattern"))
+    known = tube is not None and bool(tube.tare_kg)
     return {
         "pattern_id": item.pattern_id,
         "number": grains.next_number(session, batch),
-        "in_tube": last is not None and last.grain.tare_kg > 0,
+        "in_tube": last.grain.tare_kg > 0 if last is not None else known,
     }
+
+
+def _tubes(session: Session, patterns: list[GrainPattern]) -> list[tuple[GrainPattern, CastingTube]]:
+    """The patterns whose tube has a mass in the book, with that tube."""
+    tubes = [(pattern, weighing.tube_of(session, pattern)) for pattern in patterns]
+    return [(pattern, tube) for pattern, tube in tubes if tube is not None and tube.tare_kg]
 
 
 def _choose(form: Form, batch: Batch, text: str, again: str, weighed: list[GrainView]) -> None:
@@ -146,6 +159,7 @@ def _page(
         again=next((v for v in weighed if str(v.grain.number) == form.text("number").lstrip("0")), None),
         again_words=list(AGAIN.items()),
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],
+        tubes=_tubes(session, [planned[item.pattern_id] for item in batch.items]),
         weighed=weighed, checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in weighed}, last=last,
         undo=undo, undo_until=f"{clock.local(last.grain.weighed_at + bench.TAKE_BACK):%H:%M:%S}" if last else "",
         to_decide=[(v, _decision(forms, v, person)) for v in to_decide],

@@ -71,6 +71,24 @@ def test_a_second_pattern_is_proposed_when_the_first_is_complete(client: TestCli
     assert proposed == wanted
 
 
+def test_the_tube_of_the_pattern_is_taken_off_unless_it_is_said_otherwise(client: TestClient) -> None:
+    """A tube forgotten makes a grain with voids look as dense as a good one."""
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        tubed = build.pattern(session, casting_tube_id=build.tube(session, tare="9.6 g").pk)
+        code = build.cast(session, items=[{"pattern_id": tubed.pk, "count": 3}]).code
+        session.commit()
+    page = client.get(f"/cast/{code}/grains")
+    assert fields(page, "next")["in_tube"] == "on"
+    assert "Then its tube is taken off: 9.60 g" in page.text
+    assert "170.4 g without its tube (9.6 g)" in _weigh(client, code, "180 g").text
+    bare = {
+        name: text for name, text in fields(client.get(f"/cast/{code}/grains"), "next").items() if name != "in_tube"
+    }
+    page = client.post(f"/cast/{code}/grains", data={**bare, "gross": "170 g"})
+    assert f"Weighed last: {code}-02" in page.text
+    assert "in_tube" not in fields(page, "next"), "the next one is weighed as this one was"
+
+
 def test_a_slipped_decimal_sign_is_asked_about_and_can_be_confirmed(client: TestClient) -> None:
     code = _lot(client)
     page = _weigh(client, code, "1720")
