@@ -3,27 +3,18 @@
 from typing import Annotated, Literal
 
 from pydantic import Field as FormField
-from sqlalchemy import CheckConstraint, Column, LargeBinary, UniqueConstraint
+from sqlalchemy import CheckConstraint
 from sqlmodel import Field
 
 from app.models.base import FormIn, Row
+from app.models.logger_file import LayoutIn, LoggerFile
 from app.units import Measure, Quantity
 
 
-class AltimeterFile(Row, table=True):
-    """The file of a flight's altimeter, byte by byte. Its name is words for a person, never a path."""
+class AltimeterFile(LoggerFile, table=True):
+    """The file of a flight's altimeter."""
 
     __tablename__ = "altimeter_file"
-    __table_args__ = (
-        UniqueConstraint("firing_id", "sha256"),
-        CheckConstraint("length(raw) = size_bytes AND size_bytes > 0", name="whole"),
-    )
-
-    firing_id: int = Field(foreign_key="firing.id", index=True)
-    name: str
-    sha256: str
-    size_bytes: int
-    raw: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
 
 
 class AltimeterTrack(Row, table=True):
@@ -49,14 +40,9 @@ class TrackUploadIn(FormIn):
     file: str = FormField(title="The altimeter's file", description="CSV or plain text, up to 32 MB.")
 
 
-class TrackIn(FormIn):
+class TrackIn(LayoutIn):
     """How an altimeter's file is read: its columns and units, and the pad's level."""
 
-    delimiter: Literal["comma", "semicolon", "tab", "blank"] = FormField(title="Columns are parted by")
-    decimal: Literal[".", ","] = FormField(title="Decimal sign")
-    first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
-    time_column: int | None = FormField(None, title="Time")
-    time_unit: Literal["s", "ms", "us"] = FormField(title="Unit of time")
     sample_rate: float | None = FormField(
         None, gt=0, le=1e5, title="Samples per second", description="Only for a file without a time column."
     )

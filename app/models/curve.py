@@ -3,27 +3,18 @@
 from typing import Annotated, Literal
 
 from pydantic import Field as FormField
-from sqlalchemy import CheckConstraint, Column, LargeBinary, UniqueConstraint
+from sqlalchemy import CheckConstraint
 from sqlmodel import Field
 
 from app.models.base import FormIn, Row
+from app.models.logger_file import LayoutIn, LoggerFile
 from app.units import Measure, Quantity
 
 
-class CurveFile(Row, table=True):
-    """The file of a firing's logger, byte by byte. Its name is words for a person, never a path."""
+class CurveFile(LoggerFile, table=True):
+    """The file of a firing's logger."""
 
     __tablename__ = "curve_file"
-    __table_args__ = (
-        UniqueConstraint("firing_id", "sha256"),
-        CheckConstraint("length(raw) = size_bytes AND size_bytes > 0", name="whole"),
-    )
-
-    firing_id: int = Field(foreign_key="firing.id", index=True)
-    name: str
-    sha256: str
-    size_bytes: int
-    raw: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
 
 
 class Curve(Row, table=True):
@@ -56,14 +47,9 @@ class LoadIn(FormIn):
     reading: float = FormField(title="Reading")
 
 
-class ReadIn(FormIn):
+class ReadIn(LayoutIn):
     """How a file is read: its columns and units, how the motor stood, what is cut off and smoothed."""
 
-    delimiter: Literal["comma", "semicolon", "tab", "blank"] = FormField(title="Columns are parted by")
-    decimal: Literal[".", ","] = FormField(title="Decimal sign")
-    first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
-    time_column: int | None = FormField(None, title="Time")
-    time_unit: Literal["s", "ms", "us"] = FormField(title="Unit of time")
     sample_rate: float | None = FormField(
         None, gt=0, le=1e7, title="Samples per second", description="Only for a file without a time column."
     )

@@ -9,10 +9,11 @@ from sqlmodel import Session, col, select
 from app.calc import curvefile
 from app.calc.errors import CalcError
 from app.errors import NotFound, Refused
-from app.models import AltimeterFile, CurveFile, Firing
+from app.models import Firing
+from app.models.logger_file import LoggerFile
 from app.services import reading
 
-F = TypeVar("F", CurveFile, AltimeterFile)
+F = TypeVar("F", bound=LoggerFile)
 
 
 def of_firing(session: Session, table: type[F], firing: Firing) -> list[F]:

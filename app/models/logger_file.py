@@ -1,0 +1,37 @@
+"""What files of loggers share, be it a stand's cell or an altimeter: the table's shape, how a text is made up."""
+
+from typing import Any, Literal
+
+from pydantic import Field as FormField
+from sqlalchemy import CheckConstraint, LargeBinary, UniqueConstraint
+from sqlalchemy.orm import declared_attr
+from sqlmodel import Field
+
+from app.models.base import FormIn, Row
+
+
+class LoggerFile(Row):
+    """The file of a firing's logger, byte by byte. Its name is words for a person, never a path."""
+
+    @declared_attr.directive
+    def __table_args__(cls) -> tuple[Any, ...]:  # noqa: N805 - each table has constraints of its own
+        return (
+            UniqueConstraint("firing_id", "sha256"),
+            CheckConstraint("length(raw) = size_bytes AND size_bytes > 0", name="whole"),
+        )
+
+    firing_id: int = Field(foreign_key="firing.id", index=True)
+    name: str
+    sha256: str
+    size_bytes: int
+    raw: bytes = Field(sa_type=LargeBinary)
+
+
+class LayoutIn(FormIn):
+    """How the text of a logger's file is made up, and which of its columns is time."""
+
+    delimiter: Literal["comma", "semicolon", "tab", "blank"] = FormField(title="Columns are parted by")
+    decimal: Literal[".", ","] = FormField(title="Decimal sign")
+    first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
+    time_column: int | None = FormField(None, title="Time")
+    time_unit: Literal["s", "ms", "us"] = FormField(title="Unit of time")
