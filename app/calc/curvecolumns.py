@@ -115,10 +115,7 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
     >>> guess_roles(np.array([[0.0, 10.0, 20.0], [5.0, 7.0, 4.0]]), ["t [ms]", "Load (kg)"])
     Guess(time=1, time_unit='ms', force=2, force_unit='kgf', pressure=None, pressure_unit='MPa')
     """
-    heads = [n.casefold() for n in names] if len(names) == len(columns) else [""] * len(columns)
-    usable = [i for i, c in enumerate(columns) if len(c) > 1]
-    time = _time(heads, columns, usable)
-    left = [i for i in usable if i != time]
+    heads, time, left = _begun(columns, names)
     pressure = _first(heads, r"press|druck|^p\b|psi|\bbar\b|[kmh]?pa\b", left)
     left = [i for i in left if i != pressure]
     force = _first(heads, _FORCE_HEADS, left)
@@ -169,15 +166,12 @@ def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int |
     >>> guess_height(np.array([[0.0, 50.0, 100.0], [0.0, 3.0, 12.0]]), ["Time (ms)", "Altitude (ft)"])
     (1, 'ms', 2, 'ft')
     """
-    heads = [n.casefold() for n in names] if len(names) == len(columns) else [""] * len(columns)
-    usable = [i for i, c in enumerate(columns) if len(c) > 1]
-    time = _time(heads, columns, usable)
-    usable = [i for i in usable if i != time]
-    found = _first(heads, r"alti|height|höhe|^h\b|^h$|^z\b|agl|\bft\b|feet", usable)
+    heads, time, left = _begun(columns, names)
+    found = _first(heads, r"alti|height|höhe|^h\b|^h$|^z\b|agl|\bft\b|feet", left)
     if found is None:
-        found = _first(heads, r"press|druck|baro|^p\b|[hk]?pa\b|mbar", usable)
+        found = _first(heads, r"press|druck|baro|^p\b|[hk]?pa\b|mbar", left)
     if found is None:
-        found = usable[0] if usable else 0
+        found = left[0] if left else 0
     middle = float(np.median(columns[found])) if len(columns[found]) else 0.0
     first = float(columns[found][0]) if len(columns[found]) else 0.0
     air = 0.99 * middle < first  # an altitude would have risen, a pressure fallen
@@ -188,10 +182,14 @@ def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int |
     return time + 1, _time_unit(heads[time], columns[time]), found + 1, unit
 
 
-def _time(heads: Sequence[str], columns: Sequence[Floats], usable: Sequence[int]) -> int | None:
-    """The column that a head calls time, or else the first one that always rises."""
-    found = _first(heads, r"time|zeit|^t\b|^t_|sec|millis|micros|\bms\b|\bus\b|µs", usable)
-    return next((i for i in usable if bool((np.diff(columns[i]) > 0).all())), None) if found is None else found
+def _begun(columns: Sequence[Floats], names: Sequence[str]) -> tuple[list[str], int | None, list[int]]:
+    """What heads each column, the column of time (called so, or the first that always rises), and what is left."""
+    heads = [n.casefold() for n in names] if len(names) == len(columns) else [""] * len(columns)
+    usable = [i for i, c in enumerate(columns) if len(c) > 1]
+    time = _first(heads, r"time|zeit|^t\b|^t_|sec|millis|micros|\bms\b|\bus\b|µs", usable)
+    if time is None:
+        time = next((i for i in usable if bool((np.diff(columns[i]) > 0).all())), None)
+    return heads, time, [i for i in usable if i != time]
 
 
 def _first(heads: Sequence[str], pattern: str, among: Sequence[int]) -> int | None:
