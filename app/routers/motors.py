@@ -16,7 +16,19 @@ from app.models import Workshop
 from app.models.base import FormIn
 from app.models.motor import BuildIn, DesignIn, TakeApartIn
 from app.routers import flights
-from app.services import cautions, designs, formulas, grains, hardware, motors, past, places, prediction, workshop
+from app.services import (
+    cautions,
+    designs,
+    formulas,
+    grains,
+    hardware,
+    motors,
+    past,
+    places,
+    prediction,
+    reweighs,
+    workshop,
+)
 from app.services import outlook as outlooks
 from app.services.outlook import Outlook
 from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
@@ -156,9 +168,11 @@ def build(request: Request, session: Book, typed: Typed) -> Response:
 
 def _new_page(request: Request, session: Session, form: Form) -> Response:
     shelf = grains.on_shelf(session)
+    lots = motors.ready_by_lot(shelf)
     return web.render(
         request, session, "motors/new.html", section="motors", tabs=TABS, form=form,
-        lots=motors.ready_by_lot(shelf), waiting=motors.not_ready(shelf), cautions=cautions.AT_THE_MOTOR,
+        lots=lots, waiting=motors.not_ready(shelf), cautions=cautions.AT_THE_MOTOR,
+        changed=reweighs.changed(session, [view.grain.pk for _, views in lots for view in views]),
     )  # fmt: skip
 
 
@@ -247,6 +261,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
         flight=flights.part(request, session, outlook) if outlook else None,
         earlier=motors.predictions(session, built.build)[1:], history=past.of(session, built.build),
         cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
+        changed=reweighs.changed(session, [view.grain.pk for view in built.grains]),
         take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
         again=forms.get("predict", FormIn, f"{base}/predict"),
     )  # fmt: skip

@@ -128,6 +128,11 @@ def latest(session: Session, grain_ids: Iterable[int]) -> dict[int, Gain]:
     return {row.grain_id: gain_of(row) for row in session.exec(select(ReWeigh).where(col(ReWeigh.id).in_(newest)))}
 
 
+def changed(session: Session, grain_ids: Iterable[int]) -> dict[int, Gain]:
+    """Those of these grains whose newest re-weigh differs from the label by more than the scale cannot tell."""
+    return {grain_id: gain for grain_id, gain in latest(session, grain_ids).items() if gain.moisture.real}
+
+
 @dataclass(frozen=True)
 class Round:
     """Grains to be weighed one after another: all of them, what each says today, and which comes next."""

@@ -13,6 +13,8 @@ from sqlmodel import Session, select
 from app import clock
 from app.db import writing
 from app.models import MotorBuild, NozzleMeasure, Prediction
+from app.models.bag import ReWeighIn
+from app.services import reweighs
 from tests import build
 from tests.browse import Page, opened, saved, send
 
@@ -44,6 +46,24 @@ def built(client: TestClient) -> str:
 
 def post(client: TestClient, sent: Sent, **more: str | list[str]) -> Response:
     return client.post("/motors/new", data={**sent, **more}, follow_redirects=False)
+
+
+def test_a_grain_that_drew_water_is_told_where_a_motor_is_built_and_before_it_is_fired(client: TestClient) -> None:
+    with book(client) as session:
+        wet, dry = build.ready_grains(session, 2)
+        for grain, more in ((wet, 1e-3), (dry, 0.0)):
+            gross = f"{(grain.mass_kg + more) * 1000:.2f} g"
+            reweighs.weigh(session, ReWeighIn.model_validate({"serial": grain.serial, "gross": gross}))
+        serials, picked = (wet.serial, dry.serial), [str(wet.pk), str(dry.pk)]
+        build.case(session)
+        build.nozzle(session)
+    page = client.get("/motors/new").text
+    assert page.count("heavier than its label: it has drawn water") == 1
+    sent = {**opened(client, "/motors/new").forms["form"].fields, "grain_ids": picked}
+    motor = client.get(post(client, sent).headers["location"]).text
+    assert f"{serials[0]}, re-weighed:" in motor
+    assert "heavier than its label: it has drawn water" in motor
+    assert f"{serials[1]}, re-weighed:" not in motor
 
 
 def count(client: TestClient, table: type) -> int:
