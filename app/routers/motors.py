@@ -14,6 +14,7 @@ from app.errors import BookError, Refused
 from app.forms import Choice, Form, from_texts, whole
 from app.models import Workshop
 from app.models.base import FormIn
+from app.models.flight import FlightIn
 from app.models.motor import BuildIn, DesignIn, TakeApartIn
 from app.routers import flights
 from app.services import (
@@ -74,6 +75,7 @@ def design(request: Request, session: Book) -> Response:
         request, session, "motors/design.html", status=status, section="motors", tabs=TABS, form=form,
         outlook=outlook, chart=chart_of(outlook, house.units) if outlook else None,
         flight=flights.part(request, session, outlook) if outlook else None,
+        kept=[pair for pair in request.query_params.multi_items() if pair[0] in FlightIn.model_fields],
     )  # fmt: skip
 
 

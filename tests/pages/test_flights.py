@@ -5,9 +5,10 @@ import re
 import pytest
 from fastapi.testclient import TestClient
 
+from tests import build
 from tests.browse import Page, opened, refused, saved
 from tests.pages.test_firings import fired, motor
-from tests.pages.test_motors import built
+from tests.pages.test_motors import book, built
 
 ROCKET = {
     "name": "Dunlin", "mass": "6 kg", "diameter": "100 mm", "drag_coefficient": "0,5", "main_basis": "open",
@@ -49,6 +50,24 @@ def test_what_does_not_go_together_is_told(
     client: TestClient, slug: str, typed: dict[str, str], name: str, words: str
 ) -> None:
     assert words in refused(client, f"/workshop/{slug}/new", typed).fault(name)
+
+
+def test_another_motor_is_worked_out_without_typing_the_flight_again(client: TestClient) -> None:
+    with book(client) as session:
+        build.formula(session)
+        build.pattern(session)
+        build.case(session)
+        build.nozzle(session)
+    saved(client, "/workshop/rockets/new", ROCKET)
+    saved(client, "/workshop/fields/new", {"name": "Croft", "elevation": "12 m"})
+    design = opened(client, "/motors/design").forms["design"].fields
+    asked = {**design, "rocket_id": "1", "launch_field_id": "1", "leans": "into", "rail": "1.7 m", "wind": "3 m/s"}
+    page = Page(client.get("/motors/design", params=asked).text)
+    again = page.forms["design"].fields
+    answer = client.get("/motors/design", params={**again, "count": "3"})
+    flight = Page(answer.text).forms["flight"].fields
+    assert (flight["rail"], flight["wind"], flight["count"]) == ("1.7 m", "3 m/s", "3")
+    assert "Dunlin from Croft" in answer.text
 
 
 def test_a_flight_with_a_wind_says_where_it_lands_and_what_to_look_at(client: TestClient) -> None:
