@@ -1,5 +1,6 @@
 """What all tables share: names of constraints, moments in UTC, identity, and the way from form to column."""
 
+import secrets
 from datetime import UTC, datetime
 from typing import Any, TypeVar
 
@@ -39,8 +40,15 @@ class Utc(TypeDecorator[datetime]):
         return None if value is None else value.replace(tzinfo=UTC)
 
 
+def _begin() -> int:
+    return secrets.randbelow(10**8) + 1  # a form takes nine figures
+
+
 class Row(SQLModel):
     """A row with identity, birth and a version that grows with each change.
+
+    The version begins at random: the number of a row that was taken back goes to the next one, and a page left open
+    on the old row must not be able to change the new one.
 
     Rows are built from forms already checked and never validate, so pydantic's schema of a table is not made until
     somebody asks for it: that halves what the tables cost at the program's start.
@@ -50,7 +58,7 @@ class Row(SQLModel):
 
     id: int | None = Field(default=None, primary_key=True)
     created_at: datetime = Field(default_factory=clock.now, sa_type=Utc)
-    version: int = Field(default=1)
+    version: int = Field(default_factory=_begin)
 
     @property
     def pk(self) -> int:

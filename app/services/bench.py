@@ -76,7 +76,7 @@ def take_back(session: Session, grain: Grain, version: int | None = None) -> Str
     Nothing is erased: what the scale read moves to the struck weighings of the lot, with both moments, and is
     shown below its grains. It leaves the table of grains, so that nothing else has to ask whether a grain counts;
     a guard lets a grain go only with its struck copy, undecided, and within the minute. A page left open on the
-    old weighing cannot touch a new one of the same number: that starts at a higher version.
+    old weighing cannot touch a new one of the same number: that has another version.
 
     Raises
     ------

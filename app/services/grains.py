@@ -22,7 +22,6 @@ from app.models import (
     GrainMeasure,
     GrainPattern,
     MotorBuild,
-    StruckWeighing,
 )
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
 from app.services import rows, weighing, workshop
@@ -59,10 +58,7 @@ def weigh(session: Session, batch: Batch, data: GrainIn) -> Grain:
     number = weighing.number_of(batch, data.number)
     _number_free(session, batch, number)
     values = {**weighing.work_out(session, batch, data), "number": number, "weighed_at": clock.now()}
-    # A number that was taken back starts above its old version, so that a page left open cannot decide on the new one.
-    taken_back = select(func.max(StruckWeighing.grain_version)).where(StruckWeighing.serial == serial_of(batch, number))
-    version = (session.exec(taken_back).one() or 0) + 1
-    grain = Grain(batch_id=batch.pk, serial=serial_of(batch, number), version=version, **values)
+    grain = Grain(batch_id=batch.pk, serial=serial_of(batch, number), **values)
     session.add(grain)
     session.flush()
     return grain

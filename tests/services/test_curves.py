@@ -296,12 +296,13 @@ def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> No
     fired.fired_at = told.made_at - timedelta(hours=1)
     assert curves.foretold(session, fired) is None
     fired.fired_at = clock.now()
-    curves.take_over(session, fired, fired.version)
+    seen = fired.version
+    curves.take_over(session, fired, seen)
     assert fired.measured_impulse_ns == pytest.approx(kept.total_impulse_ns, rel=1e-4)
     assert fired.measured_peak_pressure_pa is None
     assert curves.taken_over(fired, kept)
     with pytest.raises(Conflict):
-        curves.take_over(session, fired, 1)
+        curves.take_over(session, fired, seen)
     beside = {label: value for label, value, _, _ in firings.beside(fired, measured.outlook, None)}
     assert beside["Total impulse"] == fired.measured_impulse_ns
 

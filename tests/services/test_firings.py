@@ -175,12 +175,11 @@ def test_a_rocket_too_heavy_to_leave_the_rail_is_told_in_words(session: Session)
 def test_a_correction_changes_what_was_written(session: Session) -> None:
     built = build.motor_build(session)
     fired = build.firing(session, built)
-    changed = firings.correct(
-        session, fired, build.firing_in(session, built, result="weak", words="Slow."), fired.version
-    )
-    assert (changed.pk, changed.result, changed.words, changed.version) == (fired.pk, "weak", "Slow.", 2)
+    seen = fired.version
+    changed = firings.correct(session, fired, build.firing_in(session, built, result="weak", words="Slow."), seen)
+    assert (changed.pk, changed.result, changed.words, changed.version) == (fired.pk, "weak", "Slow.", seen + 1)
     with pytest.raises(Conflict):
-        firings.correct(session, fired, build.firing_in(session, built), 1)
+        firings.correct(session, fired, build.firing_in(session, built), seen)
     other = build.motor_build(session)
     with pytest.raises(Refused, match="The motor of a firing stays"):
         firings.correct(session, fired, build.firing_in(session, other))

@@ -91,9 +91,10 @@ def test_two_formulas_do_not_share_a_name(session: Session) -> None:
 
 def test_a_change_from_an_old_page_is_a_conflict(session: Session) -> None:
     formula = build.formula(session, "Blend")
-    formulas.save(session, _form(EVERYDAY, note="one"), formula, 1)
+    seen = formula.version
+    formulas.save(session, _form(EVERYDAY, note="one"), formula, seen)
     with pytest.raises(Conflict):
-        formulas.save(session, _form(EVERYDAY, note="two"), formula, 1)
+        formulas.save(session, _form(EVERYDAY, note="two"), formula, seen)
 
 
 def test_a_retired_formula_leaves_the_list_and_comes_back(session: Session) -> None:

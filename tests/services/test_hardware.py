@@ -165,5 +165,6 @@ def test_a_pattern_keeps_its_identity_when_changed(session: Session) -> None:
     form = GrainPatternIn.model_validate(
         {"name": pattern.name, "outer_d": "31", "core_d": "10", "length": "55", "burning_ends": 1}
     )
-    assert hardware.save_pattern(session, form, pattern, 1) is pattern
-    assert (pattern.outer_d_m, pattern.burning_ends, pattern.version) == (0.031, 1, 2)
+    seen = pattern.version
+    assert hardware.save_pattern(session, form, pattern, seen) is pattern
+    assert (pattern.outer_d_m, pattern.burning_ends, pattern.version) == (0.031, 1, seen + 1)

@@ -34,12 +34,13 @@ def test_changing_from_an_old_page_is_a_conflict(session: Session) -> None:
     rocket, field = build.rocket(session), build.field(session)
     as_rocket = RocketIn.model_validate({"name": "Knot", "mass": "1 kg", "diameter": "54 mm"})
     as_field = LaunchFieldIn.model_validate({"name": "Quarry", "elevation": "45 m"})
-    places.save_rocket(session, as_rocket, rocket, 1)
-    places.save_field(session, as_field, field, 1)
+    seen = rocket.version, field.version
+    places.save_rocket(session, as_rocket, rocket, seen[0])
+    places.save_field(session, as_field, field, seen[1])
     with pytest.raises(Conflict):
-        places.save_rocket(session, as_rocket, rocket, 1)
+        places.save_rocket(session, as_rocket, rocket, seen[0])
     with pytest.raises(Conflict):
-        places.save_field(session, as_field, field, 1)
+        places.save_field(session, as_field, field, seen[1])
 
 
 def test_retired_places_leave_the_lists(session: Session) -> None:

@@ -208,8 +208,11 @@ def test_the_next_firing_has_no_past_of_one_taken_back(session: Session) -> None
     gone = firing.pk
     with history.signed(session, "Ada"):
         slips.take_back_firing(session, firing, firing.version)
+    seen = firing.version
     other = fired(session, build=motor)
     assert other.pk == gone
+    with pytest.raises(Conflict):  # sent from a page left open on the one taken back
+        slips.take_back_firing(session, other, seen)
     assert [line.what for act in past.of(session, other).acts for line in act.lines] == ["entered"]
 
 

@@ -103,9 +103,10 @@ def test_a_bag_that_was_drawn_from_keeps_its_ingredient_and_its_mass(session: Se
 
 def test_a_bag_changed_elsewhere_is_not_overwritten(session: Session) -> None:
     bag = supplies.save(session, _bag())
-    supplies.save(session, _bag(note="moved"), bag, 1)
+    seen = bag.version
+    supplies.save(session, _bag(note="moved"), bag, seen)
     with pytest.raises(Conflict):
-        supplies.save(session, _bag(note="lost"), bag, 1)
+        supplies.save(session, _bag(note="lost"), bag, seen)
 
 
 def test_cost_per_kilogram(session: Session) -> None:

@@ -31,7 +31,7 @@ def test_a_new_book_follows_common_practice(session: Session) -> None:
 
 def test_settings_saved_as_they_stand_change_nothing(session: Session) -> None:
     before = workshop.get(session).model_dump(exclude={"version"})
-    workshop.set_up(session, _settings(session), 1)
+    workshop.set_up(session, _settings(session), workshop.get(session).version)
     for name, value in workshop.get(session).model_dump(exclude={"version"}).items():
         assert value == (pytest.approx(before[name], rel=1e-8) if isinstance(value, float) else before[name]), name
 
@@ -57,9 +57,10 @@ def test_a_bare_cure_is_days_and_a_bare_checklist_limit_is_hours(session: Sessio
 
 
 def test_settings_from_an_old_page_are_a_conflict(session: Session) -> None:
-    workshop.set_up(session, _settings(session, person="Ada"), 1)
+    seen = workshop.get(session).version
+    workshop.set_up(session, _settings(session, person="Ada"), seen)
     with pytest.raises(Conflict):
-        workshop.set_up(session, _settings(session, person="Bo"), 1)
+        workshop.set_up(session, _settings(session, person="Bo"), seen)
 
 
 def test_a_new_edition_leaves_the_old_ones_as_they_are(session: Session) -> None:
