@@ -48,7 +48,13 @@ def setup_of(session: Session, data: DesignIn) -> Setup:
     fit.fits_length(case, [pattern.length_m] * data.count, house, field="count")
     mass = pattern.volume_m3 * formulas.ideal_density(formula) * data.density.si
     grain = prediction.burning(
-        pattern, mass, pattern.length_m, pattern.core_d_m, pattern.outer_d_m, fit.tube_od(session, pattern)
+        pattern,
+        mass,
+        pattern.length_m,
+        pattern.core_d_m,
+        pattern.outer_d_m,
+        fit.tube_od(session, pattern),
+        fit.tube_mass(session, pattern),
     )
     return Setup(
         formula=formula, grains=[grain] * data.count, case=case, nozzle=nozzle, throat_d=throat.si, exit_d=exit_d,

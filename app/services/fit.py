@@ -14,6 +14,12 @@ def tube_od(session: Session, pattern: GrainPattern) -> float:
     return tube.outer_d_m if tube else 0.0
 
 
+def tube_mass(session: Session, pattern: GrainPattern) -> float:
+    """Mass of the casting tube that stays on a grain and flies with it; 0 where it has none or none weighed [kg]."""
+    tube = session.get(CastingTube, pattern.casting_tube_id) if pattern.casting_tube_id else None
+    return tube.tare_kg or 0.0 if tube else 0.0
+
+
 def fits_case(session: Session, case: Case, things: list[tuple[str, GrainPattern, float]], field: str) -> None:
     """Refuse grains (name, pattern, outer diameter [m]) that with their tubes are wider than the case.
 

@@ -90,12 +90,13 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
     rocket = rows.get(session, Rocket, data.rocket_id, "rocket")
     place = rows.get(session, LaunchField, data.launch_field_id, "field")
     empty, empty_words = _empty_motor(session, outlook.inputs.case, data)
+    tubes = sum(grain.tube_kg for grain in outlook.inputs.grains)
     lean = data.tilt.si if data.tilt else (rocket.rail_tilt_rad or 0.0)
     reach = places.edge(place, data.wind_from)
     curve = outlook.curve
     motor = Motor(curve.time_s, curve.thrust_n, outlook.propellant_mass)
     airframe = Airframe(
-        rocket.mass_kg + empty,
+        rocket.mass_kg + empty + tubes,
         rocket.diameter_m,
         rocket.drag_coefficient,
         places.drag_table(rocket),
@@ -130,7 +131,7 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
         wind_m_s=data.wind.si if data.wind else None,
         edge_m=reach[0] if reach else None,
         assumptions=[
-            *_of_rocket(rocket, flight, outlook.propellant_mass, (empty, empty_words), units),
+            *_of_rocket(rocket, flight, outlook.propellant_mass, (empty, empty_words), tubes, units),
             *_of_day(pad, data, place, reach, units),
             *_of_recovery(rocket, data, units),
             "The thrust curve is the predicted one. The range draws motors whose impulse and burn time follow the "
@@ -192,8 +193,9 @@ def _empty_motor(session: Session, case: CaseInput, data: FlightIn) -> tuple[flo
 
 
 def _of_rocket(
-    rocket: Rocket, flight: Flight, propellant: float, empty: tuple[float, str], units: UnitSystem
+    rocket: Rocket, flight: Flight, propellant: float, empty: tuple[float, str], tubes: float, units: UnitSystem
 ) -> list[str]:
+    tubes_words = f"the grains' tubes {show(tubes, 'mass', units, 0)}, " if tubes else ""
     drag = (
         f"Drag over Mach by {rocket.name}'s table, straight between its rows"
         if rocket.drag_points
@@ -202,7 +204,7 @@ def _of_rocket(
     return [
         f"Liftoff mass {show(flight.liftoff_mass, 'mass', units, 0)}: {rocket.name} "
         f"{show(rocket.mass_kg, 'mass', units, 0)}, empty motor {show(empty[0], 'mass', units, 0)} ({empty[1]}), "
-        f"propellant {show(propellant, 'mass', units, 0)}, which is lost in proportion to impulse.",
+        f"{tubes_words}propellant {show(propellant, 'mass', units, 0)}, which is lost in proportion to impulse.",
         f"{drag}, on the {flight.drag.basis} ({show(flight.drag.area, 'area', units, 0)}).",
     ]
 

@@ -241,7 +241,7 @@ def setup_of(session: Session, built: Built) -> Setup:
     burning = [
         prediction.burning(
             v.pattern, v.grain.mass_kg, v.grain.length_m, v.grain.core_d_m, v.grain.outer_d_m,
-            fit.tube_od(session, v.pattern),
+            fit.tube_od(session, v.pattern), v.grain.tare_kg or fit.tube_mass(session, v.pattern),
         )
         for v in built.grains
     ]  # fmt: skip

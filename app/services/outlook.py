@@ -26,6 +26,7 @@ class GrainInput(BaseModel):
     outer_d_m: float
     burning_ends: int
     burns_outer: bool
+    tube_kg: float = 0.0
 
 
 class CaseInput(BaseModel):

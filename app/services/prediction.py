@@ -75,10 +75,11 @@ _FIELDS = {
 
 @dataclass(frozen=True)
 class Burning:
-    """A grain as the calculation sees it, and the volume of the tube it sits in [m3]."""
+    """A grain as the calculation sees it; volume [m3] and mass [kg] of the tube it sits in."""
 
     grain: Grain
     tube_m3: float = 0.0
+    tube_kg: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -99,9 +100,10 @@ class Setup:
 
 
 def burning(
-    pattern: GrainPattern, mass: float, length: float, core_d: float, outer_d: float, tube_od: float = 0.0
-) -> Burning:
-    """A grain of a pattern with its own mass [kg] and sizes [m]; `tube_od` is its tube's outer diameter or 0."""
+    pattern: GrainPattern, mass: float, length: float, core_d: float, outer_d: float, tube_od: float = 0.0,
+    tube_mass: float = 0.0,
+) -> Burning:  # fmt: skip
+    """A grain of a pattern with its own mass [kg] and sizes [m]; outer diameter and mass of its tube, or 0."""
     grain = Grain(
         outer_d=outer_d,
         core_d=core_d,
@@ -111,7 +113,7 @@ def burning(
         burns_end_b=pattern.burning_ends == 2,
         burns_outer=pattern.burns_outer,
     )
-    return Burning(grain, pi / 4 * max(tube_od**2 - outer_d**2, 0.0) * length)
+    return Burning(grain, pi / 4 * max(tube_od**2 - outer_d**2, 0.0) * length, tube_mass)
 
 
 # --- Predicting --------------------------------------------------------------------------------
@@ -293,9 +295,10 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: Taught, sampl
         grains=[
             GrainInput(
                 serial=serial, mass_kg=g.mass, length_m=g.length, core_d_m=g.core_d, outer_d_m=g.outer_d,
-                burning_ends=g.burning_ends, burns_outer=g.burns_outer,
+                burning_ends=g.burning_ends, burns_outer=g.burns_outer, tube_kg=one.tube_kg,
             )
-            for serial, g in zip(serials, (one.grain for one in setup.grains), strict=True)
+            for serial, one in zip(serials, setup.grains, strict=True)
+            for g in (one.grain,)
         ],
         case=CaseInput(
             name=case.name, material=case.material, inner_d_m=case.inner_d_m, outer_d_m=case.outer_d_m,

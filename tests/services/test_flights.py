@@ -6,10 +6,12 @@ from typing import Any
 import pytest
 from sqlmodel import Session
 
+from app import clock
 from app.errors import Refused
+from app.models import Batch
 from app.models.flight import FlightIn
 from app.models.place import LaunchFieldIn, RocketIn
-from app.services import firings, flight_cautions, flights, motors, outlook, places
+from app.services import designs, firings, flight_cautions, flights, motors, outlook, places
 from app.services.flights import Estimate
 from app.services.outlook import Outlook
 from tests import build
@@ -67,6 +69,27 @@ def test_the_empty_motor_is_typed_or_weighed_or_guessed(session: Session) -> Non
     assert typed.flight.liftoff_mass - weighed.flight.liftoff_mass == pytest.approx(0.5)
     guessed = estimated(session, expected(session))
     assert "estimated from its tube" in guessed.assumptions[0]
+
+
+def test_the_tubes_that_stay_on_the_grains_fly_with_them(session: Session) -> None:
+    """Weighed with the grain or known of its pattern; each counts once."""
+    tube = build.tube(session, tare="9.6 g")
+    pattern = build.pattern(session, casting_tube_id=tube.pk)
+    items = [{"pattern_id": pattern.pk, "count": 4}]
+    grains = build.ready_grains(session, 3, items=items)
+    with clock.turned_to(grains[0].weighed_at):
+        lot = session.get(Batch, grains[0].batch_id)
+        assert lot is not None
+        heavier = f"{(grains[0].mass_kg + 0.0102) * 1000:.1f} g"
+        grains.append(build.grain(session, lot, gross=heavier, tare="10.2 g"))
+    found = outlook.read(motors.predictions(session, build.motor_build(session, grains=grains))[0])
+    flown = estimated(session, found, empty_motor="900 g")
+    assert flown.flight.liftoff_mass == pytest.approx(
+        7.26 + 0.9 + found.propellant_mass + 3 * 0.0096 + 0.0102, abs=1e-6
+    )
+    assert "the grains' tubes 39 g" in flown.assumptions[0]
+    designed = designs.predict(session, build.design_in(session, pattern=pattern))
+    assert sum(grain.tube_kg for grain in designed.inputs.grains) == pytest.approx(4 * 0.0096)
 
 
 def test_a_mach_table_and_an_area_basis_are_used_and_said(session: Session) -> None:
