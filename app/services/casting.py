@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
 from app import clock
@@ -81,9 +82,9 @@ def sessions(session: Session, open_only: bool = False) -> list[tuple[CastSessio
 def closed(session: Session, page: int = 1) -> rows.Page[tuple[CastSession, Batch]]:
     """A page of the closed cast sessions with their batches, newest first."""
     query = select(CastSession).where(col(CastSession.closed_at).is_not(None)).order_by(col(CastSession.id).desc())
-    found = rows.page(session, query, page)
-    theirs = session.exec(select(Batch).where(col(Batch.id).in_([cast.batch_id for cast in found.rows])))
-    of = {batch.pk: batch for batch in theirs}
+    found = rows.page(session, query.options(lazyload(CastSession.steps)), page)  # type: ignore[arg-type]
+    bare = (lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
+    of = rows.of(session, Batch, (cast.batch_id for cast in found.rows), *bare)
     return replace(found, rows=[(cast, of[cast.batch_id]) for cast in found.rows])
 
 
