@@ -10,6 +10,7 @@ import webbrowser
 from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
+from typing import NoReturn
 
 from app import commands, logbook
 from app.access import lan
@@ -19,7 +20,7 @@ from app.errors import Trouble
 from app.settings import Settings, book_path
 from app.troubles import told_in_words
 
-FIRST_PORT, PORTS_TO_TRY = 8765, 20
+FIRST_PORT, PORTS_TO_TRY, LAST_PORT = 8765, 20, 65535
 NOT_OPENED = "The book was not opened and is as it was."
 CHECKED_AT_START_BYTES = 100_000_000
 """A larger book is looked through by its first copy instead, so that the start stays quick."""
@@ -40,10 +41,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; the return value is the process's exit code."""
     parser = _parser()
     options = parser.parse_intermixed_args(arguments)  # FILE may stand before or behind the options
+    if options.command not in COMMANDS:
+        meant = "Did you mean --demo?" if options.command == "demo" else f"The commands are {', '.join(COMMANDS)}."
+        parser.error(f"“{options.command}” is no command of Grainbook. {meant}")
     if (options.command in NEED_A_FILE) != (options.file is not None):
-        parser.error(f"{options.command} {'needs a FILE' if options.file is None else 'takes no FILE'}")
+        parser.error(f"{options.command} {'needs a FILE' if options.file is None else 'takes no FILE'}.")
     book: Path = options.book or book_path(demo=options.demo)
     try:
+        if book.is_dir():
+            raise Trouble(f"{book} is a folder. Nothing was done. Name a file in it, such as {book / 'book.sqlite3'}.")
         with told_in_words():
             return _run(options, book)
     except Trouble as trouble:
@@ -51,17 +57,32 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 1
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line and where the rest is told, without the whole usage before it."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say it and stop."""
+        end = "" if message.endswith((".", "?")) else "."
+        self.exit(2, f"{message[:1].upper()}{message[1:]}{end} What can be typed: grainbook --help\n")
+
+
+def _port(text: str) -> int:
+    if not text.isascii() or not text.isdecimal() or not 1 <= int(text) <= LAST_PORT:
+        raise argparse.ArgumentTypeError(f"“{text}” is no port: give a number from 1 to {LAST_PORT}, or leave it out")
+    return int(text)
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="grainbook", description="Plan, cast, weigh, predict and review home-cast sugar motor grains.",
         epilog="commands:\n" + "\n".join(f"  {name:9}{words}" for name, words in COMMANDS.items()),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
-    parser.add_argument("command", nargs="?", default="serve", choices=COMMANDS, help="one of the commands below")
+    parser.add_argument("command", nargs="?", default="serve", metavar="COMMAND", help="one of the commands below")
     parser.add_argument("file", nargs="?", type=Path, metavar="FILE", help="the file of the command")
     parser.add_argument("--demo", action="store_true", help="use the separate, invented demonstration book")
     parser.add_argument("--book", type=Path, help="the book's file, if not in your data folder")
-    parser.add_argument("--port", type=int, help=f"port on this machine (left out: a free one from {FIRST_PORT})")
+    parser.add_argument("--port", type=_port, help=f"port on this machine (left out: a free one from {FIRST_PORT})")
     parser.add_argument(
         "--lan", nargs="?", const=lan.EVERYWHERE, type=lan.of_own_network, metavar="ADDRESS",
         help="let paired devices of your own network in, at all of this computer's addresses or at that one; "

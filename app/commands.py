@@ -1,5 +1,6 @@
 """What the command line does with the book's file: copy it, put a copy back, take everything out and in, migrate."""
 
+import os
 from pathlib import Path
 
 from app import logbook
@@ -90,3 +91,8 @@ def _free(target: Path, book: Path, replace: bool) -> None:
         raise Trouble(f"{target} is a folder. Nothing was written. Name a file in it.")
     if target.exists() and not replace:
         raise Trouble(f"{target} is there already and was left as it is. Name another file, or add --replace.")
+    if not os.access(target.resolve().parent, os.W_OK):
+        raise Trouble(
+            f"The folder {target.resolve().parent} can only be read. The book is as it was. Name a file in another "
+            "folder, or make this one writable for you."
+        )

@@ -193,9 +193,42 @@ def test_a_refusal_is_one_sentence_of_what_and_what_now(
     assert book.read_bytes() == empty_book.read_bytes()
 
 
-@pytest.mark.parametrize("arguments", [["backup"], ["restore"], ["where", "file"], ["paint"]])
-def test_a_command_that_is_none_is_explained(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["backup"], "Backup needs a FILE."),
+        (["restore"], "Restore needs a FILE."),
+        (["where", "file"], "Where takes no FILE."),
+        (["paint"], "“paint” is no command of Grainbook. The commands are serve, where, backup,"),
+        (["demo"], "Did you mean --demo?"),
+        (["--port", "99999"], "“99999” is no port: give a number from 1 to 65535, or leave it out."),
+        (["--port", "9 000"], "“9 000” is no port"),
+        (["backup", "one", "two"], "two"),
+    ],
+)
+def test_a_command_that_is_none_is_explained_in_one_line(
+    arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     with pytest.raises(SystemExit) as stopped:
         main(arguments)
     assert stopped.value.code == 2
-    assert "usage: grainbook" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert words in said
+    assert said.endswith("What can be typed: grainbook --help\n")
+    assert said.count("\n") == 1
+
+
+def test_a_folder_named_as_the_book_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--book", str(tmp_path), "--no-browser"]) == 1
+    assert capsys.readouterr().err.startswith(f"{tmp_path} is a folder. Nothing was done. Name a file in it")
+
+
+@pytest.mark.parametrize("command", ["backup", "export"])
+def test_a_folder_that_can_only_be_read_is_named(
+    command: str, tmp_path: Path, empty_book: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of the folder that the copy goes to; the book's own has nothing to do with it."""
+    monkeypatch.setattr(os, "access", lambda folder, _: folder != tmp_path.resolve())
+    assert main([command, str(tmp_path / "copy"), "--book", str(empty_book)]) == 1
+    assert f"The folder {tmp_path.resolve()} can only be read. The book is as it was." in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
