@@ -151,7 +151,7 @@ class ReferenceIn(FormIn):
     address: str = FormField(
         min_length=2,
         max_length=1000,
-        title="Where it lies",
+        title="Where it is kept",
         description="A path, a shelf, or an address that begins with https:// or http://. The book only notes it.",
     )
     caption: str = FormField("", max_length=300, title="What it shows")

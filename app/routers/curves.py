@@ -269,7 +269,7 @@ def overlay(measured: Measured, units: UnitSystem) -> Markup:
             "pressure", "Pressure", units, found.pressure_time_s, found.pressure_pa, moved, told,
             (told.curve.pressure_pa, told.curve.pressure_low_pa, told.curve.pressure_high_pa) if told else None,
         ))  # fmt: skip
-    title = "Measured over predicted" if told else "Measured curve"
+    title = "Measured beside predicted" if told else "Measured curve"
     return line_chart(title, Axis("Time from ignition" if told else "Time from 5 % of the peak", "s"), *panels)
 
 

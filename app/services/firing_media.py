@@ -113,7 +113,7 @@ def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> Firin
 
 def too_large() -> str:
     """What is said of a picture over the limit."""
-    return f"The picture is larger than {LIMIT // 1024**2} MB. Make it smaller, or note where it lies instead."
+    return f"The picture is larger than {LIMIT // 1024**2} MB. Make it smaller, or note where it is kept instead."
 
 
 def refer(session: Session, firing: Firing, data: ReferenceIn) -> FiringReference:

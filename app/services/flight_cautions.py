@@ -54,7 +54,7 @@ def _ceiling(e: Estimate, units: UnitSystem) -> list[Caution]:
         Caution(
             "Above the field's ceiling",
             f"{e.field.name} has a ceiling of {show(ceiling, 'altitude', units)} above ground. {passed}; "
-            f"{_share(e.range.above_ceiling or 0.0)} of the drawn flights do. Take a smaller motor, a heavier rocket "
+            f"{_share(e.range.above_ceiling or 0.0)} of the sampled flights do. Take a smaller motor, a heavier rocket "
             "or another field.",
         )
     ]
@@ -72,7 +72,7 @@ def _landing(e: Estimate, units: UnitSystem) -> list[Caution]:
         Caution(
             "Landing outside the field",
             f"It is expected {show(abs(e.flight.landing_distance), 'altitude', units)} {side} the wind from the pad; "
-            f"the field reaches {show(e.edge_m, 'altitude', units)}. {_share(outside)} of the drawn flights land "
+            f"the field reaches {show(e.edge_m, 'altitude', units)}. {_share(outside)} of the sampled flights land "
             "outside. Wait for less wind, open the main parachute lower, or take a smaller motor.",
         )
     ]
@@ -100,7 +100,9 @@ def _rail(e: Estimate, units: UnitSystem) -> list[Caution]:
         )
     if e.range.stays_on_rail:
         found.append(
-            Caution("It may stay on the rail", f"{_share(e.range.stays_on_rail)} of the drawn flights do not leave it.")
+            Caution(
+                "It may stay on the rail", f"{_share(e.range.stays_on_rail)} of the sampled flights do not leave it."
+            )
         )
     return found
 
@@ -158,7 +160,7 @@ def _recovery(e: Estimate, units: UnitSystem) -> list[Caution]:
     if e.range.nothing_opens:
         found.append(
             Caution(
-                "It may come down closed", f"Nothing opens in {_share(e.range.nothing_opens)} of the drawn flights."
+                "It may come down closed", f"Nothing opens in {_share(e.range.nothing_opens)} of the sampled flights."
             )
         )
     return found

@@ -23,7 +23,7 @@ NOUNS = {
     "struck_weighing": "weighing taken back", "formula_part": "part of a formula", "curve_file": "logger's file",
     "checklist_item": "line of the checklist", "run_sheet_line": "line of the run sheet",
     "firing_finding": "what was found", "suspect_grain": "suspected grain", "firing_picture": "picture of a firing",
-    "firing_reference": "where a picture lies", "altimeter_file": "altimeter's file",
+    "firing_reference": "where a picture is kept", "altimeter_file": "altimeter's file",
     "altimeter_track": "track of a flight",
 }  # fmt: skip
 """Tables whose name is not yet the word for one of their rows."""

@@ -40,7 +40,7 @@ def test_from_raw_file_to_a_changed_next_prediction(page: Page, site: Site, tmp_
     labelled(page, "The logger's file").set_input_files(written)
     press(page, "Send the file")
     saved(page, "in the book as it came")
-    press(page, "Keep what is read so")
+    press(page, "Keep this reading")
     saved(page, "Read and kept")
 
     page.goto(f"/firings/{firing}")

@@ -69,13 +69,13 @@ def test_from_file_to_the_flights_altitude(client: TestClient) -> None:
     guessed = {"delimiter": "semicolon", "decimal": ",", "first_line": "2", "time_column": "1", "time_unit": "ms",
                "height_column": "2", "height_unit": "m"}  # fmt: skip
     assert {k: fields[k] for k in guessed} == guessed
-    assert f"Read so, it gives {APOGEE:.0f} m" in client.get(reading).text
+    assert f"Read this way, it gives {APOGEE:.0f} m" in client.get(reading).text
     assert count(client, AltimeterTrack) == 0
     assert saved(client, reading) == url
     shown = client.get(url).text
     for words in (
         "the flight had no altitude", f"{APOGEE:.1f} m", f"{AT:.1f} s", "22.0 m/s", "6.0 m/s", f"{LANDING:.1f} s",
-        "(drogue)", "(main)", "Spikes, left out:", "Height of the flight", "Over predicted", "this apogee",
+        "(drogue)", "(main)", "Spikes, left out:", "Height of the flight", "Of predicted", "this apogee",
     ):  # fmt: skip
         assert words in shown, words
     with book(client) as session:

@@ -62,7 +62,7 @@ def test_from_file_to_the_firings_measured_figures(client: TestClient) -> None:
     guessed = {"delimiter": "semicolon", "time_column": "1", "force_column": "2", "pressure_column": "3"}
     assert {k: page.forms["form"].fields[k] for k in guessed} == guessed
     text = client.get(reading).text
-    for words in ("Read so, it gives J", "column 2: Thrust (N)", "Time (s)", "The record", "0.0020"):
+    for words in ("Read this way, it gives J", "column 2: Thrust (N)", "Time (s)", "The record", "0.0020"):
         assert words in text, words
     assert "not read yet" in client.get(url.removesuffix("/curve")).text
     assert count(client, Curve) == 0

@@ -67,6 +67,8 @@ def test_a_static_test_is_written_down_and_stands_beside_its_prediction(client: 
     assert int(delivered[2]) == round(100 * 730 / int(delivered[1]))
     assert count(client, NozzleMeasure) == 1
     assert "Altitude" not in text
+    assert "<dt>Rocket" not in text, "nothing flew"
+    assert "<dt>Delay" not in text
     listing = client.get("/firings").text
     assert "Burned well" in listing
     assert 'href="/firings/new"' not in listing
