@@ -26,9 +26,9 @@ from app.calc.ingredients import INGREDIENTS
 from app.db import reading, writing
 from app.errors import BookError
 from app.forms import Choice, Form, from_texts, whole
-from app.models import Draft, OnceToken, Workshop
+from app.models import Draft, OnceToken
 from app.models.base import FormIn, as_form
-from app.services import history
+from app.services import drafts, history, workshop
 from app.settings import resource
 from app.troubles import told
 
@@ -105,11 +105,10 @@ templates = _environment()
 
 def render(request: Request, session: Session, template: str, *, status: int = 200, **context: Any) -> Response:
     """A whole page. `section` in the context names the part of the day it belongs to."""
-    workshop = session.get(Workshop, 1)
-    assert workshop is not None, "a book has its workshop row from the start"
+    house = workshop.get(session)
     notice = unquote(request.cookies.get("notice", ""))
     page = templates.get_template(template).render(
-        request=request, path=request.url.path, workshop=workshop, units=workshop.units,
+        request=request, path=request.url.path, workshop=house, units=house.units,
         demo=request.app.state.settings.demo, lan=request.app.state.lan is not None, notice=notice,
         at_bench=at_bench(request, session), **{"section": "", **context},
     )  # fmt: skip
@@ -149,17 +148,19 @@ def blank(
     initial: Mapping[str, Any] | None = None,
     row: Any = None,
     choices: Mapping[str, list[Choice]] | None = None,
+    unsaved: Mapping[str, Draft] | None = None,
 ) -> Form:
-    """A form for a page just opened: from a row to edit, from initial texts, or from an unsaved draft."""
-    workshop = session.get(Workshop, 1)
-    assert workshop is not None
+    """A form for a page just opened: from a row to edit, from initial texts, or from an unsaved draft.
+
+    A page of several forms gives the drafts it has looked up for all of them.
+    """
     action = action or request.url.path
     form = Form(model, form_id, action, choices=dict(choices or {}))
-    texts = as_form(row, model, workshop.units) if row is not None else {}
+    texts = as_form(row, model, workshop.get(session).units) if row is not None else {}
     texts.update({name: _text(value) for name, value in (initial or {}).items()})
     form.values = {name: [text] for name, text in texts.items() if text != ""}
     form.version = getattr(row, "version", None)
-    draft = session.get(Draft, action)
+    draft = (drafts.unsaved(session) if unsaved is None else unsaved).get(action)
     if draft is not None:
         kept = from_texts(model, [tuple(pair) for pair in json.loads(draft.values_json)], form_id, action, {})
         form.values, form.version, form.draft_at = kept.values, kept.version, draft.updated_at
@@ -177,13 +178,16 @@ class Forms:
 
     def __init__(self, request: Request, session: Session, failed: Form | None = None) -> None:
         self.request, self.session, self.failed = request, session, failed
+        self.unsaved = drafts.unsaved(session)
 
     def get(self, form_id: str, model: type[FormIn], action: str, **more: Any) -> Form:
         """The form of that identifier: blank, or failed with its faults."""
         if self.failed is not None and self.failed.id == form_id:
             self.failed.choices = {**dict(more.get("choices") or {}), **self.failed.choices}
             return self.failed
-        return blank(self.request, self.session, model, action=action, form_id=form_id, **more)
+        return blank(
+            self.request, self.session, model, action=action, form_id=form_id, unsaved=self.unsaved, **more
+        )  # fmt: skip
 
 
 def submit(
@@ -208,9 +212,7 @@ def submit(
         spent = session.get(OnceToken, form.once)
         if spent is not None:
             return redirect(spent.url, "That was saved already; it was not saved a second time.")
-        workshop = session.get(Workshop, 1)
-        assert workshop is not None
-        data = form.check(workshop.units)
+        data = form.check(workshop.get(session).units)
         if data is not None:
             try:
                 with history.signed(session, at_bench(request, session, data), reason(data), device(request)):

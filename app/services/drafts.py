@@ -1,6 +1,6 @@
 """Keep and forget unsaved forms."""
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from app import clock
 from app.models import Draft, OnceToken
@@ -15,6 +15,11 @@ def keep(session: Session, page: str, values_json: str, once: str = "") -> None:
     if once and session.get(OnceToken, once) is not None:
         return
     session.merge(Draft(page=page, values_json=values_json, updated_at=clock.now()))
+
+
+def unsaved(session: Session) -> dict[str, Draft]:
+    """The texts kept, by the page of their form: a handful, since each goes with its save."""
+    return {draft.page: draft for draft in session.exec(select(Draft))}
 
 
 def discard(session: Session, page: str) -> None:

@@ -109,13 +109,17 @@ def _children(table: str) -> list[Table]:
 
 def _parts(session: Session, table: str, ids: Sequence[int]) -> list[Place]:
     found: list[Place] = []
-    for child in _children(table):
+    children = _children(table)
+    gone = select(Change.table_name, Change.row_id, Change.before).where(
+        col(Change.table_name).in_([child.name for child in children]), Change.what == "deleted"
+    )
+    deleted = [(name, i, json.loads(kept)) for name, i, kept in session.exec(gone) if kept] if children else []
+    for child in children:
         column = names.owner(child.name)
         assert column is not None
         query = select_core(child.c.id).where(column.in_(ids))
         own = [int(i) for i in session.execute(query).scalars()]
-        gone = select(Change.row_id, Change.before).where(Change.table_name == child.name, Change.what == "deleted")
-        own += [i for i, kept in session.exec(gone) if kept and json.loads(kept).get(column.name) in ids]
+        own += [i for name, i, kept in deleted if name == child.name and kept.get(column.name) in ids]
         if own:
             found += [(child.name, i) for i in own]
             found += _parts(session, child.name, own)

@@ -30,6 +30,7 @@ def get(session: Session) -> Workshop:
     """The one row of settings."""
     workshop = session.get(Workshop, 1)
     assert workshop is not None, "a book has its workshop row from the start"
+    session.info["workshop"] = workshop  # a session forgets rows that nobody holds, and nearly everything asks for this
     return workshop
 
 
