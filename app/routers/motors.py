@@ -1,6 +1,7 @@
 """Motors: the list, what one would do, building one, its page, and taking it apart."""
 
 from typing import Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -19,6 +20,7 @@ from app.models.motor import BuildIn, DesignIn, TakeApartIn
 from app.routers import flights
 from app.services import (
     cautions,
+    counts,
     designs,
     formulas,
     grains,
@@ -31,6 +33,7 @@ from app.services import (
     workshop,
 )
 from app.services import outlook as outlooks
+from app.services.flights import Estimate
 from app.services.outlook import Outlook
 from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
 from app.web import Book, Forms, Texts, Typed
@@ -71,12 +74,23 @@ def design(request: Request, session: Book) -> Response:
         status = 200 if outlook else 422
     else:
         form.values = {name: [text] for name, text in design_start(session, house, choices).items()}
+    flight = flights.part(request, session, outlook) if outlook else None
     return web.render(
         request, session, "motors/design.html", status=status, section="motors", tabs=TABS, form=form,
         outlook=outlook, chart=chart_of(outlook, house.units) if outlook else None,
-        flight=flights.part(request, session, outlook) if outlook else None,
+        flight=flight, others=_others(request, session, form, flight["estimate"]) if flight else [],
         kept=[pair for pair in request.query_params.multi_items() if pair[0] in FlightIn.model_fields],
     )  # fmt: skip
+
+
+def _others(
+    request: Request, session: Session, form: Form, estimate: Estimate | None
+) -> list[tuple[counts.OfCount, str]]:
+    """The design with other numbers of grains, and the query of the address of each."""
+    data = form.check(workshop.get(session).units)
+    assert isinstance(data, DesignIn), "it was worked out"
+    rest = [pair for pair in request.query_params.multi_items() if pair[0] != "count"]
+    return [(one, urlencode([*rest, ("count", str(one.count))])) for one in counts.compare(session, data, estimate)]
 
 
 def design_choices(session: Session, units: UnitSystem) -> dict[str, list[Choice]]:

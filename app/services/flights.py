@@ -47,6 +47,7 @@ _FIELDS = {
 class Estimate:
     """A flight as computed and as a range, what it was computed with, and where it is judged.
 
+    `bare_kg` is the rocket with the empty motor, without grains and their tubes.
     `edge_m` is how far the field reaches from the pad along the wind, `wind_m_s` the wind at `wind_height_m`; None
     where it is not known, and then nothing is said of landing.
     """
@@ -59,6 +60,9 @@ class Estimate:
     wind_m_s: float | None
     edge_m: float | None
     assumptions: list[str]
+    airframe: Airframe
+    pad: Pad
+    bare_kg: float
 
     @property
     def highest(self) -> Range:
@@ -138,6 +142,9 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
             "marks of the prediction, each independent of the other.",
             *ranged.assumptions,
         ],
+        airframe=airframe,
+        pad=pad,
+        bare_kg=rocket.mass_kg + empty,
     )
 
 

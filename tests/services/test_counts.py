@@ -1,0 +1,39 @@
+"""The same motor with other numbers of grains."""
+
+import pytest
+from sqlmodel import Session
+
+from app.models.flight import FlightIn
+from app.services import counts, designs, flights
+from tests import build
+
+
+def test_each_number_that_fits_is_what_a_design_of_its_own_gives(session: Session) -> None:
+    data = build.design_in(session)
+    rocket, field = build.rocket(session), build.field(session, elevation="0 m")
+    asked = FlightIn.model_validate({"rocket_id": rocket.pk, "launch_field_id": field.pk, "empty_motor": "900 g"})
+    estimate = flights.estimate(session, designs.predict(session, data), asked)
+    found = counts.compare(session, data, estimate)
+    assert [one.count for one in found] == [1, 2, 3, 4], "the case has room for four"
+    three = found[2]
+    alone = designs.predict(session, data.model_copy(update={"count": 3}))
+    assert three.run is not None
+    assert three.flight is not None
+    assert three.run.designation == alone.designation
+    assert three.run.total_impulse == pytest.approx(alone.total_impulse.mid)
+    assert three.flight.highest == pytest.approx(flights.estimate(session, alone, asked).flight.highest, rel=5e-3)
+    heights = [one.flight.highest for one in found if one.flight]
+    assert heights == sorted(heights)
+
+
+def test_without_a_rocket_the_motors_alone_are_told(session: Session) -> None:
+    found = counts.compare(session, build.design_in(session), None)
+    assert all(one.flight is None for one in found)
+    assert found[3].run is not None
+
+
+def test_a_number_that_is_no_motor_is_told_as_such(session: Session) -> None:
+    """One grain behind so wide a throat holds no pressure; the others are told all the same."""
+    found = counts.compare(session, build.design_in(session, throat_d="30 mm"), None)
+    assert found[0].run is None
+    assert found[-1].count == 4
