@@ -129,6 +129,7 @@ def _page(
     """The weighing of a lot; `chosen` is a grain typed, scanned or touched, and why it is weighed again."""
     batch = batches.by_code(session, code)
     house, person = workshop.get(session), at_bench(request, session)
+    session_of = casting.find(session, batch)
     forms = Forms(request, session, failed)
     weighed = grains.of_batch(session, batch)
     form = forms.get(
@@ -154,7 +155,8 @@ def _page(
     drawn = {f.id for f in [*(f for _, f in put_away), *back.values(), *([undo] if undo else [])]}
     return render(
         request, session, "grains/weigh.html", section="cast", status=422 if form.errors else 200,
-        batch=batch, formula=formula, form=form, cast=casting.find(session, batch) is not None,
+        batch=batch, formula=formula, form=form, cast=session_of is not None,
+        closed=session_of is not None and session_of.closed_at is not None,
         asked=bool(form.text("sure")) or form.field("gross").error.startswith(weighing.DOUBT),
         again=next((v for v in weighed if str(v.grain.number) == form.text("number").lstrip("0")), None),
         again_words=list(AGAIN.items()),

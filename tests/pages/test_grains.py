@@ -89,6 +89,19 @@ def test_the_tube_of_the_pattern_is_taken_off_unless_it_is_said_otherwise(client
     assert "in_tube" not in fields(page, "next"), "the next one is weighed as this one was"
 
 
+def test_what_comes_after_the_last_grain_is_told(client: TestClient) -> None:
+    code = _lot(client, count=2)
+    _weigh(client, code, "172 g")
+    assert "planned grains are weighed and decided on" not in _weigh(client, code, "173 g").text
+    accept = fields(client.get(f"/cast/{code}/grains"), "accept-all")
+    client.post(f"/cast/{code}/grains/accept", data={**accept, "person": "Ada"})
+    assert "planned grains are weighed and decided on" not in client.get(f"/cast/{code}/grains").text, "not bagged yet"
+    page = client.post(f"/cast/{code}/grains/bag", data=fields(client.get(f"/cast/{code}/grains"), "bag-all")).text
+    assert "All 2 planned grains are weighed and decided on." in page
+    assert f'href="/labels?lot={code}"' in page
+    assert f'href="/cast/{code}#closing"' in page
+
+
 def test_a_slipped_decimal_sign_is_asked_about_and_can_be_confirmed(client: TestClient) -> None:
     code = _lot(client)
     page = _weigh(client, code, "1720")
