@@ -53,7 +53,6 @@ class Burn:
     thrust: Floats
     outflow: Floats
     weights: Floats
-    burned_mass: Floats
     throat_area: Floats
     burnt: int
     start_gas: Floats
@@ -249,7 +248,7 @@ def _march(a: Arrays) -> Burn:
     weights[:, 1::2] += rule.es
     weights[:, 2::2] += rule.ee
     weights *= slowness
-    return _with_tail(a, x, time, pressure, weights, burned, throat_area, per_pressure)
+    return _with_tail(a, x, time, pressure, weights, throat_area, per_pressure)
 
 
 def _with_tail(
@@ -258,7 +257,6 @@ def _with_tail(
     time: Floats,
     pressure: Floats,
     weights: Floats,
-    burned: Floats,
     throat_area: Floats,
     per_pressure: Floats,
 ) -> Burn:
@@ -289,7 +287,6 @@ def _with_tail(
         thrust=_thrust(a, all_p, area),
         outflow=all_p * area / a.c_star[:, None],
         weights=joined(weights, tail_w),
-        burned_mass=joined(burned, np.repeat(burned[:, -1:], count, axis=1)),
         throat_area=area,
         burnt=x.shape[1] - 1,
         start_gas=per_pressure[:, 0] * pressure[:, 0],

@@ -20,7 +20,6 @@ __all__ = [
     "lookup",
     "oxygen_balance",
     "scale",
-    "scale_with_remelt",
     "theoretical_density",
     "to_melt_order",
 ]
@@ -42,8 +41,6 @@ class ScaledRecipe:
         Share of each ingredient in the whole melt, remelt counted [-].
     deviation : float
         Largest difference between the two [-].
-    resolution : float
-        Step of the scale [kg].
     """
 
     masses: dict[str, float]
@@ -53,62 +50,16 @@ class ScaledRecipe:
     target: dict[str, float]
     realised: dict[str, float]
     deviation: float
-    resolution: float
 
 
-def scale(parts: Mapping[str, float], mass: float, resolution: float) -> ScaledRecipe:
-    """Scale a formula to a batch in whole steps of the scale.
-
-    Parameters
-    ----------
-    parts : mapping of str to float
-        Mass fraction of each ingredient [-].
-    mass : float
-        Batch wanted [kg].
-    resolution : float
-        Smallest step of the scale [kg].
-
-    Returns
-    -------
-    ScaledRecipe
-        Masses [kg] summing to the batch rounded to the scale, and the shares realised [-].
-
-    Raises
-    ------
-    BlendError
-        As `check_blend`.
-    OutOfRange
-        If the mass or the resolution is not positive, or an ingredient falls below one step of the scale.
-
-    Notes
-    -----
-    Rounded by largest remainder, so that the sum is exact and no ingredient is off by a whole step.
-
-    References
-    ----------
-    Largest remainder (Hamilton's) method of apportionment.
-
-    Examples
-    --------
-    >>> recipe = scale({"KNO3": 0.65, "sorbitol": 0.28, "sucrose": 0.07}, mass=0.400, resolution=0.001)
-    >>> [round(1000 * m) for m in recipe.masses.values()]
-    [260, 112, 28]
-    """
-    blend = check_blend(parts)
-    positive("mass", mass, "Give a mass above zero.")
-    positive("resolution", resolution, "Give a mass above zero.")
-    wanted = {key: fraction * mass for key, fraction in blend.items()}
-    return _weigh_out(blend, wanted, {}, round(mass / resolution), resolution)
-
-
-def scale_with_remelt(
+def scale(
     parts: Mapping[str, float],
     mass: float,
     resolution: float,
-    remelts: Iterable[tuple[Mapping[str, float], float]],
+    remelts: Iterable[tuple[Mapping[str, float], float]] = (),
     limit: float = 0.15,
 ) -> ScaledRecipe:
-    """Scale a formula to a batch that takes in leftovers, so that the whole melt meets the formula.
+    """Scale a formula to a batch in whole steps of the scale; with leftovers taken in, the whole melt meets it.
 
     Parameters
     ----------
@@ -126,28 +77,34 @@ def scale_with_remelt(
     Returns
     -------
     ScaledRecipe
-        Fresh masses [kg]; the shares realised [-] are those of the whole melt.
+        Fresh masses [kg], which with the remelt sum to the batch rounded to the scale; the shares realised [-] are
+        those of the whole melt.
 
     Raises
     ------
     BlendError
         If a remelt brings more of an ingredient than the batch needs, or as `check_blend`.
     OutOfRange
-        If the remelt is more than the limit, or as `scale`.
+        If the mass or the resolution is not positive, an ingredient falls below one step of the scale, or the remelt
+        is more than the limit.
 
     Notes
     -----
-    A remelt is taken to be what its own formula says: losses of water on heating are not counted.
+    Rounded by largest remainder, so that the sum is exact and no ingredient is off by a whole step. A remelt is taken
+    to be what its own formula says: losses of water on heating are not counted.
 
     References
     ----------
-    About 15 % of remelt: common practice, no source.
+    Largest remainder (Hamilton's) method of apportionment. About 15 % of remelt: common practice, no source.
 
     Examples
     --------
+    >>> recipe = scale({"KNO3": 0.65, "sorbitol": 0.28, "sucrose": 0.07}, mass=0.400, resolution=0.001)
+    >>> [round(1000 * m) for m in recipe.masses.values()]
+    [260, 112, 28]
     >>> blend = {"potassium_nitrate": 0.65, "sorbitol": 0.35}
     >>> leftover = {"potassium_nitrate": 0.60, "sorbitol": 0.40}
-    >>> recipe = scale_with_remelt(blend, 0.400, 0.001, [(leftover, 0.040)])
+    >>> recipe = scale(blend, 0.400, 0.001, [(leftover, 0.040)])
     >>> [round(1000 * m) for m in recipe.masses.values()]
     [236, 124]
     """
@@ -220,7 +177,7 @@ def _weigh_out(
     keys = [*blend, *(key for key in brought if key not in blend)]
     realised = {key: (masses.get(key, 0.0) + brought.get(key, 0.0)) / total for key in keys}
     deviation = max(abs(realised[key] - blend.get(key, 0.0)) for key in keys)
-    return ScaledRecipe(masses, fresh, remelt, total, blend, realised, deviation, resolution)
+    return ScaledRecipe(masses, fresh, remelt, total, blend, realised, deviation)
 
 
 def batch_mass(

@@ -12,8 +12,6 @@ from app.models.base import FormIn, Row, Utc
 from app.models.workshop import Share
 from app.units import Measure, Quantity
 
-BATCH_STATES = ("planned", "casting", "cast", "dropped")
-
 
 class Batch(Row, table=True):
     """One melt. Its code is the lot code of all its grains: year, month letter, batch of the month (26K3)."""

@@ -14,8 +14,6 @@ from app.models.base import FormIn, Row, Utc
 from app.models.hardware import Length
 from app.units import Measure, Quantity
 
-DECISIONS = ("accept", "hold", "reject")
-
 FAULTS = {
     "void": "Void",
     "crack": "Crack",

@@ -1,6 +1,6 @@
 """The workshop's own settings: one row, with the rules and the units."""
 
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Literal
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint
@@ -14,14 +14,6 @@ MassUnit = Literal["g", "oz"]
 PressureUnit = Literal["MPa", "bar", "psi"]
 TemperatureUnit = Literal["°C", "°F"]
 SpeedUnit = Literal["m/s", "km/h", "mph"]
-UNIT_CHOICES = {
-    "length_unit": get_args(LengthUnit),
-    "altitude_unit": get_args(AltitudeUnit),
-    "mass_unit": get_args(MassUnit),
-    "pressure_unit": get_args(PressureUnit),
-    "temperature_unit": get_args(TemperatureUnit),
-    "speed_unit": get_args(SpeedUnit),
-}
 
 Share = Annotated[Quantity, Measure("share", ge=0, le=1)]
 FAHRENHEIT_220_K = (220 + 459.67) * 5 / 9

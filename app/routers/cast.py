@@ -205,7 +205,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         struck=slips.struck(session, TemperatureReading, cast) if cast else [], fresh=slips.fresh,
         at_once=slips.AT_ONCE,
         band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
-        chart=_pan_chart(batch.code, readings, shop, pan_units), pan_unit=pan_units.temperature,
+        chart=_pan_chart(batch.code, readings, shop, pan_units),
         notes=casting.notes(session, cast) if cast else [],
         kept=leftovers.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
         weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),

@@ -24,11 +24,6 @@ class Running:
     poured_at: datetime | None
     overnight: bool
 
-    @property
-    def next_step(self) -> steps.Now | None:
-        """What to do first."""
-        return self.coming[0] if self.coming else None
-
 
 @dataclass(frozen=True)
 class Coming:

@@ -95,7 +95,7 @@ def scale(data: api.RecipeScaleIn) -> api.RecipeScaleOut:
     blend = read_blend(data, data.parts)
     remelts = [(read_blend(r, r.parts, "remelts", i), r.mass_kg) for i, r in enumerate(data.remelts)]
     with placed(data):
-        scaled = recipe.scale_with_remelt(blend, data.mass_kg, data.resolution_kg, remelts, data.remelt_limit)
+        scaled = recipe.scale(blend, data.mass_kg, data.resolution_kg, remelts, data.remelt_limit)
         return api.RecipeScaleOut(
             masses_kg=scaled.masses,
             fresh_mass_kg=scaled.fresh_mass,

@@ -13,8 +13,6 @@ from app.services.lots import Control, Spread, spread
 BY = {"formula": "Formula", "pattern": "Pattern", "case": "Case", "lot": "Lot"}
 """What motors can be grouped by."""
 
-FIGURES = {"impulse": "Total impulse", "burn_time": "Burn time", "peak_pressure": "Peak pressure"}
-
 COMPARED = 12
 """Groups compared with one another at most: more comparisons leave nothing that could stand."""
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from app.calc.ingredients import INGREDIENTS
-from app.calc.recipe import batch_mass, scale_with_remelt, theoretical_density
+from app.calc.recipe import batch_mass, scale, theoretical_density
 from app.errors import Refused
 from app.models import Batch, Formula, GrainPattern, Leftover
 from app.models.batch import PlanIn
@@ -98,7 +98,7 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
     grains = _wanted(session, data, density)
     remelts = _remelts(session, data, batch)
     mass = batch_mass([(w.pattern.volume_m3, w.count) for w in grains], density, data.over_pour.si, data.test_pieces.si)
-    recipe = scale_with_remelt(
+    recipe = scale(
         formula.blend,
         mass,
         shop.scale_resolution_kg,

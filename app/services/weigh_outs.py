@@ -37,11 +37,6 @@ class PartNow:
     words: str
     bags: list[tuple[Supply, float]]
 
-    @property
-    def difference_kg(self) -> float:
-        """Weighed less target."""
-        return self.weighed_kg - self.part.target_kg
-
 
 def of_batch(session: Session, batch: Batch) -> list[PartNow]:
     """The parts of a batch's recipe with what was weighed for each."""

@@ -135,31 +135,27 @@ def test_rounded_grams_always_sum_to_the_rounded_batch(
 
 def test_remelt_counts_with_its_own_composition() -> None:
     leftovers = [({"potassium_nitrate": 0.60, "sorbitol": 0.40}, 0.030), (KNSB, 0.020)]
-    scaled = recipe.scale_with_remelt(KNSB, 0.400, 0.0001, leftovers)
+    scaled = recipe.scale(KNSB, 0.400, 0.0001, leftovers)
     assert scaled.remelt_mass == pytest.approx(0.050)
     assert scaled.total_mass == pytest.approx(0.400, abs=1e-9)
     assert scaled.masses["potassium_nitrate"] == pytest.approx(0.260 - 0.018 - 0.013, abs=1e-9)
     assert scaled.realised["potassium_nitrate"] == pytest.approx(0.65, abs=1e-9)
 
 
-def test_without_remelt_both_scalings_agree() -> None:
-    assert recipe.scale_with_remelt(KNSB, 0.3, 0.001, []) == recipe.scale(KNSB, 0.3, 0.001)
-
-
 def test_remelt_above_the_limit_is_refused_with_the_way_out() -> None:
     with pytest.raises(OutOfRange, match=r"at most 60\.0 g, or make a batch of 467 g"):
-        recipe.scale_with_remelt(KNSB, 0.400, 0.001, [(KNSB, 0.070)])
-    assert recipe.scale_with_remelt(KNSB, 0.400, 0.001, [(KNSB, 0.070)], limit=0.20).remelt_mass == 0.070
-    assert recipe.scale_with_remelt(KNSB, 0.400, 0.001, [(KNSB, 0.060)]).remelt_mass == 0.060
+        recipe.scale(KNSB, 0.400, 0.001, [(KNSB, 0.070)])
+    assert recipe.scale(KNSB, 0.400, 0.001, [(KNSB, 0.070)], limit=0.20).remelt_mass == 0.070
+    assert recipe.scale(KNSB, 0.400, 0.001, [(KNSB, 0.060)]).remelt_mass == 0.060
 
 
 def test_a_remelt_that_brings_too_much_is_refused() -> None:
     little_sucrose = {"potassium_nitrate": 0.65, "sorbitol": 0.34, "sucrose": 0.01}
     much = {"potassium_nitrate": 0.65, "sucrose": 0.35}
     with pytest.raises(BlendError, match=r"14\.0 g of sucrose; the batch needs 4\.0 g.*1400 g or more"):
-        recipe.scale_with_remelt(little_sucrose, 0.400, 0.001, [(much, 0.040)])
+        recipe.scale(little_sucrose, 0.400, 0.001, [(much, 0.040)])
     with pytest.raises(BlendError, match="Keep it for a batch whose formula has it"):
-        recipe.scale_with_remelt(KNSB, 0.400, 0.001, [(much, 0.040)])
+        recipe.scale(KNSB, 0.400, 0.001, [(much, 0.040)])
 
 
 @pytest.mark.parametrize("mass", [0, -1, math.nan, math.inf])

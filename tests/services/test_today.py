@@ -48,9 +48,7 @@ def test_running_sessions_the_most_pressing_first(session: Session) -> None:
         turn(NOON + timedelta(minutes=20))
         running = today.look(session).running
     assert [run.batch.code for run in running] == [late.code, later.code]
-    first, second = (run.next_step for run in running)
-    assert first is not None
-    assert second is not None
+    first, second = (run.coming[0] for run in running)
     assert (first.step.key, first.late, second.late) == ("compact:1", True, False)
 
 
