@@ -4,7 +4,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
+from typing import Any
 
+from sqlalchemy.orm import defer
 from sqlmodel import Session, col, func, select
 
 from app import clock
@@ -101,13 +103,17 @@ def around(session: Session, build: MotorBuild) -> Built:
     return _around(session, [build])[0]
 
 
-def _around(session: Session, builds: Sequence[MotorBuild]) -> list[Built]:
+_FIGURES = (defer(Prediction.inputs_json), defer(Prediction.result_json))  # type: ignore[arg-type]
+"""A list shows a prediction's figures, not its curves, which are most of what is kept of it."""
+
+
+def _around(session: Session, builds: Sequence[MotorBuild], *options: Any) -> list[Built]:
     """Builds with what stands around them: a handful of queries, however many builds."""
     ids = [build.pk for build in builds]
     inside = [slot.grain_id for build in builds for slot in build.slots]
     views = {v.grain.pk: v for v in grains.views(session, col(Grain.id).in_(inside))}
     predicted = session.exec(
-        select(Prediction).where(col(Prediction.motor_build_id).in_(ids)).order_by(col(Prediction.id))
+        select(Prediction).where(col(Prediction.motor_build_id).in_(ids)).order_by(col(Prediction.id)).options(*options)
     )
     newest = {row.motor_build_id: row for row in predicted}
     fired: dict[int, list[Firing]] = {}
@@ -134,20 +140,20 @@ _NEWEST = (col(MotorBuild.built_on).desc(), col(MotorBuild.id).desc())
 def listed(session: Session, page: int = 1) -> rows.Page[Built]:
     """A page of all builds, newest first."""
     found = rows.page(session, select(MotorBuild).order_by(*_NEWEST), page)
-    return replace(found, rows=_around(session, found.rows))
+    return replace(found, rows=_around(session, found.rows, *_FIGURES))
 
 
 def of_builds(session: Session, ids: Iterable[int]) -> dict[int, Built]:
     """Builds by their identity, with what stands around them."""
     builds = session.exec(select(MotorBuild).where(col(MotorBuild.id).in_(set(ids)))).all()
-    return {built.build.pk: built for built in _around(session, builds)}
+    return {built.build.pk: built for built in _around(session, builds, *_FIGURES)}
 
 
 def ready(session: Session) -> list[Built]:
     """The builds that can be fired, newest first: whole, with grains that were not burned."""
     burned = select(Firing.motor_build_id).where(Firing.result != "no_light")
     whole = select(MotorBuild).where(col(MotorBuild.taken_apart_at).is_(None), col(MotorBuild.id).not_in(burned))
-    return _around(session, session.exec(whole.order_by(*_NEWEST)).all())
+    return _around(session, session.exec(whole.order_by(*_NEWEST)).all(), *_FIGURES)
 
 
 def predictions(session: Session, build: MotorBuild) -> list[Prediction]:
