@@ -1,6 +1,7 @@
 """Pages of the plan: what is to be cast, worked out to the gram."""
 
 from typing import Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -115,7 +116,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
         drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch), history=past.of(session, batch),
-        take_up=forms.get("take-up", FormIn, f"{_url(batch)}/take-up", row=batch),
+        again=_again(session, batch), take_up=forms.get("take-up", FormIn, f"{_url(batch)}/take-up", row=batch),
     )  # fmt: skip
 
 
@@ -186,13 +187,30 @@ def _choices(session: Session, batch: Batch | None) -> dict[str, list[Choice]]:
 
 
 def _defaults(session: Session) -> dict[str, Any]:
-    shop = workshop.get(session)
+    """What most plans have: the workshop's shares, and the only formula and pattern where there is one of each."""
+    shop, blends, patterns = workshop.get(session), formulas.current(session), hardware.patterns(session)
+    only = {"formula_id": blends[0].pk} if len(blends) == 1 else {}
+    if len(patterns) == 1:
+        only["items.0.pattern_id"] = patterns[0].pk
     return {
+        **only,
         "planned_for": clock.today(),
         "expected_density": editable(shop.expected_density_share, "share", shop.units),
         "over_pour": editable(shop.over_pour_share, "share", shop.units),
         "test_pieces": editable(shop.test_pieces_kg, "mass", shop.units),
     }
+
+
+def _again(session: Session, batch: Batch) -> str:
+    """The query of a new plan of the same grains, by the newest version of the formula."""
+    name = batches.formula_of(session, batch).name
+    newest = [("formula_id", blend.pk) for blend in formulas.current(session) if blend.name == name]
+    items = [
+        (f"items.{i}.{key}", value)
+        for i, item in enumerate(batch.items)
+        for key, value in (("pattern_id", item.pattern_id), ("count", item.count))
+    ]
+    return urlencode([*newest, *items])
 
 
 def _texts_of(session: Session, batch: Batch) -> dict[str, Any]:

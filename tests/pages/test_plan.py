@@ -8,8 +8,9 @@ from fastapi.testclient import TestClient
 from sqlmodel import Session, select
 
 from app.db import writing
-from app.models import Batch, Leftover
+from app.models import Batch, Formula, Leftover
 from tests import build
+from tests.browse import opened
 
 
 @pytest.fixture
@@ -213,3 +214,28 @@ def test_remelt_above_the_limit_is_beside_its_rows(client: TestClient, book: dic
 def test_no_such_batch(client: TestClient) -> None:
     for url in ("/plan/26Z9", "/plan/26Z9/edit", "/plan/26Z9/checklist", "/cast/26Z9"):
         assert client.get(url).status_code == 404
+
+
+def test_what_there_is_one_of_is_chosen_already(client: TestClient, book: dict[str, int]) -> None:
+    form = opened(client, "/plan/new").forms["form"].fields
+    assert (form["formula_id"], form["items.0.pattern_id"]) == (str(book["formula"]), str(book["pattern"]))
+    assert form["items.1.pattern_id"] == ""
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        build.pattern(session)
+        session.commit()
+    assert opened(client, "/plan/new").forms["form"].fields["items.0.pattern_id"] == ""
+
+
+def test_the_same_grains_are_planned_again_by_the_newest_version(client: TestClient, book: dict[str, int]) -> None:
+    code = planned(client, book).rsplit("/", 1)[-1]
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        session.exec(select(Batch)).one().state = "cast"
+        first = session.get(Formula, book["formula"])
+        newer = build.formula(session, parts={**build.EVERYDAY, "sorbitol": "27", "sucrose": "8"}, row=first).pk
+        session.commit()
+    page = client.get(f"/plan/{code}").text
+    again = re.search(r'href="(/plan/new\?[^"]*)">Plan the same again', page)
+    assert again is not None
+    form = opened(client, again[1].replace("&amp;", "&")).forms["form"].fields
+    assert (form["formula_id"], form["items.0.count"]) == (str(newer), "4")
+    assert form["items.0.pattern_id"] == str(book["pattern"])
