@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from sqlalchemy import ColumnElement, and_, func
 from sqlalchemy import select as select_core
@@ -279,6 +280,10 @@ class GrainView:
         return 1.0 if whole <= 0 else min(max((clock.now() - self.poured_at).total_seconds() / whole, 0.0), 1.0)
 
 
+ON_SHELF = (col(BuildGrain.id).is_(None), col(Grain.gone_to).is_(None))
+"""Neither in a motor nor burned, nor gone to remelt or scrap."""
+
+
 def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
     """Grains that meet the conditions (all, when there is none), by serial.
 
@@ -305,13 +310,14 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
     for grain, motor, build_id, firing_id in found:
         pattern, batch = patterns[grain.pattern_id], batches[grain.batch_id]
         start = pours.get(batch.pk, grain.weighed_at)
-        state = _state(grain, start + cure, build_id, firing_id)
+        state = state_of(grain, start + cure, build_id, firing_id)
         formula = formulas[batch.formula_id]
         listed.append(GrainView(grain, pattern, batch, formula, state, start, start + cure, motor, build_id, firing_id))
     return listed
 
 
-def _state(grain: Grain, cured: datetime, build_id: int | None, firing_id: int | None) -> str:
+def state_of(grain: Any, cured: datetime, build_id: int | None = None, firing_id: int | None = None) -> str:
+    """The state of a grain, or of a row with its columns: one of `STATES`, or "gone"."""
     if build_id is not None:
         return "in motor" if firing_id is None else "fired"
     if grain.gone_to is not None:
@@ -386,7 +392,7 @@ def of_batch(session: Session, batch: Batch) -> list[GrainView]:
 
 def on_shelf(session: Session) -> list[GrainView]:
     """The grains that are neither in a motor nor burned, nor gone to remelt or scrap, by lot and number."""
-    return views(session, col(BuildGrain.id).is_(None), col(Grain.gone_to).is_(None))
+    return views(session, *ON_SHELF)
 
 
 def ready(session: Session) -> list[Grain]:

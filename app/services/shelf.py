@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from pydantic import Field as FormField
@@ -144,6 +144,38 @@ def by_lot(views: list[GrainView]) -> list[tuple[GrainView, list[GrainView]]]:
     for view in views:
         lots.setdefault(view.batch.pk, []).append(view)
     return [(lot[0], lot) for lot in lots.values()]
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How a grain on the shelf stands, without all that was measured of it."""
+
+    lot: str
+    state: str
+    bagged: bool
+    cured_at: datetime
+
+
+def standing(session: Session) -> list[Standing]:
+    """How each grain on the shelf stands, by lot and number: a full shelf is counted without reading it whole."""
+    query = (
+        select_core(
+            col(Batch.code), col(Grain.batch_id), col(Grain.weighed_at), col(Grain.decision), col(Grain.gone_to),
+            col(Grain.bagged_at),
+        )
+        .join(Batch, col(Grain.batch_id) == Batch.id)
+        .outerjoin(BuildGrain, and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None)))
+        .where(*grains.ON_SHELF)
+        .order_by(col(Batch.planned_for), col(Batch.id), col(Grain.number))
+    )  # fmt: skip
+    found = session.execute(query).all()
+    pours = grains.poured(session, {row.batch_id for row in found})
+    cure = timedelta(seconds=workshop.get(session).cure_s)
+    listed = []
+    for row in found:
+        cured = pours.get(row.batch_id, row.weighed_at) + cure
+        listed.append(Standing(row.code, grains.state_of(row, cured), row.bagged_at is not None, cured))
+    return listed
 
 
 # --- Bags --------------------------------------------------------------------------------------

@@ -7,9 +7,9 @@ from sqlmodel import Session
 
 from app import clock
 from app.models import Batch
-from app.services import batches, casting, formulas, grains, hardware, motors, needs, supplies
-from app.services.grains import GrainView
+from app.services import batches, casting, formulas, hardware, motors, needs, shelf, supplies
 from app.services.motors import Built
+from app.services.shelf import Standing
 
 
 @dataclass(frozen=True)
@@ -46,10 +46,10 @@ class Day:
     running: list[casting.Running]
     plans: list[Plan]
     short: list[needs.Need]
-    undecided: list[GrainView]
-    unbagged: list[GrainView]
+    undecided: list[Standing]
+    unbagged: list[Standing]
     curing: list[Curing]
-    ready: list[GrainView]
+    ready: int
     motors: list[Built]
     first_steps: list[FirstStep]
 
@@ -62,7 +62,7 @@ class Day:
 
 def look(session: Session) -> Day:
     """The day as the book stands now."""
-    shelf = grains.on_shelf(session)
+    standing = shelf.standing(session)
     return Day(
         running=casting.due(session),
         plans=[
@@ -70,21 +70,21 @@ def look(session: Session) -> Day:
             for batch in batches.in_states(session, "planned")
         ],
         short=needs.short_for_plans(session),
-        undecided=[view for view in shelf if view.state == "weighed"],
-        unbagged=[view for view in shelf if view.state in ("accepted", "ready") and view.grain.bagged_at is None],
-        curing=_curing(shelf),
-        ready=[view for view in shelf if view.state == "ready"],
+        undecided=[grain for grain in standing if grain.state == "weighed"],
+        unbagged=[grain for grain in standing if grain.state in ("accepted", "ready") and not grain.bagged],
+        curing=_curing(standing),
+        ready=sum(grain.state == "ready" for grain in standing),
         motors=motors.ready(session),
         first_steps=first_steps(session),
     )
 
 
-def _curing(shelf: list[GrainView]) -> list[Curing]:
-    lots: dict[str, list[GrainView]] = {}
-    for view in shelf:
-        if view.state == "curing":
-            lots.setdefault(view.batch.code, []).append(view)
-    found = [Curing(code, len(views), max(v.cured_at for v in views)) for code, views in lots.items()]
+def _curing(standing: list[Standing]) -> list[Curing]:
+    lots: dict[str, list[datetime]] = {}
+    for grain in standing:
+        if grain.state == "curing":
+            lots.setdefault(grain.lot, []).append(grain.cured_at)
+    found = [Curing(code, len(cured), max(cured)) for code, cured in lots.items()]
     return sorted(found, key=lambda lot: lot.ready_at)
 
 

@@ -64,8 +64,8 @@ def test_grains_from_bench_to_ready(session: Session) -> None:
     build.grain(session, lot, decision=None)
     build.grain(session, lot, decision="accept")
     day = today.look(session)
-    assert [len(views) for views in (day.undecided, day.ready)] == [1, 0]
+    assert (len(day.undecided), day.ready) == (1, 0)
     assert [(lot.code, lot.count) for lot in day.curing] == [(lot.code, 1)]
     with clock.turned_to(clock.now() + timedelta(seconds=workshop.get(session).cure_s + 1)):
         day = today.look(session)
-        assert (len(day.ready), day.curing) == (1, [])
+        assert (day.ready, day.curing) == (1, [])
