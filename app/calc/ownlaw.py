@@ -46,7 +46,48 @@ class OwnLaw:
         return math.exp(self.log_a.value)
 
 
-def own_law(seen: Sequence[Seen], scatter: float) -> OwnLaw:
+def gauge_error(exponent: float, low: float, high: float, gauge: float) -> float:
+    """Give how far a gauge that bends may move an exponent.
+
+    Parameters
+    ----------
+    exponent : float
+        n of r = a P^n [-].
+    low, high : float
+        Pressures that it was measured between [Pa].
+    gauge : float
+        By how much more the gauge may be off at the one than at the other [-].
+
+    Returns
+    -------
+    float
+        Standard error of n [-]; it is the same for every curve of one gauge, so more curves do not lessen it.
+
+    Raises
+    ------
+    OutOfRange
+        The pressures do not rise.
+
+    Notes
+    -----
+    In a steady chamber P^(1-n) = a rho c* Kn, so (1 - n) ln P follows ln Kn; a slope of ln P that is read too steep
+    by gauge / ln(high / low) reads n too high by (1 - n) times that.
+
+    References
+    ----------
+    The steady balance: Sutton & Biblarz, Rocket Propulsion Elements; propagation: JCGM 100 (GUM), 5.1.2.
+
+    Examples
+    --------
+    >>> round(gauge_error(0.0, 2e6, 3e6, 0.01), 3)
+    0.025
+    """
+    if not 0 < low < high:
+        raise OutOfRange("curves", "the pressures do not rise.", "Give the lower one first.")
+    return (1.0 - exponent) * gauge / math.log(high / low)
+
+
+def own_law(seen: Sequence[Seen], scatter: float, gauge: float = 0.0) -> OwnLaw:
     """Fit one law a P^n to many curves.
 
     Parameters
@@ -55,6 +96,8 @@ def own_law(seen: Sequence[Seen], scatter: float) -> OwnLaw:
         One from each curve.
     scatter : float
         Spread of the rate from firing to firing [-], added to each level's own error.
+    gauge : float
+        By how much more the gauge may be off at the highest pressure than at the lowest [-].
 
     Returns
     -------
@@ -110,6 +153,7 @@ def own_law(seen: Sequence[Seen], scatter: float) -> OwnLaw:
     if not LIMITS[0] <= values[1] <= LIMITS[1]:
         raise OutOfRange("exponent", f"n = {values[1]:.2f} is none that a steady motor has.", "Look at the curves.")
     errors = np.sqrt(np.diag(covariance))
+    errors[1] = math.hypot(errors[1], gauge_error(float(values[1]), low, high, gauge))
     return OwnLaw(
         Fitted(float(values[0]), float(errors[0])), Fitted(float(values[1]), float(errors[1])), low, high, len(seen),
         scatter,

@@ -2,14 +2,15 @@
 
 from collections.abc import Hashable
 from dataclasses import dataclass
-from math import exp
+from math import exp, hypot
 
 import numpy as np
 from sqlmodel import Session, select
 
+from app.calc.burnfit import GAUGE
 from app.calc.constants import Floats
 from app.calc.errors import CalcError
-from app.calc.ownlaw import OwnLaw, Seen, own_law
+from app.calc.ownlaw import OwnLaw, Seen, gauge_error, own_law
 from app.calc.shrink import FAR, Learned
 from app.errors import Refused
 from app.models import Case, Firing, Formula
@@ -57,6 +58,14 @@ class Line:
         if self.shot.fit is not None and not self.shot.fresh:
             return "waits to be fitted again"
         return "says nothing: no figure was measured" if self.shot.fit is None else "says nothing"
+
+    @property
+    def law_reach(self) -> float:
+        """How far n of this curve alone may be off either way, 90 % [-]: by the fit, and by a gauge that bends."""
+        assert self.shot.fit is not None
+        assert self.shot.fit.law is not None
+        law = self.shot.fit.law
+        return 1.645 * hypot(law.covariance[1][1] ** 0.5, gauge_error(law.exponent, law.low, law.high, GAUGE))
 
 
 @dataclass(frozen=True)
@@ -231,7 +240,7 @@ def _law(seen: Evidence, mine: Hashable, scatter: float) -> tuple[OwnLaw | None,
         if shot.counts and seen.keys[shot.formula_id] == mine and shot.fit and (law := shot.fit.law)
     ]
     try:
-        return own_law(curves, scatter), ""
+        return own_law(curves, scatter, GAUGE), ""
     except CalcError as error:
         return None, f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}"
 

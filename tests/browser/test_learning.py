@@ -61,7 +61,7 @@ def test_from_raw_file_to_a_changed_next_prediction(page: Page, site: Site, tmp_
     page.get_by_role("link", name="Which firings, and what each says").click()
     held_to_axe_and_width(page)
     fill(page, why="Trying another supplier's sorbitol.")
-    press(page, "Pause it")
+    press(page, "Pause what was learned")
     saved(page, "Paused.")
     page.goto(asked)
     expect(page.get_by_text("Nothing that firings taught is in it: paused for this formula")).to_be_visible()

@@ -10,7 +10,7 @@ from app.calc.burnfit import fit_law
 from app.calc.burnrate import power_law
 from app.calc.errors import OutOfRange
 from app.calc.motor import example
-from app.calc.ownlaw import Seen, own_law
+from app.calc.ownlaw import Seen, gauge_error, own_law
 from tests.calc.stiff_reference import solve
 
 
@@ -58,3 +58,22 @@ def test_refusals() -> None:
         own_law([seen(2e6, -5.0), seen(4e6, -4.0)], 0.02)
     with pytest.raises(OutOfRange):
         own_law([seen(2e6, -5.0), seen(4e6, -4.9)], -1.0)
+
+
+def test_a_bent_gauge_is_felt_in_n_as_the_balance_says() -> None:
+    # P^(1-n) = a rho c* Kn: slopes of ln P over ln Kn, once true and once through a gauge that bends by 1 %
+    n, low, high, gauge = 0.35, 2e6, 3.2e6, 0.01
+    kn = math.log(high / low) * (1 - n)
+    bent = (math.log(high / low) + gauge) / kn
+    assert gauge_error(n, low, high, gauge) == pytest.approx(1 - 1 / bent - n, rel=0.05)
+
+
+def test_no_number_of_curves_makes_n_surer_than_their_gauge() -> None:
+    def many(count: int, gauge: float) -> float:
+        curves = [seen(p, -4.9, 0.0, 0.01) for p in np.linspace(2e6, 3e6, count)]
+        return own_law(curves, 0.0, gauge).exponent.se
+
+    assert many(400, 0.0) < many(4, 0.0) / 5
+    assert many(400, 0.01) > 0.01 / math.log(1.05 * 3 / (0.95 * 2))
+    with pytest.raises(OutOfRange):
+        gauge_error(0.3, 3e6, 2e6, 0.01)

@@ -118,7 +118,7 @@ def test_what_goes_together_stands_with_its_measure(client: TestClient) -> None:
     words = _words(client.get("/review/together").text)
     assert "Among 11 motors of 11 lots" in words
     assert "Spearman's ρ" in words
-    assert "n 11 motors of 11 lots" in words
+    assert "from 11 motors of 11 lots" in words
     assert "Density of the grains, mean goes together" in words
 
 

@@ -160,6 +160,6 @@ def test_a_lot_is_not_called_denser_on_a_few_grains(client: TestClient) -> None:
             codes.append(lot.code)
         session.commit()
     page = client.get(f"/review/{codes[1]}").text
-    assert "Against the lot before it" in page
+    assert "Against the lot of this formula before it" in page
     assert "neither lot can be called the denser one" in page
-    assert "Against the lot before it" not in client.get(f"/review/{codes[0]}").text
+    assert "Against the lot of this formula before it" not in client.get(f"/review/{codes[0]}").text

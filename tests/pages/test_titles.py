@@ -33,3 +33,10 @@ def test_no_template_writes_the_books_name_itself() -> None:
         assert title is not None
         assert path.name == "base.html" or title[1].strip(), path
         assert "Grainbook" not in title[1], path
+
+
+def test_the_help_lists_every_part_of_it_in_order(client: TestClient) -> None:
+    page = client.get("/help").text
+    parts = re.findall(r'<section id="([^"]+)"', page)
+    listed = re.findall(r'<li><a href="#([^"]+)"', page)
+    assert listed == parts
