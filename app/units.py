@@ -313,12 +313,39 @@ def unit_of(kind_name: str, units: UnitSystem = METRIC) -> str:
     return _pretty(getattr(units, kind_name))
 
 
+_OTHERS = {
+    "length": ("mm", "in"), "altitude": ("m", "ft"), "mass": ("g", "oz"), "pressure": ("MPa", "bar", "psi"),
+    "temperature": ("°C", "°F"), "speed": ("m/s", "km/h", "mph"),
+}  # fmt: skip
+"""Units a value may have been thought of in, beside the workshop's own."""
+
+_SHORT = 4
+"""Decimals of a number that a person may have typed; one that takes more was thought of in another unit."""
+
+
 def editable(si: float | None, kind_name: str, units: UnitSystem = METRIC) -> str:
-    """Text for an edit field: exact to nine figures, so that saving it again changes nothing."""
+    """Text for an edit field, so that saving it again changes nothing.
+
+    In the workshop's unit, unless the number is long there and short in another unit: 2 mm, not 0.0787401575 in.
+    """
     if si is None:
         return ""
+    own = exact(si, kind_name, units)
+    for unit in _OTHERS.get(kind_name, ()) if _is_long(own) else ():
+        other = exact(si, kind_name, units._replace(**{kind_name: unit}))
+        if not _is_long(other) and math.isclose(parse(other, kind_name).si, si, rel_tol=1e-12):
+            return other
+    return own
+
+
+def exact(si: float, kind_name: str, units: UnitSystem = METRIC) -> str:
+    """A value in the workshop's unit, to nine figures."""
     digits = format(Decimal(f"{convert(si, kind_name, units):.9g}"), "f")  # never 1e-05: people do not write so
     return f"{digits} {_pretty(getattr(units, kind_name))}"
+
+
+def _is_long(text: str) -> bool:
+    return len(text.partition(" ")[0].partition(".")[2]) > _SHORT
 
 
 def _pretty(unit: str) -> str:
@@ -359,7 +386,7 @@ class Measure:
 
     def _bounded(self, quantity: Quantity, units: UnitSystem) -> Quantity:
         def refuse(words: str, bound: float) -> None:
-            message = f"This must be {words} {editable(bound, self.kind, units)}; “{quantity.typed}” is not."
+            message = f"This must be {words} {exact(bound, self.kind, units)}; “{quantity.typed}” is not."
             raise PydanticCustomError("measure", "{message}", {"message": message})
 
         if self.gt is not None and not quantity.si > self.gt:

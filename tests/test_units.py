@@ -236,6 +236,27 @@ def test_writing_for_people() -> None:
     assert convert(6894757.293168, "pressure", IMPERIAL) == pytest.approx(1000)
 
 
+@pytest.mark.parametrize(
+    ("typed", "kind", "shown"),
+    [
+        ("2 mm", "length", "2 mm"),
+        ("8.5 mm", "length", "8.5 mm"),
+        ("3/4 in", "length", "0.75 in"),
+        ("31.75 mm", "length", "1.25 in"),
+        ("0.1 g", "mass", "0.1 g"),
+        ("0.5 MPa", "pressure", "0.5 MPa"),
+        ("1500 psi", "pressure", "1500 psi"),
+        ("20 °C", "temperature", "68 °F"),
+        ("17.3 m", "altitude", "17.3 m"),
+        ("1/3 in", "length", "0.333333333 in"),
+    ],
+)
+def test_a_field_shows_the_unit_in_which_the_number_is_short(typed: str, kind: str, shown: str) -> None:
+    """The workshop's own where it can: nobody typed 0.0787401575 in."""
+    inches = UnitSystem(length="in", altitude="ft", mass="oz", pressure="psi", temperature="°F", speed="mph")
+    assert editable(parse(typed, kind, inches).si, kind, inches) == shown
+
+
 class _Sizes(BaseModel):
     width: Annotated[Quantity, Measure("length", gt=0, le=3)] = Quantity(0.01, "10 mm")
     share: Annotated[Quantity, Measure("share", ge=0, lt=1)] = Quantity(0.5, "50 %")
