@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import isnan, pi
 from typing import Any
 
+import numpy as np
 from sqlmodel import Session, select
 
 from app.calc.errors import CalcError
@@ -79,6 +80,20 @@ class Estimate:
     def opens(self) -> bool:
         """Whether the expected flight comes down under a parachute."""
         return not isnan(self.flight.opening_time)
+
+    def descent(self, high_m: float, low_m: float) -> float | None:
+        """How fast the expected flight falls over the middle four fifths between two heights above the field [m/s].
+
+        The upper one is at most its own top; nothing where it falls without a parachute or is never between them.
+        """
+        top = int(self.flight.height.argmax())
+        time, height = self.flight.time[top:], self.flight.height[top:]
+        high_m = min(high_m, float(height[0]))
+        if not self.opens or not low_m < high_m:
+            return None
+        trim = (high_m - low_m) / 10
+        start, end = np.interp([trim - high_m, -trim - low_m], -height, time).tolist()
+        return 8 * trim / (end - start) if end > start else None
 
 
 def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
@@ -228,7 +243,7 @@ def _of_day(
         else "standard air"
     )
     said = [
-        f"Rail {show(pad.rail_length, 'length', units)}, {rail}; {air}, from "
+        f"Rail {show(pad.rail_length, 'altitude', units, 2)}, {rail}; {air}, from "
         f"{show(place.elevation_m, 'altitude', units)} above sea level."
     ]
     if data.wind is None:

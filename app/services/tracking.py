@@ -65,6 +65,11 @@ class TrackResult(BaseModel):
     cautions: list[str] = []
     remarks: list[str] = []
 
+    def heights_of(self, descent: Descent) -> tuple[float, float]:
+        """Where a steady descent begins and ends, above the pad [m]."""
+        start, end = np.interp([descent.start_s, descent.end_s], self.time_s, self.height_m).tolist()
+        return start, end
+
 
 def guess(text: bytes) -> dict[str, str]:
     """How a text is probably made up and what its columns probably are, as the texts of the form.

@@ -57,7 +57,7 @@ def test_the_rail_leans_into_the_wind_or_with_it(session: Session) -> None:
     into = estimated(session, found, rocket, wind="3 m/s")
     along = estimated(session, found, rocket, wind="3 m/s", leans="with")
     assert into.flight.downrange < along.flight.downrange
-    assert "Rail 3000.00 mm, leaning 8.0 ° into the wind" in " ".join(into.assumptions)
+    assert "Rail 3.00 m, leaning 8.0 ° into the wind" in " ".join(into.assumptions)
 
 
 def test_the_empty_motor_is_typed_or_weighed_or_guessed(session: Session) -> None:
@@ -241,3 +241,14 @@ def test_how_far_the_field_reaches_along_the_wind(session: Session) -> None:
     assert unknown is not None
     assert unknown[0] == 100
     assert "nearest edge" in unknown[1]
+
+
+def test_the_expected_descent_between_two_heights_is_that_of_the_parachute(session: Session) -> None:
+    flown = estimated(session, expected(session))
+    # NASA Glenn, velocity of a descent under a parachute: V = sqrt(2 W / (Cd rho A))
+    weight = (flown.bare_kg) * 9.80665
+    steady = math.sqrt(2 * weight / (1.5 * 1.2250 * math.pi / 4 * 2.1**2))
+    assert flown.descent(60.0, 0.0) == pytest.approx(steady, rel=0.02)
+    assert flown.descent(1e5, 0.0) is not None, "the upper end is at most the top"
+    assert flown.descent(1e6, 1e5) is None
+    assert estimated(session, expected(session), build.rocket(session, name="Dart")).descent(60.0, 0.0) is None
