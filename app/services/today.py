@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from app import clock
 from app.models import Batch
-from app.services import batches, casting, formulas, hardware, motors, needs, shelf, supplies
+from app.models.history import Change
+from app.services import batches, casting, formulas, hardware, motors, needs, places, shelf, supplies
 from app.services.motors import Built
 from app.services.shelf import Standing
 
@@ -92,11 +93,17 @@ def first_steps(session: Session) -> list[FirstStep]:
     """What to enter first, in order; empty once a batch was planned."""
     if batches.any_planned(session):
         return []
+    settings = select(Change.id).where(Change.table_name == "workshop", Change.what == "changed").limit(1)
+    settled = session.exec(settings).first() is not None
     return [
+        FirstStep("Say in which units you measure, and what your scale reads to", "/workshop/settings", settled),
         FirstStep("Enter the bags you bought", "/workshop/supplies", bool(supplies.stock(session))),
         FirstStep("Enter a formula", "/workshop/formulas", bool(formulas.current(session))),
         FirstStep("Enter a grain pattern", "/workshop/patterns", bool(hardware.patterns(session))),
-        FirstStep("Enter your case and nozzle", "/workshop/cases", bool(hardware.cases(session))),
-        FirstStep("Look through the workshop's rules and the checklist", "/workshop/settings", False),
+        FirstStep("Enter your case", "/workshop/cases", bool(hardware.cases(session))),
+        FirstStep("Enter its nozzle", "/workshop/nozzles", bool(hardware.nozzles(session))),
+        FirstStep("Enter your rocket, to see how high it goes", "/workshop/rockets", bool(places.rockets(session))),
+        FirstStep("Enter the field it flies from", "/workshop/fields", bool(places.fields(session))),
+        FirstStep("Look through the checklist that comes before each cast", "/workshop/checklist", False),
         FirstStep("Plan a small first batch", "/plan/new", False),
     ]

@@ -19,8 +19,14 @@ def test_a_new_book_says_what_to_enter_first(session: Session) -> None:
     assert [step.done for step in day.first_steps] == [False] * len(day.first_steps)
     build.supply(session)
     build.formula(session)
-    done = [step.done for step in today.look(session).first_steps]
-    assert done[:3] == [True, True, False]
+    done = {step.href.rsplit("/", 1)[-1]: step.done for step in today.look(session).first_steps}
+    assert list(done)[:4] == ["settings", "supplies", "formulas", "patterns"], "units first: all else is typed in them"
+    assert [name for name, is_done in done.items() if is_done] == ["supplies", "formulas"]
+    build.case(session)
+    workshop.get(session).length_unit = "in"
+    session.flush()
+    done = {step.href.rsplit("/", 1)[-1]: step.done for step in today.look(session).first_steps}
+    assert (done["settings"], done["cases"], done["nozzles"]) == (True, True, False)
     build.batch(session)
     assert today.look(session).first_steps == []
 
