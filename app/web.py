@@ -10,7 +10,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 from urllib.parse import quote, unquote
 
 from fastapi import Depends, Query, Request
@@ -35,6 +35,7 @@ from app.troubles import told
 Texts = list[tuple[str, str]]
 Act = Callable[[Session, Any], str]
 Page = Callable[[Session, Form], Response]
+T = TypeVar("T")
 
 
 async def _typed(request: Request) -> Texts:
@@ -224,10 +225,10 @@ def submit(
                 session.commit()
                 return redirect(url, notice)
             except BookError as error:
-                form.refuse(error.field, error.message)
+                _refuse(form, error)
                 form.status = error.status
             except CalcError as error:
-                form.refuse(error.field, " ".join(p for p in (error.fault, error.remedy) if p))
+                _refuse(form, error)
             except IntegrityError as error:
                 form.refuse(None, f"The book refused this: {error.orig}. Nothing was changed.")
             session.rollback()
@@ -239,6 +240,23 @@ def submit(
             response = render(request, session, "error.html", section="", code="Not saved", message=message)
     response.status_code = form.status
     return response
+
+
+def answered(form: Form, system: units.UnitSystem, ask: Callable[[Any], T]) -> T | None:
+    """What is asked by a form that saves nothing; where there is no answer, the fault stands in the form."""
+    data = form.check(system)
+    if data is None:
+        return None
+    try:
+        return ask(data)
+    except (BookError, CalcError) as error:
+        _refuse(form, error)
+    return None
+
+
+def _refuse(form: Form, error: BookError | CalcError) -> None:
+    words = error.message if isinstance(error, BookError) else f"{error.fault} {error.remedy}".strip()
+    form.refuse(error.field, words)
 
 
 @contextmanager

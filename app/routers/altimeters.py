@@ -11,7 +11,6 @@ from app import uploads, web
 from app.calc import curvefile
 from app.charts import Axis, Dash, Panel, Rule, Series, line_chart
 from app.db import reading
-from app.errors import BookError
 from app.forms import Choice, Form, from_texts
 from app.models import AltimeterFile, Firing
 from app.models.altimeter import TrackIn, TrackUploadIn
@@ -181,23 +180,12 @@ def _reading_page(
     units = workshop.get(session).units
     lines, columns, numbered = beginning(curvefile.plain_text(row.raw), form)
     form.choices = {**CHOICES, **form.choices, "time_column": numbered, "height_column": numbered}
-    found = _looked_at(firing, row, form, units) if look else None
+    found = web.answered(form, units, lambda data: altimeters.look(firing, row, data)) if look else None
     return web.render(
         request, session, "altimeters/read.html", status=200 if found or not look else 422, section="firings",
         firing=firing, built=firings.its_motor(session, firing), file=row, form=form, rows=lines, columns=columns,
         found=found, chart=chart(found, units) if found else None,
     )  # fmt: skip
-
-
-def _looked_at(firing: Firing, row: AltimeterFile, form: Form, units: UnitSystem) -> TrackResult | None:
-    data = form.check(units)
-    if not isinstance(data, TrackIn):
-        return None
-    try:
-        return altimeters.look(firing, row, data)
-    except BookError as error:
-        form.refuse(error.field, error.message)
-    return None
 
 
 # --- Chart ---------------------------------------------------------------------------------------

@@ -3,12 +3,10 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from markupsafe import Markup
-from sqlmodel import Session
 
 from app import web
 from app.charts import Axis, Panel, Series, line_chart
-from app.errors import BookError
-from app.forms import Form, from_texts
+from app.forms import from_texts
 from app.models.coring import CoringIn
 from app.routers import motors
 from app.services import coring, workshop
@@ -26,7 +24,9 @@ def page(request: Request, session: Book) -> Response:
     choices = motors.design_choices(session, house.units)
     asked = [pair for pair in request.query_params.multi_items() if pair[0] in CoringIn.model_fields]
     form = from_texts(CoringIn, asked, "coring", "/motors/coring", choices)
-    found = _answered(session, form, house.units) if {"offset_fore", "offset_aft"} & dict(asked).keys() else None
+    found = None
+    if {"offset_fore", "offset_aft"} & dict(asked).keys():
+        found = web.answered(form, house.units, lambda data: coring.compare(session, data))
     status = 422 if form.errors else 200
     if found is None and not form.errors:
         start = {**motors.design_start(session, house, choices), "faulty": "1"}
@@ -35,17 +35,6 @@ def page(request: Request, session: Book) -> Response:
         request, session, "motors/coring.html", status=status, section="motors", tabs=motors.TABS, form=form,
         found=found, chart=_chart(found, house.units) if found else None,
     )  # fmt: skip
-
-
-def _answered(session: Session, form: Form, units: UnitSystem) -> Comparison | None:
-    data = form.check(units)
-    if not isinstance(data, CoringIn):
-        return None
-    try:
-        return coring.compare(session, data)
-    except BookError as error:
-        form.refuse(error.field, error.message)
-    return None
 
 
 def _chart(found: Comparison, units: UnitSystem) -> Markup:

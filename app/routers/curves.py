@@ -10,10 +10,8 @@ from sqlmodel import Session
 
 from app import uploads, web
 from app.calc import curvefile
-from app.calc.errors import CalcError
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.db import reading
-from app.errors import BookError
 from app.forms import Choice, Form, from_texts
 from app.models import AltimeterFile, CurveFile, Firing
 from app.models.base import FormIn
@@ -195,7 +193,7 @@ def _reading_page(
     form.choices = {
         **CHOICES, **form.choices, "time_column": numbered, "force_column": numbered, "pressure_column": numbered,
     }  # fmt: skip
-    found = _looked_at(session, firing, row, form, units) if look else None
+    found = web.answered(form, units, lambda data: curves.look(session, firing, row, data)) if look else None
     told = curves.foretold(session, firing)
     return web.render(
         request, session, "curves/read.html", status=200 if found or not look else 422, section="firings",
@@ -215,19 +213,6 @@ def beginning(text: bytes, form: Form) -> tuple[list[tuple[int, list[str]]], int
     names = _names(rows, first, columns)
     numbered = [(str(i), f"column {i}: {name}" if name else f"column {i}") for i, name in enumerate(names, start=1)]
     return rows[-HEAD:], columns, numbered
-
-
-def _looked_at(session: Session, firing: Firing, row: CurveFile, form: Form, units: UnitSystem) -> Result | None:
-    data = form.check(units)
-    if not isinstance(data, ReadIn):
-        return None
-    try:
-        return curves.look(session, firing, row, data)
-    except BookError as error:
-        form.refuse(error.field, error.message)
-    except CalcError as error:
-        form.refuse(None, str(error))
-    return None
 
 
 def _whole(text: str) -> int:

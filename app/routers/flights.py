@@ -10,7 +10,6 @@ from sqlmodel import Session
 
 from app import web
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
-from app.errors import BookError
 from app.forms import Form, from_texts
 from app.models.distance import DistancesIn
 from app.models.firing import WINDS
@@ -39,11 +38,7 @@ def part(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]
     form = from_texts(FlightIn, asked, "flight", request.url.path, choices)
     estimate = None
     if asked:
-        data = form.check(house.units)
-        try:
-            estimate = flights.estimate(session, outlook, data) if isinstance(data, FlightIn) else None
-        except BookError as error:
-            form.refuse(error.field, error.message)
+        estimate = web.answered(form, house.units, lambda data: flights.estimate(session, outlook, data))
     else:
         form.values = {
             name: [choices[name][0][0]] for name in ("rocket_id", "launch_field_id") if len(choices[name]) == 1

@@ -9,9 +9,8 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock, web
-from app.calc.errors import CalcError
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
-from app.errors import BookError, Refused
+from app.errors import Refused
 from app.forms import Choice, Form, from_texts, whole
 from app.models import Workshop
 from app.models.base import FormIn
@@ -70,7 +69,7 @@ def design(request: Request, session: Book) -> Response:
     outlook, status = None, 200
     form = from_texts(DesignIn, asked, "design", "/motors/design", choices)
     if asked:
-        outlook = _answered(session, form, house.units)
+        outlook = web.answered(form, house.units, lambda data: designs.predict(session, data))
         status = 200 if outlook else 422
     else:
         form.values = {name: [text] for name, text in design_start(session, house, choices).items()}
@@ -108,20 +107,6 @@ def design_start(session: Session, house: Workshop, choices: dict[str, list[Choi
     only = {name: options[0][0] for name, options in choices.items() if len(options) == 1}
     share = editable(house.expected_density_share, "share")
     return {**only, **_conditions(session, house), "count": "4", "density": share}
-
-
-def _answered(session: Session, form: Form, units: UnitSystem) -> Outlook | None:
-    data = form.check(units)
-    if data is None:
-        return None
-    assert isinstance(data, DesignIn)
-    try:
-        return designs.predict(session, data)
-    except BookError as error:
-        form.refuse(error.field, error.message)
-    except CalcError as error:
-        form.refuse(None, str(error))
-    return None
 
 
 def _conditions(session: Session, house: Workshop) -> dict[str, str]:

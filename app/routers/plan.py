@@ -8,8 +8,6 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import clock
-from app.calc.errors import CalcError
-from app.errors import BookError
 from app.forms import Choice, Form, from_texts
 from app.models import Batch
 from app.models.base import FormIn
@@ -28,7 +26,7 @@ from app.services import (
     workshop,
 )
 from app.units import editable
-from app.web import Book, Forms, PageNumber, Typed, choose, render, submit, version_of
+from app.web import Book, Forms, PageNumber, Typed, answered, choose, render, submit, version_of
 
 router = APIRouter(prefix="/plan")
 
@@ -155,20 +153,9 @@ def _from_address(
     form = from_texts(PlanIn, texts, "form", url, {})
     if batch is not None and form.version is None:
         form.version = batch.version
-    return form, _look(session, form, batch) if look else None
-
-
-def _look(session: Session, form: Form, batch: Batch | None) -> needs.Worked | None:
-    data: Any = form.check(workshop.get(session).units)
-    if data is None:
-        return None
-    try:
-        return needs.work_out(session, data, batch)
-    except BookError as error:
-        form.refuse(error.field, error.message)
-    except CalcError as error:
-        form.refuse(error.field, f"{error.fault} {error.remedy}".strip())
-    return None
+    if not look:
+        return form, None
+    return form, answered(form, workshop.get(session).units, lambda data: needs.work_out(session, data, batch))
 
 
 def _choices(session: Session, batch: Batch | None) -> dict[str, list[Choice]]:
