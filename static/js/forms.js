@@ -49,16 +49,32 @@
     forget(form);
   }
 
-  // No answer came: said beside the button that was pressed, and the words stay to be sent again.
+  // No answer came: the words stay to be sent again.
   function unanswered(event) {
-    const form = event.target.closest && event.target.closest("form");
+    tell(event.target, "Grainbook does not answer. What you typed is still here; start Grainbook again, then press once more.");
+  }
+
+  // An answer without the region that was asked for, because a row is gone or the program failed, says so where the
+  // form is, instead of taking the form off the page.
+  function misplaced(event) {
+    const ctx = event.detail.ctx;
+    if (!ctx.select || !ctx.response || ctx.response.status < 400) return;
+    const page = new DOMParser().parseFromString(ctx.text, "text/html");
+    if (page.querySelector(ctx.select)) return;
+    event.preventDefault();
+    tell(event.target, (page.querySelector("[role=alert]") || page.body).textContent.trim() + " What you typed is still here.");
+  }
+
+  // Says beside the button that was pressed why nothing was saved.
+  function tell(from, why) {
+    const form = from.closest && from.closest("form");
     if (!form) return;
     delete form.dataset.sent;
     answered();
     const words = document.createElement("p");
     words.className = "refusal unanswered";
     words.setAttribute("role", "alert");
-    words.textContent = "Not saved: Grainbook does not answer. What you typed is still here; start Grainbook again, then press once more.";
+    words.textContent = "Not saved: " + why;
     const buttons = form.querySelector(".actions");
     if (buttons) buttons.before(words);
     else form.append(words);
@@ -76,6 +92,7 @@
   addEventListener("pagehide", function () { waiting.forEach(function (_, form) { keep(form); }); });
   document.addEventListener("submit", once);
   document.addEventListener("htmx:error", unanswered);
+  document.addEventListener("htmx:before:swap", misplaced);
   document.addEventListener("htmx:after:swap", function (event) {
     answered();
     const ctx = event.detail && event.detail.ctx;

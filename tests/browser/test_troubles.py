@@ -81,3 +81,37 @@ def test_words_are_kept_while_the_hand_is_still_in_the_field(page: Page, site: S
     page.reload()
     expect(page.get_by_text("You began this on")).to_be_visible()
     expect(page.get_by_role("textbox", name="Note").first).to_have_value("Foggy, lid on the pan")
+
+
+@pytest.mark.parametrize(
+    ("status", "kind", "body", "words"),
+    [
+        (500, "text/plain", "Grainbook made a mistake, and this was not saved.", "Grainbook made a mistake"),
+        (
+            404,
+            "text/html",
+            '<main id="main"><p class="refusal" role="alert">There is no grain 7.</p></main>',
+            "no grain 7",
+        ),
+    ],
+)
+def test_an_answer_that_is_another_page_does_not_take_the_form_away(
+    page: Page, site: Site, open_cast: str, status: int, kind: str, body: str, words: str
+) -> None:
+    page.goto(f"{open_cast}/grains")
+    page.route(
+        "**/grains",
+        lambda route: (
+            route.fulfill(status=status, body=body, content_type=kind)
+            if route.request.method == "POST"
+            else route.continue_()
+        ),
+    )
+    page.get_by_label("Scale reads").fill("186.2 g")
+    page.get_by_role("button", name="Weigh it").click()
+    expect(page.get_by_role("alert")).to_contain_text("Not saved:")
+    expect(page.get_by_role("alert")).to_contain_text(words)
+    expect(page.get_by_label("Scale reads")).to_have_value("186.2 g")
+    page.unroute("**/grains")
+    page.get_by_role("button", name="Weigh it").click()
+    expect(page.get_by_text("Weighed last")).to_be_visible()
