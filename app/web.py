@@ -242,6 +242,20 @@ def submit(
     return response
 
 
+def submit_file(
+    request: Request, sent: uploads.Sent, model: type[FormIn], *, act: Act, page: Page, notice: str, too_large: str
+) -> Response:
+    """As `submit`, for a form that a file was sent with; one over its limit is refused beside the field."""
+    if not sent.too_large:
+        return submit(request, sent.texts, model, act=act, page=page, notice=notice)
+    form = from_texts(model, [], "form", request.url.path, {})
+    form.refuse("file", too_large)
+    with reading(request.app.state.engine) as session:
+        response = page(session, form)
+    response.status_code = 413
+    return response
+
+
 def answered(form: Form, system: units.UnitSystem, ask: Callable[[Any], T]) -> T | None:
     """What is asked by a form that saves nothing; where there is no answer, the fault stands in the form."""
     data = form.check(system)

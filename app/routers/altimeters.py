@@ -10,13 +10,11 @@ from sqlmodel import Session
 from app import uploads, web
 from app.calc import curvefile
 from app.charts import Axis, Dash, Panel, Rule, Series, line_chart
-from app.db import reading
 from app.forms import Choice, Form, from_texts
 from app.models import AltimeterFile, Firing
 from app.models.altimeter import TrackIn, TrackUploadIn
 from app.models.base import FormIn
-from app.routers.curves import CHOICES as CURVE_CHOICES
-from app.routers.curves import as_it_came, beginning
+from app.routers.logger_files import READ, TAKEN_IN, TEXT_CHOICES, as_it_came, beginning
 from app.services import altimeters, firings, flights, logger_files, workshop
 from app.services import outlook as outlooks
 from app.services.tracking import TrackResult
@@ -29,14 +27,13 @@ router = APIRouter(prefix="/firings/{firing_id}/altimeter")
 Upload = Annotated[Sent, Depends(uploads.up_to(altimeters.LIMIT))]
 
 CHOICES: dict[str, list[Choice]] = {
-    **{name: CURVE_CHOICES[name] for name in ("delimiter", "decimal", "time_unit")},
+    **TEXT_CHOICES,
     "height_unit": [
         ("m", "altitude in m"), ("ft", "altitude in ft"), ("hPa", "air pressure in hPa (mbar)"),
         ("Pa", "air pressure in Pa"), ("kPa", "air pressure in kPa"),
     ],
 }  # fmt: skip
 
-READ = "Read and kept. The file stays beside it."
 FILLED = "Read and kept; the flight had no altitude, so its apogee is written there now."
 
 
@@ -58,16 +55,9 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
         row = altimeters.take_in(session, firing, data.file, sent.files.get("file", b""))
         return f"/firings/{firing_id}/altimeter/{row.pk}"
 
-    if sent.too_large:
-        form = from_texts(TrackUploadIn, [], "form", request.url.path, {})
-        form.refuse("file", logger_files.too_large(altimeters.LIMIT))
-        with reading(request.app.state.engine) as session:
-            response = _page(request, session, firing_id, form)
-        response.status_code = 413
-        return response
-    return web.submit(
-        request, sent.texts, TrackUploadIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
-        notice="The file is in the book as it came. Now say how to read it.",
+    return web.submit_file(
+        request, sent, TrackUploadIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
+        notice=TAKEN_IN, too_large=logger_files.too_large(altimeters.LIMIT),
     )  # fmt: skip
 
 

@@ -1,7 +1,6 @@
 """A firing's measured curve: its file sent, looked at, read, and set beside the prediction."""
 
 from typing import Annotated, Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
@@ -11,11 +10,11 @@ from sqlmodel import Session
 from app import uploads, web
 from app.calc import curvefile
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
-from app.db import reading
 from app.forms import Choice, Form, from_texts
-from app.models import AltimeterFile, CurveFile, Firing
+from app.models import CurveFile, Firing
 from app.models.base import FormIn
 from app.models.curve import ReadIn, UploadIn
+from app.routers.logger_files import READ, TAKEN_IN, TEXT_CHOICES, as_it_came, beginning
 from app.services import curves, firings, logger_files, workshop
 from app.services.curves import Measured
 from app.services.outlook import Outlook
@@ -28,13 +27,8 @@ router = APIRouter(prefix="/firings/{firing_id}/curve")
 
 Upload = Annotated[Sent, Depends(uploads.up_to(curves.LIMIT))]
 
-HEAD = 14
-"""Lines of the file that the reading page shows."""
-
 CHOICES: dict[str, list[Choice]] = {
-    "delimiter": [("comma", "commas"), ("semicolon", "semicolons"), ("tab", "tabs"), ("blank", "blanks")],
-    "decimal": [(".", "point: 0.5"), (",", "comma: 0,5")],
-    "time_unit": [("s", "s"), ("ms", "ms"), ("us", "µs")],
+    **TEXT_CHOICES,
     "force_unit": [
         ("N", "N"), ("kN", "kN"), ("kgf", "kgf (kg)"), ("gf", "gf (g)"), ("lbf", "lbf"),
         ("counts", "raw counts, by known masses"),
@@ -65,16 +59,9 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
         row = curves.take_in(session, firings.get(session, firing_id), data.file, sent.files.get("file", b""))
         return f"/firings/{firing_id}/curve/{row.pk}"
 
-    if sent.too_large:
-        form = from_texts(UploadIn, [], "form", request.url.path, {})
-        form.refuse("file", logger_files.too_large(curves.LIMIT))
-        with reading(request.app.state.engine) as session:
-            response = _page(request, session, firing_id, form)
-        response.status_code = 413
-        return response
-    return web.submit(
-        request, sent.texts, UploadIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
-        notice="The file is in the book as it came. Now say how to read it.",
+    return web.submit_file(
+        request, sent, UploadIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
+        notice=TAKEN_IN, too_large=logger_files.too_large(curves.LIMIT),
     )  # fmt: skip
 
 
@@ -153,9 +140,7 @@ def read(request: Request, session: Book, firing_id: int, file_id: int, typed: T
         firing = firings.get(looking, firing_id)
         return _reading_page(request, looking, firing, curves.file(looking, firing, file_id), form)
 
-    return web.submit(
-        request, typed, ReadIn, act=act, page=again, choices=CHOICES, notice="Read and kept. The file stays beside it."
-    )
+    return web.submit(request, typed, ReadIn, act=act, page=again, choices=CHOICES, notice=READ)
 
 
 @router.post("/{file_id}/throw-away")
@@ -179,12 +164,6 @@ def download(session: Book, firing_id: int, file_id: int) -> Response:
     return as_it_came(row)
 
 
-def as_it_came(row: CurveFile | AltimeterFile) -> Response:
-    """A logger's file as a download under its own name."""
-    head = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(row.name, safe='')}"}
-    return Response(row.raw, media_type="application/octet-stream", headers=head)
-
-
 def _reading_page(
     request: Request, session: Session, firing: Firing, row: CurveFile, form: Form, look: bool = False
 ) -> Response:
@@ -201,27 +180,6 @@ def _reading_page(
         columns=columns, found=found, predicted=told, chart=record(found, units) if found else None,
         lines=curves.lines(found, None) if found else [],
     )  # fmt: skip
-
-
-def beginning(text: bytes, form: Form) -> tuple[list[tuple[int, list[str]]], int, list[Choice]]:
-    """The first lines of a file with their numbers, how many columns they have, and the columns as choices."""
-    first = _whole(form.text("first_line"))
-    head = curvefile.first_lines(text, max(HEAD, min(first, 1000) + HEAD // 2))
-    delimiter = form.text("delimiter") if form.text("delimiter") in curvefile.DELIMITERS else "comma"
-    rows = [(i, curvefile.cells(line, delimiter)) for i, line in enumerate(head, start=1)]
-    columns = max((len(cells) for _, cells in rows[-HEAD:]), default=1)
-    names = _names(rows, first, columns)
-    numbered = [(str(i), f"column {i}: {name}" if name else f"column {i}") for i, name in enumerate(names, start=1)]
-    return rows[-HEAD:], columns, numbered
-
-
-def _whole(text: str) -> int:
-    return int(text) if text.isdecimal() and len(text) < 6 else 1
-
-
-def _names(rows: list[tuple[int, list[str]]], first_line: int, columns: int) -> list[str]:
-    heads = [cells for i, cells in rows if i < first_line and len(cells) == columns]
-    return heads[-1] if heads else [""] * columns
 
 
 # --- Charts --------------------------------------------------------------------------------------

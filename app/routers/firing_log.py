@@ -7,8 +7,7 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import uploads, web
-from app.db import reading
-from app.forms import Choice, Form, from_texts
+from app.forms import Choice, Form
 from app.models import Firing, FiringPicture, FiringReference
 from app.models.firing import RESULTS
 from app.models.firing_log import PARTS, FindingIn, PictureIn, ReferenceIn, StrikeIn
@@ -90,16 +89,9 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
         firing_media.keep(session, firings.get(session, firing_id), data, sent.files.get("file", b""))
         return f"/firings/{firing_id}/pictures"
 
-    if sent.too_large:
-        form = from_texts(PictureIn, [], "form", request.url.path, {})
-        form.refuse("file", firing_media.too_large())
-        with reading(request.app.state.engine) as session:
-            response = _pictures_page(request, session, firing_id, form)
-        response.status_code = 413
-        return response
-    return web.submit(
-        request, sent.texts, PictureIn, act=act, notice="The picture is in the book.",
-        page=lambda s, form: _pictures_page(request, s, firing_id, form),
+    return web.submit_file(
+        request, sent, PictureIn, act=act, page=lambda s, form: _pictures_page(request, s, firing_id, form),
+        notice="The picture is in the book.", too_large=firing_media.too_large(),
     )  # fmt: skip
 
 
