@@ -12,6 +12,7 @@ from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from fastapi.staticfiles import StaticFiles
 from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from app import faults, web
 from app.access import gate
@@ -76,14 +77,14 @@ def create_app(settings: Settings) -> FastAPI:
     return app
 
 
-def _error_page(request: Request, status: int, message: str) -> Response:
+def _error_page(request: Request, status: int, message: str, page: str = "") -> Response:
     if request.state.device is None:  # a device that is not paired sees nothing of the book's pages
         return PlainTextResponse(message, status_code=status)
     try:
         with reading(request.app.state.engine) as session:
-            return web.render(request, session, "error.html", status=status, code=status, message=message)
+            return web.render(request, session, "error.html", status=status, code=status, message=message, page=page)
     except DBAPIError:  # the book does not answer either
-        return web.bare(request, "error.html", status=status, code=status, message=message)
+        return web.bare(request, "error.html", status=status, code=status, message=message, page=page)
 
 
 def _book_error(request: Request, error: Exception) -> Response:
@@ -95,13 +96,25 @@ def _http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     words = {
         404: "There is no such page in this book.",
-        405: "This address does not take that kind of request.",
+        405: "This address only takes what a form sends; opened by itself, it shows nothing."
+        if request.method == "GET"
+        else "This address does not take that kind of request.",
     }
     said = words.get(error.status_code, str(error.detail))
     if request.url.path.startswith("/api/"):
         said = said.replace("page in this book", "address in the compute API")
         return JSONResponse({"detail": said}, status_code=error.status_code, headers=error.headers)
-    return _error_page(request, error.status_code, said)
+    return _error_page(request, error.status_code, said, _page_above(request) if error.status_code == 405 else "")
+
+
+def _page_above(request: Request) -> str:
+    """The nearest page above an address that only saves: where its form stands. Nothing where there is none."""
+    path = request.url.path
+    while (path := path.rsplit("/", 1)[0]) and path != "/":
+        scope = {"type": "http", "method": "GET", "path": path, "headers": []}
+        if any(route.matches(scope)[0] is Match.FULL for route in request.app.routes):
+            return path
+    return ""
 
 
 async def _address_error(request: Request, error: Exception) -> Response:

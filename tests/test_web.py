@@ -280,3 +280,12 @@ def test_an_address_that_is_not_there_is_told_in_words(client: TestClient) -> No
     answer = client.post("/workshop/rods")
     assert answer.status_code == 405
     assert "does not take that kind of request" in answer.text
+
+
+def test_an_address_that_only_saves_leads_to_the_page_of_its_form(client: TestClient) -> None:
+    """It stands in the address bar after a refusal, and a tab opened again asks for it without the form."""
+    send(client, NEW, ROD)
+    answer = client.get("/workshop/rods/1/away")
+    assert answer.status_code == 405
+    assert "only takes what a form sends" in answer.text
+    assert '<a href="/workshop/rods/1">To the page it belongs to</a>' in answer.text
