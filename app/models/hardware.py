@@ -101,8 +101,12 @@ class GrainPatternIn(FormIn):
     """The grain-pattern form."""
 
     name: Name
-    outer_d: Size = FormField(title="Outer diameter of the propellant", description="Inside of the casting tube.")
-    core_d: Length = FormField(title="Core diameter", description="The coring rod's diameter.")
+    outer_d: Size | None = FormField(
+        None, title="Outer diameter of the propellant", description="Left empty: the inside of the casting tube below."
+    )
+    core_d: Length | None = FormField(
+        None, title="Core diameter", description="Left empty: the diameter of the coring rod below."
+    )
     length: Size = FormField(title="Length")
     burning_ends: Annotated[int, FormField(ge=0, le=2)] = FormField(title="End faces that burn")
     burns_outer: bool = FormField(False, title="The outer surface burns too (no tube, no inhibitor)")

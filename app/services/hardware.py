@@ -10,7 +10,7 @@ from app.errors import Refused
 from app.models import Case, CastingTube, CoringRod, Firing, GrainPattern, MotorBuild, Nozzle, NozzleMeasure
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.services import closures, rows, workshop
-from app.units import Quantity, show
+from app.units import Quantity, exact, show
 
 MATERIALS = {key: material.name for key, material in casing.MATERIALS.items()}
 MATERIALS[casing.OTHER] = "Other (type its yield strength)"
@@ -90,12 +90,12 @@ def save_pattern(
     Raises
     ------
     Refused
-        The core does not fit in the grain, or the grain not in its tube, or the rod is thicker than the core.
+        The core does not fit in the grain, or the grain not in its tube, or the rod is thicker than the core; or a
+        diameter is neither typed nor given by tube or rod.
     """
-    if data.core_d.si >= data.outer_d.si:
-        raise Refused(
-            f"The core ({data.core_d.typed}) must be narrower than the grain ({data.outer_d.typed}).", field="core_d"
-        )
+    outer, core = _diameters(session, data)
+    if core.si >= outer.si:
+        raise Refused(f"The core ({core.typed}) must be narrower than the grain ({outer.typed}).", field="core_d")
     if data.burning_ends == 0 and data.burns_outer:
         raise Refused(
             "A grain whose outer surface burns has no tube that could close its end faces: say how many of them burn.",
@@ -104,9 +104,9 @@ def save_pattern(
     units = workshop.get(session).units
     if data.casting_tube_id is not None:
         tube = rows.get(session, CastingTube, data.casting_tube_id, "casting tube")
-        if data.outer_d.si > tube.inner_d_m + FIT:
+        if outer.si > tube.inner_d_m + FIT:
             raise Refused(
-                f"The grain ({data.outer_d.typed}) does not fit in {tube.name}, which is "
+                f"The grain ({outer.typed}) does not fit in {tube.name}, which is "
                 f"{show(tube.inner_d_m, 'length', units)} inside.",
                 field="outer_d",
             )
@@ -123,14 +123,30 @@ def save_pattern(
             )
     if data.coring_rod_id is not None:
         rod = rows.get(session, CoringRod, data.coring_rod_id, "coring rod")
-        if rod.diameter_m > data.core_d.si + FIT:
+        if rod.diameter_m > core.si + FIT:
             raise Refused(
                 f"{rod.name} ({show(rod.diameter_m, 'length', units)}) leaves a wider core than "
-                f"{data.core_d.typed}; correct the core or choose another rod.",
+                f"{core.typed}; correct the core or choose another rod.",
                 field="core_d",
             )
     rows.refuse_same(session, GrainPattern, "name", data.name, but=row)
-    return rows.store(session, GrainPattern, data, row, version)
+    return rows.store(session, GrainPattern, data.model_copy(update={"outer_d": outer, "core_d": core}), row, version)
+
+
+def _diameters(session: Session, data: GrainPatternIn) -> tuple[Quantity, Quantity]:
+    """Outer and core diameter as typed, or as the tube and the rod give them."""
+    units, outer, core = workshop.get(session).units, data.outer_d, data.core_d
+    if outer is None:
+        if data.casting_tube_id is None:
+            raise Refused("Type it, or choose the casting tube whose inside it is.", field="outer_d")
+        tube = rows.get(session, CastingTube, data.casting_tube_id, "casting tube")
+        outer = Quantity(tube.inner_d_m, exact(tube.inner_d_m, "length", units))
+    if core is None:
+        if data.coring_rod_id is None:
+            raise Refused("Type it, or choose the coring rod that leaves it.", field="core_d")
+        rod = rows.get(session, CoringRod, data.coring_rod_id, "coring rod")
+        core = Quantity(rod.diameter_m, exact(rod.diameter_m, "length", units))
+    return outer, core
 
 
 def doubts(session: Session, pattern: GrainPattern) -> list[str]:

@@ -45,6 +45,16 @@ def test_a_pattern_that_cannot_be_cast_is_refused(session: Session, more: dict[s
     assert caught.value.field == field
 
 
+def test_a_pattern_takes_its_diameters_from_tube_and_rod(session: Session) -> None:
+    tube, rod = build.tube(session), build.rod(session)
+    pattern = build.pattern(session, outer_d=None, core_d=None, casting_tube_id=tube.pk, coring_rod_id=rod.pk)
+    assert (pattern.outer_d_m, pattern.core_d_m) == (tube.inner_d_m, rod.diameter_m)
+    for missing in ("outer_d", "core_d"):
+        with pytest.raises(Refused, match="Type it, or choose") as caught:
+            build.pattern(session, **{missing: None})
+        assert caught.value.field == missing
+
+
 def test_an_odd_pattern_is_taken_and_told(session: Session) -> None:
     tube, rod = build.tube(session), build.rod(session)
     fits = build.pattern(session, casting_tube_id=tube.pk, coring_rod_id=rod.pk)
