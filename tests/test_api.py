@@ -19,6 +19,7 @@ from app.db import migrate
 from app.main import create_app
 from app.models import api as models
 from app.models import api_flight as flight_models
+from app.models import api_motor as motor_models
 from app.settings import Settings
 
 EXAMPLES_FILE = Path(models.__file__).with_name("api_examples.json")
@@ -339,7 +340,7 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
     ("negative spread", change("/motor/range", spread={"burn_rate": -0.1}), ["spread", "burn_rate"]),
     (
         "nothing is uncertain",
-        change("/motor/range", spread=dict.fromkeys(list(models.SpreadIn.model_fields), 0.0)),
+        change("/motor/range", spread=dict.fromkeys(list(motor_models.SpreadIn.model_fields), 0.0)),
         ["spread"],
     ),
     ("unknown material", change("/case/check", material="unobtainium"), ["material"]),
@@ -468,7 +469,7 @@ def test_each_number_has_its_unit_or_has_none_by_nature() -> None:
         "over_limit", "factor", "margin", "count", "of_rated", "of_proof", "mach", "coefficient", "drag_coefficient",
         "turning", "path_points", "thrust_to_weight", "thrust_to_weight_rail", "max_mach",
     }  # fmt: skip
-    for model in [*vars(models).values(), *vars(flight_models).values()]:
+    for model in [value for area in (models, motor_models, flight_models) for value in vars(area).values()]:
         if isinstance(model, type) and issubclass(model, models.ApiIn | models.ApiOut):
             for name, info in model.model_fields.items():
                 if any(word in str(info.annotation) for word in ("float", "int'")) and "dict" not in str(

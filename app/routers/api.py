@@ -13,7 +13,7 @@ from fastapi.responses import JSONResponse, Response
 from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 
-from app.models import api, api_flight
+from app.models import api, api_flight, api_motor
 from app.services import compute, compute_flight, compute_motor
 from app.web import Book, render
 
@@ -81,13 +81,13 @@ def blend_state(data: Annotated[api.BlendStateIn, _body("/blend/state")]) -> api
 
 
 @router.post(BASE + "/motor/run", tags=["compute"], summary="Run a motor")
-def run_motor(data: Annotated[api.MotorRunIn, _body("/motor/run")]) -> api.MotorRunOut:
+def run_motor(data: Annotated[api_motor.MotorRunIn, _body("/motor/run")]) -> api_motor.MotorRunOut:
     """Pressure, thrust and impulse of one motor from ignition to tail-off. A prediction is not a promise."""
     return compute_motor.run_motor(data)
 
 
 @router.post(BASE + "/motor/range", tags=["compute"], summary="Predict a motor as ranges")
-def motor_range(data: Annotated[api.MotorRangeIn, _body("/motor/range")]) -> api.MotorRangeOut:
+def motor_range(data: Annotated[api_motor.MotorRangeIn, _body("/motor/range")]) -> api_motor.MotorRangeOut:
     """Many motors drawn from stated spreads: 5, 50 and 95 % marks, and what drives them."""
     return compute_motor.motor_range(data)
 

@@ -13,7 +13,7 @@ from app.calc.grain import AnyGrain, Grain
 from app.calc.motor import Motor, MotorRun, simulate
 from app.calc.section import burn_back, prism
 from app.calc.thermochem import BlendState
-from app.models import api
+from app.models import api_motor as api
 from app.services import blends
 from app.services.compute import UNIT, Misfit, placed, read_blend
 
