@@ -30,7 +30,7 @@ class LoggerFile(Row):
 class LayoutIn(FormIn):
     """How the text of a logger's file is made up, and which of its columns is time."""
 
-    delimiter: Literal["comma", "semicolon", "tab", "blank"] = FormField(title="Columns are parted by")
+    delimiter: Literal["comma", "semicolon", "tab", "blank"] = FormField(title="Columns are separated by")
     decimal: Literal[".", ","] = FormField(title="Decimal sign")
     first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
     time_column: int | None = FormField(None, title="Time")
