@@ -7,8 +7,8 @@ from app.services import serials
 
 @pytest.mark.parametrize(
     "text",
-    ["26K3-04", " 26k3-04 ", "http://127.0.0.1:8765/shelf/26K3-04", "http://localhost/shelf/26k3-04/", "/shelf/26K3-04",
-     "http://other:1/shelf/26K3-04?x=1"],
+    ["26K3-04", " 26k3-04 ", "26k3-4", "26K3-004", "http://127.0.0.1:8765/shelf/26K3-04",
+     "http://localhost/shelf/26k3-04/", "/shelf/26K3-04", "http://other:1/shelf/26K3-04?x=1"],
 )  # fmt: skip
 def test_a_serial_is_read_from_what_was_typed_or_scanned(text: str) -> None:
     assert serials.scanned(text) == "26K3-04"
