@@ -32,7 +32,7 @@ from app.models import (
 )
 from app.models.bag import KeepIn, ReWeighIn
 from app.models.base import FormIn
-from app.models.batch import LeftoverIn, PlanIn, TestPiecesIn, WeighOutIn
+from app.models.batch import AirIn, LeftoverIn, PlanIn, TestPiecesIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn, TemperatureIn
 from app.models.checklist import AnswerIn, SignIn
 from app.models.curve import ReadIn
@@ -46,6 +46,7 @@ from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
 from app.models.test_piece import TestPieceIn
 from app.services import (
+    air,
     batches,
     casting,
     checklists,
@@ -267,6 +268,8 @@ class _Workshop:
         self.lots[told["number"]] = batch
         self._open(batch)
         self._weigh_out(batch)
+        told_air = {"air_temperature": told["air"], "humidity": told["humidity"]}
+        air.tell(self.session, batch, AirIn.model_validate(told_air))
         self._steps(batch, "pull", told["temperatures"])
         self._weigh_grains(batch, told)
         if "hold_below" not in told:

@@ -33,6 +33,10 @@ class Batch(Row, table=True):
     target_mass_kg: float
     test_pieces_kg: float | None = None
     test_pieces_typed: str | None = None
+    air_temperature_k: float | None = None
+    air_temperature_typed: str | None = None
+    humidity_share: float | None = None
+    humidity_typed: str | None = None
     note: str = ""
     items: list["BatchItem"] = Relationship(
         sa_relationship_kwargs={
@@ -173,6 +177,17 @@ class LeftoverIn(FormIn):
     mark: str = FormField(min_length=1, max_length=80, title="Mark on the bag")
     mass: Annotated[Quantity, Measure("mass", gt=0, le=100)] = FormField(title="Mass")
     note: str = FormField("", max_length=300, title="Note")
+
+
+class AirIn(FormIn):
+    """The form for the air at the bench while a batch is cast; either may stay empty."""
+
+    air_temperature: Annotated[Quantity, Measure("temperature", gt=250, lt=330)] | None = FormField(
+        None, title="Air at the bench"
+    )
+    humidity: Annotated[Quantity, Measure("share", ge=0, le=1)] | None = FormField(
+        None, title="Humidity", description="By a hygrometer beside the moulds."
+    )
 
 
 class TestPiecesIn(FormIn):

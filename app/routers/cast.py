@@ -11,10 +11,10 @@ from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.forms import Form
 from app.models import Batch, CastSession, CastStep, TemperatureReading, Workshop
 from app.models.base import FormIn
-from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
+from app.models.batch import AirIn, LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
-from app.services import batches, casting, cautions, leftovers, pan, runsheets, slips, steps, weigh_outs, workshop
+from app.services import air, batches, casting, cautions, leftovers, pan, runsheets, slips, steps, weigh_outs, workshop
 from app.units import UnitSystem, convert, editable, show
 from app.web import Book, Forms, PageNumber, Texts, Typed, named, render, submit, version_of
 
@@ -123,6 +123,12 @@ def note(request: Request, typed: Typed, code: str) -> Response:
     return _small(request, typed, code, NoteIn, casting.write_note, "note-form", "#notes")
 
 
+@router.post("/{code}/air")
+def tell_air(request: Request, typed: Typed, code: str) -> Response:
+    """Keep the air's temperature and humidity."""
+    return _small(request, typed, code, correction_of(AirIn), air.tell, "air-form", "#air", "Kept.")
+
+
 @router.post("/{code}/test-pieces")
 def test_pieces(request: Request, typed: Typed, code: str) -> Response:
     """Keep the mass of the test pieces."""
@@ -206,7 +212,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         at_once=slips.AT_ONCE,
         band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units),
-        notes=casting.notes(session, cast) if cast else [],
+        notes=casting.notes(session, cast) if cast else [], air=air,
         kept=leftovers.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
         weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),
         poured_at=casting.poured_at(session, batch), cure_s=shop.cure_s,
@@ -274,6 +280,7 @@ def _forms(
         "set-form": forms.get("set-form", SetIn, f"{url}/sets", row=cast),
         "drop-set-form": forms.get("drop-set-form", FormIn, f"{url}/sets/drop", row=cast),
         "note-form": forms.get("note-form", NoteIn, f"{url}/note"),
+        "air-form": forms.get("air-form", correction_of(AirIn) if air.words(batch) else AirIn, f"{url}/air", row=batch),
         "test-pieces-form": forms.get("test-pieces-form", _told(batch), f"{url}/test-pieces", row=batch),
         "leftover-form": forms.get(
             "leftover-form", LeftoverIn, f"{url}/leftover", initial={"mark": leftovers.next_mark(session, batch)}

@@ -7,7 +7,7 @@ from fastapi.responses import Response
 
 from app.forms import Form, from_texts
 from app.routers.grains import density_chart
-from app.services import batches, findings, formulas, grains, hardware, lots, review, trace, weighing, workshop
+from app.services import air, batches, findings, formulas, grains, hardware, lots, review, trace, weighing, workshop
 from app.services.review import ReviewIn
 from app.web import Book, choose, render
 
@@ -79,5 +79,5 @@ def one(request: Request, session: Book, code: str) -> Response:
         balance=lots.balance(session, batch), evenness=lots.evenness(views), control=found,
         against=review.against(session, batch),
         chart=density_chart(f"Density of the grains of {batch.code}", found),
-        failures=findings.of_lot(session, batch.pk),
+        failures=findings.of_lot(session, batch.pk), told_air=air.words(batch),
     )  # fmt: skip

@@ -65,7 +65,7 @@ class Burn(NamedTuple):
 
     `cure_s` is the age of its youngest grains, `mass_spread` the range of its grains' masses over their mean (the
     largest of its patterns), `gain` what its re-weighed grains had gained since their labels (their mean), `pan_k` the
-    pan at the pour (mean over its grains).
+    pan at the pour, `cast_humidity` that of the air it was cast in (means over its grains).
     """
 
     firing_id: int
@@ -86,6 +86,7 @@ class Burn(NamedTuple):
     pan_k: float | None
     gain: float | None
     humidity: float | None
+    cast_humidity: float | None
     grain_temperature_k: float
     altitude_m: float | None
     impulse: Beside
@@ -222,19 +223,20 @@ class _Lot(NamedTuple):
     formula: str
     poured_at: datetime | None
     pan_k: float | None
+    humidity: float | None
 
 
 def _lots(session: Session, ids: set[int]) -> dict[int, _Lot]:
     query = (
-        select_core(col(Batch.id), col(Batch.code), col(Formula.name), col(Formula.edition))
+        select_core(col(Batch.id), col(Batch.code), col(Batch.humidity_share), col(Formula.name), col(Formula.edition))
         .join(Formula, col(Batch.formula_id) == Formula.id)
         .where(col(Batch.id).in_(ids))
     )
     pours = grains.poured(session, ids)
     pans = _pans(session, ids, pours)
     return {
-        batch_id: _Lot(code, name, f"{name} v{edition}", pours.get(batch_id), pans.get(batch_id))
-        for batch_id, code, name, edition in session.execute(query)
+        batch_id: _Lot(code, name, f"{name} v{edition}", pours.get(batch_id), pans.get(batch_id), humidity)
+        for batch_id, code, humidity, name, edition in session.execute(query)
     }
 
 
@@ -280,7 +282,6 @@ def _burn(head: _Head, parts: list[_Part], lots: dict[int, _Lot], patterns: dict
     n = sum([part.n for part in parts])
     inside = [lots[part.batch_id] for part in parts]
     pours = [lot.poured_at for lot in inside if lot.poured_at is not None]
-    pans = [(part.n, lot.pan_k) for part, lot in zip(parts, inside, strict=True) if lot.pan_k is not None]
     return Burn(
         firing_id=head.firing_id,
         fired_at=head.fired_at,
@@ -297,15 +298,22 @@ def _burn(head: _Head, parts: list[_Part], lots: dict[int, _Lot], patterns: dict
         least_density=min([part.density_least for part in parts]),
         mass_spread=_mass_spread(parts),
         cure_s=(head.fired_at - max(pours)).total_seconds() if len(pours) == len(inside) else None,
-        pan_k=sum([k * kelvin for k, kelvin in pans]) / sum([k for k, _ in pans]) if pans else None,
+        pan_k=_mean([(part.n, lot.pan_k) for part, lot in zip(parts, inside, strict=True)]),
         gain=gain,
         humidity=head.humidity,
+        cast_humidity=_mean([(part.n, lot.humidity) for part, lot in zip(parts, inside, strict=True)]),
         grain_temperature_k=head.grain_temperature_k,
         altitude_m=head.altitude_m,
         impulse=Beside(head.impulse_ns, head.predicted_ns),
         burn_time=Beside(head.burn_time_s, head.predicted_s),
         peak_pressure=Beside(head.peak_pressure_pa, head.predicted_pa),
     )
+
+
+def _mean(values: list[tuple[int, float | None]]) -> float | None:
+    """The mean over so many grains each, of those for which it is known."""
+    known = [(n, value) for n, value in values if value is not None]
+    return sum([n * value for n, value in known]) / sum([n for n, _ in known]) if known else None
 
 
 def _each(names: list[str]) -> tuple[str, ...]:

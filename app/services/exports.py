@@ -84,6 +84,7 @@ _FIRINGS = (
     Column("Mass gained since label", lambda row: row[0].gain, "share"),
     Column("Grain temperature", lambda row: row[0].grain_temperature_k, "temperature"),
     Column("Air temperature", lambda row: row[1].air_temperature_k, "temperature"),
+    Column("Humidity at the cast", lambda row: row[0].cast_humidity, "share"),
     Column("Humidity", lambda row: row[0].humidity, "share"),
     Column("Wind", lambda row: row[1].wind_m_s, "speed"),
     Column("Weather", lambda row: row[1].weather),

@@ -55,6 +55,8 @@ PROPERTIES = (
     Property("gain", "Mass gained since the label", "share", 2, "had gained more since the label",
              "had gained less since the label", "Weigh the grains again before they go into the motor.",
              lambda b: b.gain),
+    Property("cast_humidity", "Humidity at the cast", "share", 0, "were cast in damper air", "were cast in drier air",
+             "Write down the humidity in the cast session.", lambda b: b.cast_humidity),
     Property("humidity", "Humidity at the firing", "share", 0, "were fired in damper air", "were fired in drier air",
              "Write down the humidity with the firing.", lambda b: b.humidity),
     Property("temperature", "Temperature of the grains", "temperature", 1, "were warmer", "were colder",

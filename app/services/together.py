@@ -12,7 +12,7 @@ ENOUGH_LOTS = 5
 
 CONFIDENCE = 0.95
 
-SHOWN_PROPERTIES = ("density", "cure", "humidity", "gain", "mass_spread", "pan")
+SHOWN_PROPERTIES = ("density", "cure", "cast_humidity", "humidity", "gain", "mass_spread", "pan")
 
 
 @dataclass(frozen=True)

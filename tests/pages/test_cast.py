@@ -63,6 +63,22 @@ def test_cautions_stand_at_the_top(client: TestClient, opened: None) -> None:
     assert f'href="{URL}/grains"' in page
 
 
+def test_the_air_in_words_and_its_correction(client: TestClient, opened: None) -> None:
+    assert "Not told yet" in client.get(URL).text
+    url, hidden = form_of(client.get(URL).text, "air-form")
+    page = client.post(url, data={**hidden, "air_temperature": "9 C", "humidity": "71 %"}).text
+    assert "9 C, 71 % humid" in page
+    assert "Damp air" in page
+    url, hidden = form_of(page, "air-form")
+    typed = {**hidden, "air_temperature": "9 C", "humidity": "61 %"}
+    refused = client.post(url, data=typed)
+    assert refused.status_code == 422
+    assert "71 % was measured" in refused.text
+    assert 'value="61 %"' in refused.text
+    page = client.post(url, data={**typed, "why": "Misread."}).text
+    assert "9 C, 61 % humid" in page
+
+
 def test_weigh_out_in_words(client: TestClient, opened: None) -> None:
     page = client.get(URL).text
     assert page.count("not weighed yet") == 3

@@ -1,0 +1,63 @@
+"""The air a batch is cast in: told while the session is open, corrected with a reason, and set beside what burned."""
+
+import pytest
+from sqlmodel import Session
+
+from app.errors import Refused
+from app.models.batch import AirIn, TestPiecesIn
+from app.models.cast import CloseIn
+from app.models.history import correction_of
+from app.services import air, burns, casting, leftovers
+from app.services.burns import LookIn
+from tests import build
+
+DRY = {"air_temperature": "57 F", "humidity": "52 %"}
+
+
+def test_it_is_kept_in_si_and_as_typed(session: Session) -> None:
+    lot = build.weighed_batch(session)
+    assert air.words(lot) == ""
+    air.tell(session, lot, AirIn.model_validate(DRY))
+    assert lot.air_temperature_k == pytest.approx(287.039, abs=1e-3)  # (57 - 32) / 1.8 + 273.15
+    assert lot.humidity_share == pytest.approx(0.52)
+    assert air.words(lot) == "57 F, 52 % humid"
+    assert air.advice(lot) == ""
+
+
+def test_either_may_be_told_alone_and_the_other_later(session: Session) -> None:
+    lot = build.weighed_batch(session)
+    air.tell(session, lot, AirIn.model_validate({"humidity": "60 %"}))
+    assert air.words(lot) == "60 % humid"
+    assert "Bag each as soon as it is weighed" in air.advice(lot)
+    air.tell(session, lot, AirIn.model_validate({"humidity": "60 %", "air_temperature": "12 C"}))
+    assert air.words(lot) == "12 C, 60 % humid"
+
+
+@pytest.mark.parametrize("again", [{"humidity": "55 %"}, {"air_temperature": "57 F"}])
+def test_another_figure_or_none_needs_a_reason(session: Session, again: dict[str, str]) -> None:
+    lot = build.weighed_batch(session)
+    air.tell(session, lot, AirIn.model_validate(DRY))
+    with pytest.raises(Refused, match="52 % was measured") as caught:
+        air.tell(session, lot, AirIn.model_validate({**DRY, "humidity": None, **again}))
+    assert caught.value.field == "why"
+    told = correction_of(AirIn).model_validate({**DRY, "humidity": None, **again, "why": "Misread."})
+    air.tell(session, lot, told)
+    assert lot.humidity_typed == again.get("humidity")
+
+
+def test_only_an_open_session_takes_it(session: Session) -> None:
+    lot = build.cast(session)
+    leftovers.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
+    casting.close(session, lot, CloseIn(why="Enough for today."))
+    with pytest.raises(Refused, match="is closed"):
+        air.tell(session, lot, AirIn.model_validate(DRY))
+
+
+def test_a_motor_has_the_mean_over_its_grains_whose_air_is_known(session: Session) -> None:
+    damp, dry, untold = (build.cast(session, 2) for _ in range(3))
+    damp.humidity_share, dry.humidity_share = 0.8, 0.5
+    inside = [build.grain(session, lot) for lot in (damp, dry, dry, untold)]
+    build.bare_firing(session, build.bare_motor(session, inside), "good")
+    (burn,) = burns.burned(session, LookIn())
+    assert burn.cast_humidity == pytest.approx((0.8 + 2 * 0.5) / 3)
+    assert burn.humidity is None
