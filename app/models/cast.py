@@ -133,7 +133,7 @@ class TemperatureIn(FormIn):
     """The form for a reading. A bare number is in the unit chosen beside it, and keeps that unit."""
 
     temperature: Annotated[Quantity, Measure("temperature", gt=250, lt=800)] = FormField(title="Pan temperature")
-    unit: Literal["", "°F", "°C"] = FormField("", title="Thermometer in")
+    unit: Literal["", "°F", "°C"] = FormField("", title="Degrees")
     at: str = FormField("", max_length=40, title="Read at", description="Empty means now. From paper: 14:05.")
 
     @model_validator(mode="before")

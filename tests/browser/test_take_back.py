@@ -19,7 +19,7 @@ def test_a_reading_and_a_weighed_amount(page: Page, site: Site) -> None:
     loads = site.page_loads(page)
     pan = page.locator("#temperature")
     fill(pan, pan_temperature="190")
-    choose(labelled(pan, "Thermometer in"), "°C")
+    choose(labelled(pan, "Degrees"), "°C")
     press(pan, "Keep the reading")
     expect(pan.get_by_text("Above the limit of")).to_be_visible()
     pan.get_by_role("button", name="Take it back").click()

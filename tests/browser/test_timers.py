@@ -267,7 +267,7 @@ def test_a_session_by_touch_alone(browser: Browser, site: Site, turn: Turn) -> N
     )
     page = context.new_page()
     page.goto("/cast/26K1")
-    page.locator("#temperature").get_by_label("Thermometer in").select_option("°F")
+    page.locator("#temperature").get_by_label("Degrees").select_option("°F")
     for key in ("2", "5", "7", "take the last one off", "6"):
         page.get_by_role("group", name="Number keys").get_by_role("button", name=key, exact=True).tap()
     expect(page.locator("#temperature input[name=temperature]")).to_have_value("256")
