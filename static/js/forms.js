@@ -39,6 +39,10 @@
         ? root.querySelector("[aria-invalid=true]") || root.querySelector(".refusal[tabindex]")
         : root.querySelector("[autofocus]");
     if (target) target.focus();
+    else if (root !== document && document.activeElement === document.body) {
+      root.tabIndex = -1; // the hand was in the region: the next Tab goes on in it, not at the top of the page
+      root.focus({ preventScroll: true });
+    }
   }
 
   // A second press while the first is on its way is not sent; the server would refuse it as well.
