@@ -14,7 +14,20 @@ from app.models.base import FormIn
 from app.models.batch import AirIn, LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
-from app.services import air, batches, casting, cautions, leftovers, pan, runsheets, slips, steps, weigh_outs, workshop
+from app.services import (
+    air,
+    batches,
+    casting,
+    cautions,
+    leftovers,
+    lots,
+    pan,
+    runsheets,
+    slips,
+    steps,
+    weigh_outs,
+    workshop,
+)
 from app.units import UnitSystem, convert, editable, show
 from app.web import Book, Forms, PageNumber, Texts, Typed, named, render, submit, version_of
 
@@ -213,6 +226,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units),
         notes=casting.notes(session, cast) if cast else [], air=air,
+        balance=lots.balance(session, batch) if cast else None, wanted=sum(item.count for item in batch.items),
         kept=leftovers.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
         weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),
         poured_at=casting.poured_at(session, batch), cure_s=shop.cure_s,

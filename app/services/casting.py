@@ -221,8 +221,13 @@ def close(session: Session, batch: Batch, data: CloseIn, version: int | None = N
     open_steps = [step for step in cast.steps if step.done_at is None and step.skipped_why is None]
     if open_steps and len(data.why) < 3:
         raise Refused(
-            f"{len(open_steps)} steps are still open, from “{open_steps[0].words}” on. Tick them, or say here why "
-            "the session ends without them.",
+            (
+                f"{len(open_steps)} steps are still open, from “{open_steps[0].words}” on. Tick them, or say here why "
+                "the session ends without them."
+                if len(open_steps) > 1
+                else f"One step is still open: “{open_steps[0].words}” Tick it, or say here why the session ends "
+                "without it."
+            ),
             field="why",
         )
     if overnight(cast):

@@ -308,3 +308,23 @@ def test_the_unit_is_switched_on_the_spot(client: TestClient, opened: None) -> N
     assert "242 °F" in page  # the earlier reading stays as it was typed
     assert "Pan temperature of 26K1" in page
     assert "Pan 104 to 121 °C." in page
+
+
+def test_the_page_knows_the_grains_weighed_and_what_comes_after_closing(client: TestClient) -> None:
+    with clock.turned_to(NOON) as turn, writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        batch = build.cast(session, planned_for="2026-11-25", until="bag")
+        session.commit()
+        before = client.get(URL).text
+        assert "Weigh the grains, then close the session." in before
+        assert "0.0 g in 0 grains" in before
+        turn(NOON + timedelta(minutes=5))
+        mass = sum(build.grain(session, batch).mass_kg for _ in range(4))
+        session.commit()
+        page = client.get(URL).text
+        assert "The grains are weighed: tell what is left, then close the session." in page
+        assert f"Weighed: 4 of 4 planned, {mass * 1000:.1f} g." in page
+        assert f"{mass * 1000:.1f} g in 4 grains" in page
+        url, hidden = form_of(page, "test-pieces-form")
+        client.post(url, data={**hidden, "test_pieces": "10 g"})
+        url, hidden = form_of(client.get(URL).text, "close-form")
+        assert 'href="/labels?lot=26K1"' in client.post(url, data=hidden).text
