@@ -292,7 +292,7 @@ def number(si: float, kind_name: str, units: UnitSystem = METRIC, decimals: int 
     unit = getattr(units, kind_name)
     places = _DECIMALS.get(unit, 2) if decimals is None else decimals
     text = f"{value:.{places}f}"
-    return text.lstrip("-") if float(text) == 0 else text
+    return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")  # typed back in, it is read as well
 
 
 def convert(si: float, kind_name: str, units: UnitSystem = METRIC) -> float:

@@ -287,3 +287,9 @@ def test_a_field_with_a_natural_unit_reads_a_bare_number_in_it() -> None:
     assert _Sizes.model_validate({"cure": "7"}).cure == Quantity(604800.0, "7 days")
     assert _Sizes.model_validate({"cure": "12 h"}).cure.si == 43200.0
     assert _message({"cure": "100"}) == "This must be at most 90 days; “100 days” is not."
+
+
+def test_a_number_below_zero_has_a_true_minus_and_is_read_back() -> None:
+    assert show(-0.141, "share") == "−14.1 %"
+    assert show(270.15, "temperature", decimals=0) == "−3 °C"
+    assert parse(show(-0.141, "share"), "share").si == pytest.approx(-0.141)
