@@ -12,9 +12,13 @@ from app.errors import Refused
 from app.models import Batch, BatchPart, Leftover, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, VoidIn, WeighOutIn
 from app.services import batches, casting, gate, rows, slips, supplies, workshop
+from app.services.weighing import DOUBT
 from app.units import convert, show
 
 EMPTY_KG = 1e-9
+
+SLIPPED = 0.1
+"""How near to what is wanted an amount comes, its decimal sign moved, to be asked about [-]; Grainbook's own choice."""
 
 
 @dataclass(frozen=True)
@@ -116,8 +120,8 @@ def weigh_out(
     Raises
     ------
     Refused
-        The session is not open or of an earlier day, the part or bag is another one's, or the bag does not hold that
-        much.
+        The session is not open or of an earlier day, the part or bag is another one's, the bag does not hold that
+        much, or the amount is what is wanted with its decimal sign slipped and was not said to be right.
     Conflict
         The part was weighed in another tab since the page was opened.
     """
@@ -129,9 +133,21 @@ def weigh_out(
         _from_leftover(session, part, row)
     else:
         _from_bag(session, part, row, data.supply_id)
+    if not data.sure:
+        _likely(session, batch, part, data)
     session.add(row)
     session.flush()
     return row
+
+
+def _likely(session: Session, batch: Batch, part: BatchPart, data: WeighOutIn) -> None:
+    """Ask once about an amount that is ten, a hundred or a thousand times what is still wanted."""
+    wanted = part.target_kg - batches.weighed(session, batch)[part.pk]
+    for slip in (0.1, 0.01, 0.001):
+        if wanted > 0 and abs(data.mass.si * slip / wanted - 1) <= SLIPPED:
+            house = workshop.get(session)
+            meant, still = (show(mass, "mass", house.units, places(house)) for mass in (data.mass.si * slip, wanted))
+            raise Refused(f"{DOUBT} {meant}? {still} are still wanted.", field="mass")
 
 
 def _part(session: Session, batch: Batch, part_id: int) -> BatchPart:

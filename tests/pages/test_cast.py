@@ -328,3 +328,21 @@ def test_the_page_knows_the_grains_weighed_and_what_comes_after_closing(client: 
         client.post(url, data={**hidden, "test_pieces": "10 g"})
         url, hidden = form_of(client.get(URL).text, "close-form")
         assert 'href="/labels?lot=26K1"' in client.post(url, data=hidden).text
+
+
+def test_a_weighed_amount_with_a_slipped_decimal_sign_is_asked_about(client: TestClient) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        batch = build.batch(session, planned_for="2026-11-25")
+        bag = build.supply(session, "sorbitol", "9 kg").pk
+        build.opened_session(session, batch)
+        part = next(part for part in batch.parts if part.ingredient == "sorbitol")
+        form_id, typed = f"weigh-{part.pk}", {"mass": f"{part.target_kg * 10_000:.0f}", "supply_id": str(bag)}
+        session.commit()
+    page = client.get(URL).text
+    assert "Yes, it really weighs that" not in page
+    url, hidden = form_of(page, form_id)
+    page = client.post(url, data={**hidden, **typed}).text
+    assert "Did you mean" in page
+    assert "Yes, it really weighs that" in page
+    url, hidden = form_of(page, form_id)
+    assert "Booked." in client.post(url, data={**hidden, **typed, "sure": "on"}).text

@@ -140,3 +140,19 @@ def test_weigh_outs_keep_what_was_typed(session: Session) -> None:
     assert kept is not None
     assert (kept.mass_typed, kept.person) == ("3,5 oz", "Ada")
     assert kept.mass_kg == pytest.approx(0.0992233, abs=1e-7)  # 3.5 × 28.349523125 g, the avoirdupois ounce
+
+
+def test_a_slipped_decimal_sign_is_asked_about_once(session: Session) -> None:
+    """Ten times what is still wanted is a slip far more often than so much in the bowl."""
+    batch = build.batch(session)
+    bag = build.supply(session, "sorbitol", "9 kg")
+    build.opened_session(session, batch)
+    part = part_of(batch, "sorbitol")
+    wanted = round(part.target_kg * 1000, 1)
+    with pytest.raises(Refused, match=f"Did you mean {wanted:.1f} g") as caught:
+        weigh_outs.weigh_out(session, batch, part.pk, weighed(f"{wanted * 10:.0f} g", bag.pk))
+    assert caught.value.field == "mass"
+    weigh_outs.weigh_out(session, batch, part.pk, weighed(f"{wanted / 2:.1f} g", bag.pk))  # the half, then a spoon more
+    weigh_outs.weigh_out(session, batch, part.pk, weighed(f"{wanted:.1f} g", bag.pk))
+    sure = WeighOutIn.model_validate({"mass": f"{wanted * 10:.0f} g", "supply_id": bag.pk, "sure": "on"})
+    assert weigh_outs.weigh_out(session, batch, part.pk, sure).mass_kg == pytest.approx(wanted / 100)
