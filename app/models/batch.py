@@ -134,7 +134,7 @@ class RemeltIn(BaseModel):
     """One row of the plan: a leftover to remelt and how much of it."""
 
     leftover_id: int = FormField(title="Leftover")
-    mass: Annotated[Quantity, Measure("mass", gt=0, le=50)] = FormField(title="Mass")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=50)] | None = FormField(None, title="Mass")
 
 
 class PlanIn(FormIn):

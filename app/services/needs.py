@@ -143,12 +143,13 @@ def _remelts(session: Session, data: PlanIn, batch: Batch | None) -> list[tuple[
         if any(known.id == leftover.id for known, _ in remelts):
             raise Refused(f"{leftover.mark} is named twice; write one row.", field=f"remelts.{i}.leftover_id")
         free = left[leftover.pk] - promised.get(leftover.pk, 0.0)
-        if row.mass.si > free + 1e-9:
+        mass = row.mass.si if row.mass is not None else free
+        if mass > free + 1e-9 or mass <= 0:
             raise Refused(
                 f"{leftover.mark} has {show(max(free, 0.0), 'mass', shop.units)} that no other plan has asked for.",
                 field=f"remelts.{i}.mass",
             )
-        remelts.append((leftover, row.mass.si))
+        remelts.append((leftover, mass))
     return remelts
 
 

@@ -84,6 +84,18 @@ def test_remelt_counts_by_its_own_composition(session: Session) -> None:
     assert batches.composition(session, batch) == pytest.approx(blend.blend)  # nothing weighed yet: as its formula
 
 
+def test_a_leftover_without_a_mass_goes_in_whole(session: Session) -> None:
+    """As far as no other plan has asked for it."""
+    old = build.batch(session)
+    kept = build.leftover(session, old)
+    blend = batches.formula_of(session, old)
+    planning.plan(session, build.plan_in(session, blend=blend, remelts=[{"leftover_id": kept.pk, "mass": "30 g"}]))
+    batch = planning.plan(session, build.plan_in(session, blend=blend, remelts=[{"leftover_id": kept.pk}]))
+    assert [part.target_kg for part in batch.parts if part.leftover_id] == [pytest.approx(0.02)]
+    with pytest.raises(Refused, match="no other plan has asked for"):
+        planning.plan(session, build.plan_in(session, blend=blend, remelts=[{"leftover_id": kept.pk}]))
+
+
 def test_remelt_above_the_limit_is_refused(session: Session) -> None:
     """15 % at most: common practice, no source; the workshop's own limit counts."""
     old = build.batch(session)
