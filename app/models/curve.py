@@ -50,9 +50,6 @@ class LoadIn(FormIn):
 class ReadIn(LayoutIn):
     """How a file is read: its columns and units, how the motor stood, what is cut off and smoothed."""
 
-    sample_rate: float | None = FormField(
-        None, gt=0, le=1e7, title="Samples per second", description="Only for a file without a time column."
-    )
     force_column: int = FormField(title="Force")
     force_unit: Literal["N", "kN", "kgf", "gf", "lbf", "counts"] = FormField(title="Unit of force")
     turned: bool = FormField(False, title="Turn the sign: the reading falls when the motor pushes")

@@ -35,3 +35,6 @@ class LayoutIn(FormIn):
     first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
     time_column: int | None = FormField(None, title="Time")
     time_unit: Literal["s", "ms", "us"] = FormField(title="Unit of time")
+    sample_rate: float | None = FormField(
+        None, gt=0, le=1e7, title="Samples per second", description="Only for a file without a time column."
+    )

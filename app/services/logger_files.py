@@ -11,7 +11,7 @@ from app.calc.errors import CalcError
 from app.errors import NotFound, Refused
 from app.models import Firing
 from app.models.logger_file import LoggerFile
-from app.services import reading
+from app.services import samples
 
 F = TypeVar("F", bound=LoggerFile)
 
@@ -51,7 +51,7 @@ def take_in(session: Session, table: type[F], firing: Firing, name: str, raw: by
     try:
         curvefile.guess_layout(curvefile.plain_text(raw))
     except CalcError as error:
-        raise reading.refusal(error) from None
+        raise samples.refusal(error) from None
     digest = hashlib.sha256(raw).hexdigest()
     same = next((f for f in of_firing(session, table, firing) if f.sha256 == digest), None)
     if same is not None:

@@ -8,16 +8,15 @@ from pydantic import BaseModel
 
 from app.calc import burns, curve, curvefile, stand
 from app.calc.constants import ATM, STANDARD_GRAVITY, Floats
-from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles, sample_times
+from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles
 from app.calc.curvefile import Layout
 from app.calc.errors import CalcError
 from app.calc.impulse import CLASS_LIMITS, designation
 from app.drawing import thin
 from app.errors import Refused
 from app.models.curve import ReadIn
-from app.services import record_words
+from app.services import record_words, samples
 
-LEAST_SAMPLES = 10
 DRAWN = 1000
 """Samples kept for drawing; the figures are made of all of them."""
 
@@ -101,13 +100,7 @@ def guess(text: bytes) -> tuple[Layout, Guess]:
         layout = curvefile.guess_layout(text)
         return layout, guess_roles(curvefile.first_numbers(text, layout), layout.names)
     except CalcError as error:
-        raise refusal(error) from None
-
-
-def refusal(error: CalcError) -> Refused:
-    """A calculation's fault as a refusal beside the field of the reading form that it is about."""
-    words = f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}".strip()
-    return Refused(words, field=_FIELDS.get(error.field, error.field))
+        raise samples.refusal(error, _FIELDS) from None
 
 
 def read(text: bytes, data: ReadIn, motor: Motor) -> Result:
@@ -132,7 +125,7 @@ def read_whole(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples
     try:
         return _read(text, data, motor)
     except CalcError as error:
-        raise refusal(error) from None
+        raise samples.refusal(error, _FIELDS) from None
 
 
 def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
@@ -216,35 +209,11 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
 
 def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[Floats, Floats, Floats | None]:
     """Time [s], reading of the cell and gauge pressure [Pa] of every sample."""
-    if data.time_column is None and data.sample_rate is None:
-        raise Refused("Choose the column of times, or type how many samples a second there are.", field="sample_rate")
-    chosen = [c for c in (data.time_column, data.force_column, data.pressure_column) if c is not None]
-    if min(chosen) < 1 or len(set(chosen)) < len(chosen):
-        raise Refused("Time, force and pressure are different columns; choose each once.", field="force_column")
-    columns = dict(zip(chosen, curvefile.read_columns(text, layout, chosen), strict=True))
-    reading = columns[data.force_column].copy()  # so that the table of all columns can go
-    if reading.size < LEAST_SAMPLES:
-        raise Refused(f"There are only {reading.size} lines of numbers; a curve needs ten at least.", field="file")
-    if data.time_column is not None:
-        time, row = sample_times(columns[data.time_column], data.time_unit)
-        if row is not None:
-            raise not_rising(text, layout, columns[data.time_column], row)
-    else:
-        time = np.arange(reading.size) / float(data.sample_rate or 1.0)
-    if data.pressure_column is None:
-        return time, reading, None
-    return time, reading, columns[data.pressure_column] * PRESSURE_UNITS[data.pressure_unit]
-
-
-def not_rising(text: bytes, layout: Layout, column: Floats, row: int) -> Refused:
-    """What is said of a column of times whose row is not later than the one before it."""
-    line = curvefile.line_of(text, layout, row)
-    what = "the same time as" if column[row] == column[row - 1] else "an earlier time than"
-    return Refused(
-        f"Line {line} has {what} the line before it ({column[row]:g} after {column[row - 1]:g}). Mend a copy of the "
-        "file; or, if the logger's clock is too coarse, choose no time column and type the samples per second.",
-        field="time_column",
+    columns = [c for c in (data.force_column, data.pressure_column) if c is not None]
+    time, reading, *pressure = samples.read(
+        text, layout, data, columns, field="force_column", called="Time, force and pressure", made="a curve"
     )
+    return time, reading, pressure[0] * PRESSURE_UNITS[data.pressure_unit] if pressure else None
 
 
 def _calibration(data: ReadIn) -> stand.Calibration:
@@ -282,7 +251,7 @@ def _typed_range(time: Floats, data: ReadIn) -> tuple[int, int]:
     """The samples between the times typed: first, and one past the last."""
     begin = int(np.searchsorted(time, data.start.si)) if data.start else 0
     stop = int(np.searchsorted(time, data.end.si, side="right")) if data.end else time.size
-    if stop - begin < LEAST_SAMPLES:
+    if stop - begin < samples.LEAST:
         raise Refused(
             f"Fewer than ten samples lie between these times; the record runs from 0 to {time[-1]:.3g} s.",
             field="end" if data.end else "start",

@@ -7,15 +7,14 @@ from app.calc import curve, curvefile, track
 from app.calc.atmosphere import atmosphere
 from app.calc.barometer import pressure_altitude
 from app.calc.constants import Floats
-from app.calc.curvecolumns import AIR_PRESSURES, HEIGHT_UNITS, guess_height, sample_times
+from app.calc.curvecolumns import AIR_PRESSURES, HEIGHT_UNITS, guess_height
 from app.calc.curvefile import Layout
 from app.calc.errors import CalcError
 from app.drawing import thin
 from app.errors import Refused
 from app.models.altimeter import TrackIn
-from app.services.reading import not_rising, refusal
+from app.services import samples
 
-LEAST_SAMPLES = 10
 DRAWN = 1000
 """Readings kept for drawing; the figures are made of all of them."""
 
@@ -83,7 +82,7 @@ def guess(text: bytes) -> dict[str, str]:
         layout = curvefile.guess_layout(text)
         time, time_unit, height, unit = guess_height(curvefile.first_numbers(text, layout), layout.names)
     except CalcError as error:
-        raise refusal(error) from None
+        raise samples.refusal(error) from None
     return {
         "delimiter": layout.delimiter,
         "decimal": layout.decimal,
@@ -106,12 +105,14 @@ def read(text: bytes, data: TrackIn, air_temperature_k: float | None = None) -> 
     try:
         return _read(text, data, air_temperature_k)
     except CalcError as error:
-        raise refusal(CalcError(_FIELDS.get(error.field, error.field), error.fault, error.remedy)) from None
+        raise samples.refusal(error, _FIELDS) from None
 
 
 def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackResult:
     layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
-    time, reading = _columns(text, layout, data)
+    time, reading = samples.read(
+        text, layout, data, [data.height_column], field="height_column", called="Time and altitude", made="a flight"
+    )
     barometer = data.height_unit in AIR_PRESSURES
     scaled = reading * HEIGHT_UNITS[data.height_unit]
     if not float(np.ptp(scaled)) > 0:
@@ -162,25 +163,6 @@ def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackR
         cautions=_cautions(text, layout, time, found),
         remarks=_remarks(data, found, barometer, air_temperature_k),
     )
-
-
-def _columns(text: bytes, layout: Layout, data: TrackIn) -> tuple[Floats, Floats]:
-    """Time [s] and reading of the altimeter of every sample."""
-    if data.time_column is None and data.sample_rate is None:
-        raise Refused("Choose the column of times, or type how many samples a second there are.", field="sample_rate")
-    chosen = [c for c in (data.time_column, data.height_column) if c is not None]
-    if min(chosen) < 1 or len(set(chosen)) < len(chosen):
-        raise Refused("Time and altitude are different columns; choose each once.", field="height_column")
-    columns = dict(zip(chosen, curvefile.read_columns(text, layout, chosen), strict=True))
-    reading = columns[data.height_column]
-    if reading.size < LEAST_SAMPLES:
-        raise Refused(f"There are only {reading.size} lines of numbers; a flight needs ten at least.", field="file")
-    if data.time_column is None:
-        return np.arange(reading.size) / float(data.sample_rate or 1.0), reading
-    time, row = sample_times(columns[data.time_column], data.time_unit)
-    if row is not None:
-        raise not_rising(text, layout, columns[data.time_column], row)
-    return time, reading
 
 
 def _cautions(text: bytes, layout: Layout, time: Floats, found: track.Track) -> list[str]:
