@@ -28,7 +28,7 @@ from app.services import (
     weigh_outs,
     workshop,
 )
-from app.units import UnitSystem, convert, editable, show
+from app.units import UnitSystem, convert, show
 from app.web import Book, Forms, PageNumber, Texts, Typed, named, render, submit, version_of
 
 router = APIRouter(prefix="/cast")
@@ -282,7 +282,8 @@ def _forms(
     if cast is None or cast.closed_at is not None:
         return {}
     forms, url = Forms(request, session, failed), f"/cast/{batch.code}"
-    units = workshop.get(session).units
+    house = workshop.get(session)
+    units, digits = house.units, weigh_outs.places(house)
     found = {
         "temperature-form": forms.get(
             "temperature-form",
@@ -309,7 +310,7 @@ def _forms(
             key = f"leftover-back-{left.pk}"
             found[key] = forms.get(key, FormIn, f"{url}/leftover/{left.pk}/back", row=left)
     for part in parts:
-        bags = [(str(bag.pk), f"{bag.mark}, {editable(round(left, 6), 'mass', units)} left") for bag, left in part.bags]
+        bags = [(str(bag.pk), f"{bag.mark}, {show(left, 'mass', units, digits)} left") for bag, left in part.bags]
         key = f"weigh-{part.part.pk}"
         first = {"supply_id": bags[0][0] if bags else ""}
         found[key] = forms.get(
