@@ -24,7 +24,8 @@ def burn(ratio: float | None = 1.0, **more: Any) -> Burn:
         "firing_id": n, "fired_at": START + timedelta(days=n), "kind": "static", "result": "good",
         "motor_code": f"M{n}", "case": "Long", "nozzle": "Steel", "lots": (f"L{n}",), "formulas": ("A v1",),
         "patterns": ("P",), "grain_count": 3, "density": 0.96, "least_density": 0.95, "mass_spread": 0.01,
-        "cure_s": 8 * 86400.0, "pan_k": None, "gain": None, "humidity": None, "cast_humidity": None, "grain_temperature_k": 293.15,
+        "cure_s": 8 * 86400.0, "pan_k": None, "gain": None, "humidity": None, "cast_humidity": None,
+        "grain_temperature_k": 293.15,
         "altitude_m": None, "impulse": Beside(None if ratio is None else 500.0 * ratio, 500.0),
         "burn_time": Beside(None, 1.5), "peak_pressure": Beside(None, 5e6), **more,
     }  # fmt: skip
