@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest
 
-from app.calc.calibration import place, verdict, wilson
+from app.calc.calibration import place, sign_test, verdict, wilson
 from app.calc.errors import OutOfRange
 
 
@@ -29,6 +29,20 @@ def test_wilson_is_scipys() -> None:
             theirs = binomtest(hits, n).proportion_ci(0.9, method="wilson")
             ours = wilson(hits, n, 0.9)
             assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
+
+
+def test_the_sign_test_is_scipys() -> None:
+    for n in (1, 10, 14, 200):
+        for above in range(n + 1):
+            assert sign_test(above, n) == pytest.approx(binomtest(above, n).pvalue, rel=1e-9)
+    with pytest.raises(OutOfRange):
+        sign_test(3, 2)
+
+
+def test_predictions_are_called_high_only_beyond_chance() -> None:
+    """3 of 14: by chance with 0.057 (exact binomial); the score interval alone would have called it."""
+    assert "predictions are" not in verdict([0.9] * 3 + [0.1] * 11).words
+    assert "2 of 14 lie above the middle: predictions are high" in verdict([0.9] * 2 + [0.1] * 12).words
 
 
 def test_place_in_a_range() -> None:
