@@ -12,10 +12,13 @@ from app.models.base import build as build_row
 from app.models.base import change
 from app.models.firing import RESULTS, FiringIn
 from app.models.hardware import NozzleMeasureIn
-from app.services import firing_fits, hardware, history, motors, rows, slips
+from app.services import firing_fits, flights, hardware, history, motors, rows, slips, workshop
+from app.services import outlook as outlooks
 from app.services.flights import Estimate
 from app.services.motors import Built
 from app.services.outlook import Outlook, Range
+from app.services.weighing import DOUBT, SLIPS
+from app.units import show
 
 KINDS = {"static": "Static test", "flight": "Flight"}
 
@@ -24,6 +27,14 @@ NEEDS_WORDS = ("nozzle", "burst", "burn_through", "other")
 
 MEASURED = ("delay_seen", "lit_after", "altitude", "measured_impulse", "measured_burn_time", "measured_peak_pressure")
 
+BESIDE = ("measured_impulse", "measured_burn_time", "measured_peak_pressure", "altitude")
+"""The columns of `beside`, in its order."""
+
+SLIPPED = 0.4
+"""How near to a tenth, a hundredth or ten times of a figure the predicted one makes a slip likely (our own choice)."""
+
+FAR_ABOVE = 2.5
+"""A figure so many times the predicted one is asked about: feet for metres are 3.3 times (our own choice)."""
 
 Beside = tuple[str, float | None, Range | None, str]
 
@@ -103,6 +114,8 @@ def log(session: Session, data: FiringIn) -> Firing:
         )
     data = _checked(session, data, built)
     firing = build_row(Firing, data)
+    if not data.sure:
+        _likely(session, built, firing)
     session.add(firing)
     session.flush()
     _throat_found(session, firing, built, data)
@@ -144,6 +157,10 @@ def correct(session: Session, firing: Firing, data: FiringIn, version: int | Non
             field="kind" if data.kind != "flight" else "result",
         )
     data = _checked(session, data, built)
+    wanted = build_row(Firing, data)
+    told_anew = any(getattr(wanted, f"{name}_typed") != getattr(firing, f"{name}_typed") for name in BESIDE)
+    if told_anew and not data.sure:
+        _likely(session, built, wanted)
     rows.claim(firing, version)
     history.ask_why(firing, data)
     before, typed = firing.throat_after_m, firing.throat_after_typed
@@ -189,6 +206,26 @@ def _checked(session: Session, data: FiringIn, built: Built) -> FiringIn:
     if data.throat_after is not None and data.throat_after.si > built.build.exit_d_m:
         raise Refused("The throat would be wider than the nozzle's exit; measure it again.", field="throat_after")
     return data
+
+
+def _likely(session: Session, built: Built, firing: Firing) -> None:
+    """Ask once about a figure that can hardly be: a slipped decimal sign, or another unit than was meant."""
+    told = outlooks.read(built.prediction) if built.prediction else None
+    estimate = flights.told(session, told, firing)[0] if firing.altitude_m is not None else None
+    units = workshop.get(session).units
+    for name, (label, measured, expected, kind) in zip(BESIDE, beside(firing, told, estimate), strict=False):
+        if measured is None or expected is None or not expected.mid > 0:
+            continue
+        share = measured / expected.mid
+        slip = next((slip for slip in SLIPS if abs(share * slip - 1) <= SLIPPED), None)
+        if slip is None and share <= FAR_ABOVE:
+            continue
+        meant = show(measured * slip, kind, units) if slip else getattr(firing, f"{name}_typed")
+        raise Refused(
+            f"{DOUBT} {meant}? {label} is predicted as about {show(expected.mid, kind, units)}. Look at the decimal "
+            "sign and the unit.",
+            field=name,
+        )
 
 
 def _moment(typed: datetime, built: Built) -> datetime:

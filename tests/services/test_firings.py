@@ -199,3 +199,49 @@ def test_a_correction_to_did_not_light_gives_the_motor_back_and_cannot_burn_it_t
     with pytest.raises(Refused, match="taken apart after it did not light"):
         firings.correct(session, second, build.firing_in(session, built, result="good"))
     assert len(grains.ready(session)) == 4
+
+
+# --- Figures that can hardly be ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("field", "slip", "words"),
+    [
+        ("measured_impulse", 10.0, "Did you mean"),
+        ("measured_impulse", 0.1, "Did you mean"),
+        ("measured_burn_time", 10.0, "Did you mean"),
+        ("measured_peak_pressure", 3.0, "Look at the decimal sign and the unit"),
+    ],
+)
+def test_a_slipped_figure_is_asked_about_once(session: Session, field: str, slip: float, words: str) -> None:
+    built = build.motor_build(session)
+    predicted = motors.around(session, built).prediction
+    assert predicted is not None
+    si = {
+        "measured_impulse": (predicted.total_impulse_ns, "N s"),
+        "measured_burn_time": (predicted.burn_time_s, "s"),
+        "measured_peak_pressure": (predicted.peak_pressure_pa / 1e6, "MPa"),
+    }
+    value, unit = si[field]
+    typed = {field: f"{value * slip:.6g} {unit}"}
+    with pytest.raises(Refused, match=words) as caught:
+        build.firing(session, built, **typed)
+    assert caught.value.field == field
+    fired = build.firing(session, built, **typed, sure=True)
+    assert getattr(fired, f"{field}_typed") == typed[field]
+    changed = build.firing_in(session, built, **typed, words="Read again.")
+    assert firings.correct(session, fired, changed, fired.version).words == "Read again."  # not asked a second time
+
+
+def test_feet_typed_as_metres_are_asked_about(session: Session) -> None:
+    """A foot is 0.3048 m (NIST SP 811)."""
+    built, flew = build.motor_build(session), flight_in(session)
+    trial = build.firing(session, built, **flew)
+    estimate = flights.told(session, outlook.read(motors.around(session, built).prediction), trial)[0]
+    assert estimate is not None
+    feet = estimate.highest.mid / 0.3048
+    with pytest.raises(Refused, match="Altitude is predicted as about") as caught:
+        firings.correct(session, trial, build.firing_in(session, built, **flew, altitude=f"{feet:.0f} m"))
+    assert caught.value.field == "altitude"
+    told = build.firing_in(session, built, **flew, altitude=f"{feet:.0f} ft")
+    assert firings.correct(session, trial, told).altitude_m == pytest.approx(estimate.highest.mid, rel=1e-3)

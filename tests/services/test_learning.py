@@ -223,7 +223,7 @@ def test_a_failed_motor_teaches_nothing_of_its_rate(session: Session) -> None:
 
 def test_a_figure_in_the_wrong_unit_is_not_learned_from(session: Session) -> None:
     made = build.motor_build(session)
-    firing = build.firing(session, made, measured_impulse="68 N·s")
+    firing = build.firing(session, made, measured_impulse="68 N·s", sure=True)
     found = fit_of(session, firing)
     assert found.rows == []
     assert "look at the unit" in found.remarks[0]
