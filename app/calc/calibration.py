@@ -105,8 +105,11 @@ def sign_test(above: int, n: int) -> float:
     """
     if n < 1 or not 0 <= above <= n:
         raise OutOfRange("above", f"{above} of {n} cannot be.", "Count again.")
-    ways = sum(math.comb(n, k) for k in range(min(above, n - above) + 1))
-    return min(1.0, 2 * ways / 2**n)
+    ways = of_k = 1  # of n values, k above: whole numbers, each from the one before
+    for k in range(min(above, n - above)):
+        of_k = of_k * (n - k) // (k + 1)
+        ways += of_k
+    return min(1.0, ways / (1 << (n - 1)))
 
 
 def place(value: float, low: float, high: float) -> float:
