@@ -2,6 +2,7 @@
 
 import argparse
 import errno
+import os
 import socket
 import sys
 import threading
@@ -48,7 +49,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser.error(f"{options.command} {'needs a FILE' if options.file is None else 'takes no FILE'}.")
     book: Path = options.book or book_path(demo=options.demo)
     try:
-        if book.is_dir():
+        if os.path.isdir(book):  # one that cannot be looked into is told of below
             raise Trouble(f"{book} is a folder. Nothing was done. Name a file in it, such as {book / 'book.sqlite3'}.")
         with told_in_words():
             return _run(options, book)

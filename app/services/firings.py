@@ -210,6 +210,8 @@ def _checked(session: Session, data: FiringIn, built: Built) -> FiringIn:
 
 def _likely(session: Session, built: Built, firing: Firing) -> None:
     """Ask once about a figure that can hardly be: a slipped decimal sign, or another unit than was meant."""
+    if all(getattr(firing, f"{name}_typed") is None for name in BESIDE):
+        return
     told = outlooks.read(built.prediction) if built.prediction else None
     estimate = flights.told(session, told, firing)[0] if firing.altitude_m is not None else None
     units = workshop.get(session).units

@@ -42,7 +42,10 @@ class Act:
 
 @dataclass
 class Bench:
-    """What the person can do next; safe to be asked by several threads. The dud is a motor that never lights."""
+    """What the person can do next; safe to be asked by several threads.
+
+    The amounts are weighed ones by identity and version; the dud is a motor that never lights.
+    """
 
     chance: random.Random
     forms: dict[str, tuple[str, dict[str, str]]]
@@ -53,7 +56,7 @@ class Bench:
     dud: tuple[str, str] = ("", "")
     number: int = 0
     weighed: int = 0
-    amounts: list[int] = field(default_factory=list)
+    amounts: list[tuple[int, int]] = field(default_factory=list)
     whole_grains: list[str] = field(default_factory=list)
 
     def next(self) -> Act:
@@ -93,12 +96,12 @@ class Bench:
         return self._act(f"weigh-{part}", "weigh-out", {"supply_id": bag, "mass": typed}, [check])
 
     def _strike(self) -> Act:
-        row = self.amounts.pop(self.chance.randrange(len(self.amounts)))
+        row, version = self.amounts.pop(self.chance.randrange(len(self.amounts)))
         why = f"wrong cup {self.number}"
         check = ("SELECT count(*) FROM weigh_out WHERE id = ? AND voided_why = ?", (row, why), 1)
         act = self._act("strike", "strike-out", {"why": why}, [check])
         act.url = act.url.rpartition("/")[0] + f"/{row}"
-        act.fields["version"] = "1"  # as the page had it: nobody else changes the row
+        act.fields["version"] = str(version)  # as the page had it: nobody else changes the row
         return act
 
     def _temperature(self) -> Act:

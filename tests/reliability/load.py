@@ -21,7 +21,7 @@ import tempfile
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -140,7 +140,7 @@ def places(book: Path) -> dict[str, str]:
     import sqlite3
 
     def middle(table: str, column: str, where: str = "1") -> str:
-        with sqlite3.connect(book) as now:
+        with closing(sqlite3.connect(book)) as now:
             found = now.execute(f"SELECT {column} FROM {table} WHERE {where} ORDER BY id").fetchall()
         return str(found[len(found) // 2][0])
 

@@ -60,9 +60,8 @@ def _look(copy: Path, acts: list[Act], bench: Bench, tally: Counter[str]) -> lis
             act.acknowledged = True
             bench.done(act)
             if act.kind == "weigh-out":
-                bench.amounts += [i for (i,) in book.execute(
-                    "SELECT id FROM weigh_out WHERE mass_typed = ?", (act.fields["mass"],)
-                )]  # fmt: skip
+                kept = "SELECT id, version FROM weigh_out WHERE mass_typed = ?"
+                bench.amounts += book.execute(kept, (act.fields["mass"],)).fetchall()
     return lost
 
 
