@@ -59,6 +59,7 @@ class BoundField:
     choices: list[Choice]
     rows: int
     values: list[str]
+    empty: str
 
     @property
     def described_by(self) -> str:
@@ -127,6 +128,7 @@ class Form:
             choices=choices or [],
             rows=rows,
             values=self.values.get(name, []),
+            empty="not told" if get_origin(plain) is Literal else "none",  # of a few words; else of a list of rows
         )
 
     def rows(self, name: str, spare: int = 2, least: int = 4) -> list[dict[str, BoundField]]:

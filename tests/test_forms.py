@@ -274,3 +274,8 @@ def test_any_texts_are_accepted_or_answered_and_always_kept(texts: list[tuple[st
     for name, text in dict(reversed(texts)).items():
         if name != "version":
             assert form.text(name) == text
+
+
+def test_an_empty_choice_says_whether_there_is_none_or_it_was_not_told() -> None:
+    form = _form()
+    assert (form.field("kind").empty, form.field("place_id").empty) == ("not told", "none")
