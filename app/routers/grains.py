@@ -74,7 +74,7 @@ def _next(session: Session, batch: Batch, weighed: list[GrainView]) -> dict[str,
     open_items = [item for item in batch.items if counts.get(item.pattern_id, 0) < item.count]
     item = open_items[0] if open_items else batch.items[-1]
     last = max(weighed, key=lambda v: v.grain.weighed_at, default=None)
-    tube = weighing.tube_of(session, rows.get(session, GrainPattern, item.pattern_id, "grain pattern"))
+    tube = hardware.tube_of(session, rows.get(session, GrainPattern, item.pattern_id, "grain pattern"))
     known = tube is not None and bool(tube.tare_kg)
     return {
         "pattern_id": item.pattern_id,
@@ -85,7 +85,7 @@ def _next(session: Session, batch: Batch, weighed: list[GrainView]) -> dict[str,
 
 def _tubes(session: Session, patterns: list[GrainPattern]) -> list[tuple[GrainPattern, CastingTube]]:
     """The patterns whose tube has a mass in the book, with that tube."""
-    tubes = [(pattern, weighing.tube_of(session, pattern)) for pattern in patterns]
+    tubes = [(pattern, hardware.tube_of(session, pattern)) for pattern in patterns]
     return [(pattern, tube) for pattern, tube in tubes if tube is not None and tube.tare_kg]
 
 

@@ -3,20 +3,20 @@
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.models import Case, CastingTube, GrainPattern, Workshop
-from app.services import workshop
+from app.models import Case, GrainPattern, Workshop
+from app.services import hardware, workshop
 from app.units import Quantity, UnitSystem, show
 
 
 def tube_od(session: Session, pattern: GrainPattern) -> float:
     """Outer diameter of the casting tube that stays on a grain, or 0 [m]."""
-    tube = session.get(CastingTube, pattern.casting_tube_id) if pattern.casting_tube_id else None
+    tube = hardware.tube_of(session, pattern)
     return tube.outer_d_m if tube else 0.0
 
 
 def tube_mass(session: Session, pattern: GrainPattern) -> float:
     """Mass of the casting tube that stays on a grain and flies with it; 0 where it has none or none weighed [kg]."""
-    tube = session.get(CastingTube, pattern.casting_tube_id) if pattern.casting_tube_id else None
+    tube = hardware.tube_of(session, pattern)
     return tube.tare_kg or 0.0 if tube else 0.0
 
 
@@ -30,7 +30,7 @@ def fits_case(session: Session, case: Case, things: list[tuple[str, GrainPattern
     """
     units = workshop.get(session).units
     for name, pattern, outer in things:
-        tube = session.get(CastingTube, pattern.casting_tube_id) if pattern.casting_tube_id else None
+        tube = hardware.tube_of(session, pattern)
         wide = max(outer, tube.outer_d_m) if tube else outer
         if wide > case.inner_d_m:
             what = f"{name} in its tube ({tube.name})" if tube and wide > outer else name

@@ -149,11 +149,16 @@ def _diameters(session: Session, data: GrainPatternIn) -> tuple[Quantity, Quanti
     return outer, core
 
 
+def tube_of(session: Session, pattern: GrainPattern) -> CastingTube | None:
+    """The casting tube that stays on grains of a pattern, if it has one."""
+    return session.get(CastingTube, pattern.casting_tube_id) if pattern.casting_tube_id else None
+
+
 def doubts(session: Session, pattern: GrainPattern) -> list[str]:
     """What is odd about a pattern, though not impossible, in words."""
     units = workshop.get(session).units
     said = []
-    tube = session.get(CastingTube, pattern.casting_tube_id) if pattern.casting_tube_id else None
+    tube = tube_of(session, pattern)
     if tube is not None and abs(pattern.outer_d_m - tube.inner_d_m) > FIT:
         said.append(
             f"{tube.name} is {show(tube.inner_d_m, 'length', units)} inside, the grain is written as "

@@ -7,10 +7,10 @@ from sqlmodel import Session
 
 from app.calc.graincheck import GrainCheck, check_grain
 from app.errors import Refused
-from app.models import Batch, CastingTube, Formula, Grain, GrainPattern, Workshop
+from app.models import Batch, Formula, Grain, GrainPattern, Workshop
 from app.models.base import columns
 from app.models.grain import GrainIn
-from app.services import formulas, rows, serials, workshop
+from app.services import formulas, hardware, rows, serials, workshop
 from app.units import show
 
 DOUBT = "Did you mean"
@@ -103,17 +103,12 @@ def check(grain: Grain, ideal_density: float, house: Workshop) -> GrainCheck:
     )
 
 
-def tube_of(session: Session, pattern: GrainPattern) -> CastingTube | None:
-    """The casting tube that stays on grains of this pattern, if it has one."""
-    return session.get(CastingTube, pattern.casting_tube_id) if pattern.casting_tube_id else None
-
-
 def _tare(session: Session, pattern: GrainPattern, data: GrainIn) -> float:
     if data.tare is not None:
         return data.tare.si
     if not data.in_tube:
         return 0.0
-    tube = tube_of(session, pattern)
+    tube = hardware.tube_of(session, pattern)
     if tube is None or tube.tare_kg is None:
         lacks = f"the mass of “{tube.name}”" if tube else f"a casting tube for “{pattern.name}”"
         raise Refused(f"The book does not have {lacks}. Type the mass of one empty tube here.", field="tare")
