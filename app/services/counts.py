@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-import numpy as np
 from sqlmodel import Session
 
 from app.calc.errors import CalcError
@@ -36,13 +35,14 @@ def compare(session: Session, data: DesignIn, estimate: Estimate | None) -> list
 
 
 def _each(session: Session, data: DesignIn, estimate: Estimate | None) -> Iterator[OfCount]:
+    taught = None
     for count in range(1, MOST + 1):
         try:
             setup = designs.setup_of(session, data.model_copy(update={"count": count}))
         except Refused:  # no more of them fit the case
             return
         try:
-            taught = learning.taught(session, setup.formula, setup.case)
+            taught = taught or learning.taught(session, setup.formula, setup.case)  # the same for all of them
             run = simulate(prediction.motor_of(session, setup, taught)[0])
         except (CalcError, Refused):
             yield OfCount(count, None, None)
@@ -53,9 +53,9 @@ def _each(session: Session, data: DesignIn, estimate: Estimate | None) -> Iterat
 
 def _flown(run: MotorRun, tubes: float, estimate: Estimate) -> Flight | None:
     """The flight of such a motor in place of the one that was estimated; None where it does not leave the rail."""
-    rising = np.concatenate([[True], np.diff(run.time) > 1e-9])
+    later = prediction.rising(run)
     airframe = replace(estimate.airframe, dry_mass=estimate.bare_kg + tubes)
     try:
-        return fly(Motor(run.time[rising], run.thrust[rising], run.propellant_mass), airframe, estimate.pad)
+        return fly(Motor(run.time[later], run.thrust[later], run.propellant_mass), airframe, estimate.pad)
     except CalcError:
         return None

@@ -6,6 +6,7 @@ from datetime import date, datetime
 from math import pi, radians
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlmodel import Session
 
 from app import clock
@@ -340,10 +341,15 @@ def _figures(values: Floats) -> list[float]:
     return [float(f"{value:.6g}") for value in values]
 
 
+def rising(run: MotorRun) -> NDArray[np.bool_]:
+    """Which points of a run come later than the one before; of those of one moment the first counts."""
+    return np.concatenate([[True], np.diff(run.time) > 1e-9])
+
+
 def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
     """The histories with fewer points, their peaks kept."""
-    rising = np.concatenate([[True], np.diff(run.time) > 1e-9])
-    time, pressure, thrust = run.time[rising], run.pressure[rising], run.thrust[rising]
+    later = rising(run)
+    time, pressure, thrust = run.time[later], run.pressure[later], run.thrust[later]
     kept = set(np.linspace(0, len(time) - 1, min(POINTS, len(time))).astype(int).tolist())
     order = sorted(kept | {int(pressure.argmax()), int(thrust.argmax())})
     band = sampled.band
