@@ -2,10 +2,14 @@
 
 from datetime import date
 
+from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
 from app.models import Batch, Formula, Leftover, WeighOut
 from app.services import rows
+
+BARE = (lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
+"""How batches are loaded by lists that show neither what is to be cast of them nor their recipe."""
 
 MONTHS = "ABCDEFGHIJKL"
 OPEN_STATES = ("planned", "casting")

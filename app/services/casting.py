@@ -78,8 +78,7 @@ def closed(session: Session, page: int = 1) -> rows.Page[tuple[CastSession, Batc
     """A page of the closed cast sessions with their batches, newest first."""
     query = select(CastSession).where(col(CastSession.closed_at).is_not(None)).order_by(col(CastSession.id).desc())
     found = rows.page(session, query.options(lazyload(CastSession.steps)), page)  # type: ignore[arg-type]
-    bare = (lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
-    of = rows.of(session, Batch, (cast.batch_id for cast in found.rows), *bare)
+    of = rows.of(session, Batch, (cast.batch_id for cast in found.rows), *batches.BARE)
     return replace(found, rows=[(cast, of[cast.batch_id]) for cast in found.rows])
 
 

@@ -25,7 +25,7 @@ from app.models import (
     MotorBuild,
 )
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
-from app.services import rows, weighing, workshop
+from app.services import batches, rows, weighing, workshop
 from app.services.history import who
 
 STATES = {
@@ -280,6 +280,9 @@ class GrainView:
         return 1.0 if whole <= 0 else min(max((clock.now() - self.poured_at).total_seconds() / whole, 0.0), 1.0)
 
 
+IN_A_MOTOR = and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None))
+"""How a grain's place in a motor is joined to it, if it is in one."""
+
 ON_SHELF = (col(BuildGrain.id).is_(None), col(Grain.gone_to).is_(None))
 """Neither in a motor nor burned, nor gone to remelt or scrap."""
 
@@ -292,7 +295,7 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
     query = (
         select_core(Grain, col(MotorBuild.code), col(MotorBuild.id), col(Firing.id))
         .join(Batch, col(Grain.batch_id) == Batch.id)
-        .outerjoin(BuildGrain, and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None)))
+        .outerjoin(BuildGrain, IN_A_MOTOR)
         .outerjoin(MotorBuild, col(BuildGrain.motor_build_id) == MotorBuild.id)
         .outerjoin(Firing, and_(col(Firing.motor_build_id) == MotorBuild.id, col(Firing.result) != "no_light"))
         .where(*where)
@@ -300,15 +303,14 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
     )
     found = session.execute(query).all()
     patterns = rows.of(session, GrainPattern, (row[0].pattern_id for row in found))
-    bare = (lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
-    batches = rows.of(session, Batch, (row[0].batch_id for row in found), *bare)
-    formula_ids = (batch.formula_id for batch in batches.values())
+    lots = rows.of(session, Batch, (row[0].batch_id for row in found), *batches.BARE)
+    formula_ids = (batch.formula_id for batch in lots.values())
     formulas = rows.of(session, Formula, formula_ids, lazyload(Formula.parts))  # type: ignore[arg-type]
-    pours = poured(session, batches)
+    pours = poured(session, lots)
     cure = timedelta(seconds=workshop.get(session).cure_s)
     listed = []
     for grain, motor, build_id, firing_id in found:
-        pattern, batch = patterns[grain.pattern_id], batches[grain.batch_id]
+        pattern, batch = patterns[grain.pattern_id], lots[grain.batch_id]
         start = pours.get(batch.pk, grain.weighed_at)
         state = state_of(grain, start + cure, build_id, firing_id)
         formula = formulas[batch.formula_id]

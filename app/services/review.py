@@ -28,7 +28,7 @@ from app.models import (
 )
 from app.models.base import FormIn
 from app.models.firing import RESULTS
-from app.services import grains, lot_firings, rows
+from app.services import batches, grains, lot_firings, rows
 from app.services.lot_firings import FiringLine
 from app.services.lots import Spread, compare, spread
 
@@ -181,7 +181,7 @@ def _batches(session: Session, ids: list[int]) -> list[tuple[Batch, Formula]]:
         select(Batch, Formula)
         .join(Formula, col(Batch.formula_id) == Formula.id)
         .where(col(Batch.id).in_(ids))
-        .options(lazyload(Batch.items), lazyload(Batch.parts), lazyload(Formula.parts))  # type: ignore[arg-type]
+        .options(*batches.BARE, lazyload(Formula.parts))  # type: ignore[arg-type]
     )
     found = {batch.pk: (batch, formula) for batch, formula in session.exec(query)}
     return [found[key] for key in ids]
@@ -302,7 +302,7 @@ def against(session: Session, batch: Batch) -> Against | None:
         .where(Batch.formula_id == batch.formula_id, col(Batch.state).in_(("casting", "cast")))
         .where(tuple_(col(Batch.planned_for), col(Batch.id)) < (batch.planned_for, batch.pk))
         .order_by(col(Batch.planned_for).desc(), col(Batch.id).desc())
-        .options(lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
+        .options(*batches.BARE)
     )
     other = session.exec(earlier).first()
     if other is None:

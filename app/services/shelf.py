@@ -117,7 +117,7 @@ def _in_order(session: Session, wanted: ShelfIn) -> Sequence[tuple[int, int]]:
     query = (
         select_core(col(Grain.id), col(Grain.batch_id))
         .join(Batch, col(Grain.batch_id) == Batch.id)
-        .outerjoin(BuildGrain, and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None)))
+        .outerjoin(BuildGrain, grains.IN_A_MOTOR)
         .outerjoin(MotorBuild, col(BuildGrain.motor_build_id) == MotorBuild.id)
         .outerjoin(Firing, and_(col(Firing.motor_build_id) == MotorBuild.id, col(Firing.result) != "no_light"))
     )
@@ -164,7 +164,7 @@ def standing(session: Session) -> list[Standing]:
             col(Grain.bagged_at),
         )
         .join(Batch, col(Grain.batch_id) == Batch.id)
-        .outerjoin(BuildGrain, and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None)))
+        .outerjoin(BuildGrain, grains.IN_A_MOTOR)
         .where(*grains.ON_SHELF)
         .order_by(col(Batch.planned_for), col(Batch.id), col(Grain.number))
     )  # fmt: skip

@@ -21,7 +21,7 @@ from app.models import (
     Supply,
     WeighOut,
 )
-from app.services import grains, rows
+from app.services import batches, grains, rows
 from app.services.grains import GrainView
 
 # --- Back to the bags --------------------------------------------------------------------------
@@ -133,7 +133,7 @@ def _lots(session: Session, batch_ids: Iterable[int]) -> dict[int, tuple[Batch, 
         select(Batch, Formula)
         .join(Formula, col(Batch.formula_id) == Formula.id)
         .where(col(Batch.id).in_(list(batch_ids)))
-        .options(lazyload(Batch.items), lazyload(Batch.parts), lazyload(Formula.parts))  # type: ignore[arg-type]
+        .options(*batches.BARE, lazyload(Formula.parts))  # type: ignore[arg-type]
     )
     return {batch.pk: (batch, formula) for batch, formula in session.exec(query)}
 
