@@ -39,6 +39,6 @@ def advice(batch: Batch) -> str:
     if batch.humidity_share is None or batch.humidity_share < DAMP:
         return ""
     return (
-        "Damp air: the grains take up water while they cool. Bag each as soon as it is weighed, with a drying agent. "
-        f"From {DAMP:.0%} on this is said; the figure is common practice, without a source."
+        "The grains take up water while they cool. Bag each as soon as it is weighed, with a drying agent. "
+        f"From {100 * DAMP:.0f} % on this is said; the figure is common practice, without a source."
     )
