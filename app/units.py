@@ -16,6 +16,8 @@ from typing import Any, NamedTuple
 from pydantic import GetCoreSchemaHandler, ValidationInfo
 from pydantic_core import PydanticCustomError, core_schema
 
+from app.calc.notes import Note
+
 
 class Quantity(NamedTuple):
     """A number in SI and the words it was typed in."""
@@ -293,6 +295,13 @@ def number(si: float, kind_name: str, units: UnitSystem = METRIC, decimals: int 
     places = _DECIMALS.get(unit, 2) if decimals is None else decimals
     text = f"{value:.{places}f}"
     return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")  # typed back in, it is read as well
+
+
+def say(note: Note | str, units: UnitSystem = METRIC) -> str:
+    """Write a calculation's sentence with its numbers in the workshop's units; a text is given back as it is."""
+    if isinstance(note, str):
+        return note
+    return note.words.format(**{name: show(a.value, a.kind, units, a.decimals) for name, a in note.amounts.items()})
 
 
 def convert(si: float, kind_name: str, units: UnitSystem = METRIC) -> float:

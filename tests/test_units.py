@@ -10,7 +10,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
-from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, convert, editable, parse, show, unit_of
+from app.calc.notes import Amount, Note
+from app.units import (
+    KINDS,
+    METRIC,
+    Measure,
+    Quantity,
+    UnitError,
+    UnitSystem,
+    convert,
+    editable,
+    parse,
+    say,
+    show,
+    unit_of,
+)
 
 IMPERIAL = UnitSystem(length="in", altitude="ft", mass="oz", pressure="psi", temperature="°F", speed="mph", time="min")
 
@@ -293,3 +307,18 @@ def test_a_number_below_zero_has_a_true_minus_and_is_read_back() -> None:
     assert show(-0.141, "share") == "−14.1 %"
     assert show(270.15, "temperature", decimals=0) == "−3 °C"
     assert parse(show(-0.141, "share"), "share").si == pytest.approx(-0.141)
+
+
+def test_a_calculations_sentence_is_written_in_the_workshops_units() -> None:
+    note = Note(
+        "Core ±{core}, at {pressure}.",
+        {"core": Amount(0.000254, "length", 3), "pressure": Amount(6.894757e6, "pressure")},
+    )
+    assert say(note) == "Core ±0.254 mm, at 6.89 MPa."
+    assert say(note, METRIC._replace(length="in", pressure="psi")) == "Core ±0.010 in, at 1000 psi."
+    assert say("As it was stored.") == "As it was stored."
+
+
+def test_a_sentence_without_its_number_is_a_fault_of_the_program() -> None:
+    with pytest.raises(KeyError):
+        Note("Core ±{core}.")
