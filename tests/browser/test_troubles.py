@@ -1,29 +1,35 @@
 """A save that cannot be, as a person with script sees it: told in its place or the page's, and the words are kept."""
 
 import sqlite3
+from collections.abc import Iterator
 from contextlib import closing
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, expect
 
-from app import db, troubles
+from app import clock, db, troubles
 from app.db import writing
 from tests import build
 from tests.browser.conftest import Site
 
 
 @pytest.fixture
-def open_cast(site: Site, monkeypatch: pytest.MonkeyPatch) -> str:
-    """An open cast session, on a book that has little patience; its address."""
+def open_cast(site: Site, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
+    """An open cast session, on a book that has little patience; its address.
+
+    At noon: in the evening the page also tells that the cores come due late.
+    """
     monkeypatch.setattr(db, "BUSY_MS", 50)
     site.engine.dispose()
-    with writing(site.engine) as session:
-        batch = build.batch(session)
-        build.opened_session(session, batch)
-        address = f"/cast/{batch.code}"
-        session.commit()
-    return address
+    with clock.turned_to(datetime(2026, 11, 25, 12).astimezone()):
+        with writing(site.engine) as session:
+            batch = build.batch(session)
+            build.opened_session(session, batch)
+            address = f"/cast/{batch.code}"
+            session.commit()
+        yield address
 
 
 def book_of(site: Site) -> Path:

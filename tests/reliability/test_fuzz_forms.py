@@ -90,7 +90,10 @@ def met(book: Book) -> dict[str, list[tuple[str, Fields]]]:
     found: dict[str, list[tuple[str, Fields]]] = {}
     waiting, seen, kinds = ["/"], {"/"}, Counter[str]()
     while waiting:
-        text = book.ask("GET", waiting.pop(0)).text
+        answer = book.ask("GET", waiting.pop(0))
+        if not answer.headers.get("content-type", "").startswith("text/html"):
+            continue  # a picture, a table or a zip
+        text = answer.text
         for form in Page(text).forms.values():
             for path, pattern in patterns.items():
                 if pattern.fullmatch(form.action) and len(found.setdefault(path, [])) < 3:
