@@ -82,14 +82,16 @@ def _nodes(a: Arrays) -> tuple[Floats, Floats, Floats]:
 
 def _log_rate(a: Arrays, y: Floats) -> tuple[Floats, Floats]:
     """ln r [ln(m/s)] and its slope n [-] at ln P."""
-    n = np.broadcast_to(a.law_slope[:, None], y.shape).copy()
-    log_r = (a.law_level + np.log(a.rate_scale))[:, None] + n * (y - a.law_origin[:, None])
+    none = np.zeros((len(a), 1))
+    slopes = a.law_slope[:, None] + np.cumsum(np.concatenate([none, a.law_bends], axis=1), axis=1)
+    turned = np.cumsum(np.concatenate([none, a.law_bends * a.law_knots], axis=1), axis=1)
+    levels = (a.law_level + np.log(a.rate_scale) - a.law_slope * a.law_origin)[:, None] - turned
+    line = np.zeros(y.shape, dtype=np.int8)
     for k in range(a.law_knots.shape[1]):
-        over = y - a.law_knots[:, k : k + 1]
-        bend = a.law_bends[:, k : k + 1]
-        log_r += bend * np.maximum(over, 0.0)
-        n += bend * (over > 0)
-    return log_r, n
+        line += y > a.law_knots[:, k : k + 1]
+    which = line.astype(np.intp)
+    n = np.take_along_axis(slopes, which, axis=1)
+    return np.take_along_axis(levels, which, axis=1) + n * y, n
 
 
 def _steady(a: Arrays, goal: Floats) -> Floats:

@@ -20,6 +20,7 @@ from app.calc.assembly import (
     example,
     motor_arrays,
 )
+from app.calc.burnrate import BLEND
 from app.calc.chamber import Burn, march
 from app.calc.constants import STANDARD_GRAVITY, Floats
 from app.calc.grain import burning_area, port_area
@@ -360,7 +361,8 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
 def _assumptions(motor: Motor) -> tuple[str, ...]:
     law = motor.propellant.law
     return (
-        f"Burn law: {law.name}, {law.source}.",
+        f"Burn law: {law.name}, {law.source}."
+        + (f" Its bands stand as printed, but for a blend within {BLEND:.0%} of where two meet." if law.joints else ""),
         f"Rate grows by {100 * law.sigma_p:.2f} % per kelvin from {law.reference_temperature - 273.15:.0f} °C.",
         f"c* is {100 * motor.c_star_efficiency:.1f} % of ideal; momentum {100 * motor.nozzle_efficiency:.1f} % after "
         f"friction and particles, {100 * divergence_factor(motor.half_angle):.1f} % after divergence.",
