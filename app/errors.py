@@ -10,14 +10,16 @@ BookError
 Calculations raise their own tree (`app.calc.errors.CalcError`); forms show both alike.
 """
 
+from app.calc.notes import Note
+
 
 class BookError(Exception):
     """Something the person asked for was not done; `message` tells why and what to do."""
 
     status = 422
 
-    def __init__(self, message: str, field: str | None = None) -> None:
-        super().__init__(message)
+    def __init__(self, message: str | Note, field: str | None = None) -> None:
+        super().__init__(str(message))
         self.message = message
         self.field = field
 

@@ -14,8 +14,9 @@ from typing import Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from app.calc.notes import Note
 from app.models.base import FormIn, measure_of
-from app.units import KINDS, UnitSystem
+from app.units import KINDS, METRIC, UnitSystem, example, say
 
 Choice = tuple[str, str]
 Texts = dict[str, list[str]]
@@ -51,7 +52,7 @@ class BoundField:
     name: str
     id: str
     label: str
-    hint: str
+    hint: str | Note
     value: str
     error: str
     required: bool
@@ -83,6 +84,7 @@ class Form:
     once: str = field(default_factory=lambda: secrets.token_urlsafe(18))
     draft_at: Any = None
     places: dict[tuple[str, int], int] = field(default_factory=dict)
+    units: UnitSystem = METRIC
 
     @property
     def message(self) -> str:
@@ -120,7 +122,7 @@ class Form:
             name=name,
             id=f"{self.id}-{name.replace('.', '-')}",
             label=info.title or base.replace("_", " ").capitalize(),
-            hint=info.description or "",
+            hint=_hint(info),
             value=self.text(name),
             error=self.errors.get(name, ""),
             required=info.is_required(),
@@ -140,6 +142,7 @@ class Form:
 
     def check(self, units: UnitSystem) -> FormIn | None:
         """Validate what stands in the form; on a fault fill `errors` and give nothing back."""
+        self.units = units
         tree, self.places = _tree(self.model, self.values)
         self._refuse_shapes()
         try:
@@ -165,7 +168,7 @@ class Form:
                 elif text.strip() and shape is not None and not shape.fullmatch(text.strip()):
                     self.errors[name] = "Choose one of the list." if name.endswith("_id") else words
 
-    def refuse(self, field_name: str | None, message: str) -> None:
+    def refuse(self, field_name: str | None, message: str | Note) -> None:
         """Put a service's refusal beside its field, or at the head of the form.
 
         A service counts the rows of a list that were filled in; the page may have empty ones between them.
@@ -175,7 +178,7 @@ class Form:
             name = _name((match[1], int(match[2]), match[3]), self.places)
         if name and not self._has(name):
             name = ""
-        self.errors[name] = message
+        self.errors[name] = say(message, self.units)
 
     def _has(self, name: str) -> bool:
         try:
@@ -211,7 +214,7 @@ class Form:
         model, info = _locate(self.model, name)
         measure = measure_of(model, name.split(".")[-1])
         if measure is not None:
-            return f"Type {KINDS[measure.kind].noun}, such as {KINDS[measure.kind].example}."
+            return f"Type {KINDS[measure.kind].noun}, such as {example(measure.kind, measure.system(self.units))}."
         if get_origin(_plain(info)) is list:
             return "Fill in at least one."
         if name in self.choices or get_origin(_plain(info)) is Literal or name.endswith("_id"):
@@ -241,6 +244,13 @@ def from_texts(
 def whole(text: str) -> int | None:
     """The whole number that a text is, if it is one of a usual length."""
     return int(text) if re.fullmatch(r"[0-9]{1,9}", text) else None
+
+
+def _hint(info: FieldInfo) -> str | Note:
+    """The words under a field: its description, or a note in `json_schema_extra` where they have amounts."""
+    extra = info.json_schema_extra
+    note = extra.get("hint") if isinstance(extra, dict) else None
+    return note if isinstance(note, Note) else info.description or ""
 
 
 def _plain(info: FieldInfo) -> Any:

@@ -14,10 +14,11 @@ from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from app import faults, web
+from app import faults, units, web
 from app.access import gate
 from app.access.lan import Lan
 from app.book.keeper import Keeper
+from app.calc.notes import Note
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
 from app.routers import ROUTERS
@@ -77,9 +78,9 @@ def create_app(settings: Settings) -> FastAPI:
     return app
 
 
-def _error_page(request: Request, status: int, message: str, page: str = "") -> Response:
+def _error_page(request: Request, status: int, message: str | Note, page: str = "") -> Response:
     if request.state.device is None:  # a device that is not paired sees nothing of the book's pages
-        return PlainTextResponse(message, status_code=status)
+        return PlainTextResponse(units.say(message), status_code=status)
     try:
         with reading(request.app.state.engine) as session:
             return web.render(request, session, "error.html", status=status, code=status, message=message, page=page)

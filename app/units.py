@@ -67,30 +67,27 @@ _MASS = {
     "lb": "pound",
     "lbs": "pound",
 }
+_PRESSURE = {
+    "pa": "Pa",
+    "kpa": "kPa",
+    "mpa": "MPa",
+    "bar": "bar",
+    "psi": "psi",
+    "atm": "atm",
+    "hpa": "hPa",
+    "mbar": "mbar",
+    "inhg": "inHg",
+}
+_SPEED = {"m/s": "m/s", "km/h": "km/h", "mph": "mph", "ft/s": "ft/s", "kt": "knot", "kn": "knot"}
 
 KINDS: dict[str, Kind] = {
     k.name: k
     for k in (
         Kind("length", "a length", "m", "_m", _LENGTH, '19 mm or 3/4"'),
         Kind("altitude", "a height", "m", "_m", _LENGTH, "640 m or 2100 ft"),
-        Kind("mass", "a mass", "kg", "_kg", _MASS, "123.4 g"),
-        Kind(
-            "pressure",
-            "a pressure",
-            "Pa",
-            "_pa",
-            {
-                "pa": "Pa",
-                "kpa": "kPa",
-                "mpa": "MPa",
-                "bar": "bar",
-                "psi": "psi",
-                "atm": "atm",
-                "hpa": "hPa",
-                "mbar": "mbar",
-            },
-            "6.9 MPa or 1000 psi",
-        ),
+        Kind("mass", "a mass", "kg", "_kg", _MASS, "123.4 g or 4.35 oz"),
+        Kind("heavy_mass", "a mass", "kg", "_kg", _MASS, "3.2 kg or 7.05 lb"),
+        Kind("pressure", "a pressure", "Pa", "_pa", _PRESSURE, "6.9 MPa or 1000 psi or 69 bar"),
         Kind(
             "temperature",
             "a temperature",
@@ -124,38 +121,107 @@ KINDS: dict[str, Kind] = {
             "N*s",
             "_ns",
             {"ns": "N*s", "n·s": "N*s", "n*s": "N*s", "lbf·s": "lbf*s", "lbfs": "lbf*s", "lbf*s": "lbf*s"},
-            "560 N·s",
+            "560 N·s or 126 lbf·s",
         ),
         Kind(
-            "force", "a force", "N", "_n", {"n": "N", "kn": "kN", "lbf": "lbf", "kgf": "kgf"}, "450 N"
+            "force",
+            "a force",
+            "N",
+            "_n",
+            {"n": "N", "kn": "kN", "lbf": "lbf", "kgf": "kgf"},
+            "450 N or 100 lbf",
         ),
-        Kind(
-            "speed",
-            "a speed",
-            "m/s",
-            "_m_s",
-            {"m/s": "m/s", "km/h": "km/h", "mph": "mph", "ft/s": "ft/s", "kt": "knot", "kn": "knot"},
-            "4 m/s or 9 mph",
-        ),
+        Kind("speed", "a speed", "m/s", "_m_s", _SPEED, "4 m/s or 9 mph or 14 km/h"),
         Kind("angle", "an angle", "rad", "_rad", {"deg": "degree", "°": "degree", "rad": "rad"}, "15 deg"),
         Kind("share", "a share", "", "_share", {"%": "percent", "percent": "percent"}, "65 %"),
-        Kind("density", "a density", "kg/m**3", "_kg_m3", {"g/cm3": "g/cm**3", "kg/m3": "kg/m**3"}, "1.8 g/cm3"),
-        Kind("area", "an area", "m**2", "_m2", {"mm2": "mm**2", "cm2": "cm**2", "m2": "m**2"}, "60 mm2"),
+        Kind(
+            "density",
+            "a density",
+            "kg/m**3",
+            "_kg_m3",
+            {"g/cm3": "g/cm**3", "kg/m3": "kg/m**3", "lb/in3": "lb/inch**3", "lb/ft3": "lb/ft**3"},
+            "1.8 g/cm3 or 0.065 lb/in3",
+        ),
+        Kind(
+            "area",
+            "an area",
+            "m**2",
+            "_m2",
+            {"mm2": "mm**2", "cm2": "cm**2", "m2": "m**2", "in2": "inch**2", "sqin": "inch**2", "ft2": "ft**2"},
+            "60 mm2 or 0.1 in2",
+        ),
         Kind(
             "volume",
             "a volume",
             "m**3",
             "_m3",
-            {"cm3": "cm**3", "ml": "ml", "mm3": "mm**3", "l": "liter", "m3": "m**3"},
-            "96 cm3",
+            {
+                "cm3": "cm**3",
+                "ml": "ml",
+                "mm3": "mm**3",
+                "l": "liter",
+                "m3": "m**3",
+                "in3": "inch**3",
+                "cuin": "inch**3",
+                "ft3": "ft**3",
+            },
+            "96 cm3 or 5.9 in3",
         ),
-        Kind("burn_rate", "a burn rate", "m/s", "_m_s", {"mm/s": "mm/s", "in/s": "inch/s"}, "7.8 mm/s"),
+        Kind(
+            "burn_rate",
+            "a burn rate",
+            "m/s",
+            "_m_s",
+            {"mm/s": "mm/s", "cm/s": "cm/s", "in/s": "inch/s"},
+            "7.8 mm/s or 0.31 in/s",
+        ),
+        # The kinds below have no choice of their own: `chosen` lets them follow one of those above.
+        Kind(
+            "temperature_step",
+            "a difference of temperature",
+            "K",
+            "_k",
+            {"°c": "delta_degC", "c": "delta_degC", "k": "K", "°f": "delta_degF", "f": "delta_degF"},
+            "5 C or 9 F",
+        ),
+        Kind(
+            "per_temperature",
+            "a share for each degree",
+            "1/K",
+            "_share",
+            {"%/°c": "percent/delta_degC", "%/c": "percent/delta_degC", "%/k": "percent/K",
+             "%/°f": "percent/delta_degF", "%/f": "percent/delta_degF"},
+            "0.2 %/°C or 0.11 %/°F",
+        ),
+        Kind("hot_temperature", "a temperature", "K", "_k", {"k": "K", "°f": "degF"}, "1600 K or 2420 °F", offset=True),
+        Kind("gas_speed", "a speed", "m/s", "_m_s", _SPEED, "900 m/s or 2950 ft/s"),
+        Kind("air_pressure", "a pressure", "Pa", "_pa", _PRESSURE, "1013 hPa or 29.92 inHg"),
+        Kind(
+            "dynamic_pressure",
+            "a pressure",
+            "Pa",
+            "_pa",
+            {"kpa": "kPa", "lbf/ft2": "lbf/ft**2"},
+            "10 kPa or 209 lbf/ft2",
+        ),
+        Kind(
+            "mass_flux",
+            "a flow for each area",
+            "kg/m**2/s",
+            "_kg_m2_s",
+            {"kg/(m2·s)": "kg/m**2/s", "lb/(in2·s)": "lb/inch**2/s"},
+            "700 kg/(m2·s) or 1 lb/(in2·s)",
+        ),
+        Kind("per_mass", "an amount for each mass", "1/kg", "_per_kg", {"/kg": "1/kg", "/lb": "1/lb"},
+             "12 /kg or 5 /lb"),
+        Kind("acceleration", "an acceleration", "m/s**2", "_m_s2", {"m/s2": "m/s**2", "ft/s2": "ft/s**2"},
+             "98 m/s2 or 322 ft/s2"),
     )
 }  # fmt: skip
 
 
 class UnitSystem(NamedTuple):
-    """The units a workshop reads and writes; a bare number in a form is taken in these."""
+    """The units a workshop reads and writes; a bare number in a form is taken in these. `chosen` makes one."""
 
     length: str = "mm"
     altitude: str = "m"
@@ -168,18 +234,55 @@ class UnitSystem(NamedTuple):
     force: str = "N"
     angle: str = "°"
     share: str = "%"
-    density: str = "g/cm3"
-    area: str = "mm2"
+    density: str = "g/cm³"
+    area: str = "mm²"
     burn_rate: str = "mm/s"
-    volume: str = "cm3"
+    volume: str = "cm³"
+    heavy_mass: str = "kg"
+    temperature_step: str = "°C"
+    per_temperature: str = "%/°C"
+    hot_temperature: str = "K"
+    gas_speed: str = "m/s"
+    air_pressure: str = "hPa"
+    dynamic_pressure: str = "kPa"
+    mass_flux: str = "kg/(m²·s)"
+    per_mass: str = "/kg"
+    acceleration: str = "m/s²"
 
 
 METRIC = UnitSystem()
 
+_FOLLOWING = {
+    ("temperature", "°F"): {"temperature_step": "°F", "per_temperature": "%/°F", "hot_temperature": "°F"},
+    ("pressure", "psi"): {"air_pressure": "inHg", "dynamic_pressure": "lbf/ft²"},
+    ("length", "in"): {"mass_flux": "lb/(in²·s)"},
+    ("heavy_mass", "lb"): {"per_mass": "/lb"},
+    ("altitude", "ft"): {"gas_speed": "ft/s", "acceleration": "ft/s²"},
+}
+"""Units that nobody chooses, by the choice that brings them."""
+
+
+@cache
+def chosen(**units: str) -> UnitSystem:
+    """A system of units in which kinds without a choice of their own follow the choice nearest to them."""
+    system = METRIC._replace(**units)
+    for (kind, unit), followers in _FOLLOWING.items():
+        if getattr(system, kind) == unit:
+            system = system._replace(**followers)
+    return system
+
+
+US = chosen(
+    length="in", altitude="ft", mass="oz", heavy_mass="lb", pressure="psi", temperature="°F", speed="mph", force="lbf",
+    impulse="lbf·s", density="lb/in³", area="in²", volume="in³", burn_rate="in/s",
+)  # fmt: skip
+
 _DECIMALS = {
     "mm": 2, "cm": 3, "m": 0, "in": 3, "ft": 0, "g": 1, "kg": 3, "oz": 2, "lb": 2, "MPa": 2, "bar": 1, "psi": 0,
-    "°C": 0, "°F": 0, "K": 0, "m/s": 1, "km/h": 1, "mph": 1, "ft/s": 0, "s": 2, "N·s": 0, "N": 0, "°": 1,
-    "%": 1, "g/cm3": 3, "mm2": 1, "mm/s": 2, "cm3": 1,
+    "°C": 0, "°F": 0, "K": 0, "m/s": 1, "km/h": 1, "mph": 1, "ft/s": 0, "s": 2, "N·s": 0, "lbf·s": 1, "N": 0, "lbf": 1,
+    "°": 1, "%": 1, "g/cm³": 3, "kg/m³": 0, "lb/in³": 4, "mm²": 1, "cm²": 2, "in²": 4, "mm/s": 2, "in/s": 3, "cm³": 1,
+    "ml": 1, "in³": 2, "%/°C": 2, "%/°F": 3, "hPa": 0, "inHg": 2, "kPa": 1, "lbf/ft²": 0, "kg/(m²·s)": 0,
+    "lb/(in²·s)": 2, "/kg": 2, "/lb": 2, "m/s²": 0, "ft/s²": 0,
 }  # fmt: skip
 
 _NUMBER = re.compile(
@@ -241,24 +344,27 @@ def parse(text: str, kind_name: str, units: UnitSystem = METRIC) -> Quantity:
         Empty, not a number, an unknown unit, or a unit of another kind; the message says what to type.
     """
     kind = KINDS[kind_name]
+    wanted = f"{kind.noun}, such as {example(kind_name, units)}"
     typed = text.strip()
     if not typed:
-        raise UnitError(f"Type {kind.noun}, such as {kind.example}.")
+        raise UnitError(f"Type {wanted}.")
     if len(typed) > _LONGEST:
-        raise UnitError(f"“{typed[:20]}…” is too long or too large to be {kind.noun}, such as {kind.example}.")
+        raise UnitError(
+            f"“{typed[:20]}…” is too long or too large to be {kind.noun}, such as {example(kind_name, units)}."
+        )
     match = _NUMBER.match(typed)
     if match is None:
-        raise UnitError(f"“{typed}” is not {kind.noun}. Type a number and a unit, such as {kind.example}.")
+        raise UnitError(f"“{typed}” is not {kind.noun}. Type a number and a unit, such as {example(kind_name, units)}.")
     value = _number(match)
     unit = match["unit"] or getattr(units, kind.name)
     target = _pint_unit(unit, kind)
     if target is None:
-        raise UnitError(_wrong_unit(unit, kind))
+        raise UnitError(_wrong_unit(unit, kind, units))
     signed = -value if match["sign"] in ("-", "−") else value
     si = float(f"{_to_si(signed, target, kind):.12g}")  # 3/4 in is 0.01905 m, not 0.019049999999999997
     if not math.isfinite(si):
         raise UnitError(f"“{typed}” is too large to be {kind.noun}.")
-    return Quantity(si, typed if match["unit"] else f"{typed} {_pretty(unit)}")
+    return Quantity(si, typed if match["unit"] else f"{typed} {unit}")
 
 
 def _number(match: re.Match[str]) -> float:
@@ -272,27 +378,41 @@ def _number(match: re.Match[str]) -> float:
     return float(whole + Fraction(numerator, denominator))
 
 
-def _wrong_unit(unit: str, kind: Kind) -> str:
+def _wrong_unit(unit: str, kind: Kind, units: UnitSystem) -> str:
     for other in KINDS.values():
         if other.name != kind.name and _pint_unit(unit, other) is not None:
-            return f"“{unit}” goes with {other.noun}; this field takes {kind.noun}, such as {kind.example}."
+            return (
+                f"“{unit}” goes with {other.noun}; this field takes {kind.noun}, such as {example(kind.name, units)}."
+            )
     known = ", ".join(dict.fromkeys(k for k in kind.accepted if k not in "″”"))
     return f"The unit “{unit}” is not known here. Use one of: {known}."
+
+
+def example(kind_name: str, units: UnitSystem = METRIC) -> str:
+    """What a person may type for a kind, in the workshop's own unit where an example has it."""
+    kind = KINDS[kind_name]
+    own = _pint_unit(getattr(units, kind_name), kind)
+    texts = kind.example.split(" or ")
+    return next((t for t in texts if _pint_unit(re.sub(r"^[\d./]+\s*", "", t), kind) == own), texts[0])
 
 
 def show(si: float | None, kind_name: str, units: UnitSystem = METRIC, decimals: int | None = None) -> str:
     """Write an SI number in the workshop's unit, with the unit; `–` for what is not known."""
     if si is None or not math.isfinite(si):
         return "–"
-    unit = getattr(units, kind_name)
-    return f"{number(si, kind_name, units, decimals)} {_pretty(unit)}"
+    return f"{number(si, kind_name, units, decimals)} {unit_of(kind_name, units)}"
 
 
 def number(si: float, kind_name: str, units: UnitSystem = METRIC, decimals: int | None = None) -> str:
-    """Write an SI number in the workshop's unit without naming the unit (for tables that do)."""
+    """Write an SI number in the workshop's unit without naming the unit (for tables that do).
+
+    `decimals` are those of the kind's metric unit; another unit gets as many as show the number as finely.
+    """
     value = convert(si, kind_name, units)
     unit = getattr(units, kind_name)
-    places = _DECIMALS.get(unit, 2) if decimals is None else decimals
+    places = _DECIMALS.get(unit, 2)
+    if decimals is not None:
+        places = max(0, decimals + places - _DECIMALS[getattr(METRIC, kind_name)])
     text = f"{value:.{places}f}"
     return text.lstrip("-") if float(text) == 0 else text.replace("-", "−")  # typed back in, it is read as well
 
@@ -317,14 +437,22 @@ def convert_each(si: Iterable[float], kind_name: str, units: UnitSystem = METRIC
     return [_from_si(value, target, kind) for value in si]
 
 
+def decimals_for(step: float, kind_name: str, units: UnitSystem = METRIC) -> int:
+    """Decimals, as `number` counts them, that show one step of an instrument [SI] in the workshop's unit."""
+    own = max(math.ceil(-math.log10(convert(step, kind_name, units)) - 1e-9), 0)
+    return own + _DECIMALS[getattr(METRIC, kind_name)] - _DECIMALS[getattr(units, kind_name)]
+
+
 def unit_of(kind_name: str, units: UnitSystem = METRIC) -> str:
     """The unit's sign as printed beside numbers of this kind."""
-    return _pretty(getattr(units, kind_name))
+    return str(getattr(units, kind_name))
 
 
 _OTHERS = {
-    "length": ("mm", "in"), "altitude": ("m", "ft"), "mass": ("g", "oz"), "pressure": ("MPa", "bar", "psi"),
-    "temperature": ("°C", "°F"), "speed": ("m/s", "km/h", "mph"),
+    "length": ("mm", "in"), "altitude": ("m", "ft"), "mass": ("g", "oz"), "heavy_mass": ("kg", "g", "lb", "oz"),
+    "pressure": ("MPa", "bar", "psi"), "temperature": ("°C", "°F"), "speed": ("m/s", "km/h", "mph"),
+    "impulse": ("N·s", "lbf·s"), "force": ("N", "lbf"), "area": ("mm²", "in²"), "burn_rate": ("mm/s", "in/s"),
+    "per_temperature": ("%/°C", "%/°F"),
 }  # fmt: skip
 """Units a value may have been thought of in, beside the workshop's own."""
 
@@ -350,15 +478,11 @@ def editable(si: float | None, kind_name: str, units: UnitSystem = METRIC) -> st
 def exact(si: float, kind_name: str, units: UnitSystem = METRIC) -> str:
     """A value in the workshop's unit, to nine figures."""
     digits = format(Decimal(f"{convert(si, kind_name, units):.9g}"), "f")  # never 1e-05: people do not write so
-    return f"{digits} {_pretty(getattr(units, kind_name))}"
+    return f"{digits} {unit_of(kind_name, units)}"
 
 
 def _is_long(text: str) -> bool:
     return len(text.partition(" ")[0].partition(".")[2]) > _SHORT
-
-
-def _pretty(unit: str) -> str:
-    return {"g/cm3": "g/cm³", "mm2": "mm²", "cm3": "cm³"}.get(unit, unit)
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from sqlmodel import Session
 from app import clock, logbook, units, uploads
 from app.calc.errors import CalcError
 from app.calc.ingredients import INGREDIENTS
+from app.calc.notes import Note
 from app.db import reading, writing
 from app.errors import BookError
 from app.forms import Choice, Form, from_texts, whole
@@ -82,15 +83,22 @@ def _bare(context: Context, si: float | None, kind: str, decimals: int | None = 
     return "–" if si is None else units.number(si, kind, context["units"], decimals)
 
 
+@pass_context
+def _said(context: Context, value: Any) -> Any:
+    """What a page writes: a note becomes words in the workshop's units here, and only here."""
+    return units.say(value, context["units"]) if isinstance(value, Note) else value
+
+
 def _environment() -> Environment:
     env = Environment(
         loader=FileSystemLoader(resource("templates")), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
+        trim_blocks=True, lstrip_blocks=True, finalize=_said,
     )  # fmt: skip
     env.globals["asset"] = _asset
     env.globals["unit_of"] = units.unit_of
     env.globals["now"] = clock.now
     env.globals["today"] = clock.today
+    env.filters["say"] = _said
     for kind in units.KINDS:
         env.filters[kind] = _measure_filter(kind)
     env.filters["bare"] = _bare
@@ -213,7 +221,8 @@ def submit(
         spent = session.get(OnceToken, form.once)
         if spent is not None:
             return redirect(spent.url, "That was saved already; it was not saved a second time.")
-        data = form.check(workshop.get(session).units)
+        house = workshop.get(session).units
+        data = form.check(house)
         if data is not None:
             try:
                 with history.signed(session, at_bench(request, session, data), reason(data), device(request)):
@@ -269,8 +278,7 @@ def answered(form: Form, system: units.UnitSystem, ask: Callable[[Any], T]) -> T
 
 
 def _refuse(form: Form, error: BookError | CalcError) -> None:
-    words = error.message if isinstance(error, BookError) else f"{error.fault} {error.remedy}".strip()
-    form.refuse(error.field, words)
+    form.refuse(error.field, error.message if isinstance(error, BookError) else error.words)
 
 
 @contextmanager

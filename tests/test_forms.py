@@ -106,7 +106,7 @@ def test_spaces_around_words_are_taken_off() -> None:
         ("width", "0", "This must be more than 0 mm; “0 mm” is not."),
         ("width", "-1", "This must be more than 0 mm; “-1 mm” is not."),
         ("width", "3 m", "This must be at most 2000 mm; “3 m” is not."),
-        ("width", "wide", "“wide” is not a length. Type a number and a unit, such as 19 mm or 3/4\"."),
+        ("width", "wide", "“wide” is not a length. Type a number and a unit, such as 19 mm."),
         ("tare", "3 mm", "“mm” goes with a length; this field takes a mass, such as 123.4 g."),
         ("tare", "3 stone", "The unit “stone” is not known here. Use one of: g, gram, grams, kg, mg, oz, lb, lbs."),
         ("cost", "cheap", "Type a number, such as 0.5."),
@@ -135,7 +135,7 @@ def test_what_is_missing_is_asked_for_by_its_kind() -> None:
     assert form.check(METRIC) is None
     assert form.errors == {
         "name": "Fill this in.",
-        "width": "Type a length, such as 19 mm or 3/4\".",
+        "width": "Type a length, such as 19 mm.",
         "kind": "Choose one.",
         "place_id": "Choose one.",
         "made_on": "Fill this in.",

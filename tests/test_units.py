@@ -14,19 +14,22 @@ from app.calc.notes import Amount, Note
 from app.units import (
     KINDS,
     METRIC,
+    US,
     Measure,
     Quantity,
     UnitError,
     UnitSystem,
+    chosen,
     convert,
     editable,
+    example,
     parse,
     say,
     show,
     unit_of,
 )
 
-IMPERIAL = UnitSystem(length="in", altitude="ft", mass="oz", pressure="psi", temperature="°F", speed="mph", time="min")
+IMPERIAL = US._replace(time="min")
 
 # Exact: NIST Special Publication 811 (2008), appendix B.8 (inch, foot, pound, ounce, lbf, psi, mile, knot);
 # SI Brochure, 9th edition, table 8 (minute, hour, day, degree, bar is from its table of earlier editions).
@@ -71,6 +74,21 @@ EXACT = [
     ("volume", "96 cm3", 9.6e-5),
     ("volume", "1 l", 1e-3),
     ("burn_rate", "1 in/s", 0.0254),
+    ("heavy_mass", "1 lb", 0.45359237),
+    ("area", "1 in²", 6.4516e-4),
+    ("volume", "1 in³", 1.6387064e-5),
+    ("density", "1 lb/in³", 0.45359237 / 0.0254**3),
+    ("speed", "1 ft/s", 0.3048),
+    ("gas_speed", "1 ft/s", 0.3048),
+    ("temperature_step", "9 °F", 5.0),
+    ("temperature_step", "5 °C", 5.0),
+    ("hot_temperature", "32 °F", 273.15),
+    ("per_temperature", "0.1 %/°F", 0.0018),
+    ("per_temperature", "0.2 %/K", 0.002),
+    ("mass_flux", "1 lb/(in²·s)", 0.45359237 / 0.0254**2),
+    ("dynamic_pressure", "1 lbf/ft²", 4.4482216152605 / 0.3048**2),
+    ("acceleration", "1 ft/s²", 0.3048),
+    ("per_mass", "1 /lb", 1 / 0.45359237),
 ]
 
 
@@ -87,6 +105,52 @@ def test_pounds_per_square_inch_as_printed() -> None:
 def test_ounce_as_printed() -> None:
     # NIST SP 811, appendix B.8: ounce (avoirdupois) to gram, 2.834 952 E+01.
     assert round(parse("1 oz", "mass").si * 1000, 5) == 28.34952
+
+
+# Printed in NIST Special Publication 811 (2008), appendix B.8, at the digits printed there.
+PRINTED = [
+    ("pressure", "1 psi", 6.894757e3, 6),
+    ("force", "1 lbf", 4.448222, 6),
+    ("impulse", "1 lbf·s", 4.448222, 6),
+    ("density", "1 lb/in³", 2.767990e4, 6),
+    ("area", "1 in²", 6.4516e-4, 6),
+    ("volume", "1 in³", 1.638706e-5, 6),
+    ("speed", "1 mph", 4.4704e-1, 6),
+    ("dynamic_pressure", "1 lbf/ft²", 4.788026e1, 6),
+    ("air_pressure", "1 inHg", 3.386389e3, 6),
+]
+
+
+@pytest.mark.parametrize(("kind", "typed", "si", "digits"), PRINTED)
+def test_us_units_as_printed(kind: str, typed: str, si: float, digits: int) -> None:
+    assert parse(typed, kind).si == pytest.approx(si, rel=0.6 * 10**-digits)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("system", [METRIC, US], ids=["metric", "US"])
+def test_every_kind_is_written_and_asked_for_in_the_chosen_system(kind: str, system: UnitSystem) -> None:
+    alike = {"time", "angle", "share"}
+    assert (getattr(METRIC, kind) == getattr(US, kind)) == (kind in alike)
+    text = show(300.0, kind, system)
+    assert text.endswith(unit_of(kind, system))
+    assert parse(example(kind, system), kind, system).si > 0
+    other = US if system is METRIC else METRIC
+    if kind not in alike:
+        assert example(kind, system) != example(kind, other)
+
+
+def test_units_that_nobody_chooses_follow_the_nearest_choice() -> None:
+    assert chosen() == METRIC
+    mixed = chosen(temperature="°F", pressure="bar")
+    assert (mixed.temperature_step, mixed.per_temperature, mixed.air_pressure) == ("°F", "%/°F", "hPa")
+
+
+def test_a_number_is_shown_as_finely_in_either_system() -> None:
+    assert show(0.00015, "length", METRIC, 2) == "0.15 mm"
+    assert show(0.00015, "length", US, 2) == "0.006 in"
+    assert show(240e6, "pressure", METRIC, 0) == "240 MPa"
+    assert show(4e6, "pressure", US, 0) == "580 psi"
+    assert show(2.0, "temperature_step", US) == "4 °F"
 
 
 def _units_of(kind: str) -> list[tuple[str, str]]:
@@ -110,8 +174,8 @@ def test_every_unit_is_read_in_capitals_too(kind: str) -> None:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_example_in_a_message_can_be_typed(kind: str) -> None:
-    for example in KINDS[kind].example.split(" or "):
-        parse(example, kind)
+    for text in KINDS[kind].example.split(" or "):
+        parse(text, kind)
 
 
 @pytest.mark.parametrize(
@@ -198,7 +262,7 @@ def test_what_was_typed_is_kept_as_it_was() -> None:
 @pytest.mark.parametrize("kind", KINDS)
 @given(data=st.data())
 def test_an_edit_field_saved_again_changes_nothing(kind: str, system: UnitSystem, data: st.DataObject) -> None:
-    low, high = (200.0, 2000.0) if kind == "temperature" else (1e-6, 1e6)
+    low, high = (200.0, 2000.0) if KINDS[kind].offset else (1e-6, 1e6)
     value = data.draw(st.floats(low, high))
     once = parse(editable(value, kind, system), kind, system).si
     assert once == pytest.approx(value, rel=1e-8)  # nine figures are shown
@@ -315,7 +379,7 @@ def test_a_calculations_sentence_is_written_in_the_workshops_units() -> None:
         {"core": Amount(0.000254, "length", 3), "pressure": Amount(6.894757e6, "pressure")},
     )
     assert say(note) == "Core ±0.254 mm, at 6.89 MPa."
-    assert say(note, METRIC._replace(length="in", pressure="psi")) == "Core ±0.010 in, at 1000 psi."
+    assert say(note, METRIC._replace(length="in", pressure="psi")) == "Core ±0.0100 in, at 1000 psi."
     assert say("As it was stored.") == "As it was stored."
 
 

@@ -56,7 +56,7 @@ class Keeper:
         try:
             backups.keep_copy(self._book)
         except Trouble as trouble:
-            self._fail(trouble, trouble.message)
+            self._fail(trouble, str(trouble.message))
         except Exception as error:  # this thread must go on whatever comes, or no later day has a copy
             self._fail(error, "A copy of the book could not be made; the log says where it failed.")
         else:

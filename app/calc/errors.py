@@ -1,5 +1,7 @@
 """The errors a calculation can raise: each names the field, the fault and the way out."""
 
+from app.calc.notes import Note, sentence, together
+
 
 class CalcError(ValueError):
     """A calculation cannot be done with what was given.
@@ -8,17 +10,27 @@ class CalcError(ValueError):
     ----------
     field : str
         Name of the argument at fault, as the caller would know it.
-    fault : str
+    fault : str or Note
         What is wrong, in words.
-    remedy : str
+    remedy : str or Note
         What to do about it, in words.
     """
 
-    def __init__(self, field: str, fault: str, remedy: str = "") -> None:
+    def __init__(self, field: str, fault: str | Note, remedy: str | Note = "") -> None:
         super().__init__(f"{field}: {fault} {remedy}".strip())
         self.field = field
         self.fault = fault
         self.remedy = remedy
+
+    @property
+    def words(self) -> Note:
+        """Fault and remedy as they follow the name of the field."""
+        return together(self.fault, self.remedy)
+
+    @property
+    def sentence(self) -> Note:
+        """Fault and remedy by themselves."""
+        return sentence(self.words)
 
 
 class OutOfRange(CalcError):

@@ -1,7 +1,8 @@
 """Sentences with numbers in them, before anybody has chosen units: words are made at the edge, by `app.units.say`."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from string import Formatter
 from typing import NamedTuple
 
 
@@ -25,3 +26,81 @@ class Note:
 
     def __post_init__(self) -> None:
         self.words.format(**self.amounts)  # a name without its amount is a fault of the program, found here
+
+    def __str__(self) -> str:
+        """In SI, for a log or a traceback; a page says it in the workshop's units."""
+        return self.words.format(**{name: f"{a.value:.6g} [SI, {a.kind}]" for name, a in self.amounts.items()})
+
+
+def together(*parts: "Note | str", between: str = " ") -> Note:
+    """Sentences as one note, each with its amounts.
+
+    Parameters
+    ----------
+    parts : Note or str
+        What is said, in order; a text is taken as it is, and nothing where it is empty [-].
+    between : str
+        What stands between two of them [-].
+
+    Returns
+    -------
+    Note
+        All of it [-].
+
+    Notes
+    -----
+    Any sentences.
+
+    References
+    ----------
+    None: words.
+
+    Examples
+    --------
+    >>> both = together("A core of", Note("{size}.", {"size": Amount(0.012, "length")}))
+    >>> both.words, both.amounts["n1_size"].value
+    ('A core of {n1_size}.', 0.012)
+    """
+    words, amounts = [], {}
+    for i, part in enumerate(parts):
+        if isinstance(part, str):
+            words.append(_plain(part))
+            continue
+        amounts.update({f"n{i}_{name}": amount for name, amount in part.amounts.items()})
+        bits = Formatter().parse(part.words)
+        words.append("".join(_plain(text) + (f"{{n{i}_{name}}}" if name else "") for text, name, _, _ in bits))
+    return Note(between.join(word for word in words if word), amounts)
+
+
+def sentence(note: "Note | str") -> Note:
+    """A note that begins with a capital letter.
+
+    Parameters
+    ----------
+    note : Note or str
+        Words that may stand within a sentence [-].
+
+    Returns
+    -------
+    Note
+        The same as a sentence of its own [-].
+
+    Notes
+    -----
+    Nothing changes where it begins with an amount.
+
+    References
+    ----------
+    None: words.
+
+    Examples
+    --------
+    >>> sentence("the core is too wide.").words
+    'The core is too wide.'
+    """
+    whole = together(note)
+    return replace(whole, words=whole.words[:1].upper() + whole.words[1:])
+
+
+def _plain(text: str) -> str:
+    return text.replace("{", "{{").replace("}", "}}")

@@ -11,6 +11,7 @@ from app.calc.constants import ATM, STANDARD_GRAVITY, Floats
 from app.calc.equilibrium import ATOMS, CARBONATE_MELTS, LOCK, Equilibrium, find
 from app.calc.errors import NoSolution, OutOfRange
 from app.calc.ingredients import INGREDIENTS
+from app.calc.notes import Note, together
 
 PRESSURE_LIMITS = (0.2e6, 20e6)
 """Chamber pressures taken [Pa]."""
@@ -44,7 +45,7 @@ class BlendState:
         Largest relative error of an element [-].
     ok : bool
         True when everything was solved and the blend is within the usual range.
-    notes : tuple of str
+    notes : tuple of Note or str
         What to keep in mind, in words.
     """
 
@@ -62,7 +63,7 @@ class BlendState:
     gas: dict[str, float]
     balance_error: float
     ok: bool
-    notes: tuple[str, ...]
+    notes: tuple[Note | str, ...]
 
 
 @dataclass(frozen=True)
@@ -157,7 +158,7 @@ def blend_state(parts: Mapping[str, float], pressure: float = 68 * ATM) -> Blend
     >>> round(state.temperature), round(state.c_star)
     (1600, 909)
     """
-    notes = list(blend_warnings(parts))
+    notes: list[Note | str] = list(blend_warnings(parts))
     isp = gamma = c_star_shifting = None
     with LOCK:
         elements, chamber = _chamber(parts, pressure)
@@ -169,7 +170,7 @@ def blend_state(parts: Mapping[str, float], pressure: float = 68 * ATM) -> Blend
             velocity = math.sqrt(2 * (chamber.enthalpy - cold.enthalpy))
             isp, gamma = velocity / STANDARD_GRAVITY, _gamma_for(velocity, chamber, ATM)
         except NoSolution as failure:
-            notes.append(f"The expansion to one atmosphere was not solved: {failure.fault}")
+            notes.append(together("The expansion to one atmosphere was not solved:", failure.fault))
     gamma_frozen = chamber.gamma_frozen
     return BlendState(
         temperature=chamber.temperature,

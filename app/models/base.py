@@ -10,6 +10,7 @@ from sqlmodel import Field, SQLModel
 from sqlmodel._compat import SQLModelConfig
 
 from app import clock
+from app.calc.notes import Amount, Note
 from app.units import KINDS, Measure, Quantity, UnitSystem, editable
 
 SQLModel.metadata.naming_convention = {
@@ -88,6 +89,11 @@ def measure_of(model: type[BaseModel], field: str) -> Measure | None:
         for argument in getattr(info.annotation, "__args__", ()):
             found += [m for m in getattr(argument, "__metadata__", ()) if isinstance(m, Measure)]
     return found[0] if found else None
+
+
+def hint(words: str, **amounts: Amount) -> dict[str, Any]:
+    """The words under a form field that have amounts in them, as its `json_schema_extra`."""
+    return {"hint": Note(words, amounts)}
 
 
 def columns(data: FormIn, table: type[SQLModel]) -> dict[str, Any]:

@@ -1,12 +1,14 @@
 """The workshop's own settings: one row, with the rules and the units."""
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint
 
-from app.models.base import FormIn, Row
-from app.units import Measure, Quantity, UnitSystem
+from app.calc.notes import Amount
+from app.models.base import FormIn, Row, hint
+from app.units import METRIC, US, Measure, Quantity, UnitSystem, chosen
 
 LengthUnit = Literal["mm", "in"]
 AltitudeUnit = Literal["m", "ft"]
@@ -14,6 +16,22 @@ MassUnit = Literal["g", "oz"]
 PressureUnit = Literal["MPa", "bar", "psi"]
 TemperatureUnit = Literal["°C", "°F"]
 SpeedUnit = Literal["m/s", "km/h", "mph"]
+HeavyMassUnit = Literal["kg", "lb"]
+ForceUnit = Literal["N", "lbf"]
+ImpulseUnit = Literal["N·s", "lbf·s"]
+BurnRateUnit = Literal["mm/s", "in/s"]
+AreaUnit = Literal["mm²", "cm²", "in²"]
+VolumeUnit = Literal["cm³", "in³"]
+DensityUnit = Literal["g/cm³", "kg/m³", "lb/in³"]
+
+SYSTEMS = {"Metric": METRIC, "US": US}
+OWN: Literal["Each by itself"] = "Each by itself"
+UNIT_FIELDS = {
+    f"{kind}_unit": kind
+    for kind in ("length", "altitude", "mass", "heavy_mass", "pressure", "temperature", "speed", "force", "impulse",
+                 "burn_rate", "area", "volume", "density")
+}  # fmt: skip
+"""The columns that hold a chosen unit, with the kinds they are for."""
 
 Share = Annotated[Quantity, Measure("share", ge=0, le=1)]
 FAHRENHEIT_220_K = (220 + 459.67) * 5 / 9
@@ -37,6 +55,13 @@ class Workshop(Row, table=True):
     pressure_unit: str = "MPa"
     temperature_unit: str = "°C"
     speed_unit: str = "m/s"
+    heavy_mass_unit: str = "kg"
+    force_unit: str = "N"
+    impulse_unit: str = "N·s"
+    burn_rate_unit: str = "mm/s"
+    area_unit: str = "mm²"
+    volume_unit: str = "cm³"
+    density_unit: str = "g/cm³"
     scale_resolution_kg: float = 1e-4
     ruler_resolution_m: float = 1e-4
     weigh_tolerance_share: float = 0.005
@@ -62,14 +87,27 @@ class Workshop(Row, table=True):
     @property
     def units(self) -> UnitSystem:
         """The units to read bare numbers in and to write numbers in."""
-        return UnitSystem(
-            length=self.length_unit,
-            altitude=self.altitude_unit,
-            mass=self.mass_unit,
-            pressure=self.pressure_unit,
-            temperature=self.temperature_unit,
-            speed=self.speed_unit,
-        )
+        return chosen(**{kind: getattr(self, column) for column, kind in UNIT_FIELDS.items()})
+
+    @property
+    def system(self) -> str:
+        """The one choice that these units are, or that each was chosen by itself."""
+        return next((name for name, units in SYSTEMS.items() if units == self.units), OWN)
+
+
+def units_in(form: Mapping[str, Any], standing: Workshop) -> dict[str, str]:
+    """The units a settings form means, by column: what was chosen, what the whole system brings, what stood there.
+
+    A system that is newly chosen sets every unit but those that were changed by hand in the same form.
+    """
+    stood = {column: str(getattr(standing, column)) for column in UNIT_FIELDS}
+    named = str(form.get("system") or standing.system)
+    system = SYSTEMS.get(named) if named != standing.system else None
+    found = {}
+    for column, kind in UNIT_FIELDS.items():
+        picked = str(form.get(column) or stood[column])
+        found[column] = str(getattr(system, kind)) if system is not None and picked == stood[column] else picked
+    return found
 
 
 class WorkshopIn(FormIn):
@@ -82,12 +120,22 @@ class WorkshopIn(FormIn):
     person: str = FormField(
         "", max_length=80, title="Who works here", description="Written beside checklists and decisions."
     )
+    system: Literal["Metric", "US", "Each by itself"] = FormField(
+        OWN, title="Units", description="One choice for everything below; a unit changed by itself there counts too."
+    )
     length_unit: LengthUnit = FormField(title="Lengths")
     altitude_unit: AltitudeUnit = FormField(title="Heights")
     mass_unit: MassUnit = FormField(title="Masses")
     pressure_unit: PressureUnit = FormField(title="Pressures")
     temperature_unit: TemperatureUnit = FormField(title="Temperatures")
     speed_unit: SpeedUnit = FormField(title="Speeds")
+    heavy_mass_unit: HeavyMassUnit = FormField(title="Rockets' masses")
+    force_unit: ForceUnit = FormField(title="Thrust")
+    impulse_unit: ImpulseUnit = FormField(title="Impulse")
+    burn_rate_unit: BurnRateUnit = FormField(title="Burn rates")
+    area_unit: AreaUnit = FormField(title="Areas")
+    volume_unit: VolumeUnit = FormField(title="Volumes")
+    density_unit: DensityUnit = FormField(title="Densities")
     scale_resolution: Annotated[Quantity, Measure("mass", gt=0, le=0.1)] = FormField(
         title="The scale reads to", description="The smallest step of your scale."
     )
@@ -119,7 +167,12 @@ class WorkshopIn(FormIn):
     )
     pan_low: Annotated[Quantity, Measure("temperature", gt=300, lt=480)] = FormField(title="Pan: work from")
     pan_limit: Annotated[Quantity, Measure("temperature", gt=300, lt=480)] = FormField(
-        title="Pan: never above", description="220–250 °F is common practice."
+        title="Pan: never above",
+        json_schema_extra=hint(
+            "{low} to {high} is common practice.",
+            low=Amount(FAHRENHEIT_220_K, "temperature"),
+            high=Amount(FAHRENHEIT_250_K, "temperature"),
+        ),
     )
     cure: Annotated[Quantity, Measure("time", ge=0, le=90 * 86400, unit="days")] = FormField(
         title="Cure for", description="A week is common practice."
@@ -133,10 +186,14 @@ class WorkshopIn(FormIn):
     grain_gap: Annotated[Quantity, Measure("length", ge=0, le=0.05)] = FormField(
         title="Gap between grains", description="Spacer or O-ring between burning end faces."
     )
-    rate_per_kelvin: Annotated[Quantity, Measure("share", ge=0, le=0.02)] = FormField(
-        title="Burn rate grows per kelvin",
-        description="An assumption: no published value for these blends was found. Solid propellants in general: 0.1 "
-        "to 0.9 % (Sutton, quoted second hand).",
+    rate_per_kelvin: Annotated[Quantity, Measure("per_temperature", ge=0, le=0.02)] = FormField(
+        title="Burn rate grows by",
+        json_schema_extra=hint(
+            "For each degree that the grain is warmer. An assumption: no published value for these blends was found. "
+            "Solid propellants in general: {low} to {high} (Sutton, quoted second hand).",
+            low=Amount(0.001, "per_temperature"),
+            high=Amount(0.009, "per_temperature"),
+        ),
     )
     igniter_pressure: Annotated[Quantity, Measure("pressure", ge=2e5, le=5e6)] = FormField(
         title="Pressure at ignition", description="What the igniter alone brings the chamber to; an assumption."

@@ -111,12 +111,12 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
         try:
             more["state"] = blends.state(session, formula)
         except CalcError as error:
-            more["state_fault"] = f"{error.fault} {error.remedy}"
+            more["state_fault"] = error.words
         try:
             more["law"] = formulas.burn_law(formula)
             more["rate_spread"] = rate_spread(more["law"])
         except CalcError as error:
-            more["law_fault"] = f"{error.fault} {error.remedy}"
+            more["law_fault"] = error.words
     model = FormulaIn if formula is None else correction_of(FormulaIn)
     form = forms.get("form", model, url, row=formula, initial=_texts(session, formula) if formula else None)
     return render(

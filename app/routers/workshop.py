@@ -9,7 +9,7 @@ from sqlmodel import Session
 from app.forms import Form
 from app.models.checklist import EditionIn
 from app.models.history import correction_of
-from app.models.workshop import WorkshopIn
+from app.models.workshop import UNIT_FIELDS, WorkshopIn
 from app.services import past, supplies, workshop
 from app.web import Book, Forms, Typed, render, submit, version_of
 
@@ -50,7 +50,10 @@ def _settings(request: Request, session: Session, failed: Form | None = None) ->
     forms = Forms(request, session, failed)
     form = forms.get("form", correction_of(WorkshopIn), "/workshop/settings", row=workshop.get(session))
     history = past.of(session, workshop.get(session))
-    return render(request, session, "workshop/settings.html", section="workshop", form=form, history=history)
+    return render(
+        request, session, "workshop/settings.html", section="workshop", form=form, history=history,
+        unit_fields=[*UNIT_FIELDS],
+    )  # fmt: skip
 
 
 @router.get("/checklist")

@@ -55,7 +55,7 @@ def check(data: CaseIn) -> None:
             _held(data.closure, inside["inner_d"], inside["outer_d"], inside, wall_yield)
     except CalcError as error:
         field = _FIELDS.get(error.field, error.field)
-        raise Refused(f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}", field=field) from error
+        raise Refused(error.sentence, field=field) from error
 
 
 def _held(kind: str, bore_d: float, outer_d: float, sizes: dict[str, float], wall_yield: float) -> Retention:

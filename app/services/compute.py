@@ -11,6 +11,7 @@ from app.calc import casing, graincheck, recipe, thermochem
 from app.calc.closure import Retention, bolt_retention, ring_retention
 from app.calc.errors import CalcError
 from app.models import api
+from app.units import say
 
 Loc = tuple[str | int, ...]
 
@@ -55,7 +56,7 @@ def placed(model: BaseModel, *loc: str | int) -> Iterator[None]:
         yield
     except CalcError as error:
         kind = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", type(error).__name__).lower()
-        raise Misfit((*loc, *_field(model, error.field)), f"{error.fault} {error.remedy}".strip(), kind) from error
+        raise Misfit((*loc, *_field(model, error.field)), say(error.words), kind) from error
 
 
 def _field(model: BaseModel, argument: str) -> Loc:
@@ -76,7 +77,7 @@ def read_blend(model: BaseModel, parts: Mapping[str, float], *loc: str | int) ->
         try:
             recipe.lookup(name)
         except CalcError as error:
-            raise Misfit((*loc, "parts", name), f"{error.fault} {error.remedy}".strip(), "blend_error") from error
+            raise Misfit((*loc, "parts", name), say(error.words), "blend_error") from error
     with placed(model, *loc):
         return recipe.check_blend(parts)
 

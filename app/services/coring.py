@@ -108,9 +108,7 @@ def compare(session: Session, data: CoringIn) -> Comparison:
         hot_strength, _ = casing.strengths(setup.case.material, hottest, setup.case.yield_strength_pa)
     except CalcError as error:
         if error.field in _OFFSETS:
-            raise Refused(
-                f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}", field=_OFFSETS[error.field]
-            ) from error
+            raise Refused(error.sentence, field=_OFFSETS[error.field]) from error
         raise prediction.refusal(error, setup) from error
     bare = np.interp(cast.depth, fault.depth, fault.wall_bared, right=1.0)
     under_pressure = cast.pressure >= HOT_SHARE * cast.peak_pressure

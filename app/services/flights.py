@@ -11,6 +11,7 @@ from app.calc.errors import CalcError
 from app.calc.flight import Flight, Motor, Pad, fly
 from app.calc.flight import Rocket as Airframe
 from app.calc.flightrange import FlightRange, MotorDraws, drawn_from_marks, fly_range
+from app.calc.notes import Note, together
 from app.calc.wind import EXPONENT, STEADY_ABOVE
 from app.errors import Refused
 from app.models import Case, Firing, LaunchField, Rocket
@@ -139,7 +140,7 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
             edges=(reach[0], reach[0]) if reach else None, windy=data.wind is not None, samples=SAMPLES,
         )  # fmt: skip
     except CalcError as error:
-        raise Refused(f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}", _FIELDS.get(error.field)) from error
+        raise Refused(error.sentence, _FIELDS.get(error.field)) from error
     units = workshop.get(session).units
     return Estimate(
         flight=flight,
@@ -163,7 +164,7 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
     )
 
 
-def told(session: Session, outlook: Outlook | None, firing: Firing) -> tuple[Estimate | None, str]:
+def told(session: Session, outlook: Outlook | None, firing: Firing) -> tuple[Estimate | None, Note | str]:
     """The estimate that goes with a flight in the book, in its weather; or why there is none."""
     if outlook is None or firing.rocket_id is None or firing.launch_field_id is None:
         return None, ""
@@ -182,7 +183,7 @@ def told(session: Session, outlook: Outlook | None, firing: Firing) -> tuple[Est
     try:
         return estimate(session, outlook, FlightIn(**asked)), ""
     except Refused as refusal:
-        return None, f"No altitude is predicted: {refusal.message[:1].lower()}{refusal.message[1:]}"
+        return None, together("No altitude is predicted.", refusal.message)
 
 
 # --- What goes in ------------------------------------------------------------------------------

@@ -101,7 +101,7 @@ def blend_of(data: FormulaIn) -> dict[str, float]:
         try:
             key = lookup(part.ingredient).key
         except BlendError as error:
-            raise Refused(f"{error.fault} {error.remedy}", field=f"parts.{i}.ingredient") from error
+            raise Refused(error.words, field=f"parts.{i}.ingredient") from error
         if key in blend:
             raise Refused("This ingredient is in the formula already; add the two shares.", f"parts.{i}.ingredient")
         blend[key] = part.percent.si
@@ -115,7 +115,7 @@ def blend_of(data: FormulaIn) -> dict[str, float]:
     try:
         return check_blend(blend)
     except BlendError as error:
-        raise Refused(f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}", field="parts") from error
+        raise Refused(error.sentence, field="parts") from error
 
 
 def save(session: Session, data: FormulaIn, row: Formula | None = None, version: int | None = None) -> Formula:

@@ -10,6 +10,7 @@ from sqlmodel import Session, select
 from app.calc.burnfit import GAUGE
 from app.calc.constants import Floats
 from app.calc.errors import CalcError
+from app.calc.notes import Note
 from app.calc.ownlaw import OwnLaw, Seen, gauge_error, own_law
 from app.calc.shrink import FAR, Learned
 from app.errors import Refused
@@ -93,7 +94,7 @@ class Lesson:
     chance: tuple[float, float, float]
     far: list[str]
     law: OwnLaw | None
-    law_fault: str
+    law_fault: Note | str
 
 
 @dataclass(frozen=True)
@@ -233,7 +234,7 @@ def _far(shots: list[Shot], offs: list[Floats], told: Taught) -> list[str]:
     ]  # fmt: skip
 
 
-def _law(seen: Evidence, mine: Hashable, scatter: float) -> tuple[OwnLaw | None, str]:
+def _law(seen: Evidence, mine: Hashable, scatter: float) -> tuple[OwnLaw | None, Note | str]:
     curves = [
         Seen(law.log_rate, law.exponent, np.array(law.covariance), shot.fit.pressure_pa, law.low, law.high)
         for shot in seen.shots
@@ -242,7 +243,7 @@ def _law(seen: Evidence, mine: Hashable, scatter: float) -> tuple[OwnLaw | None,
     try:
         return own_law(curves, scatter, GAUGE), ""
     except CalcError as error:
-        return None, f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}"
+        return None, error.sentence
 
 
 def take_law(session: Session, formula: Formula, version: int | None = None) -> Formula:

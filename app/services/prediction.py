@@ -17,6 +17,7 @@ from app.calc.constants import Floats
 from app.calc.errors import CalcError
 from app.calc.grain import Grain
 from app.calc.motor import Motor, MotorRun, simulate
+from app.calc.notes import together
 from app.calc.spread import default_spread
 from app.calc.thermochem import BlendState
 from app.calc.uncertainty import Marks, MotorRange, predict_range
@@ -143,7 +144,7 @@ def refusal(error: CalcError, setup: Setup) -> Refused:
     place, subject = _FIELDS.get(error.field, (None, error.field.replace("_", " ").capitalize()))
     if setup.as_designed and place == "grain_ids":
         place = "pattern_id"
-    return Refused(f"{subject}: {error.fault} {error.remedy}".strip(), field=place)
+    return Refused(together(f"{subject}:", error.words), field=place)
 
 
 def throat_growth(session: Session, nozzle: Nozzle | None) -> float:

@@ -59,5 +59,4 @@ def _not_rising(text: bytes, layout: Layout, column: Floats, row: int) -> Refuse
 
 def refusal(error: CalcError, fields: Mapping[str, str] | None = None) -> Refused:
     """A calculation's fault as a refusal beside the field of the reading form that it is about."""
-    words = f"{error.fault[:1].upper()}{error.fault[1:]} {error.remedy}".strip()
-    return Refused(words, field=(fields or {}).get(error.field, error.field))
+    return Refused(error.sentence, field=(fields or {}).get(error.field, error.field))

@@ -1,6 +1,5 @@
 """Weighing out: what really goes into the pan, from which bag, against the target."""
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -13,7 +12,7 @@ from app.models import Batch, BatchPart, Leftover, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, VoidIn, WeighOutIn
 from app.services import batches, casting, gate, rows, slips, supplies, workshop
 from app.services.weighing import DOUBT
-from app.units import convert, show
+from app.units import decimals_for, show
 
 EMPTY_KG = 1e-9
 
@@ -76,8 +75,8 @@ def name(session: Session, part: BatchPart) -> str:
 
 
 def places(shop: Workshop) -> int:
-    """How many decimals a mass needs in the workshop's unit to show one step of its scale."""
-    return max(math.ceil(-math.log10(convert(shop.scale_resolution_kg, "mass", shop.units)) - 1e-9), 0)
+    """How many decimals a mass needs to show one step of the workshop's scale, counted as `show` counts them."""
+    return decimals_for(shop.scale_resolution_kg, "mass", shop.units)
 
 
 def compare(target_kg: float, weighed_kg: float, shop: Workshop) -> tuple[Literal["open", "in", "near", "out"], str]:

@@ -22,7 +22,7 @@ from app.models import (
 )
 from app.models.base import change
 from app.models.checklist import EditionIn
-from app.models.workshop import WorkshopIn
+from app.models.workshop import UNIT_FIELDS, WorkshopIn, units_in
 from app.services import rows
 
 
@@ -75,7 +75,10 @@ def set_up(session: Session, data: WorkshopIn, version: int | None = None) -> Wo
         raise Refused(f"The reject limit must be below the accept limit ({data.accept.typed}).", field="reject")
     workshop = get(session)
     rows.claim(workshop, version)
+    units = units_in(data.model_dump(include={"system", *UNIT_FIELDS}), workshop)
     change(workshop, data)
+    for column, unit in units.items():
+        setattr(workshop, column, unit)
     session.flush()
     return workshop
 

@@ -17,7 +17,36 @@ depends_on = None
 
 def upgrade() -> None:
     """Each part in its own function below, in this order."""
+    _add_units()
 
 
 def downgrade() -> None:
     """The same parts, backwards."""
+    _drop_units()
+
+
+UNITS = {
+    "heavy_mass_unit": "kg",
+    "force_unit": "N",
+    "impulse_unit": "N·s",
+    "burn_rate_unit": "mm/s",
+    "area_unit": "mm²",
+    "volume_unit": "cm³",
+    "density_unit": "g/cm³",
+}
+
+
+def _add_units() -> None:
+    """A unit of its own for every kind; a workshop in inches, ounces or psi gets those that belong to them."""
+    for name, metric in UNITS.items():
+        op.add_column("workshop", sa.Column(name, sa.String(), nullable=False, server_default=metric))
+    op.execute("UPDATE workshop SET heavy_mass_unit = 'lb' WHERE mass_unit = 'oz'")
+    op.execute(
+        "UPDATE workshop SET area_unit = 'in²', volume_unit = 'in³', burn_rate_unit = 'in/s' WHERE length_unit = 'in'"
+    )
+    op.execute("UPDATE workshop SET force_unit = 'lbf', impulse_unit = 'lbf·s' WHERE pressure_unit = 'psi'")
+
+
+def _drop_units() -> None:
+    for name in reversed(UNITS):
+        op.drop_column("workshop", name)

@@ -108,7 +108,7 @@ def test_an_own_burn_law_is_typed_shown_and_told_as_missing_by_halves(client: Te
 
 
 def test_settings_of_the_igniter_and_of_heat_are_kept(client: TestClient) -> None:
-    saved(client, "/workshop/settings", {"rate_per_kelvin": "0,4 %", "igniter_pressure": "1 MPa"})
+    saved(client, "/workshop/settings", {"rate_per_kelvin": "0,4 %/°C", "igniter_pressure": "1 MPa"})
     form = opened(client, "/workshop/settings").forms["form"]
-    assert (form.fields["rate_per_kelvin"], form.fields["igniter_pressure"]) == ("0.4 %", "1 MPa")
+    assert (form.fields["rate_per_kelvin"], form.fields["igniter_pressure"]) == ("0.4 %/°C", "1 MPa")
     assert refused(client, "/workshop/settings", {"igniter_pressure": "0.1 MPa"}).fault("igniter_pressure")

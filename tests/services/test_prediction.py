@@ -206,7 +206,7 @@ def test_the_workshops_temperature_sensitivity_moves_a_warm_motor_only(session: 
     asked = build.design_in(session)
     warm = asked.model_copy(update={"grain_temperature": Quantity(303.15, "30 C")})
     cool, hot = designs.predict(session, asked), designs.predict(session, warm)
-    _set(session, rate_per_kelvin="0.5 %")
+    _set(session, rate_per_kelvin="0.5 %/K")
     assert designs.predict(session, asked).peak_pressure.mid == pytest.approx(cool.peak_pressure.mid, rel=1e-9)
     hotter = designs.predict(session, warm)
     assert hotter.burn_time.mid < hot.burn_time.mid < cool.burn_time.mid

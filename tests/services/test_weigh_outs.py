@@ -9,6 +9,7 @@ from app.errors import Conflict, NotFound, Refused
 from app.models import Batch, WeighOut
 from app.models.batch import LeftoverIn, VoidIn, WeighOutIn
 from app.services import batches, leftovers, supplies, weigh_outs, workshop
+from app.units import show
 from tests import build
 
 
@@ -51,7 +52,8 @@ def test_tolerance_is_never_finer_than_the_scale(session: Session) -> None:
 def test_masses_are_shown_to_the_scales_step(session: Session, resolution_kg: float, unit: str, places: int) -> None:
     shop = workshop.get(session)
     shop.scale_resolution_kg, shop.mass_unit = resolution_kg, unit
-    assert weigh_outs.places(shop) == places
+    shown = show(0.1234567, "mass", shop.units, weigh_outs.places(shop)).split()[0]
+    assert len(shown.partition(".")[2]) == places
 
 
 def test_several_bags_for_one_part_draw_each_down(session: Session) -> None:

@@ -8,6 +8,7 @@ from app.models.base import as_form
 from app.models.checklist import EditionIn
 from app.models.workshop import WorkshopIn
 from app.services import workshop
+from app.units import METRIC, US
 from tests import build
 
 
@@ -54,6 +55,22 @@ def test_settings_that_contradict_each_other_are_refused(session: Session, more:
 def test_a_bare_cure_is_days_and_a_bare_checklist_limit_is_hours(session: Session) -> None:
     house = workshop.set_up(session, _settings(session, cure="10", checklist_valid="2,5"))
     assert (house.cure_s, house.checklist_valid_s) == (864000.0, 9000.0)
+
+
+def test_one_choice_sets_us_units_throughout_and_back(session: Session) -> None:
+    house = workshop.set_up(session, _settings(session, system="US"))
+    assert (house.units, house.system) == (US, "US")
+    house = workshop.set_up(session, _settings(session, system="Metric"))
+    assert (house.units, house.system) == (METRIC, "Metric")
+
+
+def test_a_unit_changed_by_itself_counts_beside_the_choice_of_all(session: Session) -> None:
+    workshop.set_up(session, _settings(session, mass_unit="oz"))
+    assert workshop.get(session).system == "Each by itself"
+    house = workshop.set_up(session, _settings(session, system="US", mass_unit="g"))
+    assert house.units == US._replace(mass="g")
+    workshop.set_up(session, _settings(session, system="US"))
+    assert workshop.get(session).units == US
 
 
 def test_settings_from_an_old_page_are_a_conflict(session: Session) -> None:
