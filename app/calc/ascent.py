@@ -118,6 +118,10 @@ class Batch:
         found: Floats = self.drag_scale * self.drag.area * self.drag.at(np.zeros(len(self)))
         return found
 
+    def open_drag_area(self) -> float:
+        """Of what has opened [m2]: nothing yet."""
+        return 0.0
+
     def mass(self, t: Floats) -> Floats:
         """At a time [kg]."""
         found: Floats = self.dry + self.propellant * (1 - self.curve.impulse(t) / self.curve.total)
@@ -130,7 +134,8 @@ class Batch:
         u, nose = state[U] - blown, state[U] - self.turning * blown
         speed = np.hypot(u, w)
         coefficient = self.drag.at(speed / self.air.sound_at(z)) if self.drag.tabled else self.drag.coefficient
-        pull = 0.5 * self.air.density_at(z) * (self.drag_scale * self.drag.area) * coefficient * speed
+        drag_area = self.drag_scale * self.drag.area * coefficient + self.open_drag_area()
+        pull = 0.5 * self.air.density_at(z) * drag_area * speed
         push = force / np.maximum(np.hypot(nose, w), 1e-9)
         rate = np.empty_like(state)
         rate[:2] = state[2:]

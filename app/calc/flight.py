@@ -56,8 +56,10 @@ class Flown(Generic[T]):
         When the main parachute opens after a drogue [m/s].
     highest : T
         Height reached with what opens [m].
-    landing_time, landing_distance, landing_speed : T
-        [s], with the wind from the pad [m], [m/s].
+    landing_time, landing_distance : T
+        [s], with the wind from the pad [m].
+    landing_speed, landing_ground_speed : T
+        As it lands: of descent, and sideways over the ground [m/s].
     time, distance, height : ndarray, shape (K,) or (K, N)
         The path; distance with the wind [s], [m], [m].
     notes : tuple of str
@@ -94,6 +96,7 @@ class Flown(Generic[T]):
     landing_time: T
     landing_distance: T
     landing_speed: T
+    landing_ground_speed: T
     time: Floats
     distance: Floats
     height: Floats
@@ -198,13 +201,15 @@ def fly_many(motor: Motor, rocket: Rocket, pad: Pad) -> Flights:
     too little stability does not turn at all. Neglected besides: spin, lift, misaligned fins or thrust, rail
     friction, gusts, thermals, turning of the wind with height, the Earth's rotation and curvature, fall of gravity
     with height. On the rail drag acts in the wind at half its height; what thrust does not lift stays where it is.
-    Mass is lost in proportion to impulse. A parachute opens at once and comes down at its steady speed; what opens
-    nothing falls nose first.
+    Mass is lost in proportion to impulse. A parachute is open at once; from then on the rocket slows from the velocity
+    it has by the drag of parachute and body, and what opens nothing falls nose first. Nothing swings, and the wind is
+    the open ground's to the very ground, where it falls to nothing.
 
     References
     ----------
     Equations of motion of a rocket in two dimensions: Sutton & Biblarz, Rocket Propulsion Elements, ch. 4
-    (from memory). Air: U.S. Standard Atmosphere, 1976. Wind: `wind.wind_at`. Descent: `recovery.descent_speed`.
+    (from memory). Air: U.S. Standard Atmosphere, 1976. Wind: `wind.wind_at`. Descent: the same
+    equations with a parachute's drag.
 
     Examples
     --------
@@ -251,8 +256,9 @@ def fly_many(motor: Motor, rocket: Rocket, pad: Pad) -> Flights:
         main_opening_speed=down.main_opening_speed,
         highest=of_flight(down.highest),
         landing_time=of_flight(down.landing_time),
-        landing_distance=of_flight(down.landing_distance),
-        landing_speed=of_flight(down.landing_speed),
+        landing_distance=of_flight(down.landing[X]),
+        landing_speed=of_flight(-down.landing[W]),
+        landing_ground_speed=of_flight(np.abs(down.landing[U])),
         time=np.concatenate((held, np.stack(way_up.times + down.times))),
         distance=np.concatenate((held, np.stack([s[X] for s in way_up.states] + down.distances))),
         height=np.concatenate((held, np.stack([s[Z] for s in way_up.states] + down.heights))),

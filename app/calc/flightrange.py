@@ -61,9 +61,11 @@ class FlightRange:
 
     Attributes
     ----------
-    highest, rail_exit_speed, coast_time, opening_speed, landing_distance, landing_speed, max_mach : Marks
-        5, 50 and 95 % marks of the draws that leave the rail [m], [m/s], [s], [m/s], [m], [m/s], [-]; of the opening
-        those in which something opens, NaN where nothing does.
+    highest, rail_exit_speed, coast_time, opening_speed, landing_distance, max_mach : Marks
+        5, 50 and 95 % marks of the draws that leave the rail [m], [m/s], [s], [m/s], [m], [-]; of the opening those in
+        which something opens, NaN where nothing does.
+    landing_speed, landing_ground_speed : Marks
+        Of descent, and sideways over the ground [m/s].
     stays_on_rail, nothing_opens : float
         Shares of draws [-].
     above_ceiling, outside_field : float or None
@@ -82,6 +84,7 @@ class FlightRange:
     opening_speed: Marks
     landing_distance: Marks
     landing_speed: Marks
+    landing_ground_speed: Marks
     max_mach: Marks
     stays_on_rail: float
     nothing_opens: float
@@ -259,6 +262,7 @@ def fly_range(
         opening_speed=_marks(flown.opening_speed[left & np.isfinite(flown.opening_speed)]),
         landing_distance=_marks(landed),
         landing_speed=_marks(flown.landing_speed[left]),
+        landing_ground_speed=_marks(flown.landing_ground_speed[left]),
         max_mach=_marks(flown.max_mach[left]),
         stays_on_rail=float((~left).mean()),
         nothing_opens=float(np.isnan(flown.opening_speed[left]).mean()),

@@ -1,4 +1,9 @@
-"""The inside of `flight`: many flights from apogee to the ground, what opens and when."""
+"""The inside of `flight`: many flights from apogee to the ground, what opens and when.
+
+Under a parachute a flight keeps the velocity that it opens with and slows by the drag of parachute and body, each with
+its own coefficient, in the air that meets it: the equations of `ascent` with more drag. They are stiff where a wide
+parachute opens fast, so the steps are of a Rosenbrock method, which stays stable at any length.
+"""
 
 from dataclasses import dataclass
 
@@ -7,7 +12,67 @@ import numpy as np
 from app.calc.ascent import Batch, Bools, Track, U, W, X, Z, fall
 from app.calc.constants import STANDARD_GRAVITY, Floats
 from app.calc.errors import CalcError
-from app.calc.recovery import Parachute, Recovery, drift
+from app.calc.recovery import Parachute, Recovery
+
+GAMMA = 1 - 0.5**0.5
+"""Of the Rosenbrock method [-]; with it the method damps what is stiff."""
+
+FINE = 0.08
+"""Longest step over the time in which the velocity changes by itself [-]."""
+
+PIECES = 24
+"""Steps at least between two heights [-]."""
+
+MOST_STEPS = 4000
+
+
+@dataclass(frozen=True)
+class Hanging(Batch):
+    """Flights under an open parachute of drag area `chute` [m²]."""
+
+    chute: float
+
+    def open_drag_area(self) -> float:
+        """Of the parachute [m²]."""
+        return self.chute
+
+    def _through(self, state: Floats) -> tuple[Floats, Floats, Floats]:
+        """Velocity through the air [m/s], and drag over mass and the square of its speed, body at rest [1/m]."""
+        k = 0.5 * self.air.density_at(state[Z]) * (self.body_drag_area + self.chute) / self.dry
+        return state[U] - self.air.wind_over(state[Z]), state[W], k
+
+    def step(self, state: Floats, dt: Floats, force: Floats | float, mass: Floats, flow: Floats | float) -> Floats:
+        """One step of second order: (1 - γ dt J) k1 = f(y), (1 - γ dt J) k2 = f(y + dt k1) - 2 k1; dt (3 k1 + k2)/2.
+
+        ROS2: Verwer, Spee, Blom, Hundsdorfer, SIAM J. Sci. Comput. 20 (1999) 1456 (from memory). It keeps its order
+        with any J; this one holds drag over velocity, -k (s + v vᵀ/s), whose inverse is closed, and rate over place.
+        """
+        u, w, k = self._through(state)
+        s = np.maximum(np.hypot(u, w), 1e-9)
+        more = GAMMA * dt * k * s
+
+        def solved(right: Floats) -> Floats:
+            along = (u * right[U] + w * right[W]) / s**2 * more / (1 + 2 * more)
+            found = np.empty_like(right)
+            found[U], found[W] = (right[U] - u * along) / (1 + more), (right[W] - w * along) / (1 + more)
+            found[:2] = right[:2] + GAMMA * dt * found[2:]
+            return found
+
+        k1 = solved(self.slope(state, force, mass))
+        k2 = solved(self.slope(state + dt * k1, force, mass) - 2 * k1)
+        after: Floats = state + dt / 2 * (3 * k1 + k2)
+        return after
+
+    def length(self, state: Floats, drop: Floats) -> Floats:
+        """Of the next step [s]: short while the velocity changes, and near the ground, where the wind falls off."""
+        u, w, k = self._through(state)
+        steady = np.sqrt(STANDARD_GRAVITY / k)
+        rate = self.slope(state, 0.0, self.dry)
+        changing = FINE * np.hypot(np.hypot(u, w), steady) / np.maximum(np.hypot(rate[U], rate[W]), 1e-9)
+        speed = np.maximum(np.abs(w), 0.1 * steady)
+        ground = 0.2 * np.maximum(state[Z], 0.0) / speed + 0.005 * steady / STANDARD_GRAVITY
+        found: Floats = np.minimum(np.minimum(changing, ground), np.maximum(drop, 0.1) / PIECES / speed)
+        return found
 
 
 @dataclass
@@ -15,7 +80,7 @@ class Descents:
     """Arrays of shape (N,), NaN for what never happens; the path is `times`, `distances`, `heights` in pieces (., N).
 
     `opening_*`: the first parachute [s], [m], [m/s through the air]; `main_opening_speed`: the main parachute where
-    it opens later [m/s]; `highest` [m]; `landing_*` [s], [m with the wind], [m/s].
+    it opens later [m/s through the air]; `highest` [m]; `landing_time` [s]; `landing`: the state there.
     """
 
     opening_time: Floats
@@ -24,8 +89,7 @@ class Descents:
     main_opening_speed: Floats
     highest: Floats
     landing_time: Floats
-    landing_distance: Floats
-    landing_speed: Floats
+    landing: Floats
     times: list[Floats]
     distances: list[Floats]
     heights: list[Floats]
@@ -38,7 +102,7 @@ def come_down(
     n = len(batch)
     nowhere, zero = np.full(n, np.nan), np.zeros(n)
     first, main = recovery.first, recovery.main
-    down = Descents(nowhere, nowhere, nowhere, nowhere, top[Z], top_time, top[X], zero, [], [], [])
+    down = Descents(nowhere, nowhere, nowhere, nowhere, top[Z], top_time, top, [], [], [])
     if first is None:
         floor = np.minimum(zero if main is None else zero + (recovery.main_height or 0.0), top[Z])
         dropped = fall(batch, top_time, top, floor, np.full(n, np.inf), flies)
@@ -47,9 +111,9 @@ def come_down(
         _keep(down, dropped)
         if main is not None:
             _opens(batch, down, dropped.time, dropped.state, flies)
-            _drift(batch, down, main, dropped.time, dropped.state, flies)
+            _hang(batch, down, main, dropped.time, dropped.state, flies)
         else:
-            _lands(batch, down, dropped.time, dropped.state)
+            down.landing_time, down.landing = dropped.time, dropped.state
         return down
     at = burnout + recovery.delay if recovery.delay is not None else top_time + recovery.after_apogee
     early = flies & (at < top_time)
@@ -68,18 +132,15 @@ def come_down(
             [np.where(early, end, piece) for piece in pieces]
             for pieces, end in ((down.times, at), (down.distances, caught[X]), (down.heights, caught[Z]))
         )
-    _opens(batch, down, time, state, flies & ~hit)
-    state, time = _rise(batch, first, early, state, time, top[Z])
-    down.highest = np.where(early, state[Z], top[Z])
+        down.highest = np.where(early, caught[Z], top[Z])
+    opens = flies & ~hit
+    _opens(batch, down, time, state, opens)
     if recovery.drogue is not None and main is not None:
-        low = np.minimum(recovery.main_height or 0.0, state[Z])
-        time, state = _drift(batch, down, first, time, state, flies & ~hit, low)
-        down.main_opening_speed = np.where(flies & ~hit, down.landing_speed, np.nan)
-        _drift(batch, down, main, time, state, flies & ~hit)
+        time, state = _hang(batch, down, first, time, state, opens, recovery.main_height or 0.0)
+        down.main_opening_speed = np.where(opens, _through_air(batch, state), np.nan)
+        _hang(batch, down, main, time, state, opens)
     else:
-        _drift(batch, down, first, time, state, flies & ~hit)
-    ballistic = _through_air(batch, dropped.state)
-    down.landing_speed = np.where(hit, ballistic, down.landing_speed)
+        _hang(batch, down, first, time, state, opens)
     return down
 
 
@@ -100,11 +161,6 @@ def _opens(batch: Batch, down: Descents, time: Floats, state: Floats, flies: Boo
     down.opening_speed = np.where(flies, _through_air(batch, state), np.nan)
 
 
-def _lands(batch: Batch, down: Descents, time: Floats, state: Floats) -> None:
-    down.landing_time, down.landing_distance = time, state[X]
-    down.landing_speed = _through_air(batch, state)
-
-
 def _on_the_way_up(batch: Batch, way_up: Track, at: Floats) -> Floats:
     """States at given times of the way up, after burnout: one step on from the last one kept before."""
     times = np.stack(way_up.times)
@@ -114,33 +170,32 @@ def _on_the_way_up(batch: Batch, way_up: Track, at: Floats) -> Floats:
     return batch.step(before, at - times[row, flights], 0.0, batch.dry, 0.0)
 
 
-def _rise(
-    batch: Batch, chute: Parachute, early: Bools, state: Floats, time: Floats, most: Floats
+def _hang(
+    batch: Batch, down: Descents, chute: Parachute, time: Floats, state: Floats, flies: Bools, low: float = 0.0
 ) -> tuple[Floats, Floats]:
-    """What is left of the climb with a parachute open, in closed form: quadratic drag of both, steady air."""
-    up = np.where(early, np.maximum(state[W], 0.0), 0.0)
-    both = chute.drag_area + batch.body_drag_area
-    square = 2 * batch.dry * STANDARD_GRAVITY / (batch.air.density_at(state[Z]) * both)
-    longer = np.sqrt(square) / STANDARD_GRAVITY * np.arctan(up / np.sqrt(square))
-    after = state.copy()
-    risen = state[Z] + square / (2 * STANDARD_GRAVITY) * np.log1p(up**2 / square)
-    after[Z] = np.where(early, np.minimum(risen, np.maximum(most, state[Z])), state[Z])
-    after[X] += longer * batch.air.wind_over(state[Z])
-    return after, time + longer
+    """Under an open parachute, over the top where it still climbs, down to a height; when and how it comes there."""
+    under = Hanging(**vars(batch), chute=chute.drag_area)
+    climbs = flies & (state[W] > 0)
+    if climbs.any():
+        rise = state[W] ** 2 / (2 * STANDARD_GRAVITY)
+        time, state = _march(down, Track(under, state, time, lambda _, after: after[W] <= 0, climbs), rise, W, 0.0)
+        down.highest = np.where(climbs, np.maximum(down.highest, state[Z]), down.highest)
+    floor = np.minimum(low, state[Z])
+    falls = Track(under, state, time, lambda _, after: after[Z] <= floor, flies & (state[Z] > floor))
+    down.landing_time, down.landing = _march(down, falls, state[Z] - floor, Z, floor)
+    return down.landing_time, down.landing
 
 
-def _drift(
-    batch: Batch, down: Descents, chute: Parachute, time: Floats, state: Floats, flies: Bools, low: Floats | float = 0.0
-) -> tuple[Floats, Floats]:
-    """Steady descent to a height; where and when it ends. What does not fly stays where it is."""
-    end = np.where(flies, low, state[Z])
-    height, spent, carried = drift(batch.air, batch.dry, chute.drag_area, state[Z], end)
-    down.times += list(time + spent)
-    down.distances += list(state[X] + carried)
-    down.heights += list(height)
-    after = np.zeros_like(state)
-    after[X], after[Z] = state[X] + carried[-1], end
-    down.landing_time, down.landing_distance = time + spent[-1], after[X]
-    steady = np.sqrt(2 * batch.dry * STANDARD_GRAVITY / (batch.air.density_at(end) * chute.drag_area))
-    down.landing_speed = np.where(flies, steady, 0.0)
-    return down.landing_time, after
+def _march(down: Descents, track: Track, reach: Floats, part: int, target: Floats | float) -> tuple[Floats, Floats]:
+    """On until that part of the state has fallen to `target`, over heights of about `reach`; kept in the path."""
+    under = track.batch
+    assert isinstance(under, Hanging)
+    for _ in range(MOST_STEPS):
+        if not track.going.any():
+            break
+        track.advance(under.length(track.state, reach), 0.0, under.dry, 0.0)
+    else:
+        raise CalcError("main_diameter", "it comes down too slowly to be followed.", "Check mass and parachutes.")
+    found = track.finish(part, target)
+    _keep(down, track)
+    return found

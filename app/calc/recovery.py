@@ -1,15 +1,10 @@
-"""Coming down under a parachute: how fast, how far with the wind, and how large it must be."""
+"""Parachutes: what opens and when, the steady speed under one, and how large it must be."""
 
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
-from app.calc.ascent import Air
-from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
+from app.calc.constants import STANDARD_GRAVITY, positive, within
 from app.calc.errors import OutOfRange
-
-CELLS = 32
 
 
 @dataclass(frozen=True)
@@ -104,57 +99,6 @@ def checked_recovery(recovery: Recovery) -> Recovery:
     if recovery.delay is not None:
         within("delay", recovery.delay, 0, 120, "Give seconds from burnout.")
     return recovery
-
-
-def drift(
-    air: Air, mass: Floats, drag_area: Floats | float, high: Floats, low: Floats | float
-) -> tuple[Floats, Floats, Floats]:
-    """Steady descent between two heights, with the wind.
-
-    Parameters
-    ----------
-    air : Air
-        Over the field, with the wind of each descent.
-    mass : ndarray, shape (N,)
-        What hangs from the parachute [kg].
-    drag_area : float or ndarray
-        Coefficient times area [m²].
-    high, low : float or ndarray, shape (N,)
-        Heights above the field [m].
-
-    Returns
-    -------
-    tuple of ndarray, shape (CELLS + 1, N)
-        Heights [m], times [s] and distances with the wind [m] from the first height on.
-
-    Raises
-    ------
-    Nothing.
-
-    Notes
-    -----
-    Steady speed at each height, reached at once; carried along with the wind's full speed; no gusts and no
-    thermals. A descent of no height takes no time.
-
-    References
-    ----------
-    As `descent_speed`; dx = w dt.
-
-    Examples
-    --------
-    >>> still = Air(np.array([0.0, 1e4]), np.full(2, 1.22), np.full(2, 340.0), np.array([0.0]), 10.0)
-    >>> _, t, _ = drift(still, np.array([0.0623]), 0.75 * 0.1484, np.array([300.0]), 0.0)
-    >>> round(float(t[-1, 0]))
-    100
-    """
-    shares = np.linspace(1.0, 0.0, CELLS + 1)[:, None]
-    height = low + shares * np.maximum(high - low, 0.0)
-    middle = (height[1:] + height[:-1]) / 2
-    speed = np.sqrt(2 * mass * STANDARD_GRAVITY / (air.density_at(middle) * drag_area))
-    spent = -np.diff(height, axis=0) / speed
-    start = np.zeros((1, height.shape[1]))
-    time = np.concatenate((start, np.cumsum(spent, axis=0)))
-    return height, time, np.concatenate((start, np.cumsum(spent * air.wind_over(middle), axis=0)))
 
 
 def descent_speed(mass: float, drag_coefficient: float, area: float, density: float = 1.225) -> float:

@@ -106,7 +106,8 @@ class FlightRunOut(ApiOut):
     highest_m: float
     landing_time_s: float
     landing_distance_m: float
-    landing_speed_m_s: float
+    landing_speed_m_s: float = Field(description="Of descent.")
+    landing_ground_speed_m_s: float = Field(description="Sideways over the ground.")
     drag_basis: str
     notes: list[str]
     path: PathOut | None

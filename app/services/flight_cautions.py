@@ -113,7 +113,7 @@ def _recovery(e: Estimate, units: UnitSystem) -> list[Caution]:
         found.append(
             Caution(
                 "It comes down nose first",
-                f"Nothing opens before the ground, which it hits at {show(e.flight.landing_speed, 'speed', units)}. "
+                f"Nothing opens before the ground, which it hits at {show(e.ground_hit, 'speed', units)}. "
                 + (
                     "Give the rocket its parachutes in the workshop."
                     if e.rocket.main_d_m is None and e.rocket.drogue_d_m is None
@@ -145,8 +145,9 @@ def _recovery(e: Estimate, units: UnitSystem) -> list[Caution]:
         found.append(
             Caution(
                 "A hard landing",
-                f"It lands at {show(e.flight.landing_speed, 'speed', units)}; above about "
-                f"{show(LANDING_SPEED, 'speed', units, 0)} (our own mark, no source) things break.",
+                f"It comes down at {show(e.flight.landing_speed, 'speed', units)}; above about "
+                f"{show(LANDING_SPEED, 'speed', units, 0)} (our own mark, no source) things break, and the drift "
+                "over the ground comes on top.",
             )
         )
     if e.delay_s is not None and abs(e.delay_s - e.flight.coast_time) > DELAY_OFF:

@@ -1,7 +1,7 @@
 """What a predicted motor would do in a rocket, from a field, on a day: expected, and as a range."""
 
 from dataclasses import dataclass
-from math import isnan, pi
+from math import hypot, isnan, pi
 from typing import Any
 
 import numpy as np
@@ -81,6 +81,11 @@ class Estimate:
     def opens(self) -> bool:
         """Whether the expected flight comes down under a parachute."""
         return not isnan(self.flight.opening_time)
+
+    @property
+    def ground_hit(self) -> float:
+        """Speed over the ground in the direction of its path, as it lands [m/s]."""
+        return hypot(self.flight.landing_speed, self.flight.landing_ground_speed)
 
     def descent(self, high_m: float, low_m: float) -> float | None:
         """How fast the expected flight falls over the middle four fifths between two heights above the field [m/s].
@@ -285,6 +290,7 @@ def _of_recovery(rocket: Rocket, data: FlightIn, units: UnitSystem) -> list[str]
         lower = show(rocket.main_altitude_m, "altitude", units)
         when = f"{when}, main at {lower}" if rocket.drogue_d_m is not None else f"main at {lower}, nose first to there"
     return [
-        f"Recovery: {'; '.join(chutes)}; {when}. A parachute opens at once, comes down at its steady speed and goes "
-        "along with the wind; its opening shock is not computed."
+        f"Recovery: {'; '.join(chutes)}; {when}. A parachute is open at once; from then on the rocket slows by "
+        "the drag of parachute and body from the velocity it has, and drifts with the wind. Opening shock and swinging "
+        "are not computed."
     ]

@@ -54,6 +54,10 @@ CASES = {
         ((0.3, 0.45), (0.8, 0.5), (1.05, 0.8), (1.5, 0.62)), 3.0,
         tilt=-0.05, wind=4.0, turning=0.7, drogue=(0.6, 1.5), main=(2.4, 1.8), main_height=200.0,
     ),
+    "fast over the top, small parachute": Case(
+        (0, 0.05, 0.6, 1.4, 1.8, 2.0), (0, 420, 520, 470, 120, 0), 0.7, 3.2, 0.1, ((0, 0.5),), 2.0,
+        tilt=-0.05, wind=6.0, main=(0.4, 1.5),
+    ),
     "slow start, long burn": Case(
         (0, 0.4, 1.0, 4.0, 5.0), (0, 40, 300, 260, 0), 0.9, 9.0, 0.13, ((0, 0.55),), 4.0, tilt=-0.03, wind=2.0,
     ),
@@ -133,7 +137,9 @@ def solve(case: Case) -> dict[str, float]:
         def slope(_now: float, y: np.ndarray) -> list[float]:
             _, z, vx, vz = y
             ux = vx - wind(z)
-            k = 0.5 * air(max(z, 0.0)).density * chute[1] * math.pi / 4 * chute[0] ** 2 / case.dry * math.hypot(ux, vz)
+            speed = math.hypot(ux, vz)
+            canopy = 0.5 * air(max(z, 0.0)).density * chute[1] * math.pi / 4 * chute[0] ** 2 * speed
+            k = (canopy + pull(max(z, 0.0), speed) / speed if speed else 0.0) / case.dry
             return [vx, vz, -k * ux, -k * vz - G]
 
         return slope
@@ -145,6 +151,12 @@ def solve(case: Case) -> dict[str, float]:
             return float(y[1]) - floor
 
         down.terminal = True  # type: ignore[attr-defined]
-        fell = solve_ivp(hanging(chute), (now, now + 3000), state, events=down, method="RK45", rtol=1e-7, atol=1e-7)
+        fell = solve_ivp(hanging(chute), (now, now + 3000), state, events=down, method="RK45", rtol=1e-8, atol=1e-8)
         now, state = float(fell.t_events[0][0]), fell.y_events[0][0]
-    return {**found, "landing_time": now, "landing_distance": float(state[0]), "landing_speed": -float(state[3])}
+    return {
+        **found,
+        "landing_time": now,
+        "landing_distance": float(state[0]),
+        "landing_speed": -float(state[3]),
+        "landing_ground_speed": abs(float(state[2])),
+    }

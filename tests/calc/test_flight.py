@@ -91,17 +91,38 @@ def test_coast_in_uniform_air(monkeypatch: pytest.MonkeyPatch) -> None:
     assert found.coast_time == pytest.approx(time, rel=1e-6)
 
 
-def test_landing_drift_in_uniform_wind_is_wind_times_time_of_descent(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_descent_in_still_uniform_air(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Quadratic drag from rest: V²/g ln cosh(g t/V) fallen, V sqrt(1 - exp(-2 g h/V²)) fast, V² = 2 m g/(rho C_D A).
+
+    V as printed by NASA Glenn ('Velocity During Recovery'), here with the drag of parachute and body. A parachute so
+    small that nothing is steady before the ground, and one that is within a step.
+    """
+    monkeypatch.setattr(launch, "air_column", uniform)
+    for chute in (Parachute(0.15, 1.5), MAIN, Parachute(6.0, 1.5)):
+        found = flown(recovery=Recovery(chute))
+        v = math.sqrt(2 * 6.5 * G / ((chute.drag_area + 0.5 * math.pi / 4 * 0.1**2) * 1.225))
+        time = v / G * math.acosh(math.exp(found.apogee * G / v**2)) if found.apogee * G / v**2 < 700 else (
+            found.apogee / v + v / G * math.log(2)
+        )  # fmt: skip
+        assert found.landing_speed == pytest.approx(v * math.sqrt(-math.expm1(-2 * G * found.apogee / v**2)), rel=2e-5)
+        assert found.landing_time - found.apogee_time == pytest.approx(time, rel=1e-3)
+        assert found.landing_ground_speed == 0
+
+
+def test_a_rocket_is_not_stopped_by_its_parachute_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Sideways through the air in a uniform wind: du/dt = -k s u with u < s < u + V, V the steady speed of descent.
+
+    So it goes on at least ln(1 + u/V)/k and at most ln(1 + k u t)/k; a velocity that vanishes at once gives nothing.
+    """
     monkeypatch.setattr(launch, "air_column", uniform)
     monkeypatch.setattr("app.calc.ascent.shear", lambda height, measured_at: np.ones(np.shape(height)))
-    found = flown(wind=4.0, recovery=Recovery(MAIN))
-    assert found.landing_distance - found.downrange == pytest.approx(
-        4.0 * (found.landing_time - found.apogee_time), rel=1e-9
-    )
-    # Steady descent at constant density: V = sqrt(2 W / (C_D rho A)) (NASA Glenn), all the way.
-    v = math.sqrt(2 * 6.5 * G / (MAIN.drag_area * 1.225))
-    assert found.landing_speed == pytest.approx(v, rel=1e-9)
-    assert found.landing_time - found.apogee_time == pytest.approx(found.apogee / v, rel=1e-9)
+    found = flown(dry_mass=3.2, wind=6.0, tilt=-0.05, recovery=Recovery(Parachute(0.4, 1.5)))
+    k = (Parachute(0.4, 1.5).drag_area + 0.5 * math.pi / 4 * 0.1**2) * 1.225 / (2 * 3.2)
+    time = found.landing_time - found.apogee_time
+    through = 6.0 * time - (found.landing_distance - found.downrange)
+    assert found.opening_speed > 30
+    least = math.log1p(found.opening_speed / math.sqrt(G / k)) / k
+    assert least < through < math.log1p(k * found.opening_speed * time) / k
 
 
 def test_early_ejection_rises_as_the_closed_form_says(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -111,7 +132,7 @@ def test_early_ejection_rises_as_the_closed_form_says(monkeypatch: pytest.Monkey
     v = math.sqrt(2 * 6.5 * G / ((MAIN.drag_area + 0.5 * math.pi / 4 * 0.1**2) * 1.225))
     assert found.opening_time == pytest.approx(found.burnout_time + 3.0)
     more = v**2 / (2 * G) * math.log(1 + found.opening_speed**2 / v**2)
-    assert found.highest == pytest.approx(found.opening_height + more, rel=1e-9)
+    assert found.highest == pytest.approx(found.opening_height + more, rel=1e-4)
     assert found.highest < found.apogee
     assert found.height.max() == pytest.approx(found.highest)
 
@@ -130,14 +151,12 @@ def test_scipy_as_reference(name: str) -> None:
         assert getattr(found, figure) == pytest.approx(ref[figure], rel=5e-4), figure
     assert found.downrange == pytest.approx(ref["downrange"], rel=5e-4, abs=0.01)
     if "landing_time" in ref:
-        # The reference lets parachutes slow the rocket as they do; here they are steady at once.
-        assert found.landing_time - found.apogee_time == pytest.approx(
-            ref["landing_time"] - ref["apogee_time"], rel=0.02
-        )
-        # The wind falls off near the ground and carries the hanging rocket on, which the steady descent leaves out.
-        assert found.landing_speed == pytest.approx(ref["landing_speed"], rel=0.02)
+        # The same equations under parachutes: nothing is steady at once, and nothing stops moving sideways.
+        for figure in ("landing_time", "landing_speed"):
+            assert getattr(found, figure) == pytest.approx(ref[figure], rel=1e-3), figure
+        assert found.landing_ground_speed == pytest.approx(ref["landing_ground_speed"], rel=5e-3)
         drift, expected = found.landing_distance - found.downrange, ref["landing_distance"] - ref["downrange"]
-        assert drift == pytest.approx(expected, rel=0.03)
+        assert drift == pytest.approx(expected, rel=2e-3)
 
 
 def test_a_batch_is_each_flight_alone() -> None:
