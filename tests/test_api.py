@@ -464,7 +464,7 @@ def test_each_number_has_its_unit_or_has_none_by_nature() -> None:
     plain = {
         "accept_share", "reject_share", "share", "share_uncertainty", "remelt_limit", "deviation", "oxygen_balance",
         "condensed_fraction", "gamma_frozen", "gamma_effective", "balance_error", "exponent", "c_star_efficiency",
-        "nozzle_efficiency", "extra_area", "curve_points", "samples", "seed", "kn", "kn_start", "kn_peak",
+        "nozzle_efficiency", "extra_area", "sigma_p", "curve_points", "samples", "seed", "kn", "kn_start", "kn_peak",
         "port_to_throat", "mass_balance", "density", "burn_rate", "c_star", "nozzle", "low", "mid", "high",
         "over_limit", "factor", "margin", "count", "of_rated", "of_proof", "mach", "coefficient", "drag_coefficient",
         "turning", "path_points", "thrust_to_weight", "thrust_to_weight_rail", "max_mach",

@@ -19,10 +19,10 @@ from app.services import (
     grains,
     hardware,
     lots,
-    prediction,
     reweighs,
     shelf,
     test_pieces,
+    throats,
     today,
 )  # fmt: skip
 from tests.test_backups import everything
@@ -104,7 +104,7 @@ def test_every_page_has_something_to_show(book: Session) -> None:
     assert {"no_light", "rough", "weak", "good"} <= {f.result for f in fired}
     assert any(f.measured_peak_pressure_pa for f in fired)
     worn = next(n for n in hardware.nozzles(book) if len(hardware.measures(book, n)) > 2)
-    assert 0 < prediction.throat_growth(book, worn) < 1e-4
+    assert 0 < throats.growth(book, worn).per_firing < 1e-4
 
 
 def test_no_lot_weighs_more_than_went_in(book: Session) -> None:

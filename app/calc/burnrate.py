@@ -45,9 +45,13 @@ from numpy.typing import ArrayLike, NDArray
 from app.calc.constants import ROOM_TEMPERATURE, Floats, finite_array, positive, within
 from app.calc.errors import BlendError, CalcError, OutOfRange
 
-SIGMA_P = 0.002
-"""Assumed temperature sensitivity [1/K]. No published value for these blends was found; solid propellants in
-general lie at 0.001-0.009 /K (Sutton & Biblarz, quoted second hand)."""
+SIGMA_P = 0.003
+"""Assumed temperature sensitivity of the rate at constant pressure [1/K]; none is published for these blends.
+The one public statement is that chamber pressure varies by 30 % from Swedish winter to Spanish summer (DARE, TU
+Delft, seen; no temperatures given). Read as a ratio of 1.3 over 45 K (-10 to 35 C, an assumption), pressure grows by
+ln 1.3 / 45 = 0.0058 per K, and the rate by (1 - n) of that: 0.0027 where n is 0.535 (KNO3/sorbitol, 3.8 to 7.0 MPa),
+0.0058 where n is about 0 (1.5 to 3.8 MPa). Solid propellants in general lie at 0.001-0.009 (Sutton & Biblarz, quoted
+second hand), 0.003 in the middle of their logarithms. A spread of 0.4 (`spread.Spread`) holds 0.0016 to 0.0058."""
 
 BLEND = 0.04
 """Half the width of the blend at a joint between bands [-], in ln P: this book's own choice."""
@@ -208,7 +212,7 @@ class BurnLaw:
         Examples
         --------
         >>> round(published_law("sucrose").temperature_factor(303.15), 4)
-        1.0202
+        1.0305
         """
         within("temperature", temperature, 220.0, 340.0, "Give the grain's temperature before firing.")
         return float(np.exp(self.sigma_p * (temperature - self.reference_temperature)))

@@ -1,6 +1,7 @@
 """How far each input of a prediction is trusted where nothing is known better."""
 
 from dataclasses import dataclass
+from math import hypot
 
 from app.calc.assembly import Motor
 from app.calc.burnrate import BurnLaw
@@ -8,6 +9,12 @@ from app.calc.constants import within
 
 BORROWED_RATE = 0.15
 """Spread of the burn rate when its law was measured on another blend [-]: an assumption."""
+
+THROAT_UNWATCHED = 0.05e-3
+"""What a throat may differ by for not being measured on the day, cleaned out or knocked since [m]: an assumption."""
+
+THROAT_PER_FIRING = 0.1e-3
+"""What a firing may take off a throat whose growth nobody has measured [m]: an assumption."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +35,9 @@ class Spread:
         Of the grains [K]. 3 K: shade and sun.
     extra_area : float
         Scale of unseen voids and cracks as a share of burning area, one-sided (half normal) [-]. 0.02: no source.
+    sigma_p : float
+        Of the law's temperature sensitivity, relative [-]. 0.4: what `burnrate.SIGMA_P` derives lies within its 5 and
+        95 % marks. Felt only where grains are not at the law's reference temperature.
 
     Raises
     ------
@@ -51,9 +61,10 @@ class Spread:
     core_d: float = 0.15e-3
     temperature: float = 3.0
     extra_area: float = 0.02
+    sigma_p: float = 0.4
 
     def __post_init__(self) -> None:
-        for name in ("density", "burn_rate", "c_star", "nozzle", "extra_area"):
+        for name in ("density", "burn_rate", "c_star", "nozzle", "extra_area", "sigma_p"):
             within(name, getattr(self, name), 0.0, 0.5, "Give a relative spread, for example 0.05.")
         for name in ("throat_d", "core_d"):
             within(name, getattr(self, name), 0.0, 5e-3, "Give a spread in metres.")
@@ -69,6 +80,7 @@ NAMES = {
     "core_d": "Core diameter",
     "temperature": "Grain temperature",
     "extra_area": "Unseen voids and cracks",
+    "sigma_p": "How the rate grows with heat",
 }
 """What each input of `Spread` is called in words."""
 
@@ -141,3 +153,52 @@ def rate_spread(law: BurnLaw) -> float:
     0.05
     """
     return BORROWED_RATE if law.borrowed else Spread().burn_rate
+
+
+def throat_spread(days: int, firings: int, growth: float | None = None, known_from: int = 0) -> float:
+    """Give how far a throat may be from what it was last measured as.
+
+    Parameters
+    ----------
+    days : int
+        Since it was measured [-].
+    firings : int
+        Through it since then, without a measurement [-].
+    growth : float, optional
+        What it grew per firing by its own history [m]; nothing where that does not tell.
+    known_from : int
+        Firings that `growth` stands on [-].
+
+    Returns
+    -------
+    float
+        One standard deviation of the diameter [m].
+
+    Raises
+    ------
+    OutOfRange
+        A count below zero.
+
+    Notes
+    -----
+    Callipers, to which a day passed adds `THROAT_UNWATCHED` and firings what they may have taken away: all of them
+    alike, each `THROAT_PER_FIRING`, or its known growth with the callipers' error of that. The middle is not moved.
+
+    References
+    ----------
+    Assumptions of this book; quadrature: JCGM 100 (GUM), 5.1.
+
+    Examples
+    --------
+    >>> [round(1e3 * throat_spread(*since), 2) for since in ((0, 0), (30, 0), (30, 2))]
+    [0.05, 0.07, 0.21]
+    >>> round(1e3 * throat_spread(30, 2, 0.02e-3, 5), 2)
+    0.09
+    """
+    within("days", days, 0, 1e6, "Give whole days.")
+    within("firings", firings, 0, 1e6, "Give a number of firings.")
+    callipers = Spread().throat_d
+    each = THROAT_PER_FIRING
+    if growth is not None and known_from > 0:
+        each = hypot(growth, 2**0.5 * callipers / known_from)
+    return hypot(callipers, THROAT_UNWATCHED if days or firings else 0.0, firings * each)

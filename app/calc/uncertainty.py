@@ -133,7 +133,7 @@ def _drawn(motor: Motor, spread: Spread, unit: Floats, together: float = 0.0) ->
     """Motors for draws in the unit cube, one column for each field of `Spread` in order."""
     z = {f.name: _normal(unit[:, i]) for i, f in enumerate(fields(spread))}
     z["nozzle"] = together * z["c_star"] + (1 - together**2) ** 0.5 * z["nozzle"]
-    one_sided = _normal((1 + unit[:, -1]) / 2)  # extra_area is the last field
+    one_sided = _normal((1 + unit[:, [f.name for f in fields(spread)].index("extra_area")]) / 2)
     base = motor_arrays([motor]).repeat(len(unit))
     core = base.core_r + np.where(base.core_r > 0, 0.5 * spread.core_d * z["core_d"][:, None], 0.0)
     throat = base.throat_d + spread.throat_d * z["throat_d"]
@@ -144,7 +144,10 @@ def _drawn(motor: Motor, spread: Spread, unit: Floats, together: float = 0.0) ->
     # density is drawn as such, so a wider core takes mass away
     lighter = (base.outer_r**2 - core**2) / (base.outer_r**2 - base.core_r**2)
     law = motor.propellant.law
-    log_rate = spread.burn_rate * z["burn_rate"] + law.sigma_p * spread.temperature * z["temperature"]
+    warmer = motor.initial_temperature - law.reference_temperature
+    sigma = law.sigma_p * np.exp(spread.sigma_p * z["sigma_p"])
+    log_rate = spread.burn_rate * z["burn_rate"] + sigma * spread.temperature * z["temperature"]
+    log_rate += (sigma - law.sigma_p) * warmer
     return base.changed(
         core_r=core,
         mass=base.mass * lighter * np.exp(spread.density * z["density"])[:, None],
@@ -294,7 +297,8 @@ def _drivers(motor: Motor, spread: Spread) -> tuple[Driver, ...]:
     ]
     if not found:
         raise CalcError("spread", "every spread is zero.", "Give at least one, or predict the motor alone.")
-    return tuple(sorted(found, key=lambda d: -abs(d.peak_pressure[1] - d.peak_pressure[0])))
+    felt = [d for d in found if any(a != b for a, b in (d.peak_pressure, d.total_impulse, d.burn_time))]
+    return tuple(sorted(felt or found, key=lambda d: -abs(d.peak_pressure[1] - d.peak_pressure[0])))
 
 
 def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int, together: float) -> tuple[str, ...]:
@@ -308,6 +312,7 @@ def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int, together
         f"Grain density ±{spread.density:.1%}, c* ±{spread.c_star:.1%}, nozzle ±{spread.nozzle:.1%}.",
         f"Throat ±{spread.throat_d * 1e3:.2f} mm, core ±{spread.core_d * 1e3:.2f} mm, grains ±"
         f"{spread.temperature:.0f} K.",
+        f"Growth of the rate with heat ±{spread.sigma_p:.0%} of itself.",
         f"Unseen voids and cracks: up to about {2 * spread.extra_area:.0%} more burning area, for the whole burn.",
         f"{samples} motors drawn (Sobol, seed {seed}); inputs independent"
         + (f" but for c* and nozzle (correlation {together:.2f})" if abs(together) > 0.005 else "")

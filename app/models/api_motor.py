@@ -141,6 +141,9 @@ class SpreadIn(ApiIn):
     extra_area: Annotated[float, Field(ge=0, le=0.5)] | None = Field(
         None, title="Unseen voids and cracks", description="One-sided, as a share of burning area."
     )
+    sigma_p: Annotated[float, Field(ge=0, le=0.5)] | None = Field(
+        None, title="Temperature sensitivity of the rate, relative", description="Felt away from 20 °C only."
+    )
 
 
 class MotorRangeIn(MotorIn):

@@ -80,7 +80,7 @@ class Workshop(Row, table=True):
     c_star_efficiency_share: float = 0.95
     nozzle_efficiency_share: float = 0.90
     grain_gap_m: float = 0.002
-    rate_per_kelvin_share: float = 0.002
+    rate_per_kelvin_share: float = 0.003
     igniter_pressure_pa: float = 0.5e6
     learn: bool = True
 
@@ -189,10 +189,11 @@ class WorkshopIn(FormIn):
     rate_per_kelvin: Annotated[Quantity, Measure("per_temperature", ge=0, le=0.02)] = FormField(
         title="Burn rate grows by",
         json_schema_extra=hint(
-            "For each degree that the grain is warmer. An assumption: no published value for these blends was found. "
-            "Solid propellants in general: {low} to {high} (Sutton, quoted second hand).",
-            low=Amount(0.001, "per_temperature"),
-            high=Amount(0.009, "per_temperature"),
+            "For each degree that the grain is warmer. An assumption, and drawn in each range: none is published for "
+            "these blends. {low} to {high} follow from a public word on chamber pressure: 30 % from winter to summer "
+            "(DARE, TU Delft).",
+            low=Amount(0.0016, "per_temperature"),
+            high=Amount(0.0058, "per_temperature"),
         ),
     )
     igniter_pressure: Annotated[Quantity, Measure("pressure", ge=2e5, le=5e6)] = FormField(

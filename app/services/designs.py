@@ -5,9 +5,10 @@ from sqlmodel import Session
 from app.errors import Refused
 from app.models import Case, GrainPattern, Nozzle
 from app.models.motor import DesignIn
-from app.services import fit, formulas, hardware, prediction, rows, workshop
+from app.services import fit, formulas, hardware, prediction, rows, throats, workshop
 from app.services.outlook import Outlook
 from app.services.prediction import Setup
+from app.services.throats import Known
 from app.units import Quantity, show
 
 
@@ -34,12 +35,12 @@ def setup_of(session: Session, data: DesignIn) -> Setup:
     pattern = rows.get(session, GrainPattern, data.pattern_id, "grain pattern")
     case = rows.get(session, Case, data.case_id, "case")
     nozzle = rows.get(session, Nozzle, data.nozzle_id, "nozzle") if data.nozzle_id is not None else None
-    house = workshop.get(session)
+    house, known = workshop.get(session), Known()  # a throat in mind will be measured when it is there
     if data.throat_d is not None:
         throat = data.throat_d
     elif nozzle is not None:
         now = hardware.throat_now(session, nozzle)
-        throat = Quantity(now, show(now, "length", house.units))
+        throat, known = Quantity(now, show(now, "length", house.units)), throats.as_last_measured(session, nozzle)
     else:
         raise Refused("Choose a nozzle, or type the throat you have in mind.", field="throat_d")
     exit_d = nozzle.exit_d_m if nozzle is not None else throat.si * prediction.USUAL_EXPANSION**0.5
@@ -59,4 +60,5 @@ def setup_of(session: Session, data: DesignIn) -> Setup:
     return Setup(
         formula=formula, grains=[grain] * data.count, case=case, nozzle=nozzle, throat_d=throat.si, exit_d=exit_d,
         elevation=data.field_elevation.si, temperature=data.grain_temperature.si, as_designed=True,
+        throat_known=known,
     )  # fmt: skip

@@ -24,7 +24,7 @@ from app.models import (
 from app.models.base import build as build_row
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import BuildIn, TakeApartIn
-from app.services import batches, fit, grains, hardware, prediction, rows, workshop
+from app.services import batches, fit, grains, hardware, prediction, rows, throats, workshop
 from app.services.grains import GrainView
 from app.services.prediction import Setup
 from app.units import show
@@ -264,6 +264,7 @@ def setup_of(session: Session, built: Built) -> Setup:
         formula=built.formula, grains=burning, case=built.case, nozzle=built.nozzle, throat_d=build.throat_d_m,
         exit_d=build.exit_d_m, elevation=build.field_elevation_m, temperature=build.grain_temperature_k,
         serials=[v.grain.serial for v in built.grains], remarks=remarks,
+        throat_known=throats.as_built(session, build, built.nozzle),
     )  # fmt: skip
 
 

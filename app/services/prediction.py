@@ -1,15 +1,13 @@
 """What a motor is expected to do: from the book's rows to the calculation, and to a record that is kept."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime
+from dataclasses import dataclass, field, replace
 from math import pi, radians
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
-from app import clock
 from app.calc.atmosphere import atmosphere
 from app.calc.casing import CaseMargin
 from app.calc.closure import Retention
@@ -23,7 +21,7 @@ from app.calc.thermochem import BlendState
 from app.calc.uncertainty import Marks, MotorRange, predict_range
 from app.errors import Refused
 from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
-from app.services import blends, closures, formulas, hardware, learning, workshop
+from app.services import blends, closures, formulas, learning, throats, workshop
 from app.services.outlook import (
     CaseInput,
     Curve,
@@ -37,6 +35,7 @@ from app.services.outlook import (
     Wall,
     learned_words,
 )
+from app.services.throats import Known
 from app.units import show
 
 ROOM = 293.15
@@ -99,6 +98,7 @@ class Setup:
     serials: Sequence[str] = ()
     remarks: Sequence[str] = ()
     as_designed: bool = False
+    throat_known: Known = field(default_factory=Known)
 
 
 def burning(
@@ -147,33 +147,6 @@ def refusal(error: CalcError, setup: Setup) -> Refused:
     return Refused(together(f"{subject}:", error.words), field=place)
 
 
-def throat_growth(session: Session, nozzle: Nozzle | None) -> float:
-    """By how much a nozzle's throat grew per firing, from its history; nothing where that tells of no growth [m].
-
-    Only what changed from one measure to the next with firings between them counts: a throat measured anew before
-    its first firing, or bored out, did not grow.
-    """
-    if nozzle is None:
-        return 0.0
-    story: list[tuple[date, datetime, int, float]] = [  # of one day: in the order written down, the firing first
-        *((m.measured_on, m.created_at, 1, m.throat_d_m) for m in hardware.measures(session, nozzle)),
-        *(
-            (clock.local(firing.fired_at).date(), firing.created_at, 0, 0.0)
-            for firing, _ in hardware.firings_of(session, nozzle)
-            if firing.result != "no_light"
-        ),
-    ]
-    throat, uses, grown, counted = nozzle.throat_d_m, 0, 0.0, 0
-    for _, _, is_measure, found in sorted(story):
-        if not is_measure:
-            uses += 1
-            continue
-        if uses:
-            grown, counted = grown + found - throat, counted + uses
-        throat, uses = found, 0
-    return max(grown, 0.0) / counted if counted else 0.0
-
-
 def motor_of(session: Session, setup: Setup, taught: Taught | None) -> tuple[Motor, BlendState]:
     """A motor as the calculations take it, with the state of its blend; `taught` is what firings taught, or nothing.
 
@@ -184,7 +157,7 @@ def motor_of(session: Session, setup: Setup, taught: Taught | None) -> tuple[Mot
     """
     house = workshop.get(session)
     state = blends.state(session, setup.formula)
-    return _motor(setup, house, state, throat_growth(session, setup.nozzle), taught), state
+    return _motor(setup, house, state, throats.growth(session, setup.nozzle).per_firing, taught), state
 
 
 def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taught: Taught | None) -> Motor:
@@ -244,8 +217,9 @@ def _outlook(
     case = setup.case
     margin = closures.margin(case, run.peak_pressure)
     spread = replace(
-        default_spread(motor), burn_rate=taught.rate.spread, c_star=taught.c_star.spread, nozzle=taught.nozzle.spread
-    )
+        default_spread(motor), burn_rate=taught.rate.spread, c_star=taught.c_star.spread, nozzle=taught.nozzle.spread,
+        throat_d=setup.throat_known.spread,
+    )  # fmt: skip
     sampled = predict_range(motor, spread, samples, seed, margin.limit, together=round(taught.together, 3))
 
     def ranged(mid: float, marks: Marks) -> Range:
@@ -397,8 +371,23 @@ def _assumptions(
         made.insert(0, "Each grain with its own mass and sizes; sizes not measured are its pattern's.")
     if growth:
         made.append("The throat grows in this burn by what it grew per firing so far, by the nozzle's history.")
+    if words := _throat_words(setup.throat_known, house):
+        made.append(words)
     if setup.nozzle is None:
         made.append(f"No nozzle is chosen: exit area {USUAL_EXPANSION:g} times the throat's, 15 degrees half angle.")
     elif setup.nozzle.divergence_rad is None:
         made.append("The nozzle's divergence is not in the book: 15 degrees half angle is assumed.")
     return made
+
+
+def _throat_words(known: Known, house: Workshop) -> str:
+    """What a throat not measured today adds to the range, or nothing."""
+    if not known.days and not known.firings:
+        return ""
+    since = f"{known.days} day{'s' * (known.days != 1)} ago" if known.days else "today"
+    if known.firings:
+        since += f", and {known.firings} motor{'s were' if known.firings > 1 else ' was'} fired through it since"
+    return (
+        f"The throat was measured {since}: it is drawn ±{show(known.spread, 'length', house.units)} instead of "
+        f"±{show(Known().spread, 'length', house.units)}, an assumption. Measured today, the range is narrower."
+    )

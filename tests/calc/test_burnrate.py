@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.calc import burnrate
-from app.calc.burnrate import BLEND, BurnLaw, law_for_blend, power_law, published_law
+from app.calc.burnrate import BLEND, SIGMA_P, BurnLaw, law_for_blend, power_law, published_law
 from app.calc.errors import BlendError, CalcError, OutOfRange
+from app.calc.spread import Spread
 
 
 def published(name):
@@ -117,9 +118,21 @@ def test_outside_the_range_the_end_line_goes_on_and_is_marked():
 
 def test_temperature_speeds_it_up():
     law = published_law("sucrose")
-    assert law.rate(2e6, 313.15) / law.rate(2e6) == pytest.approx(np.exp(0.002 * 20))
+    assert law.rate(2e6, 313.15) / law.rate(2e6) == pytest.approx(np.exp(SIGMA_P * 20))
     with pytest.raises(OutOfRange, match="temperature"):
         law.rate(2e6, 20.0)
+
+
+def test_temperature_sensitivity_and_its_spread_hold_what_is_public():
+    # pressure "varies by 30 %" from Swedish winter to Spanish summer (DARE, TU Delft, seen), over an assumed 45 K;
+    # the sensitivity of pressure is that of the rate times 1/(1 - n) (Sutton & Biblarz, pi_K and sigma_p)
+    of_pressure = np.log(1.3) / 45
+    low, high = (SIGMA_P * np.exp(z * 1.645 * Spread().sigma_p) for z in (-1, 1))
+    for band in (b for b in BANDS if b["sugar"] == "sorbitol" and 1 < float(b["p_high_mpa"]) < 8):
+        n = float(band["n"])
+        if n > -0.3:  # motors are not run at the falling band
+            assert low < (1 - n) * of_pressure < 1.03 * high
+    assert np.exp(SIGMA_P * np.exp(3 * Spread().sigma_p)) < np.exp(0.0105)  # general range 0.001-0.009 (Sutton)
 
 
 def test_power_law_converts_units():

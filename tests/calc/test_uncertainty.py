@@ -1,6 +1,6 @@
 """Ranges: repeatable, honest about their draws, and in agreement with first-order theory."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -9,9 +9,10 @@ from app.calc.burnrate import law_for_blend, power_law
 from app.calc.errors import CalcError
 from app.calc.motor import example, simulate
 from app.calc.nozzle import flow_function
+from app.calc.spread import throat_spread
 from app.calc.uncertainty import Spread, default_spread, predict_range
 
-NONE = Spread(0, 0, 0, 0, 0, 0, 0, 0)
+NONE = Spread(**{f.name: 0.0 for f in fields(Spread)})
 
 
 def test_same_seed_same_answer():
@@ -40,6 +41,37 @@ def test_pressure_follows_burn_rate_as_the_closed_form_says():
     width = np.log(found.peak_pressure.high / found.peak_pressure.low)
     gas = found.peak_pressure.mid / (flow_function(1.137) * 909 * 0.95) ** 2 / motor.grains[0].density
     assert width == pytest.approx(2 * 1.633 * 0.05 / (1 - 0.319 + gas), rel=0.01)
+
+
+def test_temperature_sensitivity_is_drawn_and_felt_away_from_its_own_temperature():
+    # p ~ (a exp(sigma_p dT))**(1/(1-n)), gas in the freed volume as above: at -10 C, 30 K below the law's own
+    motor = example()
+    law = power_law(8.26, 0.319, 1e5, 1.1e7)
+    motor = replace(motor, propellant=replace(motor.propellant, law=law), initial_temperature=263.15)
+    found = predict_range(motor, replace(NONE, sigma_p=0.4), samples=1024)
+    marks = [law.sigma_p * np.exp(z * 1.633 * 0.4) * -30 for z in (1, -1)]
+    gas = found.peak_pressure.mid / (flow_function(1.137) * 909 * 0.95) ** 2 / motor.grains[0].density
+    width = np.log(found.peak_pressure.high / found.peak_pressure.low)
+    assert width == pytest.approx((marks[1] - marks[0]) / (1 - 0.319 + gas), rel=0.015)
+    assert width > 0.15  # a tenth and more of the pressure: silence about it was too sure
+    assert [d.key for d in found.drivers] == ["sigma_p"]
+    cold, warm = (predict_range(replace(motor, initial_temperature=t), samples=64) for t in (263.15, 293.15))
+    assert "sigma_p" in {d.key for d in cold.drivers}
+    assert "sigma_p" not in {d.key for d in warm.drivers}  # at its own temperature nothing comes of it
+    assert any("with heat ±40%" in words for words in cold.assumptions)
+
+
+def test_a_throat_not_measured_today_is_less_sure():
+    # callipers 0.05 mm; a day passed as much again; firings 0.1 mm each, or what the nozzle's history tells
+    assert throat_spread(0, 0) == Spread().throat_d
+    assert throat_spread(1, 0) == throat_spread(400, 0) == pytest.approx(0.05e-3 * 2**0.5)
+    assert throat_spread(0, 3) == pytest.approx((2 * 0.05**2 + 0.3**2) ** 0.5 * 1e-3)
+    told = throat_spread(9, 3, growth=0.02e-3, known_from=4)
+    assert told == pytest.approx((2 * 0.05**2 + 9 * (0.02**2 + 2 * 0.05**2 / 16)) ** 0.5 * 1e-3)
+    assert told < throat_spread(9, 3) == throat_spread(9, 3, growth=0.0, known_from=0)
+    for bad in ((-1, 0), (0, -1)):
+        with pytest.raises(CalcError):
+            throat_spread(*bad)
 
 
 def test_impulse_follows_mass_and_nozzle_in_proportion():

@@ -241,7 +241,7 @@ def test_a_fit_counts_only_while_what_it_stands_on_is_unchanged(session: Session
     assert lessons.lesson(session, built.formula).lines[0].state == "waits to be fitted again"
     assert firing_fits.catch_up(session) == 0
     assert taught(session, firing).used
-    workshop.get(session).rate_per_kelvin_share = 0.003
+    workshop.get(session).rate_per_kelvin_share = 0.004
     session.flush()
     assert len(fit_records.waiting(session)) == 1
     assert firing_fits.catch_up(session, seconds=0.0) == 1  # no time, nothing done

@@ -11,7 +11,7 @@ from app.models.base import as_form
 from app.models.flight import FlightIn
 from app.models.formula import FormulaIn
 from app.models.workshop import WorkshopIn
-from app.services import designs, flights, formulas, motors, outlook, prediction, workshop
+from app.services import designs, flights, formulas, motors, outlook, prediction, throats, workshop
 from app.services.outlook import Outlook
 from app.units import Quantity
 from tests import build
@@ -182,11 +182,11 @@ def test_the_record_is_read_back_whole(session: Session, field_name: str) -> Non
 
 def test_a_throat_that_grew_in_earlier_firings_grows_in_the_next(session: Session) -> None:
     nozzle = build.nozzle(session)
-    assert prediction.throat_growth(session, nozzle) == 0
+    assert throats.growth(session, nozzle).per_firing == 0
     before = designed(session, nozzle=nozzle, throat_d="12.9 mm")
     build.firing(session, build.motor_build(session, nozzle=nozzle), throat_after="12.8 mm")
     build.firing(session, build.motor_build(session, nozzle=nozzle, throat_d="12.8 mm"), throat_after="12.9 mm")
-    assert prediction.throat_growth(session, nozzle) == pytest.approx(1e-4)
+    assert throats.growth(session, nozzle).per_firing == pytest.approx(1e-4)
     after = designed(session, nozzle=nozzle, throat_d="12.9 mm")
     assert after.inputs.throat_growth_m == pytest.approx(1e-4)
     assert after.peak_pressure.mid < before.peak_pressure.mid

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from app import clock
 from app.errors import Refused
 from app.models.hardware import NozzleMeasureIn
-from app.services import firings, hardware, prediction
+from app.services import designs, firings, hardware, motors, throats
 from tests import build
 
 
@@ -30,21 +30,21 @@ def test_uses_and_history_agree_after_a_firing_with_its_throat_measured(session:
     assert firings.nozzle_uses(session, nozzle.pk) == len(hardware.firings_of(session, nozzle)) == 1
     assert [m.throat_d_typed for m in hardware.measures(session, nozzle)] == ["12.74 mm"]
     assert hardware.throat_now(session, nozzle) == pytest.approx(12.74e-3)
-    assert prediction.throat_growth(session, nozzle) == pytest.approx(0.04e-3)
+    assert throats.growth(session, nozzle).per_firing == pytest.approx(0.04e-3)
 
 
 def test_a_motor_that_did_not_light_is_no_use_of_its_nozzle(session: Session) -> None:
     nozzle = build.nozzle(session)
     _fire(session, nozzle, "12.7 mm", result="no_light")
     assert firings.nozzle_uses(session, nozzle.pk) == 0
-    assert prediction.throat_growth(session, nozzle) == 0
+    assert throats.growth(session, nozzle).per_firing == 0
 
 
 def test_growth_is_spread_over_the_firings_between_two_measures(session: Session) -> None:
     nozzle = build.nozzle(session)
     _fire(session, nozzle, "12.7 mm")
     _fire(session, nozzle, "12.7 mm", "12.76 mm")
-    assert prediction.throat_growth(session, nozzle) == pytest.approx(0.03e-3)
+    assert throats.growth(session, nozzle).per_firing == pytest.approx(0.03e-3)
 
 
 def test_a_throat_bored_out_or_measured_anew_did_not_grow(session: Session) -> None:
@@ -53,19 +53,19 @@ def test_a_throat_bored_out_or_measured_anew_did_not_grow(session: Session) -> N
         _measure(session, nozzle, "12.65 mm")  # never was 12.7
         turn(start + timedelta(hours=1))
         _fire(session, nozzle, "12.65 mm", "12.67 mm")
-        assert prediction.throat_growth(session, nozzle) == pytest.approx(0.02e-3)
+        assert throats.growth(session, nozzle).per_firing == pytest.approx(0.02e-3)
         turn(start + timedelta(hours=2))
         _measure(session, nozzle, "14 mm")
-        assert prediction.throat_growth(session, nozzle) == pytest.approx(0.02e-3)
+        assert throats.growth(session, nozzle).per_firing == pytest.approx(0.02e-3)
         turn(start + timedelta(hours=3))
         _fire(session, nozzle, "14 mm", "14.04 mm")
-        assert prediction.throat_growth(session, nozzle) == pytest.approx(0.03e-3)
+        assert throats.growth(session, nozzle).per_firing == pytest.approx(0.03e-3)
 
 
 def test_a_throat_that_shrank_does_not_grow(session: Session) -> None:
     nozzle = build.nozzle(session)
     _fire(session, nozzle, "12.7 mm", "12.6 mm")
-    assert prediction.throat_growth(session, nozzle) == 0
+    assert throats.growth(session, nozzle).per_firing == 0
 
 
 @pytest.mark.parametrize("slip", ["1.27 mm", "127 mm", "16 mm", "9 mm"])
@@ -75,3 +75,52 @@ def test_a_throat_far_from_the_last_measure_is_asked_again(session: Session, sli
         build.motor_build(session, grains=picked, nozzle=nozzle, throat_d=slip)
     assert fault.value.field == "throat_d"
     assert hardware.measures(session, nozzle) == []
+
+
+def _width(found: object) -> float:
+    return found.peak_pressure.high / found.peak_pressure.low  # type: ignore[attr-defined, no-any-return]
+
+
+def test_a_throat_not_measured_today_widens_the_range_and_says_so(session: Session) -> None:
+    start, nozzle = clock.now(), build.nozzle(session)
+    _measure(session, nozzle, "12.7 mm")
+    asked = build.design_in(session, nozzle=nozzle, throat_d=None)
+    today = designs.predict(session, asked)
+    assert not any("throat was measured" in line for line in today.assumptions)
+    with clock.turned_to(start + timedelta(days=12)):
+        later = designs.predict(session, asked)
+        assert any("measured 12 days ago: it is drawn ±0.07 mm instead of ±0.05 mm" in a for a in later.assumptions)
+        assert _width(later) > _width(today)
+        typed = designs.predict(session, build.design_in(session, nozzle=nozzle, throat_d="12.7 mm"))
+        assert _width(typed) == pytest.approx(_width(today))  # a throat in mind is measured when it is there
+        for _ in range(3):
+            _fire(session, nozzle, "12.7 mm")
+        used = designs.predict(session, asked)
+        assert any("and 3 motors were fired through it since" in line for line in used.assumptions)
+        assert _width(used) > _width(later)
+        throat = next(d for d in used.drivers if d.name == "Throat diameter")
+        before = next(d for d in later.drivers if d.name == "Throat diameter")
+        assert abs(throat.high_pa - throat.low_pa) > 3 * abs(before.high_pa - before.low_pa)
+
+
+def test_a_motors_throat_is_that_of_the_day_it_was_built_and_its_own_firing_is_none_since(session: Session) -> None:
+    start, nozzle = clock.now(), build.nozzle(session)
+    with clock.turned_to(start) as turn:
+        first = build.motor_build(session, nozzle=nozzle, grains=build.ready_grains(session, 1))
+        built = motors.around(session, first)
+        assert motors.setup_of(session, built).throat_known == throats.Known()
+        turn(start + timedelta(days=2))
+        assert motors.setup_of(session, built).throat_known.days == 2
+        build.firing(session, first)
+        assert motors.setup_of(session, motors.around(session, first)).throat_known.firings == 0
+        assert throats.as_last_measured(session, nozzle).firings == 1
+
+
+def test_a_nozzle_whose_growth_is_known_is_surer_than_one_that_never_told(session: Session) -> None:
+    known, silent = build.nozzle(session), build.nozzle(session, name="Never measured")
+    _fire(session, known, "12.7 mm", "12.71 mm")
+    for nozzle in (known, silent):
+        _fire(session, nozzle, "12.71 mm")
+    told, untold = (throats.as_last_measured(session, n) for n in (known, silent))
+    assert (told.firings, untold.firings) == (1, 1)
+    assert 0.07e-3 < told.spread < untold.spread
