@@ -190,11 +190,16 @@ def weighed_batch(session: Session, count: int = 4, **more: Any) -> Batch:
     """A batch weighed out to its targets from the oldest bags; session open, no step ticked."""
     lot: Batch = more.pop("batch", None) or batch(session, count, **more)
     opened_session(session, lot)
-    for part in lot.parts:
+    weighed_out(session, lot)
+    return lot
+
+
+def weighed_out(session: Session, lot: Batch, but_last: int = 0) -> None:
+    """Weigh the parts of a batch out to their targets from the oldest bags, but for the last ones."""
+    for part in lot.parts[: len(lot.parts) - but_last]:
         bag = supplies.bags(session, part.ingredient)[0].pk if part.ingredient else None
         mass = WeighOutIn.model_validate({"supply_id": bag, "mass": f"{part.target_kg * 1000:.9g} g"})
         weigh_outs.weigh_out(session, lot, part.pk, mass)
-    return lot
 
 
 def cast(session: Session, count: int = 4, until: str = "pour", **more: Any) -> Batch:

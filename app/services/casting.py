@@ -4,11 +4,20 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sqlalchemy.orm import lazyload
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from app import clock
 from app.errors import Refused
-from app.models import Batch, CastSession, Checklist, SessionNote, SessionOpening
+from app.models import (
+    Batch,
+    BatchPart,
+    CastSession,
+    Checklist,
+    SessionNote,
+    SessionOpening,
+    TemperatureReading,
+    WeighOut,
+)
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn
 from app.services import batches, checklists, gate, moments, needs, rows, runsheets, steps, workshop
 from app.units import show
@@ -23,6 +32,8 @@ class Running:
     coming: list[steps.Now]
     poured_at: datetime | None
     overnight: bool
+    entries: int
+    """A number that changes with each amount and each reading of the pan, as it came or was struck out."""
 
 
 @dataclass(frozen=True)
@@ -95,7 +106,7 @@ def due(session: Session) -> list[Running]:
     running = []
     for cast, batch in sessions(session, open_only=True):
         now = steps.in_turn(steps.of_session(cast, batch, batches.weighed(session, batch)))
-        running.append(Running(batch, cast, now, poured_at(session, batch), overnight(cast)))
+        running.append(Running(batch, cast, now, poured_at(session, batch), overnight(cast), _entries(session, cast)))
     latest = datetime.max.replace(tzinfo=clock.now().tzinfo)
     return sorted(running, key=lambda r: min((n.due_at for n in r.coming if n.due_at), default=latest))
 
@@ -122,8 +133,21 @@ def wait_for(running: list[Running], batch: Batch) -> str:
 
 
 def mark(running: list[Running]) -> str:
-    """A short mark that changes with any step of any open session: two devices see by it that they show the same."""
-    return ".".join(f"{r.cast.pk}-{len(r.cast.steps)}-{sum(step.version for step in r.cast.steps)}" for r in running)
+    """A short mark that changes with any step, amount or reading of any open session.
+
+    Two devices see by it that they show the same.
+    """
+    return ".".join(
+        f"{r.cast.pk}-{len(r.cast.steps)}-{sum(step.version for step in r.cast.steps)}-{r.entries}" for r in running
+    )
+
+
+def _entries(session: Session, cast: CastSession) -> int:
+    amounts = select(func.total(WeighOut.version)).where(
+        col(WeighOut.batch_part_id).in_(select(BatchPart.id).where(BatchPart.batch_id == cast.batch_id))
+    )
+    readings = select(func.total(TemperatureReading.version)).where(TemperatureReading.cast_session_id == cast.pk)
+    return int(session.exec(amounts).one() + session.exec(readings).one())
 
 
 def overnight(cast: CastSession) -> bool:

@@ -4,6 +4,10 @@
   document.documentElement.classList.add("scripted");
 
   function type(field, key) {
+    const wanted = new InputEvent("beforeinput", {
+      data: key === "back" ? null : key, inputType: key === "back" ? "deleteContentBackward" : "insertText", bubbles: true, cancelable: true,
+    });
+    if (!field.dispatchEvent(wanted)) return; // held: a save is on its way
     const from = field.selectionStart ?? field.value.length, to = field.selectionEnd ?? from;
     const start = key === "back" && from === to ? Math.max(from - 1, 0) : from;
     field.setRangeText(key === "back" ? "" : key, start, to, "end");

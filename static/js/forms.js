@@ -33,17 +33,42 @@
     });
   }
 
+  // The hand went on to a field that this answer does not touch.
+  function elsewhere(region) {
+    const at = document.activeElement;
+    return at !== null && at.matches("input, select, textarea") && !region.contains(at);
+  }
+
   function focusOn(root) {
     const target =
       root.querySelector(".refusal[tabindex]") && root.querySelector("[aria-invalid=true], .refusal[tabindex]")
         ? root.querySelector("[aria-invalid=true]") || root.querySelector(".refusal[tabindex]")
         : root.querySelector("[autofocus]");
-    if (target) target.focus();
-    else if (root !== document && document.activeElement === document.body) {
+    if (target) {
+      target.focus();
+      whole(target);
+    } else if (root !== document && document.activeElement === document.body) {
       root.tabIndex = -1; // the hand was in the region: the next Tab goes on in it, not at the top of the page
       root.focus({ preventScroll: true });
     }
   }
+
+  // What is typed into a field that just got the focus takes the place of what stood there: a kept draft and a scale's
+  // line are never put together. A second touch sets the cursor.
+  function whole(field) {
+    if (field.matches("input[type=text], input[type=search]")) field.select();
+  }
+
+  let came = null; // the field that this press of the pointer brought the focus to
+  document.addEventListener("pointerdown", function (event) {
+    came = event.target === document.activeElement ? null : event.target;
+  });
+  document.addEventListener("focusin", function (event) { whole(event.target); });
+  document.addEventListener("click", function (event) {
+    const field = event.target;
+    if (field !== came || !document.body.classList.contains("bench")) return;
+    if (field.selectionStart === field.selectionEnd) whole(field);
+  });
 
   // A second press while the first is on its way is not sent; the server would refuse it as well.
   function once(event) {
@@ -101,9 +126,10 @@
     answered();
     const ctx = event.detail && event.detail.ctx;
     const region = ctx && ctx.target && ctx.target.id ? document.getElementById(ctx.target.id) : null;
-    if (region) focusOn(region);
+    if (region && !ctx.stays && !elsewhere(region)) focusOn(region);
   });
   document.addEventListener("DOMContentLoaded", function () {
     if (document.querySelector(".refusal[tabindex]")) focusOn(document);
+    else if (document.activeElement) whole(document.activeElement); // the page's own autofocus came before this script
   });
 })();

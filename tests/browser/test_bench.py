@@ -4,9 +4,11 @@ import re
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from app.db import writing
+from app.models.cast import StepIn
+from app.services import batches, casting, steps
 from tests import build
 from tests.browser.conftest import Site
 
@@ -98,3 +100,37 @@ def test_targets_are_large_enough_for_gloves(page: Page, opened: None) -> None:
             .map(e => [e.outerHTML, e.getBoundingClientRect().height]).filter(([, h]) => h > 0 && h < 44)"""
         )
         assert small == [], url
+
+
+def test_whatever_changes_an_amount_renews_every_place_that_shows_it(
+    page: Page, browser: Browser, site: Site, opened: None
+) -> None:
+    """The panel of what is next kept the grams of a weigh-out that had been taken back, beside a run sheet that did not."""
+    with writing(site.engine) as session:
+        batch = batches.by_code(session, "26K1")
+        build.weighed_out(session, batch)
+        cast = casting.the_open(session, batch)
+        steps.record(session, cast, cast.steps[0].pk, StepIn(act="done"))
+        target = next(part.target_kg for part in batch.parts if part.ingredient == "sorbitol")
+        session.commit()
+    was, now = f"{target * 1000:.1f} g", f"{target * 1000 + 0.4:.1f} g"
+    tablet = browser.new_context(base_url=site.address)
+    other = tablet.new_page()
+    for device in (page, other):
+        device.goto("/cast/26K1")
+        expect(device.locator("#watch")).to_contain_text(f"Melt the sorbitol and stir until it is clear. {was}")
+    page.locator("#weigh-out summary").first.click()
+    sorbitol = page.get_by_role("group", name="Sorbitol")
+    sorbitol.get_by_role("button", name="Take it back").click()
+    expect(sorbitol).to_contain_text("not weighed yet")
+    sorbitol.get_by_label("Weighed").fill(now)
+    sorbitol.get_by_label("Weighed").press("Enter")
+    expect(sorbitol).to_contain_text("+0.4 g")
+    for place in ("#watch", "#steps"):
+        expect(page.locator(place)).to_contain_text(f"Melt the sorbitol and stir until it is clear. {now}")
+    expect(page.locator("#closing")).to_contain_text("Weighed into the pan")
+    with other.expect_response("**/cast/26K1?look=1"):
+        other.evaluate("dispatchEvent(new Event('focus'))")
+    for place in ("#watch", "#steps", "#weigh-out"):
+        expect(other.locator(place)).to_contain_text(now)
+    tablet.close()

@@ -1,0 +1,75 @@
+// What a partial update takes along. Every region marked data-live shows what the book works out, so each answer renews
+// all of them; what was typed into them and not sent yet, what was opened and where the cursor stood, stays.
+(function () {
+  "use strict";
+
+  const kept = new WeakMap(); // an answer -> what to put back once it stands
+
+  function also(event) {
+    const ctx = event.detail.ctx;
+    if (!ctx.select || !ctx.target) return;
+    const names = new Set((ctx.selectOOB || "").split(",").filter(Boolean));
+    document.querySelectorAll("[data-live][id]").forEach(function (region) {
+      if (region !== ctx.target && !ctx.target.contains(region) && !region.contains(ctx.target)) names.add("#" + region.id);
+    });
+    ctx.selectOOB = Array.from(names).join(",");
+  }
+
+  function touched(field) {
+    if (field.type === "hidden") return false;
+    if (field.type === "checkbox" || field.type === "radio") return field.checked !== field.defaultChecked;
+    if (field.tagName === "SELECT") {
+      const first = Array.from(field.options).find(function (option) { return option.defaultSelected; }) || field.options[0];
+      return Boolean(first) && field.value !== first.value;
+    }
+    return field.value !== field.defaultValue;
+  }
+
+  const called = function (details) { return details.id || details.querySelector("summary").textContent.trim(); };
+
+  function take(event) {
+    const ctx = event.detail.ctx;
+    const sent = ctx.request.method === "GET" ? null : ctx.sourceElement;
+    const left = { fields: [], opened: [], at: null };
+    (event.detail.tasks || []).forEach(function (task) {
+      const region = typeof task.target === "string" ? document.querySelector(task.target) : task.target;
+      if (!region) return;
+      region.querySelectorAll("input[id], select[id], textarea[id]").forEach(function (field) {
+        if (field.form === sent && sent) return;
+        if (touched(field)) left.fields.push([field.id, field.value, field.checked]);
+        if (field === document.activeElement) left.at = [field.id, field.selectionStart, field.selectionEnd];
+      });
+      region.querySelectorAll("details[open]").forEach(function (details) {
+        if (!sent || details !== sent.parentElement) left.opened.push([region.id, called(details)]);
+      });
+    });
+    kept.set(ctx, left);
+  }
+
+  function put(event) {
+    const ctx = event.detail.ctx, left = kept.get(ctx);
+    if (!left) return;
+    kept.delete(ctx);
+    left.opened.forEach(function (one) {
+      const region = document.getElementById(one[0]);
+      Array.from(region ? region.querySelectorAll("details:not([open])") : []).forEach(function (details) {
+        if (called(details) === one[1]) details.open = true;
+      });
+    });
+    left.fields.forEach(function (one) {
+      const field = document.getElementById(one[0]);
+      if (!field) return;
+      if (field.type === "checkbox" || field.type === "radio") field.checked = one[2];
+      else if (field.tagName !== "SELECT" || Array.from(field.options).some(function (o) { return o.value === one[1]; })) field.value = one[1];
+    });
+    const field = left.at && document.getElementById(left.at[0]);
+    if (!field) return;
+    ctx.stays = true; // the hand went on in another form: the focus is not taken from it
+    field.focus({ preventScroll: true });
+    if (left.at[1] !== null && left.at[1] !== undefined) field.setSelectionRange(left.at[1], left.at[2]);
+  }
+
+  document.addEventListener("htmx:config:request", also);
+  document.addEventListener("htmx:before:swap", take);
+  document.addEventListener("htmx:after:swap", put);
+})();
