@@ -155,6 +155,21 @@ def test_a_field_by_its_elevation_is_the_field_by_its_air_pressure(api: TestClie
     assert by_height["total_impulse_n_s"] == pytest.approx(by_pressure["total_impulse_n_s"], rel=1e-5)
 
 
+def test_the_wind_of_a_rail_and_what_is_said_of_more(api: TestClient) -> None:
+    """Plane trigonometry: w = v tan(angle) off an upright rail; above it a note. 20 mph: common practice, no source."""
+    calm = ask(api, "/flight/run", example("/flight/run", tilt_rad=0.0, wind_m_s=0.0, rail_length_m=2.0))
+    speed = calm["rail_exit_speed_m_s"]
+    assert calm["rail_wind_limit_m_s"] == pytest.approx(speed * math.tan(math.radians(20)), rel=1e-4)
+    assert calm["notes"] == []
+    body = {"tilt_rad": 0.0, "wind_m_s": 13.4, "rail_length_m": 2.0, "largest_angle_rad": math.radians(15)}
+    stormy = ask(api, "/flight/run", example("/flight/run", **body))
+    assert stormy["exit_angle_rad"] == pytest.approx(math.atan(13.4 / speed), rel=1e-3)
+    assert stormy["exit_angle_gust_rad"] > stormy["exit_angle_rad"]
+    assert stormy["rail_wind_limit_m_s"] == pytest.approx(speed * math.tan(math.radians(15)), rel=1e-3)
+    assert any(note.startswith("Too much wind for this rail") for note in stormy["notes"])
+    assert any("20 mph" in note for note in stormy["notes"])
+
+
 def test_a_flight_in_the_closed_form_of_hardly_any_drag(api: TestClient) -> None:
     """Tsiolkovsky with gravity, and a coast of v²/2g, where a thin heavy rod feels no air."""
     body = {
@@ -258,6 +273,7 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
     ("no mass", change("/recipe/scale", mass_kg=0), ["mass_kg"]),
     ("too weak to lift", change("/flight/run", dry_mass_kg=150.0), ["thrust_n"]),
     ("times that fall", change("/flight/run", time_s=[0.0, 0.05, 0.6, 1.4, 1.8, 1.8]), ["time_s"]),
+    ("a gust below the wind", change("/flight/run", gust_m_s=3.0), ["gust_m_s"]),
     ("a rail too far from upright", change("/flight/run", tilt_rad=0.5), ["tilt_rad"]),
     ("a drag table that falls", change("/flight/run", drag_table=[MACH, MACH]), ["drag_table"]),
     (

@@ -13,6 +13,7 @@ from app.calc.errors import CalcError, NoSolution, OutOfRange
 from app.calc.landing import come_down
 from app.calc.launch import MAX_TILT, Motor, Pad, Rocket, batch_of
 from app.calc.recovery import Parachute, Recovery
+from app.calc.wind import angle_off_rail
 
 __all__ = [
     "MAX_TILT", "Flight", "Flights", "Flown", "Motor", "Pad", "Parachute", "Recovery", "Rocket", "fly", "fly_many",
@@ -226,7 +227,7 @@ def fly_many(motor: Motor, rocket: Rocket, pad: Pad) -> Flights:
     down = come_down(batch, recovery, burnt, way_up, top_time, top, flies)
     weight = (batch.dry + batch.propellant) * STANDARD_GRAVITY
     start = way_up.states[0]
-    meets = np.arctan2(start[U] - batch.air.wind_over(start[Z]), start[W])
+    meets = angle_off_rail(exit_speed, batch.tilt, batch.air.wind_over(start[Z]))
 
     def of_flight(values: Floats) -> Floats:
         return np.where(flies, values, 0.0)
@@ -242,7 +243,7 @@ def fly_many(motor: Motor, rocket: Rocket, pad: Pad) -> Flights:
         thrust_to_weight_rail=of_flight(batch.curve.thrust(left) / (batch.mass(left) * STANDARD_GRAVITY)),
         rail_exit_speed=exit_speed,
         rail_exit_time=of_flight(left),
-        exit_angle=of_flight(np.abs(meets - batch.tilt)),
+        exit_angle=of_flight(meets),
         burnout_speed=of_flight(np.hypot(burnout[U], burnout[W])),
         burnout_time=burnt,
         burnout_height=of_flight(burnout[Z]),

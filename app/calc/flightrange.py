@@ -64,6 +64,8 @@ class FlightRange:
     highest, rail_exit_speed, coast_time, opening_speed, landing_distance, max_mach : Marks
         5, 50 and 95 % marks of the draws that leave the rail [m], [m/s], [s], [m/s], [m], [-]; of the opening those in
         which something opens, NaN where nothing does.
+    exit_angle : Marks
+        Between the rail and the air that meets the rocket as it leaves it [rad].
     landing_speed, landing_ground_speed : Marks
         Of descent, and sideways over the ground [m/s].
     stays_on_rail, nothing_opens : float
@@ -80,6 +82,7 @@ class FlightRange:
 
     highest: Marks
     rail_exit_speed: Marks
+    exit_angle: Marks
     coast_time: Marks
     opening_speed: Marks
     landing_distance: Marks
@@ -258,6 +261,7 @@ def fly_range(
     return FlightRange(
         highest=_marks(flown.highest[left]),
         rail_exit_speed=_marks(flown.rail_exit_speed[left]),
+        exit_angle=_marks(flown.exit_angle[left]),
         coast_time=_marks(flown.coast_time[left]),
         opening_speed=_marks(flown.opening_speed[left & np.isfinite(flown.opening_speed)]),
         landing_distance=_marks(landed),

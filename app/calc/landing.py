@@ -17,10 +17,10 @@ from app.calc.recovery import Parachute, Recovery
 GAMMA = 1 - 0.5**0.5
 """Of the Rosenbrock method [-]; with it the method damps what is stiff."""
 
-FINE = 0.08
+FINE = 0.12
 """Longest step over the time in which the velocity changes by itself [-]."""
 
-PIECES = 24
+PIECES = 20
 """Steps at least between two heights [-]."""
 
 MOST_STEPS = 4000
@@ -28,9 +28,10 @@ MOST_STEPS = 4000
 
 @dataclass(frozen=True)
 class Hanging(Batch):
-    """Flights under an open parachute of drag area `chute` [m²]."""
+    """Flights under an open parachute: its drag area, and with the body at rest [m²]."""
 
     chute: float
+    both: Floats
 
     def open_drag_area(self) -> float:
         """Of the parachute [m²]."""
@@ -38,7 +39,7 @@ class Hanging(Batch):
 
     def _through(self, state: Floats) -> tuple[Floats, Floats, Floats]:
         """Velocity through the air [m/s], and drag over mass and the square of its speed, body at rest [1/m]."""
-        k = 0.5 * self.air.density_at(state[Z]) * (self.body_drag_area + self.chute) / self.dry
+        k = 0.5 * self.air.density_at(state[Z]) * self.both / self.dry
         return state[U] - self.air.wind_over(state[Z]), state[W], k
 
     def step(self, state: Floats, dt: Floats, force: Floats | float, mass: Floats, flow: Floats | float) -> Floats:
@@ -70,7 +71,7 @@ class Hanging(Batch):
         rate = self.slope(state, 0.0, self.dry)
         changing = FINE * np.hypot(np.hypot(u, w), steady) / np.maximum(np.hypot(rate[U], rate[W]), 1e-9)
         speed = np.maximum(np.abs(w), 0.1 * steady)
-        ground = 0.2 * np.maximum(state[Z], 0.0) / speed + 0.005 * steady / STANDARD_GRAVITY
+        ground = 0.25 * np.maximum(state[Z], 0.0) / speed + 0.005 * steady / STANDARD_GRAVITY
         found: Floats = np.minimum(np.minimum(changing, ground), np.maximum(drop, 0.1) / PIECES / speed)
         return found
 
@@ -174,7 +175,7 @@ def _hang(
     batch: Batch, down: Descents, chute: Parachute, time: Floats, state: Floats, flies: Bools, low: float = 0.0
 ) -> tuple[Floats, Floats]:
     """Under an open parachute, over the top where it still climbs, down to a height; when and how it comes there."""
-    under = Hanging(**vars(batch), chute=chute.drag_area)
+    under = Hanging(**vars(batch), chute=chute.drag_area, both=batch.body_drag_area + chute.drag_area)
     climbs = flies & (state[W] > 0)
     if climbs.any():
         rise = state[W] ** 2 / (2 * STANDARD_GRAVITY)

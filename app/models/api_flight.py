@@ -5,6 +5,7 @@ from typing import Annotated
 from pydantic import Field
 
 from app.calc.launch import MAX_TILT
+from app.calc.wind import GUST_FACTOR, LARGEST_ANGLE
 from app.models.api import ApiIn, ApiOut, Mass
 
 Points = Annotated[list[float], Field(min_length=2, max_length=5000)]
@@ -51,6 +52,12 @@ class FlightRunIn(ApiIn):
         None, title="Air at the field", description="Standard if left out."
     )
     wind_m_s: Annotated[float, Field(ge=0, le=80)] = Field(0.0, title="Wind")
+    gust_m_s: Annotated[float, Field(ge=0, le=80)] | None = Field(
+        None, title="Gust", description=f"At least the wind; {GUST_FACTOR:g} times it if left out, an assumption."
+    )
+    largest_angle_rad: Annotated[float, Field(ge=0.05, le=1)] = Field(
+        LARGEST_ANGLE, title="Largest angle off the nose", description="At the rail; a rule of thumb, 15 to 20 degrees."
+    )
     wind_height_m: Annotated[float, Field(ge=0.5, le=100)] = Field(2.0, title="Measured at")
     turning: Annotated[float, Field(ge=0, le=1)] = Field(
         0.5, title="Weathercocking", description="Share of the turn into the wind, at once."
@@ -87,6 +94,11 @@ class FlightRunOut(ApiOut):
     rail_exit_speed_m_s: float
     rail_exit_time_s: float
     exit_angle_rad: float = Field(description="Between the rail and the air that meets the rocket as it leaves it.")
+    exit_angle_gust_rad: float = Field(description="The same in the gust.")
+    rail_wind_limit_m_s: float = Field(
+        description="Wind at `wind_height_m` to stay below: where the angle is `largest_angle_rad`, at most 20 mph, "
+        "above which clubs' codes commonly do not fly (common practice, see your own code)."
+    )
     burnout_speed_m_s: float
     burnout_time_s: float
     burnout_height_m: float

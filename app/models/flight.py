@@ -30,6 +30,11 @@ class FlightIn(FormIn):
     wind: Annotated[Quantity, Measure("speed", ge=0, le=80)] | None = FormField(
         None, title="Wind", description="A mean over some minutes. Left empty: still air, and no word on landing."
     )
+    gust: Annotated[Quantity, Measure("speed", ge=0, le=80)] | None = FormField(
+        None,
+        title="Gusts up to",
+        description="The strongest within some minutes. Left empty: half as much again as the wind.",
+    )
     wind_height: Annotated[Quantity, Measure("length", ge=0.5, le=100, unit="m")] | None = FormField(
         None, title="Measured at", description="Above the ground. Left empty: 2 m."
     )

@@ -1,12 +1,14 @@
 """The workshop's own settings: one row, with the rules and the units."""
 
 from collections.abc import Mapping
+from math import radians, tan
 from typing import Annotated, Any, Literal
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint
 
 from app.calc.notes import Amount
+from app.calc.wind import LARGEST_ANGLE
 from app.models.base import FormIn, Row, hint
 from app.units import METRIC, US, Measure, Quantity, UnitSystem, chosen
 
@@ -82,6 +84,7 @@ class Workshop(Row, table=True):
     grain_gap_m: float = 0.002
     rate_per_kelvin_share: float = 0.003
     igniter_pressure_pa: float = 0.5e6
+    rail_angle_rad: float = LARGEST_ANGLE
     learn: bool = True
 
     @property
@@ -199,6 +202,14 @@ class WorkshopIn(FormIn):
     igniter_pressure: Annotated[Quantity, Measure("pressure", ge=2e5, le=5e6)] = FormField(
         title="Pressure at ignition", description="What the igniter alone brings the chamber to; an assumption."
     )
+    rail_angle: Annotated[Quantity, Measure("angle", ge=0.05, le=1.0)] = FormField(
+        title="Air off the nose at the rail, at most",
+        json_schema_extra=hint(
+            "As a rocket leaves its rail, in the mean wind and in a gust. A rule of thumb, no source: 15 to 20°. 15° "
+            "off a rail at {exit} are {wind} of wind.",
+            exit=Amount(14.0, "speed"), wind=Amount(14.0 * tan(radians(15)), "speed"),
+        ),
+    )  # fmt: skip
     learn: bool = FormField(
         False, title="Predictions use what firings taught",
         description="Off: every prediction stands on the published laws and the efficiencies above alone.",

@@ -6,8 +6,11 @@ from typing import Any
 import numpy as np
 
 from app.calc.flight import Flight, Motor, Pad, Parachute, Recovery, Rocket, fly
+from app.calc.wind import GUST_FACTOR, STRONGEST, at_the_rail
 from app.models import api_flight as api
+from app.services import flight_cautions
 from app.services.compute import UNIT, placed
+from app.units import METRIC
 
 
 def run_flight(data: api.FlightRunIn) -> api.FlightRunOut:
@@ -43,7 +46,18 @@ def run_flight(data: api.FlightRunIn) -> api.FlightRunOut:
     )
     with placed(data):
         flight = fly(motor, rocket, pad)
-    figures: dict[str, Any] = {"notes": list(flight.notes), "drag_basis": flight.drag.basis}
+        gust = data.gust_m_s if data.gust_m_s is not None else min(GUST_FACTOR * data.wind_m_s, STRONGEST)
+        rail = at_the_rail(
+            flight.rail_exit_speed, data.rail_length_m, data.tilt_rad, data.wind_m_s, gust, data.wind_height_m,
+            data.largest_angle_rad,
+        )  # fmt: skip
+    windy = flight_cautions.of_wind(rail, data.largest_angle_rad, data.wind_m_s, data.wind_height_m, METRIC)
+    figures: dict[str, Any] = {
+        "notes": [*(f"{one.title}. {one.words}" for one in windy), *flight.notes],
+        "drag_basis": flight.drag.basis,
+        "exit_angle_gust_rad": rail.gust_angle,
+        "rail_wind_limit_m_s": rail.keep_below,
+    }
     for name in api.FlightRunOut.model_fields:
         argument = UNIT.sub("", name)
         if name not in figures and hasattr(flight, argument):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
+from app.calc.wind import CODES_WIND, AtTheRail
 from app.services import workshop
 from app.services.flights import Estimate
 from app.units import UnitSystem, show
@@ -36,8 +37,11 @@ class Caution:
 
 def look_at(session: Session, estimate: Estimate) -> list[Caution]:
     """The cautions of an estimated flight, the gravest first."""
-    units = workshop.get(session).units
-    found = [*_ceiling(estimate, units), *_landing(estimate, units), *_rail(estimate, units)]
+    house = workshop.get(session)
+    units = house.units
+    blown = estimate.wind_m_s or 0.0
+    wind = of_wind(estimate.rail, house.rail_angle_rad, blown, estimate.pad.wind_height, units)
+    found = [*_ceiling(estimate, units), *_landing(estimate, units), *wind, *_rail(estimate, units)]
     return [*found, *_recovery(estimate, units), *(Caution("Drag", note) for note in estimate.flight.notes)]
 
 
@@ -76,6 +80,37 @@ def _landing(e: Estimate, units: UnitSystem) -> list[Caution]:
             "outside. Wait for less wind, open the main parachute lower, or take a smaller motor.",
         )
     ]
+
+
+def of_wind(
+    rail: AtTheRail, largest_rad: float, wind_m_s: float, wind_height_m: float, units: UnitSystem
+) -> list[Caution]:
+    """Of the wind as it meets a rocket off its rail: beyond the largest angle, and above what clubs fly in."""
+    found = []
+    largest = show(largest_rad, "angle", units, 0)
+    if rail.gust_angle > largest_rad:
+        gust = show(rail.gust_angle, "angle", units, 0)
+        met = f"As it leaves the rail the air meets it {show(rail.mean_angle, 'angle', units, 0)} off its nose"
+        found.append(
+            Caution(
+                "Too much wind for this rail" if rail.mean_angle > largest_rad else "Gusts meet it far off its nose",
+                f"{met}, {gust} in a gust; {largest} is the workshop's mark (a rule of thumb, no source). That is "
+                f"{show(rail.limit, 'speed', units)} of wind at {show(wind_height_m, 'altitude', units)}. Beyond it a "
+                "rocket may turn hard into the wind or lose its fins' hold. Wait for less wind, or take a longer rail "
+                "or a stronger motor.",
+            )
+        )
+    gust_m_s = wind_m_s * rail.gust / rail.mean if rail.mean else 0.0
+    if gust_m_s > CODES_WIND:
+        what = "The wind passes" if wind_m_s > CODES_WIND else "Gusts pass"
+        found.append(
+            Caution(
+                "More wind than clubs fly in",
+                f"{what} {show(CODES_WIND, 'speed', units, 0)} (20 mph), above which clubs' codes commonly do not fly: "
+                "common practice, see your own code.",
+            )
+        )
+    return found
 
 
 def _rail(e: Estimate, units: UnitSystem) -> list[Caution]:

@@ -12,7 +12,7 @@ from app.calc.flight import Flight, Motor, Pad, fly
 from app.calc.flight import Rocket as Airframe
 from app.calc.flightrange import FlightRange, MotorDraws, drawn_from_marks, fly_range
 from app.calc.notes import Note, together
-from app.calc.wind import EXPONENT, STEADY_ABOVE
+from app.calc.wind import EXPONENT, GUST_FACTOR, STEADY_ABOVE, STRONGEST, AtTheRail, at_the_rail
 from app.errors import Refused
 from app.models import Case, Firing, LaunchField, Rocket
 from app.models.firing import WINDS
@@ -39,8 +39,8 @@ SAMPLES = 256
 
 _FIELDS = {
     "thrust": "rocket_id", "rail_length": "rail", "dry_mass": "empty_motor", "tilt": "tilt", "speed": "wind",
-    "measured_at": "wind_height", "warmer": "air_temperature", "temperature": "air_temperature", "delay": "delay",
-    "altitude": "launch_field_id", "drag_coefficient": "rocket_id", "drag_table": "rocket_id",
+    "gust": "gust", "measured_at": "wind_height", "warmer": "air_temperature", "temperature": "air_temperature",
+    "delay": "delay", "altitude": "launch_field_id", "drag_coefficient": "rocket_id", "drag_table": "rocket_id",
 }  # fmt: skip
 """Where a fault of the calculation belongs on the form."""
 
@@ -50,6 +50,7 @@ class Estimate:
     """A flight as computed and as a range, what it was computed with, and where it is judged.
 
     `bare_kg` is the rocket with the empty motor, without grains and their tubes.
+    `rail` is how wind and gust meet it off the rail, in still air with no wind; `gust_told` whether the gust was.
     `edge_m` is how far the field reaches from the pad along the wind, `wind_m_s` the wind at `wind_height_m`; None
     where it is not known, and then nothing is said of landing.
     """
@@ -60,6 +61,8 @@ class Estimate:
     field: LaunchField
     delay_s: float | None
     wind_m_s: float | None
+    rail: AtTheRail
+    gust_told: bool
     edge_m: float | None
     assumptions: list[str]
     airframe: Airframe
@@ -129,24 +132,34 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
         rocket.reference_area_m2,
         places.recovery(rocket, data.delay.si if data.delay else None),
     )
+    house = workshop.get(session)
+    mean = data.wind.si if data.wind else 0.0
+    if data.gust and data.gust.si < mean:
+        raise Refused("A gust is at least as strong as the mean wind. Give the strongest of some minutes.", "gust")
+    if data.gust and not data.wind:
+        raise Refused("A gust without a mean wind. Give the mean of some minutes too.", "wind")
     pad = Pad(
         data.rail.si if data.rail else (rocket.rail_length_m or USUAL_RAIL_M),
         lean if data.leans == "with" else -lean,
         place.elevation_m,
         data.air_temperature.si if data.air_temperature else None,
-        data.wind.si if data.wind else 0.0,
+        mean,
         data.wind_height.si if data.wind_height else WIND_HEIGHT_M,
         TURNING,
     )
     try:
         flight = fly(motor, airframe, pad)
+        rail = at_the_rail(
+            flight.rail_exit_speed, pad.rail_length, lean if data.leans == "with" else -lean, mean,
+            data.gust.si if data.gust else min(GUST_FACTOR * mean, STRONGEST), pad.wind_height, house.rail_angle_rad,
+        )  # fmt: skip
         ranged = fly_range(
             motor, airframe, pad, _draws(outlook), ceiling=place.ceiling_m,
             edges=(reach[0], reach[0]) if reach else None, windy=data.wind is not None, samples=SAMPLES,
         )  # fmt: skip
     except CalcError as error:
         raise Refused(error.sentence, _FIELDS.get(error.field)) from error
-    units = workshop.get(session).units
+    units = house.units
     return Estimate(
         flight=flight,
         range=ranged,
@@ -154,6 +167,8 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
         field=place,
         delay_s=data.delay.si if data.delay else None,
         wind_m_s=data.wind.si if data.wind else None,
+        rail=rail,
+        gust_told=data.gust is not None,
         edge_m=reach[0] if reach else None,
         assumptions=[
             *_of_rocket(rocket, flight, outlook.propellant_mass, (empty, empty_words), tubes, units),
@@ -260,6 +275,11 @@ def _of_day(
         f"United States, 1986), steady above {STEADY_ABOVE:.0f} m; its direction the same at all heights. No gusts, no "
         "thermals."
     )
+    if data.gust is None:
+        said.append(
+            f"As it leaves the rail also in a gust of {GUST_FACTOR:g} times the wind: an assumption, about what guides "
+            "print for three seconds in a minute over open ground (from memory)."
+        )
     said.append(
         "Weathercocking: the nose turns at once by half of the way from its path into the wind; the range has none to "
         "all of it. A real rocket turns later and swings; one with little stability may do anything."

@@ -18,10 +18,12 @@ depends_on = None
 def upgrade() -> None:
     """Each part in its own function below, in this order."""
     _add_units()
+    _add_rail_angle()
 
 
 def downgrade() -> None:
     """The same parts, backwards."""
+    _drop_rail_angle()
     _drop_units()
 
 
@@ -50,3 +52,12 @@ def _add_units() -> None:
 def _drop_units() -> None:
     for name in reversed(UNITS):
         op.drop_column("workshop", name)
+
+
+def _add_rail_angle() -> None:
+    """The largest angle of the air that meets a rocket off its rail: 20 degrees."""
+    op.add_column("workshop", sa.Column("rail_angle_rad", sa.Float(), nullable=False, server_default="0.3490658503988659"))
+
+
+def _drop_rail_angle() -> None:
+    op.drop_column("workshop", "rail_angle_rad")

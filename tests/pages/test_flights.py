@@ -80,7 +80,8 @@ def test_a_flight_with_a_wind_says_where_it_lands_and_what_to_look_at(client: Te
     asked = {"rocket_id": rocket, "launch_field_id": place, "leans": "into", "wind": "7 m/s", "wind_from": "SW"}
     text = client.get(url, params=asked).text
     for words in (
-        "Lands at", "speed of descent, under its parachute", "Moves over the ground at", "of them land farther than 50 m",
+        "Lands at", "speed of descent, under its parachute", "Moves over the ground at",
+        "of them land farther than 50 m",
         "Landing outside the field.", "ceiling of 200 m above ground", "Height over time",
         "Path in the plane of the wind", "from south-west at 2 m", "is not a flight, and promises none",
         "Check your association", "14 CFR 101.22",

@@ -11,7 +11,7 @@ from app.errors import Refused
 from app.models import Batch
 from app.models.flight import FlightIn
 from app.models.place import LaunchFieldIn, RocketIn
-from app.services import designs, firings, flight_cautions, flights, motors, outlook, places
+from app.services import designs, firings, flight_cautions, flights, motors, outlook, places, workshop
 from app.services.flights import Estimate
 from app.services.outlook import Outlook
 from tests import build
@@ -165,6 +165,49 @@ def test_rail_thrust_and_parachute(session: Session) -> None:
     assert "A hard landing" in titles(
         session, estimated(session, found, build.rocket(session, main_d="0.8 m", main_cd="0.75"))
     )
+
+
+def test_air_far_off_the_nose_at_the_rail_is_told(session: Session) -> None:
+    """30 mph on a two-metre rail: the angle was worked out and stayed silent. Rules of thumb, no source."""
+    found = expected(session)
+    stormy = estimated(session, found, wind="30 mph")
+    assert math.degrees(stormy.flight.exit_angle) > 30
+    said = titles(session, stormy)
+    assert "Too much wind for this rail" in said
+    assert "More wind than clubs fly in" in said
+    at_limit = stormy.rail.limit
+    quiet = titles(session, estimated(session, found, wind=f"{at_limit / 1.6:.2f} m/s"))
+    assert "Too much wind" not in quiet
+    assert "Gusts meet" not in quiet
+    gusty = titles(
+        session, estimated(session, found, wind=f"{at_limit / 1.6:.2f} m/s", gust=f"{1.1 * at_limit:.2f} m/s")
+    )
+    assert "Gusts meet it far off its nose" in gusty
+    assumed = titles(session, estimated(session, found, wind=f"{at_limit / 1.4:.2f} m/s"))
+    assert "Gusts meet it far off its nose" in assumed
+    assert "Too much wind for this rail" in titles(
+        session, estimated(session, found, wind=f"{1.02 * at_limit:.2f} m/s")
+    )
+
+
+def test_the_mark_of_the_workshop_moves_the_wind_to_stay_below(session: Session) -> None:
+    found = expected(session)
+    usual = estimated(session, found, wind="2 m/s")
+    workshop.get(session).rail_angle_rad = math.radians(10)
+    strict = estimated(session, found, wind="2 m/s")
+    assert strict.rail.limit == pytest.approx(
+        usual.rail.limit * math.tan(math.radians(10)) / math.tan(math.radians(20))
+    )
+    flown = estimated(session, found, wind=f"{strict.rail.limit} m/s")
+    assert flown.flight.exit_angle == pytest.approx(math.radians(10), rel=1e-3)
+
+
+def test_a_gust_below_the_mean_or_without_one_is_refused_beside_its_field(session: Session) -> None:
+    found = expected(session)
+    for typed, field in (({"wind": "5 m/s", "gust": "4 m/s"}, "gust"), ({"gust": "4 m/s"}, "wind")):
+        with pytest.raises(Refused) as fault:
+            estimated(session, found, **typed)
+        assert fault.value.field == field
 
 
 def test_a_fault_lands_beside_its_field(session: Session) -> None:
