@@ -11,6 +11,7 @@ from app.calc.burnrate import BurnLaw, published_law
 from app.calc.constants import ATM, ROOM_TEMPERATURE, positive, within
 from app.calc.errors import CalcError, GeometryError, OutOfRange
 from app.calc.grain import AnyGrain, Grain
+from app.calc.notes import Amount, Note
 from app.calc.nozzle import characteristic_velocity, critical_pressure_ratio, divergence_factor, flow_function
 from app.calc.shaped import ShapedGrain
 
@@ -74,7 +75,10 @@ class Propellant:
         if abs(implied / self.c_star - 1) > 0.05:
             raise CalcError(
                 "c_star",
-                f"is {self.c_star:.0f} m/s, but temperature, molar mass and gamma give {implied:.0f} m/s.",
+                Note(
+                    "is {given}, but temperature, molar mass and gamma give {implied}.",
+                    {"given": Amount(self.c_star, "gas_speed", 0), "implied": Amount(implied, "gas_speed", 0)},
+                ),
                 "Take all four from one state of the blend.",
             )
 
@@ -146,10 +150,19 @@ class Motor:
             raise CalcError("grains", "a motor needs at least one.", "Choose grains from the shelf.")
         for name in ("throat_d", "exit_d", "case_inner_d", "chamber_length"):
             positive(name, getattr(self, name), "Measure it.")
-        within("ambient_pressure", self.ambient_pressure, 0.0, 1.2e5, "Give the air pressure at the field.")
+        within(
+            "ambient_pressure", self.ambient_pressure, 0.0, 1.2e5, "Give the air pressure at the field.", "air_pressure"
+        )
         within("c_star_efficiency", self.c_star_efficiency, 0.3, 1.1, "Usual values lie near 0.95.")
         within("nozzle_efficiency", self.nozzle_efficiency, 0.3, 1.05, "Usual values lie near 0.9.")
-        within("throat_growth", self.throat_growth, -0.2 * self.throat_d, self.throat_d, "Measure before and after.")
+        within(
+            "throat_growth",
+            self.throat_growth,
+            -0.2 * self.throat_d,
+            self.throat_d,
+            "Measure before and after.",
+            "length",
+        )
         within("extra_area", self.extra_area, 0.0, 1.0, "Give a share of the burning area, for example 0.05.")
         self.propellant.law.temperature_factor(self.initial_temperature)
         divergence_factor(self.half_angle)
@@ -160,8 +173,11 @@ class Motor:
         if not choking < self.igniter_pressure < 5e7:
             raise OutOfRange(
                 "igniter_pressure",
-                f"must choke the throat: above {choking / 1e6:.2f} MPa here (and below 50 MPa).",
-                f"The usual assumption is {IGNITER_PRESSURE / 1e6:g} MPa.",
+                Note(
+                    "must choke the throat: above {choking} here (and below {most}).",
+                    {"choking": Amount(choking, "pressure"), "most": Amount(5e7, "pressure", 0)},
+                ),
+                Note("The usual assumption is {usual}.", {"usual": Amount(IGNITER_PRESSURE, "pressure", 1)}),
             )
 
     def _check_fit(self) -> None:
@@ -169,14 +185,20 @@ class Motor:
         if length > self.chamber_length * (1 + 1e-9):
             raise GeometryError(
                 "chamber_length",
-                f"the grains are {length * 1e3:.1f} mm long, the room for them {self.chamber_length * 1e3:.1f} mm.",
+                Note(
+                    "the grains are {long} long, the room for them {room}.",
+                    {"long": Amount(length, "length", 1), "room": Amount(self.chamber_length, "length", 1)},
+                ),
                 "Take out a grain or use a longer case.",
             )
         widest = max(grain.outer_d for grain in self.grains)
         if widest > self.case_inner_d * (1 + 1e-9):
             raise GeometryError(
                 "case_inner_d",
-                f"a grain is {widest * 1e3:.2f} mm wide, the case {self.case_inner_d * 1e3:.2f} mm.",
+                Note(
+                    "a grain is {wide} wide, the case {case}.",
+                    {"wide": Amount(widest, "length"), "case": Amount(self.case_inner_d, "length")},
+                ),
                 "Use a wider case.",
             )
         if not self.free_volume > 0:

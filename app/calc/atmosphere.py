@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 
 from app.calc.constants import STANDARD_GRAVITY, Floats, finite_array, positive
 from app.calc.errors import OutOfRange
+from app.calc.notes import Amount, Note
 
 EARTH_RADIUS = 6_356_766.0
 GAS_CONSTANT_AIR = 8314.32 / 28.9644  # the 1976 standard's own molar gas constant
@@ -106,9 +107,18 @@ def atmosphere(altitude: float, warmer: float = 0.0) -> Air:
     """
     low, high = ALTITUDES
     if not low <= altitude <= high:
-        raise OutOfRange("altitude", f"{altitude:.0f} m is outside {low:.0f} to {high:.0f} m.", "Check it.")
+        fault = Note(
+            "{altitude} is outside {low} to {high}.",
+            {
+                "altitude": Amount(altitude, "altitude"),
+                "low": Amount(low, "altitude"),
+                "high": Amount(high, "altitude"),
+            },
+        )
+        raise OutOfRange("altitude", fault, "Check it.")
     if not abs(warmer) <= 60:
-        raise OutOfRange("warmer", f"{warmer} K away from standard is no weather.", "Check the temperature.")
+        fault = Note("{warmer} away from standard is no weather.", {"warmer": Amount(warmer, "temperature_step")})
+        raise OutOfRange("warmer", fault, "Check the temperature.")
     height = EARTH_RADIUS * altitude / (EARTH_RADIUS + altitude)
     base, lapse, at_base, p_base = _BASES[0]
     for layer in _BASES[1:]:

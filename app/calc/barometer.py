@@ -6,6 +6,7 @@ from numpy.typing import ArrayLike
 from app.calc.atmosphere import EARTH_RADIUS, GAS_CONSTANT_AIR, atmosphere
 from app.calc.constants import STANDARD_GRAVITY, Floats, finite_array
 from app.calc.errors import OutOfRange
+from app.calc.notes import Amount, Note
 
 _HEIGHTS = (0.0, 11_000.0, 20_000.0, 32_000.0, 47_000.0, 51_000.0, 71_000.0)  # geopotential, where layers begin [m]
 _ABOUT_1_KM = 1000.0
@@ -53,7 +54,8 @@ def pressure_altitude(pressure: ArrayLike) -> Floats:
     low, high = PRESSURES
     if given.size and not (low <= float(given.min()) and float(given.max()) <= high):
         worst = float(given.min()) if float(given.min()) < low else float(given.max())
-        raise OutOfRange("height_unit", f"{worst:.4g} Pa is no air pressure.", "Choose its unit, or another column.")
+        fault = Note("{worst} is no air pressure.", {"worst": Amount(worst, "air_pressure")})
+        raise OutOfRange("height_unit", fault, "Choose its unit, or another column.")
     bases = [atmosphere(_geometric(height)) for height in _HEIGHTS]
     found = np.empty(given.shape)
     for i, (height, air) in enumerate(zip(_HEIGHTS, bases, strict=True)):

@@ -57,7 +57,7 @@ BLEND = 0.04
 """Half the width of the blend at a joint between bands [-], in ln P: this book's own choice."""
 
 _STRANDS = "R. Nakka, 'KN-Dextrose & KN-Sorbitol Burn rate Experimentation' (from memory)"
-_SUCROSE_SOURCE = "R. Nakka, burn rate of 65/35 KN-sucrose (from memory; tested range assumed 0.103-10.3 MPa)"
+_SUCROSE_SOURCE = "R. Nakka, burn rate of 65/35 KN-sucrose (from memory; its tested range is assumed)"
 
 # band edges [MPa], then (a, n) of each band for P in MPa and r in mm/s
 _BANDS: dict[str, tuple[tuple[float, ...], tuple[tuple[float, float], ...], str]] = {
@@ -214,7 +214,7 @@ class BurnLaw:
         >>> round(published_law("sucrose").temperature_factor(303.15), 4)
         1.0305
         """
-        within("temperature", temperature, 220.0, 340.0, "Give the grain's temperature before firing.")
+        within("temperature", temperature, 220.0, 340.0, "Give the grain's temperature before firing.", "temperature")
         return float(np.exp(self.sigma_p * (temperature - self.reference_temperature)))
 
     def rate(self, pressure: ArrayLike, temperature: float | None = None) -> Floats:
@@ -385,13 +385,13 @@ def power_law(
     >>> round(float(power_law(8.26, 0.319, 1e5, 1e7).rate(2e6)) * 1e3, 3)
     10.304
     """
-    positive("a_mm_s", a_mm_s, "Give the rate at 1 MPa in mm/s.")
+    positive("a_mm_s", a_mm_s, "Give the rate that the law has at the pressure it is written for.")
     within("n", n, -1.0, 0.999, "An exponent of 1 or more gives no steady motor.")
     positive("p_min", p_min, "Give the lowest tested pressure.")
     if not p_max > p_min:
         raise OutOfRange("p_max", "must be above p_min.", "Give the range that was tested.")
     rates = (_si(a_mm_s, n, p_min), _si(a_mm_s, n, p_max))
-    name = f"{a_mm_s:g} P^{n:g} (MPa, mm/s)"
+    name = f"power law of exponent {n:g}"
     return BurnLaw(name, (p_min, p_max), rates, source, sigma_p=sigma_p)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from app.calc.constants import ROOM_TEMPERATURE, positive, within
 from app.calc.errors import GeometryError
 from app.calc.materials import MATERIALS, OTHER, Material, hottest_known, strengths
+from app.calc.notes import Amount, Note
 
 __all__ = [
     "FLIGHT_FACTOR",
@@ -183,7 +184,7 @@ class CaseMargin:
         limit / peak - 1 [-]; negative means over it.
     of_rated, of_proof : float or None
         Peak over the rating and over the proof test [-].
-    notes : tuple of str
+    notes : tuple of Note or str
         What a reader must know, in words.
     """
 
@@ -201,7 +202,7 @@ class CaseMargin:
     margin: float
     of_rated: float | None
     of_proof: float | None
-    notes: tuple[str, ...]
+    notes: tuple[Note | str, ...]
 
 
 def case_margin(
@@ -274,7 +275,7 @@ def case_margin(
     by_closure = closure_pressure is not None and closure_pressure < yield_pressure
     design = (closure_pressure if closure_pressure is not None and by_closure else yield_pressure) / factor
     weakest = "yield of the closures" if by_closure else "yield at the bore"
-    notes = []
+    notes: list[Note | str] = []
     if rated_pressure is not None and proof_pressure is not None and rated_pressure > proof_pressure:
         limit, words = proof_pressure, "your own proof test, which lies below the rating"
     elif rated_pressure is not None:
@@ -292,7 +293,10 @@ def case_margin(
         notes.append(f"The proof test is less than {TEST_FACTOR:g} times the expected peak.")
     if design < limit:
         notes.append(
-            f"By formula ({weakest}) a factor of {factor:g} allows {design / 1e6:.2f} MPa, less than the limit in use."
+            Note(
+                f"By formula ({weakest}) a factor of {factor:g} allows {{design}}, less than the limit in use.",
+                {"design": Amount(design, "pressure")},
+            )
         )
     return CaseMargin(
         peak_pressure=peak_pressure,

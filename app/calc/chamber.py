@@ -23,6 +23,7 @@ import numpy as np
 from app.calc.arrays import Arrays, choking_pressure, solid, webs
 from app.calc.constants import Floats
 from app.calc.errors import NoSolution
+from app.calc.notes import Amount, Note
 from app.calc.nozzle import coefficient_from_exit, exit_pressure_ratio
 
 STEPS = 120
@@ -225,7 +226,10 @@ def _march(a: Arrays) -> Burn:
         best = float(np.exp(guess[out_of_reach[0]].max()))
         raise NoSolution(
             "throat_d",
-            f"the motor would not rise above {best / 1e6:.2f} MPa, too little to choke its throat.",
+            Note(
+                "the motor would not rise above {best}, too little to choke its throat.",
+                {"best": Amount(best, "pressure")},
+            ),
             "Use a smaller throat or more burning area.",
         )
     y = np.empty_like(x)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from app.calc.errors import CalcError, OutOfRange
+from app.calc.notes import Amount, Note
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +66,7 @@ def positive(field: str, value: float, remedy: str) -> float:
     return value
 
 
-def within(field: str, value: float, low: float, high: float, remedy: str) -> float:
+def within(field: str, value: float, low: float, high: float, remedy: str, kind: str = "") -> float:
     """Pass a number that lies between two limits, both allowed.
 
     Parameters
@@ -76,6 +77,8 @@ def within(field: str, value: float, low: float, high: float, remedy: str) -> fl
         The number and its limits, in one unit [-].
     remedy : str
         What to do about it if it is wrong.
+    kind : str
+        Kind of unit, so that the numbers can be told in the reader's own [-].
 
     Returns
     -------
@@ -101,8 +104,15 @@ def within(field: str, value: float, low: float, high: float, remedy: str) -> fl
     1.13
     """
     if not low <= value <= high:  # false for NaN too
-        raise OutOfRange(field, f"must lie between {low:g} and {high:g}, not {value:g}.", remedy)
+        fault = _fault("must lie between {low} and {high}, not {value}.", kind, low=low, high=high, value=value)
+        raise OutOfRange(field, fault, remedy)
     return value
+
+
+def _fault(words: str, kind: str, **values: float) -> Note | str:
+    if kind:
+        return Note(words, {name: Amount(value, kind) for name, value in values.items()})
+    return words.format(**{name: f"{value:g}" for name, value in values.items()})
 
 
 def finite_array(field: str, values: ArrayLike) -> Floats:

@@ -8,6 +8,7 @@ import numpy as np
 
 from app.calc.constants import Floats, positive
 from app.calc.errors import CalcError, GeometryError, OutOfRange
+from app.calc.notes import Amount, Note
 
 LARGEST = 5.0
 FASTEST = 10.0
@@ -99,7 +100,11 @@ def drag_of(
     [0.45, 0.525, 0.6]
     """
     if not (isfinite(diameter) and diameter > 0):
-        raise GeometryError("diameter", f"{diameter} m is not possible.", "Give the body's diameter.")
+        raise GeometryError(
+            "diameter",
+            Note("{size} is not possible.", {"size": Amount(diameter, "length")}),
+            "Give the body's diameter.",
+        )
     if not (isfinite(coefficient) and 0 <= coefficient <= LARGEST):
         raise OutOfRange("drag_coefficient", f"{coefficient} is odd.", "Usual values lie from 0.3 to 0.8.")
     if reference_diameter is not None and reference_area is not None:

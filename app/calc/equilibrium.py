@@ -17,6 +17,7 @@ import numpy as np
 
 from app.calc.constants import R_UNIVERSAL, Floats
 from app.calc.errors import NoSolution
+from app.calc.notes import Amount, Note
 
 CARBONATE_MELTS = 1174.0
 """Melting point of K2CO3, where the two fits of the shipped data meet [K]."""
@@ -117,7 +118,10 @@ class _Products:
         else:
             raise NoSolution(
                 "parts",
-                f"no equilibrium was found at {T:.0f} K and {P / 1e6:.2f} MPa.",
+                Note(
+                    "no equilibrium was found at {hot} and {pressure}.",
+                    {"hot": Amount(T, "hot_temperature"), "pressure": Amount(P, "pressure")},
+                ),
                 "Try another pressure, or a blend nearer 65 % nitrate.",
             )
         species = m.species_moles
@@ -267,6 +271,9 @@ def _search(
             break
     raise NoSolution(
         "parts",
-        f"no temperature from {bracket[0]:.0f} to {bracket[1]:.0f} K conserves {quantity}.",
+        Note(
+            f"no temperature from {{low}} to {{high}} conserves {quantity}.",
+            {"low": Amount(bracket[0], "hot_temperature"), "high": Amount(bracket[1], "hot_temperature")},
+        ),
         "Try a higher exit pressure, or a blend nearer 65 % nitrate.",
     )

@@ -12,6 +12,7 @@ from app.calc.drag import Drag
 from app.calc.errors import CalcError, NoSolution, OutOfRange
 from app.calc.landing import come_down
 from app.calc.launch import MAX_TILT, Motor, Pad, Rocket, batch_of
+from app.calc.notes import Amount, Note
 from app.calc.recovery import Parachute, Recovery
 from app.calc.wind import angle_off_rail
 
@@ -155,7 +156,10 @@ def fly(motor: Motor, rocket: Rocket, pad: Pad) -> Flight:
         if most <= weight:
             raise NoSolution(
                 "thrust",
-                f"the largest thrust ({most:.0f} N) does not lift {weight / STANDARD_GRAVITY:.2f} kg.",
+                Note(
+                    "the largest thrust ({most}) does not lift {mass}.",
+                    {"most": Amount(most, "force"), "mass": Amount(weight / STANDARD_GRAVITY, "heavy_mass", 2)},
+                ),
                 "Use a stronger motor or a lighter rocket.",
             )
         raise NoSolution(

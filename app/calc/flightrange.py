@@ -16,6 +16,7 @@ from app.calc.constants import Floats, finite_array, within
 from app.calc.errors import CalcError, NoSolution
 from app.calc.flight import Flights, fly_many
 from app.calc.launch import MAX_TILT, Motor, Pad, Rocket, batch_of
+from app.calc.notes import Amount, Note
 from app.calc.uncertainty import Marks
 
 _MARKS = (0.05, 0.50, 0.95)
@@ -76,7 +77,7 @@ class FlightRange:
         5 and 95 % marks of the height over time [s], [m], [m].
     samples, seed : int
         [-]
-    assumptions : tuple of str
+    assumptions : tuple of Note or str
         In words.
     """
 
@@ -98,7 +99,7 @@ class FlightRange:
     high: Floats
     samples: int
     seed: int
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Note | str, ...]
 
 
 def drawn_from_marks(low: float, high: float, time_low: float, time_high: float, samples: int = 256) -> MotorDraws:
@@ -300,11 +301,11 @@ def _band(flown: Flights) -> tuple[Floats, Floats, Floats]:
     return time, low, high
 
 
-def _assumptions(spread: FlightSpread, samples: int, seed: int, wind: float | None) -> tuple[str, ...]:
+def _assumptions(spread: FlightSpread, samples: int, seed: int, wind: float | None) -> tuple[Note | str, ...]:
     blown = (
         "No wind is known, so none is drawn; landing is not judged."
         if wind is None
-        else f"Wind ±{spread.wind:.0%}, at least ±{spread.still_wind:g} m/s."
+        else Note(f"Wind ±{spread.wind:.0%}, at least ±{{still}}.", {"still": Amount(spread.still_wind, "speed")})
     )
     return (
         f"Drag coefficient ±{spread.drag:.0%}, mass ±{spread.mass:.0%} (one standard deviation each).",

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 
 from app.calc.constants import Floats, finite_array, positive
 from app.calc.errors import GeometryError
+from app.calc.notes import Amount, Note
 from app.calc.shaped import ShapedGrain
 
 _TINY = 1e-12
@@ -73,7 +74,10 @@ class Grain:
         if self.core_d >= self.outer_d:
             raise GeometryError(
                 "core_d",
-                f"the core ({self.core_d * 1e3:.4g} mm) is as wide as the grain ({self.outer_d * 1e3:.4g} mm).",
+                Note(
+                    "the core ({core}) is as wide as the grain ({grain}).",
+                    {"core": Amount(self.core_d, "length"), "grain": Amount(self.outer_d, "length")},
+                ),
                 "Give a core narrower than the grain.",
             )
         if self.core_offset < 0 or self.core_d / 2 + self.core_offset >= self.outer_d / 2:

@@ -7,6 +7,7 @@ from typing import Literal
 
 from app.calc.constants import positive
 from app.calc.errors import GeometryError, OutOfRange
+from app.calc.notes import Amount, Note, together
 
 ACCEPT_SHARE = 0.95
 """Share of ideal density below which a grain is looked at [-]."""
@@ -42,7 +43,7 @@ class GrainCheck:
         Expanded, about 95 %, from the steps of scale and ruler alone [kg/m³], [-].
     verdict : str
         'accept', 'look' or 'reject'.
-    reasons : tuple of str
+    reasons : tuple of Note or str
         Why, in words.
     """
 
@@ -56,7 +57,7 @@ class GrainCheck:
     density_uncertainty: float
     share_uncertainty: float
     verdict: Verdict
-    reasons: tuple[str, ...]
+    reasons: tuple[Note | str, ...]
 
 
 def check_grain(
@@ -162,25 +163,42 @@ def check_grain(
 def _check_sizes(outer_d: float, core_d: float, length: float) -> None:
     for field, size in (("outer_d", outer_d), ("length", length)):
         if not (math.isfinite(size) and size > 0):
-            raise GeometryError(field, f"{size} m is not possible.", "Give a size above zero.")
+            raise GeometryError(
+                field, Note("{size} is not possible.", {"size": Amount(size, "length")}), "Give a size above zero."
+            )
     if not (math.isfinite(core_d) and core_d >= 0):
-        raise GeometryError("core_d", f"{core_d} m is not possible.", "Give the core, or 0 for none.")
+        raise GeometryError(
+            "core_d",
+            Note("{core} is not possible.", {"core": Amount(core_d, "length")}),
+            "Give the core, or 0 for none.",
+        )
     if core_d >= outer_d:
         raise GeometryError(
             "core_d",
-            f"a core of {1000 * core_d:.2f} mm does not fit in a grain of {1000 * outer_d:.2f} mm.",
+            Note(
+                "a core of {core} does not fit in a grain of {grain}.",
+                {"core": Amount(core_d, "length"), "grain": Amount(outer_d, "length")},
+            ),
             "Check which diameter is which.",
         )
+
+
+def _not_possible(size: float) -> Note:
+    return Note("{size} is not possible.", {"size": Amount(size, "length")})
 
 
 def _net_mass(mass: float, tube_tare: float) -> float:
     positive("mass", mass, "Give a mass above zero.")
     if not math.isfinite(tube_tare) or tube_tare < 0:
-        raise OutOfRange("tube_tare", f"a tube of {tube_tare} kg is not possible.", "Give 0 or its mass.")
+        fault = Note("a tube of {tube} is not possible.", {"tube": Amount(tube_tare, "mass")})
+        raise OutOfRange("tube_tare", fault, "Give 0 or its mass.")
     if tube_tare >= mass:
         raise OutOfRange(
             "tube_tare",
-            f"the tube ({1000 * tube_tare:.1f} g) weighs as much as the whole ({1000 * mass:.1f} g).",
+            Note(
+                "the tube ({tube}) weighs as much as the whole ({whole}).",
+                {"tube": Amount(tube_tare, "mass"), "whole": Amount(mass, "mass")},
+            ),
             "Check whether the grain was weighed with its tube.",
         )
     return mass - tube_tare
@@ -200,7 +218,7 @@ def _relative_uncertainty(
     )
 
 
-def _judge(share: float, spread: float, accept: float, reject: float) -> tuple[Verdict, list[str]]:
+def _judge(share: float, spread: float, accept: float, reject: float) -> tuple[Verdict, list[Note | str]]:
     measured = f"{100 * share:.1f} % of ideal density (reading uncertainty {100 * spread:.1f} %)"
     if share > 1 + spread:
         return "look", [
@@ -208,7 +226,7 @@ def _judge(share: float, spread: float, accept: float, reject: float) -> tuple[V
         ]
     if share < reject:
         verdict: Verdict = "reject"
-        reasons = [f"{measured}, below {100 * reject:.0f} %: voids or gas enough to burst a motor."]
+        reasons: list[Note | str] = [f"{measured}, below {100 * reject:.0f} %: voids or gas enough to burst a motor."]
     elif share < accept:
         verdict = "look"
         reasons = [f"{measured}, below {100 * accept:.0f} %: look for voids, bubbles and a chipped end."]
@@ -224,10 +242,11 @@ def _judge(share: float, spread: float, accept: float, reject: float) -> tuple[V
     return verdict, reasons
 
 
-def _against_plan(mass: float, expected: float) -> str:
+def _against_plan(mass: float, expected: float) -> Note:
     gap = mass - expected
     side = "lighter" if gap < 0 else "heavier"
-    return f"{1000 * abs(gap):.1f} g {side} than planned ({100 * abs(gap) / expected:.1f} %)."
+    words = f"{{gap}} {side} than planned ({100 * abs(gap) / expected:.1f} %)."
+    return Note(words, {"gap": Amount(abs(gap), "mass")})
 
 
 @dataclass(frozen=True)
@@ -246,7 +265,7 @@ class MassBalance:
         What the scale alone can explain, about 95 % [kg].
     impossible : bool
         True when more came out than went in, beyond the tolerance.
-    words : str
+    words : Note or str
         The same, said.
     """
 
@@ -256,7 +275,7 @@ class MassBalance:
     loss_share: float
     tolerance: float
     impossible: bool
-    words: str
+    words: Note | str
 
 
 def lot_mass_balance(
@@ -316,15 +335,20 @@ def lot_mass_balance(
     loss = total - accounted
     loss_share = loss / total if total > 0 else -math.inf
     impossible = loss < -tolerance
+    words: Note | str
     if impossible:
-        words = (
-            f"{-1000 * loss:.1f} g more came out than went in: a mass is wrong, a tube was weighed along, or an "
-            "ingredient was not entered."
+        words = Note(
+            "{gain} more came out than went in: a mass is wrong, a tube was weighed along, or an ingredient was not "
+            "entered.",
+            {"gain": Amount(-loss, "mass")},
         )
     elif abs(loss) <= tolerance:
         words = "All mass is accounted for, within what the scale can tell."
     else:
-        words = f"{1000 * loss:.1f} g ({100 * loss_share:.1f} %) was lost: water, spill, or left in the pot."
+        words = Note(
+            f"{{loss}} ({100 * loss_share:.1f} %) was lost: water, spill, or left in the pot.",
+            {"loss": Amount(loss, "mass")},
+        )
     return MassBalance(total, accounted, loss, loss_share, tolerance, impossible, words)
 
 
@@ -336,7 +360,7 @@ class MoistureGain:
     share: float
     tolerance: float
     real: bool
-    words: str
+    words: Note | str
 
 
 def moisture_gain(label_mass: float, new_mass: float, resolution: float = 1e-4) -> MoistureGain:
@@ -378,13 +402,14 @@ def moisture_gain(label_mass: float, new_mass: float, resolution: float = 1e-4) 
     gain = new_mass - label_mass
     tolerance = COVERAGE * resolution / math.sqrt(12) * math.sqrt(2)
     real = abs(gain) > tolerance
-    amount = f"{1000 * abs(gain):.2f} g ({100 * abs(gain) / label_mass:.2f} %)"
+    amount = Note(f"{{gain}} ({100 * abs(gain) / label_mass:.2f} %)", {"gain": Amount(abs(gain), "mass", 2)})
+    words: Note | str
     if not real:
         words = "No change that this scale can tell."
     elif gain > 0:
-        words = f"{amount} heavier than its label: it has drawn water. Dry it or set it aside."
+        words = together(amount, "heavier than its label: it has drawn water. Dry it or set it aside.")
     else:
-        words = f"{amount} lighter than its label: look for a chip, a lost tube, or a wrong label."
+        words = together(amount, "lighter than its label: look for a chip, a lost tube, or a wrong label.")
     return MoistureGain(gain, gain / label_mass, tolerance, real, words)
 
 
@@ -392,5 +417,6 @@ def _masses(field: str, masses: Iterable[float]) -> list[float]:
     found = list(masses)
     for mass in found:
         if not math.isfinite(mass) or mass < 0:
-            raise OutOfRange(field, f"a mass of {mass} kg is not possible.", "Give 0 or more.")
+            fault = Note("a mass of {mass} is not possible.", {"mass": Amount(mass, "mass")})
+            raise OutOfRange(field, fault, "Give 0 or more.")
     return found

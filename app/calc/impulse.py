@@ -5,6 +5,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from app.calc.constants import Floats, finite_array, positive, within
 from app.calc.errors import CalcError, OutOfRange
+from app.calc.notes import Amount, Note
 
 CLASS_LIMITS: dict[str, float] = {
     "1/8A": 0.3125,
@@ -72,7 +73,10 @@ def impulse_class(total_impulse: float) -> str:
             return letter
     raise OutOfRange(
         "total_impulse",
-        f"{total_impulse:.0f} N s is above class O (40,960 N s).",
+        Note(
+            "{impulse} is above class O ({most}).",
+            {"impulse": Amount(total_impulse, "impulse"), "most": Amount(CLASS_LIMITS["O"], "impulse")},
+        ),
         "The table ends where US amateur rules do.",
     )
 

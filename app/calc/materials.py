@@ -7,6 +7,7 @@ import numpy as np
 
 from app.calc.constants import ROOM_TEMPERATURE, positive
 from app.calc.errors import CalcError, OutOfRange
+from app.calc.notes import Amount, Note
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,10 @@ def strengths(
     if not 200.0 <= temperature <= hottest:
         raise OutOfRange(
             "wall_temperature",
-            f"no strength is known at {temperature - 273.15:.0f} °C; data ends at {hottest - 273.15:.0f} °C.",
+            Note(
+                "no strength is known at {here}; data ends at {end}.",
+                {"here": Amount(temperature, "temperature"), "end": Amount(hottest, "temperature")},
+            ),
             "Insulate the wall, or give a material with data at that heat.",
         )
     if yield_strength is not None:

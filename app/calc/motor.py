@@ -25,6 +25,7 @@ from app.calc.chamber import Burn, march
 from app.calc.constants import STANDARD_GRAVITY, Floats
 from app.calc.grain import burning_area, port_area
 from app.calc.impulse import ACTION_SHARE, BURN_SHARE, designation, impulse_class, threshold_times
+from app.calc.notes import Amount, Note
 from app.calc.nozzle import SEPARATION_RATIO, divergence_factor, exit_pressure_ratio
 
 __all__ = [
@@ -87,9 +88,9 @@ class MotorRun:
         When the last propellant is gone [s].
     mass_balance : float
         (igniter gas + propellant - outflow - gas left) / propellant [-].
-    flags : tuple of str
+    flags : tuple of Note or str
         What a reader must know, in words.
-    assumptions : tuple of str
+    assumptions : tuple of Note or str
         What was assumed, in words.
     """
 
@@ -118,8 +119,8 @@ class MotorRun:
     time_outside_law: float
     burnt_out_at: float
     mass_balance: float
-    flags: tuple[str, ...]
-    assumptions: tuple[str, ...]
+    flags: tuple[Note | str, ...]
+    assumptions: tuple[Note | str, ...]
 
 
 @dataclass(frozen=True)
@@ -306,18 +307,25 @@ def _peak_mass_flux(motor: Motor, depth: Floats, swept: Floats) -> float:
     return float(np.where(ports > 0, flow / np.where(ports > 0, ports, 1.0), 0.0).max())
 
 
-def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> tuple[str, ...]:
+def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> tuple[Note | str, ...]:
     law = motor.propellant.law
     pressure = burn.pressure[0, : burn.burnt + 1]
     choked = pressure >= choking_pressure(a)[0]
     peak = float(pressure.max())
-    flags = []
+    flags: list[Note | str] = []
     if law.note:
         flags.append(law.note)
     if outside > 0:
         flags.append(
-            f"Pressure leaves the burn law's tested range ({law.p_min / 1e6:.2f} to {law.p_max / 1e6:.2f} MPa) for "
-            f"{outside:.2f} s; the law was carried on beyond it."
+            Note(
+                "Pressure leaves the burn law's tested range ({low} to {high}) for {long}; the law was carried on "
+                "beyond it.",
+                {
+                    "low": Amount(law.p_min, "pressure"),
+                    "high": Amount(law.p_max, "pressure"),
+                    "long": Amount(outside, "time"),
+                },
+            )
         )
     if not choked[1:].all():
         flags.append("The throat is not choked for part of the burn; thrust there is a rough figure.")
@@ -338,15 +346,21 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
         )
     if flux > MASS_FLUX_LIMIT:
         flags.append(
-            f"Mass flux reaches {flux:.0f} kg/(m²·s), above {MASS_FLUX_LIMIT:.0f}: erosive burning may raise the first "
-            "pressure peak; it is not modelled (common practice for composites, no source for these blends)."
+            Note(
+                "Mass flux reaches {flux}, above {limit}: erosive burning may raise the first pressure peak; it is not "
+                "modelled (common practice for composites, no source for these blends).",
+                {"flux": Amount(flux, "mass_flux"), "limit": Amount(MASS_FLUX_LIMIT, "mass_flux")},
+            )
         )
     web, near = webs(a)
     if (early := near[0] < 0.999 * web[0]).any():
         first = float(np.interp(near[0][early].min(), burn.depth[0], burn.time[0]))
         flags.append(
-            f"The flame bares a part of the wall from about {first:.2f} s on, while propellant burns beside it: the "
-            "wall heats there."
+            Note(
+                "The flame bares a part of the wall from about {first} on, while propellant burns beside it: the wall "
+                "heats there.",
+                {"first": Amount(first, "time")},
+            )
         )
     thin = min(grain.density for grain in motor.grains) / motor.propellant.ideal_density
     if round(thin, 6) < 0.95:  # a grain planned at 0.95 is not below it
@@ -358,18 +372,29 @@ def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> 
     return tuple(flags)
 
 
-def _assumptions(motor: Motor) -> tuple[str, ...]:
+def _assumptions(motor: Motor) -> tuple[Note | str, ...]:
     law = motor.propellant.law
     return (
         f"Burn law: {law.name}, {law.source}."
         + (f" Its bands stand as printed, but for a blend within {BLEND:.0%} of where two meet." if law.joints else ""),
-        f"Rate grows by {100 * law.sigma_p:.2f} % per kelvin from {law.reference_temperature - 273.15:.0f} °C.",
+        Note(
+            "Rate grows by {grows} from {reference}.",
+            {
+                "grows": Amount(law.sigma_p, "per_temperature"),
+                "reference": Amount(law.reference_temperature, "temperature"),
+            },
+        ),
         f"c* is {100 * motor.c_star_efficiency:.1f} % of ideal; momentum {100 * motor.nozzle_efficiency:.1f} % after "
         f"friction and particles, {100 * divergence_factor(motor.half_angle):.1f} % after divergence.",
-        f"The igniter brings the chamber to {motor.igniter_pressure / 1e6:.2f} MPa.",
-        f"Ambient pressure {motor.ambient_pressure / 1e3:.1f} kPa; grains at "
-        f"{motor.initial_temperature - 273.15:.0f} °C.",
-        f"The throat grows by {motor.throat_growth * 1e3:.2f} mm over the burn."
+        Note("The igniter brings the chamber to {igniter}.", {"igniter": Amount(motor.igniter_pressure, "pressure")}),
+        Note(
+            "Ambient pressure {ambient}; grains at {grains}.",
+            {
+                "ambient": Amount(motor.ambient_pressure, "air_pressure"),
+                "grains": Amount(motor.initial_temperature, "temperature"),
+            },
+        ),
+        Note("The throat grows by {growth} over the burn.", {"growth": Amount(motor.throat_growth, "length")})
         if motor.throat_growth
         else "The throat keeps its size over the burn.",
         "All faces regress alike; no erosive burning, no heat lost to the walls.",

@@ -8,6 +8,7 @@ from app.calc.blend import FRACTION_TOLERANCE, blend_warnings, check_blend, oxyg
 from app.calc.constants import positive
 from app.calc.errors import BlendError, GeometryError, OutOfRange
 from app.calc.ingredients import INGREDIENTS, Ingredient, lookup
+from app.calc.notes import Amount, Note
 
 __all__ = [
     "INGREDIENTS",
@@ -117,31 +118,44 @@ def scale(
     remelt = 0.0
     for composition, amount in remelts:
         if not math.isfinite(amount) or amount < 0:
-            raise OutOfRange("remelts", f"a remelt of {amount} kg is not possible.", "Give its mass.")
+            fault = Note("a remelt of {amount} is not possible.", {"amount": Amount(amount, "mass")})
+            raise OutOfRange("remelts", fault, "Give its mass.")
         remelt += amount
         for key, fraction in check_blend(composition).items():
             brought[key] = brought.get(key, 0.0) + fraction * amount
     if remelt > limit * mass * (1 + FRACTION_TOLERANCE):
         raise OutOfRange(
             "remelts",
-            f"{1000 * remelt:.1f} g of remelt is {100 * remelt / mass:.1f} % of the batch; "
-            f"the limit is {100 * limit:.0f} %.",
-            f"Use at most {1000 * limit * mass:.1f} g"
-            + (f", or make a batch of {1000 * remelt / limit:.0f} g or more." if limit else "."),
+            Note(
+                f"{{remelt}} of remelt is {100 * remelt / mass:.1f} % of the batch; the limit is {100 * limit:.0f} %.",
+                {"remelt": Amount(remelt, "mass")},
+            ),
+            Note(
+                "Use at most {most}, or make a batch of {batch} or more." if limit else "Use at most {most}.",
+                {"most": Amount(limit * mass, "mass"), "batch": Amount(remelt / (limit or 1), "mass", 0)},
+            ),
         )
     for key, amount in brought.items():
         need = blend.get(key, 0.0) * mass
         if amount > need + resolution / 2:
             name = INGREDIENTS[key].name.lower()
             way = (
-                f"Use at most {1000 * remelt * need / amount:.1f} g of it, or make a batch of "
-                f"{1000 * amount / blend[key]:.0f} g or more."
+                Note(
+                    "Use at most {most} of it, or make a batch of {batch} or more.",
+                    {
+                        "most": Amount(remelt * need / amount, "mass"),
+                        "batch": Amount(amount / blend[key], "mass", 0),
+                    },
+                )
                 if need
                 else "Keep it for a batch whose formula has it."
             )
             raise BlendError(
                 "remelts",
-                f"the remelt brings {1000 * amount:.1f} g of {name}; the batch needs {1000 * need:.1f} g.",
+                Note(
+                    f"the remelt brings {{amount}} of {name}; the batch needs {{need}}.",
+                    {"amount": Amount(amount, "mass"), "need": Amount(need, "mass")},
+                ),
                 way,
             )
     wanted = {key: max(fraction * mass - brought.get(key, 0.0), 0.0) for key, fraction in blend.items()}
@@ -166,8 +180,10 @@ def _weigh_out(
         if count == 0 and exact[key] > 0 and key not in brought:
             raise OutOfRange(
                 "resolution",
-                f"{INGREDIENTS[key].name} comes to {1000 * wanted[key]:.3f} g, less than one step of the "
-                f"scale ({1000 * resolution:g} g).",
+                Note(
+                    f"{INGREDIENTS[key].name} comes to {{wanted}}, less than one step of the scale ({{step}}).",
+                    {"wanted": Amount(wanted[key], "mass", 3), "step": Amount(resolution, "mass", 3)},
+                ),
                 "Use a finer scale or a larger batch.",
             )
     masses = {key: count * resolution for key, count in counts.items()}
@@ -225,13 +241,15 @@ def batch_mass(
     if not (math.isfinite(over_pour) and 0 <= over_pour <= 1):
         raise OutOfRange("over_pour", f"an over-pour of {over_pour} is odd.", "Give a share from 0 to 1.")
     if not math.isfinite(test_pieces) or test_pieces < 0:
-        raise OutOfRange("test_pieces", f"a mass of {test_pieces} kg is not possible.", "Give 0 or more.")
+        fault = Note("a mass of {pieces} is not possible.", {"pieces": Amount(test_pieces, "mass")})
+        raise OutOfRange("test_pieces", fault, "Give 0 or more.")
     wanted = list(grains)
     if not wanted:
         raise GeometryError("grains", "no grain is asked for.", "Choose a grain pattern and how many.")
     for volume, count in wanted:
         if not (math.isfinite(volume) and volume > 0 and count > 0):
-            raise GeometryError("grains", f"{count} grains of {volume} m³ cannot be cast.", "Check pattern and count.")
+            fault = Note(f"{count} grains of {{volume}} cannot be cast.", {"volume": Amount(volume, "volume")})
+            raise GeometryError("grains", fault, "Check pattern and count.")
     return math.fsum(volume * count for volume, count in wanted) * density * (1 + over_pour) + test_pieces
 
 

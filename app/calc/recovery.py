@@ -89,15 +89,15 @@ def checked_recovery(recovery: Recovery) -> Recovery:
     """
     for name, chute in (("main", recovery.main), ("drogue", recovery.drogue)):
         if chute is not None:
-            within(f"{name}_diameter", chute.diameter, 0.01, 50, "Measure the parachute.")
+            within(f"{name}_diameter", chute.diameter, 0.01, 50, "Measure the parachute.", "length")
             within(f"{name}_coefficient", chute.drag_coefficient, 0.1, 5, "Usual values lie from 0.7 to 2.2.")
     if recovery.main_height is not None:
-        within("main_height", recovery.main_height, 1, 20_000, "Give the height above the field.")
+        within("main_height", recovery.main_height, 1, 20_000, "Give the height above the field.", "altitude")
     if recovery.main is not None and recovery.drogue is not None and recovery.main_height is None:
         raise OutOfRange("main_height", "both parachutes would open at once.", "Give the main one a height.")
-    within("after_apogee", recovery.after_apogee, 0, 120, "Give seconds after apogee.")
+    within("after_apogee", recovery.after_apogee, 0, 120, "Count from apogee.", "time")
     if recovery.delay is not None:
-        within("delay", recovery.delay, 0, 120, "Give seconds from burnout.")
+        within("delay", recovery.delay, 0, 120, "Count from burnout.", "time")
     return recovery
 
 

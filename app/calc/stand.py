@@ -72,7 +72,7 @@ def calibrate(readings: ArrayLike, loads: ArrayLike) -> Calibration:
     """
     x, y = finite_array("calibration", readings), finite_array("calibration", loads)
     if x.shape != y.shape or x.size < 2:
-        raise CalcError("calibration", "needs two known loads at least.", "An empty cell counts as one: 0 g.")
+        raise CalcError("calibration", "needs two known loads at least.", "An empty cell counts as one, of no load.")
     spread = x - x.mean()
     if not (spread**2).sum() > 0:
         raise CalcError("calibration", "has the same reading for every load.", "Check the readings.")

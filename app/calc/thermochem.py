@@ -11,7 +11,7 @@ from app.calc.constants import ATM, STANDARD_GRAVITY, Floats
 from app.calc.equilibrium import ATOMS, CARBONATE_MELTS, LOCK, Equilibrium, find
 from app.calc.errors import NoSolution, OutOfRange
 from app.calc.ingredients import INGREDIENTS
-from app.calc.notes import Note, together
+from app.calc.notes import Amount, Note, together
 
 PRESSURE_LIMITS = (0.2e6, 20e6)
 """Chamber pressures taken [Pa]."""
@@ -108,7 +108,14 @@ def _chamber(parts: Mapping[str, float], pressure: float) -> tuple[Floats, Equil
     if not (math.isfinite(pressure) and low <= pressure <= high):
         raise OutOfRange(
             "pressure",
-            f"{pressure / 1e6:.4g} MPa is outside {low / 1e6:g}-{high / 1e6:g} MPa.",
+            Note(
+                "{pressure} is outside {low} to {high}.",
+                {
+                    "pressure": Amount(pressure, "pressure"),
+                    "low": Amount(low, "pressure"),
+                    "high": Amount(high, "pressure"),
+                },
+            ),
             "Give a chamber pressure in that range.",
         )
     elements = _elements(blend)
@@ -234,7 +241,7 @@ def expansion(parts: Mapping[str, float], p_chamber: float = 68 * ATM, p_exit: f
     if not (math.isfinite(p_exit) and 0 < p_exit <= 0.5 * p_chamber):
         raise OutOfRange(
             "p_exit",
-            f"{p_exit / 1e3:.4g} kPa is not between zero and half the chamber pressure.",
+            Note("{exit} is not between zero and half the chamber pressure.", {"exit": Amount(p_exit, "pressure")}),
             "Give an exit pressure below that of the throat.",
         )
     with LOCK:

@@ -15,6 +15,7 @@ from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
 from app.calc.errors import CalcError
 from app.calc.impulse import CLASS_LIMITS, impulse_class
 from app.calc.motor import BatchRun, Motor, figures, motor_arrays, simulate_many
+from app.calc.notes import Amount, Note
 from app.calc.shaped import ShapedGrain
 from app.calc.spread import BORROWED_RATE, NAMES, Spread, default_spread, rate_spread
 
@@ -99,7 +100,7 @@ class MotorRange:
         What was drawn from.
     samples, seed : int
         How many and from where [-].
-    assumptions : tuple of str
+    assumptions : tuple of Note or str
         In words.
     """
 
@@ -119,7 +120,7 @@ class MotorRange:
     spread: Spread
     samples: int
     seed: int
-    assumptions: tuple[str, ...]
+    assumptions: tuple[Note | str, ...]
 
 
 def _normal(unit: Floats) -> Floats:
@@ -301,7 +302,7 @@ def _drivers(motor: Motor, spread: Spread) -> tuple[Driver, ...]:
     return tuple(sorted(felt or found, key=lambda d: -abs(d.peak_pressure[1] - d.peak_pressure[0])))
 
 
-def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int, together: float) -> tuple[str, ...]:
+def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int, together: float) -> tuple[Note | str, ...]:
     law = motor.propellant.law
     rate = f"Burn rate ±{spread.burn_rate:.0%} (one standard deviation)"
     rate += ", widened because the law is borrowed." if law.borrowed and spread.burn_rate > 0.05 else "."
@@ -310,8 +311,14 @@ def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int, together
         rate,
         *(["A core that is not round and straight keeps its shape and sizes in every draw."] * shaped),
         f"Grain density ±{spread.density:.1%}, c* ±{spread.c_star:.1%}, nozzle ±{spread.nozzle:.1%}.",
-        f"Throat ±{spread.throat_d * 1e3:.2f} mm, core ±{spread.core_d * 1e3:.2f} mm, grains ±"
-        f"{spread.temperature:.0f} K.",
+        Note(
+            "Throat ±{throat}, core ±{core}, grains ±{grains}.",
+            {
+                "throat": Amount(spread.throat_d, "length"),
+                "core": Amount(spread.core_d, "length"),
+                "grains": Amount(spread.temperature, "temperature_step"),
+            },
+        ),
         f"Growth of the rate with heat ±{spread.sigma_p:.0%} of itself.",
         f"Unseen voids and cracks: up to about {2 * spread.extra_area:.0%} more burning area, for the whole burn.",
         f"{samples} motors drawn (Sobol, seed {seed}); inputs independent"

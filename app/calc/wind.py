@@ -66,10 +66,12 @@ def wind_at(height: ArrayLike, speed: ArrayLike, measured_at: float) -> Floats:
     >>> float(round(wind_at(50.0, 5.1, 10.0), 1))
     6.4
     """
-    within("measured_at", measured_at, 0.5, 100, "Measure at head height or on a mast.")
+    within("measured_at", measured_at, 0.5, 100, "Measure at head height or on a mast.", "altitude")
     blown = finite_array("speed", speed)
     if (blown < 0).any() or (blown > STRONGEST).any():
-        within("speed", float(blown.flat[int(np.argmax(np.abs(blown)))]), 0, STRONGEST, "Check the wind speed.")
+        within(
+            "speed", float(blown.flat[int(np.argmax(np.abs(blown)))]), 0, STRONGEST, "Check the wind speed.", "speed"
+        )
     found: Floats = blown * shear(finite_array("height", height), measured_at)
     return found
 

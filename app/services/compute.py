@@ -1,7 +1,7 @@
 """The compute API's verbs: the calculations that the pages use, on numbers instead of rows. Nothing is stored."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from math import isnan
 
@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from app.calc import casing, graincheck, recipe, thermochem
 from app.calc.closure import Retention, bolt_retention, ring_retention
 from app.calc.errors import CalcError
+from app.calc.notes import Note
 from app.models import api
 from app.units import say
 
@@ -57,6 +58,11 @@ def placed(model: BaseModel, *loc: str | int) -> Iterator[None]:
     except CalcError as error:
         kind = re.sub(r"(?<=[a-z])(?=[A-Z])", "_", type(error).__name__).lower()
         raise Misfit((*loc, *_field(model, error.field)), say(error.words), kind) from error
+
+
+def said(notes: Iterable[Note | str]) -> list[str]:
+    """Sentences of a calculation as the interface gives them: in metric units."""
+    return [say(note) for note in notes]
 
 
 def _field(model: BaseModel, argument: str) -> Loc:
@@ -111,7 +117,7 @@ def scale(data: api.RecipeScaleIn) -> api.RecipeScaleOut:
                 api.MeltStepOut(ingredient=step.key, share=step.share, words=step.words)
                 for step in recipe.to_melt_order(blend)
             ],
-            notes=list(recipe.blend_warnings(blend)),
+            notes=said(recipe.blend_warnings(blend)),
         )
 
 
@@ -154,7 +160,7 @@ def check_grain(data: api.GrainCheckIn) -> api.GrainCheckOut:
         missing_mass_kg=found.missing_mass,
         void_volume_m3=found.void_volume,
         verdict=found.verdict,
-        reasons=list(found.reasons),
+        reasons=said(found.reasons),
     )
 
 
@@ -185,7 +191,7 @@ def blend_state(data: api.BlendStateIn) -> api.BlendStateOut:
             condensed=state.condensed,
             gas=state.gas,
             balance_error=state.balance_error,
-            notes=list(state.notes),
+            notes=said(state.notes),
         )
 
 
@@ -225,7 +231,7 @@ def check_case(data: api.CaseCheckIn) -> api.CaseCheckOut:
         margin=found.margin,
         of_rated=found.of_rated,
         of_proof=found.of_proof,
-        notes=list(found.notes),
+        notes=said(found.notes),
         set_by_closures=found.by_closure,
         closures=[
             api.ClosureModeOut(words=mode.words, area_m2=mode.area, pressure_pa=mode.pressure)

@@ -9,7 +9,7 @@ from app.calc.flight import Flight, Motor, Pad, Parachute, Recovery, Rocket, fly
 from app.calc.wind import GUST_FACTOR, STRONGEST, at_the_rail
 from app.models import api_flight as api
 from app.services import flight_cautions
-from app.services.compute import UNIT, placed
+from app.services.compute import UNIT, placed, said
 from app.units import METRIC
 
 
@@ -53,7 +53,7 @@ def run_flight(data: api.FlightRunIn) -> api.FlightRunOut:
         )  # fmt: skip
     windy = flight_cautions.of_wind(rail, data.largest_angle_rad, data.wind_m_s, data.wind_height_m, METRIC)
     figures: dict[str, Any] = {
-        "notes": [*(f"{one.title}. {one.words}" for one in windy), *flight.notes],
+        "notes": [*(f"{one.title}. {one.words}" for one in windy), *said(flight.notes)],
         "drag_basis": flight.drag.basis,
         "exit_angle_gust_rad": rail.gust_angle,
         "rail_wind_limit_m_s": rail.keep_below,

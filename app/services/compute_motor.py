@@ -15,7 +15,7 @@ from app.calc.section import burn_back, prism
 from app.calc.thermochem import BlendState
 from app.models import api_motor as api
 from app.services import blends
-from app.services.compute import UNIT, Misfit, placed, read_blend
+from app.services.compute import UNIT, Misfit, placed, read_blend, said
 
 
 def _grain(g: api.GrainIn, *loc: str | int) -> AnyGrain:
@@ -113,8 +113,8 @@ def run_motor(data: api.MotorRunIn) -> api.MotorRunOut:
         mass_balance=run.mass_balance,
         burn_law=motor.propellant.law.name,
         law_borrowed=motor.propellant.law.borrowed,
-        flags=[*run.flags, *state.notes],
-        assumptions=list(run.assumptions),
+        flags=said([*run.flags, *state.notes]),
+        assumptions=said(run.assumptions),
         curve=_curve(run, data.curve_points) if data.curve_points else None,
     )
 
@@ -173,5 +173,5 @@ def motor_range(data: api.MotorRangeIn) -> api.MotorRangeOut:
         ],
         samples=found.samples,
         seed=found.seed,
-        assumptions=[*simulate(motor).assumptions, *found.assumptions],
+        assumptions=said([*simulate(motor).assumptions, *found.assumptions]),
     )

@@ -64,7 +64,7 @@ class Estimate:
     rail: AtTheRail
     gust_told: bool
     edge_m: float | None
-    assumptions: list[str]
+    assumptions: list[Note | str]
     airframe: Airframe
     pad: Pad
     bare_kg: float
@@ -245,8 +245,8 @@ def _of_rocket(
         else f"Drag coefficient {rocket.drag_coefficient:g}, the same at all speeds"
     )
     return [
-        f"Liftoff mass {show(flight.liftoff_mass, 'mass', units, 0)}: {rocket.name} "
-        f"{show(rocket.mass_kg, 'mass', units, 0)}, empty motor {show(empty[0], 'mass', units, 0)} ({empty[1]}), "
+        f"Liftoff mass {show(flight.liftoff_mass, 'heavy_mass', units)}: {rocket.name} "
+        f"{show(rocket.mass_kg, 'heavy_mass', units)}, empty motor {show(empty[0], 'mass', units, 0)} ({empty[1]}), "
         f"{tubes_words}propellant {show(propellant, 'mass', units, 0)}, which is lost in proportion to impulse.",
         f"{drag}, on the {flight.drag.basis} ({show(flight.drag.area, 'area', units, 0)}).",
     ]
@@ -271,9 +271,9 @@ def _of_day(
         return [*said, "No wind is told: still air, and nothing is said of where it lands."]
     said.append(
         f"Wind {show(data.wind.si, 'speed', units)}{f' from {WINDS[data.wind_from]}' if data.wind_from else ''} at "
-        f"{pad.wind_height:g} m, growing with height by the power {EXPONENT:.3f} (Wind Energy Resource Atlas of the "
-        f"United States, 1986), steady above {STEADY_ABOVE:.0f} m; its direction the same at all heights. No gusts, no "
-        "thermals."
+        f"{show(pad.wind_height, 'altitude', units)}, growing with height by the power {EXPONENT:.3f} (Wind Energy "
+        f"Resource Atlas of the United States, 1986), steady above {show(STEADY_ABOVE, 'altitude', units)}; its "
+        "direction the same at all heights. No gusts, no thermals."
     )
     if data.gust is None:
         said.append(

@@ -5,6 +5,7 @@ What was predicted before a firing can so be read afterwards as it was. SI throu
 
 from pydantic import BaseModel
 
+from app.calc.notes import Note
 from app.models import Prediction
 
 
@@ -138,7 +139,7 @@ class Wall(BaseModel):
     of_proof: float | None
     limit_pa: float
     limit_words: str
-    notes: list[str]
+    notes: list[Note | str]
     closures: list[Holding] = []
 
 
@@ -151,7 +152,10 @@ class Driver(BaseModel):
 
 
 class Outlook(BaseModel):
-    """A prediction: ranges, curves, the case's margin, warnings and assumptions in words."""
+    """A prediction: ranges, curves, the case's margin, warnings and assumptions.
+
+    Sentences are kept with their amounts, to be read in the units of the day; older predictions have plain words.
+    """
 
     inputs: Inputs
     designation: str
@@ -174,8 +178,8 @@ class Outlook(BaseModel):
     over_limit: float
     drivers: list[Driver]
     curve: Curve
-    warnings: list[str]
-    assumptions: list[str]
+    warnings: list[Note | str]
+    assumptions: list[Note | str]
 
 
 def read(row: Prediction) -> Outlook:

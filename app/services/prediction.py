@@ -15,7 +15,7 @@ from app.calc.constants import Floats
 from app.calc.errors import CalcError
 from app.calc.grain import Grain
 from app.calc.motor import Motor, MotorRun, simulate
-from app.calc.notes import together
+from app.calc.notes import Amount, Note, together
 from app.calc.spread import default_spread
 from app.calc.thermochem import BlendState
 from app.calc.uncertainty import Marks, MotorRange, predict_range
@@ -342,19 +342,37 @@ def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
 
 def _assumptions(
     setup: Setup, house: Workshop, state: BlendState, run: MotorRun, growth: float, taught: Taught
-) -> list[str]:
-    made = [
-        f"Blend: {setup.formula.label}, burned to equilibrium at {show(state.pressure, 'pressure', house.units)}: "
-        f"{state.temperature:.0f} K, c* {state.c_star:.0f} m/s, condensed {state.condensed_fraction:.0%}. From 2 to "
-        "10 MPa c* moves by less than 1 %.",
+) -> list[Note | str]:
+    made: list[Note | str] = [
+        together(
+            f"Blend: {setup.formula.label}, burned to equilibrium at",
+            Note(
+                f"{{pressure}}: {{hot}}, c* {{c_star}}, condensed {state.condensed_fraction:.0%}. From {{low}} to "
+                "{high} c* moves by less than 1 %.",
+                {
+                    "pressure": Amount(state.pressure, "pressure"),
+                    "hot": Amount(state.temperature, "hot_temperature"),
+                    "c_star": Amount(state.c_star, "gas_speed", 0),
+                    "low": Amount(2e6, "pressure", 0),
+                    "high": Amount(10e6, "pressure", 0),
+                },
+            ),
+        ),
         *run.assumptions,
         learned_words(taught, house.c_star_efficiency_share, house.nozzle_efficiency_share),
-        f"Grains stand {show(house.grain_gap_m, 'length', house.units)} apart, so that their end faces burn; "
-        "the case is filled by them, their tubes and gas.",
-        "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so the "
-        "comparison is about 1 bar on the cautious side.",
-        f"The wall is taken to be at {show(closures.wall_temperature(setup.case), 'temperature', house.units)} at the "
-        "peak: a liner keeps it so, or it does not.",
+        Note(
+            "Grains stand {gap} apart, so that their end faces burn; the case is filled by them, their tubes and gas.",
+            {"gap": Amount(house.grain_gap_m, "length")},
+        ),
+        Note(
+            "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so "
+            "the comparison is about {air} on the cautious side.",
+            {"air": Amount(1e5, "pressure", 1)},
+        ),
+        Note(
+            "The wall is taken to be at {wall} at the peak: a liner keeps it so, or it does not.",
+            {"wall": Amount(closures.wall_temperature(setup.case), "temperature")},
+        ),
         "What the igniter does and how the rate grows with heat are the workshop's settings: assumptions, not "
         "measurements.",
     ]

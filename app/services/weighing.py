@@ -11,7 +11,7 @@ from app.models import Batch, Formula, Grain, GrainPattern, Workshop
 from app.models.base import columns
 from app.models.grain import GrainIn
 from app.services import formulas, hardware, rows, serials, workshop
-from app.units import show
+from app.units import say, show
 
 DOUBT = "Did you mean"
 """How the question begins that is asked once about a weight that can hardly be."""
@@ -83,7 +83,7 @@ def work_out(session: Session, batch: Batch, data: GrainIn) -> dict[str, Any]:
         "density_kg_m3": found.density,
         "density_share": found.share,
         "verdict": found.verdict,
-        "verdict_why": " ".join(found.reasons),
+        "verdict_why": " ".join(say(reason, house.units) for reason in found.reasons),
     }
 
 

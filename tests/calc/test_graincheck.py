@@ -8,6 +8,7 @@ import pytest
 
 from app.calc.errors import GeometryError, OutOfRange
 from app.calc.graincheck import check_grain, lot_mass_balance, moisture_gain
+from app.units import say
 
 SIZE: dict[str, Any] = {"outer_d": 0.04445, "core_d": 0.01905, "length": 0.0762, "ideal_density": 1841.0}
 VOLUME = math.pi / 4 * (0.04445**2 - 0.01905**2) * 0.0762
@@ -38,7 +39,7 @@ def test_volume_density_and_void() -> None:
 def test_verdict_and_reason(share: float, verdict: str, word: str) -> None:
     grain = check_grain(share * FULL, **SIZE)
     assert grain.verdict == verdict
-    assert word in grain.reasons[0]
+    assert word in say(grain.reasons[0])
 
 
 def test_limits_themselves_belong_to_the_better_side() -> None:
@@ -50,7 +51,7 @@ def test_a_coarse_ruler_is_told() -> None:
     fine = check_grain(0.96 * FULL, **SIZE, length_resolution=1e-5)
     coarse = check_grain(0.96 * FULL, **SIZE, length_resolution=1e-3)
     assert len(fine.reasons) == 1
-    assert "measure again" in coarse.reasons[1]
+    assert "measure again" in say(coarse.reasons[1])
 
 
 def test_full_density_within_reading_is_not_called_impossible() -> None:
@@ -81,7 +82,7 @@ def test_the_tube_is_taken_off() -> None:
 
 
 def test_plan_is_compared() -> None:
-    assert "9.0 g lighter than planned (5.3 %)" in check_grain(0.161, **SIZE, expected_mass=0.170).reasons[-1]
+    assert "9.0 g lighter than planned (5.3 %)" in say(check_grain(0.161, **SIZE, expected_mass=0.170).reasons[-1])
 
 
 @pytest.mark.parametrize(
@@ -114,14 +115,14 @@ def test_lot_balance_conserves() -> None:
     assert balance.accounted + balance.loss == pytest.approx(balance.weighed_in)
     assert balance.loss == pytest.approx(0.012)
     assert balance.loss_share == pytest.approx(0.03)
-    assert "12.0 g (3.0 %)" in balance.words
+    assert "12.0 g (3.0 %)" in say(balance.words)
 
 
 def test_more_out_than_in_is_flagged_only_beyond_the_scale() -> None:
     assert lot_mass_balance([0.4], [0.41]).impossible
-    assert "more came out than went in" in lot_mass_balance([0.4], [0.41]).words
+    assert "more came out than went in" in say(lot_mass_balance([0.4], [0.41]).words)
     assert not lot_mass_balance([0.4], [0.4005], resolution=0.001).impossible
-    assert "accounted" in lot_mass_balance([0.4], [0.4005], resolution=0.001).words
+    assert "accounted" in say(lot_mass_balance([0.4], [0.4005], resolution=0.001).words)
     from_nothing = lot_mass_balance([], [0.1])
     assert (from_nothing.impossible, from_nothing.loss, from_nothing.loss_share) == (True, -0.1, -math.inf)
     with pytest.raises(OutOfRange, match="weighed_in"):
@@ -132,8 +133,8 @@ def test_more_out_than_in_is_flagged_only_beyond_the_scale() -> None:
 
 def test_moisture() -> None:
     assert moisture_gain(0.1690, 0.1702).gain == pytest.approx(0.0012)
-    assert "drawn water" in moisture_gain(0.1690, 0.1702).words
+    assert "drawn water" in say(moisture_gain(0.1690, 0.1702).words)
     assert not moisture_gain(0.1690, 0.16905).real
-    assert "lighter" in moisture_gain(0.1690, 0.1600).words
+    assert "lighter" in say(moisture_gain(0.1690, 0.1600).words)
     with pytest.raises(OutOfRange):
         moisture_gain(0, 0.1)

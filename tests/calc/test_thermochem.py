@@ -15,6 +15,7 @@ from app.calc import thermochem
 from app.calc.constants import ATM
 from app.calc.errors import BlendError, NoSolution, OutOfRange
 from app.calc.thermochem import BlendState, blend_state, expansion
+from app.units import say
 
 TABLE = Path(__file__).parent / "published" / "blend_states.csv"
 SUGARS = ("sorbitol", "sucrose", "dextrose")
@@ -167,7 +168,7 @@ def test_a_mixed_blend_lies_between_its_own_kind(states: dict[str, BlendState]) 
 def test_an_unusual_share_is_told() -> None:
     state = blend_state(blend("sucrose", 0.78))
     assert not state.ok
-    assert "outside 58-75 %" in state.notes[0]
+    assert "outside 58-75 %" in say(state.notes[0])
 
 
 def test_a_failed_expansion_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -183,7 +184,7 @@ def test_a_failed_expansion_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     assert not state.ok
     assert state.ideal_isp is None
     assert state.c_star == pytest.approx(908.6, abs=0.1)
-    assert "740 K" in state.notes[0]
+    assert "740 K" in say(state.notes[0])
 
 
 def test_too_deep_an_expansion_is_refused() -> None:

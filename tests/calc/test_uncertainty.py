@@ -11,6 +11,7 @@ from app.calc.motor import example, simulate
 from app.calc.nozzle import flow_function
 from app.calc.spread import throat_spread
 from app.calc.uncertainty import Spread, default_spread, predict_range
+from app.units import say
 
 NONE = Spread(**{f.name: 0.0 for f in fields(Spread)})
 
@@ -58,7 +59,7 @@ def test_temperature_sensitivity_is_drawn_and_felt_away_from_its_own_temperature
     cold, warm = (predict_range(replace(motor, initial_temperature=t), samples=64) for t in (263.15, 293.15))
     assert "sigma_p" in {d.key for d in cold.drivers}
     assert "sigma_p" not in {d.key for d in warm.drivers}  # at its own temperature nothing comes of it
-    assert any("with heat ±40%" in words for words in cold.assumptions)
+    assert any("with heat ±40%" in say(words) for words in cold.assumptions)
 
 
 def test_a_throat_not_measured_today_is_less_sure():
@@ -89,7 +90,7 @@ def test_a_borrowed_law_widens_the_range():
     assert default_spread(borrowed).burn_rate > default_spread(motor).burn_rate
     own, wide = predict_range(motor, samples=256), predict_range(borrowed, samples=256)
     assert (wide.peak_pressure.high - wide.peak_pressure.low) > 2 * (own.peak_pressure.high - own.peak_pressure.low)
-    assert any("borrowed" in words for words in wide.assumptions)
+    assert any("borrowed" in say(words) for words in wide.assumptions)
 
 
 def test_share_over_a_limit_is_counted():

@@ -18,6 +18,7 @@ from app.models.firing import FiringIn
 from app.models.formula import FormulaIn
 from app.models.workshop import WorkshopIn
 from app.services import serials
+from app.units import say
 from tests.reliability.fuzz import CASES, enough, tried
 
 _SIGNS = st.sampled_from(["", "-", "+", "−", "--", " "])
@@ -99,7 +100,7 @@ def _file(raw: bytes) -> str:
         curvefile.line_of(text, layout, 0)
         assert len(found)
     except CalcError as error:
-        return _in_words(error.fault)
+        return _in_words(say(error.fault))
     return "read"
 
 

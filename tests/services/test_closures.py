@@ -12,6 +12,7 @@ from sqlmodel import Session
 from app.errors import Refused
 from app.models import Case
 from app.services import closures, hardware
+from app.units import say
 from tests import build
 
 BOLTS = {
@@ -74,7 +75,7 @@ def test_the_persons_rating_and_proof_test_outrank_the_formula(session: Session)
     )
     assert tested.limit == pytest.approx(9e6 / 1.5)
     assert "own proof test" in tested.limit_words
-    assert any("yield of the closures" in note for note in rated.notes)  # and still it is told
+    assert any("yield of the closures" in say(note) for note in rated.notes)  # and still it is told
 
 
 def test_a_rating_above_what_the_closures_bear_is_doubted(session: Session) -> None:

@@ -14,6 +14,7 @@ from app.models.place import LaunchFieldIn, RocketIn
 from app.services import designs, firings, flight_cautions, flights, motors, outlook, places, workshop
 from app.services.flights import Estimate
 from app.services.outlook import Outlook
+from app.units import say
 from tests import build
 
 CHUTES = {"main_d": "2.1 m", "main_cd": "1.5", "main_basis": "open"}
@@ -57,18 +58,18 @@ def test_the_rail_leans_into_the_wind_or_with_it(session: Session) -> None:
     into = estimated(session, found, rocket, wind="3 m/s")
     along = estimated(session, found, rocket, wind="3 m/s", leans="with")
     assert into.flight.downrange < along.flight.downrange
-    assert "Rail 3.00 m, leaning 8.0 ° into the wind" in " ".join(into.assumptions)
+    assert "Rail 3.00 m, leaning 8.0 ° into the wind" in " ".join(map(say, into.assumptions))
 
 
 def test_the_empty_motor_is_typed_or_weighed_or_guessed(session: Session) -> None:
     found = expected(session, empty_mass="900 g")
     weighed = estimated(session, found)
     assert weighed.flight.liftoff_mass == pytest.approx(7.26 + 0.9 + found.propellant_mass, rel=1e-3)
-    assert "as weighed with its case" in weighed.assumptions[0]
+    assert "as weighed with its case" in say(weighed.assumptions[0])
     typed = estimated(session, found, empty_motor="1.4 kg")
     assert typed.flight.liftoff_mass - weighed.flight.liftoff_mass == pytest.approx(0.5)
     guessed = estimated(session, expected(session))
-    assert "estimated from its tube" in guessed.assumptions[0]
+    assert "estimated from its tube" in say(guessed.assumptions[0])
 
 
 def test_the_tubes_that_stay_on_the_grains_fly_with_them(session: Session) -> None:
@@ -87,7 +88,7 @@ def test_the_tubes_that_stay_on_the_grains_fly_with_them(session: Session) -> No
     assert flown.flight.liftoff_mass == pytest.approx(
         7.26 + 0.9 + found.propellant_mass + 3 * 0.0096 + 0.0102, abs=1e-6
     )
-    assert "the grains' tubes 39 g" in flown.assumptions[0]
+    assert "the grains' tubes 39 g" in say(flown.assumptions[0])
     designed = designs.predict(session, build.design_in(session, pattern=pattern))
     assert sum(grain.tube_kg for grain in designed.inputs.grains) == pytest.approx(4 * 0.0096)
 
@@ -97,10 +98,10 @@ def test_a_mach_table_and_an_area_basis_are_used_and_said(session: Session) -> N
     plain = estimated(session, found)
     tabled = build.rocket(session, drag_points=[{"mach": 0.1, "coefficient": 0.9}, {"mach": 0.9, "coefficient": 1.1}])
     assert estimated(session, found, tabled).flight.highest < plain.flight.highest
-    assert "'s table, straight between its rows" in " ".join(estimated(session, found, tabled).assumptions)
+    assert "'s table, straight between its rows" in " ".join(map(say, estimated(session, found, tabled).assumptions))
     wide = build.rocket(session, reference_d="150 mm")
     assert estimated(session, found, wide).flight.highest < plain.flight.highest
-    assert "circle of the reference diameter" in " ".join(estimated(session, found, wide).assumptions)
+    assert "circle of the reference diameter" in " ".join(map(say, estimated(session, found, wide).assumptions))
 
 
 def test_the_motors_range_is_carried_through(session: Session) -> None:
@@ -127,7 +128,7 @@ def test_a_logged_flight_is_estimated_in_its_weather(session: Session) -> None:
     assert refusal == ""
     assert found is not None
     assert (found.wind_m_s, found.delay_s, found.edge_m) == (7, 4, 100)
-    assert any("from south-west" in line for line in found.assumptions)
+    assert any("from south-west" in say(line) for line in found.assumptions)
 
 
 # --- Cautions ----------------------------------------------------------------------------------

@@ -32,6 +32,7 @@ from app.services import (
     workshop,
 )
 from app.services.outlook import Taught
+from app.units import say
 from tests import build
 from tests.services.test_prediction import designed
 
@@ -127,7 +128,7 @@ def test_the_next_prediction_stands_on_it_and_says_so(session: Session) -> None:
     assert before.inputs.taught is not None
     assert not before.inputs.taught.used
     assert before.inputs.c_star_efficiency == pytest.approx(0.95)
-    assert "No firing has taught anything" in " ".join(before.assumptions)
+    assert "No firing has taught anything" in " ".join(map(say, before.assumptions))
     formula = build.formula(session, name="Fired")
     firing = fired(session, 1.10, grains=build.ready_grains(session, formula_id=formula.pk))
     after = designed(session, formula=formula)
@@ -140,7 +141,7 @@ def test_the_next_prediction_stands_on_it_and_says_so(session: Session) -> None:
     assert after.peak_pressure.mid > 1.02 * same.mid
     assert after.burn_time.mid < before.burn_time.mid
     assert after.burn_time.high - after.burn_time.low < before.burn_time.high - before.burn_time.low
-    assert "Learned from 1 firing of this formula" in " ".join(after.assumptions)
+    assert "Learned from 1 firing of this formula" in " ".join(map(say, after.assumptions))
     assert after.inputs.c_star_efficiency == pytest.approx(0.95 * found.c_star.factor)
 
 

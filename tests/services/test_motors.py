@@ -15,6 +15,7 @@ from app.models.grain import DecisionIn
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import TakeApartIn
 from app.services import firings, grains, hardware, motors, outlook, supplies, weigh_outs, workshop
+from app.units import say
 from tests import build
 
 WHY = TakeApartIn(why="The weather turned.")
@@ -203,7 +204,9 @@ def test_the_book_itself_keeps_a_grain_in_one_motor(session: Session) -> None:
 
 def test_a_lot_weighed_away_from_its_formula_is_told(session: Session) -> None:
     ready = build.ready_grains(session)
-    assert not any("weighed up to" in line for line in _warnings(session, build.motor_build(session, grains=ready)))
+    assert not any(
+        "weighed up to" in say(line) for line in _warnings(session, build.motor_build(session, grains=ready))
+    )
     with clock.turned_to(clock.now() - timedelta(days=8)):
         lot = build.cast(session, 4)
         sugar = next(part.pk for part in lot.parts if part.ingredient == "sorbitol")
@@ -234,7 +237,7 @@ def test_a_refused_build_leaves_nothing_behind(session: Session) -> None:
 def _warnings(session: Session, built: MotorBuild) -> list[str]:
     row = motors.predictions(session, built)[0]
     assert row is not None
-    return outlook.read(row).warnings
+    return [say(words) for words in outlook.read(row).warnings]
 
 
 def test_a_long_list_takes_no_more_queries_than_a_short_one(session: Session) -> None:

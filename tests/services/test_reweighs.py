@@ -12,6 +12,7 @@ from app.errors import Refused
 from app.models import Grain
 from app.models.bag import ReWeighIn
 from app.services import reweighs, workshop
+from app.units import say
 from tests import build
 
 
@@ -33,7 +34,7 @@ def test_a_gain_is_read_as_moisture_and_the_label_stays(session: Session) -> Non
     assert gain.moisture.gain == pytest.approx(0.0005)
     assert gain.moisture.share == pytest.approx(0.5 / 172.1)
     assert gain.flag == "look"
-    assert "drawn water" in gain.moisture.words
+    assert "drawn water" in say(gain.moisture.words)
 
 
 def test_uncertainty_is_two_readings_of_the_scale(session: Session) -> None:
@@ -43,7 +44,7 @@ def test_uncertainty_is_two_readings_of_the_scale(session: Session) -> None:
     assert gain.moisture.tolerance == pytest.approx(2 * sqrt(2) * 1e-4 / sqrt(12))
     assert gain.tolerance_share == pytest.approx(0.0816 / 172.1, rel=1e-3)
     assert gain.flag == "accept"
-    assert "No change" in gain.moisture.words
+    assert "No change" in say(gain.moisture.words)
 
 
 def test_a_scale_that_types_is_read_as_it_is(session: Session) -> None:
