@@ -38,14 +38,15 @@ def set_back() -> timedelta:
 
 
 @contextmanager
-def turned_to(moment: datetime) -> Iterator[Callable[[datetime], None]]:
-    """Hold the clock at a moment; what is given back turns it further."""
+def turned_to(moment: datetime, *, runs: bool = False) -> Iterator[Callable[[datetime], None]]:
+    """Hold the clock at a moment, or let it run on from there; what is given back turns it further."""
     global _source
-    before, shown = _source, [moment]
-    _source = lambda: shown[0]  # noqa: E731
+    before, shown, turned = _source, moment.astimezone(UTC), time.monotonic()
+    _source = lambda: shown + timedelta(seconds=time.monotonic() - turned) if runs else shown  # noqa: E731
 
     def turn(later: datetime) -> None:
-        shown[0] = later
+        nonlocal shown, turned
+        shown, turned = later.astimezone(UTC), time.monotonic()
 
     try:
         yield turn

@@ -1,6 +1,7 @@
 """A fresh book for each test, in a temporary folder."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -10,20 +11,44 @@ from hypothesis import settings
 from sqlalchemy import Engine
 from sqlmodel import Session
 
+from app import clock
 from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.services import first_run
 from app.settings import Settings
+from tests import moment
 
 settings.register_profile("book", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("book")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """One option: how long the reliability tests go on."""
+    """How long the reliability tests go on, and when and where every test takes place."""
     parser.addoption(
         "--long", action="store_true", help="1,000 kills instead of 200, and ten times the random acts"
     )  # fmt: skip
+    parser.addoption("--at", default=moment.AT, help=f"what the clock on the wall shows as a test begins: {moment.AT}")
+    parser.addoption("--zone", default=moment.ZONE, help=f"the zone it hangs in: {moment.ZONE}")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Before any test file is read: days and hours in them are of this zone."""
+    moment.stand_in(config.getoption("--zone"))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _moment(request: pytest.FixtureRequest) -> Iterator[datetime]:
+    """The moment at which every test begins; what is made once for many is made at it."""
+    begins = moment.wall(request.config.getoption("--at"))
+    with clock.turned_to(begins):
+        yield begins
+
+
+@pytest.fixture(autouse=True)
+def _clock(_moment: datetime) -> Iterator[None]:
+    """The clock, running from the same moment in every test."""
+    with clock.turned_to(_moment, runs=True):
+        yield
 
 
 @pytest.fixture(scope="session")

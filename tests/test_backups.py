@@ -3,7 +3,7 @@
 import shutil
 import sqlite3
 import threading
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
@@ -18,8 +18,9 @@ from app.db import migrate, open_engine, reading, writing
 from app.errors import Trouble
 from app.services import supplies
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 
 
 @pytest.fixture

@@ -17,8 +17,9 @@ from app.models.cast import CloseIn
 from app.models.checklist import AnswerIn
 from app.services import batches, casting, checklists, history, weigh_outs
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 
 
 def sql(session: Session, statement: str, **values: Any) -> None:

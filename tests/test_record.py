@@ -19,8 +19,9 @@ from app.book import guards, record
 from app.models import Change, Supply
 from app.services import history
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 TABLES = {table.name: table for table in SQLModel.metadata.sorted_tables}
 
 

@@ -82,7 +82,7 @@ def serve(book: Path) -> Iterator[Site]:
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    """One Chromium for all browser tests."""
+    """One Chromium for all browser tests, in their zone (it takes TZ from this process's environment)."""
     if chromium_path() is None:
         pytest.fail("CI has no Chromium: the browser tests cannot run, and that is a failure.")
     with sync_playwright() as playwright:

@@ -1,5 +1,6 @@
 """Timers at the bench: one clock for every device, over reloads, sleep, restarts and a pulled plug."""
 
+import os
 import re
 import select
 import shutil
@@ -8,7 +9,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -19,10 +20,11 @@ from app import clock
 from app.db import writing
 from app.models.cast import SetIn
 from app.services import batches, casting, steps
-from tests import build
+from tests import build, moment
 from tests.browser.conftest import Site, serve
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 MINUTES = timedelta(minutes=1)
 HOME = Path(__file__).resolve().parents[2]
 Turn = Callable[[datetime], None]
@@ -418,9 +420,10 @@ def test_the_sheets_print_on_a4(page: Page, site: Site, tmp_path: Path) -> None:
 
 
 def start(book: Path) -> tuple[subprocess.Popen[str], str]:
-    """A server of its own on the book; its address is read from what it prints."""
-    command = [sys.executable, "-m", "app", "--book", str(book), "--no-browser", "--port", "18865"]
-    process = subprocess.Popen(command, cwd=HOME, stdout=subprocess.PIPE, text=True)
+    """A server of its own on the book and by the test's clock; its address is read from what it prints."""
+    command = [sys.executable, "-m", "tests.moment", "--book", str(book), "--no-browser", "--port", "18865"]
+    own = {**os.environ, **moment.environment()}
+    process = subprocess.Popen(command, cwd=HOME, env=own, stdout=subprocess.PIPE, text=True)
     assert process.stdout is not None
     ready, _, _ = select.select([process.stdout], [], [], 60)
     assert ready, "the server printed nothing"

@@ -3,7 +3,6 @@
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -13,6 +12,7 @@ from app import clock, db, troubles
 from app.db import writing
 from tests import build
 from tests.browser.conftest import Site
+from tests.moment import wall
 
 
 @pytest.fixture
@@ -23,7 +23,7 @@ def open_cast(site: Site, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
     """
     monkeypatch.setattr(db, "BUSY_MS", 50)
     site.engine.dispose()
-    with clock.turned_to(datetime(2026, 11, 25, 12).astimezone()):
+    with clock.turned_to(wall("2026-11-25T12:00")):
         with writing(site.engine) as session:
             batch = build.batch(session)
             build.opened_session(session, batch)

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
@@ -12,8 +12,9 @@ from app.db import writing
 from app.models import Batch
 from app.services import batches, casting
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 URL = "/cast/26K1"
 
 

@@ -1,7 +1,7 @@
 """The checklist's pages and the gate, through a browser without script."""
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
@@ -10,8 +10,9 @@ from app import clock
 from app.db import writing
 from app.services import batches, planning
 from tests import build
+from tests.moment import wall
 
-MORNING = datetime(2026, 11, 25, 9, 0).astimezone(UTC)
+MORNING = wall("2026-11-25T09:00")
 URL = "/plan/26K1/checklist"
 
 

@@ -1,7 +1,7 @@
 """The run sheet's pages without script: the workshop's edition, the sheets for paper, and their entry."""
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
@@ -11,8 +11,9 @@ from app.db import writing
 from app.services import batches, casting, pan
 from tests import build
 from tests.browse import opened, refused, saved
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 SHEET = "/workshop/runsheet"
 
 

@@ -20,6 +20,7 @@ import uvicorn
 from app.__main__ import _listen
 from app.main import create_app
 from app.settings import Settings
+from tests import moment
 
 FIRST_PORT = 21000
 ALONE_S = 300
@@ -65,4 +66,5 @@ def _warm(book: Path) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    with moment.of_the_test():
+        main(Path(sys.argv[1]))

@@ -13,13 +13,20 @@ from typing import Protocol
 import pytest
 
 from app.settings import PACKAGE
+from tests import moment
 
 needs_fork = pytest.mark.skipif(not hasattr(os, "fork"), reason="servers are forked, which this system cannot")
 
 
 def _process(book: Path, *command: str) -> subprocess.Popen[str]:
-    """A Python process that keeps its own files beside the book."""
-    own = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "GRAINBOOK_HOME": str(book.parent)}
+    """A Python process that keeps its own files beside the book, and goes by the test's clock."""
+    own = {
+        **os.environ,
+        **moment.environment(),
+        "OMP_NUM_THREADS": "1",
+        "OPENBLAS_NUM_THREADS": "1",
+        "GRAINBOOK_HOME": str(book.parent),
+    }
     return subprocess.Popen(
         [sys.executable, *command], cwd=PACKAGE.parent, env=own, text=True, stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
@@ -76,14 +83,14 @@ def nursery(book: Path) -> Iterator[Nursery]:
 
 
 class Program:
-    """The program itself on one book, started as a person starts it."""
+    """The program itself on one book, started as a person starts it but for its clock, which is the test's."""
 
     def __init__(self, book: Path, port: int) -> None:
         self.book, self.port = book, port
 
     def start(self) -> tuple[int, int]:
         """A new server: its port and its process."""
-        words = ("-m", "app", "--book", str(self.book), "--port", str(self.port), "--no-browser")
+        words = ("-m", "tests.moment", "--book", str(self.book), "--port", str(self.port), "--no-browser")
         self.process = _process(self.book, *words)
         assert self.process.stdout is not None
         for line in self.process.stdout:

@@ -7,6 +7,7 @@ nothing. Whatever is sent, the answer is a page in time and no fault of the prog
 import asyncio
 import re
 import sqlite3
+import threading
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -54,6 +55,8 @@ class Book:
             now.backup(self.kept)
         self.app: FastAPI = create_app(Settings(book=file))
         self.loop = asyncio.new_event_loop()
+        self.thread = threading.Thread(target=self.loop.run_forever)  # a browser test leaves a loop in the main one
+        self.thread.start()
         transport = httpx.ASGITransport(app=self.app, raise_app_exceptions=True)
         self.client = httpx.AsyncClient(transport=transport, base_url="http://localhost")
         self.saved = 0
@@ -61,7 +64,7 @@ class Book:
     def ask(self, method: str, address: str, **more: Any) -> httpx.Response:
         """One request, answered in time."""
         asked = asyncio.wait_for(self.client.request(method, address, **more), TIMEOUT_S)
-        return self.loop.run_until_complete(asked)
+        return asyncio.run_coroutine_threadsafe(asked, self.loop).result()
 
     def back(self) -> None:
         """The book as it was."""
@@ -70,8 +73,10 @@ class Book:
             self.kept.backup(now)
 
     def close(self) -> None:
-        self.loop.run_until_complete(self.client.aclose())
-        self.loop.run_until_complete(self.loop.shutdown_default_executor())
+        for end in (self.client.aclose(), self.loop.shutdown_default_executor()):
+            asyncio.run_coroutine_threadsafe(end, self.loop).result()
+        self.loop.call_soon_threadsafe(self.loop.stop)
+        self.thread.join()
         self.loop.close()
         self.app.state.engine.dispose()
 

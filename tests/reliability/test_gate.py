@@ -6,7 +6,7 @@ import sqlite3
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -27,10 +27,11 @@ from app.services import batches, casting, checklists, gate, steps, weigh_outs
 from app.settings import Settings
 from tests import build
 from tests.browse import Page, opened, saved
+from tests.moment import wall
 
 pytestmark = pytest.mark.reliability
 
-MORNING = datetime(2026, 11, 25, 9, 0).astimezone(UTC)
+MORNING = wall("2026-11-25T09:00")
 LOT, OTHER = "26K1", "26K2"
 PAGE = f"/plan/{LOT}/checklist"
 Turn = Callable[[datetime], None]

@@ -8,7 +8,7 @@ the bookkeeper says, and all bags together must hold what was bought less what s
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TypeVar
 
@@ -59,13 +59,14 @@ from app.services import (
     workshop,
 )  # fmt: skip
 from tests import build
+from tests.moment import wall
 
 pytestmark = pytest.mark.reliability
 
 EXACT = 1e-9
 """Book and bookkeeper agree to this [kg]: a microgram; the floats of one sum differ by far less."""
 
-START = datetime(2026, 11, 2, 9, 0, tzinfo=UTC)
+START = wall("2026-11-02T09:00")
 T = TypeVar("T")
 
 few = st.integers(0, 7)

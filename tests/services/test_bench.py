@@ -1,6 +1,6 @@
 """Acts at the bench: a serial scanned, a grain trimmed, a weighing taken back, all clear grains accepted."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -12,8 +12,9 @@ from app.models import Batch, Grain, Leftover, StruckWeighing
 from app.models.grain import BenchIn, DecisionIn
 from app.services import bench, grains, lots, weighing
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 
 
 def _weigh(session: Session, lot: Batch, gross: str, number: str | int | None = None, **more: Any) -> Grain:

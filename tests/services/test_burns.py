@@ -1,6 +1,6 @@
 """Motors that burned: what was known of them before, and what they delivered of what was predicted."""
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from statistics import mean
 from typing import Any
 
@@ -15,8 +15,9 @@ from app.models.cast import TemperatureIn
 from app.services import burns, casting, pan, reweighs
 from app.services.burns import Burn, LookIn
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 2, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-02T12:00")
 
 
 def _only(session: Session, **wanted: Any) -> Burn:

@@ -1,6 +1,6 @@
 """The cast session: the gate, closing and reopening."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from sqlmodel import Session
@@ -12,8 +12,9 @@ from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, StepIn, TemperatureIn
 from app.services import casting, checklists, leftovers, pan, steps
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 MINUTES = timedelta(minutes=1)
 
 

@@ -1,6 +1,6 @@
 """The checklist: every line, a reason where it does not apply, a name, and a time it holds."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 import pytest
 from sqlmodel import Session
@@ -11,8 +11,9 @@ from app.models import Batch, Checklist
 from app.models.checklist import AnswerIn, EditionIn, SignIn
 from app.services import checklists, planning, workshop
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 DONE = AnswerIn(answer="done")
 
 

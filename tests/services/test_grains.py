@@ -1,7 +1,7 @@
 """Weighing, deciding, bagging and the state of a grain."""
 
 import math
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -13,6 +13,7 @@ from app.models import Batch, Grain
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
 from app.services import casting, formulas, grains, workshop
 from tests import build
+from tests.moment import wall
 
 VOLUME_CM3 = 96.5278  # pi/4 (44.45² - 19.05²) 76.2 mm³ = 0.785398 × 1612.9 × 76.2 / 1000, by hand
 
@@ -132,7 +133,7 @@ def _decide(session: Session, grain: Grain, decision: str, why: str = "", person
 
 
 def test_a_decision_keeps_who_and_when(session: Session) -> None:
-    moment = datetime(2026, 11, 20, 18, 0, tzinfo=UTC)
+    moment = wall("2026-11-20T18:00")
     lot = build.cast(session)
     with clock.turned_to(moment):
         grain = _decide(session, build.grain(session, lot, decision=None), "accept")
@@ -238,7 +239,7 @@ def test_accepted_grains_are_bagged_all_at_once_and_once(session: Session) -> No
 
 
 def test_the_cure_counts_from_the_pour(session: Session) -> None:
-    moment = datetime(2026, 11, 20, 10, 0, tzinfo=UTC)
+    moment = wall("2026-11-20T10:00")
     with clock.turned_to(moment) as turn:
         lot = build.cast(session)
         turn(moment + timedelta(hours=5))

@@ -1,6 +1,6 @@
 """Motors: what may be put together, what is refused and why, and taking apart."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 import pytest
 from sqlalchemy import event
@@ -17,15 +17,16 @@ from app.models.motor import TakeApartIn
 from app.services import firings, grains, hardware, motors, outlook, supplies, weigh_outs, workshop
 from app.units import say
 from tests import build
+from tests.moment import wall
 
 WHY = TakeApartIn(why="The weather turned.")
 
 
 def test_codes_count_within_their_month(session: Session) -> None:
-    with clock.turned_to(datetime(2026, 11, 20, 12, tzinfo=UTC)) as turn:
+    with clock.turned_to(wall("2026-11-20T12:00")) as turn:
         assert build.motor_build(session).code == "M26K-01"
         assert build.motor_build(session).code == "M26K-02"
-        turn(datetime(2026, 12, 2, 12, tzinfo=UTC))
+        turn(wall("2026-12-02T12:00"))
         assert build.motor_build(session).code == "M26L-01"
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from statistics import mean, stdev
 from typing import Any
 
@@ -16,8 +16,9 @@ from app.services import grains, review, shelf, trace
 from app.services.review import ReviewIn
 from app.services.shelf import ShelfIn
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 2, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-02T12:00")
 
 
 def _codes(session: Session, **wanted: Any) -> list[str]:

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -36,8 +36,9 @@ from app.services import (
     weigh_outs,
 )
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 LATER = NOON + timedelta(seconds=61)
 AT_ONCE, BECAUSE = VoidIn(why=slips.AT_ONCE), VoidIn(why="misread")
 Turn = Callable[[datetime], None]

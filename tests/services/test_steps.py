@@ -16,8 +16,9 @@ from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn
 from app.models.runsheet import PaperIn
 from app.services import batches, casting, leftovers, moments, pan, paper, steps
 from tests import build
+from tests.moment import stand_in, wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 MINUTES = timedelta(minutes=1)
 
 
@@ -27,24 +28,13 @@ def berlin() -> Iterator[None]:
     yield from _zone("Europe/Berlin")
 
 
-@pytest.fixture
-def utc() -> Iterator[None]:
-    """The machine's local time is UTC."""
-    yield from _zone("UTC")
-
-
 def _zone(name: str) -> Iterator[None]:
     if not hasattr(time, "tzset"):
         pytest.skip("this system cannot change its zone for one process")
-    before = os.environ.get("TZ")
-    os.environ["TZ"] = name
-    time.tzset()
+    before = os.environ["TZ"]
+    stand_in(name)
     yield
-    if before is None:
-        del os.environ["TZ"]
-    else:
-        os.environ["TZ"] = before
-    time.tzset()
+    stand_in(before)
 
 
 def of(cast: CastSession, key: str, number: int = 1) -> CastStep:
@@ -271,7 +261,7 @@ def test_two_sessions_overlap_and_the_second_is_told_to_wait(session: Session) -
 # --- Times told afterwards -------------------------------------------------------------------------
 
 
-def test_a_forgotten_tap_is_told_and_what_follows_counts_from_it(session: Session, utc: None) -> None:
+def test_a_forgotten_tap_is_told_and_what_follows_counts_from_it(session: Session) -> None:
     with clock.turned_to(NOON) as turn:
         batch = build.cast(session, until="core")
         cast = casting.the_open(session, batch)
@@ -298,7 +288,7 @@ def test_a_forgotten_tap_is_told_and_what_follows_counts_from_it(session: Sessio
         ("11:59", "“Set the coring rods, straight and down to the stop.” was done at 12:00, after this"),
     ],
 )
-def test_times_that_cannot_be(session: Session, utc: None, at: str, words: str) -> None:
+def test_times_that_cannot_be(session: Session, at: str, words: str) -> None:
     with clock.turned_to(NOON) as turn:
         cast = casting.the_open(session, build.cast(session, until="core"))
         turn(NOON + 25 * MINUTES)
@@ -308,7 +298,7 @@ def test_times_that_cannot_be(session: Session, utc: None, at: str, words: str) 
     assert of(cast, "compact:1").done_at is None
 
 
-def test_a_told_time_stays_between_its_neighbours_and_in_its_turn(session: Session, utc: None) -> None:
+def test_a_told_time_stays_between_its_neighbours_and_in_its_turn(session: Session) -> None:
     with clock.turned_to(NOON) as turn:
         cast = casting.the_open(session, build.cast(session, until="core"))
         turn(NOON + 20 * MINUTES)
@@ -323,11 +313,11 @@ def test_a_told_time_stays_between_its_neighbours_and_in_its_turn(session: Sessi
             steps.tell_time(session, cast, of(cast, "compact:2").pk, told("12:28"))
 
 
-def test_yesterdays_time_is_meant_when_todays_is_to_come(utc: None) -> None:
-    with clock.turned_to(datetime(2026, 11, 26, 0, 10, tzinfo=UTC)):
-        assert moments.told("23:50") == datetime(2026, 11, 25, 23, 50, tzinfo=UTC)
-        assert moments.told("00:05") == datetime(2026, 11, 26, 0, 5, tzinfo=UTC)
-        assert moments.words(datetime(2026, 11, 25, 23, 50, tzinfo=UTC)) == "23:50 on 25 Nov"
+def test_yesterdays_time_is_meant_when_todays_is_to_come() -> None:
+    with clock.turned_to(wall("2026-11-26T00:10")):
+        assert moments.told("23:50") == wall("2026-11-25T23:50")
+        assert moments.told("00:05") == wall("2026-11-26T00:05")
+        assert moments.words(wall("2026-11-25T23:50")) == "23:50 on 25 Nov"
 
 
 # --- Clocks that change ----------------------------------------------------------------------------
@@ -379,9 +369,9 @@ def test_a_clock_set_back_is_told(session: Session) -> None:
 # --- Nights ------------------------------------------------------------------------------------------
 
 
-def test_cores_that_come_due_at_night_are_told_before_the_pour(session: Session, utc: None) -> None:
+def test_cores_that_come_due_at_night_are_told_before_the_pour(session: Session) -> None:
     """Rods left in overnight seize: common practice, no source."""
-    evening = datetime(2026, 11, 25, 20, 15, tzinfo=UTC)
+    evening = wall("2026-11-25T20:15")
     with clock.turned_to(evening) as turn:
         batch = build.cast(session, until="oxidiser:3")
         cast = casting.the_open(session, batch)
@@ -397,13 +387,13 @@ def test_cores_that_come_due_at_night_are_told_before_the_pour(session: Session,
         assert words.startswith("The cores are late by 90 min: pull them now.")
 
 
-def test_at_noon_nothing_is_said_of_the_night(session: Session, utc: None) -> None:
+def test_at_noon_nothing_is_said_of_the_night(session: Session) -> None:
     with clock.turned_to(NOON):
         batch = build.cast(session, until="oxidiser:3")
         assert steps.warnings(casting.the_open(session, batch), list(run(session, batch).values())) == []
 
 
-def test_a_session_left_open_overnight_is_closed_with_a_reason(session: Session, utc: None) -> None:
+def test_a_session_left_open_overnight_is_closed_with_a_reason(session: Session) -> None:
     with clock.turned_to(NOON) as turn:
         batch = build.cast(session, until="bag")
         cast = casting.the_open(session, batch)
@@ -422,7 +412,7 @@ def test_a_session_left_open_overnight_is_closed_with_a_reason(session: Session,
 # --- Paper --------------------------------------------------------------------------------------
 
 
-def test_a_sheet_filled_in_on_paper_is_entered_afterwards(session: Session, utc: None) -> None:
+def test_a_sheet_filled_in_on_paper_is_entered_afterwards(session: Session) -> None:
     with clock.turned_to(NOON) as turn:
         batch = build.weighed_batch(session)
         cast = casting.the_open(session, batch)
@@ -444,7 +434,7 @@ def test_a_sheet_filled_in_on_paper_is_entered_afterwards(session: Session, utc:
     assert casting.notes(session, cast)[-1].words == "Entered afterwards, 14 lines: Entered from paper."
 
 
-def test_a_sheet_that_does_not_fit_is_refused_beside_its_line(session: Session, utc: None) -> None:
+def test_a_sheet_that_does_not_fit_is_refused_beside_its_line(session: Session) -> None:
     with clock.turned_to(NOON) as turn:
         batch = build.weighed_batch(session)
         cast = casting.the_open(session, batch)

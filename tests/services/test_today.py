@@ -1,6 +1,6 @@
 """The day: first steps of a new book, what runs, what is due, what is short, what is ready."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
 from sqlmodel import Session
 
@@ -9,8 +9,9 @@ from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn
 from app.services import casting, leftovers, planning, today, workshop
 from tests import build
+from tests.moment import wall
 
-NOON = datetime(2026, 11, 25, 12, 0, tzinfo=UTC)
+NOON = wall("2026-11-25T12:00")
 
 
 def test_a_new_book_says_what_to_enter_first(session: Session) -> None:
