@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.calc import thermochem, uncertainty
+from app.calc import uncertainty
 from app.calc.atmosphere import atmosphere
 from app.calc.burnrate import power_law
 from app.calc.cores import polygon_core
@@ -59,9 +59,9 @@ def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
         if "ambient_pressure_pa" in data.model_fields_set:
             raise Misfit(("elevation_m",), "Give either the field's elevation or its air pressure.")
         ambient = atmosphere(data.elevation_m).pressure
-    with placed(data):
-        state = thermochem.blend_state(blend, blends.USUAL_PRESSURE)
-        motor = Motor(
+
+    def make(state: BlendState) -> Motor:
+        return Motor(
             grains=tuple(grains),
             propellant=blends.propellant(blend, state, law),
             throat_d=data.throat_d_m,
@@ -78,7 +78,9 @@ def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
             initial_temperature=data.initial_temperature_k,
             extra_area=data.extra_area,
         )
-    return motor, state
+
+    with placed(data):
+        return blends.at_its_own_pressure(make, blends.states_of(blend))
 
 
 def run_motor(data: api.MotorRunIn) -> api.MotorRunOut:

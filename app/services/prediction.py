@@ -36,7 +36,6 @@ from app.services.outlook import (
     learned_words,
 )
 from app.services.throats import Known
-from app.units import show
 
 ROOM = 293.15
 """Grain temperature where nothing else is said [K]: 20 °C."""
@@ -153,11 +152,14 @@ def motor_of(session: Session, setup: Setup, taught: Taught | None) -> tuple[Mot
     Raises
     ------
     CalcError
-        It cannot be put together, or its blend has no state or no burn law.
+        It cannot be put together or marched, or its blend has no state or no burn law.
     """
-    house = workshop.get(session)
-    state = blends.state(session, setup.formula)
-    return _motor(setup, house, state, throats.growth(session, setup.nozzle).per_firing, taught), state
+    house, growth = workshop.get(session), throats.growth(session, setup.nozzle).per_firing
+
+    def make(state: BlendState) -> Motor:
+        return _motor(setup, house, state, growth, taught)
+
+    return blends.at_its_own_pressure(make, blends.states(session, setup.formula))
 
 
 def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taught: Taught | None) -> Motor:
@@ -347,14 +349,12 @@ def _assumptions(
         together(
             f"Blend: {setup.formula.label}, burned to equilibrium at",
             Note(
-                f"{{pressure}}: {{hot}}, c* {{c_star}}, condensed {state.condensed_fraction:.0%}. From {{low}} to "
-                "{high} c* moves by less than 1 %.",
+                f"{{pressure}}, the motor's own mean pressure: {{hot}}, c* {{c_star}}, condensed "
+                f"{state.condensed_fraction:.0%}.",
                 {
                     "pressure": Amount(state.pressure, "pressure"),
                     "hot": Amount(state.temperature, "hot_temperature"),
                     "c_star": Amount(state.c_star, "gas_speed", 0),
-                    "low": Amount(2e6, "pressure", 0),
-                    "high": Amount(10e6, "pressure", 0),
                 },
             ),
         ),
@@ -389,7 +389,7 @@ def _assumptions(
         made.insert(0, "Each grain with its own mass and sizes; sizes not measured are its pattern's.")
     if growth:
         made.append("The throat grows in this burn by what it grew per firing so far, by the nozzle's history.")
-    if words := _throat_words(setup.throat_known, house):
+    if words := _throat_words(setup.throat_known):
         made.append(words)
     if setup.nozzle is None:
         made.append(f"No nozzle is chosen: exit area {USUAL_EXPANSION:g} times the throat's, 15 degrees half angle.")
@@ -398,14 +398,15 @@ def _assumptions(
     return made
 
 
-def _throat_words(known: Known, house: Workshop) -> str:
+def _throat_words(known: Known) -> Note | None:
     """What a throat not measured today adds to the range, or nothing."""
     if not known.days and not known.firings:
-        return ""
+        return None
     since = f"{known.days} day{'s' * (known.days != 1)} ago" if known.days else "today"
     if known.firings:
         since += f", and {known.firings} motor{'s were' if known.firings > 1 else ' was'} fired through it since"
-    return (
-        f"The throat was measured {since}: it is drawn ±{show(known.spread, 'length', house.units)} instead of "
-        f"±{show(Known().spread, 'length', house.units)}, an assumption. Measured today, the range is narrower."
+    return Note(
+        f"The throat was measured {since}: it is drawn ±{{drawn}} instead of ±{{callipers}}, an assumption. Measured "
+        "today, the range is narrower.",
+        {"drawn": Amount(known.spread, "length"), "callipers": Amount(Known().spread, "length")},
     )

@@ -14,7 +14,7 @@ import pytest
 from app.calc import thermochem
 from app.calc.constants import ATM
 from app.calc.errors import BlendError, NoSolution, OutOfRange
-from app.calc.thermochem import BlendState, blend_state, expansion
+from app.calc.thermochem import BlendState, between, blend_state, expansion
 from app.units import say
 
 TABLE = Path(__file__).parent / "published" / "blend_states.csv"
@@ -211,3 +211,18 @@ def test_other_families_are_refused() -> None:
 def test_cantera_is_loaded_only_when_asked() -> None:
     code = "import sys, app.calc.thermochem; sys.exit('cantera' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("sugar", ["sorbitol", "sucrose", "dextrose"])
+def test_a_state_between_others_is_that_of_its_own_pressure(sugar: str) -> None:
+    blend = {"potassium_nitrate": 0.65, sugar: 0.35}
+    kept = [blend_state(blend, p) for p in (0.5e6, 2e6, 68 * ATM, 20e6)]
+    for pressure in (0.6e6, 1e6, 3.8e6, 11e6):
+        found, own = between(kept, pressure), blend_state(blend, pressure)
+        assert found.c_star == pytest.approx(own.c_star, rel=1e-3)
+        assert found.temperature == pytest.approx(own.temperature, rel=3e-3)
+        assert found.system_molar_mass == pytest.approx(own.system_molar_mass, rel=3e-3)
+        assert found.gamma_effective == pytest.approx(own.gamma_effective, rel=4e-3)
+    assert between(kept, 68 * ATM).c_star == pytest.approx(kept[2].c_star)
+    assert between(kept[:1], 5e6) == kept[0]
+    assert sum(between(kept, 3e6).gas.values()) == pytest.approx(1.0, abs=0.01)
