@@ -3,12 +3,15 @@
 ```
 BookError
 ├── Refused      a rule of the workshop or of the book forbids it
+│   └── Asked    it can mean several things, or can hardly be: which one is meant?
 ├── Conflict     the row was changed elsewhere since the page was opened
 ├── NotFound     no such row
 └── Trouble      the machine, the disk or the file stands in the way
 ```
 Calculations raise their own tree (`app.calc.errors.CalcError`); forms show both alike.
 """
+
+from collections.abc import Iterable
 
 from app.calc.notes import Note
 
@@ -26,6 +29,47 @@ class BookError(Exception):
 
 class Refused(BookError):
     """A rule forbids it."""
+
+
+class Asked(Refused):
+    """What stands in a field can mean several things, or can hardly be: it is kept when the person has said which.
+
+    The page draws a button for each of the `readings` beside the field, and one that keeps what stands there; each
+    sends the form again with its text in the field. So a service asks like this, and needs nothing in the form, the
+    router or the template:
+
+        if not data.sure_of("mass") and far_off(data.mass.si):
+            raise Asked("102 g are still wanted. Which did you mean?", "mass", ["102.3 g"])
+
+    Parameters
+    ----------
+    message
+        What is odd, with the numbers, and the question.
+    field
+        Name of the field, `points.0.mass` in a list; None for a question about the whole form.
+    readings
+        Texts as a person could type them into the field: what else may have been meant, likeliest first. A pair is a
+        text and what its button says.
+    keep
+        What the button says that keeps what stands there; `{typed}` is that text. None where it cannot be kept.
+    about
+        Names the question. An answer holds for the question, the field and the text in it: another text or another
+        question is asked anew. A question about the whole form should name here what it hangs on.
+    """
+
+    def __init__(
+        self,
+        message: str | Note,
+        field: str | None,
+        readings: Iterable[str | tuple[str, str]] = (),
+        *,
+        keep: str | None = "{typed}, as typed",
+        about: str = "likely",
+    ) -> None:
+        super().__init__(message, field)
+        self.readings = [(one, one) if isinstance(one, str) else one for one in readings]
+        self.keep = keep
+        self.about = about
 
 
 class Conflict(BookError):

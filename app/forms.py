@@ -14,9 +14,11 @@ from typing import Any, Literal, Union, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from app import doubts, typed
 from app.calc.notes import Note
+from app.errors import Asked
 from app.models.base import FormIn, measure_of
-from app.units import KINDS, METRIC, UnitSystem, example, say
+from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, example, say
 
 Choice = tuple[str, str]
 Texts = dict[str, list[str]]
@@ -38,11 +40,29 @@ _PLACE = r"([0-9]{1,3})"
 _DAY = r"(?:199[0-9]|2[0-9]{3})-[0-9]{2}-[0-9]{2}"
 _SHAPES = {
     int: (re.compile(r"[+-]?[0-9]{1,9}"), _WORDS["int_parsing"]),
-    float: (re.compile(r"[+-]?(?:[0-9]{1,15}[.,]?[0-9]{0,15}|[.,][0-9]{1,15})"), _WORDS["float_parsing"]),
     date: (re.compile(_DAY), _WORDS["date_parsing"]),
     datetime: (re.compile(_DAY + r"[T ][0-9]{2}:[0-9]{2}.*", re.DOTALL), _WORDS["datetime_parsing"]),
 }
 """What a text must look like before a model reads it: models take 0 for a day of 1970, and any length of number."""
+
+
+_LARGEST = 10**15
+"""A bare number from here on is a slip."""
+
+_ANSWER = re.compile(r"(?P<how>meant|sure)\.(?P<about>\w+)\.(?P<field>.*)", re.DOTALL)
+"""The name of a button that answers a question (meant), and of the answer kept in the form (sure)."""
+
+_AGAIN = "again."
+"""Before the name of what a press must carry that answers a question: what the refused press carried."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A button that answers a question: its name, the text that it puts in the field, and what it says."""
+
+    name: str
+    text: str
+    words: str
 
 
 @dataclass(frozen=True)
@@ -61,6 +81,8 @@ class BoundField:
     rows: int
     values: list[str]
     empty: str
+    answers: list[Answer]
+    answers_by: str
 
     @property
     def described_by(self) -> str:
@@ -85,6 +107,12 @@ class Form:
     draft_at: Any = None
     places: dict[tuple[str, int], int] = field(default_factory=dict)
     units: UnitSystem = METRIC
+    asked: dict[str, Asked] = field(default_factory=dict)
+    """Questions by the field they are about; each has its words in `errors` too."""
+    sure: dict[tuple[str, str], str] = field(default_factory=dict)
+    """Answers: field and question, and the text that it was about."""
+    asks_at: str = ""
+    """Where a button that answers sends the form by GET, if that is not where the form itself goes."""
 
     @property
     def message(self) -> str:
@@ -131,7 +159,32 @@ class Form:
             rows=rows,
             values=self.values.get(name, []),
             empty="not told" if get_origin(plain) is Literal else "none",  # of a few words; else of a list of rows
+            answers=self.answers(name),
+            answers_by=self.asks_at,
         )
+
+    def answers(self, name: str = "") -> list[Answer]:
+        """The buttons that answer the question about a field, or about the whole form."""
+        question = self.asked.get(name)
+        if question is None:
+            return []
+        button = f"meant.{question.about}.{name or question.field or ''}"
+        found = [Answer(button, text, words) for text, words in question.readings]
+        if question.keep is not None:
+            stands = (self._quantity(name) or Quantity(0.0, self.text(name).strip())).typed or "yes"
+            found = [one for one in found if one.text != stands]
+            found.append(Answer(button, stands, question.keep.format(typed=stands)))
+        return found
+
+    @property
+    def kept_answers(self) -> list[tuple[str, str]]:
+        """Hidden fields of a form that is shown again: answers given before, and what the refused press carried."""
+        kept = [(f"sure.{about}.{name}", text) for (name, about), text in self.sure.items()]
+        if self.asked:
+            for name, texts in self.values.items():
+                if not self._has(name) or get_origin(_plain(_locate(self.model, name)[1])) is Literal:
+                    kept += [(_AGAIN + name, text) for text in texts]
+        return kept
 
     def rows(self, name: str, spare: int = 2, least: int = 4) -> list[dict[str, BoundField]]:
         """The rows of a list field: those typed and a few empty ones."""
@@ -141,17 +194,82 @@ class Form:
         return [{f: self.field(f"{name}.{i}.{f}") for f in row_model.model_fields} for i in range(count)]
 
     def check(self, units: UnitSystem) -> FormIn | None:
-        """Validate what stands in the form; on a fault fill `errors` and give nothing back."""
+        """Validate what stands in the form; on a fault or a question fill `errors` and give nothing back."""
         self.units = units
         tree, self.places = _tree(self.model, self.values)
         self._refuse_shapes()
+        data = None
         try:
             data = self.model.model_validate(tree, context={"units": units})
         except ValidationError as error:
             for fault in error.errors(include_url=False):
                 name = _name(fault["loc"], self.places)
-                self.errors.setdefault(name, self._words(name, dict(fault)))
-        return None if self.errors else data
+                if name not in self.errors:
+                    self._fault(name, dict(fault))
+        self._doubt()
+        if self.errors or data is None:
+            return None
+        return data.answering(
+            (self._as_data(name), about) for (name, about), text in self.sure.items() if self._stands(name, text)
+        )
+
+    def _fault(self, name: str, fault: dict[str, Any]) -> None:
+        words = self._words(name, fault)
+        readings = fault.get("ctx", {}).get("readings", ()) if fault["type"] == "measure" else ()
+        if fault["type"] == "measure" and not readings and (quantity := self._quantity(name)):
+            measure = self._measure(name)
+            assert measure is not None
+            if quantity.typed != self.text(name).strip():  # a bare number beyond a bound: another unit may be meant
+                readings = doubts.fitting(self.text(name), quantity, measure, self.units)
+        self.errors[name] = words
+        if readings:
+            self.asked[name] = Asked(words, name, readings, keep=None, about="sign")
+
+    def _doubt(self) -> None:
+        """Ask about each number that can be read and can hardly be, unless it was answered."""
+        for name in self.values:
+            if name in self.errors or not self.text(name).strip() or (measure := self._measure(name)) is None:
+                continue
+            quantity = self._quantity(name)
+            question = quantity and doubts.about(name, self.text(name), quantity, measure, self.units)
+            if question and not self._stands(name, self.sure.get((name, question.about), "")):
+                self.errors[name], self.asked[name] = say(question.message, self.units), question
+
+    def trust(self, units: UnitSystem) -> None:
+        """What stands in the form comes from the book: it is not asked about while it stays."""
+        self.units = units
+        for name in self.values:
+            if (measure := self._measure(name)) and (quantity := self._quantity(name)):
+                question = doubts.about(name, self.text(name), quantity, measure, units)
+                if question:
+                    self.sure[name, question.about] = self.text(name)
+
+    def _measure(self, name: str) -> Measure | None:
+        if not self._has(name):
+            return None
+        model, _ = _locate(self.model, name)
+        return measure_of(model, name.split(".")[-1])
+
+    def _quantity(self, name: str) -> Quantity | None:
+        """What stands in a field of a measure, where it can be read."""
+        measure = self._measure(name)
+        if measure is None:
+            return None
+        try:
+            return measure.read(self.text(name), self.units)
+        except UnitError:
+            return None
+
+    def _stands(self, name: str, answered: str) -> bool:
+        """Whether what was answered about a field is still what stands in it."""
+        return answered != "" and (not self._has(name) or self.text(name).strip() == answered.strip())
+
+    def _as_data(self, name: str) -> str:
+        """The name of a field as a service knows it: its row counted among those that were filled in."""
+        head, _, rest = name.partition(".")
+        place, _, last = rest.partition(".")
+        rows = [i for (of, i), at in self.places.items() if of == head and str(at) == place]
+        return f"{head}.{rows[0]}.{last}" if rows else name
 
     def _refuse_shapes(self) -> None:
         """Find the texts that no field may hold, or that are no number or day to begin with."""
@@ -165,11 +283,23 @@ class Form:
             for text in texts:
                 if "\x00" in text:
                     self.errors[name] = "There is a sign in this that cannot be written (NUL). Type it again."
-                elif text.strip() and shape is not None and not shape.fullmatch(text.strip()):
+                elif plain is float and text.strip():
+                    self._refuse_number(name, text)
+                elif text.strip() and shape is not None and not shape.fullmatch(typed.fold(text)):
                     self.errors[name] = "Choose one of the list." if name.endswith("_id") else words
 
-    def refuse(self, field_name: str | None, message: str | Note) -> None:
-        """Put a service's refusal beside its field, or at the head of the form.
+    def _refuse_number(self, name: str, text: str) -> None:
+        try:
+            if abs(typed.plain(text)) >= _LARGEST:
+                self.errors[name] = _WORDS["float_parsing"]
+        except typed.TwoReadings as two:
+            words = f"“{text.strip()}” can mean {two.readings[0]} or {two.readings[1]}. Choose one."
+            self.errors[name], self.asked[name] = words, Asked(words, name, two.readings, keep=None, about="sign")
+        except typed.NoNumber as error:
+            self.errors[name] = str(error) or _WORDS["float_parsing"]
+
+    def refuse(self, field_name: str | None, message: str | Note, question: Asked | None = None) -> None:
+        """Put a service's refusal beside its field, or at the head of the form; a question with its answers.
 
         A service counts the rows of a list that were filled in; the page may have empty ones between them.
         """
@@ -179,6 +309,8 @@ class Form:
         if name and not self._has(name):
             name = ""
         self.errors[name] = say(message, self.units)
+        if question is not None:
+            self.asked[name] = question
 
     def _has(self, name: str) -> bool:
         try:
@@ -229,16 +361,44 @@ def from_texts(
     action: str,
     choices: Mapping[str, list[Choice]],
 ) -> Form:
-    """A form as it was sent: every text is kept, hidden fields are taken off."""
+    """A form as it was sent: every text is kept, hidden fields are taken off, an answer stands in its field."""
     values: Texts = {}
+    sure, meant = {}, {}
     for name, text in texts:
-        values.setdefault(name, []).append(text)
+        if answer := _ANSWER.fullmatch(name):
+            sure[answer["field"], answer["about"]] = text
+            if answer["how"] == "meant":
+                meant[answer["field"]] = [text]
+        else:
+            values.setdefault(name, []).append(text)
+    values.update({name: text for name, text in meant.items() if name})
     version = values.pop("version", [""])[0]
     once = values.pop("once", [""])[0]
     form = Form(model, form_id, action, values, choices=dict(choices))
     form.version = whole(version)
+    form.sure = sure
     form.once = once or form.once
     return form
+
+
+def resent(texts: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    """What was sent; where a button answered a question, with what the press before it carried (which button)."""
+    sent = [pair for pair in texts if not pair[0].startswith(_AGAIN)]
+    names = {name for name, _ in sent}
+    if any(name.startswith("meant.") for name in names):
+        again = ((name.removeprefix(_AGAIN), text) for name, text in texts if name.startswith(_AGAIN))
+        sent += [(name, text) for name, text in again if name not in names]
+    return sent
+
+
+def of_model(model: type[FormIn], texts: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Those of an address's texts that belong to this form, where there are several: its fields and its answers."""
+
+    def field_of(name: str) -> str:
+        answer = _ANSWER.fullmatch(name)
+        return answer["field"] if answer else name
+
+    return [(name, text) for name, text in texts if field_of(name) in model.model_fields]
 
 
 def whole(text: str) -> int | None:
@@ -334,8 +494,15 @@ def _rows(name: str, row_model: type[BaseModel], values: Texts) -> list[tuple[in
 
 
 def _tidy(plain: Any, text: str) -> str:
-    """A comma as decimal sign, where a bare number is wanted."""
-    return text.strip().replace(",", ".") if plain is float else text
+    """A bare number as the model reads it; what is none is told of beside its field."""
+    if plain is int:
+        return typed.fold(text)
+    if plain is not float:
+        return text
+    try:
+        return repr(float(typed.plain(text)))
+    except ValueError:
+        return text
 
 
 def _name(place: tuple[Any, ...], rows: dict[tuple[str, int], int]) -> str:

@@ -41,6 +41,9 @@ _FAULT = re.compile(
 _SIGN = re.compile(r"^\s*(?P<sign>[+\-−])?\s*(?P<rest>.*?)\s*$", re.S)
 _AMOUNT = re.compile(r"(?<![\d.,])(?:\d+(?:[.,]\d+)*|[.,]\d+)", re.ASCII)
 
+_POUNDS = re.compile(r"\d\s*(?:lbs?|pounds?)\b,?\s*\d", re.I | re.ASCII)
+"""1 lb 14 oz is one weight."""
+
 
 class ScaleLineError(ValueError):
     """The line is no weight to keep; the message says what to do."""
@@ -123,7 +126,7 @@ def _weight(text: str) -> str:
     if "?" in text:
         raise ScaleLineError(_UNSTABLE)
     amounts = _AMOUNT.findall(text)
-    if len(amounts) > 1 and "/" not in text:
+    if len(amounts) > 1 and "/" not in text and not _POUNDS.search(text):
         raise ScaleLineError(_TWO.format(line=text))
     signed = _SIGN.match(text)
     assert signed is not None, "the pattern takes every text"

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 from pydantic import GetCoreSchemaHandler, ValidationInfo
 from pydantic_core import PydanticCustomError, core_schema
 
+from app import typed
 from app.calc.notes import Note
 
 
@@ -50,10 +51,19 @@ _LENGTH = {
     '"': "inch",
     "″": "inch",
     "”": "inch",
+    "''": "inch",
+    "′′": "inch",
+    "’’": "inch",
     "ft": "foot",
     "feet": "foot",
     "foot": "foot",
     "'": "foot",
+    "′": "foot",
+    "’": "foot",
+    "metre": "m",
+    "metres": "m",
+    "meter": "m",
+    "meters": "m",
     "thou": "thou",
     "mil": "thou",
 }
@@ -62,10 +72,17 @@ _MASS = {
     "gram": "g",
     "grams": "g",
     "kg": "kg",
+    "kgs": "kg",
+    "kilo": "kg",
+    "kilos": "kg",
     "mg": "mg",
     "oz": "ounce",
+    "ounce": "ounce",
+    "ounces": "ounce",
     "lb": "pound",
     "lbs": "pound",
+    "pound": "pound",
+    "pounds": "pound",
 }
 _PRESSURE = {
     "pa": "Pa",
@@ -285,21 +302,25 @@ _DECIMALS = {
     "lb/(in²·s)": 2, "/kg": 2, "/lb": 2, "m/s²": 0, "ft/s²": 0,
 }  # fmt: skip
 
-_NUMBER = re.compile(
-    r"""^\s*(?P<sign>[+\-−]?)\s*(?:
-        (?P<whole>[0-9]+)\s+(?P<num1>[0-9]+)\s*/\s*(?P<den1>[0-9]+)      # 1 3/4
-      | (?P<num>[0-9]+)\s*/\s*(?P<den>[0-9]+)                             # 3/4
-      | (?P<decimal>[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)                      # 19, 19.05, 19,05, .75
-    )\s*(?P<unit>[^\d\s.,].*?)?\s*$""",
-    re.VERBOSE,
-)
+_UNIT_BEFORE_MORE = re.compile(r"\s*(?P<unit>[^\d\s.,+\-−–/][^\d\s.,+\-−–/]*)(?:,\s+|\s*)(?=[0-9])")
+"""A unit with another number behind it."""
 
-_LONGEST = 60
-"""Characters of a number with its unit; more is a slip of the keyboard, and could be no number of this machine."""
+AIR_PA = 101325.0
+"""The standard atmosphere [Pa]; exact, ISO 2533:1975."""
+
+GAUGES = {f"{unit}{mark}": unit for unit in ("psi", "bar", "kpa", "mpa") for mark in "ga"}
+"""Pressures said to be above the air's (g) or not (a), and the unit they are in."""
 
 
 class UnitError(ValueError):
-    """What was typed is not a number with a unit this field takes; the message says what to do."""
+    """What was typed is not a number with a unit this field takes; the message says what to do.
+
+    Where it can mean several things, `readings` are the texts to choose from.
+    """
+
+    def __init__(self, message: str, readings: tuple[str, ...] = ()) -> None:
+        super().__init__(message)
+        self.readings = readings
 
 
 @cache
@@ -327,55 +348,117 @@ def _from_si(value: float, unit: str, kind: Kind) -> float:
     return value / _factor(unit, kind.si)
 
 
+def _key(unit: str) -> str:
+    return unit.strip().casefold().replace("²", "2").replace("³", "3").replace(" ", "")
+
+
+def _known(unit: str, kind: Kind) -> bool:
+    return _pint_unit(unit, kind) is not None
+
+
 def _pint_unit(unit: str, kind: Kind) -> str | None:
-    return kind.accepted.get(unit.strip().casefold().replace("²", "2").replace("³", "3").replace(" ", ""))
+    key = _key(unit)
+    return kind.accepted.get(GAUGES.get(key, key) if kind.accepted is _PRESSURE else key)
 
 
-def parse(text: str, kind_name: str, units: UnitSystem = METRIC) -> Quantity:
-    """Read a number with an optional unit.
+def parse(text: str, kind_name: str, units: UnitSystem = METRIC, *, above_air: bool = False) -> Quantity:
+    """Read a number with an optional unit, or several as in `5 ft 6 in`.
 
     A bare number is taken in the workshop's own unit, and the unit is added to what is kept as typed, so
-    that it still means the same when the workshop changes its units. Fractions (`3/4`, `1 1/2`) and a comma as decimal
-    sign are accepted; nothing is evaluated.
+    that it still means the same when the workshop changes its units. `app.typed` says what is read as a number;
+    nothing is evaluated.
+
+    Parameters
+    ----------
+    above_air
+        Whether the pressure asked for is one above the air's. `psig` says that it is, `psia` that it is not; where
+        the field means the other, the standard atmosphere is added or taken off.
 
     Raises
     ------
     UnitError
-        Empty, not a number, an unknown unit, or a unit of another kind; the message says what to type.
+        Empty, not a number, one that can mean two things, an unknown unit, or a unit of another kind; the message
+        says what to type.
     """
     kind = KINDS[kind_name]
     wanted = f"{kind.noun}, such as {example(kind_name, units)}"
-    typed = text.strip()
-    if not typed:
+    words = text.strip()
+    if not words:
         raise UnitError(f"Type {wanted}.")
-    if len(typed) > _LONGEST:
-        raise UnitError(
-            f"“{typed[:20]}…” is too long or too large to be {kind.noun}, such as {example(kind_name, units)}."
-        )
-    match = _NUMBER.match(typed)
-    if match is None:
-        raise UnitError(f"“{typed}” is not {kind.noun}. Type a number and a unit, such as {example(kind_name, units)}.")
-    value = _number(match)
-    unit = match["unit"] or getattr(units, kind.name)
-    target = _pint_unit(unit, kind)
-    if target is None:
-        raise UnitError(_wrong_unit(unit, kind, units))
-    signed = -value if match["sign"] in ("-", "−") else value
-    si = float(f"{_to_si(signed, target, kind):.12g}")  # 3/4 in is 0.01905 m, not 0.019049999999999997
+    folded = typed.fold(text)
+    if len(folded) > typed.LONGEST:
+        raise UnitError(f"“{words[:20]}…” is too long or too large to be {wanted}.")
+    try:
+        parts = _parts(folded, kind)
+    except typed.TwoReadings as two:
+        raise _either(folded, two, unit_of(kind_name, units)) from None
+    except typed.NoNumber as error:
+        why = f"“{words}” is not {kind.noun}. Type a number and a unit, such as {example(kind_name, units)}."
+        raise UnitError(str(error) or why) from None
+    si = float(f"{_sum(parts, kind, units, above_air):.12g}")  # 3/4 in is 0.01905 m, not 0.019049999999999997
     if not math.isfinite(si):
-        raise UnitError(f"“{typed}” is too large to be {kind.noun}.")
-    return Quantity(si, typed if match["unit"] else f"{typed} {unit}")
+        raise UnitError(f"“{words}” is too large to be {kind.noun}.")
+    return Quantity(si, words if parts[0][1] else f"{words} {unit_of(kind_name, units)}")
 
 
-def _number(match: re.Match[str]) -> float:
-    if match["decimal"]:
-        return float(match["decimal"].replace(",", "."))
-    whole = int(match["whole"] or 0)
-    numerator = int(match["num1"] or match["num"])
-    denominator = int(match["den1"] or match["den"])
-    if denominator == 0:
-        raise UnitError("A fraction needs a number other than 0 under the line.")
-    return float(whole + Fraction(numerator, denominator))
+def _parts(text: str, kind: Kind) -> list[tuple[Fraction, str]]:
+    """Each number with its unit; more than one where the units are of the kind and grow smaller: `16 lb 4 oz`."""
+    value, end = typed.take(text)
+    rest = text[end:].strip()
+    if kind.offset or not re.search(r"[0-9]", rest) or _known(rest, kind):
+        return [(value, rest)]
+    found, at = [], end
+    while step := _UNIT_BEFORE_MORE.match(text, at):
+        found.append((value, step["unit"]))
+        value, at = typed.take(text, step.end())
+        if text[step.end()] in "+-−–":
+            raise typed.NoNumber("")
+    if found and not text[at:].strip():
+        raise typed.NoNumber("")
+    return [*found, (value, text[at:].strip())] if found else [(value, rest)]
+
+
+def _sum(parts: list[tuple[Fraction, str]], kind: Kind, units: UnitSystem, above_air: bool) -> float:
+    own = getattr(units, kind.name)
+    sign = -1 if parts[0][0] < 0 else 1
+    total, larger = 0.0, math.inf
+    for i, (value, unit) in enumerate(parts):
+        target = _pint_unit(unit or ("" if i else own), kind)
+        if target is None:
+            raise UnitError(_wrong_unit(unit or own, kind, units))
+        amount = _to_si(float(value), target, kind) + _air(unit, kind, above_air)
+        size = _to_si(1.0, target, kind)
+        if i and not (amount < larger and size < larger and parts[i - 1][0].denominator == 1):
+            raise UnitError(
+                f"“{unit}” cannot stand behind “{parts[i - 1][1]}” like this. Type {kind.noun} in one unit."
+            )
+        total += amount if i == 0 else sign * amount
+        larger = size
+    return total
+
+
+def _air(unit: str, kind: Kind, above_air: bool) -> float:
+    """What is added to a pressure that was typed as above the air, or not so, for what the field means [Pa]."""
+    key = _key(unit)
+    if kind.accepted is not _PRESSURE or key not in GAUGES:
+        return 0.0
+    return (0.0 if above_air else AIR_PA) if key.endswith("g") else (-AIR_PA if above_air else 0.0)
+
+
+def _either(text: str, two: typed.TwoReadings, own: str) -> UnitError:
+    start, end = two.span
+    bare = not re.search(r"[^0-9.,+\-−–\s]", text)
+    readings = tuple(f"{text[:start]}{one}{text[end:]}{f' {own}' if bare else ''}" for one in two.readings)
+    return UnitError(f"“{text}” can mean {readings[0]} or {readings[1]}. Choose one.", readings)
+
+
+def in_unit(text: str, unit: str, kind_name: str) -> str | None:
+    """The same number with another unit behind it; nothing where the text is not one number with one unit."""
+    try:
+        [(_, typed_unit)] = _parts(typed.fold(text), KINDS[kind_name])
+    except (typed.TwoReadings, typed.NoNumber, ValueError):
+        return None
+    return f"{typed.fold(text).removesuffix(typed_unit).strip()} {unit}"
 
 
 def _wrong_unit(unit: str, kind: Kind, units: UnitSystem) -> str:
@@ -384,7 +467,10 @@ def _wrong_unit(unit: str, kind: Kind, units: UnitSystem) -> str:
             return (
                 f"“{unit}” goes with {other.noun}; this field takes {kind.noun}, such as {example(kind.name, units)}."
             )
-    known = ", ".join(dict.fromkeys(k for k in kind.accepted if k not in "″”"))
+    signs: dict[str, str] = {}
+    for sign, target in kind.accepted.items():
+        signs.setdefault(target, sign)  # of several ways to write one unit, the first
+    known = ", ".join(signs.values())
     return f"The unit “{unit}” is not known here. Use one of: {known}."
 
 
@@ -490,6 +576,8 @@ class Measure:
     """Marks a form field `Annotated[Quantity, Measure("length", gt=0, le=2)]`; bounds are in SI.
 
     `unit` is for a field with a natural unit of its own: seven for a cure means days, not seconds.
+    `usual` is what the thing hardly ever lies outside of; a form asks about such a number once (`app.doubts`).
+    `above_air` marks a pressure that counts from the air's.
     """
 
     kind: str
@@ -498,10 +586,22 @@ class Measure:
     le: float | None = None
     lt: float | None = None
     unit: str | None = None
+    usual: tuple[float, float] | None = None
+    above_air: bool = False
 
     def system(self, units: UnitSystem) -> UnitSystem:
         """The workshop's units, with this field's own in its place."""
         return units._replace(**{self.kind: self.unit}) if self.unit else units
+
+    def read(self, text: str, units: UnitSystem) -> Quantity:
+        """What a text says in this field, bounds aside.
+
+        Raises
+        ------
+        UnitError
+            As `parse`.
+        """
+        return parse(text, self.kind, self.system(units), above_air=self.above_air)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Validate text into a Quantity, with the workshop's units taken from the context."""
@@ -510,24 +610,29 @@ class Measure:
     def _validate(self, value: Any, info: ValidationInfo) -> Quantity:
         if isinstance(value, Quantity):
             return self._bounded(value, self.system(METRIC))
-        units = self.system((info.context or {}).get("units", METRIC))
+        units = (info.context or {}).get("units", METRIC)
         try:
-            quantity = parse(str(value), self.kind, units)
+            quantity = self.read(str(value), units)
         except UnitError as error:
-            raise PydanticCustomError("measure", "{message}", {"message": str(error)}) from None
-        return self._bounded(quantity, units)
+            more = {"message": str(error), "readings": error.readings}
+            raise PydanticCustomError("measure", "{message}", more) from None
+        return self._bounded(quantity, self.system(units))
 
     def _bounded(self, quantity: Quantity, units: UnitSystem) -> Quantity:
-        def refuse(words: str, bound: float) -> None:
+        if beyond := self.beyond(quantity.si):
+            words, bound = beyond
             message = f"This must be {words} {exact(bound, self.kind, units)}; “{quantity.typed}” is not."
             raise PydanticCustomError("measure", "{message}", {"message": message})
-
-        if self.gt is not None and not quantity.si > self.gt:
-            refuse("more than", self.gt)
-        if self.ge is not None and not quantity.si >= self.ge:
-            refuse("at least", self.ge)
-        if self.lt is not None and not quantity.si < self.lt:
-            refuse("less than", self.lt)
-        if self.le is not None and not quantity.si <= self.le:
-            refuse("at most", self.le)
         return quantity
+
+    def beyond(self, si: float) -> tuple[str, float] | None:
+        """The bound that a number breaks, and how it should lie to it."""
+        if self.gt is not None and not si > self.gt:
+            return "more than", self.gt
+        if self.ge is not None and not si >= self.ge:
+            return "at least", self.ge
+        if self.lt is not None and not si < self.lt:
+            return "less than", self.lt
+        if self.le is not None and not si <= self.le:
+            return "at most", self.le
+        return None

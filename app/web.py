@@ -25,8 +25,8 @@ from app.calc.errors import CalcError
 from app.calc.ingredients import INGREDIENTS
 from app.calc.notes import Note
 from app.db import reading, writing
-from app.errors import BookError
-from app.forms import Choice, Form, from_texts, whole
+from app.errors import Asked, BookError
+from app.forms import Choice, Form, from_texts, resent, whole
 from app.models import Draft, OnceToken
 from app.models.base import FormIn, as_form
 from app.services import drafts, history, workshop
@@ -42,7 +42,7 @@ T = TypeVar("T")
 async def _typed(request: Request) -> Texts:
     uploads.refuse_larger(request, uploads.FORM_ROOM)
     data = await request.form(max_files=0)
-    return [(_writable(name), _writable(value)) for name, value in data.multi_items() if isinstance(value, str)]
+    return resent([(_writable(name), _writable(value)) for name, value in data.multi_items() if isinstance(value, str)])
 
 
 def _writable(text: str) -> str:
@@ -169,10 +169,12 @@ def blank(
     texts.update({name: _text(value) for name, value in (initial or {}).items()})
     form.values = {name: [text] for name, text in texts.items() if text != ""}
     form.version = getattr(row, "version", None)
+    form.trust(workshop.get(session).units)
     draft = (drafts.unsaved(session) if unsaved is None else unsaved).get(action)
     if draft is not None:
         kept = from_texts(model, [tuple(pair) for pair in json.loads(draft.values_json)], form_id, action, {})
         form.values, form.version, form.draft_at = kept.values, kept.version, draft.updated_at
+        form.sure = kept.sure
     return form
 
 
@@ -278,7 +280,8 @@ def answered(form: Form, system: units.UnitSystem, ask: Callable[[Any], T]) -> T
 
 
 def _refuse(form: Form, error: BookError | CalcError) -> None:
-    form.refuse(error.field, error.message if isinstance(error, BookError) else error.words)
+    words = error.message if isinstance(error, BookError) else error.words
+    form.refuse(error.field, words, error if isinstance(error, Asked) else None)
 
 
 @contextmanager

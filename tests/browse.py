@@ -15,6 +15,12 @@ class PageForm:
     fields: dict[str, str] = field(default_factory=dict)
     described: dict[str, str] = field(default_factory=dict)
     choices: dict[str, set[str]] = field(default_factory=dict)
+    answers: dict[str, tuple[str, str]] = field(default_factory=dict)
+
+    def answered(self, words: str) -> dict[str, str]:
+        """What is sent when the button is pressed that answers a question with these words."""
+        name, text = self.answers[words]
+        return {**self.fields, name: text}
 
 
 class Page(HTMLParser):
@@ -26,6 +32,7 @@ class Page(HTMLParser):
         self.texts: dict[str, str] = {}
         self._form: PageForm | None = None
         self._select = self._area = ""
+        self._answer: tuple[str, str] | None = None
         self._open: list[tuple[str, str]] = []
         self.feed(html)
 
@@ -50,6 +57,8 @@ class Page(HTMLParser):
             self._form.choices[self._select].add(a["value"])
             if "selected" in a:
                 self._form.fields[self._select] = a["value"]
+        elif tag == "button" and name.startswith("meant."):
+            self._answer = name, a["value"]
         elif tag == "textarea":
             self._area = name
             self._form.fields[name] = ""
@@ -59,6 +68,7 @@ class Page(HTMLParser):
             pass
         if tag == "form":
             self._form = None
+        self._answer = None if tag == "button" else self._answer
         self._select = "" if tag == "select" else self._select
         self._area = "" if tag == "textarea" else self._area
 
@@ -66,6 +76,8 @@ class Page(HTMLParser):
         for _, identity in self._open:
             if identity:
                 self.texts[identity] = self.texts.get(identity, "") + data
+        if self._answer and self._form is not None:
+            self._form.answers[data.strip()] = self._answer
         if self._area and self._form is not None:
             self._form.fields[self._area] += data
 

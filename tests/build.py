@@ -275,9 +275,10 @@ def firing_in(session: Session, build: MotorBuild | None = None, **more: Any) ->
     return FiringIn.model_validate(_texts(texts, more))
 
 
-def firing(session: Session, build: MotorBuild | None = None, **more: Any) -> Firing:
-    """A static test of a motor, fired now."""
-    return firings.log(session, firing_in(session, build, **more))
+def firing(session: Session, build: MotorBuild | None = None, *, sure: bool = False, **more: Any) -> Firing:
+    """A static test of a motor, fired now; `sure` says yes to what the book asks about."""
+    data = firing_in(session, build, **more)
+    return firings.log(session, data.answering(None) if sure else data)
 
 
 def because(data: Any, why: str) -> Any:

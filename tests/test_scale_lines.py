@@ -48,6 +48,11 @@ def refusal(line: str) -> str:
         ("123.4 g N", 123.4, "net"),
         ("\x02+123.4 g\x03", 123.4, "typed"),
         ("4.35 oz", 123.3204, "typed"),
+        ("1,234.5 g", 1234.5, "typed"),
+        ("ST,GS,+001,234 kg", 1234.0, "gross"),
+        ("0 lb 6 oz", 170.0971, "typed"),
+        ("1 lb 14 oz", 850.4857, "typed"),
+        ("S S   1 lb 14.0 oz", 850.4857, "gross"),
     ],
 )
 def test_a_scale_s_line_is_the_weight_it_shows(line: str, grams: float, kind: str) -> None:
@@ -87,7 +92,9 @@ def test_a_scale_s_line_is_the_weight_it_shows(line: str, grams: float, kind: st
         ("123.4 g 123.5 g", "more than one weight"),
         ("123.4 g123.4 g", "more than one weight"),
         ("17ST,GS,+0123.4g", "more than one weight"),
-        ("1,234.5 g", "not a mass"),
+        ("1,234 g", "can mean 1.234 g or 1234 g"),
+        ("ST,GS,+  1,234 g", "can mean 1.234 g or 1234 g"),
+        ("12 345 g", "more than one weight"),
         ("HELLO", "not a mass"),
         ("ST,GS,", "Type a mass"),
         ("N", "not a mass"),

@@ -2,6 +2,7 @@
 
 import math
 from decimal import Decimal
+from fractions import Fraction
 from typing import Annotated
 
 import pint
@@ -206,9 +207,86 @@ def test_shapes_of_a_number(typed: str, metres: float) -> None:
 
 
 @pytest.mark.parametrize(
+    ("typed", "kind", "si"),
+    # Inch, foot, pound and ounce by NIST SP 811 (2008), appendix B.8, exact; 101 325 Pa by ISO 2533:1975.
+    [
+        ("½ in", "length", 0.0127),
+        ("1½ in", "length", 0.0381),
+        ('1-3/4"', "length", 0.04445),
+        ("1½″", "length", 0.0381),
+        ("0,125 in", "length", 0.003175),
+        ("5 ft 6 in", "length", 5.5 * 0.3048),
+        ("5' 6\"", "length", 5.5 * 0.3048),
+        ("5'6\"", "length", 5.5 * 0.3048),
+        ("5’ 6”", "length", 5.5 * 0.3048),
+        ("5′ 6″", "length", 5.5 * 0.3048),
+        ("5 ft 6 1/2 in", "length", 5.5 * 0.3048 + 0.0127),
+        ("5 ft 6½ in", "length", 5.5 * 0.3048 + 0.0127),
+        ("-5 ft 6 in", "length", -5.5 * 0.3048),
+        ("1 lb 14 oz", "mass", 30 * 0.45359237 / 16),
+        ("16 lb 4 oz", "mass", 16.25 * 0.45359237),
+        ("16 lb, 4 oz", "mass", 16.25 * 0.45359237),
+        ("5 pounds", "mass", 5 * 0.45359237),
+        ("1,234.5 g", "mass", 1.2345),
+        ("1.234,5 g", "mass", 1.2345),
+        ("1,234,567 g", "mass", 1234.567),
+        ("１２３．４ g", "mass", 0.1234),
+        ("12\u2009345\u202fg", "mass", 12.345),
+        ("212 °F", "temperature", 373.15),
+        ("20 ºC", "temperature", 293.15),
+        ("20℃", "temperature", 293.15),
+        ("−5 °C", "temperature", 268.15),
+        ("1 h 30 min", "time", 5400.0),
+        ("100 psig", "pressure", 100 * 6894.757293168 + 101325),
+        ("100 psia", "pressure", 100 * 6894.757293168),
+        ("2 bar g", "pressure", 301325.0),
+    ],
+)
+def test_what_people_write_is_read(typed: str, kind: str, si: float) -> None:
+    assert parse(typed, kind).si == pytest.approx(si, rel=1e-11)
+    assert parse(typed, kind).typed == typed
+
+
+def test_a_pressure_above_the_airs_takes_psig_as_it_is() -> None:
+    assert parse("100 psig", "pressure", above_air=True).si == pytest.approx(100 * 6894.757293168)
+    assert parse("100 psi", "pressure", above_air=True).si == pytest.approx(100 * 6894.757293168)
+    assert parse("100 psia", "pressure", above_air=True).si == pytest.approx(100 * 6894.757293168 - 101325)
+
+
+@pytest.mark.parametrize(
+    ("typed", "kind", "readings"),
+    [
+        ("2,500 ft", "altitude", ("2.5 ft", "2500 ft")),
+        ("2,268 g", "mass", ("2.268 g", "2268 g")),
+        ("1,234", "mass", ("1.234 g", "1234 g")),
+        ("1,500psi", "pressure", ("1.5psi", "1500psi")),
+        ("-1,500 ft", "altitude", ("-1.5 ft", "-1500 ft")),
+        ("2 lb 1,234 oz", "mass", ("2 lb 1.234 oz", "2 lb 1234 oz")),
+    ],
+)
+def test_what_can_mean_two_things_is_told_with_both(typed: str, kind: str, readings: tuple[str, str]) -> None:
+    with pytest.raises(UnitError, match="can mean") as asked:
+        parse(typed, kind)
+    assert asked.value.readings == readings
+
+
+@pytest.mark.parametrize("typed", ["5 ft 14 in", "5 in 4 ft", "5.5 ft 6 in", "5 ft 6 ft", "1 lb 16 oz"])
+def test_several_units_must_go_together(typed: str) -> None:
+    with pytest.raises(UnitError, match="cannot stand behind"):
+        parse(typed, "mass" if "lb" in typed else "length")
+
+
+@given(st.integers(0, 400), st.integers(0, 15), st.sampled_from([0, 1, 3, 7]))
+def test_pounds_and_ounces_add_up(pounds: int, ounces: int, eighths: int) -> None:
+    found = parse(f"{pounds} lb {ounces} {eighths}/8 oz", "mass").si
+    exact = (Fraction(pounds) + (ounces + Fraction(eighths, 8)) / 16) * Fraction("0.45359237")
+    assert found == pytest.approx(float(exact), rel=1e-11)
+
+
+@pytest.mark.parametrize(
     "typed",
-    ["mm", "five mm", "1e3 mm", "1,000.5 mm", "1.2.3 mm", "3//4 in", "1/2/3 in", "19 mm 5", "0x10 mm", "nan", "inf",
-     "--5 mm", "5 + 5 mm", "__import__('os')", "2**3 mm", "½ in", "19. mm", "$5"],
+    ["mm", "five mm", "1e3 mm", "1,00.5 mm", "1.2.3 mm", "3//4 in", "1/2/3 in", "19 mm 5", "0x10 mm", "nan", "inf",
+     "--5 mm", "5 + 5 mm", "__import__('os')", "2**3 mm", "² in", "19. mm", "5 ft 6", "5 ft -6 in", "$5"],
 )  # fmt: skip
 def test_what_is_not_a_number_with_a_unit_is_refused_in_words(typed: str) -> None:
     with pytest.raises(UnitError, match=r"is not a length|is not known here|goes with"):
@@ -278,8 +356,17 @@ def test_what_a_person_typed_comes_back_exactly(kind: str, system: UnitSystem, v
 
 
 @given(st.decimals("0.001", "99999", places=3))
-def test_a_comma_and_a_point_mean_the_same(value: Decimal) -> None:
-    assert parse(str(value).replace(".", ","), "mass").si == parse(str(value), "mass").si
+def test_a_comma_is_a_decimal_sign_where_it_cannot_part_thousands(value: Decimal) -> None:
+    whole, _, behind = str(value).partition(".")
+    text = f"{whole},{behind}"
+    if whole == "0" or len(whole) > 3:
+        assert parse(text, "mass").si == parse(str(value), "mass").si
+        return
+    with pytest.raises(UnitError, match="can mean") as asked:
+        parse(text, "mass")
+    assert [parse(one, "mass").si for one in asked.value.readings] == [
+        parse(str(value), "mass").si, parse(f"{whole}{behind}", "mass").si,
+    ]  # fmt: skip
 
 
 @given(st.integers(0, 40), st.integers(1, 63), st.sampled_from([2, 4, 8, 16, 32, 64]))

@@ -61,7 +61,6 @@ class ReWeighIn(FormIn):
         min_length=1, max_length=200, title="Grain", description="Type the serial or scan the label."
     )
     gross: Annotated[Quantity, ScaleReading("mass", gt=0, le=50)] = FormField(title="Scale reads")
-    sure: bool = FormField(False, title="Yes, this grain really weighs that")
     in_tube: bool = FormField(
         False, title="Weighed in its tube", description="Only if it was weighed in its tube for the label, too."
     )

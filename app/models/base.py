@@ -1,17 +1,19 @@
 """What all tables share: names of constraints, moments in UTC, identity, and the way from form to column."""
 
+import math
 import secrets
+from collections.abc import Iterable
 from datetime import UTC, datetime
-from typing import Any, TypeVar
+from typing import Any, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, PrivateAttr
 from sqlalchemy import DateTime, TypeDecorator
 from sqlmodel import Field, SQLModel
 from sqlmodel._compat import SQLModelConfig
 
 from app import clock
 from app.calc.notes import Amount, Note
-from app.units import KINDS, Measure, Quantity, UnitSystem, editable
+from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, editable
 
 SQLModel.metadata.naming_convention = {
     "ix": "ix_%(column_0_label)s",
@@ -73,6 +75,18 @@ class FormIn(BaseModel):
 
     model_config = ConfigDict(str_strip_whitespace=True, extra="ignore", allow_inf_nan=False, defer_build=True)
 
+    _answered: frozenset[tuple[str, str]] | None = PrivateAttr(default=frozenset())
+    """Field and question (`app.errors.Asked`) of each answer; None: of all."""
+
+    def sure_of(self, field: str = "", about: str = "likely") -> bool:
+        """Whether the person has answered the question about what stands in this field."""
+        return self._answered is None or (field, about) in self._answered
+
+    def answering(self, answers: Iterable[tuple[str, str]] | None) -> Self:
+        """This data with its questions answered: those told, or all (None) for what no person sits before."""
+        self._answered = None if answers is None else frozenset(answers)
+        return self
+
     def signature(self) -> str:
         """The name that was signed in this form, if it asks for one."""
         return str(getattr(self, "person", None) or "")
@@ -125,6 +139,15 @@ def change(row: SQLModel, data: FormIn) -> None:
         setattr(row, name, value)
 
 
+def _says(typed: str, si: float | None, measure: Measure) -> bool:
+    """Whether a text kept as typed is still read as what is in the book; older ones may say two things."""
+    try:
+        said = measure.read(typed, METRIC).si
+    except UnitError:
+        return False
+    return si is not None and math.isclose(said, si, rel_tol=1e-9, abs_tol=1e-12)
+
+
 def as_form(row: SQLModel, model: type[FormIn], units: UnitSystem) -> dict[str, str]:
     """A row as the texts of its edit form: as typed where that was kept, else in the workshop's units."""
     texts: dict[str, str] = {}
@@ -138,5 +161,6 @@ def as_form(row: SQLModel, model: type[FormIn], units: UnitSystem) -> dict[str, 
         else:
             typed = getattr(row, name + "_typed", None)
             si = getattr(row, name + KINDS[measure.kind].suffix, None)
-            texts[name] = typed or editable(si, measure.kind, measure.system(units))
+            kept = typed if typed and _says(typed, si, measure) else None
+            texts[name] = kept or editable(si, measure.kind, measure.system(units))
     return texts

@@ -157,7 +157,6 @@ class WeighOutIn(FormIn):
 
     supply_id: int | None = FormField(None, title="From bag")
     mass: Annotated[Quantity, Measure("mass", gt=0, le=100)] = FormField(title="Weighed")
-    sure: bool = FormField(False, title="Yes, it really weighs that")
 
 
 class BagWeighOutIn(WeighOutIn):

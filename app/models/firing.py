@@ -150,7 +150,6 @@ class FiringIn(FormIn):
     measured_peak_pressure: Annotated[Quantity, Measure("pressure", gt=0, le=1e8)] | None = FormField(
         None, title="Measured peak pressure"
     )
-    sure: bool = FormField(False, title="Yes, that was really measured")
     throat_after: Length | None = FormField(
         None, title="Throat afterwards", description="Goes into the nozzle's history."
     )

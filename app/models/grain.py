@@ -1,18 +1,17 @@
 """A grain: what came off the tools, what the scale said and what the person decided."""
 
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, ValidationInfo
+from pydantic import BeforeValidator
 from pydantic import Field as FormField
-from pydantic_core import PydanticCustomError
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
 from app import scale_lines
 from app.models.base import FormIn, Row, Utc
 from app.models.hardware import Length
-from app.units import Measure, Quantity
+from app.units import Measure, Quantity, UnitError, UnitSystem
 
 FAULTS = {
     "void": "Void",
@@ -136,16 +135,15 @@ class StruckWeighing(Row, table=True):
 class ScaleReading(Measure):
     """A mass as a person types it or as a scale that types like a keyboard sends it; the line is kept as it came."""
 
-    def _validate(self, value: Any, info: ValidationInfo) -> Quantity:
-        if not isinstance(value, str):
-            return super()._validate(value, info)
+    def read(self, text: str, units: UnitSystem) -> Quantity:
+        """The weight in a text, or in a scale's line; raises `UnitError`."""
         try:
-            line = scale_lines.read(value)
+            line = scale_lines.read(text)
         except scale_lines.ScaleLineError as error:
-            raise PydanticCustomError("measure", "{message}", {"message": str(error)}) from None
-        read = super()._validate(line.text, info)
-        came = " ".join(value.split())
-        return Quantity(read.si, came if line.kind != "typed" and line.text in came else read.typed)
+            raise UnitError(str(error)) from None
+        found = super().read(line.text, units)
+        came = " ".join(text.split())
+        return Quantity(found.si, came if line.kind != "typed" and line.text in came else found.typed)
 
 
 class GrainIn(FormIn):
@@ -156,7 +154,6 @@ class GrainIn(FormIn):
         min_length=1, max_length=40, title="Number", description="Or the serial, typed or scanned."
     )
     gross: Annotated[Quantity, ScaleReading("mass", gt=0, le=50)] = FormField(title="Scale reads")
-    sure: bool = FormField(False, title="Yes, it really weighs that")
     in_tube: bool = FormField(False, title="Weighed in its tube")
     tare: Annotated[Quantity, Measure("mass", ge=0, le=5)] | None = FormField(
         None, title="Tube's mass", description="Left empty: the mass kept with the casting tube."

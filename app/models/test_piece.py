@@ -60,5 +60,4 @@ class TestPieceIn(FormIn):
         None, title="Air pressure", description="As a barometer reads there, not reduced to sea level."
     )
     burned_on: date = FormField(title="Burned on")
-    sure: bool = FormField(False, title="Yes, it really burned like that")
     note: str = FormField("", max_length=300, title="Note")

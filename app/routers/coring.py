@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from app import web
 from app.charts import Axis, Panel, Series, line_chart
-from app.forms import from_texts
+from app.forms import from_texts, of_model
 from app.models.coring import CoringIn
 from app.routers import motors
 from app.services import coring, workshop
@@ -22,7 +22,7 @@ def page(request: Request, session: Book) -> Response:
     """A motor with its cores on the axis beside the same with some off it: the answers stand in the address."""
     house = workshop.get(session)
     choices = motors.design_choices(session, house.units)
-    asked = [pair for pair in request.query_params.multi_items() if pair[0] in CoringIn.model_fields]
+    asked = of_model(CoringIn, request.query_params.multi_items())
     form = from_texts(CoringIn, asked, "coring", "/motors/coring", choices)
     found = None
     if {"offset_fore", "offset_aft"} & dict(asked).keys():

@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from app import web
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
-from app.forms import Form, from_texts
+from app.forms import Form, from_texts, of_model
 from app.models.distance import DistancesIn
 from app.models.firing import WINDS
 from app.models.flight import FlightIn
@@ -34,7 +34,7 @@ def part(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]
         "wind_from": list(WINDS.items()),
     }  # fmt: skip
     query = request.query_params.multi_items()
-    asked = [pair for pair in query if pair[0] in FlightIn.model_fields]
+    asked = of_model(FlightIn, query)
     form = from_texts(FlightIn, asked, "flight", request.url.path, choices)
     estimate = None
     if asked:
@@ -49,7 +49,7 @@ def part(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]
         "cautions": flight_cautions.look_at(session, estimate) if estimate else [],
         "least": distances.least(session, outlook.impulse_class) if estimate else None,
         "charts": charts(estimate, house.units) if estimate else [],
-        "kept": [pair for pair in query if pair[0] not in FlightIn.model_fields],
+        "kept": [pair for pair in query if pair not in asked],
         "pointers": distances.LEGAL_POINTERS,
     }  # fmt: skip
 

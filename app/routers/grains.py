@@ -157,7 +157,6 @@ def _page(
         request, session, "grains/weigh.html", section="cast", status=422 if form.errors else 200,
         batch=batch, formula=formula, form=form, cast=session_of is not None,
         closed=session_of is not None and session_of.closed_at is not None,
-        asked=bool(form.text("sure")) or form.field("gross").error.startswith(weighing.DOUBT),
         again=next((v for v in weighed if str(v.grain.number) == form.text("number").lstrip("0")), None),
         again_words=list(AGAIN.items()),
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],

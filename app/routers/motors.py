@@ -11,7 +11,7 @@ from sqlmodel import Session
 from app import clock, web
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.errors import Refused
-from app.forms import Choice, Form, from_texts, whole
+from app.forms import Choice, Form, from_texts, of_model, whole
 from app.models import Workshop
 from app.models.base import FormIn
 from app.models.flight import FlightIn
@@ -65,7 +65,7 @@ def design(request: Request, session: Book) -> Response:
     """What grains of a pattern would do in a case: the answers stand in the address, so it can be kept."""
     house = workshop.get(session)
     choices = design_choices(session, house.units)
-    asked = [pair for pair in request.query_params.multi_items() if pair[0] in DesignIn.model_fields]
+    asked = of_model(DesignIn, request.query_params.multi_items())
     outlook, status = None, 200
     form = from_texts(DesignIn, asked, "design", "/motors/design", choices)
     if asked:
@@ -78,7 +78,7 @@ def design(request: Request, session: Book) -> Response:
         request, session, "motors/design.html", status=status, section="motors", tabs=TABS, form=form,
         outlook=outlook, chart=chart_of(outlook, house.units) if outlook else None,
         flight=flight, others=_others(request, session, form, flight["estimate"]) if flight else [],
-        kept=[pair for pair in request.query_params.multi_items() if pair[0] in FlightIn.model_fields],
+        kept=of_model(FlightIn, request.query_params.multi_items()),
     )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import clock
-from app.forms import Choice, Form, from_texts
+from app.forms import Choice, Form, from_texts, resent
 from app.models import Batch
 from app.models.base import FormIn
 from app.models.batch import PlanIn, VoidIn
@@ -144,7 +144,7 @@ def _from_address(
     request: Request, session: Session, url: str, batch: Batch | None
 ) -> tuple[Form, needs.Worked | None]:
     """The form as the address fills it; `look` in the address works it out without saving."""
-    texts = [(SHORT_NAMES.get(name, name), text) for name, text in request.query_params.multi_items()]
+    texts = [(SHORT_NAMES.get(name, name), text) for name, text in resent(request.query_params.multi_items())]
     look = ("look", "1") in texts
     if not look:
         defaults = _texts_of(session, batch) if batch else _defaults(session)
@@ -155,6 +155,7 @@ def _from_address(
         form.version = batch.version
     if not look:
         return form, None
+    form.asks_at = f"{url}#worked"
     return form, answered(form, workshop.get(session).units, lambda data: needs.work_out(session, data, batch))
 
 

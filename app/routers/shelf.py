@@ -117,7 +117,6 @@ def _reweigh_page(
     return render(
         request, session, "shelf/reweigh.html", section="shelf", form=form, lot=lot, ids=ids, round=now,
         last=reweighs.last(session), digits=weigh_outs.places(house), step=house.scale_resolution_kg,
-        asked=bool(form.text("sure")) or form.field("gross").error.startswith(weighing.DOUBT),
         focus="gross" if form.text("serial") else "serial",
     )  # fmt: skip
 
@@ -206,7 +205,6 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         view=view, grain=grain, results=RESULTS, traced=traced, history=grains.history(session, grain),
         check=weighing.check(grain, formulas.ideal_density(view.formula), house),
         free=view.state not in ("in motor", "fired", "gone"), measure=measure, decide=decide,
-        asked=bool(measure.text("sure")) or measure.field("gross").error.startswith(weighing.DOUBT),
         bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),
         keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
         moves=moves, places=shelf.places(session), gains=reweighs.history(session, grain),

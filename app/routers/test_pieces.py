@@ -49,7 +49,6 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
         law=test_pieces.law_of(session, batch), chart=_chart(lots), step=workshop.get(session).ruler_resolution_m,
         voids={s.piece.number: forms.get(f"void-{s.piece.number}", VoidIn, f"{here}/{s.piece.number}/void")
                for s in sticks if s.piece.voided_at is None},
-        asked=bool(form.text("sure")) or form.field("burn_time").error.startswith(test_pieces.DOUBT),
     )  # fmt: skip
 
 

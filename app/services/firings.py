@@ -6,7 +6,7 @@ from datetime import datetime
 from sqlmodel import Session, col, func, select
 
 from app import clock
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.models import AltimeterTrack, Curve, Firing, LaunchField, MotorBuild, Nozzle, NozzleMeasure, Rocket
 from app.models.base import build as build_row
 from app.models.base import change
@@ -17,8 +17,8 @@ from app.services import outlook as outlooks
 from app.services.flights import Estimate
 from app.services.motors import Built
 from app.services.outlook import Outlook, Range
-from app.services.weighing import DOUBT, SLIPS
-from app.units import show
+from app.services.weighing import SLIPS
+from app.units import exact, show
 
 KINDS = {"static": "Static test", "flight": "Flight"}
 
@@ -114,8 +114,7 @@ def log(session: Session, data: FiringIn) -> Firing:
         )
     data = _checked(session, data, built)
     firing = build_row(Firing, data)
-    if not data.sure:
-        _likely(session, built, firing)
+    _likely(session, built, firing, data)
     session.add(firing)
     session.flush()
     _throat_found(session, firing, built, data)
@@ -159,8 +158,8 @@ def correct(session: Session, firing: Firing, data: FiringIn, version: int | Non
     data = _checked(session, data, built)
     wanted = build_row(Firing, data)
     told_anew = any(getattr(wanted, f"{name}_typed") != getattr(firing, f"{name}_typed") for name in BESIDE)
-    if told_anew and not data.sure:
-        _likely(session, built, wanted)
+    if told_anew:
+        _likely(session, built, wanted, data)
     rows.claim(firing, version)
     history.ask_why(firing, data)
     before, typed = firing.throat_after_m, firing.throat_after_typed
@@ -208,7 +207,7 @@ def _checked(session: Session, data: FiringIn, built: Built) -> FiringIn:
     return data
 
 
-def _likely(session: Session, built: Built, firing: Firing) -> None:
+def _likely(session: Session, built: Built, firing: Firing, data: FiringIn) -> None:
     """Ask once about a figure that can hardly be: a slipped decimal sign, or another unit than was meant."""
     if all(getattr(firing, f"{name}_typed") is None for name in BESIDE):
         return
@@ -216,18 +215,19 @@ def _likely(session: Session, built: Built, firing: Firing) -> None:
     estimate = flights.told(session, told, firing)[0] if firing.altitude_m is not None else None
     units = workshop.get(session).units
     for name, (label, measured, expected, kind) in zip(BESIDE, beside(firing, told, estimate), strict=False):
-        if measured is None or expected is None or not expected.mid > 0:
+        if measured is None or expected is None or not expected.mid > 0 or data.sure_of(name):
             continue
         share = measured / expected.mid
         slip = next((slip for slip in SLIPS if abs(share * slip - 1) <= SLIPPED), None)
         if slip is None and share <= FAR_ABOVE:
             continue
-        meant = show(measured * slip, kind, units) if slip else getattr(firing, f"{name}_typed")
-        raise Refused(
-            f"{DOUBT} {meant}? {label} is predicted as about {show(expected.mid, kind, units)}. Look at the decimal "
-            "sign and the unit.",
-            field=name,
-        )
+        meant = [exact(measured * slip, kind, units)] if slip else []
+        guess = (*meant, getattr(firing, f"{name}_typed"))[0]
+        raise Asked(
+            f"Did you mean {guess}? {label} is predicted as about {show(expected.mid, kind, units)}. "
+            "Look at the decimal sign and the unit.",
+            name, meant,
+        )  # fmt: skip
 
 
 def _moment(typed: datetime, built: Built) -> datetime:

@@ -8,13 +8,13 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.calc.graincheck import MoistureGain, moisture_gain
-from app.errors import BookError, Refused
+from app.errors import Asked, BookError, Refused
 from app.models import Batch, BuildGrain, Grain, ReWeigh
 from app.models.bag import ReWeighIn
 from app.services import grains, shelf, workshop
 from app.services.grains import GrainView
-from app.services.weighing import DOUBT, SLIPS
-from app.units import show
+from app.services.weighing import SLIPS
+from app.units import exact, show
 
 FAR = 0.05
 """A mass this far off the label is asked about once [-]; Grainbook's own choice."""
@@ -61,7 +61,7 @@ def weigh(session: Session, data: ReWeighIn) -> ReWeigh:
     tare = grain.tare_kg if data.in_tube else 0.0
     mass = data.gross.si - tare
     house = workshop.get(session)
-    if not data.sure or mass <= 0:
+    if not data.sure_of("gross") or mass <= 0:
         _likely(session, grain, data, tare)
     row = ReWeigh(
         grain_id=grain.pk, weighed_at=clock.now(), gross_kg=data.gross.si, gross_typed=data.gross.typed, tare_kg=tare,
@@ -100,15 +100,16 @@ def _likely(session: Session, grain: Grain, data: ReWeighIn, tare: float) -> Non
     if mass > 0 and abs(mass / grain.mass_kg - 1) <= FAR:
         return
     label = f"The label of {grain.serial} says {show(grain.mass_kg, 'mass', units)}."
-    for slip in SLIPS:
-        if abs((data.gross.si * slip - tare) / grain.mass_kg - 1) <= FAR:
-            raise Refused(f"{DOUBT} {show(data.gross.si * slip, 'mass', units)}? {label}", field="gross")
-    if grain.tare_kg and not data.in_tube and abs((mass - grain.tare_kg) / grain.mass_kg - 1) <= FAR:
+    meant = [
+        exact(data.gross.si * slip, "mass", units)
+        for slip in SLIPS
+        if abs((data.gross.si * slip - tare) / grain.mass_kg - 1) <= FAR
+    ]
+    if not meant and grain.tare_kg and not data.in_tube and abs((mass - grain.tare_kg) / grain.mass_kg - 1) <= FAR:
         raise Refused(f"That is about its mass with its tube. {label} Tick that it is in its tube.", field="gross")
-    raise Refused(
-        f"{DOUBT} {data.gross.typed}? {label} Look whether this is another grain, one in its tube or a broken one.",
-        field="gross",
-    )
+    look = "" if meant else " Look whether this is another grain, one in its tube or a broken one."
+    asks = f"Did you mean {(*meant, data.gross.typed)[0]}? {label}{look}"
+    raise Asked(asks, "gross", meant, keep="{typed}, as typed" if mass > 0 else None)
 
 
 def history(session: Session, grain: Grain) -> list[Gain]:

@@ -9,16 +9,13 @@ from app import clock
 from app.calc.atmosphere import atmosphere
 from app.calc.burnrate import BurnLaw, law_for_blend
 from app.calc.strand import BY_HAND, BY_VIDEO, AgainstLaw, Mean, Strand, against_law, mean_of, strand_rate
-from app.errors import NotFound, Refused
+from app.errors import Asked, NotFound, Refused
 from app.models import Batch, Formula, LaunchField, TestPiece
 from app.models.base import build
 from app.models.batch import VoidIn
 from app.models.test_piece import TestPieceIn
 from app.services import casting, formulas, workshop
 from app.units import editable, show
-
-DOUBT = "That would be"
-"""How the question begins that is asked once about a rate that can hardly be."""
 
 LIKELY = (0.4, 2.5)
 """Rate over law outside which length and time are asked about [-]; Grainbook's own choice."""
@@ -56,11 +53,11 @@ def record(session: Session, batch: Batch, data: TestPieceIn) -> TestPiece:
     time_sd = BY_VIDEO if data.by_video else BY_HAND
     strand = strand_rate(data.length.si, data.burn_time.si, house.ruler_resolution_m, time_sd)
     found = against_law(strand, law_of(session, batch), pressure)
-    if not data.sure and not LIKELY[0] <= found.ratio <= LIKELY[1]:
+    if not data.sure_of("burn_time") and not LIKELY[0] <= found.ratio <= LIKELY[1]:
         rate, expected = (show(r, "burn_rate", house.units) for r in (strand.rate, found.law_rate))
-        raise Refused(
-            f"{DOUBT} {rate}, and about {expected} is expected in this air. Look at the length, the time and their "
-            "units again.",
+        raise Asked(
+            f"That would be {rate}, and about {expected} is expected in this air. Look at the length, the time and "
+            "their units again.",
             field="burn_time",
         )
     piece = build(

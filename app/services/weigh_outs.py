@@ -7,12 +7,11 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.calc.ingredients import INGREDIENTS
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.models import Batch, BatchPart, Leftover, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, VoidIn, WeighOutIn
 from app.services import batches, casting, gate, rows, slips, supplies, workshop
-from app.services.weighing import DOUBT
-from app.units import decimals_for, show
+from app.units import decimals_for, exact, show
 
 EMPTY_KG = 1e-9
 
@@ -132,7 +131,7 @@ def weigh_out(
         _from_leftover(session, part, row)
     else:
         _from_bag(session, part, row, data.supply_id)
-    if not data.sure:
+    if not data.sure_of("mass"):
         _likely(session, batch, part, data)
     session.add(row)
     session.flush()
@@ -145,8 +144,9 @@ def _likely(session: Session, batch: Batch, part: BatchPart, data: WeighOutIn) -
     for slip in (0.1, 0.01, 0.001):
         if wanted > 0 and abs(data.mass.si * slip / wanted - 1) <= SLIPPED:
             house = workshop.get(session)
-            meant, still = (show(mass, "mass", house.units, places(house)) for mass in (data.mass.si * slip, wanted))
-            raise Refused(f"{DOUBT} {meant}? {still} are still wanted.", field="mass")
+            still = show(wanted, "mass", house.units, places(house))
+            meant = exact(data.mass.si * slip, "mass", house.units)
+            raise Asked(f"Did you mean {meant}? {still} are still wanted.", "mass", [meant])
 
 
 def _part(session: Session, batch: Batch, part_id: int) -> BatchPart:

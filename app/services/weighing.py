@@ -6,15 +6,12 @@ from typing import Any
 from sqlmodel import Session
 
 from app.calc.graincheck import GrainCheck, check_grain
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.models import Batch, Formula, Grain, GrainPattern, Workshop
 from app.models.base import columns
 from app.models.grain import GrainIn
 from app.services import formulas, hardware, rows, serials, workshop
-from app.units import say, show
-
-DOUBT = "Did you mean"
-"""How the question begins that is asked once about a weight that can hardly be."""
+from app.units import exact, say, show
 
 DOUBT_BELOW, DOUBT_ABOVE = 0.6, 1.15
 """Mass over the mass the pattern expects, outside which the weight is asked about [-]; Grainbook's own choice."""
@@ -75,7 +72,7 @@ def work_out(session: Session, batch: Batch, data: GrainIn) -> dict[str, Any]:
         )
     _core_inside(grain, data, house)
     ideal = formulas.ideal_density(rows.get(session, Formula, batch.formula_id, "formula"))
-    if not data.sure:
+    if not data.sure_of("gross"):
         _likely(grain, data, ideal * house.expected_density_share, house)
     found = check(grain, ideal, house)
     return {
@@ -132,10 +129,10 @@ def _likely(grain: Grain, data: GrainIn, density: float, house: Workshop) -> Non
         return
     tube = " with its tube" if grain.tare_kg else ""
     about = f"A grain of these sizes weighs about {show(expected + grain.tare_kg, 'mass', house.units)}{tube}."
-    for slip in SLIPS:
-        if DOUBT_BELOW <= (data.gross.si * slip - grain.tare_kg) / expected <= DOUBT_ABOVE:
-            meant = show(data.gross.si * slip, "mass", house.units)
-            raise Refused(f"{DOUBT} {meant}? {about}", field="gross")
-    raise Refused(
-        f"{DOUBT} {data.gross.typed}? {about} Look at the scale, the pattern and the sizes again.", field="gross"
-    )
+    meant = [
+        exact(data.gross.si * slip, "mass", house.units)
+        for slip in SLIPS
+        if DOUBT_BELOW <= (data.gross.si * slip - grain.tare_kg) / expected <= DOUBT_ABOVE
+    ]
+    look = "" if meant else " Look at the scale, the pattern and the sizes again."
+    raise Asked(f"Did you mean {(*meant, data.gross.typed)[0]}? {about}{look}", "gross", meant)

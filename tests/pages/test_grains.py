@@ -13,6 +13,7 @@ from app import clock
 from app.db import writing
 from app.models import Grain
 from tests import build
+from tests.browse import Page
 
 
 def _lot(client: TestClient, **more: Any) -> str:
@@ -106,17 +107,18 @@ def test_a_slipped_decimal_sign_is_asked_about_and_can_be_confirmed(client: Test
     code = _lot(client)
     page = _weigh(client, code, "1720")
     assert page.status_code == 422
-    assert "Did you mean 172.0 g?" in page.text
-    assert "Yes, it really weighs that" in page.text
+    assert "Did you mean 172 g?" in page.text
+    asked = Page(page.text).forms["next"]
+    assert list(asked.answers) == ["172 g", "1720 g, as typed"]
     assert fields(page, "next")["gross"] == "1720"
     assert _weighed(client) == []
-    page = client.post(f"/cast/{code}/grains", data={**fields(page, "next"), "sure": "on"})
+    page = client.post(f"/cast/{code}/grains", data=asked.answered("1720 g, as typed"))
     assert page.status_code == 200
     assert [g.gross_kg for g in _weighed(client)] == [pytest.approx(1.72)]
 
 
 def test_the_question_is_not_there_unasked(client: TestClient) -> None:
-    assert "Yes, it really weighs that" not in client.get(f"/cast/{_lot(client)}/grains").text
+    assert "as typed" not in client.get(f"/cast/{_lot(client)}/grains").text
 
 
 @pytest.mark.parametrize(

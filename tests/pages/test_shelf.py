@@ -10,6 +10,7 @@ from app.db import writing
 from app.models import Grain
 from app.services import grains, shelf
 from tests import build
+from tests.browse import Page
 from tests.pages.test_grains import fields
 
 
@@ -279,9 +280,9 @@ def test_a_slipped_sign_is_asked_about_and_can_be_insisted_on(client: TestClient
     assert sent["serial"] == serial
     page = client.post("/shelf/reweigh", data={**sent, "gross": "17.2"})
     assert "Did you mean" in page.text
-    assert 'name="sure"' in page.text
-    sent = fields(page, "reweigh")
-    assert client.post("/shelf/reweigh", data={**sent, "sure": "on"}).status_code == 200
+    asked = Page(page.text).forms["reweigh"]
+    assert list(asked.answers) == ["172 g", "17.2 g, as typed"]
+    assert client.post("/shelf/reweigh", data=asked.answered("172 g")).status_code == 200
 
 
 def test_whatever_is_scanned_can_be_re_weighed(client: TestClient) -> None:

@@ -58,7 +58,7 @@ def test_faults_stand_beside_their_fields(client: TestClient) -> None:
     assert "how high above the sea" in page.fault("elevation", "stick")
     page = refused(client, here, {"length": "50 mm", "burn_time": "2 s", "elevation": "0 m"}, "stick")
     assert "That would be" in page.fault("burn_time", "stick")
-    sure = {**page.forms["stick"].fields, "sure": "on"}
+    sure = page.forms["stick"].answered("2 s, as typed")
     assert client.post(page.forms["stick"].action, data=sure, follow_redirects=False).status_code == 303
 
 

@@ -423,9 +423,9 @@ class Workshop(RuleBasedStateMachine):
             return
         mass = self._read(share)
         typed = BenchIn.model_validate({
-            "pattern_id": self.ground.pattern, "gross": f"{mass} g", "sure": True,
+            "pattern_id": self.ground.pattern, "gross": f"{mass} g",
             "number": str(max(grains.next_number(self.session, lot) - (number == 3), 1)),
-        })  # fmt: skip
+        }).answering(None)  # fmt: skip
         row = self.act(lambda: bench.weigh_at_bench(self.session, lot, typed))
         if row is not None:
             assert row.pk not in self.book.grains, "one grain weighed as two"
@@ -442,9 +442,9 @@ class Workshop(RuleBasedStateMachine):
         piece = self.book.grains[grain.pk]
         mass = round(piece.mass * share * 1000, 3)
         typed = BenchIn.model_validate({
-            "pattern_id": self.ground.pattern, "gross": f"{mass} g", "sure": True, "number": str(grain.number),
+            "pattern_id": self.ground.pattern, "gross": f"{mass} g", "number": str(grain.number),
             "again": again, "offcut": to,
-        })  # fmt: skip
+        }).answering(None)  # fmt: skip
         kept = set(self.session.exec(select(Leftover.id)))
         if self.act(lambda: bench.weigh_at_bench(self.session, lot, typed)) is None:
             return
@@ -469,9 +469,9 @@ class Workshop(RuleBasedStateMachine):
         piece = self.book.grains[grain.pk]
         mass = round(piece.mass * share * 1000, 3)
         typed = GrainCorrectionIn.model_validate({
-            "pattern_id": self.ground.pattern, "gross": f"{mass} g", "sure": True, "number": str(grain.number),
+            "pattern_id": self.ground.pattern, "gross": f"{mass} g", "number": str(grain.number),
             "why": "weighed with the tube",
-        })  # fmt: skip
+        }).answering(None)  # fmt: skip
         if self.act(lambda: grains.weigh_again(self.session, grain, typed)):
             assert piece.place == "shelf", piece
             piece.mass = mass / 1000

@@ -86,7 +86,7 @@ def test_a_mass_far_off_is_asked_about_once(session: Session, gross: str, words:
     with pytest.raises(Refused, match=words) as refusal:
         reweighs.weigh(session, _in(grain, gross))
     assert refusal.value.field == "gross"
-    assert reweighs.weigh(session, _in(grain, gross, sure=True)).mass_kg > 0
+    assert reweighs.weigh(session, _in(grain, gross).answering([("gross", "likely")])).mass_kg > 0
 
 
 def test_the_wrong_grain_is_told(session: Session) -> None:

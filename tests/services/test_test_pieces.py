@@ -22,9 +22,10 @@ def _lot(session: Session, **more: object) -> Batch:
     return build.cast(session, blend=more.pop("blend", None) or build.formula(session, parts=SORBITOL), **more)
 
 
-def _burn(session: Session, lot: Batch, time: str = "19.5 s", **more: object) -> TestPiece:
+def _burn(session: Session, lot: Batch, time: str = "19.5 s", sure: bool = False, **more: object) -> TestPiece:
     texts = {"length": "50 mm", "burn_time": time, "elevation": "0 m", "burned_on": clock.today()}
-    return service.record(session, lot, TestPieceIn.model_validate({**texts, **more}))
+    data = TestPieceIn.model_validate({**texts, **more})
+    return service.record(session, lot, data.answering([("burn_time", "likely")] if sure else []))
 
 
 def test_a_stick_at_sea_level_burns_as_the_law_says(session: Session) -> None:

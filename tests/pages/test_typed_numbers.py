@@ -1,0 +1,120 @@
+"""Numbers typed into forms as people write them: what can mean two things, or can hardly be, is asked, not stored."""
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlmodel import select
+
+from app.db import reading
+from app.models import LaunchField, Rocket
+from tests.browse import Page, refused, saved, send
+
+ROCKET = "/workshop/rockets/new"
+FIELD = "/workshop/fields/new"
+GULL = {"name": "Gull", "mass": "7 kg", "diameter": "102 mm"}
+
+
+def _rockets(client: TestClient) -> list[Rocket]:
+    with reading(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        return list(session.exec(select(Rocket)))
+
+
+def _fields(client: TestClient) -> list[LaunchField]:
+    with reading(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        return list(session.exec(select(LaunchField)))
+
+
+def test_a_height_with_a_comma_is_refused_with_both_readings(client: TestClient) -> None:
+    """It was stored as 2.5 ft."""
+    page = refused(client, FIELD, {"name": "Pasture", "elevation": "2,500 ft"})
+    assert page.fault("elevation") == "“2,500 ft” can mean 2.5 ft or 2500 ft. Choose one."
+    assert _fields(client) == []
+    form = page.forms["form"]
+    assert list(form.answers) == ["2.5 ft", "2500 ft"]
+    answer = client.post(form.action, data=form.answered("2500 ft"), follow_redirects=False)
+    assert answer.status_code == 303
+    assert [f.elevation_m for f in _fields(client)] == [pytest.approx(762.0)]  # 2500 ft of 0.3048 m, exact
+
+
+def test_a_chosen_reading_stands_in_the_field_if_something_else_is_wrong(client: TestClient) -> None:
+    page = refused(client, FIELD, {"name": "", "elevation": "2,500 ft", "ceiling": "1,200"})
+    form = page.forms["form"]
+    assert list(form.answers) == ["2.5 ft", "2500 ft", "1.2 m", "1200 m"]
+    page = Page(client.post(form.action, data=form.answered("2500 ft")).text)
+    form = page.forms["form"]
+    assert form.fields["elevation"] == "2500 ft"
+    assert list(form.answers) == ["1.2 m", "1200 m"]
+    assert "Fill this in" in page.fault("name")
+    sent = {**form.answered("1200 m"), "name": "Pasture"}
+    assert client.post(form.action, data=sent, follow_redirects=False).status_code == 303
+    assert [f.ceiling_m for f in _fields(client)] == [1200.0]
+
+
+def test_a_bare_number_of_a_rocket_is_asked_about(client: TestClient) -> None:
+    """12 was stored as 12 g."""
+    page = refused(client, ROCKET, {**GULL, "mass": "12"})
+    assert page.fault("mass") == "“12 g” is unusual here; from 100 g to 60 kg is usual. Which did you mean?"
+    assert _rockets(client) == []
+    form = page.forms["form"]
+    assert list(form.answers) == ["12 kg", "12 g, as typed"]
+    assert client.post(form.action, data=form.answered("12 kg"), follow_redirects=False).status_code == 303
+    assert [r.mass_kg for r in _rockets(client)] == [12.0]
+
+
+def test_what_is_meant_as_typed_is_kept_and_not_asked_again(client: TestClient) -> None:
+    page = refused(client, ROCKET, {**GULL, "name": "", "mass": "12 g"})
+    form = page.forms["form"]
+    answer = client.post(form.action, data=form.answered("12 g, as typed"))
+    again = Page(answer.text)
+    assert again.fault("mass") == ""
+    assert "Fill this in" in again.fault("name")
+    form = again.forms["form"]
+    assert client.post(form.action, data={**form.fields, "name": "Gnat"}, follow_redirects=False).status_code == 303
+    (row,) = _rockets(client)
+    assert row.mass_kg == 0.012
+    url = f"/workshop/rockets/{row.pk}"
+    saved(client, url, {"note": "A quarter of a gull."})  # an edit of another field asks nothing
+    asked = refused(client, url, {"mass": "13 g"})  # another number is another question
+    assert "unusual" in asked.fault("mass")
+
+
+def test_an_answer_holds_for_its_text_alone(client: TestClient) -> None:
+    form = refused(client, ROCKET, {**GULL, "mass": "12 g"}).forms["form"]
+    sent = {**form.answered("12 g, as typed"), "name": ""}
+    form = Page(client.post(form.action, data=sent).text).forms["form"]
+    page = Page(client.post(form.action, data={**form.fields, "name": "Gnat", "mass": "14 g"}).text)
+    assert "unusual" in page.fault("mass")
+    assert _rockets(client) == []
+
+
+def test_enter_in_a_field_presses_none_of_the_answers(client: TestClient) -> None:
+    """The first button of a form is what Enter presses: it must not be an answer."""
+    answer = send(client, ROCKET, {**GULL, "mass": "12"})
+    form = answer.text[answer.text.index('<form method="post" action="/workshop/rockets/new"') :]
+    assert 'name="meant' not in form[: form.index("</button>")]
+
+
+@pytest.mark.parametrize(
+    ("typed", "kg"),
+    [("1,234.5 g", 1.2345), ("1.234,5 g", 1.2345), ("16 lb 4 oz", 16.25 * 0.45359237), ("5 pounds", 2.26796185),
+     ("７．２６ kg", 7.26), ("½ kg", 0.5), ("1½ lb", 0.680388555), ("7\u202f260 g", 7.26)],
+)  # fmt: skip
+def test_what_people_write_is_stored(client: TestClient, typed: str, kg: float) -> None:
+    saved(client, ROCKET, {**GULL, "mass": typed})
+    assert [r.mass_kg for r in _rockets(client)] == [pytest.approx(kg, rel=1e-11)]
+
+
+@pytest.mark.parametrize(
+    ("typed", "readings"),
+    [("2,268 g", ["2.268 g", "2268 g"]), ("1,234 g", ["1.234 g", "1234 g"]), ("2,268", ["2.268 g", "2268 g"])],
+)
+def test_a_mass_with_a_comma_is_not_stored(client: TestClient, typed: str, readings: list[str]) -> None:
+    page = refused(client, ROCKET, {**GULL, "mass": typed})
+    assert list(page.forms["form"].answers) == readings
+    assert _rockets(client) == []
+
+
+def test_a_bare_number_of_a_plain_field_is_asked_about_too(client: TestClient) -> None:
+    page = refused(client, ROCKET, {**GULL, "drag_coefficient": "1,025"})
+    assert list(page.forms["form"].answers) == ["1.025", "1025"]
+    saved(client, ROCKET, {**GULL, "drag_coefficient": "0,525"})
+    assert [r.drag_coefficient for r in _rockets(client)] == [0.525]
