@@ -195,7 +195,7 @@ class Form:
 
     def check(self, units: UnitSystem) -> FormIn | None:
         """Validate what stands in the form; on a fault or a question fill `errors` and give nothing back."""
-        self.units = units
+        self.units = units = self.model.reads_in({name: self.text(name) for name in self.model.model_fields}, units)
         tree, self.places = _tree(self.model, self.values)
         self._refuse_shapes()
         data = None

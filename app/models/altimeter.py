@@ -1,5 +1,6 @@
 """An altimeter's record of a flight: its file, kept as it came, and what was read out of it."""
 
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import Field as FormField
@@ -8,7 +9,7 @@ from sqlmodel import Field
 
 from app.models.base import FormIn, Row
 from app.models.logger_file import LayoutIn, LoggerFile
-from app.units import Measure, Quantity
+from app.units import Measure, Quantity, UnitSystem
 
 
 class AltimeterFile(LoggerFile, table=True):
@@ -42,6 +43,12 @@ class TrackUploadIn(FormIn):
 
 class TrackIn(LayoutIn):
     """How an altimeter's file is read: its columns and units, and the pad's level."""
+
+    @classmethod
+    def reads_in(cls, texts: Mapping[str, str], units: UnitSystem) -> UnitSystem:
+        """The pad's level is one of the file's own heights, in the file's own unit."""
+        unit = texts.get("height_unit", "")
+        return units._replace(altitude=unit) if unit in ("m", "ft") else units
 
     sample_rate: float | None = FormField(
         None, gt=0, le=1e5, title="Samples per second", description="Only for a file without a time column."

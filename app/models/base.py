@@ -2,7 +2,7 @@
 
 import math
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any, Self, TypeVar
 
@@ -77,6 +77,11 @@ class FormIn(BaseModel):
 
     _answered: frozenset[tuple[str, str]] | None = PrivateAttr(default=frozenset())
     """Field and question (`app.errors.Asked`) of each answer; None: of all."""
+
+    @classmethod
+    def reads_in(cls, texts: Mapping[str, str], units: UnitSystem) -> UnitSystem:  # noqa: ARG003 - for a form to say
+        """The units of its bare numbers, by what stands in the form: one that is chosen beside a number counts."""
+        return units
 
     def sure_of(self, field: str = "", about: str = "likely") -> bool:
         """Whether the person has answered the question about what stands in this field."""

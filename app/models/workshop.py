@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from math import radians, tan
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint
@@ -95,21 +95,28 @@ class Workshop(Row, table=True):
     @property
     def system(self) -> str:
         """The one choice that these units are, or that each was chosen by itself."""
-        return next((name for name, units in SYSTEMS.items() if units == self.units), OWN)
+        return system_of(self.units)
 
 
-def units_in(form: Mapping[str, Any], standing: Workshop) -> dict[str, str]:
+def system_of(units: UnitSystem) -> str:
+    """The one choice that these units are, or that each was chosen by itself."""
+    return next((name for name, system in SYSTEMS.items() if system == units), OWN)
+
+
+def units_in(form: Mapping[str, Any], standing: UnitSystem) -> dict[str, str]:
     """The units a settings form means, by column: what was chosen, what the whole system brings, what stood there.
 
     A system that is newly chosen sets every unit but those that were changed by hand in the same form.
     """
-    stood = {column: str(getattr(standing, column)) for column in UNIT_FIELDS}
-    named = str(form.get("system") or standing.system)
-    system = SYSTEMS.get(named) if named != standing.system else None
+    named = str(form.get("system") or system_of(standing))
+    system = SYSTEMS.get(named) if named != system_of(standing) else None
     found = {}
     for column, kind in UNIT_FIELDS.items():
-        picked = str(form.get(column) or stood[column])
-        found[column] = str(getattr(system, kind)) if system is not None and picked == stood[column] else picked
+        stood = str(getattr(standing, kind))
+        picked = str(form.get(column) or stood)
+        if picked not in get_args(WorkshopIn.model_fields[column].annotation):
+            picked = stood  # the list will be pointed at
+        found[column] = str(getattr(system, kind)) if system is not None and picked == stood else picked
     return found
 
 
@@ -119,6 +126,11 @@ class WorkshopIn(FormIn):
     def signature(self) -> str:
         """Nobody's: the name in this form is a setting."""
         return ""
+
+    @classmethod
+    def reads_in(cls, texts: Mapping[str, str], units: UnitSystem) -> UnitSystem:
+        """The units chosen in the same save."""
+        return chosen(**{UNIT_FIELDS[column]: unit for column, unit in units_in(texts, units).items()})
 
     person: str = FormField(
         "", max_length=80, title="Who works here", description="Written beside checklists and decisions."

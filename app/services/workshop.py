@@ -75,7 +75,7 @@ def set_up(session: Session, data: WorkshopIn, version: int | None = None) -> Wo
         raise Refused(f"The reject limit must be below the accept limit ({data.accept.typed}).", field="reject")
     workshop = get(session)
     rows.claim(workshop, version)
-    units = units_in(data.model_dump(include={"system", *UNIT_FIELDS}), workshop)
+    units = units_in(data.model_dump(include={"system", *UNIT_FIELDS}), workshop.units)
     change(workshop, data)
     for column, unit in units.items():
         setattr(workshop, column, unit)

@@ -5,7 +5,10 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from app.db import reading
-from app.models import LaunchField, Rocket
+from app.forms import from_texts
+from app.models import LaunchField, Rocket, Workshop
+from app.models.altimeter import TrackIn
+from app.units import METRIC
 from tests.browse import Page, refused, saved, send
 
 ROCKET = "/workshop/rockets/new"
@@ -21,6 +24,13 @@ def _rockets(client: TestClient) -> list[Rocket]:
 def _fields(client: TestClient) -> list[LaunchField]:
     with reading(client.app.state.engine) as session:  # type: ignore[attr-defined]
         return list(session.exec(select(LaunchField)))
+
+
+def _workshop(client: TestClient) -> Workshop:
+    with reading(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        found = session.get(Workshop, 1)
+    assert found is not None
+    return found
 
 
 def test_a_height_with_a_comma_is_refused_with_both_readings(client: TestClient) -> None:
@@ -118,3 +128,54 @@ def test_a_bare_number_of_a_plain_field_is_asked_about_too(client: TestClient) -
     assert list(page.forms["form"].answers) == ["1.025", "1025"]
     saved(client, ROCKET, {**GULL, "drag_coefficient": "0,525"})
     assert [r.drag_coefficient for r in _rockets(client)] == [0.525]
+
+
+# --- A unit chosen in the same save -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("choice", "name", "typed", "column", "si"),
+    # Inch, ounce, psi by NIST SP 811 (2008), appendix B.8.
+    [
+        ({"length_unit": "in"}, "ruler_resolution", "0.01", "ruler_resolution_m", 0.000254),
+        ({"length_unit": "in"}, "grain_gap", "1/16", "grain_gap_m", 0.0015875),
+        ({"mass_unit": "oz"}, "scale_resolution", "0.01", "scale_resolution_kg", 0.00028349523125),
+        ({"mass_unit": "oz"}, "test_pieces", "1", "test_pieces_kg", 0.028349523125),
+        ({"pressure_unit": "psi"}, "igniter_pressure", "75", "igniter_pressure_pa", 75 * 6894.757293168),
+        ({"temperature_unit": "°F"}, "pan_low", "212", "pan_low_k", 373.15),
+        ({"temperature_unit": "°F"}, "rate_per_kelvin", "0.2", "rate_per_kelvin_share", 0.0036),
+        ({"system": "US"}, "ruler_resolution", "0.01", "ruler_resolution_m", 0.000254),
+        ({"system": "US"}, "scale_resolution", "0.01", "scale_resolution_kg", 0.00028349523125),
+        ({"system": "US", "length_unit": "mm"}, "igniter_pressure", "75", "igniter_pressure_pa", 75 * 6894.757293168),
+    ],
+)
+def test_a_bare_number_is_in_the_unit_chosen_in_the_same_save(
+    client: TestClient, choice: dict[str, str], name: str, typed: str, column: str, si: float
+) -> None:
+    """The caliper's 0.01 became 0.01 mm in the save that chose inches."""
+    saved(client, "/workshop/settings", {**choice, name: typed, "why": "a new caliper"})
+    assert getattr(_workshop(client), column) == pytest.approx(si, rel=1e-9)
+
+
+def test_what_was_not_touched_keeps_its_meaning_when_the_units_change(client: TestClient) -> None:
+    before = _workshop(client)
+    saved(client, "/workshop/settings", {"system": "US", "why": "moved"})
+    after = _workshop(client)
+    for column in ("ruler_resolution_m", "scale_resolution_kg", "pan_low_k", "igniter_pressure_pa", "grain_gap_m"):
+        assert getattr(after, column) == pytest.approx(getattr(before, column), rel=1e-9), column
+
+
+def test_a_unit_that_is_none_is_pointed_at(client: TestClient) -> None:
+    form = Page(client.get("/workshop/settings").text).forms["form"]
+    answer = client.post(form.action, data={**form.fields, "length_unit": "ell", "ruler_resolution": "0.01"})
+    assert Page(answer.text).fault("length_unit") == "Choose one of the list."
+
+
+@pytest.mark.parametrize(("unit", "metres"), [("ft", 640.08), ("m", 2100.0), ("hPa", 2100.0)])
+def test_the_pads_level_is_in_the_files_own_unit(unit: str, metres: float) -> None:
+    texts = {"delimiter": "comma", "decimal": ".", "first_line": "2", "time_column": "1", "time_unit": "s",
+             "height_column": "2", "height_unit": unit, "pad": "2100"}  # fmt: skip
+    data = from_texts(TrackIn, texts.items(), "form", "/", {}).check(METRIC)
+    assert isinstance(data, TrackIn)
+    assert data.pad is not None
+    assert data.pad.si == pytest.approx(metres)
