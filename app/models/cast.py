@@ -69,7 +69,10 @@ class CastStep(Row, table=True):
 
 
 class TemperatureReading(Row, table=True):
-    """The pan's temperature at a moment; struck out if it was misread, never erased."""
+    """The pan's temperature at a moment; struck out if it was misread, never erased.
+
+    `doubted_k` is what the same number would be in the other degrees, while nobody has said which were meant.
+    """
 
     __tablename__ = "temperature_reading"
 
@@ -77,6 +80,7 @@ class TemperatureReading(Row, table=True):
     read_at: datetime = Field(sa_type=Utc)
     temperature_k: float
     temperature_typed: str
+    doubted_k: float | None = None
     voided_at: datetime | None = Field(default=None, sa_type=Utc)
     voided_why: str | None = None
 
@@ -130,18 +134,28 @@ _BARE = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 
 
 class TemperatureIn(FormIn):
-    """The form for a reading. A bare number is in the unit chosen beside it, and keeps that unit."""
+    """The form for a reading. A bare number is in the unit chosen beside it, and keeps that unit.
+
+    `bare` tells that the degrees were not written: the ones chosen beside the number may be those of another reading.
+    """
 
     temperature: Annotated[Quantity, Measure("temperature", gt=250, lt=800)] = FormField(title="Pan temperature")
     unit: Literal["", "°F", "°C"] = FormField("", title="Degrees")
     at: str = FormField("", max_length=40, title="Read at", description="Empty means now. From paper: 14:05.")
+    bare: bool = FormField(False, title="Degrees not written")
 
     @model_validator(mode="before")
     @classmethod
     def _with_its_unit(cls, data: Any) -> Any:
         if isinstance(data, dict) and data.get("unit") and _BARE.fullmatch(str(data.get("temperature", "")).strip()):
-            return {**data, "temperature": f"{str(data['temperature']).strip()} {data['unit']}"}
+            return {**data, "temperature": f"{str(data['temperature']).strip()} {data['unit']}", "bare": True}
         return data
+
+
+class DegreesIn(FormIn):
+    """The form that says which degrees a doubted reading was in: one button for each."""
+
+    unit: Literal["°F", "°C"] = FormField(title="Degrees")
 
 
 class NoteIn(FormIn):

@@ -12,13 +12,14 @@ from app.forms import Form
 from app.models import Batch, CastSession, CastStep, TemperatureReading, Workshop
 from app.models.base import FormIn
 from app.models.batch import AirIn, LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
-from app.models.cast import CloseIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
+from app.models.cast import CloseIn, DegreesIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
 from app.services import (
     air,
     batches,
     casting,
     cautions,
+    gate,
     leftovers,
     lots,
     pan,
@@ -37,10 +38,11 @@ router = APIRouter(prefix="/cast")
 @router.get("")
 def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     """Open and closed sessions, and what waits to be cast."""
-    found = casting.closed(session, page)
+    found, running = casting.closed(session, page), casting.due(session)
     return render(
         request, session, "cast/index.html", section="cast",
-        running=casting.due(session), closed=found.rows, found=found,
+        running=running, alarms={run.batch.code: pan.alarm(session, run.cast) for run in running},
+        closed=found.rows, found=found,
         planned=batches.in_states(session, "planned"),
     )  # fmt: skip
 
@@ -130,6 +132,16 @@ def temperature(request: Request, typed: Typed, code: str) -> Response:
     return _small(request, typed, code, TemperatureIn, pan.read, "temperature-form", "#temperature")
 
 
+@router.post("/{code}/temperature/{reading_id}/degrees")
+def degrees(request: Request, typed: Typed, code: str, reading_id: int) -> Response:
+    """Say which degrees a doubted reading was in."""
+
+    def do(session: Session, batch: Batch, data: DegreesIn) -> None:
+        pan.settle(session, batch, reading_id, data, version_of(typed))
+
+    return _small(request, typed, code, DegreesIn, do, f"degrees-{reading_id}", "#temperature", "Kept.")
+
+
 @router.post("/{code}/note")
 def note(request: Request, typed: Typed, code: str) -> Response:
     """Keep words."""
@@ -212,6 +224,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     forms = _forms(request, session, batch, cast, failed, parts, now)
     running = casting.due(session)
     said = steps.warnings(cast, now) if cast and cast.closed_at is None else []
+    alarms = [(run.batch.code, pan.alarm(session, run.cast)) for run in running if run.batch.pk != batch.pk]
+    said += [f"{other}: {words}" for other, words in alarms if words]
     return render(
         request, session, "cast/show.html", section="cast",
         batch=batch, formula=batches.formula_of(session, batch), cast=cast, cautions=cautions, forms=forms,
@@ -220,7 +234,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
         overnight=cast is not None and casting.overnight(cast), sets=steps.sets(cast) if cast else 0,
         sheet=runsheets.of_session(session, cast) if cast else None,
-        readings=[(reading, pan.advice(shop, reading.temperature_k, pan_units)) for reading in readings],
+        readings=[(reading, pan.of_reading(shop, reading, pan_units)) for reading in readings],
+        pan=pan.standing(session, cast, pan_units), at_the_pan=lambda coming: [n for n in coming if gate.hot(n.step)],
         struck=slips.struck(session, TemperatureReading, cast) if cast else [], fresh=slips.fresh,
         at_once=slips.AT_ONCE,
         band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
@@ -305,6 +320,9 @@ def _forms(
     for reading in pan.readings(session, cast):
         key = f"misread-{reading.pk}"
         found[key] = forms.get(key, VoidIn, f"{url}/temperature/{reading.pk}/strike", row=reading)
+        if reading.doubted_k is not None:
+            key = f"degrees-{reading.pk}"
+            found[key] = forms.get(key, DegreesIn, f"{url}/temperature/{reading.pk}/degrees", row=reading)
     for left in leftovers.kept(session, batch):
         if slips.fresh(left) and left.grain_id is None:
             key = f"leftover-back-{left.pk}"

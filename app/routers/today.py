@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app import clock
-from app.services import casting, today
+from app.services import casting, pan, today
 from app.web import Book, render
 
 router = APIRouter()
@@ -19,6 +19,7 @@ def show(request: Request, session: Book) -> Response:
     return render(
         request, session, "today/index.html", section="today", day=day, mark=casting.mark(day.running),
         coming=casting.coming(day.running), copies=request.app.state.keeper.standing(),
+        alarms={run.batch.code: pan.alarm(session, run.cast) for run in day.running},
     )  # fmt: skip
 
 
@@ -26,7 +27,7 @@ def show(request: Request, session: Book) -> Response:
 def timers(session: Book) -> dict[str, Any]:
     """The server's clock and every timed step that can be done next; moments in UTC.
 
-    `mark` changes with any step of any open session: a page that shows another one is out of date.
+    `mark` changes with any step, amount or reading of any open session: a page that shows another one is out of date.
     """
     running = casting.due(session)
     return {

@@ -19,10 +19,12 @@ def upgrade() -> None:
     """Each part in its own function below, in this order."""
     _add_units()
     _add_rail_angle()
+    _add_doubt()
 
 
 def downgrade() -> None:
     """The same parts, backwards."""
+    _drop_doubt()
     _drop_rail_angle()
     _drop_units()
 
@@ -61,3 +63,12 @@ def _add_rail_angle() -> None:
 
 def _drop_rail_angle() -> None:
     op.drop_column("workshop", "rail_angle_rad")
+
+
+def _add_doubt() -> None:
+    """What a reading of the pan would be in the other degrees, while it is not said which were meant."""
+    op.add_column("temperature_reading", sa.Column("doubted_k", sa.Float(), nullable=True))
+
+
+def _drop_doubt() -> None:
+    op.drop_column("temperature_reading", "doubted_k")

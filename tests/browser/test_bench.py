@@ -105,7 +105,7 @@ def test_targets_are_large_enough_for_gloves(page: Page, opened: None) -> None:
 def test_whatever_changes_an_amount_renews_every_place_that_shows_it(
     page: Page, browser: Browser, site: Site, opened: None
 ) -> None:
-    """The panel of what is next kept the grams of a weigh-out that had been taken back, beside a run sheet that did not."""
+    """The panel of what is next kept the grams of a weigh-out that had been taken back."""
     with writing(site.engine) as session:
         batch = batches.by_code(session, "26K1")
         build.weighed_out(session, batch)
@@ -134,3 +134,53 @@ def test_whatever_changes_an_amount_renews_every_place_that_shows_it(
     for place in ("#watch", "#steps", "#weigh-out"):
         expect(other.locator(place)).to_contain_text(now)
     tablet.close()
+
+
+def test_too_hot_takes_over_the_panel_that_is_always_in_view(page: Page, site: Site, opened: None) -> None:
+    page.goto("/cast/26K1")
+    reading = page.locator("#temperature input[name=temperature]")
+    reading.fill("300 F")
+    reading.press("Enter")
+    watch = page.locator("#watch")
+    alarm = watch.get_by_role("alert").filter(has_text="Read the pan again")
+    expect(alarm).to_contain_text("Too hot: 300 F")
+    expect(alarm).to_contain_text("Heat off now. Add nothing.")
+    expect(watch.get_by_role("button", name=DONE)).to_be_hidden()  # what is to do at the pan waits
+    expect(alarm).to_be_in_viewport()
+    page.locator("#closing").scroll_into_view_if_needed()
+    expect(watch.get_by_text("Heat off now. Add nothing.")).to_be_in_viewport()
+    size = watch.get_by_text("Heat off now. Add nothing.").evaluate("e => parseFloat(getComputedStyle(e).fontSize)")
+    # Capitals acted on at 1 m: 5.8 mm (ISO 9241-3, NUREG-0700) at 132 px/in, 0.72 of the font's size
+    assert size >= 5.8 / 25.4 * 132 / 0.72
+    assert Axe().run(page).response["violations"] == []
+    page.goto("/")
+    expect(page.get_by_role("alert").filter(has_text="26K1")).to_contain_text("Heat off, add nothing.")
+    page.goto("/cast")
+    expect(page.get_by_role("alert").filter(has_text="pan")).to_contain_text("Heat off, add nothing.")
+    page.goto("/cast/26K1")
+    reading.fill("240 F")
+    reading.press("Enter")
+    expect(watch.get_by_text("Heat off now")).to_have_count(0)
+    expect(watch.get_by_role("button", name=DONE)).to_be_visible()
+
+
+def test_118_in_the_wrong_degrees_is_kept_and_asked_about(page: Page, site: Site, opened: None) -> None:
+    page.goto("/cast/26K1")
+    page.locator("#temperature").get_by_label("Degrees").select_option("°F")
+    reading = page.locator("#temperature input[name=temperature]")
+    reading.fill("118")
+    reading.press("Enter")
+    watch = page.locator("#watch")
+    alarm = watch.get_by_role("alert").filter(has_text="Read the pan again")
+    expect(alarm).to_contain_text("Which degrees: 118 °F or 118 °C?")
+    expect(page.locator("main")).not_to_contain_text("Warm it")
+    expect(page.locator("main")).not_to_contain_text("too stiff")
+    assert Axe().run(page).response["violations"] == []
+    watch.get_by_role("button", name="It was 118 °C").click()
+    expect(page.locator("#temperature .big-number")).to_contain_text("118 °C")
+    expect(alarm).to_have_count(0)
+    reading.fill("140")
+    page.locator("#temperature").get_by_label("Degrees").select_option("°F")
+    reading.press("Enter")
+    expect(alarm).to_contain_text("140 °F or 140 °C?")
+    expect(alarm).to_contain_text("Heat off now. Add nothing.")

@@ -147,7 +147,9 @@ def test_after_a_question_what_was_typed_on_is_told_and_not_entered(
     page.keyboard.type("180.9")
     page.keyboard.press("Enter")
     expect(page.locator("#next-gross-error")).to_contain_text("Did you mean 172.3 g?")
-    expect(page.get_by_role("alert").filter(has_text="meanwhile").or_(page.locator(".unheard"))).to_contain_text("“180.9”")
+    expect(page.get_by_role("alert").filter(has_text="meanwhile").or_(page.locator(".unheard"))).to_contain_text(
+        "“180.9”"
+    )
     expect(scale).to_be_focused()
     expect(scale).to_have_value("1723")
     assert weighed(site) == []
