@@ -15,7 +15,7 @@ from app.models import AltimeterFile, Firing
 from app.models.altimeter import TrackIn, TrackUploadIn
 from app.models.base import FormIn
 from app.routers.logger_files import READ, TAKEN_IN, TEXT_CHOICES, as_it_came, beginning
-from app.services import altimeters, firings, flights, logger_files, workshop
+from app.services import altimeters, firings, flights, foretold, logger_files, workshop
 from app.services import outlook as outlooks
 from app.services.tracking import TrackResult
 from app.units import UnitSystem, convert, convert_each, show, unit_of
@@ -81,7 +81,8 @@ def _page(request: Request, session: Session, firing_id: int, failed: Form | Non
     forms = Forms(request, session, failed)
     base = f"/firings/{firing_id}/altimeter"
     waiting = altimeters.unread(session, firing)
-    outlook = outlooks.read(built.prediction) if built.prediction else None
+    told = foretold.of(session, firing)
+    outlook = outlooks.read(told) if told else None
     predicted = flights.told(session, outlook, firing)[0]
     return web.render(
         request, session, "altimeters/altimeter.html", section="firings", firing=firing, built=built,

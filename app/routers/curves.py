@@ -15,7 +15,7 @@ from app.models import CurveFile, Firing
 from app.models.base import FormIn
 from app.models.curve import ReadIn, UploadIn
 from app.routers.logger_files import READ, TAKEN_IN, TEXT_CHOICES, as_it_came, beginning
-from app.services import curves, firings, logger_files, workshop
+from app.services import curves, firings, foretold, logger_files, workshop
 from app.services.curves import Measured
 from app.services.outlook import Outlook
 from app.services.reading import Result
@@ -173,7 +173,7 @@ def _reading_page(
         **CHOICES, **form.choices, "time_column": numbered, "force_column": numbered, "pressure_column": numbered,
     }  # fmt: skip
     found = web.answered(form, units, lambda data: curves.look(session, firing, row, data)) if look else None
-    told = curves.foretold(session, firing)
+    told = foretold.of(session, firing)
     return web.render(
         request, session, "curves/read.html", status=200 if found or not look else 422, section="firings",
         firing=firing, built=firings.its_motor(session, firing), file=row, form=form, rows=rows,

@@ -17,7 +17,20 @@ from app.routers import altimeters, firing_log
 from app.routers.curves import of_firing
 from app.routers.flights import charts as flight_charts
 from app.routers.motors import chart_of
-from app.services import cautions, curves, distances, findings, firings, flights, past, places, slips, trace, workshop
+from app.services import (
+    cautions,
+    curves,
+    distances,
+    findings,
+    firings,
+    flights,
+    foretold,
+    past,
+    places,
+    slips,
+    trace,
+    workshop,
+)
 from app.services import outlook as outlooks
 from app.services.motors import Built
 from app.web import Book, Typed
@@ -34,7 +47,7 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
     return web.render(
         request, session, "firings/list.html", section="firings", firings=found.rows, found=found, results=RESULTS,
         kinds=firings.KINDS, ready=firings.fireable(session),
-        untold=findings.untold(session),
+        untold=findings.untold(session), told=foretold.of_firings(session, [firing.pk for firing, _ in found.rows]),
     )  # fmt: skip
 
 
@@ -78,11 +91,13 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
     """The page of a firing, with the form that failed."""
     firing = firings.get(session, firing_id)
     built = firings.its_motor(session, firing)
-    outlook = outlooks.read(built.prediction) if built.prediction else None
+    told = foretold.of(session, firing)
+    outlook = outlooks.read(told) if told else None
     estimate, refusal = flights.told(session, outlook, firing)
     rocket, field = firings.where(session, firing)
     return web.render(
         request, session, "firings/firing.html", section="firings", firing=firing, built=built, outlook=outlook,
+        told=told, made_after=foretold.made_after(session, firing),
         results=RESULTS, kinds=firings.KINDS, rocket=rocket, field=field, estimate=estimate, refusal=refusal,
         beside=firings.beside(firing, outlook, estimate),
         flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],

@@ -29,7 +29,7 @@ from app.models import (
 )
 from app.models.base import FormIn
 from app.models.firing import RESULTS
-from app.services import grains, lot_firings
+from app.services import foretold, grains
 
 GOOD = ("good", "recovery")
 """Results of a motor that burned well."""
@@ -175,7 +175,7 @@ def _heads() -> Any:
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .join(Case, col(Case.id) == MotorBuild.case_id)
         .join(Nozzle, col(Nozzle.id) == MotorBuild.nozzle_id)
-        .outerjoin(Prediction, col(Prediction.id) == lot_firings.prediction_before_firing())
+        .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
         .order_by(col(Firing.fired_at), col(Firing.id))
     )  # fmt: skip
 

@@ -1,21 +1,19 @@
 """Did the ranges hold? Each measured figure in the range that was stored before its firing, and never rewritten since.
 
-The prediction that counts is the last one made before the firing; moments of firings are typed to the minute, so one
-made within that minute counts as before. A firing whose motor was predicted only afterwards counts for nothing.
+Which prediction belongs to a firing is the rule of `foretold`; a firing that has none counts for nothing.
 """
 
 import json
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
-from sqlalchemy import ScalarSelect, func
+from sqlalchemy import func
 from sqlalchemy import select as select_core
-from sqlalchemy.orm import aliased
 from sqlmodel import Session, col
 
 from app.calc.calibration import Verdict, place, verdict
 from app.models import Curve, Firing, MotorBuild, Prediction
+from app.services import foretold
 from app.services.fit_records import COUNTS
 
 FIGURES = {
@@ -102,7 +100,7 @@ def look(session: Session, firing_id: int | None = None) -> Calibration:
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .outerjoin(newest, newest.c.firing_id == col(Firing.id))
         .outerjoin(Curve, col(Curve.id) == newest.c.curve_id)
-        .outerjoin(Prediction, col(Prediction.id) == _foretold())
+        .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
         .where(col(Firing.result).in_(COUNTS))
         .order_by(col(Firing.fired_at), col(Firing.id))
     )  # fmt: skip
@@ -124,20 +122,6 @@ def look(session: Session, firing_id: int | None = None) -> Calibration:
             if value and low < high:
                 held[key].append(Held(one, code, at, result, value, expected, low, high, place(value, low, high)))
     return Calibration([Record(key, *FIGURES[key], held[key]) for key in FIGURES], unforetold)
-
-
-def _foretold() -> ScalarSelect[Any]:
-    """Within a query of firings: the last prediction made before each; never one made afterwards."""
-    made = aliased(Prediction)
-    until = func.datetime(col(Firing.fired_at), "+1 minute")
-    return (
-        select_core(col(made.id))
-        .where(col(made.motor_build_id) == Firing.motor_build_id, col(made.made_at) < until)
-        .order_by(col(made.id).desc())
-        .limit(1)
-        .correlate(Firing)
-        .scalar_subquery()
-    )
 
 
 def stored_ranges(head: str) -> dict[str, tuple[float, float, float]]:

@@ -2,7 +2,6 @@
 
 import json
 from dataclasses import dataclass
-from datetime import timedelta
 from math import floor, log10, pi
 
 import numpy as np
@@ -11,10 +10,10 @@ from sqlmodel import Session, col, select
 from app.calc import curvefile
 from app.calc.impulse import BURN_SHARE, threshold_times
 from app.errors import Refused
-from app.models import Curve, CurveFile, Firing, MotorBuild, Prediction
+from app.models import Curve, CurveFile, Firing
 from app.models.base import FormIn
 from app.models.curve import ReadIn
-from app.services import firing_fits, firings, history, logger_files, motors, outlook, reading, rows, workshop
+from app.services import firing_fits, firings, foretold, history, logger_files, outlook, reading, rows, workshop
 from app.services.motors import Built
 from app.services.outlook import Outlook, Range
 from app.services.reading import Motor, Result
@@ -75,23 +74,13 @@ def measured(session: Session, firing: Firing) -> Measured | None:
     newest = next(iter(readings(session, firing)), None)
     if newest is None:
         return None
-    told = foretold(session, firing)
+    told = foretold.of(session, firing)
     return Measured(
         newest,
         file(session, firing, newest.curve_file_id),
         Result.model_validate_json(newest.result_json),
         outlook.read(told) if told else None,
     )
-
-
-def foretold(session: Session, firing: Firing) -> Prediction | None:
-    """The last prediction stored before a firing: a measurement is held against nothing that knew of it.
-
-    Moments of firings are typed to the minute, so one made within that minute counts as before.
-    """
-    build = rows.get(session, MotorBuild, firing.motor_build_id, "motor")
-    until = firing.fired_at + timedelta(minutes=1)
-    return next((p for p in motors.predictions(session, build) if p.made_at <= until), None)
 
 
 def unread(session: Session, firing: Firing) -> list[CurveFile]:
@@ -220,7 +209,7 @@ def as_typed(data: FormIn) -> dict[str, str]:
 
 def _motor(session: Session, firing: Firing) -> Motor:
     built = firings.its_motor(session, firing)
-    told = foretold(session, firing)
+    told = foretold.of(session, firing)
     inputs = outlook.read(told).inputs if told else None
     return Motor(
         propellant_kg=_propellant(built),

@@ -12,7 +12,7 @@ from app.models.base import build as build_row
 from app.models.base import change
 from app.models.firing import RESULTS, FiringIn
 from app.models.hardware import NozzleMeasureIn
-from app.services import firing_fits, flights, hardware, history, motors, rows, slips, workshop
+from app.services import firing_fits, flights, foretold, hardware, history, motors, rows, slips, workshop
 from app.services import outlook as outlooks
 from app.services.flights import Estimate
 from app.services.motors import Built
@@ -211,7 +211,8 @@ def _likely(session: Session, built: Built, firing: Firing, data: FiringIn) -> N
     """Ask once about a figure that can hardly be: a slipped decimal sign, or another unit than was meant."""
     if all(getattr(firing, f"{name}_typed") is None for name in BESIDE):
         return
-    told = outlooks.read(built.prediction) if built.prediction else None
+    row = foretold.of(session, firing) or built.prediction
+    told = outlooks.read(row) if row else None
     estimate = flights.told(session, told, firing)[0] if firing.altitude_m is not None else None
     units = workshop.get(session).units
     for name, (label, measured, expected, kind) in zip(BESIDE, beside(firing, told, estimate), strict=False):

@@ -4,21 +4,19 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
-from sqlalchemy import ColumnElement, ScalarSelect, func
+from sqlalchemy import func
 from sqlalchemy import select as select_core
-from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
 from app.models import Batch, BuildGrain, Firing, Grain, MotorBuild, Prediction
 from app.models.firing import RESULTS
-from app.services import grains
+from app.services import foretold, grains
 
 
 @dataclass(frozen=True)
 class Shot:
-    """A firing that burned, or tried to burn, grains of a lot; with the last prediction made before it."""
+    """A firing that burned, or tried to burn, grains of a lot; with the prediction that belongs to it."""
 
     motor_build_id: int
     grain_count: int
@@ -50,28 +48,13 @@ def shots_of(session: Session, ids: list[int]) -> dict[int, list[Shot]]:
         )
         .join(Firing, col(Firing.motor_build_id) == held.c.motor_build_id)
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
-        .outerjoin(Prediction, col(Prediction.id) == prediction_before_firing())
+        .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
         .order_by(col(Firing.fired_at), col(Firing.id))
     )  # fmt: skip
     found: dict[int, list[Shot]] = {}
     for batch_id, *shot in session.execute(query):
         found.setdefault(batch_id, []).append(Shot(*shot))
     return found
-
-
-def prediction_before_firing() -> ColumnElement[Any]:
-    """Within a query of firings: the last prediction before each, or its first for one entered afterwards."""
-    return func.coalesce(_prediction(before=True), _prediction(before=False))
-
-
-def _prediction(before: bool) -> ScalarSelect[Any]:
-    made = aliased(Prediction)
-    of_motor = select_core(col(made.id)).where(col(made.motor_build_id) == Firing.motor_build_id).limit(1)
-    if before:
-        chosen = of_motor.where(col(made.made_at) <= Firing.fired_at).order_by(col(made.id).desc())
-    else:
-        chosen = of_motor.order_by(col(made.id))
-    return chosen.correlate(Firing).scalar_subquery()
 
 
 def mean_ratio(shots: list[Shot]) -> float | None:
@@ -111,7 +94,7 @@ class FiringLine:
 
 
 def firings_of(session: Session, ids: Iterable[int]) -> dict[int, list[FiringLine]]:
-    """The firings of motors that held a grain of each lot, oldest first; the last prediction before each counts."""
+    """The firings of motors that held a grain of each lot, oldest first, each with its prediction."""
     wanted = list(ids)
     shots = shots_of(session, wanted)
     everyone = _lots_in(session, {shot.motor_build_id for found in shots.values() for shot in found})

@@ -24,7 +24,7 @@ from app.models import (
 from app.models.base import build as build_row
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import BuildIn, TakeApartIn
-from app.services import batches, fit, grains, hardware, prediction, rows, throats, workshop
+from app.services import batches, fit, foretold, grains, hardware, prediction, rows, throats, workshop
 from app.services.grains import GrainView
 from app.services.prediction import Setup
 from app.units import show
@@ -43,7 +43,7 @@ OFF_FORMULA = 0.01
 
 @dataclass(frozen=True)
 class Built:
-    """A build with what stands around it."""
+    """A build with what stands around it; the prediction is that of its firing, or the newest."""
 
     build: MotorBuild
     case: Case
@@ -99,7 +99,7 @@ def by_code(session: Session, code: str) -> Built:
 
 
 def around(session: Session, build: MotorBuild) -> Built:
-    """A build with its case, nozzle, grains in order, newest prediction and firings."""
+    """A build with its case, nozzle, grains in order, prediction and firings."""
     return _around(session, [build])[0]
 
 
@@ -115,19 +115,24 @@ def _around(session: Session, builds: Sequence[MotorBuild], *options: Any) -> li
     predicted = session.exec(
         select(Prediction).where(col(Prediction.motor_build_id).in_(ids)).order_by(col(Prediction.id)).options(*options)
     )
-    newest = {row.motor_build_id: row for row in predicted}
+    made = {row.pk: row for row in predicted}
+    newest = {row.motor_build_id: row for row in made.values()}
     fired: dict[int, list[Firing]] = {}
     for firing in session.exec(
         select(Firing).where(col(Firing.motor_build_id).in_(ids)).order_by(col(Firing.fired_at))
     ):
         fired.setdefault(firing.motor_build_id, []).append(firing)
+    burned = {
+        firing.pk: build_id for build_id, found in fired.items() for firing in found if firing.result != "no_light"
+    }
+    told = {burned[key]: made[row] for key, row in foretold.ids(session, burned).items()}
     return [
         Built(
             build=build,
             case=rows.get(session, Case, build.case_id, "case"),
             nozzle=rows.get(session, Nozzle, build.nozzle_id, "nozzle"),
             grains=[views[slot.grain_id] for slot in build.slots],
-            prediction=newest.get(build.pk),
+            prediction=told.get(build.pk) or newest.get(build.pk),
             firings=fired.get(build.pk, []),
         )
         for build in builds

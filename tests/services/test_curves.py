@@ -13,7 +13,7 @@ from app.calc.constants import STANDARD_GRAVITY
 from app.errors import Conflict, NotFound, Refused
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
-from app.services import curves, firings, outlook, reading
+from app.services import curves, firings, foretold, outlook, reading
 from app.services.reading import Motor, Result
 from tests import build
 
@@ -273,7 +273,7 @@ def test_nothing_is_kept_of_what_cannot_be_read(session: Session) -> None:
 def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> None:
     built = build.motor_build(session)
     fired = build.firing(session, built)
-    told = curves.foretold(session, fired)
+    told = foretold.of(session, fired)
     assert told is not None
     row = curves.take_in(session, fired, "a.csv", text(*record()))
     kept = curves.keep(session, fired, row, read_in())
@@ -294,7 +294,7 @@ def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> No
     assert measured.result.start_s + moved == pytest.approx(risen, abs=0.005)
     # A prediction made after the firing is not what a curve is held against.
     fired.fired_at = told.made_at - timedelta(hours=1)
-    assert curves.foretold(session, fired) is None
+    assert foretold.of(session, fired) is None
     fired.fired_at = clock.now()
     seen = fired.version
     curves.take_over(session, fired, seen)
