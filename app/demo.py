@@ -30,7 +30,7 @@ from app.models import (
     Prediction,
     Rocket,
 )
-from app.models.bag import KeepIn, ReWeighIn
+from app.models.bag import KeepIn, ReWeighIn, WetIn
 from app.models.base import FormIn
 from app.models.batch import AirIn, LeftoverIn, PlanIn, TestPiecesIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn, TemperatureIn
@@ -66,11 +66,13 @@ from app.services import (
     planning,
     prediction,
     reweighs,
+    rows,
     shelf,
     steps,
     supplies,
     test_pieces,
     weigh_outs,
+    wet,
     workshop,
 )
 from app.settings import resource
@@ -104,9 +106,11 @@ class _Workshop:
     turn: Callable[[datetime], None]
     start: datetime = field(default_factory=clock.now)
     lots: dict[int, Batch] = field(default_factory=dict)
+    older: int = 0  # lots and motors of more days ago have the codes that older books gave
 
     def act(self, story: Told) -> None:
         """All of it, in the order of its days, ending at the moment the book is made."""
+        self.older = story["older_codes_days_ago"]
         with self._signed():
             self._own(story)
         days: list[tuple[int, Callable[[Told], None], Told]] = []
@@ -137,6 +141,15 @@ class _Workshop:
     def _at(self, days_ago: int, hour: int = 10) -> None:
         day = clock.local(self.start) - timedelta(days=days_ago)
         self.turn(day.replace(hour=hour, minute=0, second=0, microsecond=0))
+
+    def _code(self, row: Batch | MotorBuild, head: str, tail: str) -> None:
+        """Give a row of long ago the code that a book of then gave it, such as 25K3 or M25K-02."""
+        if (self.start - clock.now()).days < self.older:
+            return
+        day = clock.today()
+        prefix = f"{head}{day:%y}{'ABCDEFGHIJKL'[day.month - 1]}{tail}"
+        row.code = f"{prefix}{rows.next_number(self.session, type(row).code, prefix):0{1 + bool(tail)}d}"
+        self.session.flush()
 
     def _wait(self, minutes: float) -> None:
         self.turn(clock.now() + timedelta(minutes=minutes))
@@ -265,6 +278,7 @@ class _Workshop:
 
     def _cast_lot(self, told: Told) -> None:
         batch = self._plan(told)
+        self._code(batch, "", "")
         self.lots[told["number"]] = batch
         self._open(batch)
         self._weigh_out(batch)
@@ -305,7 +319,8 @@ class _Workshop:
             shelf.keep(self.session, [g.pk for g in free], kept)
         for grain, gain in zip(free, told.get("gains", []), strict=False):
             again = {"serial": grain.serial, "gross": f"{grain.mass_kg * 1000 + gain:.1f} g"}
-            reweighs.weigh(self.session, ReWeighIn.model_validate(again))
+            if reweighs.weigh(self.session, ReWeighIn.model_validate(again)).wet and "accept_wet" in told:
+                reweighs.accept(self.session, grain, WetIn(why=told["accept_wet"]))
 
     # --- Motors and firings ---------------------------------------------------------------------------
 
@@ -315,7 +330,7 @@ class _Workshop:
         nozzle = self.session.get(Nozzle, self._named(Nozzle, told["nozzle"]))
         assert nozzle is not None
         throat = hardware.throat_now(self.session, nozzle)
-        return motors.build(
+        build = motors.build(
             self.session,
             BuildIn.model_validate(
                 {
@@ -329,6 +344,8 @@ class _Workshop:
                 }
             ),
         )
+        self._code(build, "M", "-")
+        return build
 
     def _fire(self, told: Told) -> None:
         build = self._build(told)
@@ -345,6 +362,8 @@ class _Workshop:
             self._record(firing, self._burn(told, build, share * predicted.total_impulse_ns))
         if "left_out" in told:
             learning.leave_out(self.session, firing, told["left_out"])
+        if "let_in" in told:
+            wet.let_in(self.session, firing, told["let_in"])
 
     def _burn(self, told: Told, build: MotorBuild, impulse: float) -> MotorRun:
         """What the motor did: `burns` times as fast as the book has it, and of about that impulse [N s]."""

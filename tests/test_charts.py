@@ -75,7 +75,7 @@ def every_chart() -> list[Markup]:
         interval_chart(
             "Density",
             Axis("Of ideal", "%"),
-            [Interval("26K1", 95, 94, 96, 8), Interval("26K2", 93, None, None, 1)],
+            [Interval("2611P", 95, 94, 96, 8), Interval("2611Q", 93, None, None, 1)],
             [Rule("Look", 95)],
         ),
     ]
@@ -292,14 +292,14 @@ def test_a_single_firing_has_no_range() -> None:
         interval_chart(
             "Density",
             Axis("Of ideal", "%", decimals=1),
-            [Interval("26K1", 95.0, 94.0, 96.0, 8), Interval("26K2", 93.0, None, None, 1)],
+            [Interval("2611P", 95.0, 94.0, 96.0, 8), Interval("2611Q", 93.0, None, None, 1)],
         )
     )
     assert len(paths(root, "interval")) == 1
     assert len([e for e in root.iter("circle") if "lone" in e.attrib["class"]]) == 1
     words = text_of(root.find(".//desc"))
-    assert "26K1: 95.0 %, 94.0 to 96.0, n 8." in words
-    assert "26K2: 93.0 %, no range, n 1." in words
+    assert "2611P: 95.0 %, 94.0 to 96.0, n 8." in words
+    assert "2611Q: 93.0 %, no range, n 1." in words
 
 
 def test_a_row_that_rests_on_no_count_tells_none() -> None:

@@ -1,17 +1,18 @@
 """The demonstration book obeys every rule of the book, because it is acted out through the services."""
 
+import re
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app.book import export, intake
 from app.db import open_engine, reading
 from app.demo import fill
-from app.models import Batch, Firing, Grain, Prediction
+from app.models import Batch, Firing, Grain, MotorBuild, Prediction
 from app.services import (
     casting,
     curves,
@@ -55,6 +56,15 @@ def test_the_file_is_whole(book: Session) -> None:
     connection = book.connection()
     assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
     assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+
+
+def test_both_kinds_of_code_are_in_it(book: Session) -> None:
+    """Bags of a year ago bear the older codes: lists, labels and scans have both."""
+    for table, older, new in ((Batch, r"\d\d[A-L]\d", r"\d{4}[P-Z]"), (MotorBuild, r"M\d\d[A-L]-\d\d", r"\d\d-\d{3}")):
+        codes = [row.code for row in book.exec(select(table).order_by(col(table.id)))]
+        kinds = [bool(re.fullmatch(new, code)) for code in codes]
+        assert set(kinds) == {True, False}, codes
+        assert all(made_new or re.fullmatch(older, code) for made_new, code in zip(kinds, codes, strict=True)), codes
 
 
 def test_two_winters_with_good_and_bad(book: Session) -> None:

@@ -309,7 +309,7 @@ def test_a_signed_version_of_the_list_stays(session: Session, batch: Batch, atta
         " SELECT '2026', 1, 1, max(id), 3 FROM grain_pattern",  # guard_batch_item_insert
         "UPDATE batch SET target_mass_kg = 40",  # guard_batch_update
         "UPDATE batch SET formula_id = (SELECT max(id) FROM formula)",
-        "UPDATE batch SET code = '26K9'",
+        "UPDATE batch SET code = '2611X'",
     ],
 )
 @pytest.mark.parametrize("state", ["signed", "opened"])
@@ -470,6 +470,34 @@ def test_only_accepted_grains_go_into_a_motor(session: Session) -> None:
         grain = build.grain(session, lot, decision=decision)
         with pytest.raises(IntegrityError, match="only accepted grains"):
             insert(session, "build_grain", {"motor_build_id": 1, "grain_id": grain.pk, "position": 1})
+
+
+def test_a_wet_grain_goes_into_no_motor(session: Session) -> None:
+    """guard_build_dry_grain_insert, guard_build_dry_grain_update"""
+    grain, dry = build.ready_grains(session, 2)
+    told = {"grain_id": grain.pk, "wet": 1, "label_kg": 0.17, "mass_kg": 0.1712, "scale_resolution_kg": 1e-4}
+    insert(session, "re_weigh", told)
+    motor(session, dry.pk)
+    row = {"motor_build_id": 1, "grain_id": grain.pk, "position": 2}
+    with pytest.raises(IntegrityError, match="the grain is wet"):
+        insert(session, "build_grain", row)
+    with pytest.raises(IntegrityError, match="the grain is wet"):
+        sql(session, "UPDATE build_grain SET grain_id = :g", g=grain.pk)
+    sql(
+        session, "UPDATE re_weigh SET accepted_at = :at, accepted_by = 'Ada', accepted_why = 'Dry core'", at=stamp(NOON)
+    )
+    insert(session, "build_grain", row)
+
+
+def test_an_accepted_wet_grain_is_signed_and_what_a_re_weigh_said_stays(session: Session) -> None:
+    """guard_re_weigh_stays; the rule ck_re_weigh_accepted"""
+    grain = build.ready_grains(session, 1)[0]
+    told = {"grain_id": grain.pk, "wet": 1, "label_kg": 0.17, "mass_kg": 0.1712, "scale_resolution_kg": 1e-4}
+    insert(session, "re_weigh", told)
+    with pytest.raises(IntegrityError, match="ck_re_weigh_accepted"):
+        sql(session, "UPDATE re_weigh SET accepted_at = :at, accepted_by = '', accepted_why = 'Dry'", at=stamp(NOON))
+    with pytest.raises(IntegrityError, match="not rewritten"):
+        sql(session, "UPDATE re_weigh SET wet = 0")
 
 
 @pytest.mark.parametrize("change", ["decision = 'reject'", "decision = NULL", "mass_kg = mass_kg * 1.01"])

@@ -55,6 +55,8 @@ _TAKEN_BACK = """OLD.decision IS NULL AND OLD.bagged_at IS NULL AND EXISTS (
 _THIS_MINUTE = """(julianday(coalesce((SELECT at FROM act_in_hand), 'now')) - julianday(OLD.created_at)) * 86400.0
     BETWEEN -0.01 AND 60.01"""
 _GRAIN_HELD = "EXISTS (SELECT 1 FROM build_grain g WHERE g.grain_id = OLD.id AND g.released_at IS NULL)"
+_GRAIN_WET = """(SELECT r.wet AND r.accepted_at IS NULL FROM re_weigh r
+    WHERE r.grain_id = NEW.grain_id AND r.voided_at IS NULL ORDER BY r.id DESC LIMIT 1)"""
 _BAG_OVERDRAWN = """NEW.supply_id IS NOT NULL AND NEW.voided_at IS NULL AND
     (SELECT mass_kg FROM supply WHERE id = NEW.supply_id)
     + (SELECT coalesce(sum(delta_kg), 0) FROM supply_correction WHERE supply_id = NEW.supply_id)
@@ -210,6 +212,14 @@ GUARDS: dict[str, str] = record.triggers() | dict(
             "(SELECT decision FROM grain WHERE id = NEW.grain_id) IS NOT 'accept'",
             "only accepted grains go into a motor",
         ),
+        *(
+            _stop(
+                f"guard_build_dry_grain_{act.split()[0].lower()}", f"BEFORE {act} ON build_grain",
+                f"NEW.released_at IS NULL AND {_GRAIN_WET}",
+                "the grain is wet; dry it and weigh it again, or accept it with a reason",
+            )
+            for act in ("INSERT", "UPDATE OF grain_id, released_at")
+        ),
         _stop(
             "guard_fired_grain_stays", "BEFORE UPDATE ON build_grain",
             """OLD.released_at IS NULL AND NEW.released_at IS NOT NULL AND EXISTS (
@@ -312,7 +322,7 @@ GUARDS: dict[str, str] = record.triggers() | dict(
             )
             for table, noun, kept in (
                 ("re_weigh", "a re-weigh", ("grain_id", "weighed_at", "gross_kg", "gross_typed", "tare_kg", "mass_kg",
-                                            "label_kg", "scale_resolution_kg")),
+                                            "label_kg", "scale_resolution_kg", "wet")),
                 ("temperature_reading", "a reading of the pan",
                  ("cast_session_id", "read_at", "temperature_k", "temperature_typed")),
                 ("nozzle_measure", "a measured throat", ("nozzle_id", "measured_on", "throat_d_m", "throat_d_typed")),

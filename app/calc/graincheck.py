@@ -15,6 +15,9 @@ ACCEPT_SHARE = 0.95
 REJECT_SHARE = 0.85
 """Share of ideal density below which a grain is rejected [-]: larger motors failed there (DARE, TU Delft)."""
 
+ONE_STEP = 0.001
+"""A gain of one step of the scale below this share of the mass is not taken for water [-]: Grainbook's own choice."""
+
 COVERAGE = 2.0
 """Expanded uncertainty is this many standard uncertainties, about 95 % (GUM)."""
 
@@ -354,12 +357,16 @@ def lot_mass_balance(
 
 @dataclass(frozen=True)
 class MoistureGain:
-    """Change of a stored grain's mass: gain [kg], over its mass [-], what the scale cannot tell [kg], in words."""
+    """Change of a stored grain's mass: gain [kg], over its mass [-], what the scale cannot tell [kg], in words.
+
+    `real` where the scale can tell it, `wet` where it is a gain that is taken for water.
+    """
 
     gain: float
     share: float
     tolerance: float
     real: bool
+    wet: bool
     words: Note | str
 
 
@@ -376,7 +383,8 @@ def moisture_gain(label_mass: float, new_mass: float, resolution: float = 1e-4) 
     Returns
     -------
     MoistureGain
-        Gain [kg], its share of the label mass [-], and whether the scale can tell it from nothing.
+        Gain [kg], its share of the label mass [-], whether the scale can tell it from nothing, and whether it is
+        taken for water.
 
     Raises
     ------
@@ -385,16 +393,18 @@ def moisture_gain(label_mass: float, new_mass: float, resolution: float = 1e-4) 
 
     Notes
     -----
-    A gain is taken for water; a paper tube takes up water too. No limit is set here: the workshop sets its own.
+    A gain that the scale can tell is taken for water; a paper tube takes up water too. One step of the scale is
+    not, where it is less than `ONE_STEP` of the mass: a scale need not repeat better than its step.
 
     References
     ----------
-    JCGM 100 (GUM), 4.3.7; that sugar grains draw water from the air is common practice, no source.
+    JCGM 100 (GUM), 4.3.7. A scale's repeatability within its permitted error of half a step and more: OIML R 76-1
+    (from memory). That sugar grains draw water from the air is common practice, no source.
 
     Examples
     --------
-    >>> moisture_gain(0.1690, 0.1702).real
-    True
+    >>> moisture_gain(0.1690, 0.1702).wet, moisture_gain(0.1690, 0.1691).wet
+    (True, False)
     """
     positive("label_mass", label_mass, "Give a mass above zero.")
     positive("new_mass", new_mass, "Give a mass above zero.")
@@ -402,15 +412,18 @@ def moisture_gain(label_mass: float, new_mass: float, resolution: float = 1e-4) 
     gain = new_mass - label_mass
     tolerance = COVERAGE * resolution / math.sqrt(12) * math.sqrt(2)
     real = abs(gain) > tolerance
+    wet = real and gain > 0 and (gain > 1.001 * resolution or gain / label_mass >= ONE_STEP)
     amount = Note(f"{{gain}} ({100 * abs(gain) / label_mass:.2f} %)", {"gain": Amount(abs(gain), "mass", 2)})
     words: Note | str
     if not real:
         words = "No change that this scale can tell."
-    elif gain > 0:
+    elif wet:
         words = together(amount, "heavier than its label: it has drawn water. Dry it or set it aside.")
+    elif gain > 0:
+        words = together(amount, "heavier than its label, one step of the scale: weigh it again in a few days.")
     else:
         words = together(amount, "lighter than its label: look for a chip, a lost tube, or a wrong label.")
-    return MoistureGain(gain, gain / label_mass, tolerance, real, words)
+    return MoistureGain(gain, gain / label_mass, tolerance, real, wet, words)
 
 
 def _masses(field: str, masses: Iterable[float]) -> list[float]:

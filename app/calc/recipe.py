@@ -282,11 +282,12 @@ def to_melt_order(parts: Mapping[str, float]) -> tuple[MeltStep, ...]:
 
     Notes
     -----
-    Among sugars of one kind the larger share goes first. An order of work, not an instruction for safe work.
+    Among sugars of one kind the larger share goes first. A sugar that melts above the first one is dissolved in it, at
+    the heat of the melt. An order of work, not an instruction for safe work.
 
     References
     ----------
-    Common practice, no source.
+    Common practice, no source. Ranges of melting: `ingredients`.
 
     Examples
     --------
@@ -297,10 +298,18 @@ def to_melt_order(parts: Mapping[str, float]) -> tuple[MeltStep, ...]:
     blend = check_blend(parts)
     sugars = [key for key in blend if INGREDIENTS[key].kind == "sugar"]
     sugars.sort(key=lambda key: (not INGREDIENTS[key].sugar_alcohol, -blend[key]))
-    steps = [MeltStep(key, blend[key], f"Melt the {INGREDIENTS[key].name.lower()}") for key in sugars]
+    steps = [MeltStep(key, blend[key], _into_the_pot(key, sugars[0])) for key in sugars]
     third = blend["potassium_nitrate"] / 3
     steps += [
         MeltStep("potassium_nitrate", third, f"Stir in the {place} third of the potassium nitrate")
         for place in ("first", "second", "last")
     ]
     return tuple(steps)
+
+
+def _into_the_pot(key: str, first: str) -> str:
+    """What is done with a sugar: the first is melted; one that melts higher than that is dissolved in it."""
+    name, melted = INGREDIENTS[key].name.lower(), INGREDIENTS[first]
+    if INGREDIENTS[key].melting[0] <= melted.melting[1]:
+        return f"Melt the {name}"
+    return f"Dissolve the {name} in the melted {melted.name.lower()} without more heat"

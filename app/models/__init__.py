@@ -15,7 +15,7 @@ from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
 from app.models.history import ActInHand, Change, Person
-from app.models.learning import FiringFit, FiringLeftOut, LearningPause
+from app.models.learning import FiringFit, FiringLeftOut, FiringLetIn, LearningPause
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import DragPoint, LaunchField, Rocket
 from app.models.runsheet import RunSheet, RunSheetLine
@@ -50,6 +50,7 @@ __all__ = [
     "FiringFinding",
     "FiringFit",
     "FiringLeftOut",
+    "FiringLetIn",
     "FiringPicture",
     "FiringReference",
     "Formula",

@@ -4,7 +4,7 @@ from datetime import date, datetime
 from typing import Annotated
 
 from pydantic import Field as FormField
-from sqlalchemy import CheckConstraint
+from sqlalchemy import CheckConstraint, text
 from sqlmodel import Field
 
 from app.models.base import FormIn, Row, Utc
@@ -25,10 +25,16 @@ class GrainBag(Row, table=True):
 
 
 class ReWeigh(Row, table=True):
-    """A stored grain on the scale again. The mass on its label stays; here is what it was compared with."""
+    """A stored grain on the scale again. The mass on its label stays; here is what it was compared with.
+
+    `wet` is what it said then; who accepted the grain all the same, and why, stands beside it.
+    """
 
     __tablename__ = "re_weigh"
-    __table_args__ = (CheckConstraint("mass_kg > 0 AND label_kg > 0", name="mass"),)
+    __table_args__ = (
+        CheckConstraint("mass_kg > 0 AND label_kg > 0", name="mass"),
+        CheckConstraint("accepted_at IS NULL OR (wet AND accepted_why <> '' AND accepted_by <> '')", name="accepted"),
+    )
 
     grain_id: int = Field(foreign_key="grain.id", index=True)
     weighed_at: datetime = Field(sa_type=Utc)
@@ -38,9 +44,22 @@ class ReWeigh(Row, table=True):
     mass_kg: float
     label_kg: float
     scale_resolution_kg: float
+    wet: bool = Field(default=False, sa_column_kwargs={"server_default": text("0")})
+    accepted_at: datetime | None = Field(default=None, sa_type=Utc)
+    accepted_by: str = Field(default="", sa_column_kwargs={"server_default": text("''")})
+    accepted_why: str = Field(default="", sa_column_kwargs={"server_default": text("''")})
     note: str = ""
     voided_at: datetime | None = Field(default=None, sa_type=Utc)
     voided_why: str | None = None
+
+
+class WetIn(FormIn):
+    """The form to accept a grain that drew water."""
+
+    why: str = FormField(
+        min_length=3, max_length=300, title="Why it may go into a motor", description="What you looked at and found."
+    )
+    person: str = FormField("", max_length=80, title="Decided by")
 
 
 class KeepIn(FormIn):

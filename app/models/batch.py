@@ -14,7 +14,7 @@ from app.units import Measure, Quantity
 
 
 class Batch(Row, table=True):
-    """One melt. Its code is the lot code of all its grains: year, month letter, batch of the month (26K3)."""
+    """One melt. Its code is the lot code of all its grains: year, month, letter of the batch (2611P)."""
 
     __table_args__ = (
         UniqueConstraint("code"),

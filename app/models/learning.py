@@ -34,6 +34,17 @@ class FiringLeftOut(Row, table=True):
     back_at: datetime | None = Field(default=None, sa_type=Utc)
 
 
+class FiringLetIn(Row, table=True):
+    """A firing of wet grains that predictions learn from all the same, and why; `ended_at` once they do not."""
+
+    __tablename__ = "firing_let_in"
+    __table_args__ = (Index("uq_firing_let_in_now", "firing_id", unique=True, sqlite_where=text("ended_at IS NULL")),)
+
+    firing_id: int = Field(foreign_key="firing.id", index=True)
+    why: str
+    ended_at: datetime | None = Field(default=None, sa_type=Utc)
+
+
 class LearningPause(Row, table=True):
     """A formula, by its name, whose predictions do not use what was learned; `ended_at` once they do again."""
 

@@ -241,6 +241,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units),
         notes=casting.notes(session, cast) if cast else [], air=air,
+        air_mark=air.mark(session, batch),
         balance=lots.balance(session, batch) if cast else None, wanted=sum(item.count for item in batch.items),
         kept=leftovers.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
         weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),

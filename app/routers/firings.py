@@ -29,6 +29,7 @@ from app.services import (
     places,
     slips,
     trace,
+    wet,
     workshop,
 )
 from app.services import outlook as outlooks
@@ -103,7 +104,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],
         chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
         trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
-        history=past.of(session, firing), fresh=slips.fresh(firing),
+        history=past.of(session, firing), fresh=slips.fresh(firing), wet_let_in=wet.let_in_now(session, firing),
         back=web.Forms(request, session, failed).get("back", FormIn, f"/firings/{firing.pk}/back", row=firing),
         winds=WINDS, smoke=SMOKE, nozzles=NOZZLES, **firing_log.of_firing(session, firing),
         **altimeters.of_firing(session, firing, estimate),
@@ -165,7 +166,8 @@ def _choices(session: Session, built: list[Built], firing: Firing | None = None)
 
     def motor(one: Built) -> str:
         predicted = one.prediction.designation if one.prediction else "no prediction"
-        return f"{one.build.code}: {predicted}, {len(one.grains)} × {one.formula.label}, {one.case.name}"
+        held = f" ({one.state_words.lower()})" if one.held else ""
+        return f"{one.build.code}{held}: {predicted}, {len(one.grains)} × {one.formula.label}, {one.case.name}"
 
     rockets, fields = places.rockets(session), places.fields(session)
     if firing is not None:

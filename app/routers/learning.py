@@ -15,7 +15,7 @@ from app.models.base import FormIn
 from app.models.firing import RESULTS
 from app.models.learning import WhyIn
 from app.scatters import Cloud, scatter_chart
-from app.services import calibration, firing_fits, firings, formulas, learning, lessons, workshop
+from app.services import calibration, firing_fits, firings, formulas, learning, lessons, wet, workshop
 from app.services.calibration import Held, Record
 from app.services.lessons import Lesson
 from app.web import Book, Forms, Typed
@@ -208,6 +208,9 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
         request, session, "learning/firing.html", section="review", firing=row, built=built,
         line=lessons.line_of(session, built.formula, row), held=[(r, h) for r in records for h in r.held],
         out=learning.out_now(session, row),
+        wet=[v.grain.serial for v in built.wet], let_in_wet_now=wet.let_in_now(session, row),
+        let_wet_in=forms.get("let-wet-in", WhyIn, f"{base}/let-wet-in"),
+        wet_out=forms.get("wet-out", FormIn, f"{base}/wet-out"),
         leave_out=forms.get("leave-out", WhyIn, f"{base}/leave-out"),
         let_in=forms.get("let-in", FormIn, f"{base}/let-in"),
     )  # fmt: skip
@@ -227,6 +230,34 @@ def leave_out(request: Request, firing_id: int, typed: Typed) -> Response:
     )  # fmt: skip
 
 
+@router.post("/learned/firing/{firing_id}/let-wet-in")
+def let_wet_in(request: Request, firing_id: int, typed: Typed) -> Response:
+    """Learn from a firing although grains in it were wet."""
+
+    def act(session: Session, data: WhyIn) -> str:
+        wet.let_in(session, firings.get(session, firing_id), data.why)
+        return f"/review/learned/firing/{firing_id}"
+
+    return web.submit(
+        request, typed, WhyIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="let-wet-in",
+        notice="It counts, wet grains and all.",
+    )  # fmt: skip
+
+
+@router.post("/learned/firing/{firing_id}/wet-out")
+def wet_out(request: Request, firing_id: int, typed: Typed) -> Response:
+    """Learn from a firing of wet grains no more."""
+
+    def act(session: Session, _data: FormIn) -> str:
+        wet.end_let_in(session, firings.get(session, firing_id))
+        return f"/review/learned/firing/{firing_id}"
+
+    return web.submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="wet-out",
+        notice="Left out. The next prediction does not stand on it.",
+    )  # fmt: skip
+
+
 @router.post("/learned/firing/{firing_id}/let-in")
 def let_in(request: Request, firing_id: int, typed: Typed) -> Response:
     """Learn from a firing again."""
@@ -237,5 +268,5 @@ def let_in(request: Request, firing_id: int, typed: Typed) -> Response:
 
     return web.submit(
         request, typed, FormIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="let-in",
-        notice="It counts again.",
+        notice="It is not left out any more, unless grains in it were wet.",
     )  # fmt: skip

@@ -264,7 +264,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
         earlier=[row for row in motors.predictions(session, built.build) if row is not built.prediction],
         is_told=built.fired is not None and built.prediction is foretold.of(session, built.fired),
         history=past.of(session, built.build),
-        cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
+        cautions=cautions.AT_THE_MOTOR, law=cautions.LAW, water=cautions.WATER,
         changed=reweighs.changed(session, [view.grain.pk for view in built.grains]),
         take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
         again=forms.get("predict", FormIn, f"{base}/predict"),

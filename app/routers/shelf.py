@@ -9,7 +9,7 @@ from sqlmodel import Session
 from app.errors import BookError
 from app.forms import Form, from_texts
 from app.models import GrainBag, ReWeigh
-from app.models.bag import KeepIn, ReWeighIn
+from app.models.bag import KeepIn, ReWeighIn, WetIn
 from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.models.firing import RESULTS
@@ -206,6 +206,10 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         check=weighing.check(grain, formulas.ideal_density(view.formula), house),
         free=view.state not in ("in motor", "fired", "gone"), measure=measure, decide=decide,
         bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),
+        accept_wet=forms.get(
+            "accept-wet", WetIn, f"{here}/wet", row=view.wet, initial={"person": at_bench(request, session), "why": ""}
+        ),
+        wet_back=forms.get("wet-back", FormIn, f"{here}/wet/back", row=view.wet), water=cautions.WATER,
         keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
         moves=moves, places=shelf.places(session), gains=reweighs.history(session, grain),
         changes=past.of(session, grain), struck=slips.struck(session, ReWeigh, grain),
@@ -251,6 +255,21 @@ def decide(request: Request, session: Book, serial: str, typed: Typed) -> Respon
     return submit(
         request, typed, DecisionIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="decide",
         notice=f"Your decision on {serial} is kept.",
+    )  # fmt: skip
+
+
+@router.post("/{serial}/wet")
+def accept_wet(request: Request, session: Book, serial: str, typed: Typed) -> Response:
+    """Accept it although it drew water."""
+    grains.by_serial(session, serial)
+
+    def act(writing: Session, data: WetIn) -> str:
+        reweighs.accept(writing, grains.by_serial(writing, serial), data, version_of(typed))
+        return f"/shelf/{serial}"
+
+    return submit(
+        request, typed, WetIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="accept-wet",
+        notice=f"{serial} is accepted as it is. Its motor and its firing will say that it was wet.",
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.routers import cast, firings, plan, shelf
 from app.routers.hardware import NOZZLES
-from app.services import batches, grains, rows, slips
+from app.services import batches, grains, reweighs, rows, slips
 from app.services import firings as fired
 from app.web import Act, Book, Typed, submit, version_of
 
@@ -60,6 +60,17 @@ def strike_re_weigh(request: Request, session: Book, typed: Typed, serial: str, 
         request, typed, VoidIn, act=act, page=lambda s, form: shelf.page_of(request, s, serial, form),
         form_id=f"reweigh-{re_weigh_id}", notice=STRUCK,
     )  # fmt: skip
+
+
+@router.post("/shelf/{serial}/wet/back")
+def hold_wet_again(request: Request, session: Book, typed: Typed, serial: str) -> Response:
+    """Take back that a wet grain was accepted."""
+
+    def act(writing: Session, _data: FormIn) -> str:
+        reweighs.take_back(writing, grains.by_serial(writing, serial), version_of(typed))
+        return f"/shelf/{serial}"
+
+    return _grain(request, session, typed, serial, act, "wet-back", f"{serial} is held again.")
 
 
 @router.post("/shelf/{serial}/unbag")

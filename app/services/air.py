@@ -1,14 +1,24 @@
 """The air a batch is cast in: grains take up water from it while they cool, before they are bagged."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 from sqlmodel import Session
 
+from app.calc.damp import USUAL_MARK, blend_humidity, damp_mark, unknown_parts
 from app.models import Batch
 from app.models.base import change
 from app.models.batch import AirIn
-from app.services import casting, history
+from app.services import batches, casting, history
 
-DAMP = 0.6
-"""Humidity from which the bench is reminded to bag at once (common practice, no source)."""
+
+@dataclass(frozen=True)
+class Mark:
+    """Humidity from which the bench is reminded to bag at once [-], what it stands on, the reminder where it is due."""
+
+    share: float
+    why: str
+    advice: str
 
 
 def tell(session: Session, batch: Batch, data: AirIn) -> None:
@@ -34,11 +44,26 @@ def words(batch: Batch) -> str:
     return ", ".join(part for part in (batch.air_temperature_typed, humid) if part)
 
 
-def advice(batch: Batch) -> str:
-    """What to do in damp air; empty where it is dry or not known."""
-    if batch.humidity_share is None or batch.humidity_share < DAMP:
-        return ""
-    return (
-        "The grains take up water while they cool. Bag each as soon as it is weighed, with a drying agent. "
-        f"From {100 * DAMP:.0f} % on this is said; the figure is common practice, without a source."
-    )
+def mark(session: Session, batch: Batch) -> Mark:
+    """From which humidity on the air is damp for a batch, and what to do if it is: its blend may only lower it."""
+    blend = batches.formula_of(session, batch).blend
+    share = damp_mark(blend)
+    damp = batch.humidity_share is not None and batch.humidity_share >= share - 1e-9
+    advice = "The grains take up water while they cool. Bag each as soon as it is weighed, with a drying agent."
+    return Mark(share, _stands_on(blend, share), advice if damp else "")
+
+
+def _stands_on(blend: Mapping[str, float], share: float) -> str:
+    if share < USUAL_MARK:
+        said = (
+            f"Lower than the usual {100 * USUAL_MARK:.0f} %: crystals of this blend that touch dissolve together from "
+            f"about {100 * blend_humidity(blend):.0f} % on, estimated by the product rule at 25 °C (potassium nitrate: "
+            "CRC Handbook; sugars and the rule from memory)."
+        )
+    else:
+        said = "Common practice, without a source; this blend gives no reason for a lower mark."
+    if left := unknown_parts(blend):
+        said += f" How far {', '.join(left).lower()} lowers it is not known."
+    if "sorbitol" in blend:
+        said += " Cast sorbitol is amorphous and takes up water below any of these marks: below it is not dry."
+    return said

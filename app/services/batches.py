@@ -6,19 +6,17 @@ from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
 from app.models import Batch, Formula, Leftover, WeighOut
-from app.services import rows
+from app.services import rows, serials
 
 BARE = (lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
 """How batches are loaded by lists that show neither what is to be cast of them nor their recipe."""
 
-MONTHS = "ABCDEFGHIJKL"
 OPEN_STATES = ("planned", "casting")
 
 
 def lot_code(session: Session, day: date) -> str:
-    """The code of the next batch of that month: year, month letter, batch of the month (26K3)."""
-    prefix = f"{day:%y}{MONTHS[day.month - 1]}"
-    return f"{prefix}{rows.next_number(session, Batch.code, prefix)}"
+    """The code of the next batch of that month (2611P)."""
+    return serials.lot_code(day, session.exec(select(Batch.code).where(col(Batch.code).startswith(f"{day:%y%m}"))))
 
 
 def by_code(session: Session, code: str) -> Batch:

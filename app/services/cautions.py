@@ -71,6 +71,11 @@ AT_THE_SHELF = [
     "allows.",
 ]
 
+WATER = (
+    "Water makes a grain soft, makes it light late and burn unevenly, and lowers what it gives; dried again it may "
+    "have cracks. A motor with one may do something else than predicted."
+)
+
 AT_THE_MOTOR = [
     "A prediction is not a promise. It stands on the assumptions listed with it; the motor may do something else.",
     "First static tests from far away, behind cover, with nobody in line with either end.",

@@ -23,9 +23,10 @@ from app.models import (
     GrainMeasure,
     GrainPattern,
     MotorBuild,
+    ReWeigh,
 )
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
-from app.services import batches, rows, weighing, workshop
+from app.services import batches, rows, weighing, wet, workshop
 from app.services.history import who
 
 STATES = {
@@ -34,6 +35,7 @@ STATES = {
     "rejected": "Rejected",
     "accepted": "Accepted, not in its bag yet",
     "curing": "In its bag, curing",
+    "wet": "Wet at its re-weigh: dry it and weigh it again, or accept it with a reason",
     "ready": "Cured and ready",
     "in motor": "In a motor",
     "fired": "Fired",
@@ -75,7 +77,7 @@ def weigh_again(session: Session, grain: Grain, data: GrainCorrectionIn, version
     Conflict
         The grain was changed since the page was opened.
     Refused
-        The grain is in a motor, burned or gone, or as for `weigh`.
+        The grain is in a motor, burned, gone or wet, or as for `weigh`.
     """
     measured_again(session, grain, data, data.why, version)
     return grain
@@ -84,6 +86,11 @@ def weigh_again(session: Session, grain: Grain, data: GrainCorrectionIn, version
 def measured_again(session: Session, grain: Grain, data: GrainIn, why: str, version: int | None = None) -> GrainMeasure:
     """Do what `weigh_again` says, with the reason given; gives back how the grain stood before."""
     free(session, grain)
+    if wet.held(wet.of(session, [grain.pk]).get(grain.pk)):
+        raise Refused(
+            f"{grain.serial} is wet, and the mass on its label is what tells that. Dry it and re-weigh it first, or "
+            "accept it with a reason."
+        )
     batch = rows.get(session, Batch, grain.batch_id, "batch")
     number = weighing.number_of(batch, data.number)
     _number_free(session, batch, number, but=grain)
@@ -267,6 +274,7 @@ class GrainView:
     motor: str | None
     motor_build_id: int | None
     firing_id: int | None
+    wet: ReWeigh | None = None
 
     @property
     def state_words(self) -> str:
@@ -308,17 +316,26 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
     formulas = rows.of(session, Formula, formula_ids, lazyload(Formula.parts))  # type: ignore[arg-type]
     pours = poured(session, lots)
     cure = timedelta(seconds=workshop.get(session).cure_s)
+    drew_water = wet.of(session, (row[0].pk for row in found))
     listed = []
     for grain, motor, build_id, firing_id in found:
         pattern, batch = patterns[grain.pattern_id], lots[grain.batch_id]
         start = pours.get(batch.pk, grain.weighed_at)
-        state = state_of(grain, start + cure, build_id, firing_id)
+        water = drew_water.get(grain.pk)
+        state = state_of(grain, start + cure, build_id, firing_id, water)
         formula = formulas[batch.formula_id]
-        listed.append(GrainView(grain, pattern, batch, formula, state, start, start + cure, motor, build_id, firing_id))
+        where_now = (motor, build_id, firing_id, water)
+        listed.append(GrainView(grain, pattern, batch, formula, state, start, start + cure, *where_now))
     return listed
 
 
-def state_of(grain: Any, cured: datetime, build_id: int | None = None, firing_id: int | None = None) -> str:
+def state_of(
+    grain: Any,
+    cured: datetime,
+    build_id: int | None = None,
+    firing_id: int | None = None,
+    water: ReWeigh | None = None,
+) -> str:
     """The state of a grain, or of a row with its columns: one of `STATES`, or "gone"."""
     if build_id is not None:
         return "in motor" if firing_id is None else "fired"
@@ -326,6 +343,8 @@ def state_of(grain: Any, cured: datetime, build_id: int | None = None, firing_id
         return "gone"
     if grain.decision != "accept":
         return {None: "weighed", "hold": "held", "reject": "rejected"}[grain.decision]
+    if wet.held(water):
+        return "wet"
     if clock.now() >= cured:
         return "ready"
     return "accepted" if grain.bagged_at is None else "curing"

@@ -36,7 +36,7 @@ from app.models import (
     MotorBuild,
     TestPiece,
 )
-from app.services import fit_records, formulas, workshop
+from app.services import fit_records, formulas, wet, workshop
 from app.services.fit_records import FitRecord
 from app.services.outlook import Factor, Taught
 
@@ -51,7 +51,7 @@ OFF_HERE, OFF_BOOK = "paused for this formula", "switched off in the workshop's 
 
 @dataclass(frozen=True)
 class Shot:
-    """A firing with what it says, if it says anything: `left_out` is why a person left it out, or ''."""
+    """A firing with what it says, if it says anything: `left_out` is why a person or the book left it out, or ''."""
 
     firing_id: int
     motor_code: str
@@ -111,6 +111,7 @@ def _shots(session: Session) -> list[Shot]:
     fresh = fit_records.keys(session)
     left_out = select(FiringLeftOut).where(col(FiringLeftOut.back_at).is_(None))
     out = {row.firing_id: row.why for row in session.exec(left_out)}
+    drew_water = wet.left_out(session)
     query = (
         select_core(
             col(Firing.id), col(MotorBuild.code), col(Firing.kind), col(Firing.fired_at), col(Firing.result),
@@ -129,7 +130,8 @@ def _shots(session: Session) -> list[Shot]:
         fit = None if made is None else FitRecord.model_validate_json(made)
         found.append(
             Shot(firing_id, code, kind, at, result, formula_id, case_id, fit,
-                 key is not None and key == fresh.get(firing_id), out.get(firing_id, ""))
+                 key is not None and key == fresh.get(firing_id),
+                 out.get(firing_id, drew_water.get(firing_id, "")))
         )  # fmt: skip
     return found
 

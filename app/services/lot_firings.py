@@ -11,7 +11,7 @@ from sqlmodel import Session, col, select
 
 from app.models import Batch, BuildGrain, Firing, Grain, MotorBuild, Prediction
 from app.models.firing import RESULTS
-from app.services import foretold, grains
+from app.services import batches, foretold, grains
 
 
 @dataclass(frozen=True)
@@ -123,14 +123,15 @@ def firings_of(session: Session, ids: Iterable[int]) -> dict[int, list[FiringLin
 
 def _lots_in(session: Session, builds: set[int]) -> dict[int, tuple[str, ...]]:
     query = (
-        select(BuildGrain.motor_build_id, Batch.code)
+        select(BuildGrain.motor_build_id, Batch)
         .join(Grain, col(BuildGrain.grain_id) == Grain.id)
         .join(Batch, col(Grain.batch_id) == Batch.id)
         .where(col(BuildGrain.motor_build_id).in_(builds))
         .distinct()
-        .order_by(Batch.code)
+        .order_by(col(Batch.planned_for), col(Batch.id))
+        .options(*batches.BARE)
     )
     found: dict[int, list[str]] = {}
-    for build_id, code in session.exec(query):
-        found.setdefault(build_id, []).append(code)
+    for build_id, batch in session.exec(query):
+        found.setdefault(build_id, []).append(batch.code)
     return {build_id: tuple(codes) for build_id, codes in found.items()}

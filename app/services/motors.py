@@ -24,7 +24,7 @@ from app.models import (
 from app.models.base import build as build_row
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import BuildIn, TakeApartIn
-from app.services import batches, fit, foretold, grains, hardware, prediction, rows, throats, workshop
+from app.services import batches, fit, foretold, grains, hardware, prediction, rows, serials, throats, wet, workshop
 from app.services.grains import GrainView
 from app.services.prediction import Setup
 from app.units import show
@@ -61,8 +61,21 @@ class Built:
 
     @property
     def state_words(self) -> str:
-        """The state for a person."""
-        return STATES[self.state]
+        """The state for a person; a motor with a wet grain says so."""
+        inside = ", ".join(v.grain.serial for v in self.wet)
+        if self.held:
+            return f"Held: wet {inside}"
+        return STATES[self.state] + (f", with wet {inside}" if inside else "")
+
+    @property
+    def wet(self) -> list[GrainView]:
+        """The grains in it, or burned in it, that were wet at their last re-weigh, accepted or not."""
+        return [] if self.state == "taken apart" else [v for v in self.grains if v.wet is not None]
+
+    @property
+    def held(self) -> bool:
+        """Whether the book holds it: whole, with a wet grain that nobody accepted."""
+        return self.state == "ready" and any(wet.held(v.wet) for v in self.wet)
 
     @property
     def fired(self) -> Firing | None:
@@ -79,9 +92,9 @@ class Built:
 
 
 def code_for(session: Session, day: date) -> str:
-    """The code of the next build of that month: M, year, month letter, number (M26K-02)."""
-    prefix = f"M{day:%y}{batches.MONTHS[day.month - 1]}-"
-    return f"{prefix}{rows.next_number(session, MotorBuild.code, prefix):02d}"
+    """The code of the next build of that year (26-031)."""
+    prefix = serials.motor_prefix(day)
+    return f"{prefix}{rows.next_number(session, MotorBuild.code, prefix):03d}"
 
 
 def by_code(session: Session, code: str) -> Built:
@@ -174,8 +187,8 @@ def ready_by_lot(shelf: list[GrainView]) -> list[tuple[GrainView, list[GrainView
 
 
 def not_ready(shelf: list[GrainView]) -> list[GrainView]:
-    """The grains on the shelf that may become ready: curing, or waiting for a decision or a second look."""
-    return [v for v in shelf if v.state in ("accepted", "curing", "weighed", "held")]
+    """The grains on the shelf that may become ready: curing, wet, or waiting for a decision or a second look."""
+    return [v for v in shelf if v.state in ("accepted", "curing", "weighed", "held", "wet")]
 
 
 # --- Building ----------------------------------------------------------------------------------
@@ -265,6 +278,11 @@ def setup_of(session: Session, built: Built) -> Setup:
                 f"Lot {batch.code} was weighed up to {off * 100:.1f} percentage points away from "
                 f"{built.formula.label}; the prediction is made for the formula."
             )
+    if built.wet:
+        inside = ", ".join(v.grain.serial for v in built.wet)
+        remarks.append(
+            f"Wet at the last re-weigh: {inside}. The prediction takes each grain as dry, as its label says."
+        )
     return Setup(
         formula=built.formula, grains=burning, case=built.case, nozzle=built.nozzle, throat_d=build.throat_d_m,
         exit_d=build.exit_d_m, elevation=build.field_elevation_m, temperature=build.grain_temperature_k,
@@ -292,6 +310,7 @@ def _why_not(view: GrainView) -> str:
     words: dict[str, Callable[[], str]] = {
         "ready": lambda: "",
         "weighed": lambda: "is not decided on yet; accept, hold or reject it on its lot's page.",
+        "wet": lambda: "is wet; dry it and re-weigh it first, or accept it with a reason on its own page.",
         "held": lambda: f"is held ({view.grain.decision_words}); decide on it again first.",
         "rejected": lambda: f"was rejected ({view.grain.decision_words}); it does not go into a motor.",
         "accepted": lambda: f"is not cured; it will be ready on {cured}.",

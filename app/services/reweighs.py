@@ -3,16 +3,16 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from app import clock
 from app.calc.graincheck import MoistureGain, moisture_gain
 from app.errors import Asked, BookError, Refused
 from app.models import Batch, BuildGrain, Grain, ReWeigh
-from app.models.bag import ReWeighIn
-from app.services import grains, shelf, workshop
+from app.models.bag import ReWeighIn, WetIn
+from app.services import grains, rows, shelf, wet, workshop
 from app.services.grains import GrainView
+from app.services.history import because
 from app.services.weighing import SLIPS
 from app.units import exact, show
 
@@ -67,9 +67,64 @@ def weigh(session: Session, data: ReWeighIn) -> ReWeigh:
         grain_id=grain.pk, weighed_at=clock.now(), gross_kg=data.gross.si, gross_typed=data.gross.typed, tare_kg=tare,
         mass_kg=mass, label_kg=grain.mass_kg, scale_resolution_kg=house.scale_resolution_kg, note=data.note,
     )  # fmt: skip
+    row.wet = gain_of(row).moisture.wet
     session.add(row)
     session.flush()
     return row
+
+
+def accept(session: Session, grain: Grain, data: WetIn, version: int | None = None) -> ReWeigh:
+    """Let a wet grain go into a motor all the same, for a reason that stays beside the re-weigh.
+
+    It counts for this re-weigh only: one that finds the grain wet again holds it again.
+
+    Raises
+    ------
+    Refused
+        It is not wet, was accepted already, is burned or gone, or nobody signs.
+    Conflict
+        The re-weigh was changed since the page was opened.
+    """
+    row = _wet(session, grain)
+    if row.accepted_at is not None:
+        raise Refused(f"{grain.serial} was accepted already ({row.accepted_why}).")
+    person = grains.signed(session, data.person)
+    rows.claim(row, version)
+    row.accepted_at, row.accepted_by, row.accepted_why = clock.now(), person, data.why
+    session.flush()
+    return row
+
+
+def take_back(session: Session, grain: Grain, version: int | None = None) -> ReWeigh:
+    """Hold a wet grain again that was accepted; a motor that it is in says so. The record keeps the acceptance.
+
+    Raises
+    ------
+    Refused
+        It is not wet, was not accepted, or is burned or gone.
+    Conflict
+        The re-weigh was changed since the page was opened.
+    """
+    row = _wet(session, grain)
+    if row.accepted_at is None:
+        raise Refused(f"{grain.serial} is held already.")
+    rows.claim(row, version)
+    because(session, "The acceptance of a wet grain was taken back.")
+    row.accepted_at, row.accepted_by, row.accepted_why = None, "", ""
+    session.flush()
+    return row
+
+
+def _wet(session: Session, grain: Grain) -> ReWeigh:
+    """The re-weigh that says a grain is wet, where that can still be decided on."""
+    view = grains.view(session, grain.serial)
+    if view.state == "fired":
+        raise Refused(f"{grain.serial} was burned in {view.motor}; this stays as it was.")
+    if view.state == "gone":
+        raise Refused(f"{grain.serial} went to {grain.gone_to}; this stays as it was.")
+    if view.wet is None:
+        raise Refused(f"{grain.serial} is not wet by its newest re-weigh.")
+    return view.wet
 
 
 def _grain(session: Session, data: ReWeighIn) -> Grain:
@@ -78,7 +133,7 @@ def _grain(session: Session, data: ReWeighIn) -> Grain:
     except BookError as error:
         raise Refused(error.message, field="serial") from None
     if grain is None:
-        raise Refused("Type the whole serial as it stands on the label, such as 26K3-04.", field="serial")
+        raise Refused("Type the whole serial as it stands on the label, such as 2611P-04.", field="serial")
     view = grains.view(session, grain.serial)
     if data.lot and view.batch.code != data.lot.upper():
         raise Refused(
@@ -121,12 +176,7 @@ def history(session: Session, grain: Grain) -> list[Gain]:
 
 def latest(session: Session, grain_ids: Iterable[int]) -> dict[int, Gain]:
     """The newest re-weigh of each of these grains, for those that have one."""
-    newest = (
-        select(func.max(ReWeigh.id))
-        .where(col(ReWeigh.grain_id).in_(list(grain_ids)), col(ReWeigh.voided_at).is_(None))
-        .group_by(col(ReWeigh.grain_id))
-    )
-    return {row.grain_id: gain_of(row) for row in session.exec(select(ReWeigh).where(col(ReWeigh.id).in_(newest)))}
+    return {row.grain_id: gain_of(row) for row in wet.newest(session, grain_ids)}
 
 
 def changed(session: Session, grain_ids: Iterable[int]) -> dict[int, Gain]:

@@ -94,6 +94,7 @@ def _best(views: list[GrainView], size: int, count: int) -> list[Proposal]:
     made = []
     for one in even_sets([v.grain.mass_kg for v in views], size, count):
         inside = [views[i] for i in one.members]
-        lots = sorted({v.batch.code for v in inside})
-        made.append(Proposal(inside, one.spread, sum(v.grain.mass_kg for v in inside), lots))
+        lots = {v.batch.pk: v.batch for v in inside}.values()
+        codes = [lot.code for lot in sorted(lots, key=lambda lot: (lot.planned_for, lot.pk))]
+        made.append(Proposal(inside, one.spread, sum(v.grain.mass_kg for v in inside), codes))
     return made

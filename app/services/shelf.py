@@ -15,7 +15,7 @@ from app.errors import NotFound, Refused
 from app.models import Batch, BuildGrain, Firing, Grain, GrainBag, MotorBuild
 from app.models.bag import KeepIn
 from app.models.base import FormIn
-from app.services import grains, serials, workshop
+from app.services import grains, serials, wet, workshop
 from app.services.grains import GrainView
 
 ON_A_PAGE = 60
@@ -28,7 +28,7 @@ class ShelfIn(FormIn):
     find: str | None = FormField(
         None, max_length=200, title="Serial", description="Type it or scan the label; part of it is enough."
     )
-    state: Literal["weighed", "held", "rejected", "accepted", "curing", "ready", "in motor"] | None = FormField(
+    state: Literal["weighed", "held", "rejected", "accepted", "curing", "wet", "ready", "in motor"] | None = FormField(
         None, title="State"
     )
     place: str | None = FormField(None, max_length=80, title="Place")
@@ -112,6 +112,8 @@ def _in_order(session: Session, wanted: ShelfIn) -> Sequence[tuple[int, int]]:
     if wanted.state in ("accepted", "curing"):
         cure = timedelta(seconds=workshop.get(session).cure_s)
         where.append(col(Grain.weighed_at) > clock.now() - cure - BEFORE_A_POUR)
+    if wanted.state == "wet":
+        where.append(col(Grain.id).in_(wet.held_ids()))
     if wanted.find:
         where.append(col(Grain.serial).contains(serials.scanned(wanted.find), autoescape=True))
     query = (
@@ -160,8 +162,8 @@ def standing(session: Session) -> list[Standing]:
     """How each grain on the shelf stands, by lot and number: a full shelf is counted without reading it whole."""
     query = (
         select_core(
-            col(Batch.code), col(Grain.batch_id), col(Grain.weighed_at), col(Grain.decision), col(Grain.gone_to),
-            col(Grain.bagged_at),
+            col(Grain.id), col(Batch.code), col(Grain.batch_id), col(Grain.weighed_at), col(Grain.decision),
+            col(Grain.gone_to), col(Grain.bagged_at),
         )
         .join(Batch, col(Grain.batch_id) == Batch.id)
         .outerjoin(BuildGrain, grains.IN_A_MOTOR)
@@ -171,10 +173,12 @@ def standing(session: Session) -> list[Standing]:
     found = session.execute(query).all()
     pours = grains.poured(session, {row.batch_id for row in found})
     cure = timedelta(seconds=workshop.get(session).cure_s)
+    drew_water = wet.of(session, (row.id for row in found))
     listed = []
     for row in found:
         cured = pours.get(row.batch_id, row.weighed_at) + cure
-        listed.append(Standing(row.code, grains.state_of(row, cured), row.bagged_at is not None, cured))
+        state = grains.state_of(row, cured, water=drew_water.get(row.id))
+        listed.append(Standing(row.code, state, row.bagged_at is not None, cured))
     return listed
 
 

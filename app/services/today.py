@@ -50,6 +50,7 @@ class Day:
     undecided: list[Standing]
     unbagged: list[Standing]
     curing: list[Curing]
+    wet: list[Standing]
     ready: int
     motors: list[Built]
     first_steps: list[FirstStep]
@@ -57,7 +58,16 @@ class Day:
     @property
     def quiet(self) -> bool:
         """Nothing runs, nothing is due and nothing is planned."""
-        waiting = (self.running, self.plans, self.undecided, self.unbagged, self.curing, self.ready, self.motors)
+        waiting = (
+            self.running,
+            self.plans,
+            self.undecided,
+            self.unbagged,
+            self.curing,
+            self.wet,
+            self.ready,
+            self.motors,
+        )
         return not any(waiting)
 
 
@@ -74,6 +84,7 @@ def look(session: Session) -> Day:
         undecided=[grain for grain in standing if grain.state == "weighed"],
         unbagged=[grain for grain in standing if grain.state in ("accepted", "ready") and not grain.bagged],
         curing=_curing(standing),
+        wet=[grain for grain in standing if grain.state == "wet"],
         ready=sum(grain.state == "ready" for grain in standing),
         motors=motors.ready(session),
         first_steps=first_steps(session),

@@ -32,7 +32,7 @@ def opened(site: Site) -> None:
 
 
 def test_checklist_line_by_line(page: Page, site: Site, planned: None) -> None:
-    page.goto("/plan/26K1/checklist")
+    page.goto("/plan/2611P/checklist")
     page.get_by_role("button", name="Start the checklist").click()
     progress = page.get_by_role("progressbar")
     expect(progress).to_be_visible()
@@ -58,11 +58,11 @@ def test_checklist_line_by_line(page: Page, site: Site, planned: None) -> None:
     page.get_by_label("Your name").fill("Ada")
     page.get_by_role("button", name="Sign the checklist").click()
     page.get_by_role("button", name="Open the cast session").click()
-    expect(page.get_by_role("heading", name="Cast 26K1")).to_be_visible()
+    expect(page.get_by_role("heading", name="Cast 2611P")).to_be_visible()
 
 
 def test_session_updates_in_place(page: Page, site: Site, opened: None) -> None:
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     loads = site.page_loads(page)
     note = page.locator("#notes textarea")
     note.fill("Melt a little dark.")
@@ -92,7 +92,7 @@ def test_session_updates_in_place(page: Page, site: Site, opened: None) -> None:
 
 def test_targets_are_large_enough_for_gloves(page: Page, opened: None) -> None:
     page.set_viewport_size({"width": 820, "height": 1180})
-    for url in ("/plan/26K1/checklist", "/cast", "/cast/26K1"):
+    for url in ("/plan/2611P/checklist", "/cast", "/cast/2611P"):
         page.goto(url)
         small = page.evaluate(
             """[...document.querySelectorAll(

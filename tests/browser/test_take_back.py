@@ -15,7 +15,7 @@ def test_a_reading_and_a_weighed_amount(page: Page, site: Site) -> None:
     with writing(site.engine) as session:
         build.opened_session(session, build.batch(session, planned_for="2026-11-25"))
         session.commit()
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     loads = site.page_loads(page)
     pan = page.locator("#temperature")
     fill(pan, pan_temperature="190")

@@ -74,16 +74,16 @@ def done(page: Page) -> None:
 def test_the_readout_counts_by_the_servers_clock(page: Page, poured: None, turn: Turn) -> None:
     turn(NOON + 1 * MINUTES)
     page.clock.install(time=NOON + timedelta(hours=7))  # the device's own clock is seven hours off
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     assert countdown(page) in ((2, 0), (1, 59))
     page.clock.run_for(12_000)
     minutes, seconds = countdown(page)
     assert (minutes, seconds // 10) == (1, 4)
-    expect(page).to_have_title(re.compile(r"^1:4\d 26K1 Set the coring rods.* · Cast 26K1"))
+    expect(page).to_have_title(re.compile(r"^1:4\d 2611P Set the coring rods.* · Cast 2611P"))
     turn(NOON + 8 * MINUTES)  # the device slept for five minutes
     look_again(page)
     expect(page.locator("#watch .countdown").first).to_have_text(re.compile(r"^late 5:0\d$"))
-    expect(page).to_have_title(re.compile(r"^LATE 5:0\d 26K1"))
+    expect(page).to_have_title(re.compile(r"^LATE 5:0\d 2611P"))
     expect(page.locator("#watch .late").first).to_have_text("late by 5 min")  # the page itself was renewed
     page.reload()
     assert countdown(page)[0] == 5
@@ -91,7 +91,7 @@ def test_the_readout_counts_by_the_servers_clock(page: Page, poured: None, turn:
 
 def test_a_device_whose_clock_jumps_asks_again(page: Page, poured: None, turn: Turn) -> None:
     page.clock.install(time=NOON)
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     assert countdown(page)[0] in (2, 3)
     with page.expect_response("**/timers"):
         page.clock.set_system_time(NOON + timedelta(hours=1))
@@ -103,8 +103,8 @@ def test_two_devices_show_the_same(page: Page, browser: Browser, site: Site, pou
     tablet = browser.new_context(base_url=site.address, viewport={"width": 820, "height": 1180})
     other = tablet.new_page()
     turn(NOON + 1 * MINUTES)
-    page.goto("/cast/26K1")
-    other.goto("/cast/26K1")
+    page.goto("/cast/2611P")
+    other.goto("/cast/2611P")
     turn(NOON + 4 * MINUTES)
     done(page)
     look_again(other)
@@ -122,7 +122,7 @@ def test_two_devices_show_the_same(page: Page, browser: Browser, site: Site, pou
 def test_without_script_the_times_are_there(browser: Browser, site: Site, poured: None, turn: Turn) -> None:
     plain = browser.new_context(base_url=site.address, java_script_enabled=False)
     page = plain.new_page()
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     due = f"at {clock.local(NOON + 3 * MINUTES):%H:%M}"
     expect(page.locator("#watch .due").first).to_have_text(due)
     expect(page.locator("#watch .countdown").first).to_be_hidden()
@@ -141,7 +141,7 @@ def test_the_sound_is_allowed_once_and_can_be_taken_back(page: Page, poured: Non
             return make.call(this);
         };""")
     tones = "Number(document.documentElement.dataset.tones ?? 0)"
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     button = page.get_by_role("button", name=re.compile("Sound"))
     expect(button).to_have_attribute("aria-pressed", "false")
     turn(NOON + 4 * MINUTES)
@@ -172,7 +172,7 @@ def test_the_sound_is_allowed_once_and_can_be_taken_back(page: Page, poured: Non
 @pytest.mark.parametrize(("width", "height"), [(1366, 768), (820, 1180)])
 def test_the_step_at_hand_is_in_sight(page: Page, poured: None, width: int, height: int) -> None:
     page.set_viewport_size({"width": width, "height": height})
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     button = page.locator("#watch [aria-current=step]").get_by_role("button", name=re.compile("^Done"))
     for _ in range(2):  # at the top, and with the page scrolled to its end
         box = button.bounding_box()
@@ -189,7 +189,7 @@ def test_the_step_at_hand_is_in_sight(page: Page, poured: None, width: int, heig
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_on_the_pages_of_the_run(browser: Browser, site: Site, poured: None, turn: Turn, scheme: str) -> None:
     with writing(site.engine) as session:
-        cast = casting.the_open(session, batches.by_code(session, "26K1"))
+        cast = casting.the_open(session, batches.by_code(session, "2611P"))
         steps.add_set(session, cast, SetIn(moulds="two more"))
         session.commit()
     turn(NOON + timedelta(hours=22))  # left open overnight: the loudest page there is
@@ -199,7 +199,7 @@ def test_axe_on_the_pages_of_the_run(browser: Browser, site: Site, poured: None,
             viewport={"width": width, "height": height},
         )  # fmt: skip
         page = context.new_page()
-        for url in ("/", "/cast", "/cast/26K1", "/cast/26K1/sheet", "/cast/26K1/paper", "/workshop/runsheet"):
+        for url in ("/", "/cast", "/cast/2611P", "/cast/2611P/sheet", "/cast/2611P/paper", "/workshop/runsheet"):
             page.goto(url)
             found = [(v["id"], v["nodes"][0]["html"][:150]) for v in Axe().run(page).response["violations"]]
             assert found == [], url
@@ -235,7 +235,7 @@ def test_a_session_by_keyboard_alone(page: Page, site: Site, turn: Turn) -> None
     with writing(site.engine) as session:
         build.opened_session(session, build.batch(session, planned_for="2026-11-25"))
         session.commit()
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     weigh_out_by_keyboard(page)
     page.evaluate("document.getElementById('main').focus()")
     tab_to(page, "Done")
@@ -268,7 +268,7 @@ def test_a_session_by_touch_alone(browser: Browser, site: Site, turn: Turn) -> N
         base_url=site.address, viewport={"width": 820, "height": 1180}, has_touch=True, is_mobile=True
     )
     page = context.new_page()
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     page.locator("#temperature").get_by_label("Degrees").select_option("°F")
     for key in ("2", "5", "7", "take the last one off", "6"):
         page.get_by_role("group", name="Number keys").get_by_role("button", name=key, exact=True).tap()
@@ -301,14 +301,14 @@ def test_two_overlapping_casts_and_a_restart_in_the_middle(
         session.commit()
     context = browser.new_context(base_url=site.address, viewport={"width": 820, "height": 1180})
     page = context.new_page()
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     for _ in range(8):  # weigh to core
         done(page)
-    page.goto("/cast/26K2")
+    page.goto("/cast/2611Q")
     for _ in range(6):
         done(page)
     expect(page.locator("#watch [aria-current=step] p").first).to_contain_text("Pour the tubes")
-    expect(page.locator("#watch").get_by_role("alert").first).to_contain_text("26K1 still needs your hands")
+    expect(page.locator("#watch").get_by_role("alert").first).to_contain_text("2611P still needs your hands")
     expect(page.locator("#watch .others")).to_contain_text("Compact the first time.")
     next(first, None)  # the server goes down in the middle
     expect(page.locator(".lost")).to_be_hidden()
@@ -323,20 +323,20 @@ def test_two_overlapping_casts_and_a_restart_in_the_middle(
     page = context.new_page()
     page.goto("/")
     rows = page.locator("#running li")
-    expect(rows.nth(0)).to_contain_text("26K1 Compact the first time.")
+    expect(rows.nth(0)).to_contain_text("2611P Compact the first time.")
     expect(rows.nth(0).locator(".countdown")).to_have_text(re.compile(r"^late 1:0\d$"))
-    expect(rows.nth(1)).to_contain_text("26K2 Pour the tubes")
-    page.goto("/cast/26K1")
+    expect(rows.nth(1)).to_contain_text("2611Q Pour the tubes")
+    page.goto("/cast/2611P")
     for minute in (19, 29, 39):
         turn(NOON + minute * MINUTES)
         done(page)
-    page.goto("/cast/26K2")
+    page.goto("/cast/2611Q")
     expect(page.locator("#watch").get_by_role("alert")).to_have_count(0)
     turn(NOON + 40 * MINUTES)
     done(page)
     page.goto("/")
-    expect(rows.nth(0)).to_contain_text("26K2 Set the coring rods")
-    expect(rows.nth(1)).to_contain_text("26K1 Pull the cores")
+    expect(rows.nth(0)).to_contain_text("2611Q Set the coring rods")
+    expect(rows.nth(1)).to_contain_text("2611P Pull the cores")
     expect(rows.nth(1).locator(".countdown")).to_have_text(re.compile(r"^(50:00|49:5\d)$"))
     context.close()
     next(second, None)
@@ -348,7 +348,7 @@ def look_once_in_vain(page: Page) -> None:
 
 
 def test_two_sets_from_one_pan(page: Page, site: Site, poured: None, turn: Turn) -> None:
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     loads = site.page_loads(page)
     page.get_by_text("Pour another set from this pan").click()
     page.get_by_role("button", name="Add the set").click()
@@ -369,7 +369,7 @@ def test_two_sets_from_one_pan(page: Page, site: Site, poured: None, turn: Turn)
 
 def test_a_forgotten_tap_is_told_in_place(page: Page, site: Site, poured: None, turn: Turn) -> None:
     turn(NOON + 12 * MINUTES)
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     loads = site.page_loads(page)
     step = page.locator("#steps li.current")
     step.get_by_text("It was done earlier").click()
@@ -391,7 +391,7 @@ def test_the_sheets_print_on_a4(page: Page, site: Site, tmp_path: Path) -> None:
     with writing(site.engine) as session:
         build.batch(session, planned_for="2026-11-25")
         session.commit()
-    page.goto("/cast/26K1/sheet")
+    page.goto("/cast/2611P/sheet")
     expect(page.get_by_role("button", name="Print the sheets")).to_be_visible()
     sheet = tmp_path / "sheet.pdf"
     page.pdf(path=sheet, format="A4")
@@ -406,7 +406,7 @@ def test_the_sheets_print_on_a4(page: Page, site: Site, tmp_path: Path) -> None:
     for words in ("Usual", "Weighed", "Melt the sorbitol", "+18", "+90", "104–121"):
         assert words in run
     assert "Print the sheets" not in told
-    assert "26K1-04" in rest
+    assert "2611P-04" in rest
     # Nothing is cut off at the edge of the sheet.
     page.set_viewport_size({"width": 680, "height": 960})
     page.emulate_media(media="print")

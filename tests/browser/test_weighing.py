@@ -42,7 +42,7 @@ def test_enter_weighs_and_the_scale_field_is_ready_for_the_next_grain(site: Site
 def test_a_refused_decision_puts_the_focus_where_the_words_are_missing(site: Site, page: Page) -> None:
     with writing(site.engine) as session:
         grain = build.grain(session, build.cast(session), share=0.92, decision=None)
-        code, serial = grain.serial[:4], grain.serial
+        code, serial = grain.serial[:5], grain.serial
         session.commit()
     page.goto(f"/cast/{code}/grains")
     card = page.get_by_role("region", name=f"Decision on {serial}")
@@ -114,7 +114,7 @@ def test_a_slip_is_taken_back_by_touch_and_weighed_anew(site: Site, page: Page) 
 def test_a_rejected_grain_goes_to_remelt_by_touch(site: Site, page: Page) -> None:
     with writing(site.engine) as session:
         grain = build.grain(session, build.cast(session), share=0.92, decision=None)
-        code, serial = grain.serial[:4], grain.serial
+        code, serial = grain.serial[:5], grain.serial
         session.commit()
     page.goto(f"/cast/{code}/grains")
     card = page.get_by_role("region", name=f"Decision on {serial}")

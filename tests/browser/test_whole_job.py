@@ -84,7 +84,7 @@ def plan(page: Page) -> str:
     press(page, "Plan this batch")
     saved(page, "planned")
     code = page.url.rsplit("/", 1)[-1]
-    assert re.fullmatch(r"\d\d[A-L]\d+", code)
+    assert re.fullmatch(r"\d{4}[P-Z]", code)
     return code
 
 

@@ -188,3 +188,25 @@ def test_melt_order_ends_with_the_oxidiser_in_thirds() -> None:
     steps = recipe.to_melt_order({"sucrose": 0.07, "potassium_nitrate": 0.65, "sorbitol": 0.28})
     assert [s.key for s in steps] == ["sorbitol", "sucrose", *["potassium_nitrate"] * 3]
     assert math.fsum(s.share for s in steps) == pytest.approx(1)
+
+
+@pytest.mark.parametrize(
+    ("sugars", "words"),
+    [
+        (
+            ("sorbitol", "sucrose"),
+            ["Melt the sorbitol", "Dissolve the sucrose in the melted sorbitol without more heat"],
+        ),
+        (("sorbitol", "xylitol"), ["Melt the sorbitol", "Melt the xylitol"]),
+        (
+            ("sorbitol", "dextrose"),
+            ["Melt the sorbitol", "Dissolve the dextrose (anhydrous) in the melted sorbitol without more heat"],
+        ),
+        (("dextrose",), ["Melt the dextrose (anhydrous)"]),
+    ],
+)
+def test_a_sugar_that_melts_above_the_first_is_dissolved_in_it(sugars: tuple[str, ...], words: list[str]) -> None:
+    """Sucrose melts at 160 to 190 °C and browns there (CRC Handbook); melted sorbitol is worked at 110 to 120 °C."""
+    blend = {"potassium_nitrate": 0.65, sugars[0]: 0.35 if len(sugars) == 1 else 0.28}
+    steps = recipe.to_melt_order(blend | dict.fromkeys(sugars[1:], 0.07))
+    assert [s.words for s in steps[: len(sugars)]] == words

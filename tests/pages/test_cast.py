@@ -16,7 +16,7 @@ from tests.browse import Page
 from tests.moment import wall
 
 NOON = wall("2026-11-25T12:00")
-URL = "/cast/26K1"
+URL = "/cast/2611P"
 
 
 @pytest.fixture
@@ -52,7 +52,7 @@ def first_id(page: str, kind: str) -> str:
 
 def batch_of(client: TestClient) -> dict[str, float]:
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
-        batch: Batch = batches.by_code(session, "26K1")
+        batch: Batch = batches.by_code(session, "2611P")
         return {part.ingredient or "": batches.weighed(session, batch)[part.pk] for part in batch.parts}
 
 
@@ -217,7 +217,7 @@ def _close_and_reopen(client: TestClient, send: Callable[..., str]) -> None:
     assert client.post(f"{URL}/temperature", data={"temperature": "118 C"}).status_code == 422
     assert client.post(f"{URL}/open", data={"checklist_id": "1"}).status_code == 422
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
-        batch = batches.by_code(session, "26K1")
+        batch = batches.by_code(session, "2611P")
         cast = casting.find(session, batch)
         assert cast is not None
         assert cast.closed_at is not None
@@ -234,7 +234,7 @@ def test_notes_keep_their_moment(client: TestClient, opened: None) -> None:
 
 def test_lists(client: TestClient, opened: None) -> None:
     page = client.get("/cast").text
-    assert "26K1" in page
+    assert "2611P" in page
     assert "Open now" in page
 
 
@@ -243,7 +243,7 @@ def test_the_timers_as_every_device_is_told_them(client: TestClient, cast: None)
         told = client.get("/timers").json()
         page = client.get(URL).text
     assert told["now"] == "2026-11-25T12:01:00+00:00"
-    assert [(t["code"], t["due"]) for t in told["timers"]] == [("26K1", "2026-11-25T12:03:00+00:00")]
+    assert [(t["code"], t["due"]) for t in told["timers"]] == [("2611P", "2026-11-25T12:03:00+00:00")]
     assert f'data-mark="{told["mark"]}"' in page
     assert 'data-due="2026-11-25T12:03:00+00:00"' in page
     assert 'data-now="2026-11-25T12:01:00+00:00"' in page
@@ -308,7 +308,7 @@ def test_the_unit_is_switched_on_the_spot(client: TestClient, opened: None) -> N
     assert 'value="abc"' in page
     page = client.post(url, data={**hidden, "temperature": "119", "unit": "°C"}).text
     assert "242 °F" in page  # the earlier reading stays as it was typed
-    assert "Pan temperature of 26K1" in page
+    assert "Pan temperature of 2611P" in page
     assert "Pan 104 to 121 °C." in page
 
 
@@ -329,7 +329,7 @@ def test_the_page_knows_the_grains_weighed_and_what_comes_after_closing(client: 
         url, hidden = form_of(page, "test-pieces-form")
         client.post(url, data={**hidden, "test_pieces": "10 g"})
         url, hidden = form_of(client.get(URL).text, "close-form")
-        assert 'href="/labels?lot=26K1"' in client.post(url, data=hidden).text
+        assert 'href="/labels?lot=2611P"' in client.post(url, data=hidden).text
 
 
 def test_a_weighed_amount_with_a_slipped_decimal_sign_is_asked_about(client: TestClient) -> None:

@@ -13,7 +13,7 @@ from tests import build
 from tests.moment import wall
 
 MORNING = wall("2026-11-25T09:00")
-URL = "/plan/26K1/checklist"
+URL = "/plan/2611P/checklist"
 
 
 @pytest.fixture(autouse=True)
@@ -41,7 +41,7 @@ def answer_all(client: TestClient) -> str:
 
 
 def open_with(client: TestClient, number: str) -> tuple[int, str]:
-    answer = client.post("/cast/26K1/open", data={"checklist_id": number})
+    answer = client.post("/cast/2611P/open", data={"checklist_id": number})
     return answer.status_code, answer.text
 
 
@@ -52,14 +52,14 @@ def test_answer_sign_and_open(client: TestClient) -> None:
         assert "Signed by Ada" in page
         assert "holds until 13:00" in page
         assert posts_of(page, "/line/") == []
-        assert "Open the session" in client.get("/plan/26K1").text
+        assert "Open the session" in client.get("/plan/2611P").text
         number = re.search(r'name="checklist_id" value="(\d+)"', page)
         assert number is not None
         status, page = open_with(client, number[1])
         assert status == 200
         assert "The session is open." in page
         assert "Ada" in page
-        assert "The cast session of 26K1 is open." in client.get(URL).text
+        assert "The cast session of 2611P is open." in client.get(URL).text
         past = client.get(f"{URL}/{number[1]}").text
         assert "by Ada, 25 Nov 2026, 09:00" in past
         assert past.count("<td>done</td>") >= 15
@@ -100,8 +100,8 @@ def test_the_gate_is_not_a_hidden_button(client: TestClient) -> None:
     client.post(f"{URL}/start")
     status, page = open_with(client, "1")
     assert (status, "not complete" in page) == (422, True)
-    assert "is not open" in client.get("/cast/26K1").text
-    assert client.post("/cast/26K1/temperature", data={"temperature": "118 C"}).status_code == 422
+    assert "is not open" in client.get("/cast/2611P").text
+    assert client.post("/cast/2611P/temperature", data={"temperature": "118 C"}).status_code == 422
 
 
 def test_a_checklist_that_is_too_old(client: TestClient) -> None:
@@ -110,7 +110,7 @@ def test_a_checklist_that_is_too_old(client: TestClient) -> None:
         turn(MORNING + timedelta(hours=4, minutes=1))
         page = client.get(URL).text
         assert "held until 13:00" in page
-        assert posts_of(page, "/cast/26K1/open") == []
+        assert posts_of(page, "/cast/2611P/open") == []
         status, page = open_with(client, "1")
         assert (status, "held until 13:00" in page) == (422, True)
         page = client.post(f"{URL}/anew", data={"why": "Too old."}).text
@@ -138,7 +138,7 @@ def test_starting_twice_makes_one(client: TestClient) -> None:
 def test_editing_the_plan_needs_a_new_checklist(client: TestClient) -> None:
     client.post(answer_all(client), data={"person": "Ada"})
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
-        batch = batches.by_code(session, "26K1")
+        batch = batches.by_code(session, "2611P")
         data = build.plan_in(session, 2, blend=batches.formula_of(session, batch))
         planning.edit(session, batch, data)
         session.commit()

@@ -108,7 +108,7 @@ def test_a_failure_walks_on_to_what_was_found_and_its_grains_and_lot_tell_it(cli
     for words in ("Split or torn open: Along its length", "Unburned pieces", "(grain 1)", "A hollow in its piece."):
         assert words in text, words
     assert count(client, SuspectGrain) == 1
-    serial, lot = re.findall(r'href="/shelf/((\d\d[A-L]\d+)-0\d)"', text)[0]
+    serial, lot = re.findall(r'href="/shelf/((\d{4}[P-Z])-0\d)"', text)[0]
     for address in (f"/shelf/{serial}", f"/review/{lot}"):
         told = client.get(address).text
         assert "What was found of failures" in told, address

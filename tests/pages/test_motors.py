@@ -86,8 +86,8 @@ def test_each_page_opens_on_an_empty_book_and_says_what_to_do(client: TestClient
 
 
 def test_an_unknown_motor_has_no_page(client: TestClient) -> None:
-    assert client.get("/motors/M26K-01").status_code == 404
-    assert client.post("/motors/M26K-01/take-apart", data={"why": "none", "once": "x"}).status_code == 404
+    assert client.get("/motors/26-001").status_code == 404
+    assert client.post("/motors/26-001/take-apart", data={"why": "none", "once": "x"}).status_code == 404
 
 
 def test_what_there_is_one_of_is_filled_in(client: TestClient) -> None:
@@ -201,7 +201,7 @@ def test_a_second_tab_cannot_take_the_same_grains(client: TestClient) -> None:
     assert post(client, one).status_code == 303
     answer = post(client, other)
     assert answer.status_code == 422
-    assert "is in motor M" in Page(answer.text).texts["form-grain_ids-error"]
+    assert "is in motor 26-0" in Page(answer.text).texts["form-grain_ids-error"]
     assert count(client, MotorBuild) == 1
 
 

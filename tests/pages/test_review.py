@@ -20,7 +20,7 @@ def _fired(client: TestClient) -> tuple[str, str]:
         build.bare_firing(session, motor, measured_impulse_ns=450.0)
         other = build.cast(session, blend=build.formula(session, "Other"))
         build.grain(session, other)
-        codes = grains[0].serial[:4], other.code
+        codes = grains[0].serial[:5], other.code
         session.commit()
         return codes
 

@@ -67,19 +67,19 @@ def test_the_sheets_for_paper(client: TestClient) -> None:
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         build.batch(session, planned_for="2026-11-25")
         session.commit()
-    page = client.get("/cast/26K1/sheet").text
+    page = client.get("/cast/2611P/sheet").text
     assert "Checklist before anything is hot" in page
     lines = client.get("/workshop/checklist").text
     (first, *_) = re.findall(r"<li><strong>Place:</strong> ([^<]+)</li>", lines)
     assert first in page
-    for words in ("Melt the sorbitol", "+18", "+90", "104–121", "26K1-04", "Test pieces"):
+    for words in ("Melt the sorbitol", "+18", "+90", "104–121", "2611P-04", "Test pieces"):
         assert words in page
     assert page.count('class="tick"') == lines.count("<li><strong>") + 13
-    assert 'href="/cast/26K1/sheet"' in client.get("/cast").text
+    assert 'href="/cast/2611P/sheet"' in client.get("/cast").text
 
 
 def test_a_sheet_is_entered_afterwards(client: TestClient, weighed: None) -> None:
-    url = "/cast/26K1/paper"
+    url = "/cast/2611P/paper"
     with clock.turned_to(NOON + timedelta(hours=3)):
         form = opened(client, url).forms["form"]
         assert len([name for name in form.fields if name.endswith("step_id")]) == 13
@@ -92,11 +92,11 @@ def test_a_sheet_is_entered_afterwards(client: TestClient, weighed: None) -> Non
         typed |= {"readings.2.temperature": "240 F"}
         assert "Type a time" in refused(client, url, typed).fault("readings.2.at")
         typed |= {"readings.2.at": wall(20)}
-        assert saved(client, url, typed) == "/cast/26K1"
-        page_text = client.get("/cast/26K1").text
+        assert saved(client, url, typed) == "/cast/2611P"
+        page_text = client.get("/cast/2611P").text
     assert "Entered afterwards, 9 lines: From paper." in page_text
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
-        batch = batches.by_code(session, "26K1")
+        batch = batches.by_code(session, "2611P")
         assert casting.poured_at(session, batch) == NOON + timedelta(minutes=35)
         typed_texts = [r.temperature_typed for r in pan.readings(session, casting.the_open(session, batch))]
     assert typed_texts == ["240 F", "238 F"]
@@ -106,6 +106,6 @@ def test_a_batch_without_a_session_has_nothing_to_enter(client: TestClient) -> N
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         build.batch(session, planned_for="2026-11-25")
         session.commit()
-    assert "No step of an open session waits" in client.get("/cast/26K1/paper").text
+    assert "No step of an open session waits" in client.get("/cast/2611P/paper").text
     assert client.get("/cast/26Z9/paper").status_code == 404
     assert client.get("/cast/26Z9/sheet").status_code == 404

@@ -21,7 +21,7 @@ def test_planned_short_running_and_ready(client: TestClient) -> None:
         build.batch(session, planned_for="2026-11-25")
         session.commit()
     page = client.get("/").text
-    assert 'href="/plan/26K1"' in page
+    assert 'href="/plan/2611P"' in page
     assert "Short for what is planned" in page
     with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
         build.ready_grains(session, 2)

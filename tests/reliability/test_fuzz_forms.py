@@ -105,7 +105,7 @@ def met(book: Book) -> dict[str, list[tuple[str, Fields]]]:
                     found[path].append((form.action, [(n, t) for n, t in form.fields.items() if n != "once"]))
                     break
         for address in re.findall(r'href="(/[^"#?]*)', text):
-            kind = re.sub(r"/(M?\d+[A-L]\d*(-\d+)?|\d+)(?=/|$)", "/-", address)
+            kind = re.sub(r"/(M?\d+[A-Z]*\d*(-\d+)?)(?=/|$)", "/-", address)
             if address not in seen and not address.startswith("/static") and kinds[kind] < 3:
                 kinds[kind] += 1
                 waiting.append(address)
@@ -159,7 +159,7 @@ def _fitting(model: type[FormIn], name: str) -> st.SearchStrategy[str]:
         "datetime-local": st.sampled_from(["2026-11-25T09:30", "2026-11-24 14:00"]),
         "number": st.floats(0, 100).map(lambda x: f"{x:.3f}"),
     }  # fmt: skip
-    return kinds.get(bound.control, st.sampled_from(["A name", "26K1", "x", "good", "Dry and clear."]))
+    return kinds.get(bound.control, st.sampled_from(["A name", "2611P", "x", "good", "Dry and clear."]))
 
 
 def _names(model: type[FormIn]) -> list[str]:

@@ -34,7 +34,7 @@ _measures = st.one_of(
 )
 _words = st.sampled_from(
     ["ST", "US", "OL", "GS", "NT", "TR", "N", "G", "T", "S S", "S D", "net", "tare", ",", ":", "?", "g", "kg", "oz",
-     "+", "-", "123.4", "0,5", "9" * 30, "\r\n", "\x02", "\x03", "\x00", " ", "---", "Err 4", "26K3-04"]
+     "+", "-", "123.4", "0,5", "9" * 30, "\r\n", "\x02", "\x03", "\x00", " ", "---", "Err 4", "2611R-04"]
 )  # fmt: skip
 _lines = st.one_of(st.lists(_words, max_size=7).map("".join), st.lists(_words, max_size=6).map(" ".join), st.text())
 _cells = st.one_of(

@@ -32,7 +32,7 @@ from tests.moment import wall
 pytestmark = pytest.mark.reliability
 
 MORNING = wall("2026-11-25T09:00")
-LOT, OTHER = "26K1", "26K2"
+LOT, OTHER = "2611P", "2611Q"
 PAGE = f"/plan/{LOT}/checklist"
 Turn = Callable[[datetime], None]
 
@@ -140,7 +140,7 @@ def _posts(app: FastAPI) -> list[str]:
 
 def test_the_compute_api_knows_no_session(client: TestClient) -> None:
     assert not [path for path in _posts(client.app) if path.startswith("/api/") and "cast" in path]  # type: ignore[arg-type]
-    assert client.post("/api/cast/26K1/open", json={"checklist_id": 1}).status_code in (404, 405)
+    assert client.post("/api/cast/2611P/open", json={"checklist_id": 1}).status_code in (404, 405)
     assert client.put(f"/cast/{LOT}/open").status_code == 405
     assert client.get(f"/cast/{LOT}/open").status_code in (404, 405)
     assert shut(client)

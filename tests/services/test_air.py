@@ -21,16 +21,41 @@ def test_it_is_kept_in_si_and_as_typed(session: Session) -> None:
     assert lot.air_temperature_k == pytest.approx(287.039, abs=1e-3)  # (57 - 32) / 1.8 + 273.15
     assert lot.humidity_share == pytest.approx(0.52)
     assert air.words(lot) == "57 F, 52 % humid"
-    assert air.advice(lot) == ""
+    assert air.mark(session, lot).advice == ""
 
 
 def test_either_may_be_told_alone_and_the_other_later(session: Session) -> None:
     lot = build.weighed_batch(session)
     air.tell(session, lot, AirIn.model_validate({"humidity": "60 %"}))
     assert air.words(lot) == "60 % humid"
-    assert "Bag each as soon as it is weighed" in air.advice(lot)
+    assert "Bag each as soon as it is weighed" in air.mark(session, lot).advice
     air.tell(session, lot, AirIn.model_validate({"humidity": "60 %", "air_temperature": "12 C"}))
     assert air.words(lot) == "12 C, 60 % humid"
+
+
+@pytest.mark.parametrize(
+    ("blend", "share"),
+    [
+        ({"potassium nitrate": "65 %", "sorbitol": "28 %", "sucrose": "7 %"}, 0.54),
+        ({"potassium nitrate": "65 %", "sorbitol": "35 %"}, 0.60),
+        ({"potassium nitrate": "65 %", "dextrose": "35 %"}, 0.60),
+        ({"potassium nitrate": "65 %", "sucrose": "35 %"}, 0.60),
+        ({"potassium nitrate": "65 %", "sorbitol": "30 %", "xylitol": "5 %"}, 0.60),
+    ],
+)
+def test_the_blend_lowers_the_mark_of_damp_air_and_never_raises_it(
+    session: Session, blend: dict[str, str], share: float
+) -> None:
+    lot = build.weighed_batch(session, blend=build.formula(session, parts=blend))
+    mark = air.mark(session, lot)
+    assert mark.share == pytest.approx(share)
+    assert ("product rule" in mark.why) == (share < 0.6)
+    assert ("Common practice, without a source" in mark.why) == (share == 0.6)
+    assert ("amorphous" in mark.why) == ("sorbitol" in blend)
+    assert ("xylitol" in mark.why) == ("xylitol" in blend)
+    for humidity, damp in ((share - 0.01, False), (share, True), (0.9, True)):
+        lot.humidity_share = humidity
+        assert bool(air.mark(session, lot).advice) == damp, humidity
 
 
 @pytest.mark.parametrize("again", [{"humidity": "55 %"}, {"air_temperature": "57 F"}])

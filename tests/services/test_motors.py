@@ -22,12 +22,18 @@ from tests.moment import wall
 WHY = TakeApartIn(why="The weather turned.")
 
 
-def test_codes_count_within_their_month(session: Session) -> None:
+def test_codes_count_within_their_year(session: Session) -> None:
     with clock.turned_to(wall("2026-11-20T12:00")) as turn:
-        assert build.motor_build(session).code == "M26K-01"
-        assert build.motor_build(session).code == "M26K-02"
+        first = build.motor_build(session)
+        first.code = "M26K-07"  # as older books have it
+        session.flush()
+        assert build.motor_build(session).code == "26-001"
+        assert build.motor_build(session).code == "26-002"
         turn(wall("2026-12-02T12:00"))
-        assert build.motor_build(session).code == "M26L-01"
+        assert build.motor_build(session).code == "26-003"
+        turn(wall("2027-01-02T12:00"))
+        assert build.motor_build(session).code == "27-001"
+        assert motors.by_code(session, "m26k-07").build is first
 
 
 def test_a_build_holds_its_grains_in_the_order_picked(session: Session) -> None:
@@ -220,8 +226,8 @@ def test_a_lot_weighed_away_from_its_formula_is_told(session: Session) -> None:
 
 
 def test_unknown_motors_are_not_found(session: Session) -> None:
-    with pytest.raises(NotFound, match="M26K-99"):
-        motors.by_code(session, "M26K-99")
+    with pytest.raises(NotFound, match="26-099"):
+        motors.by_code(session, "26-099")
 
 
 def test_a_refused_build_leaves_nothing_behind(session: Session) -> None:

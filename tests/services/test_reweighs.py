@@ -92,13 +92,13 @@ def test_a_mass_far_off_is_asked_about_once(session: Session, gross: str, words:
 def test_the_wrong_grain_is_told(session: Session) -> None:
     grain, other = _grain(session), _grain(session)
     for serial, words in (
-        (other.serial, f"This is {other.serial}, and you are re-weighing lot {grain.serial[:4]}"),
-        ("20A1-01", "no grain 20A1-01"),
-        (grain.serial[:4], "whole serial"),
+        (other.serial, f"This is {other.serial}, and you are re-weighing lot {grain.serial[:5]}"),
+        ("2001P-01", "no grain 2001P-01"),
+        (grain.serial[:5], "whole serial"),
         ("https://example.org/x", "not the label of a grain"),
     ):
         with pytest.raises(Refused, match=words) as refusal:
-            reweighs.weigh(session, _in(grain, "172.1 g", lot=grain.serial[:4]).model_copy(update={"serial": serial}))
+            reweighs.weigh(session, _in(grain, "172.1 g", lot=grain.serial[:5]).model_copy(update={"serial": serial}))
         assert refusal.value.field == "serial"
 
 

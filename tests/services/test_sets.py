@@ -1,5 +1,7 @@
 """Sets from the ready grains."""
 
+from datetime import timedelta
+
 import pytest
 from sqlmodel import Session
 
@@ -42,6 +44,11 @@ def test_each_set_from_one_lot(session: Session) -> None:
     (mixed,) = sets.propose(kind, SetsIn(kind=kind.key, size=2))
     assert mixed.spread == 0
     assert len(mixed.lots) == 2
+    last = max((v.batch for v in mixed.views), key=lambda batch: batch.code)
+    last.planned_for -= timedelta(days=30)
+    session.flush()
+    (mixed,) = sets.propose(kind, SetsIn(kind=kind.key, size=2))
+    assert mixed.lots[0] == last.code, "by time, not by code: older books have other codes"
     made = sets.propose(kind, SetsIn(kind=kind.key, size=2, count=3, one_lot=True))
     assert [_masses(one) for one in made] == [[174, 174.1], [170, 171], [170, 171.5]]
     assert all(len(one.lots) == 1 for one in made)
