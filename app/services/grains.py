@@ -35,7 +35,7 @@ STATES = {
     "rejected": "Rejected",
     "accepted": "Accepted, not in its bag yet",
     "curing": "In its bag, curing",
-    "wet": "Wet at its re-weigh: dry it and weigh it again, or accept it with a reason",
+    "wet": "Held: wet at its re-weigh",
     "ready": "Cured and ready",
     "in motor": "In a motor",
     "fired": "Fired",

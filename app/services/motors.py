@@ -62,10 +62,11 @@ class Built:
     @property
     def state_words(self) -> str:
         """The state for a person; a motor with a wet grain says so."""
-        inside = ", ".join(v.grain.serial for v in self.wet)
+        wet_ones = [v.grain.serial for v in self.wet]
+        inside = f"{len(wet_ones)} wet grains" if len(wet_ones) > 2 else "wet " + " and ".join(wet_ones)
         if self.held:
-            return f"Held: wet {inside}"
-        return STATES[self.state] + (f", with wet {inside}" if inside else "")
+            return f"Held: {inside}"
+        return STATES[self.state] + (f", with {inside}" if wet_ones else "")
 
     @property
     def wet(self) -> list[GrainView]:

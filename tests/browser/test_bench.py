@@ -107,7 +107,7 @@ def test_whatever_changes_an_amount_renews_every_place_that_shows_it(
 ) -> None:
     """The panel of what is next kept the grams of a weigh-out that had been taken back."""
     with writing(site.engine) as session:
-        batch = batches.by_code(session, "26K1")
+        batch = batches.by_code(session, "2611P")
         build.weighed_out(session, batch)
         cast = casting.the_open(session, batch)
         steps.record(session, cast, cast.steps[0].pk, StepIn(act="done"))
@@ -117,7 +117,7 @@ def test_whatever_changes_an_amount_renews_every_place_that_shows_it(
     tablet = browser.new_context(base_url=site.address)
     other = tablet.new_page()
     for device in (page, other):
-        device.goto("/cast/26K1")
+        device.goto("/cast/2611P")
         expect(device.locator("#watch")).to_contain_text(f"Melt the sorbitol and stir until it is clear. {was}")
     page.locator("#weigh-out summary").first.click()
     sorbitol = page.get_by_role("group", name="Sorbitol")
@@ -129,7 +129,7 @@ def test_whatever_changes_an_amount_renews_every_place_that_shows_it(
     for place in ("#watch", "#steps"):
         expect(page.locator(place)).to_contain_text(f"Melt the sorbitol and stir until it is clear. {now}")
     expect(page.locator("#closing")).to_contain_text("Weighed into the pan")
-    with other.expect_response("**/cast/26K1?look=1"):
+    with other.expect_response("**/cast/2611P?look=1"):
         other.evaluate("dispatchEvent(new Event('focus'))")
     for place in ("#watch", "#steps", "#weigh-out"):
         expect(other.locator(place)).to_contain_text(now)
@@ -137,7 +137,7 @@ def test_whatever_changes_an_amount_renews_every_place_that_shows_it(
 
 
 def test_too_hot_takes_over_the_panel_that_is_always_in_view(page: Page, site: Site, opened: None) -> None:
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     reading = page.locator("#temperature input[name=temperature]")
     reading.fill("300 F")
     reading.press("Enter")
@@ -154,10 +154,10 @@ def test_too_hot_takes_over_the_panel_that_is_always_in_view(page: Page, site: S
     assert size >= 5.8 / 25.4 * 132 / 0.72
     assert Axe().run(page).response["violations"] == []
     page.goto("/")
-    expect(page.get_by_role("alert").filter(has_text="26K1")).to_contain_text("Heat off, add nothing.")
+    expect(page.get_by_role("alert").filter(has_text="2611P")).to_contain_text("Heat off, add nothing.")
     page.goto("/cast")
     expect(page.get_by_role("alert").filter(has_text="pan")).to_contain_text("Heat off, add nothing.")
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     reading.fill("240 F")
     reading.press("Enter")
     expect(watch.get_by_text("Heat off now")).to_have_count(0)
@@ -165,7 +165,7 @@ def test_too_hot_takes_over_the_panel_that_is_always_in_view(page: Page, site: S
 
 
 def test_118_in_the_wrong_degrees_is_kept_and_asked_about(page: Page, site: Site, opened: None) -> None:
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     page.locator("#temperature").get_by_label("Degrees").select_option("°F")
     reading = page.locator("#temperature input[name=temperature]")
     reading.fill("118")

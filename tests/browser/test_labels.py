@@ -104,3 +104,15 @@ def test_only_the_labels_are_printed_and_a_person_can_read_them(page: Page, seri
     assert not page.evaluate(
         "[...document.querySelectorAll('.label')].some(l => l.querySelector('.words').scrollHeight > l.clientHeight)"
     )
+
+
+def test_the_longest_serial_is_not_cut(site: Site, page: Page, serials: list[str]) -> None:
+    """A month of more than eleven batches has two letters, a lot of a hundred grains three figures."""
+    with writing(site.engine) as session:
+        for serial, longer in zip(serials, ("2611PP-04", "2611ZZ-99", "2611P-104"), strict=True):
+            session.exec(select(Grain).where(Grain.serial == serial)).one().serial = longer
+        session.commit()
+    for size in SHEETS:
+        page.goto(f"/labels?lot={serials[0].partition('-')[0]}&size={size}")
+        cut = page.locator(".label .serial").evaluate_all("all => all.map(e => e.scrollWidth > e.clientWidth)")
+        assert cut == [False] * 3, size

@@ -13,7 +13,7 @@ from sqlmodel import Session, select
 from app import clock
 from app.db import writing
 from app.models import MotorBuild, NozzleMeasure, Prediction
-from app.models.bag import ReWeighIn
+from app.models.bag import ReWeighIn, WetIn
 from app.services import reweighs
 from tests import build
 from tests.browse import Page, opened, saved, send
@@ -54,6 +54,7 @@ def test_a_grain_that_drew_water_is_told_where_a_motor_is_built_and_before_it_is
         for grain, more in ((wet, 1e-3), (dry, 0.0)):
             gross = f"{(grain.mass_kg + more) * 1000:.2f} g"
             reweighs.weigh(session, ReWeighIn.model_validate({"serial": grain.serial, "gross": gross}))
+        reweighs.accept(session, wet, WetIn(why="Only its tube is damp.", person="Ada"))
         serials, picked = (wet.serial, dry.serial), [str(wet.pk), str(dry.pk)]
         build.case(session)
         build.nozzle(session)
@@ -61,9 +62,10 @@ def test_a_grain_that_drew_water_is_told_where_a_motor_is_built_and_before_it_is
     assert page.count("heavier than its label: it has drawn water") == 1
     sent = {**opened(client, "/motors/new").forms["form"].fields, "grain_ids": picked}
     motor = client.get(post(client, sent).headers["location"]).text
-    assert f"{serials[0]}, re-weighed:" in motor
-    assert "heavier than its label: it has drawn water" in motor
-    assert f"{serials[1]}, re-weighed:" not in motor
+    caution = motor.split("Before it is fired")[1].split("</ul>")[0]
+    assert serials[0] in caution
+    assert "Only its tube is damp." in caution
+    assert serials[1] not in caution
 
 
 def count(client: TestClient, table: type) -> int:

@@ -28,6 +28,7 @@ from app.services import (
     workshop,
 )
 from app.services.shelf import ShelfIn
+from app.units import say
 from tests import build
 from tests.services.test_learning import fired
 
@@ -79,8 +80,8 @@ def test_one_step_of_the_scale_does_not_hold_a_grain(session: Session) -> None:
     row = weighed(session, grain, 0.1)
     gain = reweighs.gain_of(row).moisture
     assert (gain.real, gain.wet) == (True, False)
-    assert "weigh it again" in gain.words
-    assert "Dry it" not in gain.words
+    assert "weigh it again" in say(gain.words)
+    assert "Dry it" not in say(gain.words)
     workshop.get(session).scale_resolution_kg = 0.001
     coarse = weighed(session, grain, 1.0)
     assert coarse.wet, "a step of 1 g is 0.6 % of this grain"
