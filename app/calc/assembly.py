@@ -241,6 +241,11 @@ class Motor:
         ports = [g.port for g in self.grains if g.port > 0 and not g.burns_outer]
         return min(ports) / self.throat_area if ports else None
 
+    @property
+    def slenderness(self) -> float:
+        """Length of all propellant over its diameter [-]."""
+        return sum(grain.length / grain.outer_d for grain in self.grains)
+
 
 def motor_arrays(motors: Sequence[Motor]) -> Arrays:
     """Lay motors out as arrays for the march.

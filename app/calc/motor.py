@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.calc.arrays import Arrays, choking_pressure, webs
+from app.calc.arrays import Arrays, choking_pressure
 from app.calc.assembly import (
     C_STAR_EFFICIENCY,
     IGNITER_PRESSURE,
@@ -20,13 +20,12 @@ from app.calc.assembly import (
     example,
     motor_arrays,
 )
-from app.calc.burnrate import BLEND
 from app.calc.chamber import Burn, march
 from app.calc.constants import STANDARD_GRAVITY, Floats
 from app.calc.grain import burning_area, port_area
 from app.calc.impulse import ACTION_SHARE, BURN_SHARE, designation, impulse_class, threshold_times
-from app.calc.notes import Amount, Note
-from app.calc.nozzle import SEPARATION_RATIO, divergence_factor, exit_pressure_ratio
+from app.calc.motorflags import LEAST_PORT_TO_THROAT, assumptions, flags
+from app.calc.notes import Note
 
 __all__ = [
     "C_STAR_EFFICIENCY",
@@ -42,14 +41,6 @@ __all__ = [
     "simulate",
     "simulate_many",
 ]
-
-LEAST_PORT_TO_THROAT = 2.0
-"""Below this ratio of port to throat area erosive burning is expected [-]: common practice, no source. Sutton &
-Biblarz warn below about 4 (from memory)."""
-
-MASS_FLUX_LIMIT = 1400.0
-"""Mass flux in a port above which erosive burning is expected [kg/(m2 s)], 2 lb/(in2 s): common practice for
-composites, no source for sugar propellants."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +63,8 @@ class MotorRun:
         Burning area over throat area [-].
     port_to_throat : float or None
         Narrowest port over throat before firing [-].
+    slenderness : float
+        Length of all propellant over its diameter [-].
     peak_mass_flux : float
         Highest flow per port area at the aft end of any grain [kg/(m2 s)].
     specific_impulse : float
@@ -110,6 +103,7 @@ class MotorRun:
     kn_start: float
     kn_peak: float
     port_to_throat: float | None
+    slenderness: float
     peak_mass_flux: float
     specific_impulse: float
     propellant_mass: float
@@ -232,13 +226,15 @@ def simulate_many(motors: Sequence[Motor] | Arrays) -> BatchRun:
     return BatchRun(**{name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
 
 
-def simulate(motor: Motor) -> MotorRun:
+def simulate(motor: Motor, least_port_to_throat: float = LEAST_PORT_TO_THROAT) -> MotorRun:
     """Predict one motor with its histories, warnings and assumptions.
 
     Parameters
     ----------
     motor : Motor
         SI.
+    least_port_to_throat : float
+        Ratio of port to throat area below which to warn [-].
 
     Returns
     -------
@@ -287,6 +283,7 @@ def simulate(motor: Motor) -> MotorRun:
         kn_start=float(kn[0]),
         kn_peak=float(kn.max()),
         port_to_throat=motor.port_to_throat,
+        slenderness=motor.slenderness,
         peak_mass_flux=flux,
         specific_impulse=impulse / (single["propellant_mass"] * STANDARD_GRAVITY),
         impulse_class=impulse_class(impulse),
@@ -294,8 +291,8 @@ def simulate(motor: Motor) -> MotorRun:
         law_range=(law.p_min, law.p_max),
         time_outside_law=outside,
         burnt_out_at=float(burn.time[0, burn.burnt]),
-        flags=_flags(motor, arrays, burn, flux, outside),
-        assumptions=_assumptions(motor),
+        flags=flags(motor, arrays, burn, flux, outside, least_port_to_throat),
+        assumptions=assumptions(motor),
     )
 
 
@@ -305,97 +302,3 @@ def _peak_mass_flux(motor: Motor, depth: Floats, swept: Floats) -> float:
     flow = np.cumsum(swept * density, axis=0)
     ports = np.stack([port_area(grain, depth) for grain in motor.grains])
     return float(np.where(ports > 0, flow / np.where(ports > 0, ports, 1.0), 0.0).max())
-
-
-def _flags(motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float) -> tuple[Note | str, ...]:
-    law = motor.propellant.law
-    pressure = burn.pressure[0, : burn.burnt + 1]
-    choked = pressure >= choking_pressure(a)[0]
-    peak = float(pressure.max())
-    flags: list[Note | str] = []
-    if law.note:
-        flags.append(law.note)
-    if outside > 0:
-        flags.append(
-            Note(
-                "Pressure leaves the burn law's tested range ({low} to {high}) for {long}; the law was carried on "
-                "beyond it.",
-                {
-                    "low": Amount(law.p_min, "pressure"),
-                    "high": Amount(law.p_max, "pressure"),
-                    "long": Amount(outside, "time"),
-                },
-            )
-        )
-    if not choked[1:].all():
-        flags.append("The throat is not choked for part of the burn; thrust there is a rough figure.")
-    ratio = (motor.exit_d / motor.throat_d) ** 2
-    leaves = SEPARATION_RATIO * motor.ambient_pressure
-    attached = float(exit_pressure_ratio(ratio, motor.propellant.gamma)) * pressure >= leaves
-    spent = np.where(choked, burn.weights[0, : burn.burnt + 1], 0.0)
-    share = float(spent[~attached].sum() / spent.sum())
-    if share > 0.02:  # ignition passes through it in every motor
-        flags.append(
-            f"Flow leaves the nozzle's wall for {100 * share:.0f} % of the burn (exit pressure below "
-            f"{SEPARATION_RATIO:g} of ambient, Summerfield's rule): the nozzle is too long for this pressure."
-        )
-    if motor.port_to_throat is not None and motor.port_to_throat < LEAST_PORT_TO_THROAT:
-        flags.append(
-            f"Port to throat ratio {motor.port_to_throat:.2f} is below {LEAST_PORT_TO_THROAT:g}: erosive burning may "
-            "raise the first pressure peak; it is not modelled (common practice, no source)."
-        )
-    if flux > MASS_FLUX_LIMIT:
-        flags.append(
-            Note(
-                "Mass flux reaches {flux}, above {limit}: erosive burning may raise the first pressure peak; it is not "
-                "modelled (common practice for composites, no source for these blends).",
-                {"flux": Amount(flux, "mass_flux"), "limit": Amount(MASS_FLUX_LIMIT, "mass_flux")},
-            )
-        )
-    web, near = webs(a)
-    if (early := near[0] < 0.999 * web[0]).any():
-        first = float(np.interp(near[0][early].min(), burn.depth[0], burn.time[0]))
-        flags.append(
-            Note(
-                "The flame bares a part of the wall from about {first} on, while propellant burns beside it: the wall "
-                "heats there.",
-                {"first": Amount(first, "time")},
-            )
-        )
-    thin = min(grain.density for grain in motor.grains) / motor.propellant.ideal_density
-    if round(thin, 6) < 0.95:  # a grain planned at 0.95 is not below it
-        flags.append(f"A grain has {100 * thin:.1f} % of ideal density: voids may open and raise the pressure.")
-    if thin > 1.005:
-        flags.append("A grain is denser than its blend can be: check its mass and size.")
-    if peak > 2 * motor.igniter_pressure and burn.pressure[0, 0] < law.p_min:
-        flags.append("The igniter's pressure lies below the burn law's range.")
-    return tuple(flags)
-
-
-def _assumptions(motor: Motor) -> tuple[Note | str, ...]:
-    law = motor.propellant.law
-    return (
-        f"Burn law: {law.name}, {law.source}."
-        + (f" Its bands stand as printed, but for a blend within {BLEND:.0%} of where two meet." if law.joints else ""),
-        Note(
-            "Rate grows by {grows} from {reference}.",
-            {
-                "grows": Amount(law.sigma_p, "per_temperature"),
-                "reference": Amount(law.reference_temperature, "temperature"),
-            },
-        ),
-        f"c* is {100 * motor.c_star_efficiency:.1f} % of ideal; momentum {100 * motor.nozzle_efficiency:.1f} % after "
-        f"friction and particles, {100 * divergence_factor(motor.half_angle):.1f} % after divergence.",
-        Note("The igniter brings the chamber to {igniter}.", {"igniter": Amount(motor.igniter_pressure, "pressure")}),
-        Note(
-            "Ambient pressure {ambient}; grains at {grains}.",
-            {
-                "ambient": Amount(motor.ambient_pressure, "air_pressure"),
-                "grains": Amount(motor.initial_temperature, "temperature"),
-            },
-        ),
-        Note("The throat grows by {growth} over the burn.", {"growth": Amount(motor.throat_growth, "length")})
-        if motor.throat_growth
-        else "The throat keeps its size over the burn.",
-        "All faces regress alike; no erosive burning, no heat lost to the walls.",
-    )

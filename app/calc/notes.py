@@ -1,6 +1,6 @@
 """Sentences with numbers in them, before anybody has chosen units: words are made at the edge, by `app.units.say`."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from string import Formatter
 from typing import NamedTuple
@@ -18,11 +18,13 @@ class Amount(NamedTuple):
 class Note:
     """One sentence: `words` with a `{name}` for each of its `amounts`.
 
-    Plain ratios, names and percentages may stand in the words; whatever has a unit is an amount.
+    Plain ratios, names and percentages may stand in the words; whatever has a unit is an amount. A `strong` one tells
+    of a danger and stands before those that say how good a number is.
     """
 
     words: str
     amounts: Mapping[str, Amount] = field(default_factory=dict)
+    strong: bool = False
 
     def __post_init__(self) -> None:
         self.words.format(**self.amounts)  # a name without its amount is a fault of the program, found here
@@ -69,7 +71,8 @@ def together(*parts: "Note | str", between: str = " ") -> Note:
         amounts.update({f"n{i}_{name}": amount for name, amount in part.amounts.items()})
         bits = Formatter().parse(part.words)
         words.append("".join(_plain(text) + (f"{{n{i}_{name}}}" if name else "") for text, name, _, _ in bits))
-    return Note(between.join(word for word in words if word), amounts)
+    strong = any(isinstance(part, Note) and part.strong for part in parts)
+    return Note(between.join(word for word in words if word), amounts, strong)
 
 
 def sentence(note: "Note | str") -> Note:
@@ -100,6 +103,35 @@ def sentence(note: "Note | str") -> Note:
     """
     whole = together(note)
     return replace(whole, words=whole.words[:1].upper() + whole.words[1:])
+
+
+def strong_first(notes: Sequence["Note | str"]) -> tuple["Note | str", ...]:
+    """Put those that tell of a danger before the others.
+
+    Parameters
+    ----------
+    notes : sequence of Note or str
+        In any order; a text is none of them [-].
+
+    Returns
+    -------
+    tuple of Note or str
+        The same, otherwise in their order [-].
+
+    Notes
+    -----
+    Any sentences.
+
+    References
+    ----------
+    None: words.
+
+    Examples
+    --------
+    >>> strong_first(["first", Note("second", strong=True)])[0].words
+    'second'
+    """
+    return tuple(sorted(notes, key=lambda note: isinstance(note, str) or not note.strong))
 
 
 def _plain(text: str) -> str:

@@ -85,6 +85,7 @@ class Workshop(Row, table=True):
     rate_per_kelvin_share: float = 0.003
     igniter_pressure_pa: float = 0.5e6
     rail_angle_rad: float = LARGEST_ANGLE
+    least_port_to_throat: float = 2.0
     learn: bool = True
 
     @property
@@ -214,6 +215,11 @@ class WorkshopIn(FormIn):
     igniter_pressure: Annotated[Quantity, Measure("pressure", ge=2e5, le=5e6)] = FormField(
         title="Pressure at ignition", description="What the igniter alone brings the chamber to; an assumption."
     )
+    least_port_to_throat: float = FormField(
+        title="Port over throat, at least", ge=1, le=10,
+        description="Narrowest core over throat, by area. Below it a prediction warns of gas that strips the cores. A "
+        "rule of thumb, no source: 2; textbooks of composites say 4.",
+    )  # fmt: skip
     rail_angle: Annotated[Quantity, Measure("angle", ge=0.05, le=1.0)] = FormField(
         title="Air off the nose at the rail, at most",
         json_schema_extra=hint(

@@ -172,6 +172,7 @@ class Outlook(BaseModel):
     kn_start: float
     kn_peak: float
     port_to_throat: float | None
+    slenderness: float | None = None
     peak_mass_flux: float
     propellant_mass: float
     wall: Wall
@@ -180,6 +181,16 @@ class Outlook(BaseModel):
     curve: Curve
     warnings: list[Note | str]
     assumptions: list[Note | str]
+
+    @property
+    def strong_warnings(self) -> list[Note]:
+        """Those that tell of a danger; of older predictions, whose warnings were not rated, none."""
+        return [line for line in self.warnings if isinstance(line, Note) and line.strong]
+
+    @property
+    def mild_warnings(self) -> list[Note | str]:
+        """All the others."""
+        return [line for line in self.warnings if isinstance(line, str) or not line.strong]
 
 
 def read(row: Prediction) -> Outlook:

@@ -15,7 +15,7 @@ from app.calc.constants import Floats
 from app.calc.errors import CalcError
 from app.calc.grain import Grain
 from app.calc.motor import Motor, MotorRun, simulate
-from app.calc.notes import Amount, Note, together
+from app.calc.notes import Amount, Note, strong_first, together
 from app.calc.spread import default_spread
 from app.calc.thermochem import BlendState
 from app.calc.uncertainty import Marks, MotorRange, predict_range
@@ -132,7 +132,7 @@ def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = 
     try:
         taught = learning.taught(session, setup.formula, setup.case)
         motor, state = motor_of(session, setup, taught)
-        run = simulate(motor)
+        run = simulate(motor, house.least_port_to_throat)
         return _outlook(setup, house, state, motor, taught, run, samples, seed)
     except CalcError as error:
         raise refusal(error, setup) from error
@@ -243,15 +243,22 @@ def _outlook(
         kn_start=run.kn_start,
         kn_peak=run.kn_peak,
         port_to_throat=run.port_to_throat,
+        slenderness=run.slenderness,
         peak_mass_flux=run.peak_mass_flux,
         propellant_mass=run.propellant_mass,
         wall=_wall(margin, closures.retention(case)),
         over_limit=sampled.over_limit or 0.0,
         drivers=[Driver(name=d.name, low_pa=d.peak_pressure[0], high_pa=d.peak_pressure[1]) for d in sampled.drivers],
         curve=_curve(run, sampled),
-        warnings=[*run.flags, *setup.remarks, *state.notes],
+        warnings=_warnings(setup, run, state),
         assumptions=[*_assumptions(setup, house, state, run, motor.throat_growth, taught), *sampled.assumptions],
     )
+
+
+def _warnings(setup: Setup, run: MotorRun, state: BlendState) -> list[Note | str]:
+    """What a reader must know of it, dangers first."""
+    worn = [_throat_words(setup.throat_known)] if setup.throat_known.firings else []
+    return list(strong_first([*run.flags, *setup.remarks, *filter(None, worn), *state.notes]))
 
 
 def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: Taught, samples: int, seed: int) -> Inputs:

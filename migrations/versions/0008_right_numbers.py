@@ -19,6 +19,7 @@ def upgrade() -> None:
     """Each part in its own function below, in this order."""
     _add_units()
     _add_rail_angle()
+    _add_least_port()
     _add_doubt()
     _wet_grains()
     _dissolved()
@@ -28,6 +29,7 @@ def downgrade() -> None:
     """The same parts, backwards."""
     _no_wet_grains()
     _drop_doubt()
+    _drop_least_port()
     _drop_rail_angle()
     _drop_units()
 
@@ -66,6 +68,15 @@ def _add_rail_angle() -> None:
 
 def _drop_rail_angle() -> None:
     op.drop_column("workshop", "rail_angle_rad")
+
+
+def _add_least_port() -> None:
+    """The workshop's own mark for port over throat: 2, a rule of thumb, as it was for all."""
+    op.add_column("workshop", sa.Column("least_port_to_throat", sa.Float(), nullable=False, server_default="2.0"))
+
+
+def _drop_least_port() -> None:
+    op.drop_column("workshop", "least_port_to_throat")
 
 
 def _add_doubt() -> None:

@@ -16,7 +16,8 @@ from app.calc.burnrate import law_for_blend, power_law, published_law
 from app.calc.constants import ATM
 from app.calc.errors import CalcError, GeometryError, NoSolution
 from app.calc.grain import Grain
-from app.calc.motor import Motor, Propellant, motor_arrays, simulate, simulate_many
+from app.calc.motor import Motor, MotorRun, Propellant, motor_arrays, simulate, simulate_many
+from app.calc.notes import Note
 from app.units import say
 
 _spec = importlib.util.spec_from_file_location("stiff_reference", Path(__file__).with_name("stiff_reference.py"))
@@ -230,6 +231,61 @@ def test_flags_say_what_the_reader_must_know():
     blend = law_for_blend({"potassium_nitrate": 0.65, "sorbitol": 0.28, "sucrose": 0.07})
     assert any("Borrowed" in say(flag) for flag in simulate(motor(propellant=replace(SORBITOL, law=blend))).flags)
     assert any("voids" in say(flag) for flag in simulate(motor(grains=(grain(share=0.9),) * 4)).flags)
+
+
+def usual(outer: float, count: int, sugar: str) -> Motor:
+    """A motor as usually made (common practice, no source): grains 1.55 times as long as wide, Kn about 300."""
+    core = 0.36 * outer
+    grains = (Grain(outer, core, 1.55 * outer, 0.95 * 1841 * pi / 4 * (outer**2 - core**2) * 1.55 * outer),) * count
+    faces = count * (2 * pi / 4 * (outer**2 - core**2) + pi * core * 1.55 * outer)
+    throat = (4 / pi * faces / 300) ** 0.5
+    return Motor(
+        grains, replace(SORBITOL, law=published_law(sugar)), throat, throat * 8**0.5,
+        1.03 * outer, count * 1.55 * outer + (count + 1) * 2e-3,
+    )  # fmt: skip
+
+
+def _strong(run: MotorRun) -> list[str]:
+    return [say(flag) for flag in run.flags if isinstance(flag, Note) and flag.strong]
+
+
+def test_a_caution_that_nearly_every_motor_gets_is_mild_and_few_get_a_strong_one():
+    made = ((32, 3), (48, 3), (48, 4), (48, 5), (68, 2), (68, 3), (68, 4), (90, 4))
+    runs = [simulate(usual(outer / 1e3, count, sugar)) for outer, count in made for sugar in ("sorbitol", "dextrose")]
+    flux = [[flag for flag in run.flags if "Mass flux" in say(flag)] for run in runs]
+    assert sum(map(bool, flux)) >= 10  # it stands on most: alone it warns of nothing
+    assert not any(flag.strong for flags in flux for flag in flags)
+    assert sum(bool(_strong(run)) for run in runs) <= 4
+    for run in runs:
+        assert bool(_strong(run)) is (run.slenderness >= 8 or run.port_to_throat < 2)
+
+
+def test_a_motor_as_slender_as_one_that_burst_is_cautioned_strongly():
+    # github.com/nakujaproject/N-4_Solid_Propulsion, Static Test 5: five grains of 86 x 145 mm, L/D 8.43, burst
+    five, three = (
+        simulate(motor(grains=(Grain(0.086, 0.033, 0.145, 1.2),) * n, throat_d=0.03, exit_d=0.07, case_inner_d=0.094,
+                       chamber_length=0.15 * n + 0.05))
+        for n in (5, 3)
+    )  # fmt: skip
+    assert five.slenderness == pytest.approx(8.43, abs=0.005)
+    assert any("8.4 times as long as wide" in words for words in _strong(five))
+    assert not any("as long as wide" in words for words in _strong(three))
+
+
+def test_the_mark_of_port_over_throat_is_the_workshops_own():
+    run = motor()  # 20 mm core
+    ratio = run.port_to_throat
+    assert not any("Port to throat" in words for words in _strong(simulate(run, ratio - 0.01)))
+    told = simulate(run, ratio + 0.01).flags[0]
+    assert told.strong
+    assert "the workshop's own mark (a rule of thumb)" in say(told)
+
+
+def test_thin_grains_are_told_and_those_that_failed_elsewhere_strongly():
+    # below 0.85 of ideal: published failures of larger motors (DARE, TU Delft)
+    mild, strong = (simulate(motor(grains=(grain(share=share),) * 4)) for share in (0.9, 0.84))
+    assert not any("ideal density" in words for words in _strong(mild))
+    assert any("ideal density" in words for words in _strong(strong))
 
 
 @pytest.mark.parametrize(

@@ -135,6 +135,26 @@ def test_what_a_reader_must_know_is_said(session: Session, change: dict[str, str
     assert any(words in say(line) for line in designed(session, **change).warnings)
 
 
+def test_dangers_stand_first_and_by_the_workshops_own_mark(session: Session) -> None:
+    mild = designed(session)  # port over throat 2.25, four grains: mass flux alone, as in nearly every motor
+    assert mild.strong_warnings == []
+    assert any("Mass flux reaches" in say(line) for line in mild.mild_warnings)
+    _set(session, least_port_to_throat="2.5")
+    found = designed(session)
+    assert ["Port to throat ratio 2.25 is below 2.5" in say(line) for line in found.strong_warnings] == [True]
+    assert found.warnings == [*found.strong_warnings, *found.mild_warnings]
+    again = Outlook.model_validate_json(found.model_dump_json())
+    assert again.strong_warnings == found.strong_warnings
+
+
+def test_warnings_of_an_older_prediction_are_read_as_they_stood(session: Session) -> None:
+    told = designed(session).model_dump(mode="json") | {"warnings": ["Mass flux reaches 1500 kg/(m²·s)."]}
+    del told["slenderness"]
+    old = Outlook.model_validate(told)
+    assert (old.strong_warnings, old.mild_warnings) == ([], ["Mass flux reaches 1500 kg/(m²·s)."])
+    assert old.slenderness is None
+
+
 def test_a_nozzle_too_long_for_the_pressure_is_told(session: Session) -> None:
     long = build.nozzle(session, exit_d="60 mm", throat_d="12.7 mm")
     assert any("Flow leaves the nozzle" in say(line) for line in designed(session, nozzle=long).warnings)

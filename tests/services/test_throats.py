@@ -101,6 +101,8 @@ def test_a_throat_not_measured_today_widens_the_range_and_says_so(session: Sessi
         used = designs.predict(session, asked)
         assert any("and 3 motors were fired through it since" in say(line) for line in used.assumptions)
         assert _width(used) > _width(later)
+        said = [" ".join(map(say, found.warnings)) for found in (used, later)]
+        assert ["fired through it since" in words for words in said] == [True, False]
         throat = next(d for d in used.drivers if d.name == "Throat diameter")
         before = next(d for d in later.drivers if d.name == "Throat diameter")
         assert abs(throat.high_pa - throat.low_pa) > 3 * abs(before.high_pa - before.low_pa)
