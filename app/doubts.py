@@ -36,10 +36,11 @@ def about(name: str, text: str, quantity: Quantity, measure: Measure, units: Uni
             percent = f"{whole * 100:.10g} %"
             return Asked(
                 f"Is that {quantity.typed} or {percent}? Choose one.", name, [quantity.typed, percent],
-                keep=None, about="share",
+                keep=None, about="usual",
             )  # fmt: skip
-    if measure.usual is None or _usual(quantity.si, measure):
+    if _usual(quantity.si, measure):
         return None
+    assert measure.usual is not None, "else it is usual"
     low, high = (_in_words(bound, measure, units) for bound in measure.usual)
     return Asked(
         f"“{quantity.typed}” is unusual here; from {low} to {high} is usual. Which did you mean?",
@@ -48,21 +49,20 @@ def about(name: str, text: str, quantity: Quantity, measure: Measure, units: Uni
 
 
 def fitting(text: str, quantity: Quantity, measure: Measure, units: UnitSystem) -> list[str]:
-    """The same number in the units in which it would be usual here: those of the workshop's system, else of another."""
-    own = getattr(units, measure.kind)
-    systems = _UNITS.get(measure.kind, ())
-    for system in sorted(systems, key=lambda system: own not in system):
-        found = []
-        for unit in system:
-            reading = in_unit(text, unit, measure.kind)
-            if reading is None:
-                return []
-            si = _si(reading, measure)
-            if si is not None and si != quantity.si and measure.beyond(si) is None and _usual(si, measure):
-                found.append(reading)
-        if found:
-            return found[:_MOST]
-    return []
+    """The same number in the units in which it would be usual here, those of the workshop's system first."""
+    if measure.kind == "share":
+        tried = [f"{quantity.si * 1e4:.10g} %"]
+    else:
+        own = getattr(measure.system(units), measure.kind)
+        systems = _UNITS.get("air_pressure" if own == "hPa" else measure.kind, ())
+        ordered = [unit for system in sorted(systems, key=lambda system: own not in system) for unit in system]
+        tried = [reading for unit in ordered if (reading := in_unit(text, unit, measure.kind))]
+    found: dict[float, str] = {}
+    for reading in tried:
+        si = _si(reading, measure)
+        if si is not None and si != quantity.si and measure.beyond(si) is None and _usual(si, measure):
+            found.setdefault(si, reading)
+    return list(found.values())[:_MOST]
 
 
 def _in_words(si: float, measure: Measure, units: UnitSystem) -> str:
@@ -81,7 +81,8 @@ def _si(reading: str, measure: Measure) -> float | None:
 
 
 def _usual(si: float, measure: Measure) -> bool:
-    return measure.usual is None or measure.usual[0] <= si <= measure.usual[1]
+    """Within what is usual; nothing at all is clear where the field takes it."""
+    return measure.usual is None or si == 0 or measure.usual[0] <= si <= measure.usual[1]
 
 
 def _bare(text: str, quantity: Quantity) -> bool:

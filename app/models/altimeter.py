@@ -55,7 +55,7 @@ class TrackIn(LayoutIn):
     )
     height_column: int = FormField(title="Altitude or air pressure")
     height_unit: Literal["m", "ft", "Pa", "hPa", "kPa"] = FormField(title="Its unit")
-    pad: Annotated[Quantity, Measure("altitude", ge=-500, le=9000)] | None = FormField(
+    pad: Annotated[Quantity, Measure("altitude", ge=-500, le=9000, usual=(-100, 5000))] | None = FormField(
         None,
         title="The pad in the file's own altitude",
         description="Left empty: the middle of the readings before the launch.",

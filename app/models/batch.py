@@ -134,7 +134,7 @@ class RemeltIn(BaseModel):
     """One row of the plan: a leftover to remelt and how much of it."""
 
     leftover_id: int = FormField(title="Leftover")
-    mass: Annotated[Quantity, Measure("mass", gt=0, le=50)] | None = FormField(None, title="Mass")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=50, usual=(0.0005, 20))] | None = FormField(None, title="Mass")
 
 
 class PlanIn(FormIn):
@@ -148,7 +148,9 @@ class PlanIn(FormIn):
         title="Expected density", description="Share of ideal."
     )
     over_pour: Share = FormField(title="Over-pour", description="Stays in the pan and on the tools.")
-    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=1)] = FormField(title="For test pieces")
+    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=1, usual=(0.001, 0.5))] = FormField(
+        title="For test pieces"
+    )
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
 
 
@@ -156,7 +158,7 @@ class WeighOutIn(FormIn):
     """The form for one weighed amount; the source is a bag, or the leftover itself for a remelt part."""
 
     supply_id: int | None = FormField(None, title="From bag")
-    mass: Annotated[Quantity, Measure("mass", gt=0, le=100)] = FormField(title="Weighed")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=100, usual=(0.0005, 20))] = FormField(title="Weighed")
 
 
 class BagWeighOutIn(WeighOutIn):
@@ -175,17 +177,17 @@ class LeftoverIn(FormIn):
     """The form for what is kept of a batch."""
 
     mark: str = FormField(min_length=1, max_length=80, title="Mark on the bag")
-    mass: Annotated[Quantity, Measure("mass", gt=0, le=100)] = FormField(title="Mass")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=100, usual=(0.0005, 20))] = FormField(title="Mass")
     note: str = FormField("", max_length=300, title="Note")
 
 
 class AirIn(FormIn):
     """The form for the air at the bench while a batch is cast; either may stay empty."""
 
-    air_temperature: Annotated[Quantity, Measure("temperature", gt=250, lt=330)] | None = FormField(
+    air_temperature: Annotated[Quantity, Measure("temperature", gt=250, lt=330, usual=(263, 318))] | None = FormField(
         None, title="Air at the bench"
     )
-    humidity: Annotated[Quantity, Measure("share", ge=0, le=1)] | None = FormField(
+    humidity: Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.05, 1))] | None = FormField(
         None, title="Humidity", description="By a hygrometer beside the moulds."
     )
 
@@ -195,4 +197,6 @@ class TestPiecesIn(FormIn):
 
     __test__ = False
 
-    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=10)] = FormField(title="Mass in test pieces")
+    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=10, usual=(0.001, 0.5))] = FormField(
+        title="Mass in test pieces"
+    )

@@ -7,7 +7,7 @@ from pydantic import Field as FormField
 from app.models.motor import DesignIn
 from app.units import Measure, Quantity
 
-Offset = Annotated[Quantity, Measure("length", gt=-0.2, lt=0.2)]
+Offset = Annotated[Quantity, Measure("length", gt=-0.2, lt=0.2, usual=(-0.02, 0.02))]
 
 
 class CoringIn(DesignIn):
@@ -22,6 +22,6 @@ class CoringIn(DesignIn):
         title="Off centre at the other end",
         description="With a minus sign where the core leans to the other side there.",
     )
-    core_d: Annotated[Quantity, Measure("length", gt=0, le=3)] | None = FormField(
+    core_d: Annotated[Quantity, Measure("length", gt=0, le=3, usual=(0.004, 0.08))] | None = FormField(
         None, title="Core diameter as measured", description="Left empty: the pattern's."
     )

@@ -43,7 +43,7 @@ class UploadIn(FormIn):
 class LoadIn(FormIn):
     """One known mass on the cell and what the cell said."""
 
-    mass: Annotated[Quantity, Measure("mass", ge=0, le=1e5)] = FormField(title="Known mass")
+    mass: Annotated[Quantity, Measure("mass", ge=0, le=1e5, usual=(0.005, 500))] = FormField(title="Known mass")
     reading: float = FormField(title="Reading")
 
 

@@ -9,7 +9,7 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from app.models.base import FormIn, Row
 from app.units import Measure, Quantity
 
-Distance = Annotated[Quantity, Measure("altitude", ge=5, le=20000)]
+Distance = Annotated[Quantity, Measure("altitude", ge=5, le=20000, usual=(10, 3000))]
 
 
 class OwnDistance(Row, table=True):

@@ -8,7 +8,7 @@ from sqlalchemy import CheckConstraint, Index, text
 from sqlmodel import Field
 
 from app.models.base import FormIn, Row, Utc
-from app.models.hardware import Length
+from app.models.hardware import Throat
 from app.units import Measure, Quantity
 
 RESULTS = {
@@ -102,28 +102,32 @@ class FiringIn(FormIn):
     fired_at: datetime = FormField(title="When", description="Your local time.")
     launch_field_id: int | None = FormField(None, title="Field or test place")
     rocket_id: int | None = FormField(None, title="Rocket", description="For a flight.")
-    air_temperature: Annotated[Quantity, Measure("temperature", gt=220, lt=340)] | None = FormField(
+    air_temperature: Annotated[Quantity, Measure("temperature", gt=220, lt=340, usual=(240, 323))] | None = FormField(
         None, title="Air temperature"
     )
-    wind: Annotated[Quantity, Measure("speed", ge=0, le=80)] | None = FormField(None, title="Wind")
+    wind: Annotated[Quantity, Measure("speed", ge=0, le=80, usual=(0, 20))] | None = FormField(None, title="Wind")
     wind_from: Literal["N", "NE", "E", "SE", "S", "SW", "W", "NW"] | None = FormField(None, title="Wind from")
-    humidity: Annotated[Quantity, Measure("share", ge=0, le=1)] | None = FormField(None, title="Humidity")
+    humidity: Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.05, 1))] | None = FormField(
+        None, title="Humidity"
+    )
     air_pressure: Annotated[Quantity, Measure("pressure", ge=50_000, le=110_000, unit="hPa")] | None = FormField(
         None, title="Air pressure", description="At the place, not reduced to sea level."
     )
     weather: str = FormField("", max_length=300, title="Weather in words")
     igniter: str = FormField("", max_length=200, title="Igniter", description="What it was and where it sat.")
     igniter_made: str = FormField("", max_length=500, title="How it was made")
-    delay_planned: Annotated[Quantity, Measure("time", ge=0, le=120)] | None = FormField(
+    delay_planned: Annotated[Quantity, Measure("time", ge=0, le=120, usual=(0, 30))] | None = FormField(
         None, title="Delay planned", description="From burnout to ejection."
     )
-    delay_seen: Annotated[Quantity, Measure("time", ge=0, le=600)] | None = FormField(None, title="Delay as it was")
+    delay_seen: Annotated[Quantity, Measure("time", ge=0, le=600, usual=(0, 60))] | None = FormField(
+        None, title="Delay as it was"
+    )
     delay_words: str = FormField("", max_length=300, title="What really happened at the ejection")
     result: Literal["good", "weak", "rough", "no_light", "nozzle", "burst", "burn_through", "recovery", "other"] = (
         FormField(title="Result")
     )
     smoke: Literal["usual", "thin", "dark", "none"] | None = FormField(None, title="Smoke")
-    lit_after: Annotated[Quantity, Measure("time", ge=0, le=600)] | None = FormField(
+    lit_after: Annotated[Quantity, Measure("time", ge=0, le=600, usual=(0, 60))] | None = FormField(
         None, title="Lit late by", description="From the igniter's fire to full thrust."
     )
     chuffed: bool = FormField(False, title="It chuffed")
@@ -138,18 +142,20 @@ class FiringIn(FormIn):
         json_schema_extra={"rows": 4},
         description="After a failure you are asked next what was found of case, closures, nozzle and grains.",
     )
-    altitude: Annotated[Quantity, Measure("altitude", gt=0, le=200000)] | None = FormField(
+    altitude: Annotated[Quantity, Measure("altitude", gt=0, le=200000, usual=(5, 12000))] | None = FormField(
         None, title="Altitude reached", description="Above the field."
     )
-    measured_impulse: Annotated[Quantity, Measure("impulse", gt=0, le=200000)] | None = FormField(
+    measured_impulse: Annotated[Quantity, Measure("impulse", gt=0, le=200000, usual=(1, 41000))] | None = FormField(
         None, title="Measured impulse"
     )
-    measured_burn_time: Annotated[Quantity, Measure("time", gt=0, le=120)] | None = FormField(
+    measured_burn_time: Annotated[Quantity, Measure("time", gt=0, le=120, usual=(0.2, 20))] | None = FormField(
         None, title="Measured burn time"
     )
-    measured_peak_pressure: Annotated[Quantity, Measure("pressure", gt=0, le=1e8)] | None = FormField(
-        None, title="Measured peak pressure"
+    measured_peak_pressure: Annotated[Quantity, Measure("pressure", gt=0, le=1e8, usual=(3e5, 2e7))] | None = FormField(
+        None,
+        title="Measured peak pressure",
+        description="Absolute. Of a gauge that shows 0 in the open: write psig or bar g.",
     )
-    throat_after: Length | None = FormField(
+    throat_after: Throat | None = FormField(
         None, title="Throat afterwards", description="Goes into the nozzle's history."
     )

@@ -90,16 +90,16 @@ class FormulaIn(FormIn):
     name: str = FormField(min_length=1, max_length=80, title="Name")
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
     parts: list[PartIn] = FormField(min_length=1, title="Parts")
-    law_rate: Annotated[Quantity, Measure("burn_rate", gt=1e-5, le=0.2)] | None = FormField(
+    law_rate: Annotated[Quantity, Measure("burn_rate", gt=1e-5, le=0.2, usual=(0.0005, 0.05))] | None = FormField(
         None, title="Rate at 1 MPa", description="The a of r = a Pⁿ, with P in MPa."
     )
     law_exponent: float | None = FormField(
         None, ge=-0.95, le=0.95, title="Exponent n", description="Below 1: with 1 or more no motor is steady."
     )
-    law_from: Annotated[Quantity, Measure("pressure", gt=1e4, le=1e8)] | None = FormField(
+    law_from: Annotated[Quantity, Measure("pressure", gt=1e4, le=1e8, usual=(5e4, 1.5e7))] | None = FormField(
         None, title="Measured from", description="Lowest pressure that was measured at, absolute."
     )
-    law_to: Annotated[Quantity, Measure("pressure", gt=1e4, le=1e8)] | None = FormField(
+    law_to: Annotated[Quantity, Measure("pressure", gt=1e4, le=1e8, usual=(5e4, 3e7))] | None = FormField(
         None, title="Measured up to", description="Highest pressure that was measured at."
     )
     law_source: str = FormField(

@@ -155,7 +155,7 @@ class GrainIn(FormIn):
     )
     gross: Annotated[Quantity, ScaleReading("mass", gt=0, le=50)] = FormField(title="Scale reads")
     in_tube: bool = FormField(False, title="Weighed in its tube")
-    tare: Annotated[Quantity, Measure("mass", ge=0, le=5)] | None = FormField(
+    tare: Annotated[Quantity, Measure("mass", ge=0, le=5, usual=(0.0005, 0.5))] | None = FormField(
         None, title="Tube's mass", description="Left empty: the mass kept with the casting tube."
     )
     length: Length | None = FormField(None, title="Length", description="Left empty: as the pattern.")

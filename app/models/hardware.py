@@ -10,8 +10,11 @@ from sqlmodel import Field
 from app.models.base import FormIn, Row, Utc
 from app.units import Measure, Quantity
 
-Length = Annotated[Quantity, Measure("length", ge=0.0005, le=3)]
-Size = Annotated[Quantity, Measure("length", ge=0.003, le=3)]
+Length = Annotated[Quantity, Measure("length", ge=0.0005, le=3, usual=(0.0005, 0.3))]
+Core = Annotated[Quantity, Measure("length", ge=0.0005, le=3, usual=(0.004, 0.08))]
+Throat = Annotated[Quantity, Measure("length", ge=0.0005, le=3, usual=(0.003, 0.06))]
+Width = Annotated[Quantity, Measure("length", ge=0.003, le=3, usual=(0.01, 0.3))]
+Size = Annotated[Quantity, Measure("length", ge=0.003, le=3, usual=(0.01, 2))]
 """A size of a grain or of what holds it: below 3 mm it is a slip, such as inches read in a workshop of millimetres."""
 
 Name = Annotated[str, FormField(min_length=1, max_length=80, title="Name")]
@@ -40,10 +43,10 @@ class CastingTubeIn(FormIn):
     """The casting-tube form."""
 
     name: Name
-    inner_d: Size = FormField(title="Inner diameter")
-    outer_d: Size = FormField(title="Outer diameter")
+    inner_d: Width = FormField(title="Inner diameter")
+    outer_d: Width = FormField(title="Outer diameter")
     length: Size | None = FormField(None, title="Length as cut")
-    tare: Annotated[Quantity, Measure("mass", ge=0, le=5)] | None = FormField(
+    tare: Annotated[Quantity, Measure("mass", ge=0, le=5, usual=(0.0005, 0.5))] | None = FormField(
         None, title="Mass of one empty tube", description="Taken off when a grain is weighed in its tube."
     )
     note: Note = ""
@@ -65,7 +68,7 @@ class CoringRodIn(FormIn):
     """The coring-rod form."""
 
     name: Name
-    diameter: Length = FormField(title="Diameter")
+    diameter: Core = FormField(title="Diameter")
     note: Note = ""
 
 
@@ -101,10 +104,10 @@ class GrainPatternIn(FormIn):
     """The grain-pattern form."""
 
     name: Name
-    outer_d: Size | None = FormField(
+    outer_d: Width | None = FormField(
         None, title="Outer diameter of the propellant", description="Left empty: the inside of the casting tube below."
     )
-    core_d: Length | None = FormField(
+    core_d: Core | None = FormField(
         None, title="Core diameter", description="Left empty: the diameter of the coring rod below."
     )
     length: Size = FormField(title="Length")
@@ -157,23 +160,23 @@ class CaseIn(FormIn):
     """The case form."""
 
     name: Name
-    inner_d: Size = FormField(title="Inner diameter")
-    outer_d: Size = FormField(title="Outer diameter")
+    inner_d: Width = FormField(title="Inner diameter")
+    outer_d: Width = FormField(title="Outer diameter")
     chamber_length: Size = FormField(
         title="Room for grains", description="Length between the forward closure and the nozzle's seat."
     )
     material: str = FormField(title="Material")
-    yield_strength: Annotated[Quantity, Measure("pressure", gt=1e6, le=3e9)] | None = FormField(
-        None, title="Yield strength", description="Only for a material that is not in the list."
-    )
-    rated_pressure: Annotated[Quantity, Measure("pressure", gt=1e5, le=1e8)] | None = FormField(
-        None, title="Rated pressure", description="The maker's rating or your own."
-    )
-    proof_pressure: Annotated[Quantity, Measure("pressure", gt=1e5, le=1e8)] | None = FormField(
-        None, title="Proof-tested to", description="Your own water-pressure test; it outranks any formula."
-    )
+    yield_strength: (
+        Annotated[Quantity, Measure("pressure", gt=1e6, le=3e9, usual=(2e7, 2e9), above_air=True)] | None
+    ) = FormField(None, title="Yield strength", description="Only for a material that is not in the list.")
+    rated_pressure: (
+        Annotated[Quantity, Measure("pressure", gt=1e5, le=1e8, usual=(1e6, 3e7), above_air=True)] | None
+    ) = FormField(None, title="Rated pressure", description="The maker's rating or your own.")
+    proof_pressure: (
+        Annotated[Quantity, Measure("pressure", gt=1e5, le=1e8, usual=(1e6, 3e7), above_air=True)] | None
+    ) = FormField(None, title="Proof-tested to", description="Your own water-pressure test; it outranks any formula.")
     proof_on: date | None = FormField(None, title="Proof-tested on")
-    wall_temperature: Annotated[Quantity, Measure("temperature", gt=230, lt=800)] | None = FormField(
+    wall_temperature: Annotated[Quantity, Measure("temperature", gt=230, lt=800, usual=(250, 573))] | None = FormField(
         None,
         title="Wall temperature at the peak",
         description="Your assumption: heat takes strength away. Left empty: 20 °C.",
@@ -196,10 +199,12 @@ class CaseIn(FormIn):
     edge: Length | None = FormField(
         None, title="Hole to the end of the case", description="From the middle of the hole."
     )
-    holder_yield: Annotated[Quantity, Measure("pressure", gt=1e7, le=3e9)] | None = FormField(
-        None, title="Yield strength of ring or bolts", description="The least value of its standard or data sheet."
+    holder_yield: Annotated[Quantity, Measure("pressure", gt=1e7, le=3e9, usual=(2e7, 2e9), above_air=True)] | None = (
+        FormField(
+            None, title="Yield strength of ring or bolts", description="The least value of its standard or data sheet."
+        )
     )
-    empty_mass: Annotated[Quantity, Measure("mass", ge=0.005, le=100)] | None = FormField(
+    empty_mass: Annotated[Quantity, Measure("mass", ge=0.005, le=100, usual=(0.02, 30))] | None = FormField(
         None, title="Mass of the empty motor", description="Weighed with closures, nozzle and rings, without grains."
     )
     note: Note = ""
@@ -226,9 +231,9 @@ class NozzleIn(FormIn):
     """The nozzle form."""
 
     name: Name
-    throat_d: Length = FormField(title="Throat diameter as made")
-    exit_d: Size = FormField(title="Exit diameter")
-    divergence: Annotated[Quantity, Measure("angle", gt=0, lt=1.2)] | None = FormField(
+    throat_d: Throat = FormField(title="Throat diameter as made")
+    exit_d: Width = FormField(title="Exit diameter")
+    divergence: Annotated[Quantity, Measure("angle", gt=0, lt=1.2, usual=(0.05, 0.8))] | None = FormField(
         None, title="Divergence half angle", description="Between the axis and the exit cone's wall."
     )
     material: str = FormField("", max_length=80, title="Material")
@@ -254,5 +259,5 @@ class NozzleMeasureIn(FormIn):
     """The form for a throat measured."""
 
     measured_on: date = FormField(title="Measured on")
-    throat_d: Length = FormField(title="Throat diameter")
+    throat_d: Throat = FormField(title="Throat diameter")
     note: str = FormField("", max_length=300, title="Note")

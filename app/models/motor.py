@@ -8,7 +8,7 @@ from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, Relationship
 
 from app.models.base import FormIn, Row, Utc
-from app.models.hardware import Length
+from app.models.hardware import Throat
 from app.units import Measure, Quantity
 
 
@@ -73,12 +73,12 @@ class BuildIn(FormIn):
     grain_ids: list[int] = FormField(min_length=1, max_length=24, title="Grains")
     case_id: int = FormField(title="Case")
     nozzle_id: int = FormField(title="Nozzle")
-    throat_d: Length = FormField(title="Throat as measured today")
+    throat_d: Throat = FormField(title="Throat as measured today")
     built_on: date = FormField(title="Built on")
-    field_elevation: Annotated[Quantity, Measure("altitude", ge=-500, le=6000)] = FormField(
+    field_elevation: Annotated[Quantity, Measure("altitude", ge=-500, le=6000, usual=(-100, 4500))] = FormField(
         title="Elevation it will fire at"
     )
-    grain_temperature: Annotated[Quantity, Measure("temperature", gt=230, lt=330)] = FormField(
+    grain_temperature: Annotated[Quantity, Measure("temperature", gt=230, lt=330, usual=(250, 320))] = FormField(
         title="Grain temperature"
     )
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
@@ -92,12 +92,14 @@ class DesignIn(FormIn):
     count: int = FormField(ge=1, le=24, title="Grains")
     case_id: int = FormField(title="Case")
     nozzle_id: int | None = FormField(None, title="Nozzle")
-    throat_d: Length | None = FormField(None, title="Throat", description="Left empty: the nozzle's last measure.")
+    throat_d: Throat | None = FormField(None, title="Throat", description="Left empty: the nozzle's last measure.")
     density: Annotated[Quantity, Measure("share", gt=0.5, le=1)] = FormField(
         title="Expected density", description="Share of ideal."
     )
-    field_elevation: Annotated[Quantity, Measure("altitude", ge=-500, le=6000)] = FormField(title="Elevation")
-    grain_temperature: Annotated[Quantity, Measure("temperature", gt=230, lt=330)] = FormField(
+    field_elevation: Annotated[Quantity, Measure("altitude", ge=-500, le=6000, usual=(-100, 4500))] = FormField(
+        title="Elevation"
+    )
+    grain_temperature: Annotated[Quantity, Measure("temperature", gt=230, lt=330, usual=(250, 320))] = FormField(
         title="Grain temperature"
     )
 

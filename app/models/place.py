@@ -7,7 +7,7 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
 from app.models.base import FormIn, Row
-from app.models.hardware import Name, Note, Size
+from app.models.hardware import Name, Note, Width
 from app.units import Measure, Quantity
 
 CHUTE_BASES = {"flat": "its circle laid flat", "open": "its mouth when open"}
@@ -80,7 +80,7 @@ class DragPointIn(FormIn):
     coefficient: float = FormField(gt=0.05, le=5, title="Coefficient")
 
 
-ChuteSize = Annotated[Quantity, Measure("length", ge=0.05, le=30)]
+ChuteSize = Annotated[Quantity, Measure("length", ge=0.05, le=30, usual=(0.1, 8))]
 ChuteDrag = Annotated[float, FormField(ge=0.2, le=4)]
 
 
@@ -91,18 +91,18 @@ class RocketIn(FormIn):
     mass: Annotated[Quantity, Measure("mass", ge=0.01, le=500, usual=(0.1, 60))] = FormField(
         title="Mass without a motor", description="Ready to fly, recovery packed, no case and no grains."
     )
-    diameter: Size = FormField(title="Largest body diameter")
+    diameter: Width = FormField(title="Largest body diameter")
     drag_coefficient: float = FormField(0.5, gt=0.05, le=3, title="Drag coefficient")
-    reference_d: Size | None = FormField(
+    reference_d: Width | None = FormField(
         None, title="Reference diameter", description="If the coefficient is based on the circle of another diameter."
     )
-    reference_area: Annotated[Quantity, Measure("area", gt=1e-6, le=10)] | None = FormField(
+    reference_area: Annotated[Quantity, Measure("area", gt=1e-6, le=10, usual=(1e-4, 0.2))] | None = FormField(
         None, title="Reference area", description="Or on an area given as such."
     )
     drag_points: list[DragPointIn] = FormField(
         [], max_length=40, title="Drag over Mach", description="Straight between the rows; beyond them the last holds."
     )
-    rail_length: Annotated[Quantity, Measure("length", gt=0.2, le=20)] | None = FormField(
+    rail_length: Annotated[Quantity, Measure("length", gt=0.2, le=20, usual=(0.5, 10))] | None = FormField(
         None, title="Rail length", description="Travel until the last guide leaves it."
     )
     rail_tilt: Annotated[Quantity, Measure("angle", ge=0, le=STEEPEST)] | None = FormField(
@@ -113,7 +113,7 @@ class RocketIn(FormIn):
         None, title="Main parachute, drag coefficient", description="Flat: often 0.75 to 0.8."
     )
     main_basis: Literal["flat", "open"] = FormField("flat", title="Main parachute, measured on")
-    main_altitude: Annotated[Quantity, Measure("altitude", ge=10, le=20000)] | None = FormField(
+    main_altitude: Annotated[Quantity, Measure("altitude", ge=10, le=20000, usual=(40, 1500))] | None = FormField(
         None,
         title="Main parachute opens at",
         description="Above the field, on the way down. Left empty: with the first event.",
@@ -121,7 +121,7 @@ class RocketIn(FormIn):
     drogue_d: ChuteSize | None = FormField(None, title="Drogue, diameter")
     drogue_cd: ChuteDrag | None = FormField(None, title="Drogue, drag coefficient")
     drogue_basis: Literal["flat", "open"] = FormField("flat", title="Drogue, measured on")
-    opening_delay: Annotated[Quantity, Measure("time", ge=0, le=60)] | None = FormField(
+    opening_delay: Annotated[Quantity, Measure("time", ge=0, le=60, usual=(0, 20))] | None = FormField(
         None,
         title="First event after apogee",
         description="Left empty: at apogee. A motor's ejection delay is typed with the flight.",
@@ -156,15 +156,17 @@ class LaunchField(Row, table=True):
     note: str = ""
 
 
-FieldSize = Annotated[Quantity, Measure("altitude", ge=10, le=100000)]
+FieldSize = Annotated[Quantity, Measure("altitude", ge=10, le=100000, usual=(20, 20000))]
 
 
 class LaunchFieldIn(FormIn):
     """The field form."""
 
     name: Name
-    elevation: Annotated[Quantity, Measure("altitude", ge=-500, le=6000)] = FormField(title="Elevation")
-    ceiling: Annotated[Quantity, Measure("altitude", gt=0, le=50000)] | None = FormField(
+    elevation: Annotated[Quantity, Measure("altitude", ge=-500, le=6000, usual=(-100, 4500))] = FormField(
+        title="Elevation"
+    )
+    ceiling: Annotated[Quantity, Measure("altitude", gt=0, le=50000, usual=(50, 15000))] | None = FormField(
         None, title="Ceiling above ground", description="As waived or agreed with the land owner."
     )
     radius: FieldSize | None = FormField(

@@ -47,8 +47,8 @@ class RunSheetLine(Row, table=True):
     pan_high_k: float | None = None
 
 
-Minutes = Annotated[Quantity, Measure("time", ge=0, le=48 * 3600, unit="min")]
-PanTemperature = Annotated[Quantity, Measure("temperature", gt=300, lt=480)]
+Minutes = Annotated[Quantity, Measure("time", ge=0, le=48 * 3600, unit="min", usual=(0, 12 * 3600))]
+PanTemperature = Annotated[Quantity, Measure("temperature", gt=300, lt=480, usual=(340, 425))]
 
 
 class RunSheetLineIn(BaseModel):

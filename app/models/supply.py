@@ -52,7 +52,7 @@ class SupplyIn(FormIn):
         description="What you can read on the bag; write one on if it has none.",
     )
     received_on: date = FormField(title="Received on")
-    mass: Annotated[Quantity, Measure("mass", gt=0, le=1000)] = FormField(title="Mass received")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=1000, usual=(0.05, 60))] = FormField(title="Mass received")
     cost: float | None = FormField(None, ge=0, le=1e6, title="Cost", description="In your own currency.")
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
 
@@ -60,7 +60,7 @@ class SupplyIn(FormIn):
 class CorrectionIn(FormIn):
     """The form for what the bag really holds."""
 
-    found: Annotated[Quantity, Measure("mass", ge=0, le=1000)] = FormField(
+    found: Annotated[Quantity, Measure("mass", ge=0, le=1000, usual=(0.002, 60))] = FormField(
         title="Mass found in the bag", description="Weigh the bag, less its own mass."
     )
     reason: str = FormField(min_length=3, max_length=300, title="Why it differs")

@@ -44,16 +44,16 @@ class TestPieceIn(FormIn):
 
     __test__ = False
 
-    length: Annotated[Quantity, Measure("length", gt=0.004, le=1)] = FormField(
+    length: Annotated[Quantity, Measure("length", gt=0.004, le=1, usual=(0.01, 0.3))] = FormField(
         title="Length burned", description="Between the two marks you timed."
     )
-    burn_time: Annotated[Quantity, Measure("time", gt=0.3, le=600)] = FormField(
+    burn_time: Annotated[Quantity, Measure("time", gt=0.3, le=600, usual=(2, 300))] = FormField(
         title="Burn time", description="From mark to mark."
     )
     by_video: bool = FormField(
         False, title="Timed from a video", description="30 pictures a second or more; else by hand on a stopwatch."
     )
-    elevation: Annotated[Quantity, Measure("altitude", ge=-450, le=5500)] | None = FormField(
+    elevation: Annotated[Quantity, Measure("altitude", ge=-450, le=5500, usual=(-100, 4500))] | None = FormField(
         None, title="Elevation", description="Where you burned it; the air pressure follows from it."
     )
     pressure: Annotated[Quantity, Measure("pressure", gt=4e4, lt=1.2e5, unit="hPa")] | None = FormField(

@@ -35,7 +35,7 @@ UNIT_FIELDS = {
 }  # fmt: skip
 """The columns that hold a chosen unit, with the kinds they are for."""
 
-Share = Annotated[Quantity, Measure("share", ge=0, le=1)]
+Share = Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.001, 0.6))]
 FAHRENHEIT_220_K = (220 + 459.67) * 5 / 9
 FAHRENHEIT_250_K = (250 + 459.67) * 5 / 9
 
@@ -152,16 +152,18 @@ class WorkshopIn(FormIn):
     area_unit: AreaUnit = FormField(title="Areas")
     volume_unit: VolumeUnit = FormField(title="Volumes")
     density_unit: DensityUnit = FormField(title="Densities")
-    scale_resolution: Annotated[Quantity, Measure("mass", gt=0, le=0.1)] = FormField(
+    scale_resolution: Annotated[Quantity, Measure("mass", gt=0, le=0.1, usual=(1e-6, 0.01))] = FormField(
         title="The scale reads to", description="The smallest step of your scale."
     )
-    ruler_resolution: Annotated[Quantity, Measure("length", gt=0, le=0.005)] = FormField(title="The caliper reads to")
-    weigh_tolerance: Share = FormField(
+    ruler_resolution: Annotated[Quantity, Measure("length", gt=0, le=0.005, usual=(5e-6, 0.002))] = FormField(
+        title="The caliper reads to"
+    )
+    weigh_tolerance: Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.0005, 0.1))] = FormField(
         title="Weigh-out tolerance",
         description="A weighed amount further off its target than this is marked.",
     )
     over_pour: Share = FormField(title="Over-pour", description="Extra for the pan, the spoon and the sprue.")
-    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=1)] = FormField(
+    test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=1, usual=(0.001, 0.5))] = FormField(
         title="Test pieces per batch", description="Set aside from each pour for test sticks."
     )
     expected_density: Annotated[Quantity, Measure("share", gt=0.5, le=1)] = FormField(
@@ -177,12 +179,14 @@ class WorkshopIn(FormIn):
         title="Remelt at most",
         description="Share of earlier leftovers in a batch. About 15 % is common practice.",
     )
-    checklist_valid: Annotated[Quantity, Measure("time", gt=0, le=86400, unit="h")] = FormField(
+    checklist_valid: Annotated[Quantity, Measure("time", gt=0, le=86400, unit="h", usual=(900, 43200))] = FormField(
         title="A checklist holds for",
         description="A cast session must open within this time of its checklist.",
     )
-    pan_low: Annotated[Quantity, Measure("temperature", gt=300, lt=480)] = FormField(title="Pan: work from")
-    pan_limit: Annotated[Quantity, Measure("temperature", gt=300, lt=480)] = FormField(
+    pan_low: Annotated[Quantity, Measure("temperature", gt=300, lt=480, usual=(340, 425))] = FormField(
+        title="Pan: work from"
+    )
+    pan_limit: Annotated[Quantity, Measure("temperature", gt=300, lt=480, usual=(340, 425))] = FormField(
         title="Pan: never above",
         json_schema_extra=hint(
             "{low} to {high} is common practice.",
@@ -190,7 +194,7 @@ class WorkshopIn(FormIn):
             high=Amount(FAHRENHEIT_250_K, "temperature"),
         ),
     )
-    cure: Annotated[Quantity, Measure("time", ge=0, le=90 * 86400, unit="days")] = FormField(
+    cure: Annotated[Quantity, Measure("time", ge=0, le=90 * 86400, unit="days", usual=(3600, 60 * 86400))] = FormField(
         title="Cure for", description="A week is common practice."
     )
     c_star_efficiency: Annotated[Quantity, Measure("share", gt=0.3, le=1.2)] = FormField(
@@ -199,7 +203,7 @@ class WorkshopIn(FormIn):
     nozzle_efficiency: Annotated[Quantity, Measure("share", gt=0.3, le=1)] = FormField(
         title="Nozzle efficiency", description="Delivered over ideal thrust coefficient."
     )
-    grain_gap: Annotated[Quantity, Measure("length", ge=0, le=0.05)] = FormField(
+    grain_gap: Annotated[Quantity, Measure("length", ge=0, le=0.05, usual=(0.0001, 0.01))] = FormField(
         title="Gap between grains", description="Spacer or O-ring between burning end faces."
     )
     rate_per_kelvin: Annotated[Quantity, Measure("per_temperature", ge=0, le=0.02)] = FormField(
@@ -212,7 +216,7 @@ class WorkshopIn(FormIn):
             high=Amount(0.0058, "per_temperature"),
         ),
     )
-    igniter_pressure: Annotated[Quantity, Measure("pressure", ge=2e5, le=5e6)] = FormField(
+    igniter_pressure: Annotated[Quantity, Measure("pressure", ge=2e5, le=5e6, usual=(2e5, 3e6))] = FormField(
         title="Pressure at ignition", description="What the igniter alone brings the chamber to; an assumption."
     )
     least_port_to_throat: float = FormField(

@@ -1,13 +1,29 @@
 """Numbers typed into forms as people write them: what can mean two things, or can hardly be, is asked, not stored."""
 
+from collections.abc import Iterator
+from datetime import date
+from typing import get_args
+
 import pytest
 from fastapi.testclient import TestClient
+from pydantic import BaseModel
 from sqlmodel import select
 
+import app.main  # noqa: F401 - brings every form of the program
 from app.db import reading
 from app.forms import from_texts
-from app.models import LaunchField, Rocket, Workshop
+from app.models import LaunchField, Rocket, Supply, Workshop
 from app.models.altimeter import TrackIn
+from app.models.base import FormIn, as_form, measure_of
+from app.models.batch import AirIn, PlanIn
+from app.models.firing import FiringIn
+from app.models.flight import FlightIn
+from app.models.formula import FormulaIn
+from app.models.hardware import CaseIn, NozzleIn
+from app.models.motor import BuildIn
+from app.models.place import LaunchFieldIn as FieldIn
+from app.models.supply import SupplyIn
+from app.models.workshop import WorkshopIn
 from app.units import METRIC
 from tests.browse import Page, refused, saved, send
 
@@ -65,7 +81,7 @@ def test_a_bare_number_of_a_rocket_is_asked_about(client: TestClient) -> None:
     assert page.fault("mass") == "“12 g” is unusual here; from 100 g to 60 kg is usual. Which did you mean?"
     assert _rockets(client) == []
     form = page.forms["form"]
-    assert list(form.answers) == ["12 kg", "12 g, as typed"]
+    assert list(form.answers) == ["12 kg", "12 oz", "12 lb", "12 g, as typed"]
     assert client.post(form.action, data=form.answered("12 kg"), follow_redirects=False).status_code == 303
     assert [r.mass_kg for r in _rockets(client)] == [12.0]
 
@@ -179,3 +195,109 @@ def test_the_pads_level_is_in_the_files_own_unit(unit: str, metres: float) -> No
     assert isinstance(data, TrackIn)
     assert data.pad is not None
     assert data.pad.si == pytest.approx(metres)
+
+
+# --- Everywhere a number is typed -------------------------------------------------------------------
+
+
+def _forms(of: type[FormIn] = FormIn) -> Iterator[type[FormIn]]:
+    for model in of.__subclasses__():
+        yield from (model, *_forms(model))
+
+
+def _numbers() -> Iterator[tuple[type[FormIn], str]]:
+    """Each field of each form of the program that takes a number with decimals, in rows of lists too."""
+    for model in {f"{model.__module__}.{model.__name__}": model for model in _forms()}.values():
+        if not model.__module__.startswith("app."):
+            continue
+        for name, info in model.model_fields.items():
+            inner = [a for a in get_args(info.annotation) if isinstance(a, type) and issubclass(a, BaseModel)]
+            fields = [(f"{name}.0.{row}", inner[0], row) for row in inner[0].model_fields] if inner else []
+            for full, of, last in fields or [(name, model, name)]:
+                plain = float in (of.model_fields[last].annotation, *get_args(of.model_fields[last].annotation))
+                if plain or measure_of(of, last) is not None:
+                    yield model, full
+
+
+NUMBERS = [pytest.param(model, name, id=f"{model.__name__}.{name}") for model, name in _numbers()]
+
+
+def test_the_walk_over_all_forms_meets_them() -> None:
+    met = {(model.__name__, name) for model, name in _numbers()}
+    assert len(met) > 90
+    assert met >= {("ReadIn", "points.0.mass"), ("ReadIn", "points.0.reading"), ("ReadIn", "sample_rate"),
+                   ("TrackIn", "pad"), ("FlightIn", "wind"), ("FiringIn", "wind"), ("WorkshopIn", "pan_limit"),
+                   ("WeighOutIn", "mass"), ("GrainIn", "gross"), ("RocketIn", "drag_points.0.mach")}  # fmt: skip
+
+
+@pytest.mark.parametrize(("model", "name"), NUMBERS)
+def test_no_field_takes_a_comma_and_three_digits_for_one_thing(model: type[FormIn], name: str) -> None:
+    form = from_texts(model, [(name, "2,500")], "form", "/", {})
+    assert form.check(METRIC) is None
+    assert "can mean" in form.errors[name]
+    assert [one.text.split(" ")[0] for one in form.answers(name)] == ["2.5", "2500"]
+
+
+@pytest.mark.parametrize(
+    ("model", "name", "typed", "answers"),
+    [
+        (FiringIn, "humidity", "0.65", ["0.65 %", "65 %"]),
+        (AirIn, "humidity", "0,5", ["0,5 %", "50 %"]),
+        (FormulaIn, "parts.0.percent", "0.65", ["0.65 %", "65 %"]),
+        (PlanIn, "over_pour", "0.05", ["0.05 %", "5 %"]),
+        (PlanIn, "expected_density", "0.95", ["95 %"]),
+        (SupplyIn, "mass", "25", ["25 kg", "25 oz", "25 lb", "25 g, as typed"]),
+        (CaseIn, "inner_d", "1.9", ["1.9 cm", "1.9 in"]),
+        (CaseIn, "rated_pressure", "1500", ["1500 kPa", "1500 psi"]),
+        (NozzleIn, "throat_d", "0.5", ["0.5 cm", "0.5 in", "0.5 mm, as typed"]),
+        (FlightIn, "wind", "30", ["30 km/h", "30 mph", "30 ft/s", "30 m/s, as typed"]),
+        (FiringIn, "air_temperature", "68", ["68 °F"]),
+        (FiringIn, "air_pressure", "29.92", ["29.92 inHg"]),
+        (BuildIn, "grain_temperature", "70", ["70 °F"]),
+    ],
+)
+def test_what_can_hardly_be_is_asked_with_what_would_fit(
+    model: type[FormIn], name: str, typed: str, answers: list[str]
+) -> None:
+    form = from_texts(model, [(name, typed)], "form", "/", {})
+    assert form.check(METRIC) is None
+    assert [one.words for one in form.answers(name)] == answers
+
+
+@pytest.mark.parametrize(
+    ("model", "name", "typed"),
+    [
+        (WorkshopIn, "weigh_tolerance", "0.5"),  # half a percent is usual there, and 50 % is not
+        (FiringIn, "humidity", "65"),
+        (FiringIn, "humidity", "0.65 %"),
+        (FormulaIn, "parts.0.percent", "65"),
+        (WorkshopIn, "test_pieces", "0"),
+        (FieldIn, "elevation", "0"),
+    ],
+)
+def test_what_is_clear_is_not_asked_about(model: type[FormIn], name: str, typed: str) -> None:
+    form = from_texts(model, [(name, typed)], "form", "/", {})
+    form.check(METRIC)
+    asked = form.errors.get(name, "")
+    assert asked == "" or (typed == "0.65 %" and "unusual" in asked)
+
+
+def test_a_peak_by_a_gauge_has_the_airs_pressure_added() -> None:
+    form = from_texts(FiringIn, [("measured_peak_pressure", "1000 psig")], "form", "/", {})
+    form.check(METRIC)
+    assert "measured_peak_pressure" not in form.errors
+    measure = measure_of(FiringIn, "measured_peak_pressure")
+    assert measure is not None
+    # psi by NIST SP 811, B.8; standard atmosphere 101 325 Pa, ISO 2533:1975
+    assert measure.read("1000 psig", METRIC).si == pytest.approx(6894757.293168 + 101325)
+    rated = measure_of(CaseIn, "rated_pressure")  # counts from the air's, as the page of a prediction says
+    assert rated is not None
+    assert rated.read("1000 psig", METRIC).si == pytest.approx(6894757.293168)
+
+
+def test_an_older_text_that_says_two_things_is_shown_as_what_is_in_the_book() -> None:
+    """Books before this took 1,234 g for 1.234 g; the edit form must not read it as anything else."""
+    row = Supply(ingredient="sorbitol", mark="a", received_on=date(2026, 1, 2), mass_kg=0.001234, mass_typed="1,234 g")
+    assert as_form(row, SupplyIn, METRIC)["mass"] == "1.234 g"
+    row.mass_kg, row.mass_typed = 0.0123, "12,3 g"
+    assert as_form(row, SupplyIn, METRIC)["mass"] == "12,3 g"

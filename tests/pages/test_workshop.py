@@ -194,7 +194,7 @@ def test_a_bag_shows_what_was_weighed_out_of_it_and_for_which_batch(client: Test
         bag = book.exec(select(Supply).where(Supply.ingredient == "sorbitol")).one().pk
     text = client.get(f"/workshop/supplies/{bag}").text
     assert f"batch {code}</a>" in text
-    page = refused(client, f"/workshop/supplies/{bag}", {"mass": "1 g"})
+    page = refused(client, f"/workshop/supplies/{bag}", {"mass": "50 g"})
     assert "booked out of this bag" in page.fault("mass")
     page = refused(client, f"/workshop/supplies/{bag}", {"ingredient": "dextrose"})
     assert "went into batches as sorbitol" in page.fault("ingredient")
