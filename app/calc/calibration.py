@@ -4,8 +4,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.calc.constants import within
 from app.calc.errors import OutOfRange
+from app.calc.several import share_interval
 
 PROMISED = 0.90
 """Share of measured values that a predicted range is to hold [-]."""
@@ -26,50 +26,44 @@ class Interval:
     high: float
 
 
-def wilson(hits: int, n: int, confidence: float = 0.95) -> Interval:
-    """Give the interval of a share seen in a few tries.
+def at_most(hits: int, n: int, share: float) -> float:
+    """Give the probability of so few hits, or fewer, where each try hits with a known share.
 
     Parameters
     ----------
     hits, n : int
         How many of how many [-].
-    confidence : float
-        Of the interval [-].
+    share : float
+        Of tries that hit [-].
 
     Returns
     -------
-    Interval
-        Shares [-].
+    float
+        Probability [-].
 
     Raises
     ------
     OutOfRange
-        No try, more hits than tries, or a confidence out of range.
+        No try, or more hits than tries.
 
     Notes
     -----
-    Score interval without continuity correction: sensible from the first try on, and never beyond 0 or 1.
+    Exact, by the binomial distribution.
 
     References
     ----------
-    E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209; recommended in NIST/SEMATECH e-Handbook 7.2.4.1 (from memory).
+    The binomial distribution, e.g. NIST/SEMATECH e-Handbook 1.3.6.6.18 (from memory).
 
     Examples
     --------
-    >>> found = wilson(9, 10)
-    >>> round(found.low, 4), round(found.high, 4)
-    (0.5958, 0.9821)
+    >>> round(at_most(0, 2, 0.9), 4)
+    0.01
     """
     if n < 1 or not 0 <= hits <= n:
         raise OutOfRange("hits", f"{hits} of {n} cannot be.", "Count again.")
-    within("confidence", confidence, 0.5, 0.999, "Give a confidence such as 0.95.")
-    from scipy.special import ndtri  # here: it would cost a fifth of the program's start
+    from scipy.special import bdtr  # here: it would cost a fifth of the program's start
 
-    z2 = float(ndtri(0.5 + confidence / 2)) ** 2
-    p = hits / n
-    middle = p + z2 / (2 * n)
-    reach = math.sqrt(z2 * (p * (1 - p) / n + z2 / (4 * n * n)))
-    return Interval(p, max(0.0, (middle - reach) / (1 + z2 / n)), min(1.0, (middle + reach) / (1 + z2 / n)))
+    return float(bdtr(hits, n, share))
 
 
 def sign_test(above: int, n: int) -> float:
@@ -92,7 +86,7 @@ def sign_test(above: int, n: int) -> float:
 
     Notes
     -----
-    Exact, by counting. For a few values the score interval of `wilson` would call an unevenness told too readily.
+    Exact, by counting.
 
     References
     ----------
@@ -182,11 +176,12 @@ def verdict(places: Sequence[float], promised: float = PROMISED) -> Verdict:
 
     Notes
     -----
-    Says only what the interval allows. Both ends of a range count as inside.
+    Says only what the exact interval allows: with one value nothing, with two that both ranges missed.
+    Both ends of a range count as inside.
 
     References
     ----------
-    `wilson`, `sign_test`.
+    `several.share_interval`, `at_most`, `sign_test`.
 
     Examples
     --------
@@ -196,13 +191,23 @@ def verdict(places: Sequence[float], promised: float = PROMISED) -> Verdict:
     n, hits = len(places), sum(0 <= p <= 1 for p in places)
     if n == 0:
         raise OutOfRange("places", "there is none.", "Fire and measure a motor first.")
-    found = wilson(hits, n)
+    found = Interval(hits / n, *share_interval(hits, n))
     if found.high < promised:
-        words = "The ranges were too narrow: more fell outside than should."
+        chance = at_most(hits, n, promised)
+        often = f"1 time in {float(f'{1 / chance:.2g}'):.0f}" if chance > 1e-4 else "less than 1 time in 10000"
+        words = (
+            f"Too narrow, most likely: {n - hits} of {n} fell outside; where nine in ten hold, chance alone does that "
+            f"{often}."
+        )
+        words += " So few values tell it of these firings only." if n < FEW else ""
     elif found.low > promised:
         words = "The ranges were wider than need be."
     elif n < FEW:
-        words = f"Too few to tell: {n} measured {'value' if n == 1 else 'values'} cannot show whether nine in ten hold."
+        words = (
+            "Too few to tell: 1 measured value cannot show whether nine in ten hold."
+            if n == 1
+            else f"Too few to tell: {hits} of {n} inside is no proof either way whether nine in ten hold."
+        )
     else:
         words = f"In keeping with nine in ten, as far as {n} values can tell."
     above = sum(p > 0.5 for p in places)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlmodel import Session, col, select
 
@@ -10,12 +10,13 @@ from app.calc.graincheck import MassBalance, lot_mass_balance
 from app.calc.lots import (
     ENOUGH,
     Ewma,
-    IndividualsLimits,
     MeanComparison,
     Sample,
+    ShortRunLimits,
     compare_means,
     ewma,
     individuals_limits,
+    short_run,
 )
 from app.models import Batch, BatchPart, Grain, GrainMeasure, GrainPattern, Leftover, WeighOut
 from app.services import workshop
@@ -160,7 +161,7 @@ class Control:
 
     values: list[tuple[str, float]]
     centre: float
-    limits: IndividualsLimits | None
+    limits: ShortRunLimits | None
     average: Ewma | None
     words: str
 
@@ -175,8 +176,8 @@ class Control:
 def control(values: list[tuple[str, float]], noun: str) -> Control | None:
     """Judge values in order of time against their own scatter; nothing for no values.
 
-    Limits come from how much neighbours differ (individuals chart), the running average tells of a slow drift
-    (EWMA, weight 0.3, about the mean). With fewer than `ENOUGH` values there are points and a mean only.
+    Limits come from how much neighbours differ (individuals chart), widened for few values; the running average tells
+    of a slow drift (EWMA, weight 0.3, about the mean). Fewer than `ENOUGH` have points and a mean only.
     """
     if not values:
         return None
@@ -194,8 +195,8 @@ def control(values: list[tuple[str, float]], noun: str) -> Control | None:
             values, centre, None, None, f"All {len(numbers)} {noun} are alike: there is no scatter to judge by."
         )
     average = ewma(numbers, limits.centre, limits.sigma)
-    found = Control(values, centre, limits, average, "")
-    return Control(values, centre, limits, average, _told(found, noun))
+    found = Control(values, centre, short_run(limits), average, "")
+    return replace(found, words=_told(found, noun))
 
 
 def _told(found: Control, noun: str) -> str:

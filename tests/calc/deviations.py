@@ -509,13 +509,13 @@ def six_trials() -> float:
 def share_interval() -> float:
     from scipy.stats import binomtest
 
-    from app.calc.calibration import wilson
+    from app.calc.several import share_interval as exact_interval
 
     found = []
     for n in (1, 5, 30, 300):
         for hits in range(0, n + 1, max(1, n // 10)):
-            theirs, ours = binomtest(hits, n).proportion_ci(0.95, method="wilson"), wilson(hits, n)
-            found += [abs(ours.low - theirs.low), abs(ours.high - theirs.high)]
+            theirs, ours = binomtest(hits, n).proportion_ci(0.95, method="exact"), exact_interval(hits, n)
+            found += [abs(ours[0] - theirs.low), abs(ours[1] - theirs.high)]
     return max(found)
 
 
@@ -927,8 +927,8 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
     ("shrink", "DerSimonian-Laird on six trials as published (DerSimonian & Kacker 2007)",
      "test_shrink.py::test_dersimonian_laird_as_published_for_six_trials", six_trials,
      plain("of the last digit printed")),
-    ("calibration", "Wilson's interval against scipy.stats.binomtest", "test_calibration.py::test_wilson_is_scipys",
-     share_interval, percent),
+    ("several", "exact interval of a share against scipy.stats.binomtest",
+     "test_several.py::test_share_interval_is_scipy_s", share_interval, percent),
     ("casing", "published burst, 5 in x 0.125 in: 2,250 psi (second hand)", "test_casing.py::test_published_burst",
      burst, percent),
     ("casing", "Lame against thin wall plus the rest, by algebra", "test_casing.py::test_lame_tends_to_thin_wall",

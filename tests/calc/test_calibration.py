@@ -2,33 +2,50 @@
 
 import numpy as np
 import pytest
-from scipy.stats import binomtest
+from scipy.stats import binom, binomtest
 
-from app.calc.calibration import place, sign_test, verdict, wilson
+from app.calc.calibration import at_most, place, sign_test, verdict
 from app.calc.errors import OutOfRange
+from app.calc.several import share_interval
 
 
 @pytest.mark.parametrize(
     ("hits", "n", "low", "high"),
     [
-        (81, 263, "0.2553", "0.3662"),
-        (15, 148, "0.0624", "0.1605"),
-        (0, 20, "0.0000", "0.1611"),
-        (1, 29, "0.0061", "0.1718"),
+        (81, 263, "0.2527", "0.3676"),
+        (15, 148, "0.0578", "0.1617"),
+        (0, 20, "0.0000", "0.1684"),
+        (1, 29, "0.0009", "0.1776"),
     ],
 )
-def test_wilson_as_printed(hits: int, n: int, low: str, high: str) -> None:
-    # R. G. Newcombe, Statistics in Medicine 17 (1998) 857, Table I, method 3 (from memory)
-    found = wilson(hits, n)
-    assert (f"{found.low:.4f}", f"{found.high:.4f}") == (low, high)
+def test_exact_interval_as_printed(hits: int, n: int, low: str, high: str) -> None:
+    # R. G. Newcombe, Statistics in Medicine 17 (1998) 857, Table I, method 5 (from memory)
+    found = share_interval(hits, n)
+    assert tuple(f"{end:.4f}" for end in found) == (low, high)
 
 
-def test_wilson_is_scipys() -> None:
+def test_the_chance_of_so_few_is_scipys() -> None:
     for n in (1, 5, 30):
         for hits in range(n + 1):
-            theirs = binomtest(hits, n).proportion_ci(0.9, method="wilson")
-            ours = wilson(hits, n, 0.9)
-            assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
+            assert at_most(hits, n, 0.9) == pytest.approx(binomtest(hits, n, 0.9, alternative="less").pvalue)
+
+
+def test_one_firing_outside_proves_nothing() -> None:
+    """Where nine in ten hold, one in ten single firings falls outside (binomial); it said “too narrow”."""
+    for where in (-1.0, 0.5, 1.5):
+        said = verdict([where]).words
+        assert said.startswith("Too few to tell"), said
+        assert "narrow" not in said
+
+
+def test_words_are_wrong_as_seldom_as_they_claim() -> None:
+    """Ranges that hold nine in ten: “too narrow” is said by chance in at most 2.5 % of records, of any length."""
+    for n in range(1, 61):
+        wrong = 0.0
+        for hits in range(n + 1):
+            if "narrow" in verdict([0.4, 0.6] * (hits // 2) + [0.5] * (hits % 2) + [2.0] * (n - hits)).words:
+                wrong += float(binom.pmf(hits, n, 0.9))
+        assert wrong <= 0.025 + 1e-12, n
 
 
 def test_the_sign_test_is_scipys() -> None:
@@ -40,7 +57,7 @@ def test_the_sign_test_is_scipys() -> None:
 
 
 def test_predictions_are_called_high_only_beyond_chance() -> None:
-    """3 of 14: by chance with 0.057 (exact binomial); the score interval alone would have called it."""
+    """3 of 14: by chance with 0.057 (exact binomial)."""
     assert "predictions are" not in verdict([0.9] * 3 + [0.1] * 11).words
     assert "2 of 14 lie above the middle: predictions are high" in verdict([0.9] * 2 + [0.1] * 12).words
 
@@ -55,7 +72,9 @@ def test_place_in_a_range() -> None:
 
 def test_words_say_no_more_than_the_count_allows() -> None:
     assert "Too few to tell" in verdict([0.5] * 4).words
-    assert "too narrow" in verdict([0.5, 1.5, 1.5, 1.5]).words  # one of four: that much even four can tell
+    # One of four: 0.4 % by chance (binomial), so that much even four can tell.
+    assert "Too narrow, most likely: 3 of 4 fell outside" in verdict([0.5, 1.5, 1.5, 1.5]).words
+    assert "1 time in 270" in verdict([0.5, 1.5, 1.5, 1.5]).words
     assert "In keeping" in verdict(np.linspace(-0.02, 1.02, 20).tolist()).words
     assert "wider than need be" in verdict([0.4, 0.6] * 30).words
     told = verdict([0.9] * 18 + [0.1, 1.1])

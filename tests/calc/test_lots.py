@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from app.calc.errors import OutOfRange
-from app.calc.lots import Sample, compare_means, ewma, individuals_limits, mean_interval
+from app.calc.lots import D2_OF_TWO, FACTORS, Sample, compare_means, ewma, individuals_limits, mean_interval, short_run
 
 VALUES = st.lists(st.floats(0.8, 1.0), min_size=2, max_size=30)
 
@@ -32,6 +32,52 @@ def test_published_individuals_chart(row):
     assert round(found.moving_range, 4) == float(row["moving_range"])
     assert round(found.upper, 4) == float(row["upper"])
     assert round(found.lower, 4) == float(row["lower"])
+
+
+def _charts(n, lots=120_000):
+    """Good normal values by the lot: distances from the mean over the mean range of neighbours, and one more's."""
+    rng = np.random.default_rng(n)
+    values = rng.standard_normal((lots, n))
+    ranges = np.abs(np.diff(values, axis=1)).mean(axis=1)
+    own = np.abs(values - values.mean(axis=1, keepdims=True)) / ranges[:, None]
+    return own, np.abs(rng.standard_normal((8, lots)) - values.mean(axis=1)) / ranges
+
+
+@pytest.mark.parametrize("n", [8, 9, 11, 14, 20, 35, 80])
+def test_good_grains_fall_outside_as_often_as_said(n):
+    """Simulated, seeded. By the printed 3 / 1.128: 0.7 % of newest and 3.1 % of next good grains at 8; now 0.27 %."""
+    own, coming = _charts(n)
+    limits = short_run(individuals_limits([0.0, 1.0] * (n // 2) + [0.5] * (n % 2)))
+    moving = individuals_limits([0.0, 1.0] * (n // 2) + [0.5] * (n % 2)).moving_range
+    factor, to_come = ((top - bottom) / (2 * moving) for top, bottom in (
+        (limits.upper, limits.lower), (limits.next_upper, limits.next_lower)))  # fmt: skip
+    newest = (own[:, [0, -1]] > factor).mean()
+    assert newest == pytest.approx(0.0027, abs=4 * math.sqrt(0.0027 / (2 * len(own))))
+    assert (own > factor).mean() <= 0.0028
+    assert (coming > to_come).mean() == pytest.approx(0.0027, abs=0.0006)  # eight to a lot go together
+    if n == 8:
+        assert (own[:, [0, -1]] > 3 / D2_OF_TWO).mean() > 0.006
+        assert (coming > 3 / D2_OF_TWO).mean() == pytest.approx(0.031, abs=0.001)
+
+
+def test_with_independent_ranges_the_simulation_gives_the_published_factors():
+    """Pyzdek's table of short-run factors, single values: second stage 3.7, 3.1, 3.0 for 10, 20, 25 (from memory)."""
+    for groups, printed in ((10, "3.7"), (20, "3.1"), (25, "3.0")):
+        rng = np.random.default_rng(groups)
+        mean_range = np.abs(rng.standard_normal((400_000, groups)) * math.sqrt(2)).mean(axis=1)
+        off = rng.standard_normal(400_000) * math.sqrt(1 + 1 / groups)
+        assert f"{np.quantile(np.abs(off) / mean_range, 0.9973):.1f}" == printed
+
+
+def test_few_values_have_wider_limits_and_many_the_printed_ones():
+    wide = [FACTORS[n] for n in sorted(FACTORS)]
+    assert wide == sorted(wide, reverse=True)
+    many = individuals_limits(np.random.default_rng(5).normal(0.96, 0.01, 100_000))
+    found = short_run(many)
+    assert (found.lower, found.upper) == pytest.approx((many.lower, many.upper), rel=1e-4)
+    assert (found.next_lower, found.next_upper) == pytest.approx((many.lower, many.upper), rel=1e-4)
+    with pytest.raises(OutOfRange):
+        short_run(individuals_limits([0.9, 1.0] * 3))
 
 
 @pytest.mark.parametrize("row", published("ewma.csv"))
