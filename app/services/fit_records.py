@@ -10,7 +10,7 @@ from sqlmodel import Session, col
 from app.models import BuildGrain, Curve, Firing, FiringFit, Grain, MotorBuild
 from app.services import workshop
 
-METHOD = "march on pressure, figures by response, 1"
+METHOD = "march on pressure, figures by response, 2"
 """Named in each key; raise the number when the calculation changes."""
 
 COUNTS = ("good", "weak", "rough", "recovery", "other")

@@ -30,3 +30,19 @@ def test_a_design_says_how_high_other_numbers_of_grains_go(client: TestClient) -
     other = client.get(two[1].replace("&amp;", "&")).text
     assert "2, this one" in other
     assert 'value="1.7 m"' in other
+
+
+def test_dangers_stand_on_the_page_before_what_only_makes_numbers_less_good(client: TestClient) -> None:
+    with book(client) as session:
+        build.formula(session)
+        build.pattern(session)
+        build.case(session)
+    design = opened(client, "/motors/design").forms["design"].fields | {"throat_d": "14.5 mm"}
+    page = client.get("/motors/design", params=design).text
+    said = ("Look at this first", "Port to throat ratio 1.73", "How good these numbers are", "Mass flux reaches")
+    places = [page.index(words) for words in said]
+    assert places == sorted(places)
+    saved(client, "/workshop/settings", {"least_port_to_throat": "1.5"})
+    page = client.get("/motors/design", params=design).text
+    assert "Port to throat ratio" not in page
+    assert "Mass flux reaches" in page
