@@ -71,6 +71,8 @@ def test_the_air_in_words_and_its_correction(client: TestClient, opened: None) -
     page = client.post(url, data={**hidden, "air_temperature": "9 C", "humidity": "71 %"}).text
     assert "9 C, 71 % humid" in page
     assert "Damp air" in page
+    assert "Damp for this blend from 54 % on." in page
+    assert "product rule" in page
     url, hidden = form_of(page, "air-form")
     typed = {**hidden, "air_temperature": "9 C", "humidity": "61 %"}
     refused = client.post(url, data=typed)
