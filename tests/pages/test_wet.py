@@ -67,6 +67,7 @@ def test_its_motor_and_its_firing_say_so(client: TestClient) -> None:
     saved(client, f"/shelf/{serial}", form_id="wet-back")
     page = client.get(f"/motors/{code}").text
     assert f"Held: wet {serial}" in page
+    assert "Take the motor apart and dry it" in page
     assert f"Held: wet {serial}" in client.get("/motors").text
     assert f"{code} (held: wet {serial.lower()})" in client.get(f"/firings/new?motor={code}").text
     form = opened(client, f"/firings/new?motor={code}").forms["form"]
