@@ -102,12 +102,13 @@ def of_wind(
         )
     gust_m_s = wind_m_s * rail.gust / rail.mean if rail.mean else 0.0
     if gust_m_s > CODES_WIND:
+        mark = show(CODES_WIND, "speed", units, 0)
+        mark = mark if units.speed == "mph" else f"{mark} (20 mph)"
         what = "The wind passes" if wind_m_s > CODES_WIND else "Gusts pass"
         found.append(
             Caution(
                 "More wind than clubs fly in",
-                f"{what} {show(CODES_WIND, 'speed', units, 0)} (20 mph), above which clubs' codes commonly do not fly: "
-                "common practice, see your own code.",
+                f"{what} {mark}, above which clubs' codes commonly do not fly: common practice, see your own code.",
             )
         )
     return found

@@ -176,6 +176,10 @@ def test_air_far_off_the_nose_at_the_rail_is_told(session: Session) -> None:
     said = titles(session, stormy)
     assert "Too much wind for this rail" in said
     assert "More wind than clubs fly in" in said
+    workshop.get(session).speed_unit = "mph"
+    (words,) = [one.words for one in flight_cautions.look_at(session, stormy) if one.title.startswith("More wind")]
+    assert str(words).startswith("The wind passes 20 mph, above which")
+    workshop.get(session).speed_unit = "m/s"
     at_limit = stormy.rail.limit
     quiet = titles(session, estimated(session, found, wind=f"{at_limit / 1.6:.2f} m/s"))
     assert "Too much wind" not in quiet
