@@ -58,7 +58,11 @@ def take_in(book: Path, file: Path) -> str:
     from app.book import intake
 
     with Instance(book):
-        replaced = intake.read(file, book)
+        logbook.begin(book)
+        try:
+            replaced = intake.read(file, book)
+        finally:
+            logbook.end()
         put_out = _paired_again(book)
     kept = f" The empty book that it replaced is kept as {replaced}." if replaced else ""
     return f"The book {book} was made of {file}.{kept} {put_out}".rstrip()

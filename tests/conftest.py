@@ -1,7 +1,7 @@
 """A fresh book for each test, in a temporary folder."""
 
 from collections.abc import Iterator
-from datetime import datetime
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -31,23 +31,24 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--zone", default=moment.ZONE, help=f"the zone it hangs in: {moment.ZONE}")
 
 
+_HELD = ExitStack()
+
+
 def pytest_configure(config: pytest.Config) -> None:
-    """Before any test file is read: days and hours in them are of this zone."""
+    """Hold the clock before any test file is read: days in them, and what is made once for many, are of that moment."""
     moment.stand_in(config.getoption("--zone"))
+    _HELD.enter_context(clock.turned_to(moment.wall(config.getoption("--at"))))
 
 
-@pytest.fixture(scope="session", autouse=True)
-def _moment(request: pytest.FixtureRequest) -> Iterator[datetime]:
-    """The moment at which every test begins; what is made once for many is made at it."""
-    begins = moment.wall(request.config.getoption("--at"))
-    with clock.turned_to(begins):
-        yield begins
+def pytest_unconfigure() -> None:
+    """Let the clock go."""
+    _HELD.close()
 
 
 @pytest.fixture(autouse=True)
-def _clock(_moment: datetime) -> Iterator[None]:
+def _clock(request: pytest.FixtureRequest) -> Iterator[None]:
     """The clock, running from the same moment in every test."""
-    with clock.turned_to(_moment, runs=True):
+    with clock.turned_to(moment.wall(request.config.getoption("--at")), runs=True):
         yield
 
 

@@ -155,7 +155,7 @@ def test_any_value_of_sqlite_comes_back(values: list[tuple[object, ...]], no_tex
             told = export._write_table(out, "anything", zipped)
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as back, zipfile.ZipFile(packed) as zipped:
         back.execute("CREATE TABLE anything (a, b, c)")
-        intake.fill_table(back, zipped, "anything", told)
+        intake.fill_table(back, zipped, "anything", intake.Told.model_validate(told))
         after = exactly(back)
     assert after == before
 
@@ -358,6 +358,35 @@ def test_a_zip_of_very_many_files_is_refused(tmp_path: Path, monkeypatch: pytest
             out.writestr(f"{number}", b"")
     with pytest.raises(Trouble, match="which no book does"):
         intake.read(many, tmp_path / "book.sqlite3")
+
+
+@pytest.mark.parametrize("fault", [TypeError("two arguments"), ValueError("not enough to unpack"), AttributeError("x")])
+def test_a_fault_of_the_program_is_not_told_as_a_damaged_zip(
+    zipped: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, fault: Exception
+) -> None:
+    """The only zip of a lost book must not be thrown away for a slip of ours."""
+
+    def slip(*_: object) -> None:
+        raise fault
+
+    monkeypatch.setattr(intake, "_insert", slip)
+    with pytest.raises(
+        Trouble, match=r"Grainbook itself failed .* need not be damaged\. Nothing was changed\."
+    ) as told:
+        intake.read(zipped, tmp_path / "book.sqlite3")
+    assert "damaged or was altered" not in told.value.message
+    assert f"making a book of a zip: {type(fault).__name__} at intake.py" in caplog.text
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_log_says_where_an_import_failed(
+    zipped: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(intake, "_insert", lambda *_: 1 / 0)
+    book = tmp_path / "book.sqlite3"
+    assert main(["import", str(zipped), "--book", str(book)]) == 1
+    assert f"The log, {tmp_path / 'book.log'}, says where it failed" in capsys.readouterr().err
+    assert "making a book of a zip: ZeroDivisionError at" in (tmp_path / "book.log").read_text()
 
 
 def test_a_line_without_an_end_is_not_read_into_memory(zipped: Path, tmp_path: Path, monkeypatch) -> None:

@@ -6,16 +6,22 @@ never used as paths, and the book in place is untouched until the new one is who
 
 import hashlib
 import json
+import lzma
 import shutil
 import sqlite3
+import string
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import IO, Any
+from typing import Any
 
+from pydantic import BaseModel, Field, ValidationError
+
+from app import logbook
 from app.book import backups, bookfile
 from app.book.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.db import migrate, open_engine, upgrade
@@ -33,12 +39,44 @@ DENSE, DENSE_FROM = 200, 100_000_000
 
 _SPARE_BYTES = 100_000_000
 _OF_THE_MOMENT = {"draft", "once_token"}
-_BROKEN = (
-    zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError, KeyError, TypeError,
-    AttributeError, OverflowError, sqlite3.IntegrityError, sqlite3.ProgrammingError, sqlite3.InterfaceError,
-    sqlite3.DataError,
+_UNREADABLE = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, EOFError, RuntimeError, ValueError, KeyError,
+    OverflowError,
 )  # fmt: skip
-"""What a broken or doctored zip can raise on the way; everything that is checked by name is told by name."""
+"""What the library raises of a zip that is broken: for its own acts only, so that a slip of ours is never one."""
+
+
+class _Damaged(Exception):
+    """The zip is not what was written."""
+
+
+@contextmanager
+def _unzipping() -> Iterator[None]:
+    """Round an act of the zip's library, and nothing else."""
+    try:
+        yield
+    except _UNREADABLE as error:
+        raise _Damaged from error
+    except OSError as error:  # of a place that no file has, unless the disk is at fault
+        if told(error) is not None:
+            raise
+        raise _Damaged from error
+
+
+class Told(BaseModel):
+    """What the manifest tells of a table."""
+
+    rows: int
+    sha256: str
+
+
+class _Manifest(BaseModel):
+    """What the zip tells of itself."""
+
+    format: str
+    format_version: int
+    schema_: str = Field(alias="schema")
+    tables: dict[str, Told]
 
 
 def read(file: Path, book: Path) -> Path | None:
@@ -67,6 +105,14 @@ def read(file: Path, book: Path) -> Path | None:
             bookfile.look(unfinished)
             replaced = backups.keep_replaced(book)
             bookfile.put_in_place(unfinished, book)
+        except Exception as error:
+            if told(error) is not None:
+                raise
+            logbook.fault("making a book of a zip", error)
+            raise Trouble(
+                f"Grainbook itself failed as it read {file} ({type(error).__name__}), which need not be damaged. "
+                f"Nothing was changed. The log, {logbook.log_of(book)}, says where it failed: please report it."
+            ) from error
         finally:
             bookfile.remove(unfinished)
     return replaced
@@ -74,16 +120,22 @@ def read(file: Path, book: Path) -> Path | None:
 
 def _make(file: Path, unfinished: Path) -> None:
     try:
-        with zipfile.ZipFile(file) as zipped:
+        with _opened(file) as zipped:
             _hold_to_limits(zipped, file, unfinished.parent)
             manifest = _manifest(zipped, file)
-            upgrade(unfinished, to=manifest["schema"])
-            _fill(zipped, manifest["tables"], unfinished)
-    except (*_BROKEN, OSError) as error:
-        if told(error) is not None:
-            raise
+            upgrade(unfinished, to=manifest.schema_)
+            _fill(zipped, manifest.tables, unfinished)
+    except _Damaged as error:
         raise Trouble(f"{file} is damaged or was altered. The book is as it was. Use another copy of it.") from error
     upgrade(unfinished)
+
+
+@contextmanager
+def _opened(file: Path) -> Iterator[zipfile.ZipFile]:
+    with _unzipping():
+        zipped = zipfile.ZipFile(file)
+    with zipped:
+        yield zipped
 
 
 def _is_new(book: Path) -> bool:
@@ -112,7 +164,7 @@ def _hold_to_limits(zipped: zipfile.ZipFile, file: Path, folder: Path) -> None:
     total = sum(entry.file_size for entry in entries)
     packed = file.stat().st_size
     if len({entry.filename for entry in entries}) != len(entries):
-        raise zipfile.BadZipFile("two entries of one name")
+        raise _Damaged("two entries of one name")
     bomb = total > DENSE_FROM and total > DENSE * packed
     if len(entries) > MOST_ENTRIES or total > MOST_BYTES or bomb or any(e.file_size > MOST_BYTES for e in entries):
         raise Trouble(
@@ -125,104 +177,131 @@ def _hold_to_limits(zipped: zipfile.ZipFile, file: Path, folder: Path) -> None:
         )
 
 
-def _manifest(zipped: zipfile.ZipFile, file: Path) -> dict[str, Any]:
-    names = set(zipped.namelist())
-    told = json.loads(_whole(zipped, MANIFEST, 10_000_000)) if MANIFEST in names else {}
-    if not isinstance(told, dict) or told.get("format") != FORMAT:
+def _manifest(zipped: zipfile.ZipFile, file: Path) -> _Manifest:
+    found = _json(_whole(zipped, MANIFEST, 10_000_000)) if MANIFEST in zipped.namelist() else {}
+    if not isinstance(found, dict) or found.get("format") != FORMAT:
         raise Trouble(
             f"{file} is not a whole book of Grainbook. Nothing was changed. Choose a zip that grainbook export wrote."
         )
-    schema = str(told["schema"])
-    if told["format_version"] != VERSION or (schema.isdecimal() and schema > bookfile.schemas()[-1]):
+    try:
+        manifest = _Manifest.model_validate(found)
+    except ValidationError as error:
+        raise _Damaged from error
+    schema = manifest.schema_
+    if manifest.format_version != VERSION or (schema.isdecimal() and schema > bookfile.schemas()[-1]):
         raise Trouble(
-            f"{file} was written by a newer Grainbook (format {told['format_version']}, schema {schema}). Nothing was "
+            f"{file} was written by a newer Grainbook (format {manifest.format_version}, schema {schema}). Nothing was "
             "changed. Use the newer Grainbook."
         )
     if schema not in bookfile.schemas():
-        raise ValueError("no such step of the schema")
-    return {"schema": schema, "tables": dict(told["tables"])}
+        raise _Damaged("no such step of the schema")
+    return manifest
 
 
 def _whole(zipped: zipfile.ZipFile, name: str, most: int) -> bytes:
     """An entry, read whole; never more than it said and than is allowed."""
-    if zipped.getinfo(name).file_size > most:
-        raise ValueError("an entry is larger than anything in a book")
-    return zipped.read(name)
+    with _unzipping():
+        size = zipped.getinfo(name).file_size
+    if size > most:
+        raise _Damaged("an entry is larger than anything in a book")
+    with _unzipping():
+        return zipped.read(name)
+
+
+def _json(text: bytes) -> Any:
+    try:
+        return json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise _Damaged from error
 
 
 # --- Rows ------------------------------------------------------------------------------------------------
 
 
-def _fill(zipped: zipfile.ZipFile, told: dict[str, Any], unfinished: Path) -> None:
+def _fill(zipped: zipfile.ZipFile, tables: dict[str, Told], unfinished: Path) -> None:
     """Write the rows into a file that has the tables, without triggers and in one transaction; then prove it."""
     with closing(sqlite3.connect(unfinished, isolation_level=None)) as connection:
         here = set(bookfile.table_names(connection)) - NOT_A_TABLE
-        if here != set(told):
-            raise ValueError("other tables than the schema has")
+        if here != set(tables):
+            raise _Damaged("other tables than the schema has")
         connection.execute("BEGIN IMMEDIATE")
         for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             connection.execute(f"DROP TRIGGER {bookfile.quoted(name)}")
         for table in sorted(here):
             connection.execute(f"DELETE FROM {bookfile.quoted(table)}")  # noqa: S608 (the schema's own names)
-            fill_table(connection, zipped, table, told[table])
+            fill_table(connection, zipped, table, tables[table])
         connection.execute("COMMIT")
         try:
             bookfile.prove(connection, unfinished)
         except Trouble as trouble:
-            raise ValueError("rows that point nowhere") from trouble
+            raise _Damaged("rows that point nowhere") from trouble
 
 
-def fill_table(connection: sqlite3.Connection, zipped: zipfile.ZipFile, table: str, told: dict[str, Any]) -> None:
+def fill_table(connection: sqlite3.Connection, zipped: zipfile.ZipFile, table: str, told: Told) -> None:
     """Put the rows of a table in; the table is there and empty.
 
     Raises
     ------
-    ValueError
+    _Damaged
         Rows or columns are not what the manifest and the schema say.
     """
     columns = [str(row[1]) for row in connection.execute(f"PRAGMA table_info({bookfile.quoted(table)})")]
     digest, count = hashlib.sha256(), 0
-    with zipped.open(f"tables/{table}.jsonl") as lines:
-        for line in _lines(lines):
-            digest.update(line)
-            values = json.loads(line)
-            if count == 0:
-                if sorted(values) != sorted(columns):
-                    raise ValueError("other columns than the schema has")
-                names = ", ".join(bookfile.quoted(name) for name in values)
-            elif not isinstance(values, list):
-                raise ValueError("a row is a list")
-            else:
-                _insert(connection, table, names, [_value(zipped, value) for value in values])
-            count += 1
-    if count - 1 != told["rows"] or digest.hexdigest() != told["sha256"]:
-        raise ValueError("not the rows that were written")
+    for line in _lines(zipped, f"tables/{table}.jsonl"):
+        digest.update(line)
+        values = _json(line)
+        if not isinstance(values, list):
+            raise _Damaged("a row is a list")
+        if count == 0:
+            if not all(isinstance(name, str) for name in values) or sorted(values) != sorted(columns):
+                raise _Damaged("other columns than the schema has")
+            names = ", ".join(bookfile.quoted(name) for name in values)
+        elif len(values) != len(columns):
+            raise _Damaged("a row of another length")
+        else:
+            _insert(connection, table, names, [_value(zipped, value) for value in values])
+        count += 1
+    if count - 1 != told.rows or digest.hexdigest() != told.sha256:
+        raise _Damaged("not the rows that were written")
 
 
-def _lines(lines: IO[bytes]) -> Iterator[bytes]:
-    while line := lines.readline(MOST_IN_ONE):
-        if not line.endswith(b"\n"):
-            raise ValueError("a line without an end")
-        yield line
+def _lines(zipped: zipfile.ZipFile, name: str) -> Iterator[bytes]:
+    with _unzipping():
+        entry = zipped.open(name)
+    with entry:
+        while True:
+            with _unzipping():
+                line = entry.readline(MOST_IN_ONE)
+            if not line:
+                return
+            if not line.endswith(b"\n"):
+                raise _Damaged("a line without an end")
+            yield line
 
 
 def _insert(connection: sqlite3.Connection, table: str, names: str, values: list[tuple[Any, str]]) -> None:
     marks = ", ".join(mark for _, mark in values)
     sql = f"INSERT INTO {bookfile.quoted(table)} ({names}) VALUES ({marks})"  # noqa: S608 (the schema's own names)
-    connection.execute(sql, [value for value, _ in values])
+    try:
+        connection.execute(sql, [value for value, _ in values])
+    except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError, UnicodeEncodeError) as error:
+        raise _Damaged from error  # a value that the column, or SQLite, does not hold
 
 
-def _value(zipped: zipfile.ZipFile, told: Any) -> tuple[Any, str]:
+def _value(zipped: zipfile.ZipFile, found: Any) -> tuple[Any, str]:
     """A value, and how SQL is given it."""
-    if not isinstance(told, dict):
-        if isinstance(told, list | bool):
-            raise ValueError("no value of a book")
-        return told, "?"
-    if "file" in told:
-        content = _whole(zipped, str(told["file"]), MOST_IN_ONE)
-        if hashlib.sha256(content).hexdigest() != told["sha256"]:
-            raise ValueError("not the file that was written")
-        return content, "?"
-    if "text_hex" in told:
-        return bytes.fromhex(told["text_hex"]), "CAST(? AS TEXT)"
-    return float(told["real"]), "?"
+    match found:
+        case None | str() | float():
+            return found, "?"
+        case int() if not isinstance(found, bool):
+            return found, "?"
+        case {"file": str(name), "sha256": str(digest)}:
+            content = _whole(zipped, name, MOST_IN_ONE)
+            if hashlib.sha256(content).hexdigest() != digest:
+                raise _Damaged("not the file that was written")
+            return content, "?"
+        case {"text_hex": str(text)} if len(text) % 2 == 0 and set(text) <= set(string.hexdigits):
+            return bytes.fromhex(text), "CAST(? AS TEXT)"
+        case {"real": "inf" | "-inf" | "nan" as real}:
+            return float(real), "?"
+    raise _Damaged("no value of a book")

@@ -1,6 +1,7 @@
 """The equilibrium state of a formula's blend: computed once at a pressure, then read from the book."""
 
 import json
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from functools import lru_cache
@@ -8,6 +9,7 @@ from typing import Any
 
 from sqlmodel import Session, select
 
+from app import logbook
 from app.calc.assembly import Propellant
 from app.calc.blend import theoretical_density
 from app.calc.burnrate import BurnLaw, law_for_blend
@@ -17,12 +19,17 @@ from app.calc.motor import Motor, simulate_many
 from app.calc.notes import Amount, Note
 from app.calc.thermochem import BlendState, between, blend_state
 from app.models import BlendStateCache, Formula
+from app.services import method, rows
+from app.troubles import told
 
-METHOD = "Gibbs minimum, NASA data, 1"
-"""Named beside each stored state; raise the number when the calculation changes."""
+CALCULATED_BY = "app.calc.thermochem"
+"""What makes a state, with all of `app.calc` that it uses: any change of them makes every state anew."""
 
 USUAL_PRESSURE = 68 * ATM
 """The pressure that published values of these blends are given at [Pa]."""
+
+START_SECONDS = 2.0
+"""Time spent on states whose calculation has changed, at most, as a book is opened [s]."""
 
 PRESSURES = (0.5e6, 2e6, USUAL_PRESSURE, 20e6)
 """Where states are computed and kept; a motor's own is read between them [Pa]."""
@@ -68,7 +75,9 @@ def states(session: Session, formula: Formula) -> list[BlendState]:
     CalcError
         None was found.
     """
-    asked = select(BlendStateCache).where(BlendStateCache.formula_id == formula.pk, BlendStateCache.method == METHOD)
+    asked = select(BlendStateCache).where(
+        BlendStateCache.formula_id == formula.pk, BlendStateCache.method == method.name(CALCULATED_BY)
+    )
     kept = {row.pressure_pa: row.state_json for row in session.exec(asked)}
     blend = tuple(sorted(formula.blend.items()))
     return _found(lambda p: _read(kept[p]) if p in kept else _computed(blend, p))
@@ -127,10 +136,34 @@ def remember(session: Session, formula: Formula, pressures: Sequence[float] = PR
         except CalcError:
             continue
         row = BlendStateCache(
-            formula_id=formula.pk, pressure_pa=pressure, method=METHOD, state_json=json.dumps(asdict(computed))
+            formula_id=formula.pk,
+            pressure_pa=pressure,
+            method=method.name(CALCULATED_BY),
+            state_json=json.dumps(asdict(computed)),
         )
         session.add(row)
     session.flush()
+
+
+def catch_up(session: Session, seconds: float = START_SECONDS) -> None:
+    """Compute the states again that were kept of a calculation that has changed since, newest formulas first, until
+    time is up; the others are computed where a page asks.
+    """
+    until = time.monotonic() + seconds
+    old = BlendStateCache.method != method.name(CALCULATED_BY)
+    for formula_id in sorted(set(session.exec(select(BlendStateCache.formula_id).where(old))), reverse=True):
+        if time.monotonic() > until:
+            return
+        try:
+            remember(session, rows.get(session, Formula, formula_id, "formula"))
+        except Exception as error:  # what a page cannot show must not keep the book from opening
+            if told(error) is not None:
+                raise
+            logbook.fault("computing a blend's states again", error)
+            continue
+        for row in session.exec(select(BlendStateCache).where(BlendStateCache.formula_id == formula_id, old)):
+            session.delete(row)
+        session.flush()
 
 
 def forget(session: Session, formula: Formula) -> None:
@@ -162,6 +195,6 @@ def _stored(session: Session, formula: Formula, pressure_pa: float) -> BlendStat
         select(BlendStateCache).where(
             BlendStateCache.formula_id == formula.pk,
             BlendStateCache.pressure_pa == pressure_pa,
-            BlendStateCache.method == METHOD,
+            BlendStateCache.method == method.name(CALCULATED_BY),
         )
     ).first()

@@ -1,8 +1,9 @@
 """What each firing says of burn rate and efficiencies: fitted once, kept with what it was made from.
 
 A fit is made when a curve is kept or a firing is written down or corrected. Its key names everything it stands on:
-the curve, the firing, the motor and its grains by their versions, the workshop's heat of burning, and the method. When
-one of them changes, the fit no longer counts until `catch_up` has made it again; pages never fit.
+the curve, the firing, the motor and its grains by their versions, the workshop's heat of burning, and the calculation
+by its own source. When one of them changes, the fit no longer counts until `catch_up` has made it again; pages never
+fit.
 """
 
 import json
@@ -13,6 +14,7 @@ from math import hypot, log
 import numpy as np
 from sqlmodel import Session, col, select
 
+from app import logbook
 from app.calc import curvefile
 from app.calc.assembly import Motor
 from app.calc.atmosphere import atmosphere
@@ -21,12 +23,13 @@ from app.calc.constants import Floats
 from app.calc.errors import CalcError
 from app.calc.spread import Spread
 from app.calc.thrustfit import fit_nozzle, respond
-from app.errors import BookError
+from app.errors import Refused
 from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
 from app.models.curve import ReadIn
 from app.services import motors, prediction, reading, rows, workshop
 from app.services.fit_records import FitRecord, LawSeen, Row, keys, waiting
 from app.services.reading import Samples
+from app.troubles import told
 
 BY_CELL, BY_HAND = 0.015, 0.03
 """Standard uncertainty of an impulse from a curve and of one typed [-]: assumptions."""
@@ -60,7 +63,10 @@ def renew(session: Session, firing: Firing, samples: Samples | None = None) -> F
             session.delete(row)
             session.flush()
         return None
-    made = _fitted(session, firing, samples).model_dump_json()
+    record = _fitted(session, firing, samples)
+    made = record.model_dump_json()
+    if record.fault:
+        key = f"failed; {key}"  # is no day's key, so it waits
     if row is None:
         row = FiringFit(firing_id=firing.pk, key=key, fit_json=made)
         session.add(row)
@@ -81,23 +87,33 @@ def catch_up(session: Session, seconds: float = START_SECONDS) -> int:
 
 
 def _fitted(session: Session, firing: Firing, samples: Samples | None) -> FitRecord:
+    """What a firing says; that it says nothing is told apart from a fault of the program, which keeps nobody's save."""
     try:
-        motor = _motor(session, firing)
-        curve = session.exec(select(Curve).where(Curve.firing_id == firing.pk).order_by(col(Curve.id).desc())).first()
-        if curve is not None and curve.peak_pressure_pa is not None:
-            samples = samples or _samples(session, firing, curve)
-            if samples.pressure is not None:
-                try:
-                    return _believed(_from_pressure(motor, samples))
-                except CalcError as error:
-                    again = _believed(_from_figures(motor, firing, curve))
-                    again.remarks.insert(0, f"Its pressure could not be fitted ({error.fault}); its figures count.")
-                    return again
-        return _believed(_from_figures(motor, firing, curve))
+        return _read_out(session, firing, samples)
     except CalcError as error:
         return FitRecord(remarks=[f"Nothing could be learned from it: {error.field.replace('_', ' ')} {error.fault}"])
-    except (BookError, ValueError, ArithmeticError) as error:  # an odd curve must not keep the book from opening
-        return FitRecord(remarks=[f"Nothing could be learned from it: {error}"])
+    except Refused as error:
+        return FitRecord(remarks=[f"Nothing could be learned from it: {error.message}"])
+    except Exception as error:
+        if told(error) is not None:  # the disk or the file: nothing is saved, and the page says why
+            raise
+        logbook.fault("fitting a firing", error)
+        return FitRecord(fault=type(error).__name__)
+
+
+def _read_out(session: Session, firing: Firing, samples: Samples | None) -> FitRecord:
+    motor = _motor(session, firing)
+    curve = session.exec(select(Curve).where(Curve.firing_id == firing.pk).order_by(col(Curve.id).desc())).first()
+    if curve is not None and curve.peak_pressure_pa is not None:
+        samples = samples or _samples(session, firing, curve)
+        if samples.pressure is not None:
+            try:
+                return _believed(_from_pressure(motor, samples))
+            except CalcError as error:
+                again = _believed(_from_figures(motor, firing, curve))
+                again.remarks.insert(0, f"Its pressure could not be fitted ({error.fault}); its figures count.")
+                return again
+    return _believed(_from_figures(motor, firing, curve))
 
 
 def _motor(session: Session, firing: Firing) -> Motor:

@@ -5,18 +5,19 @@ from sqlmodel import Session
 
 from app.db import writing
 from app.models import ChecklistEdition, ChecklistItem, Workshop
-from app.services import firing_fits, gate, runsheets
+from app.services import blends, firing_fits, gate, runsheets
 from app.services.cautions import FIRST_CHECKLIST
 
 
 def prepare(engine: Engine) -> None:
-    """Add the first rows to a book that has none; shut what stands open past the checklist; make the fits of
-    firings that wait since the program changed.
+    """Add the first rows to a book that has none; shut what stands open past the checklist; make what the
+    program's calculations keep of blends and firings anew where they changed.
     """
     with writing(engine) as session:
         if session.get(Workshop, 1) is None:
             _fill(session)
         gate.at_start(session)
+        blends.catch_up(session)
         firing_fits.catch_up(session)
         session.commit()
 

@@ -8,10 +8,12 @@ from sqlalchemy import select as select_core
 from sqlmodel import Session, col
 
 from app.models import BuildGrain, Curve, Firing, FiringFit, Grain, MotorBuild
-from app.services import workshop
+from app.services import method, workshop
 
-METHOD = "march on pressure, figures by response, 2"
-"""Named in each key; raise the number when the calculation changes."""
+CALCULATED_BY = tuple(
+    f"app.services.{name}" for name in ("blends", "firing_fits", "motors", "prediction", "reading", "samples")
+)
+"""What makes a fit, with all of `app.calc` that these use: any change of them makes every fit anew."""
 
 COUNTS = ("good", "weak", "rough", "recovery", "other")
 """Results of firings that burned their grains through the nozzle: the others say nothing of the propellant's rate."""
@@ -37,7 +39,10 @@ class LawSeen(BaseModel):
 
 
 class FitRecord(BaseModel):
-    """What one firing says, in SI and logarithms, apart from the book's defaults; `how` is 'pressure' or 'figures'."""
+    """What one firing says, in SI and logarithms, apart from the book's defaults; `how` is 'pressure' or 'figures'.
+
+    `fault` is the kind of the error where the program itself failed: such a fit waits to be tried again.
+    """
 
     how: str = "figures"
     pressure_pa: float = 0.0
@@ -46,6 +51,7 @@ class FitRecord(BaseModel):
     deviation_pa: float | None = None
     correlation: float | None = None
     remarks: list[str] = []
+    fault: str = ""
 
 
 @dataclass(frozen=True)
@@ -58,7 +64,7 @@ class Waiting:
 
 def keys(session: Session, firing_id: int | None = None) -> dict[int, str]:
     """The key that the fit of each firing with something measured must have to count."""
-    sigma = workshop.get(session).rate_per_kelvin_share
+    sigma, made_by = workshop.get(session).rate_per_kelvin_share, method.name(*CALCULATED_BY)
     grains = (
         select_core(col(BuildGrain.motor_build_id), func.sum(col(Grain.version)).label("grains"))
         .join(Grain, col(Grain.id) == BuildGrain.grain_id)
@@ -83,7 +89,7 @@ def keys(session: Session, firing_id: int | None = None) -> dict[int, str]:
     if firing_id is not None:
         query = query.where(col(Firing.id) == firing_id)
     return {
-        key: f"{METHOD}; curve {read or 0}, firing {firing}, motor {build}, grains {held or 0}, {sigma:.5g}/K"
+        key: f"{made_by}; curve {read or 0}, firing {firing}, motor {build}, grains {held or 0}, {sigma:.5g}/K"
         for key, firing, build, held, read, *measured in session.execute(query)
         if read is not None or any(m is not None for m in measured)
     }

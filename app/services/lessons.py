@@ -56,6 +56,8 @@ class Line:
             return "counts"
         if self.shot.result not in fit_records.COUNTS:
             return "does not count: the motor failed"
+        if self.shot.fit is not None and self.shot.fit.fault:
+            return "not fitted: Grainbook failed at it"
         if self.shot.fit is not None and not self.shot.fresh:
             return "waits to be fitted again"
         return "says nothing: no figure was measured" if self.shot.fit is None else "says nothing"

@@ -10,7 +10,7 @@ from sqlmodel import Session, select
 from app import clock
 from app.db import writing
 from app.models import Prediction
-from app.services import calibration, firings, motors, workshop
+from app.services import calibration, firing_fits, firings, motors, workshop
 from tests import build
 from tests.browse import opened, refused, saved
 from tests.services.test_learning import fired
@@ -55,6 +55,23 @@ def test_what_was_learned_is_shown_and_paused_and_taken_up_again(client: TestCli
     assert "paused for this formula: Another supplier." in client.get(address).text
     assert saved(client, address, form_id="resume") == address
     assert "paused for this formula" not in client.get(address).text
+
+
+def test_a_fault_of_the_program_is_shown_where_the_firing_teaches(
+    client: TestClient, engine_of: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as broken:
+        broken.setattr(firing_fits, "_from_pressure", lambda *_: [][0])
+        firing, formula, _ = one_firing(engine_of)
+    for address in (f"/review/learned/firing/{firing}", f"/review/learned/{formula}"):
+        page = client.get(address).text
+        assert "Grainbook itself failed as it fitted this firing (IndexError)" in page
+        assert "not fitted: Grainbook failed at it" in page
+        assert "Nothing could be learned" not in page
+    assert (
+        client.post("/review/learned", data=opened(client, "/review/learned").forms["form"].fields).status_code == 200
+    )
+    assert "Grainbook itself failed" not in client.get(f"/review/learned/{formula}").text
 
 
 def test_a_firing_says_what_it_taught_and_is_left_out(client: TestClient, engine_of: Engine) -> None:

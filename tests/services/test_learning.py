@@ -1,5 +1,6 @@
 """Learning in the book: what firings say, which count, the switches, and what a prediction stands on."""
 
+import inspect
 import json
 import math
 from dataclasses import replace
@@ -12,11 +13,12 @@ from sqlmodel import Session, select
 from app.calc.motor import simulate
 from app.db import reading, writing
 from app.errors import Refused
-from app.models import Case, Firing, FiringFit, MotorBuild, Prediction
+from app.models import BlendStateCache, Case, Firing, FiringFit, MotorBuild, Prediction
 from app.models.curve import ReadIn
 from app.models.formula import FormulaIn
 from app.models.test_piece import TestPieceIn
 from app.services import (
+    blends,
     curves,
     firing_fits,
     firings,
@@ -25,6 +27,7 @@ from app.services import (
     formulas,
     learning,
     lessons,
+    method,
     motors,
     outlook,
     prediction,
@@ -367,3 +370,94 @@ def test_fits_are_made_as_a_book_without_them_is_opened(engine: Engine) -> None:
         assert row.firing_id == firing
         assert json.loads(row.fit_json)["rows"] == json.loads(made)["rows"]
         assert fit_records.waiting(session) == []
+
+
+# --- Faults of the program, and calculations that changed ------------------------------------------------
+
+
+@pytest.mark.parametrize("fault", [TypeError("one argument too many"), ValueError("shapes (3,) and (2,)"), KeyError(1)])
+def test_a_fault_of_the_program_is_no_lesson(
+    session: Session, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, fault: Exception
+) -> None:
+    """A slip in our own code is logged and shown; the firing is saved, and tried again once the program is mended."""
+
+    def slip(*_: object) -> None:
+        raise fault
+
+    with monkeypatch.context() as broken:
+        broken.setattr(firing_fits, "_from_figures", slip)
+        made = build.motor_build(session)
+        told = session.exec(select(Prediction).where(Prediction.motor_build_id == made.pk)).one()
+        firing = build.firing(session, made, measured_impulse=f"{0.9 * told.total_impulse_ns:.1f} N·s")
+    assert firing.measured_impulse_ns is not None
+    found = fit_of(session, firing)
+    assert (found.fault, found.remarks, found.rows) == (type(fault).__name__, [], [])
+    assert f"fitting a firing: {found.fault} at" in caplog.text
+    assert not taught(session, firing).used
+    assert lessons.lesson(session, formula_of(session, firing)).lines[0].state == "not fitted: Grainbook failed at it"
+    assert [w.firing_id for w in fit_records.waiting(session)] == [firing.pk]
+    assert firing_fits.catch_up(session) == 0
+    assert fit_of(session, firing).fault == ""
+    assert taught(session, firing).used
+
+
+def test_a_disk_that_fails_under_a_fit_is_no_fault_of_the_program(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(firing_fits, "_from_figures", full)
+    with pytest.raises(OSError, match="No space left"):
+        build.firing(session, build.motor_build(session), measured_impulse="300 N·s")
+
+
+def test_no_fit_outlives_its_calculation(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nobody raises a number: one character of a calculation, and every fit of it waits."""
+    firing = fired(session)
+    assert fit_records.waiting(session) == []
+    text = method._source
+    for module in ("app.calc.burnfit", "app.calc.chamber", "app.calc.constants", *fit_records.CALCULATED_BY):
+        with monkeypatch.context() as changed:
+            changed.setattr(method, "_source", lambda one, of=module: f"{text(one)}#" if one == of else text(one))
+            method.name.cache_clear()
+            assert [w.firing_id for w in fit_records.waiting(session)] == [firing.pk], module
+            assert not taught(session, firing).used
+        method.name.cache_clear()
+        assert fit_records.waiting(session) == []
+
+
+def test_what_has_no_part_in_a_fit_renews_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    now, text = method.name(*fit_records.CALCULATED_BY), method._source
+    monkeypatch.setattr(method, "_source", lambda one: f"{text(one)}#" if one == "app.calc.landing" else text(one))
+    assert method.name.__wrapped__(*fit_records.CALCULATED_BY) == now
+
+
+def test_every_service_that_a_fit_is_made_by_is_in_its_key() -> None:
+    """Of what firing_fits imports, only these give a fit no number but what its key tells."""
+    used = {one for one in method._imported(inspect.getsource(firing_fits)) if one.startswith("app.services.")}
+    services = {one for one in used if method._source(one) is not None}
+    told = {f"app.services.{name}" for name in ("rows", "workshop", "fit_records")}
+    assert services - told <= set(fit_records.CALCULATED_BY)
+    assert all(method._source(one) for one in fit_records.CALCULATED_BY)
+
+
+def test_states_of_a_blend_are_made_anew_with_their_calculation(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    build.formula(session)
+    kept = {row.pressure_pa: row.state_json for row in session.exec(select(BlendStateCache))}
+    for row in session.exec(select(BlendStateCache)):
+        row.state_json = "{}"
+    session.flush()
+    text = method._source
+    monkeypatch.setattr(method, "_source", lambda one: f"{text(one)}#" if one == "app.calc.equilibrium" else text(one))
+    method.name.cache_clear()
+    try:
+        blends.catch_up(session, seconds=60.0)
+        found = session.exec(select(BlendStateCache)).all()
+        assert {row.method for row in found} == {method.name(blends.CALCULATED_BY)}
+    finally:
+        method.name.cache_clear()
+    assert {row.pressure_pa: row.state_json for row in found} == kept
+    assert kept
