@@ -103,7 +103,7 @@ KINDS: dict[str, Kind] = {
         Kind("length", "a length", "m", "_m", _LENGTH, '19 mm or 3/4"'),
         Kind("altitude", "a height", "m", "_m", _LENGTH, "640 m or 2100 ft"),
         Kind("mass", "a mass", "kg", "_kg", _MASS, "123.4 g or 4.35 oz"),
-        Kind("heavy_mass", "a mass", "kg", "_kg", _MASS, "3.2 kg or 7.05 lb"),
+        Kind("heavy_mass", "a mass", "kg", "_kg", _MASS, "3200 g or 7.05 lb or 3.2 kg"),
         Kind("pressure", "a pressure", "Pa", "_pa", _PRESSURE, "6.9 MPa or 1000 psi or 69 bar"),
         Kind(
             "temperature",
@@ -255,7 +255,7 @@ class UnitSystem(NamedTuple):
     area: str = "mm²"
     burn_rate: str = "mm/s"
     volume: str = "cm³"
-    heavy_mass: str = "kg"
+    heavy_mass: str = "g"
     temperature_step: str = "°C"
     per_temperature: str = "%/°C"
     hot_temperature: str = "K"
@@ -527,6 +527,12 @@ def decimals_for(step: float, kind_name: str, units: UnitSystem = METRIC) -> int
     """Decimals, as `number` counts them, that show one step of an instrument [SI] in the workshop's unit."""
     own = max(math.ceil(-math.log10(convert(step, kind_name, units)) - 1e-9), 0)
     return own + _DECIMALS[getattr(METRIC, kind_name)] - _DECIMALS[getattr(units, kind_name)]
+
+
+def law_factor(rate_at_1_mpa: float, exponent: float, units: UnitSystem = METRIC) -> float:
+    """The a of a burn law r = a Pⁿ with r and P in the workshop's units, from its rate at 1 MPa [m/s] and its n."""
+    one = float(parse(f"1 {units.pressure}", "pressure").si)
+    return convert(rate_at_1_mpa * (one / 1e6) ** exponent, "burn_rate", units)
 
 
 def unit_of(kind_name: str, units: UnitSystem = METRIC) -> str:

@@ -96,6 +96,8 @@ def _environment() -> Environment:
     )  # fmt: skip
     env.globals["asset"] = _asset
     env.globals["unit_of"] = units.unit_of
+    env.globals["law_factor"] = units.law_factor
+    env.globals["convert"] = units.convert
     env.globals["now"] = clock.now
     env.globals["today"] = clock.today
     env.filters["say"] = _said

@@ -4,7 +4,8 @@ import math
 from collections.abc import Mapping
 
 from app.calc.blend import check_blend
-from app.calc.errors import BlendError, OutOfRange
+from app.calc.constants import within
+from app.calc.errors import BlendError
 from app.calc.ingredients import INGREDIENTS
 
 USUAL_MARK = 0.60
@@ -55,8 +56,7 @@ def deliquescence_humidity(key: str, temperature: float = ROOM) -> float:
     >>> round(100 * deliquescence_humidity("potassium_nitrate"), 1)
     91.9
     """
-    if not 273.15 <= temperature <= 323.15:
-        raise OutOfRange("temperature", f"{temperature} K is outside 273.15 to 323.15 K.", "Give a room's temperature.")
+    within("temperature", temperature, 273.15, 323.15, "Give a room's temperature.", "temperature")
     if key == "potassium_nitrate":
         return 0.4322 * math.exp(225.0 / temperature)
     if key not in SUGARS_AT_ROOM:

@@ -158,7 +158,7 @@ def fly(motor: Motor, rocket: Rocket, pad: Pad) -> Flight:
                 "thrust",
                 Note(
                     "the largest thrust ({most}) does not lift {mass}.",
-                    {"most": Amount(most, "force"), "mass": Amount(weight / STANDARD_GRAVITY, "heavy_mass", 2)},
+                    {"most": Amount(most, "force"), "mass": Amount(weight / STANDARD_GRAVITY, "heavy_mass", 0)},
                 ),
                 "Use a stronger motor or a lighter rocket.",
             )

@@ -126,7 +126,7 @@ class SetIn(FormIn):
     """The form for another set of moulds poured from the same pan."""
 
     moulds: str = FormField(
-        min_length=1, max_length=80, title="What is poured in this set", description="Such as 2 of the 54 mm grains."
+        min_length=1, max_length=80, title="What is poured in this set", description="Such as 2 of the wide grains."
     )
 
 

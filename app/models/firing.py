@@ -110,7 +110,7 @@ class FiringIn(FormIn):
     humidity: Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.05, 1))] | None = FormField(
         None, title="Humidity"
     )
-    air_pressure: Annotated[Quantity, Measure("pressure", ge=50_000, le=110_000, unit="hPa")] | None = FormField(
+    air_pressure: Annotated[Quantity, Measure("air_pressure", ge=50_000, le=110_000)] | None = FormField(
         None, title="Air pressure", description="At the place, not reduced to sea level."
     )
     weather: str = FormField("", max_length=300, title="Weather in words")

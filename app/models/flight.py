@@ -4,7 +4,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field as FormField
 
-from app.models.base import FormIn
+from app.calc.notes import Amount
+from app.models.base import FormIn, hint
 from app.models.place import STEEPEST
 from app.units import Measure, Quantity
 
@@ -35,8 +36,10 @@ class FlightIn(FormIn):
         title="Gusts up to",
         description="The strongest within some minutes. Left empty: half as much again as the wind.",
     )
-    wind_height: Annotated[Quantity, Measure("length", ge=0.5, le=100, unit="m")] | None = FormField(
-        None, title="Measured at", description="Above the ground. Left empty: 2 m."
+    wind_height: Annotated[Quantity, Measure("altitude", ge=0.5, le=100)] | None = FormField(
+        None,
+        title="Measured at",
+        json_schema_extra=hint("Above the ground. Left empty: {usual}.", usual=Amount(2, "altitude")),
     )
     wind_from: Literal["N", "NE", "E", "SE", "S", "SW", "W", "NW"] | None = FormField(None, title="Wind from")
     air_temperature: Annotated[Quantity, Measure("temperature", gt=220, lt=340, usual=(240, 323))] | None = FormField(

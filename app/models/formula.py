@@ -7,7 +7,8 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
-from app.models.base import FormIn, Row
+from app.calc.notes import Amount
+from app.models.base import FormIn, Row, hint
 from app.units import Measure, Quantity
 
 
@@ -91,7 +92,9 @@ class FormulaIn(FormIn):
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
     parts: list[PartIn] = FormField(min_length=1, title="Parts")
     law_rate: Annotated[Quantity, Measure("burn_rate", gt=1e-5, le=0.2, usual=(0.0005, 0.05))] | None = FormField(
-        None, title="Rate at 1 MPa", description="The a of r = a Pⁿ, with P in MPa."
+        None,
+        title="Rate of the law",
+        json_schema_extra=hint("What r = a Pⁿ gives at {one}.", one=Amount(1e6, "pressure", 0)),
     )
     law_exponent: float | None = FormField(
         None, ge=-0.95, le=0.95, title="Exponent n", description="Below 1: with 1 or more no motor is steady."

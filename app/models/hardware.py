@@ -7,7 +7,8 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
-from app.models.base import FormIn, Row, Utc
+from app.calc.notes import Amount
+from app.models.base import FormIn, Row, Utc, hint
 from app.units import Measure, Quantity
 
 Length = Annotated[Quantity, Measure("length", ge=0.0005, le=3, usual=(0.0005, 0.3))]
@@ -179,7 +180,9 @@ class CaseIn(FormIn):
     wall_temperature: Annotated[Quantity, Measure("temperature", gt=230, lt=800, usual=(250, 573))] | None = FormField(
         None,
         title="Wall temperature at the peak",
-        description="Your assumption: heat takes strength away. Left empty: 20 °C.",
+        json_schema_extra=hint(
+            "Your assumption: heat takes strength away. Left empty: {room}.", room=Amount(293.15, "temperature")
+        ),
     )
     closure: str = FormField("", title="The closures are held by")
     groove_d: Length | None = FormField(

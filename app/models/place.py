@@ -88,7 +88,7 @@ class RocketIn(FormIn):
     """The rocket form."""
 
     name: Name
-    mass: Annotated[Quantity, Measure("mass", ge=0.01, le=500, usual=(0.1, 60))] = FormField(
+    mass: Annotated[Quantity, Measure("heavy_mass", ge=0.01, le=500, usual=(0.1, 60))] = FormField(
         title="Mass without a motor", description="Ready to fly, recovery packed, no case and no grains."
     )
     diameter: Width = FormField(title="Largest body diameter")

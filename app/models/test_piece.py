@@ -56,7 +56,7 @@ class TestPieceIn(FormIn):
     elevation: Annotated[Quantity, Measure("altitude", ge=-450, le=5500, usual=(-100, 4500))] | None = FormField(
         None, title="Elevation", description="Where you burned it; the air pressure follows from it."
     )
-    pressure: Annotated[Quantity, Measure("pressure", gt=4e4, lt=1.2e5, unit="hPa")] | None = FormField(
+    pressure: Annotated[Quantity, Measure("air_pressure", gt=4e4, lt=1.2e5)] | None = FormField(
         None, title="Air pressure", description="As a barometer reads there, not reduced to sea level."
     )
     burned_on: date = FormField(title="Burned on")

@@ -15,10 +15,10 @@ router = APIRouter(prefix="/labels")
 @router.get("")
 def show(request: Request, session: Book) -> Response:
     """The labels as they will be printed, with the form that chooses them above."""
-    form = from_texts(
-        LabelsIn, request.query_params.multi_items(), "labels", "/labels", {"size": labels.SIZE_CHOICES}
-    )  # fmt: skip
-    checked = form.check(workshop.get(session).units)
+    units = workshop.get(session).units
+    sizes = {"size": labels.choices(units)}
+    form = from_texts(LabelsIn, request.query_params.multi_items(), "labels", "/labels", sizes)
+    checked = form.check(units)
     assert checked is None or isinstance(checked, LabelsIn)
     wanted = checked or LabelsIn(lot=form.text("lot") or None)
     found = labels.candidates(session, wanted)

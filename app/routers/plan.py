@@ -25,7 +25,7 @@ from app.services import (
     weigh_outs,
     workshop,
 )
-from app.units import editable
+from app.units import editable, show
 from app.web import Book, Forms, PageNumber, Typed, answered, choose, render, submit, version_of
 
 router = APIRouter(prefix="/plan")
@@ -168,8 +168,7 @@ def _choices(session: Session, batch: Batch | None) -> dict[str, list[Choice]]:
         "formula_id": choose(blends, lambda blend: blend.label),
         "items.pattern_id": choose(hardware.patterns(session)),
         "remelts.leftover_id": [
-            (str(row.pk), f"{row.mark}, {editable(round(left, 6), 'mass', units)} left")
-            for row, left in batches.leftovers(session)
+            (str(row.pk), f"{row.mark}, {show(left, 'mass', units)} left") for row, left in batches.leftovers(session)
         ],
     }
 

@@ -254,8 +254,8 @@ def lines(found: Result, told: Outlook | None) -> list[Line]:
                           expected("mean_pressure"), "pressure"))  # fmt: skip
     if found.c_star_m_s is not None:
         wanted = told.inputs.c_star_m_s * told.inputs.c_star_efficiency if told else None
-        table.append(Line("c*, in m/s", "throat area × ∫ pressure over the mass of the grains", found.c_star_m_s,
-                          Range(mid=wanted) if wanted else None, "", 0))  # fmt: skip
+        table.append(Line("c*", "throat area × ∫ pressure over the mass of the grains", found.c_star_m_s,
+                          Range(mid=wanted) if wanted else None, "gas_speed", 0))  # fmt: skip
     if found.thrust_coefficient is not None:
         table.append(Line("Thrust coefficient", "impulse over throat area × ∫ pressure", found.thrust_coefficient,
                           _expected_coefficient(told), "", 3))  # fmt: skip

@@ -21,6 +21,7 @@ from app.calc.atmosphere import atmosphere
 from app.calc.burnfit import fit_law, fit_pressure, reading_errors
 from app.calc.constants import Floats
 from app.calc.errors import CalcError
+from app.calc.notes import Note, together
 from app.calc.spread import Spread
 from app.calc.thrustfit import fit_nozzle, respond
 from app.errors import Refused
@@ -91,14 +92,18 @@ def _fitted(session: Session, firing: Firing, samples: Samples | None) -> FitRec
     try:
         return _read_out(session, firing, samples)
     except CalcError as error:
-        return FitRecord(remarks=[f"Nothing could be learned from it: {error.field.replace('_', ' ')} {error.fault}"])
+        return FitRecord(remarks=[_nothing(error.field.replace("_", " "), error.fault)])
     except Refused as error:
-        return FitRecord(remarks=[f"Nothing could be learned from it: {error.message}"])
+        return FitRecord(remarks=[_nothing(error.message)])
     except Exception as error:
         if told(error) is not None:  # the disk or the file: nothing is saved, and the page says why
             raise
         logbook.fault("fitting a firing", error)
         return FitRecord(fault=type(error).__name__)
+
+
+def _nothing(*why: Note | str) -> Note:
+    return together("Nothing could be learned from it:", *why)
 
 
 def _read_out(session: Session, firing: Firing, samples: Samples | None) -> FitRecord:
@@ -111,7 +116,8 @@ def _read_out(session: Session, firing: Firing, samples: Samples | None) -> FitR
                 return _believed(_from_pressure(motor, samples))
             except CalcError as error:
                 again = _believed(_from_figures(motor, firing, curve))
-                again.remarks.insert(0, f"Its pressure could not be fitted ({error.fault}); its figures count.")
+                said = together("Its pressure could not be fitted (", error.fault, "); its figures count.", between="")
+                again.remarks.insert(0, said)
                 return again
     return _believed(_from_figures(motor, firing, curve))
 

@@ -7,6 +7,7 @@ from sqlalchemy import func
 from sqlalchemy import select as select_core
 from sqlmodel import Session, col
 
+from app.calc.notes import Note
 from app.models import BuildGrain, Curve, Firing, FiringFit, Grain, MotorBuild
 from app.services import method, workshop
 
@@ -50,7 +51,7 @@ class FitRecord(BaseModel):
     law: LawSeen | None = None
     deviation_pa: float | None = None
     correlation: float | None = None
-    remarks: list[str] = []
+    remarks: list[Note | str] = []
     fault: str = ""
 
 

@@ -245,8 +245,8 @@ def _of_rocket(
         else f"Drag coefficient {rocket.drag_coefficient:g}, the same at all speeds"
     )
     return [
-        f"Liftoff mass {show(flight.liftoff_mass, 'heavy_mass', units)}: {rocket.name} "
-        f"{show(rocket.mass_kg, 'heavy_mass', units)}, empty motor {show(empty[0], 'mass', units, 0)} ({empty[1]}), "
+        f"Liftoff mass {show(flight.liftoff_mass, 'heavy_mass', units, 0)}: {rocket.name} "
+        f"{show(rocket.mass_kg, 'heavy_mass', units, 0)}, empty motor {show(empty[0], 'mass', units, 0)} ({empty[1]}), "
         f"{tubes_words}propellant {show(propellant, 'mass', units, 0)}, which is lost in proportion to impulse.",
         f"{drag}, on the {flight.drag.basis} ({show(flight.drag.area, 'area', units, 0)}).",
     ]

@@ -14,7 +14,7 @@ from app.models import Batch, Grain
 from app.models.base import FormIn
 from app.services import grains, weigh_outs, workshop
 from app.services.grains import GrainView
-from app.units import Measure, Quantity, show
+from app.units import Measure, Quantity, UnitSystem, number, show, unit_of
 
 
 @dataclass(frozen=True)
@@ -66,17 +66,29 @@ A4 = (210.0, 297.0)
 LETTER = (215.9, 279.4)
 
 SHEETS: dict[str, Sheet] = {
-    "a4-3x8": Sheet("70 × 37 mm (A4, 3 × 8)", A4, (70, 37), 3, 8, 0, 0.5, 70, 37),
-    "a4-3x7": Sheet("63.5 × 38.1 mm (A4, 3 × 7)", A4, (63.5, 38.1), 3, 7, 7.25, 15.15, 66, 38.1),
-    "a4-5x13": Sheet("38.1 × 21.2 mm (A4, 5 × 13)", A4, (38.1, 21.2), 5, 13, 4.75, 10.7, 40.6, 21.2),
-    "letter-3x10": Sheet("2 5/8 × 1 in (US letter, 3 × 10)", LETTER, (66.675, 25.4), 3, 10, 4.7625, 12.7, 69.85, 25.4),
-    "letter-2x5": Sheet("4 × 2 in (US letter, 2 × 5)", LETTER, (101.6, 50.8), 2, 5, 3.96875, 12.7, 106.3625, 50.8),
-    "roll-62x29": Sheet("62 × 29 mm (single, from a roll)", (62, 29), (62, 29)),
-    "roll-57x32": Sheet("57 × 32 mm (single, from a roll)", (57, 32), (57, 32)),
+    "a4-3x8": Sheet("A4, 3 × 8", A4, (70, 37), 3, 8, 0, 0.5, 70, 37),
+    "a4-3x7": Sheet("A4, 3 × 7", A4, (63.5, 38.1), 3, 7, 7.25, 15.15, 66, 38.1),
+    "a4-5x13": Sheet("A4, 5 × 13", A4, (38.1, 21.2), 5, 13, 4.75, 10.7, 40.6, 21.2),
+    "letter-3x10": Sheet("US letter, 3 × 10", LETTER, (66.675, 25.4), 3, 10, 4.7625, 12.7, 69.85, 25.4),
+    "letter-2x5": Sheet("US letter, 2 × 5", LETTER, (101.6, 50.8), 2, 5, 3.96875, 12.7, 106.3625, 50.8),
+    "roll-62x29": Sheet("single, from a roll", (62, 29), (62, 29)),
+    "roll-57x32": Sheet("single, from a roll", (57, 32), (57, 32)),
 }
 """Grids of common sheets (common practice, no source: try one on plain paper first)."""
 
-SIZE_CHOICES = [(key, sheet.name) for key, sheet in SHEETS.items()]
+
+def choices(units: UnitSystem) -> list[tuple[str, str]]:
+    """The sheets as a list to choose from, their labels' sizes in the workshop's unit."""
+
+    def bare(millimetres: float) -> str:
+        return number(millimetres / 1e3, "length", units, 1)
+
+    return [
+        (key, f"{bare(sheet.label[0])} × {bare(sheet.label[1])} {unit_of('length', units)} ({sheet.name})")
+        for key, sheet in SHEETS.items()
+    ]
+
+
 MOST = 500
 """Labels printed at once at most; a mistake in the choice would waste a pack of sheets."""
 

@@ -56,9 +56,11 @@ def readings(session: Session, cast: CastSession) -> list[TemperatureReading]:
 
 
 def units(session: Session, cast: CastSession | None) -> UnitSystem:
-    """The units of the pan's page: temperatures in what the last reading was typed in, so that the choice stays."""
+    """The units of the pan's page: while it is hot, temperatures in what the thermometer was last read in."""
     house = workshop.get(session).units
-    latest = max(readings(session, cast) if cast else [], key=lambda reading: reading.pk, default=None)
+    latest = max(
+        readings(session, cast) if cast and cast.closed_at is None else [], key=lambda reading: reading.pk, default=None
+    )
     typed = latest.temperature_typed.strip().upper() if latest else ""
     for sign in ("°F", "°C"):
         if typed.endswith(sign[1]):

@@ -12,6 +12,7 @@ from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_role
 from app.calc.curvefile import Layout
 from app.calc.errors import CalcError
 from app.calc.impulse import CLASS_LIMITS, designation
+from app.calc.notes import Amount, Note
 from app.drawing import thin
 from app.errors import Refused
 from app.models.curve import ReadIn
@@ -75,8 +76,8 @@ class Result(BaseModel):
     residual_n: float | None = None
     ringing_hz: float | None = None
     smoothed: bool = False
-    cautions: list[str] = []
-    remarks: list[str] = []
+    cautions: list[Note | str] = []
+    remarks: list[Note | str] = []
 
 
 @dataclass(frozen=True)
@@ -220,7 +221,7 @@ def _calibration(data: ReadIn) -> stand.Calibration:
     """The line from reading to newtons; from known masses where there are any."""
     if not data.points:
         if data.force_unit == "counts":
-            raise Refused("Raw counts need two known masses at least, such as 0 g and 5 kg.", field="points")
+            raise Refused("Raw counts need two known masses at least; the empty cell is one of them.", field="points")
         return stand.Calibration(FORCE_UNITS[data.force_unit], 0.0, 0.0)
     if data.force_unit != "counts":
         raise Refused(
@@ -230,7 +231,7 @@ def _calibration(data: ReadIn) -> stand.Calibration:
 
 
 def _pressure(
-    time: Floats, gauge: Floats | None, first: int, last: int, motor: Motor, remarks: list[str]
+    time: Floats, gauge: Floats | None, first: int, last: int, motor: Motor, remarks: list[Note | str]
 ) -> Floats | None:
     """Absolute chamber pressure [Pa] of the whole record: what the gauge says over its own zero, plus the air's."""
     if gauge is None:
@@ -240,7 +241,8 @@ def _pressure(
         air = ATM
         remarks.append("The field's air pressure is not known; the standard atmosphere was added to the gauge's.")
     else:
-        remarks.append(f"Pressure is absolute: the gauge's over its zero, plus the field's air ({air / 1e3:.1f} kPa).")
+        words = "Pressure is absolute: the gauge's over its zero, plus the field's air ({air})."
+        remarks.append(Note(words, {"air": Amount(air, "air_pressure")}))
     return curve.zeroed(time, gauge, first, last, drift=False).thrust + air
 
 
@@ -295,7 +297,10 @@ def _figures(t: Floats, thrust: Floats, data: ReadIn, motor: Motor, absolute: Fl
             raise
         hint = _other_unit(impulse, data, motor.predicted_ns) or "Check its unit."
         raise Refused(
-            f"This would be an impulse of {impulse:,.0f} N·s, class {letter_beyond(impulse)}. {hint}",
+            Note(
+                f"This would be an impulse of {{impulse}}, class {letter_beyond(impulse)}. {hint}",
+                {"impulse": Amount(impulse, "impulse")},
+            ),
             field="force_unit",
         ) from None
 
@@ -306,9 +311,10 @@ def letter_beyond(impulse: float) -> str:
     return chr(ord("O") + steps) if steps <= 11 else "beyond Z"
 
 
-def _doubts(found: curve.Figures, data: ReadIn, motor: Motor) -> list[str]:
+def _doubts(found: curve.Figures, data: ReadIn, motor: Motor) -> list[Note | str]:
     """A word when impulse lies far from what was predicted, with a unit that would explain it; and on too good a c*."""
-    said, impulse = [], found.total_impulse
+    said: list[Note | str] = []
+    impulse = found.total_impulse
     if motor.predicted_ns and not 1 / FAR_OFF < impulse / motor.predicted_ns < FAR_OFF:
         hint = _other_unit(impulse, data, motor.predicted_ns)
         said.append(
@@ -317,8 +323,11 @@ def _doubts(found: curve.Figures, data: ReadIn, motor: Motor) -> list[str]:
         )
     if found.c_star and motor.ideal_c_star and found.c_star > TOO_GOOD * motor.ideal_c_star:
         said.append(
-            f"c* comes out as {found.c_star:.0f} m/s; the blend's ideal is {motor.ideal_c_star:.0f} m/s, so the gauge, "
-            "the throat or the grains' mass is off."
+            Note(
+                "c* comes out as {found}; the blend's ideal is {ideal}, so the gauge, the throat or the grains' mass "
+                "is off.",
+                {"found": Amount(found.c_star, "gas_speed", 0), "ideal": Amount(motor.ideal_c_star, "gas_speed", 0)},
+            )
         )
     return said
 

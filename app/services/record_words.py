@@ -4,12 +4,13 @@ from app.calc import burns, curve, curvefile, stand
 from app.calc.constants import Floats
 from app.calc.curvefile import Layout
 from app.calc.impulse import BURN_SHARE
+from app.calc.notes import Amount, Note
 from app.models.curve import ReadIn
 
 
-def cautions(text: bytes, layout: Layout, time: Floats, force: Floats, low: int, high: int) -> list[str]:
+def cautions(text: bytes, layout: Layout, time: Floats, force: Floats, low: int, high: int) -> list[Note | str]:
     """A word on a cell that stood at its end, and on missing samples; each with its line."""
-    said = []
+    said: list[Note | str] = []
     flat = stand.standing_still(force[low : high + 1])
     if flat is not None:
         lines = [curvefile.line_of(text, layout, low + i) for i in flat]
@@ -53,27 +54,29 @@ def cut_off(data: ReadIn, thrust: Floats, low: int, high: int, time: Floats) -> 
     return said
 
 
-def remarks(data: ReadIn, zero: curve.Zeroed, scale: stand.Calibration) -> list[str]:
+def remarks(data: ReadIn, zero: curve.Zeroed, scale: stand.Calibration) -> list[Note | str]:
     """What was done to the record before it was measured: zero, drift, weight, calibration."""
-    said = []
+    said: list[Note | str] = []
+    marks = {"before": Amount(zero.before or 0.0, "force", 1), "after": Amount(zero.after or 0.0, "force", 1)}
     if zero.drifted and zero.before is not None and zero.after is not None:
         said.append(
-            f"Zero: {zero.before:.3g} N before the burn, {zero.after:.3g} N after it; the line through both was taken "
-            "off."
+            Note("Zero: {before} before the burn, {after} after it; the line through both was taken off.", marks)
         )
     elif zero.before is not None:
         said.append(
-            f"Zero: {zero.before:.3g} N before the burn was taken off"
-            + ("." if data.keep_drift else "; there is no quiet stretch after it to see drift by.")
+            Note(
+                "Zero: {before} before the burn was taken off"
+                + ("." if data.keep_drift else "; there is no quiet stretch after it to see drift by."),
+                marks,
+            )
         )
     else:
-        said.append(
-            f"The record begins with thrust; the zero is what was read after the burn, {zero.after or 0:.3g} N."
-        )
+        said.append(Note("The record begins with thrust; the zero is what was read after the burn, {after}.", marks))
     if data.stand != "level":
         said.append("The propellant's weight was taken to leave in proportion to impulse.")
     if len(data.points) > 2:
-        said.append(f"Calibration by {len(data.points)} masses; the farthest lies {scale.residual:.2g} N off the line.")
+        words = f"Calibration by {len(data.points)} masses; the farthest lies {{residual}} off the line."
+        said.append(Note(words, {"residual": Amount(scale.residual, "force", 3)}))
     elif data.points:
         said.append("Calibration by two masses: whether the cell is straight between them is not known.")
     return said

@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.calc.atmosphere import atmosphere
 from app.calc.burnrate import BurnLaw, law_for_blend
+from app.calc.notes import Amount, Note
 from app.calc.strand import BY_HAND, BY_VIDEO, AgainstLaw, Mean, Strand, against_law, mean_of, strand_rate
 from app.errors import Asked, NotFound, Refused
 from app.models import Batch, Formula, LaunchField, TestPiece
@@ -81,8 +82,11 @@ def _pressure(data: TestPieceIn) -> float:
         return usual
     if abs(data.pressure.si / usual - 1) > WEATHER:
         raise Refused(
-            f"At {data.elevation.typed} the air has about {usual / 100:.0f} hPa. A weather report's pressure is "
-            "reduced to sea level; take what a barometer reads there, or leave this empty.",
+            Note(
+                f"At {data.elevation.typed} the air has about {{usual}}. A weather report's pressure is reduced to sea "
+                "level; take what a barometer reads there, or leave this empty.",
+                {"usual": Amount(usual, "air_pressure")},
+            ),
             field="pressure",
         )
     return data.pressure.si

@@ -10,6 +10,7 @@ from app.calc.constants import Floats
 from app.calc.curvecolumns import AIR_PRESSURES, HEIGHT_UNITS, guess_height
 from app.calc.curvefile import Layout
 from app.calc.errors import CalcError
+from app.calc.notes import Amount, Note
 from app.drawing import thin
 from app.errors import Refused
 from app.models.altimeter import TrackIn
@@ -61,7 +62,7 @@ class TrackResult(BaseModel):
     height_m: list[float]
     spike_time_s: list[float] = []
     spike_height_m: list[float] = []
-    cautions: list[str] = []
+    cautions: list[Note | str] = []
     remarks: list[str] = []
 
     def heights_of(self, descent: Descent) -> tuple[float, float]:
@@ -165,8 +166,8 @@ def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackR
     )
 
 
-def _cautions(text: bytes, layout: Layout, time: Floats, found: track.Track) -> list[str]:
-    said = []
+def _cautions(text: bytes, layout: Layout, time: Floats, found: track.Track) -> list[Note | str]:
+    said: list[Note | str] = []
     holes = curve.gaps(time)
     if holes:
         i = holes[0]
@@ -184,7 +185,10 @@ def _cautions(text: bytes, layout: Layout, time: Floats, found: track.Track) -> 
     last = found.descents[-1] if found.descents else None
     if last is not None and found.landing_time is not None and last.rate > HARD_LANDING:
         said.append(
-            f"It came down at {last.rate:.0f} m/s to the last. If that was not meant, look whether the recovery opened."
+            Note(
+                "It came down at {rate} to the last. If that was not meant, look whether the recovery opened.",
+                {"rate": Amount(last.rate, "speed", 0)},
+            )
         )
     return said
 

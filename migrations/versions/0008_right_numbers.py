@@ -35,7 +35,7 @@ def downgrade() -> None:
 
 
 UNITS = {
-    "heavy_mass_unit": "kg",
+    "heavy_mass_unit": "g",
     "force_unit": "N",
     "impulse_unit": "N·s",
     "burn_rate_unit": "mm/s",
@@ -63,7 +63,9 @@ def _drop_units() -> None:
 
 def _add_rail_angle() -> None:
     """The largest angle of the air that meets a rocket off its rail: 20 degrees."""
-    op.add_column("workshop", sa.Column("rail_angle_rad", sa.Float(), nullable=False, server_default="0.3490658503988659"))
+    op.add_column(
+        "workshop", sa.Column("rail_angle_rad", sa.Float(), nullable=False, server_default="0.3490658503988659")
+    )
 
 
 def _drop_rail_angle() -> None:

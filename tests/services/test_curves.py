@@ -15,6 +15,7 @@ from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
 from app.services import curves, firings, foretold, outlook, reading
 from app.services.reading import Motor, Result
+from app.units import say
 from tests import build
 
 MOTOR = Motor(propellant_kg=0.6, throat_d_m=0.0127, throat_after_m=0.0129, ambient_pa=100_000.0, predicted_ns=700.0)
@@ -150,7 +151,7 @@ def test_ringing_is_told_and_smoothed_without_loss_of_impulse() -> None:
     assert plain.peak_thrust_n > 535
     assert smooth.peak_thrust_n == pytest.approx(500, abs=3)
     assert smooth.total_impulse_ns == pytest.approx(plain.total_impulse_ns, rel=1e-3)
-    assert any("No ringing" in line for line in read(t, force, smooth=True).remarks)
+    assert any("No ringing" in say(line) for line in read(t, force, smooth=True).remarks)
 
 
 # --- What is wrong with it -----------------------------------------------------------------------
@@ -184,7 +185,7 @@ def test_a_c_star_beyond_the_ideal_is_doubted() -> None:
     best = Motor(0.6, 0.0127, ambient_pa=1e5, ideal_c_star=908.0)
     assert read(t, force, force / 360, motor=best, pressure_column=3).cautions == []
     (line,) = read(t, force, force / 100, motor=best, pressure_column=3).cautions
-    assert "ideal is 908 m/s" in line
+    assert "ideal is 908 m/s" in say(line)
 
 
 @pytest.mark.parametrize(
