@@ -68,8 +68,9 @@ class Hanging(Batch):
         """Of the next step [s]: short while the velocity changes, and near the ground, where the wind falls off."""
         u, w, k = self._through(state)
         steady = np.sqrt(STANDARD_GRAVITY / k)
-        rate = self.slope(state, 0.0, self.dry)
-        changing = FINE * np.hypot(np.hypot(u, w), steady) / np.maximum(np.hypot(rate[U], rate[W]), 1e-9)
+        s = np.hypot(u, w)
+        rate = np.hypot(k * s * u, k * s * w + STANDARD_GRAVITY)
+        changing = FINE * np.hypot(s, steady) / np.maximum(rate, 1e-9)
         speed = np.maximum(np.abs(w), 0.1 * steady)
         ground = 0.25 * np.maximum(state[Z], 0.0) / speed + 0.005 * steady / STANDARD_GRAVITY
         found: Floats = np.minimum(np.minimum(changing, ground), np.maximum(drop, 0.1) / PIECES / speed)
