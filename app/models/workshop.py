@@ -137,7 +137,7 @@ class WorkshopIn(FormIn):
         "", max_length=80, title="Who works here", description="Written beside checklists and decisions."
     )
     system: Literal["Metric", "US", "Each by itself"] = FormField(
-        OWN, title="Units", description="One choice for everything below; a unit changed by itself there counts too."
+        title="Units", description="One choice for everything below; a unit changed by itself there counts too."
     )
     length_unit: LengthUnit = FormField(title="Lengths")
     altitude_unit: AltitudeUnit = FormField(title="Heights")
