@@ -167,6 +167,12 @@ class BagWeighOutIn(WeighOutIn):
     supply_id: int = FormField(title="From bag")
 
 
+class SwapIn(FormIn):
+    """The form of one button: what stands at a part and at this other one goes the other way round."""
+
+    other_id: int = FormField(title="The other one")
+
+
 class VoidIn(FormIn):
     """The form to strike out a measured value: the number stays readable, with the reason."""
 

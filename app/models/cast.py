@@ -106,6 +106,7 @@ class StepIn(FormIn):
 
     act: Literal["done", "skip", "undo"] = FormField(title="What happened")
     why: str = FormField("", max_length=300, title="Why it is skipped")
+    meant: str = FormField("", max_length=300, title="What was meant")
 
 
 class StepTimeIn(FormIn):

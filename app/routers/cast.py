@@ -11,7 +11,7 @@ from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.forms import Form
 from app.models import Batch, CastSession, CastStep, TemperatureReading, Workshop
 from app.models.base import FormIn
-from app.models.batch import AirIn, LeftoverIn, TestPiecesIn, VoidIn, WeighOutIn
+from app.models.batch import AirIn, LeftoverIn, SwapIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, DegreesIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
 from app.services import (
@@ -26,6 +26,7 @@ from app.services import (
     runsheets,
     slips,
     steps,
+    targets,
     weigh_outs,
     workshop,
 )
@@ -69,6 +70,18 @@ def weigh(request: Request, session: Book, typed: Typed, code: str, part_id: int
 
     model = weigh_outs.form_of(session, part_id)
     return _small(request, typed, code, model, do, f"weigh-{part_id}", "#weigh-out", "Booked.")
+
+
+@router.post("/{code}/weigh/{part_id}/swap")
+def swap(request: Request, typed: Typed, code: str, part_id: int) -> Response:
+    """Book what stands at two parts the other way round."""
+
+    def do(session: Session, batch: Batch, data: SwapIn) -> None:
+        person = _hands(request, session, casting.the_open(session, batch))
+        weigh_outs.swap_over(session, batch, part_id, data, person, version_of(typed))
+
+    notice = "Booked the other way round; what stood there is struck out."
+    return _small(request, typed, code, SwapIn, do, f"swap-{part_id}", "#weigh-out", notice)
 
 
 @router.post("/{code}/strike/{weigh_out_id}")
@@ -229,7 +242,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     return render(
         request, session, "cast/show.html", section="cast",
         batch=batch, formula=batches.formula_of(session, batch), cast=cast, cautions=cautions, forms=forms,
-        weighing=parts, places=weigh_outs.places(shop), steps=now, coming=steps.in_turn(now),
+        swapped=_swapped(session, batch, parts, now), weighing=parts, places=targets.places(shop), steps=now, coming=steps.in_turn(now),
         others=[c for c in casting.coming(running) if c.batch.pk != batch.pk], mark=casting.mark(running),
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
         overnight=cast is not None and casting.overnight(cast), sets=steps.sets(cast) if cast else 0,
@@ -248,6 +261,16 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         poured_at=casting.poured_at(session, batch), cure_s=shop.cure_s,
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
     )  # fmt: skip
+
+
+def _swapped(
+    session: Session, batch: Batch, parts: list[weigh_outs.PartNow], now: list[steps.Now]
+) -> list[tuple[weigh_outs.PartNow, weigh_outs.PartNow]]:
+    """Parts that stand in each other's line, each pair once, until the weighing out is ticked."""
+    if not now or now[0].settled:
+        return []
+    of = {part.part.pk: part for part in parts}
+    return [(of[one.pk], of[other.pk]) for one, other in targets.swapped(session, batch) if one.pk < other.pk]
 
 
 def _band(low_k: float, high_k: float, units: UnitSystem) -> str:
@@ -299,7 +322,7 @@ def _forms(
         return {}
     forms, url = Forms(request, session, failed), f"/cast/{batch.code}"
     house = workshop.get(session)
-    units, digits = house.units, weigh_outs.places(house)
+    units, digits = house.units, targets.places(house)
     found = {
         "temperature-form": forms.get(
             "temperature-form",
@@ -340,6 +363,11 @@ def _forms(
             if draw.weigh_out.voided_at is None:
                 key = f"strike-{draw.weigh_out.pk}"
                 found[key] = forms.get(key, VoidIn, f"{url}/strike/{draw.weigh_out.pk}", row=draw.weigh_out)
+    for one, other in _swapped(session, batch, parts, now):
+        key = f"swap-{one.part.pk}"
+        found[key] = forms.get(
+            key, SwapIn, f"{url}/weigh/{one.part.pk}/swap", row=one.part, initial={"other_id": other.part.pk}
+        )
     for n in now:
         shown = {
             "done": n.is_next, "skip": n.is_next, "undo": steps.can_take_back(cast, n.step),

@@ -22,7 +22,7 @@ from app.services import (
     needs,
     past,
     planning,
-    weigh_outs,
+    targets,
     workshop,
 )
 from app.units import editable, show
@@ -110,7 +110,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         request, session, "plan/show.html", section="plan",
         batch=batch, formula=batches.formula_of(session, batch), wanted=needs.wanted(session, batch),
         needs=needs.of_batch(session, batch), weighed=batches.weighed(session, batch),
-        places=weigh_outs.places(workshop.get(session)), cast=casting.find(session, batch), checklist=checklist,
+        places=targets.places(workshop.get(session)), cast=casting.find(session, batch), checklist=checklist,
         fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
         drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch), history=past.of(session, batch),
@@ -134,7 +134,7 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
     return render(
         request, session, "plan/form.html", section="plan",
         status=422 if form.errors else 200, form=form, batch=batch, worked=worked,
-        places=weigh_outs.places(workshop.get(session)),
+        places=targets.places(workshop.get(session)),
         cautions=cautions.AT_THE_PLAN, has_leftovers=bool(choices["remelts.leftover_id"]),
         remelt_limit=workshop.get(session).remelt_limit_share,
     )  # fmt: skip

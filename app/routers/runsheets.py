@@ -6,7 +6,7 @@ from sqlmodel import Session
 
 from app.forms import Choice, Form
 from app.models.runsheet import PaperIn, RunSheetIn
-from app.services import batches, casting, cautions, needs, paper, runsheets, steps, weigh_outs, workshop
+from app.services import batches, casting, cautions, needs, paper, runsheets, steps, targets, weigh_outs, workshop
 from app.units import editable, show
 from app.web import Book, Forms, Typed, render, submit, version_of
 
@@ -69,7 +69,7 @@ def show_paper(request: Request, session: Book, code: str) -> Response:
     }
     return render(
         request, session, "cast/sheet.html", section="cast", batch=batch, formula=batches.formula_of(session, batch),
-        cast=casting.find(session, batch), parts_now=parts, places=weigh_outs.places(shop), cautions=cautions,
+        cast=casting.find(session, batch), parts_now=parts, places=targets.places(shop), cautions=cautions,
         items=paper.checklist_to_print(session, batch), blank_readings=BLANK_READINGS, bands=bands,
         lines=[(step, steps.amount(step, batch), runsheets.usual_s(listed, step)) for step in listed],
         grains=needs.wanted(session, batch),

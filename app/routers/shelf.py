@@ -25,8 +25,8 @@ from app.services import (
     sets,
     shelf,
     slips,
+    targets,
     trace,
-    weigh_outs,
     weighing,
     workshop,
 )
@@ -63,7 +63,7 @@ def show(request: Request, session: Book) -> Response:
         filtered=bool(form.text("find") or form.text("state") or form.text("place")),
         ready=sum(v.state == "ready" for v in found.views), cautions=cautions.AT_THE_SHELF,
         gains=reweighs.latest(session, [v.grain.pk for v in found.views]),
-        digits=weigh_outs.places(workshop.get(session)),
+        digits=targets.places(workshop.get(session)),
     )  # fmt: skip
 
 
@@ -116,7 +116,7 @@ def _reweigh_page(
     house = workshop.get(session)
     return render(
         request, session, "shelf/reweigh.html", section="shelf", form=form, lot=lot, ids=ids, round=now,
-        last=reweighs.last(session), digits=weigh_outs.places(house), step=house.scale_resolution_kg,
+        last=reweighs.last(session), digits=targets.places(house), step=house.scale_resolution_kg,
         focus="gross" if form.text("serial") else "serial",
     )  # fmt: skip
 
@@ -166,7 +166,7 @@ def make_sets(request: Request, session: Book) -> Response:
         form.values |= {"size": ["4"], "kind": [found[0].key if found else ""]}
     return render(
         request, session, "shelf/sets.html", section="shelf", status=422 if form.errors else 200, form=form,
-        kinds=found, made=made, digits=weigh_outs.places(workshop.get(session)),
+        kinds=found, made=made, digits=targets.places(workshop.get(session)),
         step=workshop.get(session).scale_resolution_kg,
     )  # fmt: skip
 
@@ -217,7 +217,7 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
                  for g in reweighs.history(session, grain)},
         unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain), fresh=slips.fresh, at_once=slips.AT_ONCE,
         undecide=forms.get("undecide", FormIn, f"{here}/undecide", row=grain),
-        digits=weigh_outs.places(house), failures=findings.of_grain(session, grain),
+        digits=targets.places(house), failures=findings.of_grain(session, grain),
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from app import clock
 from app.errors import Refused
 from app.models import Batch, Grain
 from app.models.base import FormIn
-from app.services import grains, weigh_outs, workshop
+from app.services import grains, targets, workshop
 from app.services.grains import GrainView
 from app.units import Measure, Quantity, UnitSystem, number, show, unit_of
 
@@ -149,7 +149,7 @@ def sheets(session: Session, wanted: LabelsIn, views: Sequence[GrainView], base:
     if len(views) > MOST:
         raise Refused(f"{len(views)} labels at once are too many; choose up to {MOST} grains.", field="grain")
     house = workshop.get(session)
-    digits = weigh_outs.places(house)
+    digits = targets.places(house)
     cells: list[Label | None] = [None] * (wanted.start - 1)
     for view in views:
         address = f"{base.rstrip('/')}/shelf/{view.grain.serial}"

@@ -8,10 +8,10 @@ from sqlmodel import Session
 
 from app import clock
 from app.calc.ingredients import INGREDIENTS
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.models import Batch, BatchPart, CastSession, CastStep, SessionNote
 from app.models.cast import SetIn, StepIn, StepTimeIn
-from app.services import batches, gate, moments, rows
+from app.services import batches, gate, moments, rows, targets
 
 MINUTE = 60.0
 GRACE_S = MINUTE
@@ -239,7 +239,7 @@ def put_time(session: Session, cast: CastSession, step: CastStep, at: datetime, 
         if gate.hot(step):
             gate.still_holds(session, cast, at)
         if step.key == "weigh":
-            _all_weighed(session, cast)
+            _all_weighed(session, cast, None)
     _between(cast, step, at)
     step.done_at = at
     step.person = step.person or person
@@ -329,7 +329,7 @@ def _settle(
         if gate.hot(step):
             gate.still_holds(session, cast, clock.now())
         if step.key == "weigh":
-            _all_weighed(session, cast)
+            _all_weighed(session, cast, data.meant)
         step.done_at = clock.now()
     step.person = person
 
@@ -364,13 +364,35 @@ def _between(cast: CastSession, step: CastStep, at: datetime) -> None:
         )
 
 
-def _all_weighed(session: Session, cast: CastSession) -> None:
+def _all_weighed(session: Session, cast: CastSession, meant: str | None) -> None:
+    """Refuse to go on to the pan with something not weighed, or far off its target and nobody saying what was meant."""
     batch = rows.get(session, Batch, cast.batch_id, "batch")
     amounts = batches.weighed(session, batch)
     missing = [part for part in batch.parts if not amounts[part.pk]]
     if missing:
         names = ", ".join(INGREDIENTS[part.ingredient].name if part.ingredient else "leftover" for part in missing)
         raise Refused(f"Not weighed yet: {names}. Book the amounts first, or skip this step with a reason.")
+    off = targets.off_words(session, batch)
+    if not off:
+        return
+    if meant is None:
+        raise Refused(
+            f"Far off the target: {'; '.join(off)}. Press Done at this step and say what was meant; its time is "
+            "corrected afterwards."
+        )
+    if len(meant) < 3:
+        swapped = " Two of them fit each other's targets: swapped?" if targets.swapped(session, batch) else ""
+        raise Asked(
+            f"Far off the target: {'; '.join(off)}.{swapped} Strike out what is wrong and weigh it again, or say here "
+            "what was meant.",
+            "meant",
+            [
+                ("It is meant so.", "It is meant so"),
+                ("It was weighed again and is so.", "I weighed it again, it is so"),
+            ],
+            keep=None,
+        )
+    note(session, cast, f"Weighed out far off the target, and gone on: {'; '.join(off)}. {meant}")
 
 
 def _undo(session: Session, cast: CastSession, step: CastStep, version: int | None) -> None:

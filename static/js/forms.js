@@ -33,12 +33,6 @@
     });
   }
 
-  // The hand went on to a field that this answer does not touch.
-  function elsewhere(region) {
-    const at = document.activeElement;
-    return at !== null && at.matches("input, select, textarea") && !region.contains(at);
-  }
-
   function focusOn(root) {
     const target =
       root.querySelector(".refusal[tabindex]") && root.querySelector("[aria-invalid=true], .refusal[tabindex]")
@@ -126,7 +120,7 @@
     answered();
     const ctx = event.detail && event.detail.ctx;
     const region = ctx && ctx.target && ctx.target.id ? document.getElementById(ctx.target.id) : null;
-    if (region && !ctx.stays && !elsewhere(region)) focusOn(region);
+    if (region && !ctx.stays) focusOn(region);
   });
   document.addEventListener("DOMContentLoaded", function () {
     if (document.querySelector(".refusal[tabindex]")) focusOn(document);

@@ -31,13 +31,15 @@
     const ctx = event.detail.ctx;
     const sent = ctx.request.method === "GET" ? null : ctx.sourceElement;
     const left = { fields: [], opened: [], at: null };
+    const now = document.activeElement;
+    // The hand went on to another form while this answer was on its way: the focus is not taken from it.
+    if (now && now.matches("input, select, textarea") && (!sent || now.form !== sent)) left.at = [now.id, now.selectionStart, now.selectionEnd];
     (event.detail.tasks || []).forEach(function (task) {
       const region = typeof task.target === "string" ? document.querySelector(task.target) : task.target;
       if (!region) return;
       region.querySelectorAll("input[id], select[id], textarea[id]").forEach(function (field) {
         if (field.form === sent && sent) return;
         if (touched(field)) left.fields.push([field.id, field.value, field.checked]);
-        if (field === document.activeElement) left.at = [field.id, field.selectionStart, field.selectionEnd];
       });
       region.querySelectorAll("details[open]").forEach(function (details) {
         if (!sent || details !== sent.parentElement) left.opened.push([region.id, called(details)]);
@@ -62,9 +64,9 @@
       if (field.type === "checkbox" || field.type === "radio") field.checked = one[2];
       else if (field.tagName !== "SELECT" || Array.from(field.options).some(function (o) { return o.value === one[1]; })) field.value = one[1];
     });
-    const field = left.at && document.getElementById(left.at[0]);
+    const field = left.at && left.at[0] && document.getElementById(left.at[0]);
     if (!field) return;
-    ctx.stays = true; // the hand went on in another form: the focus is not taken from it
+    ctx.stays = true;
     field.focus({ preventScroll: true });
     if (left.at[1] !== null && left.at[1] !== undefined) field.setSelectionRange(left.at[1], left.at[2]);
   }

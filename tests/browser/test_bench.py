@@ -184,3 +184,57 @@ def test_118_in_the_wrong_degrees_is_kept_and_asked_about(page: Page, site: Site
     reading.press("Enter")
     expect(alarm).to_contain_text("140 °F or 140 °C?")
     expect(alarm).to_contain_text("Heat off now. Add nothing.")
+
+
+def test_swapped_bowls_stop_at_the_scale_and_are_booked_the_other_way_round(
+    page: Page, site: Site, opened: None
+) -> None:
+    with writing(site.engine) as session:
+        of = {part.ingredient: f"{part.target_kg * 1000:.1f}" for part in batches.by_code(session, "26K1").parts}
+        session.commit()
+    page.goto("/cast/26K1")
+    swapped = {"Potassium nitrate": "potassium_nitrate", "Sorbitol": "sucrose", "Sucrose": "sorbitol"}
+    for name, key in swapped.items():
+        part = page.get_by_role("group", name=name)
+        part.get_by_label("Weighed").fill(of[key])
+        part.get_by_label("Weighed").press("Enter")
+        if name == "Sorbitol":
+            expect(part.locator(".error")).to_contain_text("Swapped? If this bowl holds sucrose, book it there.")
+        if name != "Potassium nitrate":
+            part.get_by_role("group", name="Which did you mean?").get_by_role("button").last.click()
+        expect(part).to_contain_text(re.compile("in tolerance|Far off its target"))
+    watch = page.locator("#watch")
+    watch.get_by_role("button", name=DONE).click()
+    expect(watch.get_by_role("alert").filter(has_text="Not saved")).to_contain_text("Far off the target")
+    expect(watch.get_by_label("What was meant")).to_be_focused()
+    expect(page.locator("#steps li.done")).to_have_count(0)
+    asked = watch.get_by_role("alert").filter(has_text="Swapped? ").filter(has_text="fits the other's target")
+    expect(asked).to_contain_text(f"{of['sucrose']} g stands at sorbitol, {of['sorbitol']} g at sucrose")
+    assert Axe().run(page).response["violations"] == []
+    asked.get_by_role("button", name="Book them the other way round").click()
+    expect(page.locator("#weigh-out .tolerance-in")).to_have_count(3)
+    expect(asked).to_have_count(0)
+    watch.get_by_role("button", name=DONE).click()
+    expect(watch).to_contain_text(f"Melt the sorbitol and stir until it is clear. {of['sorbitol']} g")
+
+
+def test_done_far_off_a_target_is_ticked_with_one_touch_that_says_what_was_meant(
+    page: Page, site: Site, opened: None
+) -> None:
+    with writing(site.engine) as session:
+        batch = batches.by_code(session, "26K1")
+        build.weighed_out(session, batch, but_last=1)
+        last = batch.parts[-1]
+        half = f"{last.target_kg * 500:.1f} g"
+        session.commit()
+    page.goto("/cast/26K1")
+    field = page.locator("#weigh-out").get_by_label("Weighed").last
+    field.fill(half)
+    field.press("Enter")
+    page.get_by_role("button", name=f"{half}, and more follows").click()
+    watch = page.locator("#watch")
+    expect(page.locator("#weigh-out")).to_contain_text("Far off its target")
+    watch.get_by_role("button", name=DONE).click()
+    watch.get_by_role("button", name="It is meant so").click()
+    expect(watch).to_contain_text("Melt the sorbitol")
+    expect(page.locator("#notes")).to_contain_text(f"Weighed out far off the target, and gone on: {half}")

@@ -30,6 +30,7 @@ def test_a_reading_and_a_weighed_amount(page: Page, site: Site) -> None:
     nitrate = page.get_by_role("group", name="Potassium nitrate")
     fill(nitrate, weighed="3 g")
     nitrate.get_by_role("button", name="Book it").click()
+    nitrate.get_by_role("button", name="3 g, and more follows").click()
     taken_back = nitrate.get_by_role("button", name="Take it back")
     expect(taken_back).to_be_visible()
     with clock.turned_to(clock.now() + timedelta(minutes=2)):

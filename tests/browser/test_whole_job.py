@@ -122,9 +122,9 @@ def weigh_out(page: Page) -> None:
         target = re.search(r"([\d.]+) g", part.get_by_role("heading").inner_text())
         assert target is not None
         if name == "Sorbitol":
-            part.get_by_label("Weighed").fill(f"{float(target[1]) * 1.1:.1f} g")
+            part.get_by_label("Weighed").fill(f"{float(target[1]) * 1.05:.1f} g")
             part.get_by_role("button", name="Book it").click()
-            expect(part).to_contain_text("over by 10")
+            expect(part).to_contain_text(re.compile(r"over by (4\.9|5)"))
             part.locator("summary").click()
             part.get_by_label("Why").fill("A spoon too much, put back.")
             part.get_by_role("button", name="Strike it out").click()

@@ -124,11 +124,12 @@ def test_double_click_and_second_tab_book_once(client: TestClient, opened: None)
     first, second = client.get(URL).text, client.get(URL).text
     form_id = first_id(first, "weigh")
     url, hidden = form_of(first, form_id)
-    data = {**hidden, "supply_id": "1", "mass": "100 g"}
+    half = {"supply_id": "1", "mass": "100 g", "sure.likely.mass": "100 g"}
+    data = {**hidden, **half}
     assert "Booked." in client.post(url, data=data).text
     assert "not saved a second time" in client.post(url, data=data).text
     url, hidden = form_of(second, form_id)
-    answer = client.post(url, data={**hidden, "supply_id": "1", "mass": "100 g"})
+    answer = client.post(url, data={**hidden, **half})
     assert answer.status_code == 409
     assert "another tab" in answer.text
     assert batch_of(client)["potassium_nitrate"] == pytest.approx(0.1)

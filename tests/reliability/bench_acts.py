@@ -93,7 +93,9 @@ class Bench:
         part, bag = self.chance.choice(self.parts)
         typed = f"0.1{self.number:07d} g"
         check = ("SELECT count(*) FROM weigh_out WHERE mass_typed = ?", (typed,), 1)
-        return self._act(f"weigh-{part}", "weigh-out", {"supply_id": bag, "mass": typed}, [check])
+        return self._act(
+            f"weigh-{part}", "weigh-out", {"supply_id": bag, "mass": typed, "sure.likely.mass": typed}, [check]
+        )
 
     def _strike(self) -> Act:
         row, version = self.amounts.pop(self.chance.randrange(len(self.amounts)))

@@ -294,7 +294,7 @@ def test_yesterdays_session_takes_no_hot_work(client: TestClient, turn: Turn) ->
     saved(client, f"/cast/{LOT}", {"why": "rain since yesterday"}, "close-form")
     signed(client)
     saved(client, PAGE, form_id="open")
-    saved(client, f"/cast/{LOT}", {"mass": "1 g"}, part)
+    saved(client, f"/cast/{LOT}", {"mass": "1 g", "sure.likely.mass": "1 g"}, part)
 
 
 def test_a_pour_that_ends_after_midnight_is_told_all_the_same(session: Session, turn: Turn) -> None:

@@ -290,7 +290,7 @@ class Workshop(RuleBasedStateMachine):
         typed = WeighOutIn.model_validate({"supply_id": bag.pk if bag else None, "mass": f"{mass:.3f} g"})
         lot = self.session.get(Batch, part.batch_id)
         assert lot is not None
-        row = self.act(lambda: weigh_outs.weigh_out(self.session, lot, part.pk, typed))
+        row = self.act(lambda: weigh_outs.weigh_out(self.session, lot, part.pk, typed.answering(None)))
         if row is None:
             return
         kg = float(f"{mass:.3f}") / 1000

@@ -60,7 +60,7 @@ def left(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Left:
             lot = session.get(type(lot), code)
             assert lot is not None
             mass = WeighOutIn.model_validate({"supply_id": bag, "mass": f"{1 + number} g"})
-            weigh_outs.weigh_out(session, lot, part, mass)
+            weigh_outs.weigh_out(session, lot, part, mass.answering(None))
             casting.write_note(session, lot, NoteIn(words=f"{number} " + "stirred " * (number % 40)))
             session.commit()
         lengths.append(log.stat().st_size)

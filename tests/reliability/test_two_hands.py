@@ -143,6 +143,10 @@ def _forms(client: TestClient, facts: dict[str, Any]) -> dict[str, Sent]:
     return found
 
 
+SURE = "sure.likely.mass"
+"""The field that answers the question about an amount far off its target."""
+
+
 @pytest.mark.parametrize("kind", ["weigh_out", "note", "grain", "bag", "plan", "leftover", "no_light", "burned"])
 @pytest.mark.parametrize("hands", [2, HANDS])
 def test_a_form_sent_by_several_hands_at_once_is_saved_once(shop: Shop, kind: str, hands: int) -> None:
@@ -166,7 +170,10 @@ def test_a_grain_goes_into_one_of_two_motors(shop: Shop) -> None:
 
 def test_the_last_grams_of_a_bag_go_into_one_pan(shop: Shop) -> None:
     # without the version of the page, as two pages opened one after the other would send it
-    draws = [shop.form("draw", supply_id=shop.facts["last"], mass=f"{mass} g", version="") for mass in (99, 98)]
+    draws = [
+        shop.form("draw", supply_id=shop.facts["last"], mass=f"{mass} g", version="", **{SURE: f"{mass} g"})
+        for mass in (99, 98)
+    ]
     for _, fields in draws:
         del fields["version"]
     shop.one_wins("holds", *draws)
@@ -174,12 +181,12 @@ def test_the_last_grams_of_a_bag_go_into_one_pan(shop: Shop) -> None:
 
 
 def test_two_tabs_that_weigh_the_same_part_do_not_both_book(shop: Shop) -> None:
-    shop.one_wins("changed in another tab", *[shop.form("same", mass="1.5 g") for _ in "ab"])
+    shop.one_wins("changed in another tab", *[shop.form("same", mass="1.5 g", **{SURE: "1.5 g"}) for _ in "ab"])
     assert shop.count("weigh_out WHERE batch_part_id = ? AND mass_typed = '1.5 g'", shop.facts["parts"][1]) == 1
 
 
 def test_the_last_grams_of_a_leftover_are_melted_once(shop: Shop) -> None:
-    shop.one_wins("holds", *[shop.form(f"melt {i}", mass="40 g") for i in range(2)])
+    shop.one_wins("holds", *[shop.form(f"melt {i}", mass="40 g", **{SURE: "40 g"}) for i in range(2)])
     assert shop.count("weigh_out WHERE leftover_id = ?", shop.facts["cup"]) == 1
 
 
