@@ -76,6 +76,7 @@ from app.services import (
     workshop,
 )
 from app.settings import resource
+from app.units import parse
 
 Told = Mapping[str, Any]
 MINUTES_PER_STEP = {"pour": 6, "core": 3, "compact:1": 15, "compact:2": 10, "compact:3": 10, "pull": 52, "bag": 260}
@@ -167,7 +168,10 @@ class _Workshop:
 
     def _own(self, story: Told) -> None:
         self._at(max(item["days_ago"] for item in story["supply"]))
-        workshop.get(self.session).person = story["person"]
+        shop = workshop.get(self.session)
+        shop.person = story["person"]
+        shop.pan_capacity_kg, shop.pan_capacity_typed = parse(story["pan_capacity"], "mass")
+        shop.known_melt_kg, shop.known_melt_typed = parse(story["known_melt"], "mass")
         for told in story["formula"]:
             parts = [{"ingredient": name, "percent": share} for name, share in told["parts"].items()]
             formulas.save(self.session, self._form(FormulaIn, told, parts=parts))

@@ -14,7 +14,7 @@ from sqlmodel import Session
 from app import clock
 from app.db import migrate, open_engine, writing
 from app.main import create_app
-from app.services import first_run
+from app.services import first_run, workshop
 from app.settings import Settings
 from tests import moment
 
@@ -59,6 +59,11 @@ def empty_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     migrate(book)
     engine = open_engine(book)
     first_run.prepare(engine)
+    with writing(engine) as session:  # a workshop that has stated its pan: most tests plan and are not about its size
+        shop = workshop.get(session)
+        shop.pan_capacity_kg, shop.pan_capacity_typed = 50.0, "50 kg"
+        shop.known_melt_kg, shop.known_melt_typed = 50.0, "50 kg"
+        session.commit()
     with engine.connect() as connection:
         connection.exec_driver_sql("SELECT 1")
     engine.dispose()

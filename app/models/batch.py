@@ -151,6 +151,16 @@ class PlanIn(FormIn):
     test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=1, usual=(0.001, 0.5))] = FormField(
         title="For test pieces"
     )
+    melts: int | None = FormField(
+        None,
+        ge=1,
+        le=50,
+        title="In how many melts",
+        description="Left empty: one. Each melt becomes a batch of its own.",
+    )
+    pan_capacity: Annotated[Quantity, Measure("mass", gt=0, le=50, usual=(0.1, 20))] | None = FormField(
+        None, title="Your pan holds safely", description="Of melt, with room to stir. Asked once, kept in the settings."
+    )
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
 
 

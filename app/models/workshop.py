@@ -78,6 +78,10 @@ class Workshop(Row, table=True):
     pan_low_typed: str = "220 °F"
     pan_limit_k: float = FAHRENHEIT_250_K
     pan_limit_typed: str = "250 °F"
+    pan_capacity_kg: float | None = None
+    pan_capacity_typed: str | None = None
+    known_melt_kg: float | None = None
+    known_melt_typed: str | None = None
     cure_s: float = 7 * 86400.0
     c_star_efficiency_share: float = 0.95
     nozzle_efficiency_share: float = 0.90
@@ -193,6 +197,14 @@ class WorkshopIn(FormIn):
             low=Amount(FAHRENHEIT_220_K, "temperature"),
             high=Amount(FAHRENHEIT_250_K, "temperature"),
         ),
+    )
+    pan_capacity: Annotated[Quantity, Measure("mass", gt=0, le=50, usual=(0.1, 20))] | None = FormField(
+        None, title="Pan: holds safely", description="Of melt, with room to stir. A plan above it is split into melts."
+    )
+    known_melt: Annotated[Quantity, Measure("mass", gt=0, le=50, usual=(0.1, 20))] | None = FormField(
+        None,
+        title="Largest melt before this book",
+        description="What you have made before; what was cast in this book is counted by itself.",
     )
     cure: Annotated[Quantity, Measure("time", ge=0, le=90 * 86400, unit="days", usual=(3600, 60 * 86400))] = FormField(
         title="Cure for", description="A week is common practice."

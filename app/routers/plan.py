@@ -19,6 +19,7 @@ from app.services import (
     checklists,
     formulas,
     hardware,
+    melts,
     needs,
     past,
     planning,
@@ -54,9 +55,15 @@ def show_new(request: Request, session: Book) -> Response:
 def save_new(request: Request, typed: Typed) -> Response:
     """Plan a batch."""
     return submit(
-        request, typed, PlanIn, act=lambda s, data: _url(planning.plan(s, data)),
+        request, typed, PlanIn, act=_plan,
         page=lambda s, form: _form_page(request, s, None, form), notice="The batch is planned.",
     )  # fmt: skip
+
+
+def _plan(session: Session, data: PlanIn) -> str:
+    """Where a saved plan is looked at: its own page, or the list for several melts."""
+    batch = planning.plan(session, data)
+    return _url(batch) if (data.melts or 1) == 1 else "/plan"
 
 
 @router.get("/{code}")
@@ -133,7 +140,8 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
     form.choices = choices
     return render(
         request, session, "plan/form.html", section="plan",
-        status=422 if form.errors else 200, form=form, batch=batch, worked=worked,
+        status=422 if form.errors else 200, form=form, batch=batch, worked=worked[0] if worked else None,
+        proposal=worked[1] if worked else "", capacity_kg=workshop.get(session).pan_capacity_kg,
         places=targets.places(workshop.get(session)),
         cautions=cautions.AT_THE_PLAN, has_leftovers=bool(choices["remelts.leftover_id"]),
         remelt_limit=workshop.get(session).remelt_limit_share,
@@ -142,7 +150,7 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
 
 def _from_address(
     request: Request, session: Session, url: str, batch: Batch | None
-) -> tuple[Form, needs.Worked | None]:
+) -> tuple[Form, tuple[needs.Worked, str] | None]:
     """The form as the address fills it; `look` in the address works it out without saving."""
     texts = [(SHORT_NAMES.get(name, name), text) for name, text in resent(request.query_params.multi_items())]
     look = ("look", "1") in texts
@@ -156,7 +164,11 @@ def _from_address(
     if not look:
         return form, None
     form.asks_at = f"{url}#worked"
-    return form, answered(form, workshop.get(session).units, lambda data: needs.work_out(session, data, batch))
+    return form, answered(
+        form,
+        workshop.get(session).units,
+        lambda data: (needs.work_out(session, data, batch), melts.proposal(session, data, batch)),
+    )
 
 
 def _choices(session: Session, batch: Batch | None) -> dict[str, list[Choice]]:

@@ -19,7 +19,7 @@ from app.models import (
     WeighOut,
 )
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn
-from app.services import batches, checklists, gate, moments, needs, rows, runsheets, steps, workshop
+from app.services import batches, checklists, gate, melts, moments, needs, rows, runsheets, steps, workshop
 from app.units import show
 
 
@@ -174,6 +174,8 @@ def open_session(session: Session, batch: Batch, data: OpenSessionIn) -> CastSes
     cast = find(session, batch)
     if cast is not None and cast.closed_at is None:
         raise Refused(f"The cast session of {batch.code} is open already.")
+    if cast is None:
+        melts.still_fits(session, batch)
     if cast is not None and cast.closed_at is not None and clock.now() < cast.closed_at:
         raise Refused(
             f"This machine's clock reads earlier than the closing at {clock.local(cast.closed_at):%H:%M on %d %b}. "

@@ -96,13 +96,13 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
     ideal = theoretical_density(formula.blend)
     density = ideal * data.expected_density.si
     grains = _wanted(session, data, density)
-    remelts = _remelts(session, data, batch)
+    taken = remelts(session, data, batch)
     mass = batch_mass([(w.pattern.volume_m3, w.count) for w in grains], density, data.over_pour.si, data.test_pieces.si)
     recipe = scale(
         formula.blend,
         mass,
         shop.scale_resolution_kg,
-        [(batches.of_leftover(session, leftover.pk), amount) for leftover, amount in remelts],
+        [(batches.of_leftover(session, leftover.pk), amount) for leftover, amount in taken],
         shop.remelt_limit_share,
     )
     grains_kg = sum(w.mass_kg for w in grains)
@@ -114,7 +114,7 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
         if amount > 0
     ]
     found += [
-        Need(row.mark, None, row, amount, left[row.pk], promised_leftovers.get(row.pk, 0.0)) for row, amount in remelts
+        Need(row.mark, None, row, amount, left[row.pk], promised_leftovers.get(row.pk, 0.0)) for row, amount in taken
     ]
     return Worked(
         formula, grains, ideal, grains_kg, grains_kg * data.over_pour.si, data.test_pieces.si,
@@ -134,13 +134,20 @@ def _wanted(session: Session, data: PlanIn, density: float) -> list[Wanted]:
     return found
 
 
-def _remelts(session: Session, data: PlanIn, batch: Batch | None) -> list[tuple[Leftover, float]]:
+def remelts(session: Session, data: PlanIn, batch: Batch | None = None) -> list[tuple[Leftover, float]]:
+    """The leftovers a plan asks for, each with how much of it [kg].
+
+    Raises
+    ------
+    Refused
+        One is named twice, or there is not as much of it that no other plan has asked for.
+    """
     shop, left = workshop.get(session), batches.leftovers_left(session)
     _, promised = promises(session, but=batch)
-    remelts: list[tuple[Leftover, float]] = []
+    found: list[tuple[Leftover, float]] = []
     for i, row in enumerate(data.remelts):
         leftover = rows.get(session, Leftover, row.leftover_id, "leftover")
-        if any(known.id == leftover.id for known, _ in remelts):
+        if any(known.id == leftover.id for known, _ in found):
             raise Refused(f"{leftover.mark} is named twice; write one row.", field=f"remelts.{i}.leftover_id")
         free = left[leftover.pk] - promised.get(leftover.pk, 0.0)
         mass = row.mass.si if row.mass is not None else free
@@ -149,8 +156,8 @@ def _remelts(session: Session, data: PlanIn, batch: Batch | None) -> list[tuple[
                 f"{leftover.mark} has {show(max(free, 0.0), 'mass', shop.units)} that no other plan has asked for.",
                 field=f"remelts.{i}.mass",
             )
-        remelts.append((leftover, mass))
-    return remelts
+        found.append((leftover, mass))
+    return found
 
 
 def promises(session: Session, but: Batch | None = None) -> tuple[dict[str, float], dict[int, float]]:

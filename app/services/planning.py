@@ -7,17 +7,24 @@ from sqlmodel import Session, select
 from app.errors import Refused
 from app.models import Batch, BatchItem, BatchPart, CastSession
 from app.models.batch import PlanIn
-from app.services import batches, checklists, needs, rows
+from app.services import batches, checklists, melts, needs, rows
 
 
 def plan(session: Session, data: PlanIn) -> Batch:
-    """Save a new batch with its grains and its scaled recipe.
+    """Save a plan, one batch for each of its melts; gives the first.
 
     Raises
     ------
     Refused, CalcError
-        As `needs.work_out`; or the formula or a pattern is retired.
+        As `melts.fitting` and `needs.work_out`; or the formula or a pattern is retired.
     """
+    plans = melts.fitting(session, data)
+    melts.keep_capacity(session, data)
+    made = [_plan(session, one) for one in plans]
+    return made[0]
+
+
+def _plan(session: Session, data: PlanIn) -> Batch:
     worked = needs.work_out(session, data)
     _in_use(worked)
     batch = Batch(code=batches.lot_code(session, data.planned_for), **_columns(data, worked))
@@ -30,6 +37,8 @@ def plan(session: Session, data: PlanIn) -> Batch:
 def edit(session: Session, batch: Batch, data: PlanIn, version: int | None = None) -> Batch:
     """Change a plan that was not cast yet; its checklists are voided, for they were made for another plan.
 
+    With several melts it becomes the first of them, and the others are planned beside it.
+
     Raises
     ------
     Refused, CalcError
@@ -39,6 +48,8 @@ def edit(session: Session, batch: Batch, data: PlanIn, version: int | None = Non
     """
     _still_planned(session, batch)
     rows.claim(batch, version)
+    data, *more = melts.fitting(session, data, batch)
+    melts.keep_capacity(session, data)
     worked = needs.work_out(session, data, batch)
     checklists.void_unused(session, batch, "The plan was changed.")
     for name, value in _columns(data, worked).items():
@@ -47,6 +58,8 @@ def edit(session: Session, batch: Batch, data: PlanIn, version: int | None = Non
     batch.parts.clear()
     session.flush()
     _fill(session, batch, worked)
+    for one in more:
+        _plan(session, one)
     return batch
 
 

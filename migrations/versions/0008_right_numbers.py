@@ -23,10 +23,12 @@ def upgrade() -> None:
     _add_doubt()
     _wet_grains()
     _dissolved()
+    _add_pan()
 
 
 def downgrade() -> None:
     """The same parts, backwards."""
+    _drop_pan()
     _no_wet_grains()
     _drop_doubt()
     _drop_least_port()
@@ -138,3 +140,19 @@ def _no_wet_grains() -> None:
     op.drop_table("firing_let_in")
     for name in ("accepted_why", "accepted_by", "accepted_at", "wet"):
         op.drop_column("re_weigh", name)
+
+
+PAN = ("pan_capacity", "known_melt")
+
+
+def _add_pan() -> None:
+    """What the pan holds safely, and the largest melt made before the book; unknown until stated."""
+    for name in PAN:
+        op.add_column("workshop", sa.Column(f"{name}_kg", sa.Float(), nullable=True))
+        op.add_column("workshop", sa.Column(f"{name}_typed", sa.String(), nullable=True))
+
+
+def _drop_pan() -> None:
+    for name in reversed(PAN):
+        op.drop_column("workshop", f"{name}_typed")
+        op.drop_column("workshop", f"{name}_kg")

@@ -190,9 +190,9 @@ def test_swapped_bowls_stop_at_the_scale_and_are_booked_the_other_way_round(
     page: Page, site: Site, opened: None
 ) -> None:
     with writing(site.engine) as session:
-        of = {part.ingredient: f"{part.target_kg * 1000:.1f}" for part in batches.by_code(session, "26K1").parts}
+        of = {part.ingredient: f"{part.target_kg * 1000:.1f}" for part in batches.by_code(session, "2611P").parts}
         session.commit()
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     swapped = {"Potassium nitrate": "potassium_nitrate", "Sorbitol": "sucrose", "Sucrose": "sorbitol"}
     for name, key in swapped.items():
         part = page.get_by_role("group", name=name)
@@ -222,12 +222,12 @@ def test_done_far_off_a_target_is_ticked_with_one_touch_that_says_what_was_meant
     page: Page, site: Site, opened: None
 ) -> None:
     with writing(site.engine) as session:
-        batch = batches.by_code(session, "26K1")
+        batch = batches.by_code(session, "2611P")
         build.weighed_out(session, batch, but_last=1)
         last = batch.parts[-1]
         half = f"{last.target_kg * 500:.1f} g"
         session.commit()
-    page.goto("/cast/26K1")
+    page.goto("/cast/2611P")
     field = page.locator("#weigh-out").get_by_label("Weighed").last
     field.fill(half)
     field.press("Enter")

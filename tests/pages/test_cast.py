@@ -104,7 +104,7 @@ def test_weigh_out_in_words(client: TestClient, opened: None) -> None:
         ("5 mm", "1", "goes with a length"),
         ("", "1", "Type a mass"),
         ("900 kg", "1", "at most 100000 g"),
-        ("50 kg", "1", "correct it under Supplies"),
+        ("15 kg", "1", "correct it under Supplies"),
         ("5 g", "", "Choose one"),
         ("5 g", "2", "holds sorbitol, not potassium nitrate"),
     ],

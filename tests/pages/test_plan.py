@@ -9,6 +9,7 @@ from sqlmodel import Session, select
 
 from app.db import writing
 from app.models import Batch, Formula, Leftover
+from app.services import workshop
 from tests import build
 from tests.browse import opened
 
@@ -239,3 +240,30 @@ def test_the_same_grains_are_planned_again_by_the_newest_version(client: TestCli
     form = opened(client, again[1].replace("&amp;", "&")).forms["form"].fields
     assert (form["formula_id"], form["items.0.count"]) == (str(newer), "4")
     assert form["items.0.pattern_id"] == str(book["pattern"])
+
+
+def test_a_plan_above_the_pans_capacity_is_split_by_the_button_of_its_question(
+    client: TestClient, book: dict[str, int]
+) -> None:
+    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+        shop = workshop.get(session)
+        shop.pan_capacity_kg = shop.pan_capacity_typed = None
+        shop.known_melt_kg = 20.0
+        session.commit()
+    page = client.get("/plan/new").text
+    assert "Your pan holds safely" in page
+    answer = client.post("/plan/new", data=texts(book, **{"items.0.count": "53"}))
+    assert answer.status_code == 422
+    assert "How much does your pan hold safely" in answer.text
+    sent = texts(book, **{"items.0.count": "53", "pan_capacity": "2 kg"})
+    answer = client.post("/plan/new", data=sent)
+    assert answer.status_code == 422
+    assert "It takes 5 melts, each of at most 11 grains" in answer.text
+    assert '<button name="meant.capacity.melts" value="5">5 melts</button>' in answer.text
+    assert batches(client) == []
+    answer = client.post("/plan/new", data={**sent, "meant.capacity.melts": "5"}, follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/plan")
+    assert len(batches(client)) == 5
+    page = client.get("/plan/new", params={**texts(book, **{"items.0.count": "53"}), "look": "1"}).text
+    assert "It takes 5 melts" in page
+    assert "Your pan holds 2000.0 g safely" in page

@@ -207,7 +207,7 @@ def test_the_first_of_two_swapped_bowls_is_asked_about_with_the_other_by_name(se
     build.opened_session(session, batch)
     sorbitol, sucrose = part_of(batch, "sorbitol"), part_of(batch, "sucrose")
     bag = supplies.bags(session, "sorbitol")[0]
-    with pytest.raises(Asked, match="still wanted of sucrose.*Swapped"):
+    with pytest.raises(Asked, match=r"still wanted of sucrose.*Swapped"):
         weigh_outs.weigh_out(session, batch, sorbitol.pk, weighed(f"{sucrose.target_kg * 1000:.1f} g", bag.pk))
 
 
@@ -215,7 +215,7 @@ def test_done_is_refused_for_swapped_bowls_until_it_is_said_what_was_meant(sessi
     batch = in_each_others_line(session)
     cast = casting.the_open(session, batch)
     first = cast.steps[0]
-    with pytest.raises(Asked, match="Far off the target: .*sorbitol.*sucrose.*swapped") as caught:
+    with pytest.raises(Asked, match=r"Far off the target: .*sorbitol.*sucrose.*swapped") as caught:
         steps.record(session, cast, first.pk, StepIn(act="done"))
     assert caught.value.field == "meant"
     with pytest.raises(Refused, match="Far off the target"):
