@@ -55,8 +55,8 @@ LEFT = {
     "/static": "no page",
 }
 
-PRINTED = re.compile(r"14 CFR 101\.22: [^.]*\.|[\d,]+ ft \([\d,.]+ m\)")
-"""Figures that stand so in a law, and in the associations' tables, which have the workshop's unit in brackets."""
+PRINTED = re.compile(r"14 CFR 101\.22: [^.]*\.|[\d,]+ ft \([\d,.]+ m\)|m/s \(20 mph\)")
+"""Figures that stand so in a law, in clubs' codes and in the associations' tables, beside the workshop's own unit."""
 
 # At a hot pan (`/cast/…`) the book speaks degrees as its thermometer was last read, whatever the workshop's system.
 
