@@ -1,5 +1,7 @@
 """The cast session: opened by a checklist, kept while the pan is hot, closed when all is told."""
 
+import re
+import zlib
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -34,6 +36,8 @@ class Running:
     overnight: bool
     entries: int
     """A number that changes with each amount and each reading of the pan, as it came or was struck out."""
+    alarms: tuple[str, ...]
+    """What is said loudly of it at this moment, without the hours and minutes in it."""
 
 
 @dataclass(frozen=True)
@@ -105,8 +109,12 @@ def due(session: Session) -> list[Running]:
     """The open sessions with what can be done next in each, what is due first on top."""
     running = []
     for cast, batch in sessions(session, open_only=True):
-        now = steps.in_turn(steps.of_session(cast, batch, batches.weighed(session, batch)))
-        running.append(Running(batch, cast, now, poured_at(session, batch), overnight(cast), _entries(session, cast)))
+        now = steps.of_session(cast, batch, batches.weighed(session, batch))
+        alarms = tuple(re.sub(r"\d+", "", words) for words in steps.warnings(cast, now))
+        running.append(
+            Running(batch, cast, steps.in_turn(now), poured_at(session, batch), overnight(cast),
+                    _entries(session, cast), alarms)
+        )  # fmt: skip
     latest = datetime.max.replace(tzinfo=clock.now().tzinfo)
     return sorted(running, key=lambda r: min((n.due_at for n in r.coming if n.due_at), default=latest))
 
@@ -133,13 +141,16 @@ def wait_for(running: list[Running], batch: Batch) -> str:
 
 
 def mark(running: list[Running]) -> str:
-    """A short mark that changes with any step, amount or reading of any open session.
+    """A short mark that changes with any step, amount or reading of any open session, and with what time alone brings:
+    a new day, and each alarm as it comes and goes.
 
-    Two devices see by it that they show the same.
+    Two devices see by it that they show the same, and a page left open that it is out of date.
     """
-    return ".".join(
+    shown = [
         f"{r.cast.pk}-{len(r.cast.steps)}-{sum(step.version for step in r.cast.steps)}-{r.entries}" for r in running
-    )
+    ]
+    alarms = zlib.crc32("\n".join(words for r in running for words in r.alarms).encode())
+    return ".".join([f"{clock.today():%Y%m%d}", f"{alarms:x}", *shown])
 
 
 def _entries(session: Session, cast: CastSession) -> int:

@@ -16,8 +16,8 @@ from app.services import batches, gate, moments, rows, targets
 MINUTE = 60.0
 GRACE_S = MINUTE
 THIRDS = ("first", "second", "last")
-EVENING = time(21, 0)
-"""Cores due later than this are near to being left in overnight."""
+EVENING, MORNING = time(21, 0), time(6, 0)
+"""Cores due between these are near to being left in overnight, on whichever side of midnight it is told."""
 MOST_SETS = 9
 
 
@@ -158,7 +158,7 @@ def warnings(cast: CastSession, steps: list[Now]) -> list[str]:
         if now.late:
             said.append(f"{what} are late by {now.late_words}: pull them now. Left in overnight, the rods seize.")
         elif at is not None and _at_night(at):
-            told = "come due" if _settled(poured) else "of a pour now come due"
+            told = "come due" if _settled(poured) else f"of a pour at {moments.words(clock.now())} come due"
             said.append(
                 f"{what} {told} at {moments.words(at)}. Somebody must be here then: left in overnight, the rods seize."
             )
@@ -173,7 +173,7 @@ def warnings(cast: CastSession, steps: list[Now]) -> list[str]:
 
 def _at_night(moment: datetime) -> bool:
     here = clock.local(moment)
-    return here.time() >= EVENING or here.date() != clock.today()
+    return not MORNING <= here.time() < EVENING or here.date() != clock.today()
 
 
 # --- Writing -------------------------------------------------------------------------------------

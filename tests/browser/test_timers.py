@@ -119,6 +119,36 @@ def test_two_devices_show_the_same(page: Page, browser: Browser, site: Site, pou
     tablet.close()
 
 
+def test_pages_left_open_over_midnight_are_those_of_the_new_day(
+    page: Page, site: Site, poured: None, turn: Turn
+) -> None:
+    turn(wall("2026-11-25T23:58"))
+    page.goto("/")
+    expect(page.get_by_role("main")).to_contain_text("25 Nov 2026")
+    expect(page.get_by_text("was left open overnight")).to_have_count(0)
+    turn(wall("2026-11-26T00:01"))
+    look_again(page)
+    expect(page.get_by_text("was left open overnight")).to_be_visible()
+    expect(page.locator("h1")).to_be_visible()
+    expect(page.get_by_role("main")).to_contain_text("26 Nov 2026")
+    expect(page.get_by_role("main")).to_have_count(1)
+
+
+def test_the_panel_in_view_tells_of_the_night_as_it_comes(page: Page, site: Site, turn: Turn) -> None:
+    """Nobody presses anything: the hour alone makes the cores come due too late, and no midnight ends the night."""
+    turn(wall("2026-11-25T19:00"))
+    with writing(site.engine) as session:
+        build.cast(session, until="oxidiser:3", planned_for="2026-11-25")
+        session.commit()
+    page.goto("/cast/2611P")
+    night = page.locator("#watch").get_by_role("alert").filter(has_text="left in overnight")
+    expect(night).to_have_count(0)
+    for at, due in (("25T21:00", "22:30"), ("26T00:20", "01:50")):
+        turn(wall(f"2026-11-{at}"))
+        look_again(page)
+        expect(night).to_contain_text(f"come due at {due}.")
+
+
 def test_without_script_the_times_are_there(browser: Browser, site: Site, poured: None, turn: Turn) -> None:
     plain = browser.new_context(base_url=site.address, java_script_enabled=False)
     page = plain.new_page()

@@ -332,7 +332,8 @@ def test_due_times_hold_over_the_change_to_winter(session: Session, berlin: None
         turn(poured + 40 * MINUTES)  # 2:10 winter time: the wall clock shows less than at the pour
         assert f"{clock.local(clock.now()):%H:%M}" == "02:10"
         cast = casting.the_open(session, batch)
-        assert steps.warnings(cast, list(run(session, batch).values())) == []
+        said = steps.warnings(cast, list(run(session, batch).values()))
+        assert not any("clock reads earlier" in words for words in said)
         do(session, cast, "core")
         assert of(cast, "core").done_at == poured + 40 * MINUTES
         assert run(session, batch)[1, "compact:1"].late_s == 22 * 60
@@ -375,9 +376,8 @@ def test_cores_that_come_due_at_night_are_told_before_the_pour(session: Session)
     with clock.turned_to(evening) as turn:
         batch = build.cast(session, until="oxidiser:3")
         cast = casting.the_open(session, batch)
-        said = steps.warnings(cast, list(run(session, batch).values()))
-        assert said == ["The cores of a pour now come due at 21:45. Somebody must be here then: left in overnight, the "
-                        "rods seize."]  # fmt: skip
+        (words,) = steps.warnings(cast, list(run(session, batch).values()))
+        assert words.startswith("The cores of a pour at 20:15 come due at 21:45. Somebody must be here then: left in ")
         do(session, cast, "pour")
         turn(evening + 10 * MINUTES)
         (words,) = steps.warnings(cast, list(run(session, batch).values()))
@@ -385,6 +385,38 @@ def test_cores_that_come_due_at_night_are_told_before_the_pour(session: Session)
         turn(evening + 3 * 60 * MINUTES)
         (words,) = steps.warnings(cast, list(run(session, batch).values()))
         assert words.startswith("The cores are late by 90 min: pull them now.")
+
+
+def test_a_night_is_the_same_night_after_midnight(session: Session) -> None:
+    """Poured at 23:50: what was told of the cores before midnight is told after it, until they are pulled."""
+    with clock.turned_to(wall("2026-11-25T23:50")) as turn:
+        batch = build.cast(session, until="pour")
+        cast = casting.the_open(session, batch)
+        before = steps.warnings(cast, list(run(session, batch).values()))
+        assert [words[:41] for words in before] == ["The cores come due at 01:20 on 26 Nov. So"]
+        turn(wall("2026-11-26T00:10"))
+        after = steps.warnings(cast, list(run(session, batch).values()))
+        assert [words[:32] for words in after] == ["The cores come due at 01:20. Som"]
+
+
+def test_a_page_left_open_is_out_of_date_with_the_day_and_with_each_alarm(session: Session) -> None:
+    def mark() -> str:
+        return casting.mark(casting.due(session))
+
+    with clock.turned_to(wall("2026-11-25T19:00")) as turn:
+        quiet = mark()  # no session is open
+        cast = casting.the_open(session, build.cast(session, until="oxidiser:3"))
+        assert cast.closed_at is None
+        marks = [mark()]
+        for at in ("25T19:25", "25T19:40", "25T22:00", "25T23:59", "26T00:01"):
+            turn(wall(f"2026-11-{at}"))
+            marks.append(mark())
+    assert marks[0] == marks[1], "nothing is said loudly yet: cores of a pour at 19:25 come due at 20:55"
+    assert marks[1] != marks[2], "those of a pour at 19:40 come due at 21:10"
+    assert marks[2] == marks[3], "the same words, at another minute"
+    assert marks[4] != marks[5], "a new day"
+    with clock.turned_to(wall("2026-11-26T19:00")):
+        assert quiet.split(".")[0] != mark().split(".")[0]
 
 
 def test_at_noon_nothing_is_said_of_the_night(session: Session) -> None:
