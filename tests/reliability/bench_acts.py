@@ -94,7 +94,10 @@ class Bench:
         typed = f"0.1{self.number:07d} g"
         check = ("SELECT count(*) FROM weigh_out WHERE mass_typed = ?", (typed,), 1)
         return self._act(
-            f"weigh-{part}", "weigh-out", {"supply_id": bag, "mass": typed, "sure.likely.mass": typed}, [check]
+            f"weigh-{part}",
+            "weigh-out",
+            {"supply_id": bag, "mass": typed, "sure.likely.mass": typed, "sure.usual.mass": typed},
+            [check],
         )
 
     def _strike(self) -> Act:
@@ -119,7 +122,9 @@ class Bench:
     def _leftover(self) -> Act:
         mark = f"Cup {self.number}"
         check = ("SELECT count(*) FROM leftover WHERE mark = ?", (mark,), 1)
-        return self._act("leftover-form", "leftover", {"mark": mark, "mass": "0.001 g"}, [check])
+        return self._act(
+            "leftover-form", "leftover", {"mark": mark, "mass": "0.001 g", "sure.usual.mass": "0.001 g"}, [check]
+        )
 
     def _bag(self) -> Act:
         mark = f"Drum {self.number}"
