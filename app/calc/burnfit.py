@@ -21,7 +21,11 @@ from app.calc.errors import NoSolution, OutOfRange
 from app.calc.leastsquares import Fit, Fitted, fit
 
 GAUGE = 0.01
-"""Standard uncertainty of a gauge's and a cell's scale [-]: assumptions."""
+"""How far a gauge may bend between the pressures of a burn [-]: an assumption."""
+
+REPEAT = 0.003
+"""How well a gauge and a cell repeat from one firing to the next [-]: an assumption. How far their scales may be off is
+the stand's own error, the same in all of its firings: `shrink.STAND`."""
 
 THROAT, CORE = 0.05e-3, 0.15e-3
 """Standard uncertainty of a throat's and a core's diameter [m], as in `spread.Spread`."""
@@ -263,7 +267,7 @@ def fit_pressure(motor: Motor, time: Floats, pressure: Floats) -> PressureFit:
 
 
 def reading_errors(motor: Motor, pressure: float) -> tuple[float, float, float]:
-    """Tell what gauge, cell, callipers and scale leave uncertain, however well a curve is fitted.
+    """Tell what repeats badly: gauge, cell, callipers and scale from one firing to the next, however well it is fitted.
 
     Parameters
     ----------
@@ -288,18 +292,18 @@ def reading_errors(motor: Motor, pressure: float) -> tuple[float, float, float]:
 
     References
     ----------
-    Propagation: JCGM 100 (GUM), 5.1.6. `GAUGE`, `THROAT`, `CORE`, `MASS`: assumptions of this book.
+    Propagation: JCGM 100 (GUM), 5.1.6. `REPEAT`, `THROAT`, `CORE`, `MASS`: assumptions of this book.
 
     Examples
     --------
     >>> from app.calc.motor import example
     >>> [round(100 * sd, 1) for sd in reading_errors(example(), 3e6)]
-    [0.6, 1.3, 1.6]
+    [0.6, 0.9, 0.9]
     """
     throat = 2 * THROAT / motor.throat_d
     web = CORE / 2 / min(grain.web for grain in motor.grains)
     n = local_exponent(motor.propellant.law, pressure)
-    return math.hypot(web, n * GAUGE), math.hypot(throat, GAUGE, MASS), math.hypot(throat, GAUGE, GAUGE)
+    return math.hypot(web, n * REPEAT), math.hypot(throat, REPEAT, MASS), math.hypot(throat, REPEAT, REPEAT)
 
 
 def local_exponent(law: BurnLaw, pressure: float) -> float:

@@ -79,27 +79,37 @@ def fit_nozzle(motor: Motor, time: Floats, pressure: Floats, thrust: Floats) -> 
 
 @dataclass(frozen=True)
 class Response:
-    """How single figures answer to rate, c* and nozzle: figures [N s], [s], [Pa] and d ln figure / d ln input (3, 3).
+    """How single figures answer to rate, c* and nozzle: figures [N s], [s], [Pa] (N, 3) and d ln figure / d ln input
+    (N, 3, 3).
 
-    Rows: total impulse, burn time, peak pressure; columns: burn rate, c* efficiency, nozzle efficiency.
+    Figures, and rows of slopes: total impulse, burn time, peak pressure; columns: burn rate, c* efficiency, nozzle
+    efficiency.
     """
 
     figures: Floats
     slopes: Floats
 
 
-def respond(motor: Motor) -> Response:
+_STEP = 0.02  # of a logarithm, for derivatives
+_FARTHEST = math.log(2.0)  # where a motor is never looked at any further
+_ROUNDS = 3
+
+
+def respond(motor: Motor, off: Floats | None = None) -> Response:
     """Give a motor's figures and how each answers to burn rate, c* and nozzle efficiency.
 
     Parameters
     ----------
     motor : Motor
         As predicted, SI.
+    off : ndarray, optional
+        Logarithms of the three over the motor's own where it is looked at [-], shape (N, 3); one motor as it is if left
+        out.
 
     Returns
     -------
     Response
-        Impulse [N s], burn time [s], peak pressure [Pa]; logarithmic derivatives [-], shape (3, 3).
+        Impulse [N s], burn time [s], peak pressure [Pa]; logarithmic derivatives [-], shape (N, 3, 3).
 
     Raises
     ------
@@ -108,8 +118,7 @@ def respond(motor: Motor) -> Response:
 
     Notes
     -----
-    Central differences over 2 % to either side. So a measured impulse says something of the product of both
-    efficiencies, a burn time of the rate, each as far as this very motor lets it.
+    Central differences over 2 % to either side.
 
     References
     ----------
@@ -119,21 +128,86 @@ def respond(motor: Motor) -> Response:
     --------
     >>> from app.calc.motor import example
     >>> found = respond(example())
-    >>> [round(float(v), 2) for v in found.slopes[0]]
+    >>> [round(float(v), 2) for v in found.slopes[0, 0]]
     [0.19, 1.19, 1.06]
     """
-    step = 0.02
-    up, down = math.exp(step), math.exp(-step)
-    arrays = motor_arrays([motor]).repeat(7)
-    factors = np.ones((7, 3))
-    for i in range(3):
-        factors[1 + 2 * i, i], factors[2 + 2 * i, i] = up, down
+    at = np.zeros((1, 3)) if off is None else np.asarray(off, dtype=np.float64)
+    steps = np.concatenate([np.zeros((1, 3)), _STEP * np.eye(3), -_STEP * np.eye(3)])
+    logs = (at[:, None, :] + steps).reshape(-1, 3)
+    arrays = motor_arrays([motor]).repeat(len(logs))
     run = simulate_many(
         arrays.changed(
-            rate_scale=arrays.rate_scale * factors[:, 0], c_star=arrays.c_star * factors[:, 1],
-            nozzle_efficiency=arrays.nozzle_efficiency * factors[:, 2],
+            rate_scale=arrays.rate_scale * np.exp(logs[:, 0]), c_star=arrays.c_star * np.exp(logs[:, 1]),
+            nozzle_efficiency=arrays.nozzle_efficiency * np.exp(logs[:, 2]),
         )
     )  # fmt: skip
-    table = np.stack([run.total_impulse, run.burn_time, run.peak_pressure])
-    logs = np.log(table)
-    return Response(table[:, 0], (logs[:, 1::2] - logs[:, 2::2]) / (2 * step))
+    table = np.stack([run.total_impulse, run.burn_time, run.peak_pressure], axis=1).reshape(len(at), 7, 3)
+    turned = np.log(table)
+    slopes = (turned[:, 1:4] - turned[:, 4:7]) / (2 * _STEP)
+    return Response(table[:, 0], np.asarray(slopes.transpose(0, 2, 1)))
+
+
+@dataclass(frozen=True)
+class Told:
+    """What single figures say: mixtures (N, 3, 3) of the three logarithms over the motor's own, one row for each figure
+    as in `Response`, and their values (N, 3); NaN where a figure is missing."""
+
+    mixture: Floats
+    value: Floats
+
+
+def fit_figures(motor: Motor, figures: Floats, errors: Floats, spreads: Floats) -> Told:
+    """Say what measured single figures tell of burn rate and efficiencies.
+
+    Parameters
+    ----------
+    motor : Motor
+        As it was fired, at the book's defaults, SI.
+    figures : ndarray
+        Impulse [N s], burn time [s] and peak pressure [Pa] of each firing of it, NaN where not measured, shape (N, 3).
+    errors, spreads : ndarray
+        Standard uncertainty of the logarithm of each figure, and how far the three may be off their defaults [-],
+        shape (3,).
+
+    Returns
+    -------
+    Told
+        Straight lines through where the motor most likely was [-].
+
+    Raises
+    ------
+    CalcError
+        A motor that cannot be marched.
+
+    Notes
+    -----
+    Burn laws bend from band to band, so slopes at the default would mislead where the motor burned far from it: the
+    likeliest rate and efficiencies are sought first (Gauss-Newton, three rounds), and the lines are drawn there.
+
+    References
+    ----------
+    Iterated linearisation about the likeliest point: A. H. Jazwinski, Stochastic Processes and Filtering Theory, 9.7
+    (from memory).
+
+    Examples
+    --------
+    >>> from app.calc.motor import example, simulate
+    >>> run = simulate(example())
+    >>> seen = np.array([[1.1 * run.total_impulse, run.burn_time, math.nan]])
+    >>> told = fit_figures(example(), seen, np.full(3, 0.03), np.full(3, 0.1))
+    >>> round(float(told.mixture[0, 0, 1]), 2), bool(np.isnan(told.value[0, 2]))
+    (1.16, True)
+    """
+    measured = np.log(np.asarray(figures, dtype=np.float64))
+    there = np.isfinite(measured)
+    at = np.zeros((len(measured), 3))
+    for _ in range(_ROUNDS):
+        found = respond(motor, at)
+        off = np.where(there, measured - np.log(found.figures), 0.0) + np.einsum("nij,nj->ni", found.slopes, at)
+        weighted = np.where(there, errors**-2.0, 0.0)[:, :, None] * found.slopes
+        precision = found.slopes.transpose(0, 2, 1) @ weighted + np.diag(spreads**-2.0)
+        at = np.linalg.solve(precision, np.einsum("nij,ni->nj", weighted, off)[:, :, None])[:, :, 0]
+        at = np.clip(at, -_FARTHEST, _FARTHEST)
+    found = respond(motor, at)
+    value = measured - np.log(found.figures) + np.einsum("nij,nj->ni", found.slopes, at)
+    return Told(np.where(np.abs(found.slopes) < 0.02, 0.0, found.slopes), value)

@@ -1,7 +1,7 @@
 """How sure a prediction is: inputs drawn from stated spreads, each draw marched, the answers put in order.
 
 Draws come from a scrambled Sobol sequence, so a few hundred motors fill the space evenly and the same seed gives
-the same answer. Each input is independent of the others; that is an assumption like the spreads themselves.
+the same answer. Each input is independent of the others, but for burn rate and efficiencies that were learned together.
 """
 
 from collections.abc import Iterator
@@ -11,7 +11,7 @@ import numpy as np
 
 from app.calc.arrays import Arrays
 from app.calc.chamber import Burn, march
-from app.calc.constants import STANDARD_GRAVITY, Floats, positive, within
+from app.calc.constants import STANDARD_GRAVITY, Floats, finite_array, positive, within
 from app.calc.errors import CalcError
 from app.calc.impulse import CLASS_LIMITS, impulse_class
 from app.calc.motor import BatchRun, Motor, figures, motor_arrays, simulate_many
@@ -130,10 +130,134 @@ def _normal(unit: Floats) -> Floats:
     return np.asarray(ndtri(_EDGE + (1 - 2 * _EDGE) * unit), dtype=np.float64)
 
 
-def _drawn(motor: Motor, spread: Spread, unit: Floats, together: float = 0.0) -> Arrays:
-    """Motors for draws in the unit cube, one column for each field of `Spread` in order."""
+HALF_NORMAL_MEAN = (2 / np.pi) ** 0.5
+"""Mean of a half normal of scale one [-]."""
+
+LEARNED = ("burn_rate", "c_star", "nozzle")
+"""Inputs that firings teach, in the order of a correlation's rows."""
+
+
+def sobol(samples: int, seed: int) -> Floats:
+    """Give draws that fill the unit cube evenly.
+
+    Parameters
+    ----------
+    samples, seed : int
+        How many, best a power of two, and from where [-].
+
+    Returns
+    -------
+    ndarray
+        One column for each field of `Spread` [-], shape (samples, 9).
+
+    Raises
+    ------
+    ValueError
+        No sample.
+
+    Notes
+    -----
+    The first of a scrambled sequence whose length is a power of two.
+
+    References
+    ----------
+    Sobol sequences: scipy.stats.qmc.
+
+    Examples
+    --------
+    >>> sobol(16, 1).shape
+    (16, 9)
+    """
+    from scipy.stats import qmc  # costs half of the program's start; wanted only here
+
+    made = qmc.Sobol(len(fields(Spread)), scramble=True, rng=np.random.default_rng(seed))
+    return np.asarray(made.random_base2((samples - 1).bit_length())[:samples])
+
+
+def taught_logs(spread: Spread, unit: Floats, correlation: Floats | None = None) -> Floats:
+    """Draw the logarithms of burn rate and both efficiencies over their middles.
+
+    Parameters
+    ----------
+    spread : Spread
+        Of all inputs.
+    unit : ndarray
+        Draws in the unit cube, one column for each field of `Spread` [-], shape (N, 9).
+    correlation : ndarray, optional
+        Of the three as in `LEARNED` [-], shape (3, 3); independent if left out.
+
+    Returns
+    -------
+    ndarray
+        Logarithms [-], shape (N, 3).
+
+    Raises
+    ------
+    CalcError
+        What is given is no correlation of three.
+
+    Notes
+    -----
+    Normal, cut at three deviations before they are mixed.
+
+    References
+    ----------
+    Cholesky's factor of a correlation.
+
+    Examples
+    --------
+    >>> taught_logs(Spread(), np.full((1, 9), 0.5)).round(9).tolist()
+    [[0.0, 0.0, 0.0]]
+    """
+    order = [f.name for f in fields(spread)]
+    z = _normal(unit[:, [order.index(name) for name in LEARNED]])
+    if correlation is not None:
+        given = finite_array("correlation", correlation)
+        if given.shape != (3, 3) or not np.allclose(np.diag(given), 1.0) or np.linalg.eigvalsh(given)[0] <= 0:
+            raise CalcError("correlation", "is none of three inputs.", "Give a correlation matrix.")
+        z = z @ np.linalg.cholesky(given).T
+    return np.asarray(z * [getattr(spread, name) for name in LEARNED])
+
+
+def drawn(motor: Motor, spread: Spread, unit: Floats, correlation: Floats | None = None, seen: float = 0.0) -> Arrays:
+    """Draw motors.
+
+    Parameters
+    ----------
+    motor : Motor
+        At its middle values, SI.
+    spread, unit, correlation : Spread, ndarray, ndarray or None
+        As in `taught_logs` [-].
+    seen : float
+        Share by which firings have taught the burn rate [-]: they burned with unseen voids too, so what these add on
+        average is in that rate already and is not drawn twice.
+
+    Returns
+    -------
+    Arrays
+        Motors for the engine, SI, shape (N,).
+
+    Raises
+    ------
+    CalcError
+        A spread that the sizes do not allow.
+
+    Notes
+    -----
+    Density is drawn as such, so a wider core takes mass away.
+
+    References
+    ----------
+    `Spread`.
+
+    Examples
+    --------
+    >>> from app.calc.motor import example
+    >>> len(drawn(example(), Spread(), sobol(16, 1)))
+    16
+    """
     z = {f.name: _normal(unit[:, i]) for i, f in enumerate(fields(spread))}
-    z["nozzle"] = together * z["c_star"] + (1 - together**2) ** 0.5 * z["nozzle"]
+    logs = taught_logs(spread, unit, correlation)
     one_sided = _normal((1 + unit[:, [f.name for f in fields(spread)].index("extra_area")]) / 2)
     base = motor_arrays([motor]).repeat(len(unit))
     core = base.core_r + np.where(base.core_r > 0, 0.5 * spread.core_d * z["core_d"][:, None], 0.0)
@@ -147,15 +271,16 @@ def _drawn(motor: Motor, spread: Spread, unit: Floats, together: float = 0.0) ->
     law = motor.propellant.law
     warmer = motor.initial_temperature - law.reference_temperature
     sigma = law.sigma_p * np.exp(spread.sigma_p * z["sigma_p"])
-    log_rate = spread.burn_rate * z["burn_rate"] + sigma * spread.temperature * z["temperature"]
+    log_rate = logs[:, 0] + sigma * spread.temperature * z["temperature"]
     log_rate += (sigma - law.sigma_p) * warmer
+    unseen = (1 + spread.extra_area * one_sided) / (1 + spread.extra_area * HALF_NORMAL_MEAN) ** seen
     return base.changed(
         core_r=core,
         mass=base.mass * lighter * np.exp(spread.density * z["density"])[:, None],
         throat_d=throat,
-        c_star=base.c_star * np.exp(spread.c_star * z["c_star"]),
-        nozzle_efficiency=base.nozzle_efficiency * np.exp(spread.nozzle * z["nozzle"]),
-        rate_scale=base.rate_scale * np.exp(log_rate) * (1 + spread.extra_area * one_sided),
+        c_star=base.c_star * np.exp(logs[:, 1]),
+        nozzle_efficiency=base.nozzle_efficiency * np.exp(logs[:, 2]),
+        rate_scale=base.rate_scale * np.exp(log_rate) * unseen,
     )
 
 
@@ -184,7 +309,8 @@ def predict_range(
     seed: int = 20,
     pressure_limit: float | None = None,
     band_points: int = 80,
-    together: float = 0.0,
+    correlation: Floats | None = None,
+    seen: float = 0.0,
 ) -> MotorRange:
     """Predict a motor as ranges.
 
@@ -202,9 +328,11 @@ def predict_range(
         Rating or other limit to count draws above [Pa].
     band_points : int
         Times to give the band at [-].
-    together : float
-        Correlation of c* and nozzle efficiency [-], above -1 and below 1: firings by thrust alone know their product
-        better than either.
+    correlation : ndarray, optional
+        Of burn rate, c* and nozzle efficiency [-], shape (3, 3): firings by thrust alone know the product of both
+        efficiencies better than either. Independent if left out.
+    seen : float
+        Share by which firings have taught the burn rate, as in `drawn` [-].
 
     Returns
     -------
@@ -218,7 +346,7 @@ def predict_range(
 
     Notes
     -----
-    Inputs are independent but for `together`; what drives the answers is asked of each alone. `over_limit` of zero
+    Inputs are independent but for `correlation`; what drives the answers is asked of each alone. `over_limit` of zero
     means fewer than one draw in `samples`, not never.
 
     References
@@ -234,15 +362,10 @@ def predict_range(
     """
     chosen = spread if spread is not None else default_spread(motor)
     within("samples", samples, 16, 65536, "A few hundred give steady marks.")
-    within("together", together, -0.99, 0.99, "Give a correlation.")
     within("band_points", band_points, 2, 2000, "Eighty are enough to draw.")
     if pressure_limit is not None:
         positive("pressure_limit", pressure_limit, "Leave it empty if there is none.")
-    from scipy.stats import qmc  # costs half of the program's start; wanted only here
-
-    sobol = qmc.Sobol(len(fields(chosen)), scramble=True, rng=np.random.default_rng(seed))
-    unit = sobol.random_base2((samples - 1).bit_length())[:samples]
-    arrays = _drawn(motor, chosen, unit, together)
+    arrays = drawn(motor, chosen, sobol(samples, seed), correlation, seen)
     drivers = _drivers(motor, chosen)
     slow = 1.25 * max(max(d.burn_time) for d in drivers)
     time = np.linspace(0.0, slow, band_points)
@@ -269,7 +392,7 @@ def predict_range(
         spread=chosen,
         samples=samples,
         seed=seed,
-        assumptions=_assumptions(motor, chosen, samples, seed, together),
+        assumptions=_assumptions(motor, chosen, samples, seed, correlation),
     )
 
 
@@ -280,7 +403,7 @@ def _drivers(motor: Motor, spread: Spread) -> tuple[Driver, ...]:
     unit = np.full((2 * len(keys) + 1, len(order)), 0.5)
     for i, key in enumerate(keys):
         unit[2 * i, order.index(key)], unit[2 * i + 1, order.index(key)] = _MARKS[0], _MARKS[2]
-    run = simulate_many(_drawn(motor, spread, unit))
+    run = simulate_many(drawn(motor, spread, unit))
 
     def pair(values: Floats, i: int) -> tuple[float, float]:
         return float(values[2 * i]), float(values[2 * i + 1])
@@ -302,10 +425,15 @@ def _drivers(motor: Motor, spread: Spread) -> tuple[Driver, ...]:
     return tuple(sorted(felt or found, key=lambda d: -abs(d.peak_pressure[1] - d.peak_pressure[0])))
 
 
-def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int, together: float) -> tuple[Note | str, ...]:
+def _assumptions(
+    motor: Motor, spread: Spread, samples: int, seed: int, correlation: Floats | None
+) -> tuple[Note | str, ...]:
+    """What was drawn from, in words."""
+    mixed = correlation is not None and not np.allclose(correlation, np.eye(3), atol=0.005)
     law = motor.propellant.law
     rate = f"Burn rate ±{spread.burn_rate:.0%} (one standard deviation)"
-    rate += ", widened because the law is borrowed." if law.borrowed and spread.burn_rate > 0.05 else "."
+    wider = law.borrowed and spread.burn_rate > Spread().burn_rate
+    rate += ", widened because the law is borrowed." if wider else "."
     shaped = any(isinstance(grain, ShapedGrain) for grain in motor.grains)
     return (
         rate,
@@ -322,6 +450,6 @@ def _assumptions(motor: Motor, spread: Spread, samples: int, seed: int, together
         f"Growth of the rate with heat ±{spread.sigma_p:.0%} of itself.",
         f"Unseen voids and cracks: up to about {2 * spread.extra_area:.0%} more burning area, for the whole burn.",
         f"{samples} motors drawn (Sobol, seed {seed}); inputs independent"
-        + (f" but for c* and nozzle (correlation {together:.2f})" if abs(together) > 0.005 else "")
+        + (" but for burn rate, c* and nozzle, which go together as firings leave them" if mixed else "")
         + "; spreads are assumptions until measured.",
     )

@@ -7,7 +7,9 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint
 
+from app.calc.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY
 from app.calc.notes import Amount
+from app.calc.spread import C_STAR_SPREAD, NOZZLE_SPREAD
 from app.calc.wind import LARGEST_ANGLE
 from app.models.base import FormIn, Row, hint
 from app.units import METRIC, US, Measure, Quantity, UnitSystem, chosen
@@ -83,8 +85,10 @@ class Workshop(Row, table=True):
     known_melt_kg: float | None = None
     known_melt_typed: str | None = None
     cure_s: float = 7 * 86400.0
-    c_star_efficiency_share: float = 0.95
-    nozzle_efficiency_share: float = 0.90
+    c_star_efficiency_share: float = C_STAR_EFFICIENCY
+    c_star_spread_share: float = C_STAR_SPREAD
+    nozzle_efficiency_share: float = NOZZLE_EFFICIENCY
+    nozzle_spread_share: float = NOZZLE_SPREAD
     grain_gap_m: float = 0.002
     rate_per_kelvin_share: float = 0.003
     igniter_pressure_pa: float = 0.5e6
@@ -210,10 +214,22 @@ class WorkshopIn(FormIn):
         title="Cure for", description="A week is common practice."
     )
     c_star_efficiency: Annotated[Quantity, Measure("share", gt=0.3, le=1.2)] = FormField(
-        title="Combustion efficiency", description="Delivered over ideal characteristic velocity (c*)."
+        title="Combustion efficiency",
+        description="Delivered over ideal characteristic velocity (c*). Published: 98 to 99 % for well-made motors "
+        "(nakka-rocketry.net); about 78 to 82 % follows from two public static tests (Nakuja N-4). 88 % is the middle.",
+    )
+    c_star_spread: Annotated[Quantity, Measure("share", ge=0.03, le=0.3)] = FormField(
+        title="… how far yours may be off it",
+        description="One standard deviation, before your own firings. 12 % lets a range hold from 80 to 98 %.",
     )
     nozzle_efficiency: Annotated[Quantity, Measure("share", gt=0.3, le=1)] = FormField(
-        title="Nozzle efficiency", description="Delivered over ideal thrust coefficient."
+        title="Nozzle efficiency",
+        description="Delivered over ideal thrust coefficient. 88 % is the middle of 82 to 95 %: an assumption.",
+    )
+    nozzle_spread: Annotated[Quantity, Measure("share", ge=0.03, le=0.3)] = FormField(
+        title="… how far yours may be off it",
+        description="One standard deviation, before your own firings. 7 % lets a range hold from 82 to 95 %. Three "
+        "static tests are worth more than any default here.",
     )
     grain_gap: Annotated[Quantity, Measure("length", ge=0, le=0.05, usual=(0.0001, 0.01))] = FormField(
         title="Gap between grains", description="Spacer or O-ring between burning end faces."

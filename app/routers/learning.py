@@ -109,6 +109,7 @@ def _listing(request: Request, session: Session, failed: Form | None = None) -> 
     forms = Forms(request, session, failed)
     return web.render(
         request, session, "learning/list.html", section="review", lines=lessons.summaries(session),
+        moves=lessons.moves(session), stand=lessons.STAND_OFF, usual=lessons.USUAL,
         waiting=lessons.waiting(session), catch_up=forms.get("form", FormIn, "/review/learned"),
     )  # fmt: skip
 

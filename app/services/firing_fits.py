@@ -18,12 +18,13 @@ from app import logbook
 from app.calc import curvefile
 from app.calc.assembly import Motor
 from app.calc.atmosphere import atmosphere
-from app.calc.burnfit import fit_law, fit_pressure, reading_errors
+from app.calc.burnfit import GAUGE, fit_law, fit_pressure, reading_errors
 from app.calc.constants import Floats
 from app.calc.errors import CalcError
 from app.calc.notes import Note, together
+from app.calc.shrink import STAND
 from app.calc.spread import Spread
-from app.calc.thrustfit import fit_nozzle, respond
+from app.calc.thrustfit import fit_figures, fit_nozzle, respond
 from app.errors import Refused
 from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
 from app.models.curve import ReadIn
@@ -32,17 +33,21 @@ from app.services.fit_records import FitRecord, LawSeen, Row, keys, waiting
 from app.services.reading import Samples
 from app.troubles import told
 
-BY_CELL, BY_HAND = 0.015, 0.03
-"""Standard uncertainty of an impulse from a curve and of one typed [-]: assumptions."""
+BY_CELL, BY_HAND = 0.01, 0.03
+"""How well an impulse from a curve and one typed repeat from firing to firing [-]: assumptions. What the stand's scale
+is off by comes on top, the same for all: `shrink.STAND`."""
 
-TIME_BY_CELL, TIME_BY_HAND = 0.03, 0.05
-"""Standard uncertainty of a burn time from a curve and of one typed [-], 5 % of the peak's meaning included."""
+TIME_BY_CELL, TIME_BY_HAND = 0.015, 0.05
+"""How well a burn time from a curve and one typed repeat [-]: assumptions."""
 
 PEAK = 0.05
 """Standard uncertainty of a peak pressure that is a single number [-]: an assumption."""
 
-BELIEVABLE = log(2.0)
-"""A factor beyond two either way is a wrong unit, gauge or motor, and is not learned from [ln]."""
+FIGURES = ("impulse", "burn time", "peak pressure")
+"""What each row of `fit_figures` is of."""
+
+BELIEVABLE = log(2.5)
+"""A factor beyond two and a half either way is a wrong unit, gauge or motor, and is not learned from [ln]."""
 
 START_SECONDS = 2.0
 """Time spent on fits that wait, at most, as a book is opened [s]."""
@@ -189,46 +194,38 @@ def _law(motor: Motor, t: Floats, p: Floats, known: float) -> LawSeen | None:
     except CalcError:
         return None
     along = own.log_rate.value
-    covariance = own.covariance + np.diag([known**2, 0.0])
+    covariance = own.covariance + np.diag([known**2 + (own.exponent.value * GAUGE) ** 2, 0.0])
     return LawSeen(
         log_rate=along, exponent=own.exponent.value, covariance=covariance.tolist(), low=own.low, high=own.high
     )
 
 
 def _from_figures(motor: Motor, firing: Firing, curve: Curve | None) -> FitRecord:
-    """Mixtures of the three, from impulse, burn time and peak pressure: weaker, and wider."""
-    base = respond(motor)
+    """Mixtures of the three, from impulse, burn time and peak pressure."""
+    expected = respond(motor).figures[0]
     impulse, duration = firing.measured_impulse_ns, firing.measured_burn_time_s
     if curve is not None:
         impulse, duration = curve.total_impulse_ns, curve.burn_time_s
-    errors = (BY_CELL, TIME_BY_CELL, PEAK) if curve is not None else (BY_HAND, TIME_BY_HAND, PEAK)
-    measured = (impulse, duration, firing.measured_peak_pressure_pa)
-    at = float(base.figures[2])
-    law = motor.propellant.law
-    defaults = np.log([float(law.rate(at)), motor.c_star_efficiency, motor.nozzle_efficiency])
-    made = []
-    for i, (what, figure) in enumerate(zip(("impulse", "burn time", "peak pressure"), measured, strict=True)):
-        if figure is not None:
-            off = log(figure / float(base.figures[i]))
-            h, error = _mixed(what, base.slopes[i], errors[i])
-            made.append(Row(what=what, mixture=(h[0], h[1], h[2]), value=off + float(h @ defaults), error=error))
-            if abs(off) > BELIEVABLE:
-                return FitRecord(
-                    remarks=[f"Its {what} is {figure / float(base.figures[i]):.2g} times what the book expects: look "
-                             "at the unit and the motor. Nothing is learned from it."]
-                )  # fmt: skip
-    return FitRecord(pressure_pa=at, rows=made)
-
-
-def _mixed(what: str, slopes: Floats, error: float) -> tuple[Floats, float]:
-    """What a figure is taken to say: an impulse of both efficiencies, time and peak of rate and c*.
-
-    What is left out is put to the error with its default spread. So a weak impulse never passes for a slow propellant.
-    """
-    kept = np.array([0.0, 1.0, 1.0]) if what == "impulse" else np.array([1.0, 1.0, 0.0])
+    errors = np.array((BY_CELL, TIME_BY_CELL, PEAK) if curve is not None else (BY_HAND, TIME_BY_HAND, PEAK))
+    measured = [np.nan if m is None else m for m in (impulse, duration, firing.measured_peak_pressure_pa)]
+    for what, figure, guess in zip(FIGURES, measured, expected.tolist(), strict=True):
+        if abs(log(figure / guess)) > BELIEVABLE:
+            return FitRecord(
+                remarks=[f"Its {what} is {figure / guess:.2g} times what the book expects: look at the unit and the "
+                         "motor. Nothing is learned from it."]
+            )  # fmt: skip
     usual = Spread()
-    left = slopes * (1 - kept) * np.array([usual.burn_rate, usual.c_star, usual.nozzle])
-    return slopes * kept, hypot(error, float(np.sqrt(left @ left)))
+    lines = fit_figures(
+        motor, np.array([measured]), np.hypot(errors, STAND), np.array([usual.burn_rate, usual.c_star, usual.nozzle])
+    )
+    at = float(expected[2])
+    defaults = np.log([float(motor.propellant.law.rate(at)), motor.c_star_efficiency, motor.nozzle_efficiency])
+    made = [
+        Row(what=what, mixture=(h[0], h[1], h[2]), value=float(value + h @ defaults), error=float(error))
+        for what, h, value, error in zip(FIGURES, lines.mixture[0], lines.value[0], errors, strict=True)
+        if np.isfinite(value)
+    ]
+    return FitRecord(pressure_pa=at, rows=made)
 
 
 def _believed(record: FitRecord) -> FitRecord:

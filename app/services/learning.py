@@ -16,11 +16,12 @@ from sqlalchemy import select as select_core
 from sqlmodel import Session, col, select
 
 from app import clock
+from app.calc.burnfit import local_exponent
 from app.calc.burnrate import BurnLaw
 from app.calc.constants import Floats
 from app.calc.errors import CalcError
-from app.calc.shrink import Correction, Learned, Prior, Said, learn
-from app.calc.spread import Spread, rate_spread
+from app.calc.shrink import C_STAR, NOZZLE, RATE, Learned, Prior, Said, learn, stand_shifts
+from app.calc.spread import rate_spread
 from app.calc.strand import strand_rate
 from app.errors import Refused
 from app.models import (
@@ -39,9 +40,6 @@ from app.models import (
 from app.services import fit_records, formulas, wet, workshop
 from app.services.fit_records import FitRecord
 from app.services.outlook import Factor, Taught
-
-OPEN_AIR = 0.10
-"""How far a rate in the open may be from telling the rate in a chamber, both over their law [-]: an assumption."""
 
 NEAR_RANGE = 0.9
 """Sticks count where their air is no thinner than this share of the law's lowest pressure [-]."""
@@ -173,9 +171,7 @@ def learned(session: Session, formula: Formula, known: Evidence | None = None) -
     laws = _laws(seen, formula)
     said = _said(session, seen, laws)
     said += [_open_air(lot, seen, laws) for lot in _sticks_in_reach(seen, laws)]
-    usual = Spread()
-    prior = Prior({key: rate_spread(law) for key, law in laws.items()}, usual.burn_rate, usual.c_star, usual.nozzle)
-    return learn(said, prior), seen
+    return learn(said, prior_of(session, laws)), seen
 
 
 def counted(seen: Evidence) -> list[Shot]:
@@ -234,15 +230,18 @@ def _said(session: Session, seen: Evidence, laws: dict[Hashable, BurnLaw]) -> li
             assert shot.fit is not None
             mixture = np.array([row.mixture for row in shot.fit.rows])
             error = np.array([row.error for row in shot.fit.rows])
-            found[shot.firing_id] = Said(key, shot.case_id, mixture, value, error)
+            exponent = local_exponent(laws[key], shot.fit.pressure_pa)
+            stand = np.array([stand_shifts(row.what, exponent) for row in shot.fit.rows])
+            found[shot.firing_id] = Said(key, shot.case_id, mixture, value, error, stand=stand)
     return [found[shot.firing_id] for shot in counted(seen)]
 
 
 def _open_air(lot: Sticks, seen: Evidence, laws: dict[Hashable, BurnLaw]) -> Said:
     law = laws[seen.keys[lot.formula_id]]
     value = np.array([lot.log_rate - np.log(float(law.rate(lot.pressure)))])
-    error = np.array([float(np.hypot(lot.error, OPEN_AIR))])
-    return Said(seen.keys[lot.formula_id], None, np.array([[1.0, 0.0, 0.0]]), value, error, chamber=False)
+    stand = np.array([stand_shifts("rate in the open", 0.0)])
+    error = np.array([lot.error])
+    return Said(seen.keys[lot.formula_id], None, np.array([[1.0, 0.0, 0.0]]), value, error, chamber=False, stand=stand)
 
 
 def taught(session: Session, formula: Formula, case: Case | None) -> Taught:
@@ -255,38 +254,62 @@ def taught(session: Session, formula: Formula, case: Case | None) -> Taught:
     """
     off = why_off(session, formula)
     if off:
-        return _record(learn([], _prior_of(formula)).of(family(formula)), formula, off=off)
+        return untaught(session, formula, off)
     found, seen = learned(session, formula)
     return told(found, seen, formula, case)
+
+
+def untaught(session: Session, formula: Formula, off: str = "") -> Taught:
+    """What a prediction of a formula stands on where no firing has taught anything; `off` is why it is not asked.
+
+    Raises
+    ------
+    CalcError
+        The formula has no burn law.
+    """
+    prior = prior_of(session, {family(formula): formulas.burn_law(formula)})
+    return _record(learn([], prior), formula, None, off=off)
 
 
 def told(found: Learned, seen: Evidence, formula: Formula, case: Case | None) -> Taught:
     """What was learned of a formula in a case, with the firings it stands on; the switches are not asked."""
     mine = family(formula)
     own = [s.firing_id for s in counted(seen) if seen.keys[s.formula_id] == mine]
-    beside = [s.firing_id for s in counted(seen) if seen.keys[s.formula_id] != mine and case and s.case_id == case.pk]
+    others = [s for s in counted(seen) if seen.keys[s.formula_id] != mine]
+    beside = [s.firing_id for s in others if case and s.case_id == case.pk]
     law = formulas.burn_law(formula)
     lots = sum(seen.keys[s.formula_id] == mine and _in_reach(s, law) for s in seen.sticks)
     left = sum(bool(s.left_out) and seen.keys[s.formula_id] == mine for s in seen.shots)
-    made = _record(found.of(mine, case.pk if case is not None else None), formula)
-    return made.model_copy(update={"firing_ids": own, "case_firing_ids": beside, "stick_lots": lots, "left_out": left})
+    known = {
+        "firing_ids": own, "case_firing_ids": beside, "other_firings": len(others) - len(beside), "stick_lots": lots,
+        "left_out": left,
+    }  # fmt: skip
+    return _record(found, formula, case).model_copy(update=known)
 
 
-def _prior_of(formula: Formula) -> Prior:
-    usual = Spread()
-    rate = rate_spread(formulas.burn_law(formula))
-    return Prior({family(formula): rate}, usual.burn_rate, usual.c_star, usual.nozzle)
+def prior_of(session: Session, laws: dict[Hashable, BurnLaw]) -> Prior:
+    """How far a workshop may be off its laws and its settings before anything was fired."""
+    house = workshop.get(session)
+    return Prior(
+        {key: rate_spread(law) for key, law in laws.items()},
+        c_star=house.c_star_spread_share,
+        nozzle=house.nozzle_spread_share,
+    )
 
 
-def _record(found: Correction, formula: Formula, off: str = "") -> Taught:
-    defaults = _prior_of(formula).totals(family(formula))
+def _record(learned: Learned, formula: Formula, case: Case | None, off: str = "") -> Taught:
+    found = learned.of(family(formula), case.pk if case is not None else None)
     each = [
-        Factor(factor=float(f), spread=float(s), default_spread=float(d))
-        for f, s, d in zip(found.factors, found.spread, defaults, strict=True)
+        Factor(factor=float(f), spread=float(s), default_spread=float(d), moved=float(m))
+        for f, s, d, m in zip(
+            found.factors, found.spread, learned.prior.totals(family(formula)), found.moved, strict=True
+        )
     ]
+    mixed = found.correlation
     return Taught(
         on=not off, why_off=off, formula_id=formula.pk, rate=each[0], c_star=each[1], nozzle=each[2],
-        together=found.together,
+        together=float(mixed[C_STAR, NOZZLE]), rate_c_star=float(mixed[RATE, C_STAR]),
+        rate_nozzle=float(mixed[RATE, NOZZLE]),
     )  # fmt: skip
 
 

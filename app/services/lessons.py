@@ -2,25 +2,42 @@
 
 from collections.abc import Hashable
 from dataclasses import dataclass
-from math import exp, hypot
+from math import exp, hypot, inf, log
 
 import numpy as np
 from sqlmodel import Session, select
 
-from app.calc.burnfit import GAUGE
+from app.calc.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY
+from app.calc.burnfit import GAUGE, local_exponent, reading_errors
+from app.calc.burnrate import BurnLaw
 from app.calc.constants import Floats
 from app.calc.errors import CalcError
+from app.calc.motor import example
 from app.calc.notes import Note
 from app.calc.ownlaw import OwnLaw, Seen, gauge_error, own_law
-from app.calc.shrink import FAR, Learned
+from app.calc.shrink import FAR, STAND, Learned, Said, learn, stand_shifts
+from app.calc.thrustfit import respond
 from app.errors import Refused
 from app.models import Case, Firing, Formula
 from app.models.base import as_form
 from app.models.formula import FormulaIn
 from app.services import fit_records, formulas, learning, rows, workshop
+from app.services.firing_fits import BY_CELL, FIGURES, TIME_BY_CELL
 from app.services.learning import Evidence, Shot
 from app.services.outlook import Factor, Taught
 from app.units import show
+
+TYPICAL_PRESSURE = 3e6
+"""Pressure of the motor that it is told for how much firings move [Pa]."""
+
+USUAL = (C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY)
+"""Efficiencies that new books begin with [-]."""
+
+STAND_OFF = STAND
+"""What a stand is taken to be off [-]."""
+
+MOST = 1.03
+"""Efficiency above which an instrument is doubted, whatever the default [-]: the stand's own error over one."""
 
 SHOWN = 100
 """Firings listed on a formula's page, the newest."""
@@ -100,6 +117,18 @@ class Lesson:
 
 
 @dataclass(frozen=True)
+class Moves:
+    """By how much so many like static tests move what is learned of a formula, of what they say [-]: rate and both
+    efficiencies with pressure and thrust, and the impulse with thrust alone."""
+
+    tests: int
+    rate: float
+    c_star: float
+    nozzle: float
+    impulse: float
+
+
+@dataclass(frozen=True)
 class Summary:
     """A formula in the list: how many firings count and what they made of the three."""
 
@@ -127,6 +156,28 @@ def summaries(session: Session) -> list[Summary]:
     return found
 
 
+def moves(session: Session, tests: tuple[int, ...] = (1, 3, 10, 30)) -> list[Moves]:
+    """By how much like static tests would move what is learned, worked out by the settings of today."""
+    prior = learning.prior_of(session, {})
+    errors = np.array(reading_errors(example(), TYPICAL_PRESSURE))
+    exponent = local_exponent(example().propellant.law, TYPICAL_PRESSURE)
+    with_gauge = Said(
+        0, 0, np.eye(3), np.zeros(3), errors, stand=np.array([stand_shifts(w.lower(), exponent) for w in WORDS])
+    )
+    answers = respond(example()).slopes[0, :2]
+    more = 0.1
+    thrust = Said(
+        0, 0, answers, np.array([more, 0.0]), np.array([BY_CELL, TIME_BY_CELL]),
+        stand=np.array([stand_shifts(w, exponent) for w in FIGURES[:2]]),
+    )  # fmt: skip
+    found = []
+    for n in tests:
+        rate, c_star, nozzle = learn([with_gauge] * n, prior).of(0, 0).moved.tolist()
+        impulse = float(answers[0] @ learn([thrust] * n, prior).of(0, 0).mean) / more
+        found.append(Moves(n, rate, c_star, nozzle, impulse))
+    return found
+
+
 def waiting(session: Session) -> int:
     """How many firings wait to be fitted."""
     return len(fit_records.waiting(session))
@@ -150,7 +201,8 @@ def lesson(session: Session, formula: Formula) -> Lesson:
     own = np.array([weights[s.firing_id] for s in shots if s.firing_id in weights]).reshape(-1, 3)
     shares = own.sum(axis=0) + np.array([sum(s.weight for s in sticks), 0.0, 0.0])
     law, fault = _law(seen, mine, float(chance[0]))
-    offs = learning.offs(session, shots, formulas.burn_law(formula))
+    burns = formulas.burn_law(formula)
+    offs = learning.offs(session, shots, burns)
     overall = learning.told(learned, seen, formula, None)
     fired = sorted({s.case_id for s in shots if s.counts}, key=lambda i: cases[i].name.lower())
     return Lesson(
@@ -159,14 +211,14 @@ def lesson(session: Session, formula: Formula) -> Lesson:
         overall=overall,
         cases=[(cases[i], learning.told(learned, seen, formula, cases[i])) for i in fired],
         lines=[
-            Line(shot, cases[shot.case_id].name, _says(shot, off), weights.get(shot.firing_id))
+            Line(shot, cases[shot.case_id].name, _says(shot, off, burns), weights.get(shot.firing_id))
             for shot, off in list(zip(shots, offs, strict=True))[:SHOWN]
         ],
         firings=len(shots),
         sticks=sticks,
         kept_by_default=_three((1 - shares).tolist()),
         chance=_three(chance.tolist()),
-        far=_far(shots, offs, overall),
+        far=_far(session, shots, offs, overall),
         law=law,
         law_fault=fault,
     )  # fmt: skip
@@ -184,9 +236,10 @@ def line_of(session: Session, formula: Formula, firing: Firing) -> Line | None:
     shot = next((s for s in seen.shots if s.firing_id == firing.pk), None)
     if shot is None:
         return None
-    (off,) = learning.offs(session, [shot], formulas.burn_law(formula))
+    burns = formulas.burn_law(formula)
+    (off,) = learning.offs(session, [shot], burns)
     case = rows.get(session, Case, shot.case_id, "case")
-    return Line(shot, case.name, _says(shot, off), _weights(learned, seen).get(shot.firing_id))
+    return Line(shot, case.name, _says(shot, off, burns), _weights(learned, seen).get(shot.firing_id))
 
 
 def _three(values: list[float]) -> tuple[float, float, float]:
@@ -199,15 +252,19 @@ def _weights(learned: Learned, seen: Evidence) -> dict[int, tuple[float, float, 
     return {s.firing_id: _three(w.tolist()) for s, w in zip(shots, learned.weights[: len(shots)], strict=True)}
 
 
-def _say(what: str, off: float, error: float) -> Say:
-    reach = 1.645 * error
+def _say(what: str, off: float, error: float, stand: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Say:
+    reach = 1.645 * hypot(error, STAND * stand[0], STAND * stand[1])
     return Say(what, exp(off), exp(off - reach), exp(off + reach))
 
 
-def _says(shot: Shot, offs: Floats) -> list[Say]:
+def _says(shot: Shot, offs: Floats, law: BurnLaw) -> list[Say]:
     """What a firing says for itself, each row over the default."""
     made = shot.fit.rows if shot.fit else []
-    return [_say(row.what, float(off), row.error) for row, off in zip(made, offs, strict=True)]
+    exponent = local_exponent(law, shot.fit.pressure_pa) if shot.fit and made else 0.0
+    return [
+        _say(row.what, float(off), row.error, stand_shifts(row.what, exponent))
+        for row, off in zip(made, offs, strict=True)
+    ]
 
 
 def _sticks(formula: Formula, seen: Evidence, learned: Learned) -> list[SticksLine]:
@@ -222,17 +279,20 @@ def _sticks(formula: Formula, seen: Evidence, learned: Learned) -> list[SticksLi
     return found
 
 
-def _far(shots: list[Shot], offs: list[Floats], told: Taught) -> list[str]:
-    """Which of the three lie so far from the default that a wrong instrument is likelier than a wrong default."""
+def _far(session: Session, shots: list[Shot], offs: list[Floats], told: Taught) -> list[str]:
+    """Which of the three lie so far from the default, or so far above one, that a wrong instrument is likelier."""
     said: dict[str, list[float]] = {words.lower(): [] for words in WORDS}
     for shot, each in zip(shots, offs, strict=True):
         if shot.counts and shot.fit and shot.fit.how == "pressure":
             for row, off in zip(shot.fit.rows, each.tolist(), strict=True):
                 said[row.what].append(off)
     factors: tuple[Factor, Factor, Factor] = (told.rate, told.c_star, told.nozzle)
+    house = workshop.get(session)
+    most = (inf, log(MOST / house.c_star_efficiency_share), log(MOST / house.nozzle_efficiency_share))
     return [
-        words for words, factor in zip(WORDS, factors, strict=True)
-        if (values := said[words.lower()]) and abs(sum(values) / len(values)) > FAR * factor.default_spread
+        words for words, factor, least in zip(WORDS, factors, most, strict=True)
+        if (values := said[words.lower()])
+        and ((mean := sum(values) / len(values)) > least or abs(mean) > FAR * factor.default_spread)
     ]  # fmt: skip
 
 

@@ -16,6 +16,11 @@ class Range(BaseModel):
     low: float | None = None
     high: float | None = None
 
+    @property
+    def width(self) -> float | None:
+        """From the low to the high mark, over the middle [-]."""
+        return None if self.low is None or self.high is None else (self.high - self.low) / self.mid
+
 
 class GrainInput(BaseModel):
     """One grain that was computed with."""
@@ -44,18 +49,22 @@ class CaseInput(BaseModel):
 
 
 class Factor(BaseModel):
-    """A learned factor on one input, the spread that the input was drawn with, and the default spread [-]."""
+    """A learned factor on one input, the spread that the input was drawn with, the default spread, and by which share
+    firings of the formula move it if all of them say so [-]; predictions made before 0008 kept no share."""
 
     factor: float
     spread: float
     default_spread: float
+    moved: float | None = None
 
 
 class Taught(BaseModel):
     """What firings had taught when a prediction was made, and which: identities of the firings that counted.
 
-    `firing_ids` are of the same formula, `case_firing_ids` of others in the same case; `left_out` how many of the same
-    formula a person had left out. With `on` false nothing was used, and `why_off` says why.
+    `firing_ids` are of the same formula, `case_firing_ids` of others in the same case, `other_firings` how many of
+    others in other cases; `left_out` how many of the same formula a person had left out. `together`, `rate_c_star` and
+    `rate_nozzle` are the correlations of c* and nozzle, rate and c*, rate and nozzle that the motors were drawn with.
+    With `on` false nothing was used, and `why_off` says why.
     """
 
     on: bool
@@ -65,15 +74,27 @@ class Taught(BaseModel):
     c_star: Factor
     nozzle: Factor
     together: float = 0.0
+    rate_c_star: float = 0.0
+    rate_nozzle: float = 0.0
     firing_ids: list[int] = []
     case_firing_ids: list[int] = []
+    other_firings: int = 0
     stick_lots: int = 0
     left_out: int = 0
 
     @property
+    def correlation(self) -> list[list[float]]:
+        """Of burn rate, c* and nozzle efficiency, as the motors were drawn [-]."""
+        return [
+            [1.0, self.rate_c_star, self.rate_nozzle],
+            [self.rate_c_star, 1.0, self.together],
+            [self.rate_nozzle, self.together, 1.0],
+        ]
+
+    @property
     def used(self) -> bool:
         """Whether anything was used."""
-        return self.on and bool(self.firing_ids or self.case_firing_ids or self.stick_lots)
+        return self.on and bool(self.firing_ids or self.case_firing_ids or self.other_firings or self.stick_lots)
 
 
 class Inputs(BaseModel):
@@ -151,10 +172,19 @@ class Driver(BaseModel):
     high_pa: float
 
 
+class Untaught(BaseModel):
+    """What the same motor was expected to do before any firing had taught anything."""
+
+    total_impulse: Range
+    burn_time: Range
+    peak_pressure: Range
+
+
 class Outlook(BaseModel):
     """A prediction: ranges, curves, the case's margin, warnings and assumptions.
 
     Sentences are kept with their amounts, to be read in the units of the day; older predictions have plain words.
+    `untaught` is there where firings had taught something, and not in predictions stored before 0008.
     """
 
     inputs: Inputs
@@ -181,6 +211,7 @@ class Outlook(BaseModel):
     curve: Curve
     warnings: list[Note | str]
     assumptions: list[Note | str]
+    untaught: Untaught | None = None
 
     @property
     def strong_warnings(self) -> list[Note]:
@@ -206,16 +237,18 @@ def learned_words(taught: Taught, c_star: float, nozzle: float) -> str:
     if not taught.used:
         return (
             f"No firing has taught anything of this formula or case yet; efficiencies are the workshop's settings: "
-            f"{settings}. Firings with a measured impulse or curve tell what they really are."
+            f"{settings}. They are wide guesses: three static tests are worth more than any default."
         )
     n, lots = len(taught.firing_ids), taught.stick_lots
     of = [
         f"{n} firing{'s' if n > 1 else ''} of this formula" if n else "",
         f"{len(taught.case_firing_ids)} of others in this case" if taught.case_firing_ids else "",
+        f"{taught.other_firings} of others in other cases" if taught.other_firings else "",
         f"sticks of {lots} lot{'s' if lots > 1 else ''}" if lots else "",
     ]
     return (
         f"Learned from {', '.join(words for words in of if words)}: burn rate {taught.rate.factor:.3f} times the law, "
         f"c* {taught.c_star.factor:.3f} and nozzle {taught.nozzle.factor:.3f} times the settings ({settings}). "
-        "Firings are taken to differ by chance, and the next to be like them."
+        "Firings are taken to differ by chance, and the next to be like them; what the stand itself may be off stays "
+        "in the range however many there are."
     )

@@ -32,6 +32,7 @@ from app.services.outlook import (
     Outlook,
     Range,
     Taught,
+    Untaught,
     Wall,
     learned_words,
 )
@@ -48,6 +49,9 @@ USUAL_HALF_ANGLE = radians(15)
 
 SAMPLES = 512
 """Motors sampled for a range. Sampling noise of the 5 and 95 % marks is then about a tenth of the range."""
+
+SAMPLES_BEFORE = 128
+"""Motors sampled for the range before any firing, which is told beside it only."""
 
 SEED = 20
 POINTS = 160
@@ -133,7 +137,8 @@ def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = 
         taught = learning.taught(session, setup.formula, setup.case)
         motor, state = motor_of(session, setup, taught)
         run = simulate(motor, house.least_port_to_throat)
-        return _outlook(setup, house, state, motor, taught, run, samples, seed)
+        made = _outlook(setup, house, state, motor, taught, run, samples, seed)
+        return made.model_copy(update={"untaught": _before(session, setup)}) if taught.used else made
     except CalcError as error:
         raise refusal(error, setup) from error
 
@@ -218,28 +223,21 @@ def _outlook(
     """Put what was computed into the record."""
     case = setup.case
     margin = closures.margin(case, run.peak_pressure)
-    spread = replace(
-        default_spread(motor), burn_rate=taught.rate.spread, c_star=taught.c_star.spread, nozzle=taught.nozzle.spread,
-        throat_d=setup.throat_known.spread,
-    )  # fmt: skip
-    sampled = predict_range(motor, spread, samples, seed, margin.limit, together=round(taught.together, 3))
-
-    def ranged(mid: float, marks: Marks) -> Range:
-        return Range(mid=mid, low=marks.low, high=marks.high)
+    sampled = _range(motor, setup, taught, samples, seed, margin.limit)
 
     return Outlook(
         inputs=_inputs(setup, state, motor, taught, samples, seed),
         designation=run.designation,
         impulse_class=run.impulse_class,
         classes=sampled.classes,
-        total_impulse=ranged(run.total_impulse, sampled.total_impulse),
-        burn_time=ranged(run.burn_time, sampled.burn_time),
-        action_time=ranged(run.action_time, sampled.action_time),
-        mean_thrust=ranged(run.mean_thrust, sampled.mean_thrust),
-        peak_thrust=ranged(run.peak_thrust, sampled.peak_thrust),
-        peak_pressure=ranged(run.peak_pressure, sampled.peak_pressure),
-        mean_pressure=ranged(run.mean_pressure, sampled.mean_pressure),
-        specific_impulse=ranged(run.specific_impulse, sampled.specific_impulse),
+        total_impulse=_ranged(run.total_impulse, sampled.total_impulse),
+        burn_time=_ranged(run.burn_time, sampled.burn_time),
+        action_time=_ranged(run.action_time, sampled.action_time),
+        mean_thrust=_ranged(run.mean_thrust, sampled.mean_thrust),
+        peak_thrust=_ranged(run.peak_thrust, sampled.peak_thrust),
+        peak_pressure=_ranged(run.peak_pressure, sampled.peak_pressure),
+        mean_pressure=_ranged(run.mean_pressure, sampled.mean_pressure),
+        specific_impulse=_ranged(run.specific_impulse, sampled.specific_impulse),
         kn_start=run.kn_start,
         kn_peak=run.kn_peak,
         port_to_throat=run.port_to_throat,
@@ -259,6 +257,34 @@ def _warnings(setup: Setup, run: MotorRun, state: BlendState) -> list[Note | str
     """What a reader must know of it, dangers first."""
     worn = [_throat_words(setup.throat_known)] if setup.throat_known.firings else []
     return list(strong_first([*run.flags, *setup.remarks, *filter(None, worn), *state.notes]))
+
+
+def _range(motor: Motor, setup: Setup, taught: Taught, samples: int, seed: int, limit: float | None) -> MotorRange:
+    """A motor's range with the spreads that firings have left."""
+    spread = replace(
+        default_spread(motor), burn_rate=taught.rate.spread, c_star=taught.c_star.spread, nozzle=taught.nozzle.spread,
+        throat_d=setup.throat_known.spread,
+    )  # fmt: skip
+    return predict_range(
+        motor, spread, samples, seed, limit, correlation=np.array(taught.correlation), seen=taught.rate.moved or 0.0
+    )
+
+
+def _ranged(mid: float, marks: Marks) -> Range:
+    return Range(mid=mid, low=marks.low, high=marks.high)
+
+
+def _before(session: Session, setup: Setup) -> Untaught:
+    """What a motor was expected to do before any firing had taught anything."""
+    taught = learning.untaught(session, setup.formula)
+    motor, _ = motor_of(session, setup, taught)
+    run = simulate(motor)
+    found = _range(motor, setup, taught, SAMPLES_BEFORE, SEED, None)
+    return Untaught(
+        total_impulse=_ranged(run.total_impulse, found.total_impulse),
+        burn_time=_ranged(run.burn_time, found.burn_time),
+        peak_pressure=_ranged(run.peak_pressure, found.peak_pressure),
+    )
 
 
 def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: Taught, samples: int, seed: int) -> Inputs:

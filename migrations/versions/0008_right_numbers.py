@@ -24,10 +24,12 @@ def upgrade() -> None:
     _wet_grains()
     _dissolved()
     _add_pan()
+    _add_spreads()
 
 
 def downgrade() -> None:
     """The same parts, backwards."""
+    _drop_spreads()
     _drop_pan()
     _no_wet_grains()
     _drop_doubt()
@@ -156,3 +158,17 @@ def _drop_pan() -> None:
     for name in reversed(PAN):
         op.drop_column("workshop", f"{name}_typed")
         op.drop_column("workshop", f"{name}_kg")
+
+
+SPREADS = {"c_star_spread_share": "0.12", "nozzle_spread_share": "0.07"}
+
+
+def _add_spreads() -> None:
+    """How far a workshop may be off its two efficiencies; the efficiencies stay as they were set."""
+    for name, usual in SPREADS.items():
+        op.add_column("workshop", sa.Column(name, sa.Float(), nullable=False, server_default=usual))
+
+
+def _drop_spreads() -> None:
+    for name in reversed(SPREADS):
+        op.drop_column("workshop", name)

@@ -14,7 +14,7 @@ from app.calc.errors import CalcError, NoSolution, OutOfRange
 from app.calc.grain import Grain
 from app.calc.leastsquares import Fitted
 from app.calc.motor import Motor, example
-from app.calc.thrustfit import fit_nozzle, respond
+from app.calc.thrustfit import fit_figures, fit_nozzle, respond
 from tests.calc.stiff_reference import Reference, solve
 
 SEEDS = 100
@@ -157,11 +157,26 @@ def test_figures_answer_as_the_closed_form_says() -> None:
     # Sutton & Biblarz: P = (a rho c* Kn)^(1/(1-n)), so d ln P / d ln a = d ln P / d ln c* = 1/(1-n), and the rate
     # r = a P^n, so burn time answers -1/(1-n) to a and -n/(1-n) to c*. One band; free volume and tail move it a little.
     n = 0.30
-    slopes = respond(fired()).slopes
+    slopes = respond(fired()).slopes[0]
     assert slopes[2, :2] == pytest.approx([1 / (1 - n)] * 2, rel=0.02)
     assert slopes[1, :2] == pytest.approx([-1 / (1 - n), -n / (1 - n)], rel=0.05)
     assert slopes[1:, 2] == pytest.approx([0.0, 0.0], abs=0.01)
     assert slopes[0, 1] > 1  # impulse rises with c* by itself and by the pressure that c* brings
+
+
+def test_figures_are_read_where_the_motor_was_and_not_where_the_book_expects_it() -> None:
+    """A law of bands bends: a motor that burned in the next band is told of by the slopes there."""
+    law = published_law("dextrose")
+    motor = replace(example(), propellant=replace(example().propellant, law=law))
+    true = np.array([0.13, 0.08, 0.05])
+    seen = respond(motor, true[None]).figures
+    told = fit_figures(motor, seen, np.full(3, 0.003), np.array([0.12, 0.12, 0.08]))
+    assert told.mixture[0] @ true == pytest.approx(told.value[0], abs=0.004)
+    slopes = respond(motor)
+    at_the_default = np.log(seen / slopes.figures)[0] - slopes.slopes[0] @ true
+    assert np.abs(at_the_default).max() > 0.02  # lines drawn there miss
+    without = fit_figures(motor, np.array([[seen[0, 0], math.nan, math.nan]]), np.full(3, 0.01), np.full(3, 0.1))
+    assert np.isnan(without.value[0, 1:]).all()
 
 
 def test_blocks_are_means_of_their_samples() -> None:
@@ -182,9 +197,9 @@ def test_what_instruments_leave_open() -> None:
     rate, c_star, nozzle = reading_errors(example(), 3e6)
     throat = 2 * 0.05 / 12.7
     n = burnfit.local_exponent(published_law("sorbitol"), 3e6)
-    assert rate == pytest.approx(math.hypot(0.075 / 12.7, n * 0.01))
-    assert c_star == pytest.approx(math.hypot(throat, 0.01, 0.002))
-    assert nozzle == pytest.approx(math.hypot(throat, 0.01, 0.01))
+    assert rate == pytest.approx(math.hypot(0.075 / 12.7, n * 0.003))
+    assert c_star == pytest.approx(math.hypot(throat, 0.003, 0.002))
+    assert nozzle == pytest.approx(math.hypot(throat, 0.003, 0.003))
 
 
 def test_refusals() -> None:

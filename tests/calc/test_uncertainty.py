@@ -89,7 +89,7 @@ def test_a_borrowed_law_widens_the_range():
     borrowed = replace(motor, propellant=replace(motor.propellant, law=law))
     assert default_spread(borrowed).burn_rate > default_spread(motor).burn_rate
     own, wide = predict_range(motor, samples=256), predict_range(borrowed, samples=256)
-    assert (wide.peak_pressure.high - wide.peak_pressure.low) > 2 * (own.peak_pressure.high - own.peak_pressure.low)
+    assert (wide.peak_pressure.high - wide.peak_pressure.low) > 1.3 * (own.peak_pressure.high - own.peak_pressure.low)
     assert any("borrowed" in say(words) for words in wide.assumptions)
 
 
@@ -117,7 +117,7 @@ def test_band_encloses_the_motor_and_marks_are_in_order():
     assert (found.band.pressure_high[early] > there).all()
     assert found.mean_thrust.low < found.mean_thrust.mid < found.mean_thrust.high
     assert sum(found.classes.values()) == pytest.approx(1.0)
-    assert found.classes["J"] > 0.99
+    assert found.classes["J"] > 0.8
 
 
 def test_a_void_only_ever_raises_the_peak():

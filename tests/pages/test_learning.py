@@ -1,6 +1,7 @@
 """The pages of what was learned and whether ranges held, without script; and the switch on each prediction."""
 
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
@@ -10,7 +11,7 @@ from sqlmodel import Session, select
 from app import clock
 from app.db import writing
 from app.models import Prediction
-from app.services import calibration, firing_fits, firings, motors, workshop
+from app.services import calibration, firing_fits, firings, lessons, motors, workshop
 from tests import build
 from tests.browse import opened, refused, saved
 from tests.services.test_learning import fired
@@ -152,3 +153,40 @@ def test_the_last_prediction_before_the_firing_counts(client: TestClient, engine
 def workshop_changed(session: Session) -> None:
     workshop.get(session).nozzle_efficiency_share = 0.8
     session.flush()
+
+
+def test_the_words_of_how_much_firings_move_are_worked_out(client: TestClient, engine_of: Engine) -> None:
+    one_firing(engine_of)
+    with writing(engine_of) as session:
+        moves = {m.tests: m for m in lessons.moves(session)}
+        session.commit()
+    assert moves[1].rate > 0.9
+    assert moves[3].c_star > 0.9
+    assert moves[3].impulse > 0.9
+    text = client.get("/review/learned").text
+    for m in moves.values():  # as the page writes them
+        assert f"{m.tests}, pressure and thrust</th>" in text
+        assert f"{100 * m.rate:.0f} %" in text
+        assert f"{100 * m.impulse:.0f} %" in text
+    assert "Three static tests are worth more than any default" in text
+    assert "two fifths" not in text
+    assert "that books began with before" not in text
+    with writing(engine_of) as session:
+        house = workshop.get(session)
+        house.c_star_efficiency_share, house.nozzle_efficiency_share = 0.95, 0.90
+        session.commit()
+    assert "that books began with before" in client.get("/review/learned").text
+
+
+def test_help_and_readme_say_what_firings_move(client: TestClient, engine_of: Engine) -> None:
+    """One test most of the way, three nearly all of it, more hardly any further: as worked out."""
+    with writing(engine_of) as session:
+        moves = {m.tests: m for m in lessons.moves(session)}
+        session.commit()
+    shares = ([moves[n].rate for n in (1, 3, 30)], [moves[n].impulse for n in (1, 3, 30)])
+    for one, three, thirty in shares:
+        assert 0.8 < one < three
+        assert 0.93 < three < thirty < three + 0.05
+    assert "one static test moves a prediction most of the way" in " ".join(client.get("/help").text.split())
+    readme = " ".join((Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8").split())
+    assert "one static test most of the way, three nearly all of it" in readme

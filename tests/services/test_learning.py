@@ -10,6 +10,7 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
+from app.calc.assembly import C_STAR_EFFICIENCY
 from app.calc.motor import simulate
 from app.db import reading, writing
 from app.errors import Refused
@@ -101,15 +102,16 @@ def test_thrust_alone_says_less(session: Session) -> None:
     assert found.how == "figures"
     assert [row.what for row in found.rows] == ["impulse", "burn time"]
     impulse, duration = found.rows
-    assert impulse.mixture[0] == 0
+    assert 0 < impulse.mixture[0] < 0.3
     assert impulse.mixture[1] > 1
     assert impulse.mixture[2] > 1
     assert duration.mixture[0] == pytest.approx(-1.0, abs=0.1)  # hardly any exponent at that pressure
     alone = taught(session, firing)
     gauged = fired(session, rate=1.08, nozzle=build.nozzle(session), case=build.case(session))
     both = taught(session, gauged)
-    assert 1.0 < alone.rate.factor < 1.08
-    assert both.rate.factor > alone.rate.factor  # its own formula: learned from the pressure curve alone
+    assert alone.rate.factor == pytest.approx(1.08, abs=0.015)
+    assert both.rate.factor == pytest.approx(1.08, abs=0.015)
+    assert both.c_star.spread < 0.7 * alone.c_star.spread  # thrust tells the product of both efficiencies alone
     assert gauged.pk in both.firing_ids
     assert firing.pk not in both.firing_ids
 
@@ -120,17 +122,17 @@ def test_typed_figures_say_least(session: Session) -> None:
     firing = build.firing(session, made, measured_impulse=f"{0.9 * told.total_impulse_ns:.1f} N·s")
     found = taught(session, firing)
     assert [row.what for row in fit_of(session, firing).rows] == ["impulse"]
-    assert 0.97 < found.c_star.factor < 1.0
+    assert 0.90 < found.c_star.factor < 0.97
     assert 0.97 < found.nozzle.factor < 1.0
-    assert found.rate.factor == pytest.approx(1.0)  # an impulse says nothing of the rate
-    assert found.rate.spread == pytest.approx(found.rate.default_spread)
+    assert found.rate.factor == pytest.approx(0.985, abs=0.012)  # an impulse says hardly anything of the rate
+    assert found.rate.spread == pytest.approx(found.rate.default_spread, rel=0.03)
 
 
 def test_the_next_prediction_stands_on_it_and_says_so(session: Session) -> None:
     before = designed(session, formula=build.formula(session, name="Untouched"))
     assert before.inputs.taught is not None
     assert not before.inputs.taught.used
-    assert before.inputs.c_star_efficiency == pytest.approx(0.95)
+    assert before.inputs.c_star_efficiency == pytest.approx(C_STAR_EFFICIENCY)
     assert "No firing has taught anything" in " ".join(map(say, before.assumptions))
     formula = build.formula(session, name="Fired")
     firing = fired(session, 1.10, grains=build.ready_grains(session, formula_id=formula.pk))
@@ -145,7 +147,7 @@ def test_the_next_prediction_stands_on_it_and_says_so(session: Session) -> None:
     assert after.burn_time.mid < before.burn_time.mid
     assert after.burn_time.high - after.burn_time.low < before.burn_time.high - before.burn_time.low
     assert "Learned from 1 firing of this formula" in " ".join(map(say, after.assumptions))
-    assert after.inputs.c_star_efficiency == pytest.approx(0.95 * found.c_star.factor)
+    assert after.inputs.c_star_efficiency == pytest.approx(C_STAR_EFFICIENCY * found.c_star.factor)
 
 
 def test_an_efficiency_that_cannot_be_is_refused_with_the_way_out(session: Session) -> None:
@@ -153,11 +155,11 @@ def test_an_efficiency_that_cannot_be_is_refused_with_the_way_out(session: Sessi
     setup = motors.setup_of(session, motors.around(session, made))
     found = learning.taught(session, setup.formula, setup.case)
     wild = found.model_copy(update={"c_star": found.c_star.model_copy(update={"factor": 1.3})})
-    with pytest.raises(Refused, match=r"c\* efficiency 12[34]%.*leave out the firing that is wrong"):
+    with pytest.raises(Refused, match=r"c\* efficiency 11[45]%.*leave out the firing that is wrong"):
         prediction.motor_of(session, setup, wild)
 
 
-def test_many_firings_move_a_prediction_much_and_few_a_little(session: Session) -> None:
+def test_few_firings_move_a_prediction_nearly_all_the_way(session: Session) -> None:
     firing = fired(session, 1.10, grains=build.ready_grains(session, formula_id=sorbitol(session).pk))
     formula, case = formula_of(session, firing), firings.its_motor(session, firing).case
     seen = learning.evidence(session)
@@ -166,9 +168,40 @@ def test_many_firings_move_a_prediction_much_and_few_a_little(session: Session) 
         many = replace(seen, shots=seen.shots * n)
         found, _ = learning.learned(session, formula, many)
         factors[n] = float(found.of(learning.family(formula), case.pk).factors[0])
-    assert 1.01 < factors[1] < 1.03
-    assert 1.03 < factors[3] < 1.06
-    assert factors[30] > 1.09
+    assert 1.085 < factors[1] < factors[3] < factors[30] < 1.105
+    assert factors[3] > 1.09
+
+
+def test_the_range_before_and_after_is_kept_with_a_prediction(session: Session) -> None:
+    formula = build.formula(session, name="Fired")
+    before = designed(session, formula=formula)
+    assert before.untaught is None
+    for seed in (0, 1, 2):
+        fired(session, 1.10, seed=seed, grains=build.ready_grains(session, formula_id=formula.pk))
+    after = designed(session, formula=formula)
+    assert after.untaught is not None
+    for name in ("total_impulse", "burn_time", "peak_pressure"):
+        then, now = getattr(after.untaught, name), getattr(after, name)
+        assert then.mid == pytest.approx(getattr(before, name).mid)
+        assert then.width == pytest.approx(getattr(before, name).width, rel=0.1)
+        assert now.width < 0.5 * then.width
+    assert after.inputs.taught is not None
+    assert after.inputs.taught.rate.moved == pytest.approx(0.98, abs=0.02)
+    stored = outlook.Outlook.model_validate_json(after.model_dump_json())
+    assert stored.untaught == after.untaught
+    old = {k: v for k, v in json.loads(after.model_dump_json()).items() if k != "untaught"}
+    assert outlook.Outlook.model_validate(old).untaught is None
+
+
+def test_a_second_formula_hears_what_the_workshop_is(session: Session) -> None:
+    fired(session, c_star=0.92, grains=build.ready_grains(session, formula_id=build.formula(session, name="A").pk))
+    other = build.formula(session, name="B", parts={"potassium nitrate": "63 %", "sorbitol": "37 %"})
+    told = learning.taught(session, other, None)
+    assert told.firing_ids == []
+    assert told.other_firings == 1
+    assert told.used
+    assert 0.93 < told.c_star.factor < 0.98
+    assert "1 of others in other cases" in outlook.learned_words(told, 0.88, 0.88)
 
 
 def sorbitol(session: Session, **more: object) -> formulas.Formula:
@@ -196,7 +229,7 @@ def test_learning_is_switched_off_for_all_and_for_one(session: Session) -> None:
     off = taught(session, firing)
     assert not off.on
     assert "settings" in off.why_off
-    assert designed(session, formula=formula).inputs.c_star_efficiency == pytest.approx(0.95)
+    assert designed(session, formula=formula).inputs.c_star_efficiency == pytest.approx(C_STAR_EFFICIENCY)
 
 
 def test_a_firing_is_left_out_with_its_reason_and_let_in_again(session: Session) -> None:
@@ -265,16 +298,16 @@ def test_other_efficiencies_in_the_settings_do_not_change_what_is_learned_in_sum
     firing = fired(session, c_star=0.95)
     formula = formula_of(session, firing)
     delivered = {}
-    for default in (0.95, 0.93):
+    for default in (0.88, 0.95):
         workshop.get(session).c_star_efficiency_share = default
         seen = learning.evidence(session)
         found, _ = learning.learned(session, formula, replace(seen, shots=seen.shots * 30))
         delivered[default] = default * float(found.of(learning.family(formula), seen.shots[0].case_id).factors[1])
-    assert delivered[0.95] == pytest.approx(0.95 * 0.95, rel=0.01)
-    assert delivered[0.93] == pytest.approx(delivered[0.95], rel=0.004)
+    assert delivered[0.88] == pytest.approx(0.88 * 0.95, rel=0.01)
+    assert delivered[0.95] == pytest.approx(delivered[0.88], rel=0.01)
 
 
-def test_sticks_count_for_the_rate_and_more_for_a_borrowed_law(session: Session) -> None:
+def test_sticks_count_for_the_rate_and_weakly_however_many(session: Session) -> None:
     factors = {}
     for name, parts in (("own", {"potassium nitrate": "65 %", "sorbitol": "35 %"}), ("borrowed", None)):
         formula = build.formula(session, name=name, **({"parts": parts} if parts else {}))
@@ -286,8 +319,8 @@ def test_sticks_count_for_the_rate_and_more_for_a_borrowed_law(session: Session)
         found = learning.taught(session, formula, None)
         assert found.stick_lots == 1
         factors[name] = found.rate.factor
-    assert 1.0 < factors["own"] < 1.02
-    assert 1.05 < factors["borrowed"] < 1.19
+    # the second lot says the same, so what the open air is off is likelier than two formulas off alike
+    assert 1.03 < factors["borrowed"] < factors["own"] < 1.15
 
 
 def test_versions_with_the_same_parts_learn_together_whatever_their_law(session: Session) -> None:
@@ -352,7 +385,7 @@ def test_learning_never_touches_a_stored_prediction(session: Session) -> None:
 
 
 def test_far_from_the_default_is_told(session: Session) -> None:
-    firing = fired(session, c_star=0.85)
+    firing = fired(session, c_star=0.75)
     assert lessons.lesson(session, formula_of(session, firing)).far == ["c* efficiency"]
     assert math.isfinite(taught(session, firing).c_star.spread)
     assert session.exec(select(MotorBuild)).one()

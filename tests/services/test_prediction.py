@@ -24,17 +24,18 @@ def designed(session: Session, **more: object) -> Outlook:
     return designs.predict(session, build.design_in(session, **more))
 
 
-def test_the_trades_own_motor_is_a_j_of_four_to_five_hundred_newtons(session: Session) -> None:
+def test_the_trades_own_motor_lies_in_the_range_of_the_defaults(session: Session) -> None:
     # Common practice, no source: four such grains of a 65/28/7 blend make a motor of about J450.
     found = designed(session)
     assert found.impulse_class == "J"
-    assert 400 <= found.mean_thrust.mid <= 500
+    assert found.mean_thrust.low < 450 < found.mean_thrust.high
+    assert 380 <= found.mean_thrust.mid <= 500
     assert found.designation == f"J{found.mean_thrust.mid:.0f}"
     assert found.kn_start == pytest.approx(4 * 70.94e-4 / (pi / 4 * 0.0127**2), rel=1e-3)  # by hand: 70.94 cm2 each
     assert found.port_to_throat == pytest.approx((19.05 / 12.7) ** 2)
     said = " ".join(map(say, found.assumptions))
     for assumed in (
-        "95.0 % of ideal",
+        "88.0 % of ideal",
         "igniter",
         "Grains as designed",
         "no erosive burning",
@@ -46,7 +47,9 @@ def test_the_trades_own_motor_is_a_j_of_four_to_five_hundred_newtons(session: Se
 
 def test_the_trades_own_motor_lifts_sixteen_pounds_to_about_two_thousand_feet(session: Session) -> None:
     # Common practice, no source, and no word on what the 16 lb include: taken as the mass at liftoff, motor and all,
-    # with C_D 0.5 on a 4 in body. The prediction lies about a quarter below the 2,000 ft told.
+    # with C_D 0.5 on a 4 in body. A well-made motor is taken, by what is published of c*: `assembly.C_STAR_EFFICIENCY`.
+    # The prediction lies about a quarter below the 2,000 ft told.
+    _set(session, c_star_efficiency="95 %", nozzle_efficiency="90 %")
     found = designed(session)
     dry = 16 * POUND - found.propellant_mass
     rocket = build.rocket(session, mass=f"{dry - 0.8:.4f} kg", diameter="4 in")
@@ -63,7 +66,7 @@ def test_peak_pressure_meets_the_closed_form_of_steady_burning(session: Session)
     sucrose = build.formula(session, parts={"potassium nitrate": "65 %", "sucrose": "35 %"})
     found = designed(session, formula=sucrose)
     density = 0.95 * formulas.ideal_density(sucrose)
-    c_star = 0.95 * found.inputs.c_star_m_s
+    c_star = found.inputs.c_star_efficiency * found.inputs.c_star_m_s
     a = 8.26e-3 / 1e6**0.319
     steady = (a * density * c_star * found.kn_peak) ** (1 / (1 - 0.319))
     assert found.peak_pressure.mid == pytest.approx(steady, rel=0.02)  # filling the chamber costs a little
@@ -101,9 +104,9 @@ def test_the_same_motor_is_predicted_alike_twice(session: Session) -> None:
 
 def test_a_weak_case_is_told_with_the_share_of_motors_above_its_rating(session: Session) -> None:
     found = designed(session, case=build.case(session, rated_pressure="2.5 MPa"))
-    assert 0.5 < found.over_limit < 1
+    assert 0.3 < found.over_limit < 1
     assert any("over the limit" in say(line) for line in found.wall.notes)
-    assert designed(session).over_limit == 0
+    assert designed(session).over_limit < 0.01
 
 
 def test_workshop_efficiencies_and_grain_temperature_are_used(session: Session) -> None:
@@ -112,7 +115,7 @@ def test_workshop_efficiencies_and_grain_temperature_are_used(session: Session) 
     texts = as_form(house, WorkshopIn, house.units) | {"c_star_efficiency": "85 %", "nozzle_efficiency": "80 %"}
     workshop.set_up(session, WorkshopIn.model_validate(texts))
     after = designed(session)
-    assert after.total_impulse.mid < 0.85 * before.total_impulse.mid
+    assert after.total_impulse.mid < 0.9 * before.total_impulse.mid
     warm = designed(session, grain_temperature="40 C")
     assert warm.burn_time.mid < after.burn_time.mid
     assert "c* is 85.0 % of ideal" in " ".join(map(say, after.assumptions))
@@ -250,14 +253,15 @@ def test_an_own_burn_law_is_used_and_said_so(session: Session) -> None:
     lines = [{"ingredient": "potassium nitrate", "percent": "65 %"}, {"ingredient": "sorbitol", "percent": "35 %"}]
     own = formulas.save(session, FormulaIn.model_validate({"name": "Own", "parts": lines, **law}))
     found = designed(session, formula=own)
-    density, c_star = 0.95 * formulas.ideal_density(own), 0.95 * found.inputs.c_star_m_s
+    density = 0.95 * formulas.ideal_density(own)
+    c_star = found.inputs.c_star_efficiency * found.inputs.c_star_m_s
     steady = (7e-3 / 1e6**0.25 * density * c_star * found.kn_peak) ** (1 / 0.75)
     assert found.peak_pressure.mid == pytest.approx(steady, rel=0.02)
     assert found.inputs.law_own
     assert not found.inputs.law_borrowed
     said = " ".join(map(say, found.assumptions))
     assert "the workshop's own: strands" in said
-    assert "spread of a published law, 5%" in said
+    assert "spread of a published law, 12%" in said
 
 
 def test_the_weakest_way_of_the_closures_is_named_against_the_peak(session: Session) -> None:
