@@ -13,7 +13,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import NoReturn
 
-from app import commands, logbook
+from app import commands, logbook, system
 from app.access import lan
 from app.book import backups, bookfile
 from app.book.instance import Instance, InUse
@@ -217,8 +217,7 @@ def _listen(host: str, first_port: int, ports: int = PORTS_TO_TRY) -> socket.soc
     """A listening socket on the loopback address, at the first free port."""
     for port in range(first_port, first_port + ports):
         listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        if sys.platform != "win32":  # there the option would let two programs share a port
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        system.take_again(listener)
         try:
             listener.bind((host, port))
             listener.listen(100)  # from here on a browser may knock; it is answered as soon as the app runs

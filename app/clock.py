@@ -29,6 +29,17 @@ def local(moment: datetime) -> datetime:
     return moment.astimezone()
 
 
+def day(of: date) -> str:
+    """A day in words, as 3 Nov 2026; of a moment its day at the bench."""
+    of = local(of) if isinstance(of, datetime) else of
+    return f"{of.day} {of:%b %Y}"  # the day without its nought: strftime has no word for it that Windows knows
+
+
+def day_and_time(moment: datetime) -> str:
+    """A stored moment in words, by the bench's own time: 3 Nov 2026, 14:05."""
+    return f"{day(moment)}, {local(moment):%H:%M}"
+
+
 def set_back() -> timedelta:
     """How far the machine's clock reads earlier than it would had nobody touched it since the program's start."""
     if _source is not _machine:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session, select
 
-from app import clock, demo_log
+from app import clock, demo_log, system
 from app.calc.motor import MotorRun, simulate
 from app.calc.recipe import theoretical_density
 from app.db import migrate, open_engine, writing
@@ -96,7 +96,7 @@ def fill(book: Path) -> None:
     with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
     engine.dispose()
-    unfinished.replace(book)
+    system.swap_in(unfinished, book)
 
 
 @dataclass

@@ -105,9 +105,9 @@ def _environment() -> Environment:
         env.filters[kind] = _measure_filter(kind)
     env.filters["bare"] = _bare
     env.filters["ingredient"] = lambda key: INGREDIENTS[key].name if key in INGREDIENTS else key
-    env.filters["moment"] = lambda m: "–" if m is None else f"{clock.local(m):%-d %b %Y, %H:%M}"
+    env.filters["moment"] = lambda m: "–" if m is None else clock.day_and_time(m)
     env.filters["clock"] = lambda m: "–" if m is None else f"{clock.local(m):%H:%M}"
-    env.filters["day"] = lambda d: "–" if d is None else f"{d:%-d %b %Y}"
+    env.filters["day"] = lambda d: "–" if d is None else clock.day(d)
     return env
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from app import clock
+from app import clock, system
 from app.book import bookfile
 from app.errors import Trouble
 from app.troubles import DAMAGED, told_in_words
@@ -55,9 +55,7 @@ def copy(book: Path, target: Path, *, sealed: bool = True) -> None:
             _copy_and_prove(book, unfinished)
             if sealed:
                 bookfile.seal(unfinished)
-            bookfile.flush(unfinished)
-            unfinished.replace(target)
-            bookfile.flush_folder(target.parent)
+            system.swap_in(unfinished, target)
         finally:
             bookfile.remove(unfinished)
 

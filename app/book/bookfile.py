@@ -3,7 +3,6 @@
 Plain sqlite3, so that files of older schemas can be looked at too, and so that the start stays quick.
 """
 
-import os
 import shutil
 import sqlite3
 import zlib
@@ -12,7 +11,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from app import clock
+from app import clock, system
 from app.errors import Trouble
 from app.settings import resource
 from app.troubles import told_in_words
@@ -246,11 +245,9 @@ def put_in_place(new: Path, book: Path) -> None:
     The caller has settled the old book: a journal that is left beside would be taken for the new one's.
     """
     with told_in_words():
-        flush(new)
         for side in SIDES:
             book.with_name(book.name + side).unlink(missing_ok=True)
-        os.replace(new, book)
-        flush_folder(book.parent)
+        system.swap_in(new, book)
 
 
 def keep_beside(book: Path) -> Path:
@@ -266,8 +263,8 @@ def keep_beside(book: Path) -> Path:
             if source.exists():
                 target = kept.with_name(kept.name + side)
                 shutil.copyfile(source, target)
-                flush(target)
-        flush_folder(book.parent)
+                system.flush(target)
+        system.flush_folder(book.parent)
     return kept
 
 
@@ -275,22 +272,6 @@ def remove(file: Path) -> None:
     """Remove an unfinished file and the journals beside it."""
     for side in ("", "-journal", *SIDES):
         file.with_name(file.name + side).unlink(missing_ok=True)
-
-
-def flush(file: Path) -> None:
-    """Wait until a file is on disk."""
-    with file.open("rb+") as written:
-        os.fsync(written.fileno())
-
-
-def flush_folder(folder: Path) -> None:
-    """Wait until the names in a folder are on disk, where the system can be asked for it."""
-    if os.name != "nt":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def _begins_like_a_database(file: Path) -> bool:

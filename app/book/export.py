@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from app import clock, tables
+from app import clock, system, tables
 from app.book import bookfile
 from app.errors import Trouble
 from app.troubles import DAMAGED, told_in_words
@@ -70,9 +70,7 @@ def write(book: Path, target: Path) -> None:
                 connection.text_factory = _text
                 connection.execute("BEGIN")
                 _write(connection, book, out)
-            bookfile.flush(unfinished)
-            unfinished.replace(target)
-            bookfile.flush_folder(target.parent)
+            system.swap_in(unfinished, target)
         finally:
             unfinished.unlink(missing_ok=True)
 

@@ -4,21 +4,13 @@ The file also tells where the running one answers, so that a second start can le
 """
 
 import json
-import os
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Self
 
+from app import system
 from app.errors import Trouble
 from app.troubles import told_in_words
-
-if os.name == "nt":
-    import msvcrt
-else:
-    import fcntl
-
-_LOCK_AT = 1_000_000
-"""Where Windows locks a byte: behind the text, which others must be able to read."""
 
 
 class InUse(Trouble):
@@ -59,7 +51,7 @@ class Instance:
             self.book.parent.mkdir(parents=True, exist_ok=True)
             file = lock_of(self.book).open("a+", encoding="utf-8")
         try:
-            _lock(file)
+            system.lock(file)
         except BlockingIOError:
             address = _address_in(file)
             file.close()
@@ -88,17 +80,6 @@ class Instance:
             self._file.flush()
         except OSError:
             pass
-
-
-def _lock(file: IO[str]) -> None:
-    if os.name == "nt":
-        file.seek(_LOCK_AT)
-        try:
-            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
-        except OSError as error:
-            raise BlockingIOError from error
-    else:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)  # type: ignore[attr-defined,unused-ignore]
 
 
 def _address_in(file: IO[str]) -> str:

@@ -79,7 +79,7 @@ def charts(record: Record) -> list[Markup]:
 
 
 def _named(one: Held) -> str:
-    return f"{one.motor_code}, {clock.local(one.fired_at):%-d %b %Y}"
+    return f"{one.motor_code}, {clock.day(one.fired_at)}"
 
 
 # --- What was learned ----------------------------------------------------------------------------

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, select
 
+from app import clock
 from app.calc.impulse import CLASS_LIMITS
 from app.errors import Conflict, Refused
 from app.models import OwnDistance
@@ -155,7 +156,7 @@ def least(session: Session, impulse_class: str) -> Least | None:
     """The person's own figure for a class, or the farthest of the printed ones; None where there is neither."""
     row = session.exec(select(OwnDistance).where(OwnDistance.impulse_class == impulse_class)).first()
     if row is not None:
-        return Least(row.single_m, row.complex_m, row.source, f"{row.dated:%-d %b %Y}", is_own=True)
+        return Least(row.single_m, row.complex_m, row.source, clock.day(row.dated), is_own=True)
     found = [
         Least(single * FOOT_M, many * FOOT_M, table.source, table.dated, is_own=False)
         for table in DISTANCES

@@ -109,7 +109,7 @@ def log(session: Session, data: FiringIn) -> Firing:
         raise Refused(f"{built.build.code} was taken apart; it cannot be fired.", field="motor_build_id")
     if built.fired is not None:
         raise Refused(
-            f"{built.build.code} was fired on {clock.local(built.fired.fired_at):%-d %b %Y}; a motor fires once.",
+            f"{built.build.code} was fired on {clock.day(built.fired.fired_at)}; a motor fires once.",
             field="motor_build_id",
         )
     data = _checked(session, data, built)
@@ -238,12 +238,12 @@ def _moment(typed: datetime, built: Built) -> datetime:
         raise Refused("This moment is still to come; a firing is written down afterwards.", field="fired_at")
     if moment.date() < built.build.built_on:
         raise Refused(
-            f"{built.build.code} was built on {built.build.built_on:%-d %b %Y}, after this.", field="fired_at"
+            f"{built.build.code} was built on {clock.day(built.build.built_on)}, after this.", field="fired_at"
         )
     last = max(built.grains, key=lambda v: v.cured_at)
     if moment < last.cured_at:
         raise Refused(
-            f"{last.grain.serial} was cured only on {clock.local(last.cured_at):%-d %b %Y, %H:%M}, after this.",
+            f"{last.grain.serial} was cured only on {clock.day_and_time(last.cured_at)}, after this.",
             field="fired_at",
         )
     return moment

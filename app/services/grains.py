@@ -211,7 +211,7 @@ def bag(session: Session, grain: Grain, version: int | None = None) -> Grain:
         It is bagged already, not decided on, or rejected.
     """
     if grain.bagged_at is not None:
-        raise Refused(f"{grain.serial} is in its bag since {clock.local(grain.bagged_at):%-d %b, %H:%M}.")
+        raise Refused(f"{grain.serial} is in its bag since {clock.day_and_time(grain.bagged_at)}.")
     if grain.decision not in ("accept", "hold"):
         why = "was rejected; it goes to remelt or scrap" if grain.decision else "is not decided on yet"
         raise Refused(f"{grain.serial} {why}, so it is not bagged.")

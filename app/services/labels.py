@@ -154,7 +154,7 @@ def sheets(session: Session, wanted: LabelsIn, views: Sequence[GrainView], base:
     for view in views:
         address = f"{base.rstrip('/')}/shelf/{view.grain.serial}"
         mass = show(view.grain.mass_kg, "mass", house.units, digits)
-        day = f"{clock.local(view.poured_at):%-d %b %Y}"
+        day = clock.day(view.poured_at)
         cells.append(
             Label(view.grain.serial, view.batch.code, mass, day, view.formula.label, address, qr_code(address))
         )

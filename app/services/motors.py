@@ -307,7 +307,7 @@ def _chosen(session: Session, data: BuildIn) -> list[GrainView]:
 
 
 def _why_not(view: GrainView) -> str:
-    cured = f"{clock.local(view.cured_at):%-d %b %Y, %H:%M}"
+    cured = clock.day_and_time(view.cured_at)
     words: dict[str, Callable[[], str]] = {
         "ready": lambda: "",
         "weighed": lambda: "is not decided on yet; accept, hold or reject it on its lot's page.",
@@ -345,7 +345,7 @@ def _on_that_day(data: BuildIn, chosen: list[GrainView]) -> None:
     last = max(chosen, key=lambda v: v.cured_at)
     if clock.local(last.cured_at).date() > data.built_on:
         raise Refused(
-            f"{last.grain.serial} was not cured before {clock.local(last.cured_at):%-d %b %Y}; correct the day.",
+            f"{last.grain.serial} was not cured before {clock.day(last.cured_at)}; correct the day.",
             field="built_on",
         )
 

@@ -217,7 +217,7 @@ def value(names: Names, table: str, column: str, raw: Any, typed: str | None, un
 def _day(text: str, whole: bool) -> str:
     try:
         if whole:
-            return f"{date.fromisoformat(text):%-d %b %Y}"
-        return f"{clock.local(datetime.fromisoformat(text).replace(tzinfo=UTC)):%-d %b %Y, %H:%M}"
+            return clock.day(date.fromisoformat(text))
+        return clock.day_and_time(datetime.fromisoformat(text).replace(tzinfo=UTC))
     except ValueError:  # written by another program
         return text

@@ -346,7 +346,7 @@ def test_the_shelf_that_is_not_ready_is_named_with_its_day(client: TestClient) -
         young = build.grain(session, lot).serial
         day = clock.local(clock.now() + timedelta(days=7))
     text = client.get("/motors/new").text
-    assert f"{young}: in its bag, curing; ready {day:%-d %b %Y}" in text
+    assert f"{young}: in its bag, curing; ready {clock.day(day)}" in text
 
 
 def test_pages_speak_the_workshops_units(client: TestClient) -> None:
