@@ -80,11 +80,6 @@ def law_arrays(laws: Sequence[BurnLaw]) -> dict[str, Floats]:
     dict of str to ndarray
         The `law_*` fields of `Arrays` [ln Pa], [ln(m/s)], [-], shapes (M,) and (M, K).
 
-    Raises
-    ------
-    CalcError
-        Never: laws check themselves.
-
     Notes
     -----
     Laws with fewer kinks than the widest are padded with kinks that no motor reaches.
@@ -127,11 +122,6 @@ def webs(a: Arrays) -> tuple[Floats, Floats]:
     -------
     web, breakthrough : tuple of ndarray
         [m], shapes (M, G); zero for a padded grain.
-
-    Raises
-    ------
-    CalcError
-        Never: grains check themselves.
 
     Notes
     -----
@@ -177,11 +167,6 @@ def solid(a: Arrays, web: Floats, x: Floats) -> Floats:
     ndarray
         Volume [m3], shape (M, G, N).
 
-    Raises
-    ------
-    CalcError
-        Never: grains check themselves.
-
     Notes
     -----
     As `grain.remaining_volume`, over arrays.
@@ -224,11 +209,6 @@ def choking_pressure(a: Arrays) -> Floats:
     -------
     ndarray
         [Pa], shape (M,).
-
-    Raises
-    ------
-    CalcError
-        Never.
 
     Notes
     -----

@@ -273,10 +273,6 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
     -----
     A padded grain has no mass and no length.
 
-    References
-    ----------
-    None: a change of layout.
-
     Examples
     --------
     >>> motor_arrays([])
@@ -348,20 +344,11 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
 def example() -> Motor:
     """Give the trade's four-grain motor, for examples and for trying things out.
 
-    Parameters
-    ----------
-    None
-
     Returns
     -------
     Motor
         Four hollow grains of 65/35 sorbitol, 44.45 mm wide, 19.05 mm core, 76.2 mm long, at 0.95 of ideal
         density, behind a 12.7 mm throat [m], c* efficiency 0.95, nozzle 0.90.
-
-    Raises
-    ------
-    CalcError
-        Never.
 
     Notes
     -----

@@ -88,10 +88,6 @@ def blocks(time: Floats, value: Floats, count: int = POINTS) -> Blocks:
     the same times and averaged the same way, so nothing is lost where a curve bends. Very long records are averaged
     down to a few thousand samples first.
 
-    References
-    ----------
-    None: averaging.
-
     Examples
     --------
     >>> len(blocks(np.arange(90.0), np.arange(90.0), 10).value)
@@ -329,10 +325,6 @@ def local_exponent(law: BurnLaw, pressure: float) -> float:
     Notes
     -----
     Near a joint of bands it lies between the exponents of both.
-
-    References
-    ----------
-    None: a derivative.
 
     Examples
     --------

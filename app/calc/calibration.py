@@ -128,10 +128,6 @@ def place(value: float, low: float, high: float) -> float:
     -----
     On a logarithm's scale where all three are above zero, as the spreads are.
 
-    References
-    ----------
-    None: a change of scale.
-
     Examples
     --------
     >>> round(place(2.0, 1.0, 4.0), 3), place(4.0, 1.0, 4.0)

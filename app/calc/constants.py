@@ -52,10 +52,6 @@ def positive(field: str, value: float, remedy: str) -> float:
     -----
     Any unit; the sign does not depend on it.
 
-    References
-    ----------
-    None: a check, not a formula.
-
     Examples
     --------
     >>> positive("throat_d", 0.0127, "Measure the throat.")
@@ -93,10 +89,6 @@ def within(field: str, value: float, low: float, high: float, remedy: str, kind:
     Notes
     -----
     Any unit.
-
-    References
-    ----------
-    None: a check, not a formula.
 
     Examples
     --------
@@ -138,10 +130,6 @@ def finite_array(field: str, values: ArrayLike) -> Floats:
     Notes
     -----
     Any unit.
-
-    References
-    ----------
-    None: a check, not a formula.
 
     Examples
     --------

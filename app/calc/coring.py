@@ -162,11 +162,6 @@ def askew(grain: Grain, fault: CoringFault) -> ShapedGrain:
     ShapedGrain
         Volume [m3] and burning area [m2] over depth [m].
 
-    Raises
-    ------
-    CalcError
-        Never by itself.
-
     Notes
     -----
     As `coring_fault`.

@@ -139,11 +139,6 @@ def measurable(thrust: Floats, first: int, last: int, noise: float) -> tuple[int
     first, last : tuple of int
         The nearest samples outside that lie below 0.5 % of the peak or twice the noise, or the record's ends [-].
 
-    Raises
-    ------
-    CalcError
-        Never.
-
     Notes
     -----
     'Measurable' is not defined by the source of the rule; this is this book's definition.
@@ -179,18 +174,9 @@ def gaps(time: Floats) -> list[int]:
     list of int
         Samples after a step of more than ten usual ones, from 0 [-].
 
-    Raises
-    ------
-    CalcError
-        Never.
-
     Notes
     -----
     The usual step is the median.
-
-    References
-    ----------
-    None: a check.
 
     Examples
     --------

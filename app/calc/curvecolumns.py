@@ -67,10 +67,6 @@ def sample_times(column: Floats, unit: str) -> tuple[Floats, int | None]:
     -----
     Nothing is sorted: a time that falls means lost or mixed lines.
 
-    References
-    ----------
-    None: a check.
-
     Examples
     --------
     >>> sample_times(np.array([5.0, 6.0, 6.0]), "ms")[1]
@@ -96,11 +92,6 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
     Guess
         For a person to confirm or correct [-].
 
-    Raises
-    ------
-    CalcError
-        Never: something is always guessed.
-
     Notes
     -----
     Without words: the first column that always rises is time, in ms or µs when its steps are that coarse; the next
@@ -108,7 +99,7 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
 
     References
     ----------
-    None: common practice of loggers, no source.
+    Common practice of loggers, no source.
 
     Examples
     --------
@@ -146,11 +137,6 @@ def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int |
     tuple
         Column of time or None and its unit; column of the height and its unit [-]. Columns count from 1.
 
-    Raises
-    ------
-    CalcError
-        Never: something is always guessed.
-
     Notes
     -----
     For a person to confirm. Altitude goes before pressure where both are there, as the altimeter knew its air. Without
@@ -159,7 +145,7 @@ def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int |
 
     References
     ----------
-    None: common practice of loggers, no source.
+    Common practice of loggers, no source.
 
     Examples
     --------

@@ -119,10 +119,6 @@ def first_lines(text: bytes, count: int) -> list[str]:
     -----
     What is no UTF-8 is read as Latin-1, which fits any byte.
 
-    References
-    ----------
-    None: reading, not a formula.
-
     Examples
     --------
     >>> first_lines(b"a\\nb\\nc\\n", 2)
@@ -206,10 +202,6 @@ def guess_layout(text: bytes) -> Layout:
     -----
     `1,2` alone may be two whole numbers or one with a decimal comma: two are guessed, a person decides.
 
-    References
-    ----------
-    None: a search through eight readings.
-
     Examples
     --------
     >>> guess_layout(b"t;F\\n0,1;2,5\\n0,2;2,6\\n")
@@ -265,10 +257,6 @@ def read_columns(text: bytes, layout: Layout, wanted: Sequence[int]) -> Floats:
     Notes
     -----
     Empty lines are passed over. Columns that are not wanted may hold words.
-
-    References
-    ----------
-    None: reading, not a formula.
 
     Examples
     --------
@@ -330,10 +318,6 @@ def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
     Notes
     -----
     For guessing only: `read_columns` passes nothing over.
-
-    References
-    ----------
-    None: reading, not a formula.
 
     Examples
     --------
@@ -397,10 +381,6 @@ def line_of(text: bytes, layout: Layout, row: int) -> int:
     Notes
     -----
     Counts past empty lines.
-
-    References
-    ----------
-    None: counting.
 
     Examples
     --------

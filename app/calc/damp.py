@@ -161,10 +161,6 @@ def unknown_parts(parts: Mapping[str, float]) -> tuple[str, ...]:
     -----
     Each of them lowers the blend's humidity by an amount that is not known.
 
-    References
-    ----------
-    None: a look into this module's own table.
-
     Examples
     --------
     >>> unknown_parts({"potassium_nitrate": 0.65, "xylitol": 0.35})

@@ -131,7 +131,7 @@ def drawn_from_marks(low: float, high: float, time_low: float, time_high: float,
 
     References
     ----------
-    None: an assumption of this book.
+    An assumption of this book, no source.
 
     Examples
     --------

@@ -130,10 +130,6 @@ def batch_of(motor: Motor, rocket: Rocket, pad: Pad) -> tuple[Batch, Recovery]:
     -----
     Numbers given once hold for all flights.
 
-    References
-    ----------
-    None: a check and a layout, not a formula.
-
     Examples
     --------
     >>> batch, _ = batch_of(Motor([0, 2], [400, 400], 0.7), Rocket([6.5, 7.0], 0.1, 0.5), Pad(2.0))

@@ -84,14 +84,9 @@ def hottest_known(material: str) -> float:
     float
         [K].
 
-    Raises
-    ------
-    CalcError
-        Never: what is not in the table is taken like those without hot values.
-
     Notes
     -----
-    As `strengths`.
+    As `strengths`; what is not in the table is taken like those without hot values.
 
     References
     ----------

@@ -48,11 +48,6 @@ def flags(
     tuple of Note or str
         Strong ones tell of a danger and come first [-].
 
-    Raises
-    ------
-    CalcError
-        Never: the motor was marched.
-
     Notes
     -----
     Silence is no statement that a motor is safe.
@@ -164,11 +159,6 @@ def assumptions(motor: Motor) -> tuple[Note | str, ...]:
     -------
     tuple of Note or str
         One sentence for each [-].
-
-    Raises
-    ------
-    CalcError
-        Never.
 
     Notes
     -----

@@ -53,10 +53,6 @@ def together(*parts: "Note | str", between: str = " ") -> Note:
     -----
     Any sentences.
 
-    References
-    ----------
-    None: words.
-
     Examples
     --------
     >>> both = together("A core of", Note("{size}.", {"size": Amount(0.012, "length")}))
@@ -92,10 +88,6 @@ def sentence(note: "Note | str") -> Note:
     -----
     Nothing changes where it begins with an amount.
 
-    References
-    ----------
-    None: words.
-
     Examples
     --------
     >>> sentence("the core is too wide.").words
@@ -121,10 +113,6 @@ def strong_first(notes: Sequence["Note | str"]) -> tuple["Note | str", ...]:
     Notes
     -----
     Any sentences.
-
-    References
-    ----------
-    None: words.
 
     Examples
     --------

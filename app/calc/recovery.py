@@ -78,10 +78,6 @@ def checked_recovery(recovery: Recovery) -> Recovery:
     -----
     Looks at each number alone.
 
-    References
-    ----------
-    None: a check, not a formula.
-
     Examples
     --------
     >>> checked_recovery(Recovery(main=Parachute(0.9, 0.75))).first.diameter

@@ -128,11 +128,6 @@ def tempered(found: Between | None, default: float) -> float:
     float
         Variance, in the unit of the default [-].
 
-    Raises
-    ------
-    CalcError
-        Never.
-
     Notes
     -----
     (W default + v seen) / (W + v) with v degrees of freedom: the mean of a scaled inverse chi-square prior worth W

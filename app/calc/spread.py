@@ -109,11 +109,6 @@ def default_spread(motor: Motor) -> Spread:
     Spread
         The defaults, systematic spread and chance together; burn rate 0.18 [-] where the law is borrowed.
 
-    Raises
-    ------
-    CalcError
-        Never by itself.
-
     Notes
     -----
     Assumptions, shown beside every range.
@@ -143,11 +138,6 @@ def rate_spread(law: BurnLaw) -> float:
     -------
     float
         One standard deviation, relative [-].
-
-    Raises
-    ------
-    CalcError
-        Never.
 
     Notes
     -----

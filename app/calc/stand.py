@@ -141,11 +141,6 @@ def running_impulse(time: Floats, thrust: Floats) -> Floats:
     ndarray
         Impulse [N s], shape (N,), zero first.
 
-    Raises
-    ------
-    CalcError
-        Never.
-
     Notes
     -----
     Trapezoids.
@@ -235,11 +230,6 @@ def even_samples(time: Floats, thrust: Floats, most: int) -> tuple[float, Floats
     means : ndarray
         Mean thrust of each step [N].
 
-    Raises
-    ------
-    CalcError
-        Never.
-
     Notes
     -----
     Differences of the running impulse, so step times sum is the impulse to rounding.
@@ -271,11 +261,6 @@ def ringing(time: Floats, thrust: Floats) -> Ringing | None:
     -------
     Ringing or None
         The strongest tone, if it is more than 2 % of the peak and stands out from its neighbours.
-
-    Raises
-    ------
-    CalcError
-        Never.
 
     Notes
     -----

@@ -222,10 +222,7 @@ def between(states: Sequence[BlendState], pressure: float) -> BlendState:
     Notes
     -----
     c* of a 65/35 blend so found from states at 0.5, 2, 6.9 and 20 MPa is within 0.1 % of its own there.
-
-    References
-    ----------
-    None: interpolation. Why ln P: an equilibrium's shift goes with the logarithm of pressure.
+    Why ln P: an equilibrium's shift goes with the logarithm of pressure.
 
     Examples
     --------

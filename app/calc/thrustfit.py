@@ -120,10 +120,6 @@ def respond(motor: Motor, off: Floats | None = None) -> Response:
     -----
     Central differences over 2 % to either side.
 
-    References
-    ----------
-    None: derivatives of `motor`.
-
     Examples
     --------
     >>> from app.calc.motor import example
