@@ -110,7 +110,7 @@ def test_the_motors_range_is_carried_through(session: Session) -> None:
     assert usual.highest.low < usual.highest.mid < usual.highest.high  # type: ignore[operator]
     impulse = found.total_impulse
     wide = found.model_copy(
-        update={"total_impulse": impulse.model_copy(update={"low": 0.7 * impulse.mid, "high": 1.3 * impulse.mid})}
+        update={"total_impulse": impulse.model_copy(update={"low": 0.5 * impulse.mid, "high": 1.6 * impulse.mid})}
     )
     assert estimated(session, wide).range.highest.high > usual.range.highest.high
     assert estimated(session, wide).range.highest.low < usual.range.highest.low
