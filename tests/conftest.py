@@ -53,19 +53,29 @@ def _clock(request: pytest.FixtureRequest) -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def empty_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A migrated, empty book, made once and copied for each test."""
-    book = tmp_path_factory.mktemp("book") / "empty.sqlite3"
+def new_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A book as the first start leaves it; copy it before writing to it."""
+    book = tmp_path_factory.mktemp("book") / "new.sqlite3"
     migrate(book)
     engine = open_engine(book)
     first_run.prepare(engine)
-    with writing(engine) as session:  # a workshop that has stated its pan: most tests plan and are not about its size
+    with engine.connect() as connection:
+        connection.exec_driver_sql("SELECT 1")
+    engine.dispose()
+    return book
+
+
+@pytest.fixture(scope="session")
+def empty_book(new_book: Path) -> Path:
+    """The same of a workshop that has stated its pan: most tests plan and are not about its size."""
+    book = new_book.with_name("empty.sqlite3")
+    book.write_bytes(new_book.read_bytes())
+    engine = open_engine(book)
+    with writing(engine) as session:
         shop = workshop.get(session)
         shop.pan_capacity_kg, shop.pan_capacity_typed = 50.0, "50 kg"
         shop.known_melt_kg, shop.known_melt_typed = 50.0, "50 kg"
         session.commit()
-    with engine.connect() as connection:
-        connection.exec_driver_sql("SELECT 1")
     engine.dispose()
     return book
 

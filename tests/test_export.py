@@ -178,13 +178,13 @@ def test_an_export_never_looks_like_a_bomb(demo: Path, tmp_path: Path, monkeypat
 
 
 def test_the_commands_take_a_book_out_and_in(
-    demo: Path, empty_book: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    demo: Path, new_book: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     target, book = tmp_path / "whole.zip", tmp_path / "book.sqlite3"
     assert main(["export", str(target), "--book", str(demo)]) == 0
     assert main(["export", str(target), "--book", str(demo)]) == 1
     assert "is there already" in capsys.readouterr().err
-    book.write_bytes(empty_book.read_bytes())
+    book.write_bytes(new_book.read_bytes())
     assert main(["import", str(target), "--book", str(book)]) == 0
     assert "The empty book that it replaced is kept as" in capsys.readouterr().out
     assert rows(book) == rows(demo)
@@ -294,17 +294,17 @@ def tables_only(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.mark.parametrize("kind", ALTERED)
 def test_what_is_no_whole_zip_is_refused_and_nothing_is_changed(
-    zipped: Path, empty_book: Path, tmp_path: Path, tables_only: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+    zipped: Path, new_book: Path, tmp_path: Path, tables_only: Path, monkeypatch: pytest.MonkeyPatch, kind: str
 ) -> None:
     monkeypatch.setattr(intake, "upgrade", lambda file, **_: shutil.copy(tables_only, file))  # quicker, the same file
     spoil, words = ALTERED[kind]
     spoiled, book = tmp_path / "in" / "spoiled.zip", tmp_path / "in" / "book.sqlite3"
     spoiled.parent.mkdir()
     spoil(zipped, spoiled)
-    book.write_bytes(empty_book.read_bytes())
+    book.write_bytes(new_book.read_bytes())
     with pytest.raises(Trouble, match=words):
         intake.read(spoiled, book)
-    assert book.read_bytes() == empty_book.read_bytes()
+    assert book.read_bytes() == new_book.read_bytes()
     assert {p.name.removesuffix("-wal").removesuffix("-shm") for p in tmp_path.rglob("*") if p.is_file()} == {
         "book.sqlite3", "spoiled.zip",
     }  # fmt: skip
@@ -399,7 +399,7 @@ def test_an_export_that_fails_leaves_nothing(demo: Path, tmp_path: Path, monkeyp
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(export.bookfile, "flush", full)
+    monkeypatch.setattr(export.system, "flush", full)
     with pytest.raises(Trouble, match="disk that holds the book is full"):
         export.write(demo, tmp_path / "book.zip")
     assert list(tmp_path.iterdir()) == []

@@ -92,7 +92,7 @@ def law_arrays(laws: Sequence[BurnLaw]) -> dict[str, Floats]:
     --------
     >>> from app.calc.burnrate import published_law
     >>> law_arrays([published_law("sorbitol"), published_law("sucrose")])["law_bends"].shape
-    (2, 4)
+    (2, 8)
     """
     width = max(len(law.pressures) for law in laws) - 2
     knots = np.full((len(laws), width), _NO_KINK)

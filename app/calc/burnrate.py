@@ -328,7 +328,7 @@ def published_law(sugar: str) -> BurnLaw:
     --------
     >>> law = published_law("sorbitol")
     >>> round(float(law.rate(5e6)) * 1e3, 4), round(3.907 * 5**0.535, 4)
-    (9.2423, 9.2423)
+    (9.2426, 9.2426)
     """
     if sugar not in _BANDS:
         raise BlendError("sugar", f"no published law for '{sugar}'.", f"Choose one of {', '.join(_BANDS)}.")

@@ -125,7 +125,7 @@ def respond(motor: Motor, off: Floats | None = None) -> Response:
     >>> from app.calc.motor import example
     >>> found = respond(example())
     >>> [round(float(v), 2) for v in found.slopes[0, 0]]
-    [0.19, 1.19, 1.06]
+    [0.18, 1.19, 1.06]
     """
     at = np.zeros((1, 3)) if off is None else np.asarray(off, dtype=np.float64)
     steps = np.concatenate([np.zeros((1, 3)), _STEP * np.eye(3), -_STEP * np.eye(3)])
@@ -192,7 +192,7 @@ def fit_figures(motor: Motor, figures: Floats, errors: Floats, spreads: Floats) 
     >>> seen = np.array([[1.1 * run.total_impulse, run.burn_time, math.nan]])
     >>> told = fit_figures(example(), seen, np.full(3, 0.03), np.full(3, 0.1))
     >>> round(float(told.mixture[0, 0, 1]), 2), bool(np.isnan(told.value[0, 2]))
-    (1.16, True)
+    (1.17, True)
     """
     measured = np.log(np.asarray(figures, dtype=np.float64))
     there = np.isfinite(measured)

@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.models import Firing, Grain
-from app.models.bag import ReWeighIn
+from app.models.bag import ReWeighIn, WetIn
 from app.models.cast import TemperatureIn
 from app.services import burns, casting, pan, reweighs
 from app.services.burns import Burn, LookIn
@@ -86,6 +86,8 @@ def test_only_what_was_weighed_again_before_the_firing_counts_and_the_last_of_it
         again(one, 2.0)
         turn(NOON + timedelta(days=9))
         again(two, 7.0)  # written down afterwards, for a firing of the day before
+        for grain in (one, two):  # both are wet
+            reweighs.accept(session, grain, WetIn(why="to see what it does", person="Ada"))
         _fired(session, [one, two]).fired_at = NOON + timedelta(days=8)
         session.flush()
     assert _only(session).gain == pytest.approx(0.002 / one.mass_kg, rel=0.06)  # the scale reads 0.1 g

@@ -1,10 +1,12 @@
 """The day: first steps of a new book, what runs, what is due, what is short, what is ready."""
 
 from datetime import timedelta
+from pathlib import Path
 
 from sqlmodel import Session
 
 from app import clock
+from app.db import open_engine, writing
 from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn
 from app.services import casting, leftovers, planning, today, workshop
@@ -14,7 +16,16 @@ from tests.moment import wall
 NOON = wall("2026-11-25T12:00")
 
 
-def test_a_new_book_says_what_to_enter_first(session: Session) -> None:
+def test_a_new_book_says_what_to_enter_first(new_book: Path, tmp_path: Path) -> None:
+    book = tmp_path / "book.sqlite3"
+    book.write_bytes(new_book.read_bytes())
+    engine = open_engine(book)
+    with writing(engine) as session:
+        _first_steps(session)
+    engine.dispose()
+
+
+def _first_steps(session: Session) -> None:
     day = today.look(session)
     assert day.quiet
     assert [step.done for step in day.first_steps] == [False] * len(day.first_steps)
@@ -24,7 +35,8 @@ def test_a_new_book_says_what_to_enter_first(session: Session) -> None:
     assert list(done)[:4] == ["settings", "supplies", "formulas", "patterns"], "units first: all else is typed in them"
     assert [name for name, is_done in done.items() if is_done] == ["supplies", "formulas"]
     build.case(session)
-    workshop.get(session).length_unit = "in"
+    shop = workshop.get(session)
+    shop.length_unit, shop.pan_capacity_kg, shop.known_melt_kg = "in", 5.0, 5.0
     session.flush()
     done = {step.href.rsplit("/", 1)[-1]: step.done for step in today.look(session).first_steps}
     assert (done["settings"], done["cases"], done["nozzles"]) == (True, True, False)
