@@ -12,6 +12,7 @@ from pathlib import Path
 
 import httpx
 import pytest
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from httpx import Response
 from sqlmodel import Session, select
@@ -27,6 +28,7 @@ from app.models import Draft, PairedDevice
 from app.models.device import PairIn
 from app.services import devices
 from app.settings import Settings
+from tests.behind import app_of, engine_of
 from tests.browse import Page, saved
 from tests.routes import every, filled
 
@@ -42,28 +44,28 @@ def _book(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def open_app(_book: Path) -> Iterator[object]:
+def open_app(_book: Path) -> Iterator[FastAPI]:
     app = create_app(Settings(book=_book, lan=EVERYWHERE))
     yield app
     app.state.engine.dispose()
 
 
 @pytest.fixture
-def laptop(open_app: object) -> TestClient:
+def laptop(open_app: FastAPI) -> TestClient:
     """A browser on the machine itself; the pairing desk is a new one, with a code."""
-    open_app.state.lan.desk.__init__()  # type: ignore[attr-defined]
-    open_app.state.lan.desk.new_code()  # type: ignore[attr-defined]
-    with Session(open_app.state.engine) as session:  # type: ignore[attr-defined]
+    open_app.state.lan.desk.__init__()
+    open_app.state.lan.desk.new_code()
+    with Session(open_app.state.engine) as session:
         for device in session.exec(select(PairedDevice)):
             session.delete(device)
         session.commit()
-    return TestClient(open_app, base_url="http://localhost:8765", client=("127.0.0.1", 50000))  # type: ignore[arg-type]
+    return TestClient(open_app, base_url="http://localhost:8765", client=("127.0.0.1", 50000))
 
 
 @pytest.fixture
-def tablet(open_app: object, laptop: TestClient) -> TestClient:
+def tablet(open_app: FastAPI, laptop: TestClient) -> TestClient:
     """A browser on another device, not paired."""
-    return TestClient(open_app, base_url=ADDRESS, client=TABLET)  # type: ignore[arg-type]
+    return TestClient(open_app, base_url=ADDRESS, client=TABLET)
 
 
 def _code(laptop: TestClient) -> str:
@@ -79,7 +81,7 @@ def _pair(tablet: TestClient, code: str, name: str = "bench tablet", **more: obj
 
 
 def test_a_device_that_is_not_paired_gets_the_pairing_page_and_static_files_only(tablet: TestClient) -> None:
-    tried = [(method, filled(path)) for method, path in every(tablet.app)]  # type: ignore[arg-type]
+    tried = [(method, filled(path)) for method, path in every(app_of(tablet))]
     assert len(tried) > 100
     assert ("POST", "/drafts") in tried
     assert ("POST", "/api/v1/motor/run") in tried
@@ -117,7 +119,7 @@ def test_a_strangers_pairing_page_shows_nothing_of_the_book(tablet: TestClient, 
 
 
 def test_a_strangers_request_never_writes_to_the_book(tablet: TestClient) -> None:
-    engine = tablet.app.state.engine  # type: ignore[attr-defined]
+    engine = engine_of(tablet)
     with engine.connect() as connection:
         before = connection.exec_driver_sql("PRAGMA data_version").scalar()
         for _ in range(3):
@@ -146,9 +148,9 @@ def test_a_strangers_request_may_not_be_long(tablet: TestClient) -> None:
 
 @pytest.mark.parametrize("client", [("8.8.8.8", 1), ("2001:4860:4860::8888", 1), ("testclient", 1)])
 def test_nobody_from_beyond_the_own_network_gets_even_that(
-    open_app: object, laptop: TestClient, client: tuple[str, int]
+    open_app: FastAPI, laptop: TestClient, client: tuple[str, int]
 ) -> None:
-    far = TestClient(open_app, base_url=ADDRESS, client=client)  # type: ignore[arg-type]
+    far = TestClient(open_app, base_url=ADDRESS, client=client)
     answer = far.get("/pair", follow_redirects=False)
     if client[0] == "testclient":  # an address that cannot be read is a stranger's, never this machine's
         assert far.get("/", follow_redirects=False).headers["location"] == "/pair"
@@ -231,7 +233,7 @@ def test_a_device_with_the_code_comes_in_by_a_cookie_of_its_own(tablet: TestClie
     assert page.status_code == 200
     assert "paired as “bench tablet”" in page.text
     assert tablet.get("/workshop/rods").status_code == 200
-    with Session(tablet.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(tablet)) as session:
         row = session.exec(select(PairedDevice)).one()
         assert row.name == "bench tablet"
         assert secret not in row.model_dump_json()
@@ -240,18 +242,18 @@ def test_a_device_with_the_code_comes_in_by_a_cookie_of_its_own(tablet: TestClie
 
 
 def test_a_code_pairs_one_device(
-    tablet: TestClient, laptop: TestClient, open_app: object, monkeypatch: pytest.MonkeyPatch
+    tablet: TestClient, laptop: TestClient, open_app: FastAPI, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     code = _code(laptop)
     assert _pair(tablet, code).status_code == 303
-    other = TestClient(open_app, base_url=ADDRESS, client=("192.168.1.41", 1))  # type: ignore[arg-type]
+    other = TestClient(open_app, base_url=ADDRESS, client=("192.168.1.41", 1))
     answer = _pair(other, code)
     assert answer.status_code == 422
     assert "does not hold" in answer.text
     assert "No code holds at this moment" in laptop.get("/workshop/devices").text
     saved(laptop, "/workshop/devices", form_id="code")
-    third = TestClient(open_app, base_url=ADDRESS, client=("192.168.1.42", 1))  # type: ignore[arg-type]
-    monkeypatch.setattr(tablet.app.state.lan.desk, "seconds", lambda: time.monotonic() + 2)  # type: ignore[attr-defined]
+    third = TestClient(open_app, base_url=ADDRESS, client=("192.168.1.42", 1))
+    monkeypatch.setattr(app_of(tablet).state.lan.desk, "seconds", lambda: time.monotonic() + 2)
     assert _pair(third, _code(laptop), "phone").status_code == 303
 
 
@@ -293,7 +295,7 @@ def test_an_invented_secret_lets_nobody_in(tablet: TestClient, laptop: TestClien
 
 def test_the_digest_of_the_book_is_no_secret(tablet: TestClient, laptop: TestClient) -> None:
     _pair(tablet, _code(laptop))
-    with Session(tablet.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(tablet)) as session:
         kept = session.exec(select(PairedDevice)).one().token_hash
     tablet.cookies.clear()
     answer = tablet.get("/workshop", headers={"cookie": f"{COOKIE}={kept}"}, follow_redirects=False)
@@ -321,7 +323,7 @@ def test_a_book_that_is_closed_to_the_network_does_not_say_so(client: TestClient
 def test_a_device_put_out_is_out_at_once(tablet: TestClient, laptop: TestClient) -> None:
     _pair(tablet, _code(laptop))
     assert tablet.get("/workshop").status_code == 200
-    with Session(tablet.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(tablet)) as session:
         identity = session.exec(select(PairedDevice)).one().pk
     saved(laptop, "/workshop/devices", form_id=f"revoke-{identity}")
     assert tablet.get("/workshop", follow_redirects=False).headers["location"] == "/pair"
@@ -345,7 +347,7 @@ def test_when_a_device_was_here_is_noted_every_few_minutes(tablet: TestClient, l
     _pair(tablet, _code(laptop))
 
     def seen() -> object:
-        with Session(tablet.app.state.engine) as session:  # type: ignore[attr-defined]
+        with Session(engine_of(tablet)) as session:
             return session.exec(select(PairedDevice)).one().last_seen_at
 
     first = clock.now()
@@ -377,7 +379,7 @@ def test_a_paired_device_neither_sees_codes_nor_puts_devices_out(tablet: TestCli
 def test_every_device_can_be_put_out_at_once(tablet: TestClient, laptop: TestClient) -> None:
     """A restored or copied book lets nobody in by what stood in it."""
     _pair(tablet, _code(laptop))
-    with Session(tablet.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(tablet)) as session:
         devices.revoke_all(session)
         session.commit()
     assert tablet.get("/", follow_redirects=False).headers["location"] == "/pair"
@@ -409,7 +411,7 @@ def test_the_picture_of_the_address_holds_no_code(laptop: TestClient, monkeypatc
     drawn: list[str] = []
     picture = labels.qr_code
     monkeypatch.setattr(labels, "qr_code", lambda text: (drawn.append(text), picture(text))[1])
-    monkeypatch.setattr(laptop.app.state.lan, "addresses", [f"{ADDRESS}/"])  # type: ignore[attr-defined]
+    monkeypatch.setattr(app_of(laptop).state.lan, "addresses", [f"{ADDRESS}/"])
     assert "<svg" in laptop.get("/workshop/devices").text
     assert drawn == [f"{ADDRESS}/"]
 

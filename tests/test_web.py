@@ -9,6 +9,7 @@ from httpx import Response
 from sqlmodel import Session, select
 
 from app.models import CoringRod, Draft, OnceToken
+from tests.behind import engine_of
 from tests.browse import Page, opened, saved, send
 
 NEW = "/workshop/rods/new"
@@ -16,12 +17,12 @@ ROD = {"name": "Rod 19", "diameter": "0,75 in"}
 
 
 def _rods(client: TestClient) -> list[CoringRod]:
-    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(client)) as session:
         return list(session.exec(select(CoringRod).order_by(CoringRod.name)))
 
 
 def _drafts(client: TestClient) -> list[Draft]:
-    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(client)) as session:
         return list(session.exec(select(Draft)))
 
 
@@ -66,10 +67,10 @@ def test_each_opened_form_has_a_token_of_its_own(client: TestClient) -> None:
 
 def test_the_token_is_spent_in_the_same_transaction_as_the_save(client: TestClient) -> None:
     saved(client, NEW, ROD)
-    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(client)) as session:
         assert [token.url for token in session.exec(select(OnceToken))] == ["/workshop/rods"]
     send(client, NEW, ROD)  # refused: the name is taken
-    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(client)) as session:
         assert len(session.exec(select(OnceToken)).all()) == 1
 
 

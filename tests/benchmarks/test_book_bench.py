@@ -36,6 +36,7 @@ from app.services import casting, curves, leftovers, pan, reading, review, rewei
 from app.services.reading import Motor
 from app.settings import Settings
 from tests import build
+from tests.behind import engine_of
 
 LOTS, GRAINS, FIRINGS, SAMPLES = 500, 10, 3, 5_000
 COPIED = ("batch", "batch_item", "batch_part", "weigh_out", "checklist", "checklist_answer", "cast_session",
@@ -229,7 +230,7 @@ def test_a_table_taken_along(benchmark: Any, client: TestClient, name: str, rows
 
 def test_a_weight_saved_and_its_verdict_shown(benchmark: Any, client: TestClient) -> None:
     """The press of Enter to the page with the verdict: the save, on disk, and the page that it leads to."""
-    engine = client.app.state.engine  # type: ignore[attr-defined]
+    engine = engine_of(client)
     with writing(engine) as session:
         lot = build.cast(session, 12)
         code, pattern_id = lot.code, lot.items[0].pattern_id

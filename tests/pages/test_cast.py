@@ -12,6 +12,7 @@ from app.db import writing
 from app.models import Batch
 from app.services import batches, casting
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page
 from tests.moment import wall
 
@@ -22,7 +23,7 @@ URL = "/cast/2611P"
 @pytest.fixture
 def opened(client: TestClient) -> None:
     """A session opened, nothing weighed yet."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.opened_session(session, build.batch(session, planned_for="2026-11-25"))
         session.commit()
 
@@ -30,7 +31,7 @@ def opened(client: TestClient) -> None:
 @pytest.fixture
 def cast(client: TestClient) -> None:
     """A session weighed out and poured at noon."""
-    with clock.turned_to(NOON), writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with clock.turned_to(NOON), writing(engine_of(client)) as session:
         build.cast(session, planned_for="2026-11-25")
         session.commit()
 
@@ -51,7 +52,7 @@ def first_id(page: str, kind: str) -> str:
 
 
 def batch_of(client: TestClient) -> dict[str, float]:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         batch: Batch = batches.by_code(session, "2611P")
         return {part.ingredient or "": batches.weighed(session, batch)[part.pk] for part in batch.parts}
 
@@ -219,7 +220,7 @@ def _close_and_reopen(client: TestClient, send: Callable[..., str]) -> None:
     assert 'id="temperature-form"' not in page
     assert client.post(f"{URL}/temperature", data={"temperature": "118 C"}).status_code == 422
     assert client.post(f"{URL}/open", data={"checklist_id": "1"}).status_code == 422
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         batch = batches.by_code(session, "2611P")
         cast = casting.find(session, batch)
         assert cast is not None
@@ -316,7 +317,7 @@ def test_the_unit_is_switched_on_the_spot(client: TestClient, opened: None) -> N
 
 
 def test_the_page_knows_the_grains_weighed_and_what_comes_after_closing(client: TestClient) -> None:
-    with clock.turned_to(NOON) as turn, writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with clock.turned_to(NOON) as turn, writing(engine_of(client)) as session:
         batch = build.cast(session, planned_for="2026-11-25", until="bag")
         session.commit()
         before = client.get(URL).text
@@ -336,7 +337,7 @@ def test_the_page_knows_the_grains_weighed_and_what_comes_after_closing(client: 
 
 
 def test_a_weighed_amount_with_a_slipped_decimal_sign_is_asked_about(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         batch = build.batch(session, planned_for="2026-11-25")
         bag = build.supply(session, "sorbitol", "9 kg").pk
         build.opened_session(session, batch)

@@ -10,15 +10,12 @@ from app.models import CastStep
 from app.models.cast import CloseIn
 from app.services import casting, history, workshop
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page
 
 
-def book(client: TestClient) -> object:
-    return client.app.state.engine  # type: ignore[attr-defined]
-
-
 def named(client: TestClient, name: str = "Ada") -> None:
-    with writing(book(client)) as session:  # type: ignore[arg-type]
+    with writing(engine_of(client)) as session:
         workshop.get(session).person = name
         session.commit()
 
@@ -76,7 +73,7 @@ def test_the_filter_says_what_stands_there_when_nothing_is_chosen(client: TestCl
 
 def test_how_a_session_came_in_is_no_change_of_it(client: TestClient) -> None:
     """A cast session is written closed and opened in the same act: nobody saw it closed."""
-    with writing(book(client)) as session:  # type: ignore[arg-type]
+    with writing(engine_of(client)) as session:
         with history.signed(session, "Ada"):
             lot = build.batch(session)
         with history.signed(session, "Ada"):
@@ -103,7 +100,7 @@ def test_a_deleted_row_stays_readable(client: TestClient) -> None:
 
 
 def test_many_changes_come_page_by_page(client: TestClient) -> None:
-    with writing(book(client)) as session:  # type: ignore[arg-type]
+    with writing(engine_of(client)) as session:
         bag = build.supply(session, note="First.")
         for n in range(130):
             bag.note = f"Note number {n}."
@@ -146,7 +143,7 @@ def test_a_name_that_is_not_in_the_book_is_refused(client: TestClient) -> None:
 def test_a_name_signed_in_a_form_goes_first(client: TestClient) -> None:
     """Who decides signs the decision, whoever the device takes for its own."""
     named(client)
-    with writing(book(client)) as session:  # type: ignore[arg-type]
+    with writing(engine_of(client)) as session:
         grain = build.grain(session, build.cast(session), decision=None)
         serial = grain.serial
         session.commit()
@@ -189,7 +186,7 @@ def test_the_name_at_the_bench_stands_in_the_forms_that_are_signed(client: TestC
     named(client)
     enter(client, "/workshop/people/new", name="Bert")
     enter(client, "/workshop/bench", "bench", at_bench="Bert")
-    with writing(book(client)) as session:  # type: ignore[arg-type]
+    with writing(engine_of(client)) as session:
         cast = build.cast(session, until="weigh")
         code = cast.code
         grain = build.grain(session, cast, decision=None)
@@ -199,13 +196,13 @@ def test_the_name_at_the_bench_stands_in_the_forms_that_are_signed(client: TestC
     forms = Page(client.get(f"/cast/{code}").text).forms
     done = next(name for name in forms if name.startswith("done-"))
     client.post(forms[done].action, data=forms[done].fields | {"act": "done"})
-    with writing(book(client)) as session:  # type: ignore[arg-type]
+    with writing(engine_of(client)) as session:
         assert session.get(CastStep, int(done.removeprefix("done-"))).person == "Bert"  # type: ignore[union-attr]
 
 
 def test_what_another_program_wrote_into_the_record_breaks_no_page(client: TestClient) -> None:
     """A table that is no more, no JSON, no moment: shown as it stands."""
-    with writing(book(client)) as session:  # type: ignore[arg-type]
+    with writing(engine_of(client)) as session:
         bag = build.supply(session)
         written = [("gone", "mass_kg", "nonsense"), ("supply", "received_on", '"yesterday"'),
                    ("supply", "mass_kg", '{"a": 1}'), ("weigh_out", "supply_id", '"two"')]  # fmt: skip
@@ -228,7 +225,7 @@ def test_what_another_program_wrote_into_the_record_breaks_no_page(client: TestC
 
 def test_a_page_of_the_record_asks_the_book_a_few_times_only(client: TestClient) -> None:
     """The names of all rows on it are looked up together, not one by one."""
-    with writing(book(client)) as session:  # type: ignore[arg-type]
+    with writing(engine_of(client)) as session:
         for _ in range(3):
             build.cast(session)
         session.commit()
@@ -237,10 +234,10 @@ def test_a_page_of_the_record_asks_the_book_a_few_times_only(client: TestClient)
     def count(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
         asked.append(statement)
 
-    event.listen(book(client), "before_cursor_execute", count)
+    event.listen(engine_of(client), "before_cursor_execute", count)
     try:
         page = client.get("/workshop/changes?what=filled").text
     finally:
-        event.remove(book(client), "before_cursor_execute", count)
+        event.remove(engine_of(client), "before_cursor_execute", count)
     assert page.count("<tr>") > 40
     assert len(asked) < 30

@@ -10,6 +10,7 @@ from app import clock
 from app.db import writing
 from app.services import batches, planning
 from tests import build
+from tests.behind import engine_of
 from tests.moment import wall
 
 MORNING = wall("2026-11-25T09:00")
@@ -19,7 +20,7 @@ URL = "/plan/2611P/checklist"
 @pytest.fixture(autouse=True)
 def book(client: TestClient) -> None:
     """A planned batch with what it needs on the shelf."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         batch = build.batch(session, planned_for="2026-11-25")
         build.stock(session, batch)
         session.commit()
@@ -137,7 +138,7 @@ def test_starting_twice_makes_one(client: TestClient) -> None:
 
 def test_editing_the_plan_needs_a_new_checklist(client: TestClient) -> None:
     client.post(answer_all(client), data={"person": "Ada"})
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         batch = batches.by_code(session, "2611P")
         data = build.plan_in(session, 2, blend=batches.formula_of(session, batch))
         planning.edit(session, batch, data)

@@ -7,6 +7,7 @@ from fastapi.testclient import TestClient
 
 from app.db import writing
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page, opened, refused, saved
 
 ASKED = {
@@ -16,7 +17,7 @@ ASKED = {
 
 
 def filled(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.formula(session, name="Marram")
         build.pattern(session)
         build.case(session, name="Long 54")

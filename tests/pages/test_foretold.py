@@ -18,7 +18,7 @@ from app.db import reading, writing
 from app.models import Firing, MotorBuild, Prediction
 from app.services import burns, calibration, curves, firings, foretold, lot_firings, motors, workshop
 from app.units import number
-from tests import build
+from tests import behind, build
 from tests.services.test_curves import read_in, record, text
 
 NINE = datetime(2026, 5, 2, 9, 0).astimezone()
@@ -30,8 +30,7 @@ def at(hour: int) -> datetime:
 
 @pytest.fixture
 def engine_of(client: TestClient) -> Engine:
-    engine: Engine = client.app.state.engine  # type: ignore[attr-defined]
-    return engine
+    return behind.engine_of(client)
 
 
 def day_of(session: Session) -> tuple[Firing, MotorBuild, Prediction, Prediction]:

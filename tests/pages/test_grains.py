@@ -13,19 +13,20 @@ from app import clock
 from app.db import writing
 from app.models import Grain
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page
 
 
 def _lot(client: TestClient, **more: Any) -> str:
     """The code of a batch cast in the client's book."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         lot = build.cast(session, **more)
         session.commit()
         return lot.code
 
 
 def _weighed(client: TestClient) -> list[Grain]:
-    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(client)) as session:
         return list(session.exec(select(Grain).order_by(Grain.id)))
 
 
@@ -62,7 +63,7 @@ def test_the_next_grain_is_proposed_until_the_plan_is_done(client: TestClient) -
 
 
 def test_a_second_pattern_is_proposed_when_the_first_is_complete(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         first, second = build.pattern(session), build.pattern(session, length="50 mm")
         items = [{"pattern_id": first.pk, "count": 1}, {"pattern_id": second.pk, "count": 1}]
         code, wanted = build.cast(session, items=items).code, [str(first.pk), str(second.pk)]
@@ -74,7 +75,7 @@ def test_a_second_pattern_is_proposed_when_the_first_is_complete(client: TestCli
 
 def test_the_tube_of_the_pattern_is_taken_off_unless_it_is_said_otherwise(client: TestClient) -> None:
     """A tube forgotten makes a grain with voids look as dense as a good one."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         tubed = build.pattern(session, casting_tube_id=build.tube(session, tare="9.6 g").pk)
         code = build.cast(session, items=[{"pattern_id": tubed.pk, "count": 3}]).code
         session.commit()
@@ -258,7 +259,7 @@ def test_three_grains_make_a_chart_of_their_densities(client: TestClient) -> Non
 
 
 def test_a_lot_that_was_not_cast_says_what_comes_first(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         code = build.batch(session).code
         session.commit()
     page = client.get(f"/cast/{code}/grains")
@@ -465,7 +466,7 @@ def test_the_spread_so_far_stands_beside_the_verdict(client: TestClient) -> None
 
 
 def test_limits_are_drawn_from_eight_grains_on(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         lot = build.cast(session, 8)
         for share in (0.955, 0.957, 0.954, 0.958, 0.956, 0.955, 0.957):
             build.grain(session, lot, share)

@@ -8,10 +8,11 @@ from fastapi.testclient import TestClient
 from app.db import writing
 from app.services.labels import SHEETS
 from tests import build
+from tests.behind import engine_of
 
 
 def _lot(client: TestClient, n: int = 2) -> tuple[str, list[int]]:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         lot = build.cast(session)
         ids = [build.grain(session, lot).pk for _ in range(n)]
         code = lot.code

@@ -12,15 +12,14 @@ from app import clock
 from app.db import writing
 from app.models import Prediction
 from app.services import calibration, firing_fits, firings, lessons, motors, workshop
-from tests import build
+from tests import behind, build
 from tests.browse import opened, refused, saved
 from tests.services.test_learning import fired
 
 
 @pytest.fixture
 def engine_of(client: TestClient) -> Engine:
-    engine: Engine = client.app.state.engine  # type: ignore[attr-defined]
-    return engine
+    return behind.engine_of(client)
 
 
 def one_firing(engine: Engine) -> tuple[int, int, str]:

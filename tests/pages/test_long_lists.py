@@ -11,6 +11,7 @@ from app.db import writing
 from app.models import CastSession, MotorBuild
 from app.services import motors, rows
 from tests import build
+from tests.behind import engine_of
 
 
 @pytest.fixture
@@ -19,7 +20,7 @@ def _few_on_a_page(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _fill(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         more = {"blend": build.formula(session), "shape": build.pattern(session)}
         tools = {"case": build.case(session), "nozzle": build.nozzle(session)}
         for _ in range(5):
@@ -57,7 +58,7 @@ def test_every_row_is_on_one_page(client: TestClient, address: str, row: str) ->
 
 @pytest.mark.usefixtures("_few_on_a_page")
 def test_plans_of_the_past_come_by_the_page_and_those_to_do_are_all_there(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         shape = build.pattern(session)
         blend = build.formula(session)
         for i in range(8):
@@ -70,13 +71,13 @@ def test_plans_of_the_past_come_by_the_page_and_those_to_do_are_all_there(client
 
 @pytest.mark.usefixtures("_few_on_a_page")
 def test_a_motor_that_is_ready_is_found_however_old(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         more = {"blend": build.formula(session), "shape": build.pattern(session)}
         first = build.motor_build(session, grains=build.ready_grains(session, 1, **more))
         code = first.code
         session.commit()
     _fill_more(client)
-    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(client)) as session:
         assert [built.build.code for built in motors.ready(session)] == [code]
         assert motors.listed(session).total == len(session.exec(select(MotorBuild.id)).all())
     assert code in client.get("/firings/new").text
@@ -84,7 +85,7 @@ def test_a_motor_that_is_ready_is_found_however_old(client: TestClient) -> None:
 
 
 def _fill_more(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         for i in range(3):
             more = {"blend": build.formula(session, name=f"F{i}"), "shape": build.pattern(session, name=f"P{i}")}
             tools = {"case": build.case(session, name=f"C{i}"), "nozzle": build.nozzle(session, name=f"N{i}")}

@@ -16,6 +16,7 @@ from app.models import MotorBuild, NozzleMeasure, Prediction
 from app.models.bag import ReWeighIn, WetIn
 from app.services import reweighs
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page, opened, saved, send
 
 Sent = dict[str, str | list[str]]
@@ -24,7 +25,7 @@ Sent = dict[str, str | list[str]]
 @contextmanager
 def book(client: TestClient) -> Iterator[Session]:
     """The client's own book, to fill or to look into."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         yield session
         session.commit()
 

@@ -11,13 +11,14 @@ from app.db import writing
 from app.models import Batch, Formula, Leftover
 from app.services import workshop
 from tests import build
+from tests.behind import engine_of
 from tests.browse import opened
 
 
 @pytest.fixture
 def book(client: TestClient) -> dict[str, int]:
     """A formula, a pattern and a bag of each ingredient."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         blend, shape = build.formula(session, "Everyday"), build.pattern(session, name="Gull 54")
         for ingredient in build.EVERYDAY:
             build.supply(session, ingredient)
@@ -46,7 +47,7 @@ def planned(client: TestClient, book: dict[str, int], **more: str) -> str:
 
 
 def batches(client: TestClient) -> list[Batch]:
-    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(client)) as session:
         return list(session.exec(select(Batch)))
 
 
@@ -198,7 +199,7 @@ def test_drop_a_plan_with_a_reason(client: TestClient, book: dict[str, int]) -> 
 
 
 def test_remelt_above_the_limit_is_beside_its_rows(client: TestClient, book: dict[str, int]) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         old = build.batch(session)
         session.add(Leftover(batch_id=old.pk, mark="Tail end", mass_kg=0.5, mass_typed="500 g"))
         session.commit()
@@ -221,7 +222,7 @@ def test_what_there_is_one_of_is_chosen_already(client: TestClient, book: dict[s
     form = opened(client, "/plan/new").forms["form"].fields
     assert (form["formula_id"], form["items.0.pattern_id"]) == (str(book["formula"]), str(book["pattern"]))
     assert form["items.1.pattern_id"] == ""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.pattern(session)
         session.commit()
     assert opened(client, "/plan/new").forms["form"].fields["items.0.pattern_id"] == ""
@@ -229,7 +230,7 @@ def test_what_there_is_one_of_is_chosen_already(client: TestClient, book: dict[s
 
 def test_the_same_grains_are_planned_again_by_the_newest_version(client: TestClient, book: dict[str, int]) -> None:
     code = planned(client, book).rsplit("/", 1)[-1]
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         session.exec(select(Batch)).one().state = "cast"
         first = session.get(Formula, book["formula"])
         newer = build.formula(session, parts={**build.EVERYDAY, "sorbitol": "27", "sucrose": "8"}, row=first).pk
@@ -245,7 +246,7 @@ def test_the_same_grains_are_planned_again_by_the_newest_version(client: TestCli
 def test_a_plan_above_the_pans_capacity_is_split_by_the_button_of_its_question(
     client: TestClient, book: dict[str, int]
 ) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         shop = workshop.get(session)
         shop.pan_capacity_kg = shop.pan_capacity_typed = None
         shop.known_melt_kg = 20.0

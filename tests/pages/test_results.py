@@ -14,6 +14,7 @@ from app.models import MotorBuild, Workshop
 from app.models.firing_log import FindingIn
 from app.services import batches, findings, formulas
 from tests import build
+from tests.behind import engine_of
 
 PAGES = ["/review/delivered", "/review/together", "/review/good"]
 
@@ -37,7 +38,7 @@ def _table(client: TestClient, address: str) -> list[dict[str, str]]:
 def _motors(client: TestClient, good: int = 4, weak: int = 3) -> list[str]:
     """Motors of one grain each, of lots of their own: dense ones burned well, light ones weakly."""
     codes = []
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         made = {blend.name: blend for blend in formulas.current(session)}
         usual, other = (made.get(name) or build.formula(session, name) for name in ("Usual", "Other"))
         shape = build.pattern(session)
@@ -143,7 +144,7 @@ def test_nothing_is_said_of_too_few(client: TestClient) -> None:
 
 
 def test_what_was_found_after_failures_is_put_together(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         shots = []
         for _ in range(3):
             grain = build.grain(session, build.cast(session, 1))
@@ -179,7 +180,7 @@ def test_firings_are_taken_along_with_units_in_their_heads(client: TestClient) -
 
 
 def test_an_attempt_that_did_not_light_is_taken_along_too(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         motor = build.bare_motor(session, [build.grain(session, build.cast(session, 1))])
         build.bare_firing(session, motor, "no_light", words="-2 igniters, none took")
         session.commit()
@@ -201,7 +202,7 @@ def test_lots_and_grains_are_taken_along_as_filtered(client: TestClient) -> None
 def test_the_heads_are_in_the_workshop_s_units(client: TestClient) -> None:
     _motors(client, 1, 0)
     (metric,) = _table(client, "/review/grains.csv")
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         session.get_one(Workshop, 1).mass_unit = "oz"
         session.commit()
     (ounces,) = _table(client, "/review/grains.csv")
@@ -211,7 +212,7 @@ def test_the_heads_are_in_the_workshop_s_units(client: TestClient) -> None:
 
 def test_words_that_a_spreadsheet_would_run_are_made_harmless(client: TestClient) -> None:
     (code,) = _motors(client, 1, 0)
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         batches.by_code(session, code).note = '=HYPERLINK("http://example.org";"x")'
         session.commit()
     assert _table(client, "/review/lots.csv")[0]["Note"] == '\'=HYPERLINK("http://example.org";"x")'

@@ -9,11 +9,12 @@ from app.db import writing
 from app.models.batch import LeftoverIn
 from app.services import leftovers, review
 from tests import build
+from tests.behind import engine_of
 
 
 def _fired(client: TestClient) -> tuple[str, str]:
     """Two lots: the first fired well at 0.9 of its prediction, the second not fired and of another formula."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         grains = build.ready_grains(session, 2, blend=build.formula(session, "Usual"))
         motor = build.bare_motor(session, grains, predicted=500.0)
         build.bare_firing(session, motor, "no_light")
@@ -94,7 +95,7 @@ def test_a_lot_shows_the_walk_from_bag_to_firing(client: TestClient) -> None:
 
 
 def test_a_lot_shows_the_bags_behind_its_remelt(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         blend = build.formula(session)
         first = build.cast(session, blend=blend)
         kept = leftovers.keep(session, first, LeftoverIn.model_validate({"mark": "L-1", "mass": "40 g"}))
@@ -117,7 +118,7 @@ def test_a_bag_shows_the_lots_and_firings_it_fed(client: TestClient) -> None:
 
 
 def test_a_lot_without_grains_says_what_comes_next(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         code = build.batch(session).code
         session.commit()
     page = client.get(f"/review/{code}")
@@ -127,7 +128,7 @@ def test_a_lot_without_grains_says_what_comes_next(client: TestClient) -> None:
 
 
 def test_what_was_typed_is_shown_as_text(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.cast(session, blend=build.formula(session, "<script>alert(1)</script>"))
         session.commit()
     assert "<script>alert" not in client.get("/review").text
@@ -150,7 +151,7 @@ def test_many_lots_come_by_the_page_and_keep_the_filter(client: TestClient, monk
 
 
 def test_a_lot_is_not_called_denser_on_a_few_grains(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         blend = build.formula(session)
         codes = []
         for shares in ((0.95, 0.96), (0.96, 0.97)):

@@ -10,6 +10,7 @@ from app import clock
 from app.db import writing
 from app.services import batches, casting, pan
 from tests import build
+from tests.behind import engine_of
 from tests.browse import opened, refused, saved
 from tests.moment import wall
 
@@ -25,7 +26,7 @@ def wall(minutes: int) -> str:
 @pytest.fixture
 def weighed(client: TestClient) -> None:
     """A session opened and weighed out at noon."""
-    with clock.turned_to(NOON), writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with clock.turned_to(NOON), writing(engine_of(client)) as session:
         build.weighed_batch(session, planned_for="2026-11-25")
         session.commit()
 
@@ -64,7 +65,7 @@ def test_two_tabs_make_one_edition(client: TestClient) -> None:
 
 
 def test_the_sheets_for_paper(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.batch(session, planned_for="2026-11-25")
         session.commit()
     page = client.get("/cast/2611P/sheet").text
@@ -95,7 +96,7 @@ def test_a_sheet_is_entered_afterwards(client: TestClient, weighed: None) -> Non
         assert saved(client, url, typed) == "/cast/2611P"
         page_text = client.get("/cast/2611P").text
     assert "Entered afterwards, 9 lines: From paper." in page_text
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         batch = batches.by_code(session, "2611P")
         assert casting.poured_at(session, batch) == NOON + timedelta(minutes=35)
         typed_texts = [r.temperature_typed for r in pan.readings(session, casting.the_open(session, batch))]
@@ -103,7 +104,7 @@ def test_a_sheet_is_entered_afterwards(client: TestClient, weighed: None) -> Non
 
 
 def test_a_batch_without_a_session_has_nothing_to_enter(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.batch(session, planned_for="2026-11-25")
         session.commit()
     assert "No step of an open session waits" in client.get("/cast/2611P/paper").text

@@ -10,26 +10,27 @@ from app.db import writing
 from app.models import Grain
 from app.services import grains, shelf
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page
 from tests.pages.test_grains import fields
 
 
 def _ready(client: TestClient, n: int = 2) -> list[str]:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         serials = [g.serial for g in build.ready_grains(session, n)]
         session.commit()
         return serials
 
 
 def _undecided(client: TestClient, share: float = 0.96) -> str:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         serial = build.grain(session, build.cast(session), share=share, decision=None).serial
         session.commit()
         return serial
 
 
 def _grain(client: TestClient, serial: str) -> Grain:
-    with Session(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with Session(engine_of(client)) as session:
         return grains.by_serial(session, serial)
 
 
@@ -94,7 +95,7 @@ def test_a_grain_shows_its_bags_and_numbers(client: TestClient) -> None:
 
 
 def test_a_grain_shows_its_motor_and_firing(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         (grain,) = build.ready_grains(session, 1)
         motor = build.bare_motor(session, [grain])
         shot = build.bare_firing(session, motor)
@@ -159,7 +160,7 @@ def test_a_decision_and_a_bag(client: TestClient) -> None:
 def test_a_decision_on_a_burned_grain_is_refused(client: TestClient) -> None:
     serial = _ready(client, 1)[0]
     sent = fields(client.get(f"/shelf/{serial}"), "decide")
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.bare_firing(session, build.bare_motor(session, [grains.by_serial(session, serial)]))
         session.commit()
     sent |= {"decision": "reject", "why": "late", "person": "Bo"}

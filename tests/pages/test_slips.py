@@ -10,6 +10,7 @@ from app.models.hardware import CaseIn, CastingTubeIn, GrainPatternIn, NozzleIn
 from app.models.place import RocketIn
 from app.services import workshop
 from app.units import METRIC
+from tests.behind import engine_of
 from tests.browse import opened, saved
 
 
@@ -33,11 +34,11 @@ def test_an_absurd_size_is_answered_with_the_bound(model: type[FormIn], name: st
 def test_the_pans_usual_band_reads_as_it_is_said(client: TestClient) -> None:
     form = opened(client, "/workshop/settings").forms["form"]
     assert (form.fields["pan_low"], form.fields["pan_limit"]) == ("220 °F", "250 °F")
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         before = workshop.get(session)
         kept = before.pan_low_k, before.pan_limit_k, before.pan_low_typed, before.pan_limit_typed
     saved(client, "/workshop/settings")
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         after = workshop.get(session)
         assert (after.pan_low_k, after.pan_limit_k) == pytest.approx(kept[:2])
         assert (after.pan_low_typed, after.pan_limit_typed) == kept[2:]

@@ -13,12 +13,13 @@ from app.db import writing
 from app.models import Batch, Firing, Grain, MotorBuild
 from app.services import casting, pan, workshop
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page
 
 
 def made(client: TestClient, make: Callable[[Session], str]) -> str:
     """Make something in the book; what the maker gives back."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         workshop.get(session).person = "Ada"
         found = make(session)
         session.commit()
@@ -127,7 +128,7 @@ def test_a_firing_within_its_minute(client: TestClient, firing: str) -> None:
     assert "the motor is whole again" in page
     assert client.get(f"/firings/{firing}").status_code == 404
     assert "Measured impulse: 300 N s" in page, "the motor's page keeps what was written"
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         assert session.exec(select(Firing)).all() == []
         assert session.exec(select(MotorBuild)).one().code in page
 
@@ -159,7 +160,7 @@ def test_what_was_taken_back_is_no_more_of_the_day(client: TestClient) -> None:
     code = made(client, lambda s: build.weighed_batch(s).code)
     send(client, f"/cast/{code}", "temperature-form", temperature="190", unit="°C")
     send(client, f"/cast/{code}", "misread-1", why="the wrong pan")
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         batch = session.exec(select(Batch)).one()
         assert pan.readings(session, casting.the_open(session, batch)) == []
         assert session.exec(select(Grain)).all() == []

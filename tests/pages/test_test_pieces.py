@@ -6,11 +6,12 @@ from fastapi.testclient import TestClient
 
 from app.db import writing
 from tests import build
+from tests.behind import engine_of
 from tests.browse import opened, refused, saved
 
 
 def _lot(client: TestClient, cast: bool = True) -> str:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         code = (build.cast(session) if cast else build.batch(session)).code
         session.commit()
     return code
@@ -63,7 +64,7 @@ def test_faults_stand_beside_their_fields(client: TestClient) -> None:
 
 
 def test_lots_are_drawn_beside_each_other(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         blend = build.formula(session, "Same")
         codes = [build.cast(session, blend=blend).code for _ in range(2)]
         session.commit()

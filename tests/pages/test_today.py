@@ -4,6 +4,7 @@ from fastapi.testclient import TestClient
 
 from app.db import writing
 from tests import build
+from tests.behind import engine_of
 
 
 def test_an_empty_book_says_where_to_begin(client: TestClient) -> None:
@@ -17,13 +18,13 @@ def test_an_empty_book_says_where_to_begin(client: TestClient) -> None:
 
 
 def test_planned_short_running_and_ready(client: TestClient) -> None:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.batch(session, planned_for="2026-11-25")
         session.commit()
     page = client.get("/").text
     assert 'href="/plan/2611P"' in page
     assert "Short for what is planned" in page
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         build.ready_grains(session, 2)
         session.commit()
     page = client.get("/").text

@@ -25,6 +25,7 @@ from app.models.place import LaunchFieldIn as FieldIn
 from app.models.supply import SupplyIn
 from app.models.workshop import WorkshopIn
 from app.units import METRIC
+from tests.behind import engine_of
 from tests.browse import Page, refused, saved, send
 
 ROCKET = "/workshop/rockets/new"
@@ -33,17 +34,17 @@ GULL = {"name": "Gull", "mass": "7 kg", "diameter": "102 mm"}
 
 
 def _rockets(client: TestClient) -> list[Rocket]:
-    with reading(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with reading(engine_of(client)) as session:
         return list(session.exec(select(Rocket)))
 
 
 def _fields(client: TestClient) -> list[LaunchField]:
-    with reading(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with reading(engine_of(client)) as session:
         return list(session.exec(select(LaunchField)))
 
 
 def _workshop(client: TestClient) -> Workshop:
-    with reading(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with reading(engine_of(client)) as session:
         found = session.get(Workshop, 1)
     assert found is not None
     return found

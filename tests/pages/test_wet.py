@@ -1,7 +1,6 @@
 """A wet grain on its page, at the scale, in its motor, in the list of firings and on the page of what it taught."""
 
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine
 from sqlmodel import Session, select
 
 from app.db import writing
@@ -9,11 +8,12 @@ from app.models import Grain
 from app.models.bag import ReWeighIn
 from app.services import motors, reweighs
 from tests import build
+from tests.behind import engine_of
 from tests.browse import opened, refused, saved
 
 
 def _wet_one(client: TestClient) -> str:
-    engine: Engine = client.app.state.engine  # type: ignore[attr-defined]
+    engine = engine_of(client)
     with writing(engine) as session:
         grain = build.ready_grains(session, 1)[0]
         weigh(session, grain)
@@ -27,7 +27,7 @@ def weigh(session: Session, grain: Grain) -> None:
 
 
 def _built(client: TestClient, serial: str) -> str:
-    engine: Engine = client.app.state.engine  # type: ignore[attr-defined]
+    engine = engine_of(client)
     with writing(engine) as session:
         grain = session.exec(select(Grain).where(Grain.serial == serial)).one()
         code = motors.build(session, build.build_in(session, grains=[grain])).code

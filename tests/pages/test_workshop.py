@@ -12,6 +12,7 @@ from app.db import writing
 from app.models import Case, CoringRod, Formula, GrainPattern, Nozzle, Supply, Workshop
 from app.services import hardware
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page, opened, refused, saved, send
 
 PAGES = [
@@ -48,13 +49,13 @@ GOOD = {
 
 @contextmanager
 def _writing(client: TestClient) -> Iterator[Session]:
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         yield session
         session.commit()
 
 
 def _in_book(client: TestClient) -> Session:
-    return Session(client.app.state.engine)  # type: ignore[attr-defined]
+    return Session(engine_of(client))
 
 
 @pytest.mark.parametrize("page", [*PAGES, "/settings", "/checklist"])

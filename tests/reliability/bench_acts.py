@@ -19,6 +19,7 @@ from app.db import writing
 from app.models import Batch
 from app.services import grains
 from tests import build
+from tests.behind import engine_of
 from tests.browse import opened
 
 Check = tuple[str, tuple[Any, ...], int]
@@ -183,7 +184,7 @@ class Bench:
 
 def prepare(client: TestClient, chance: random.Random, lots: int) -> Bench:
     """Fill a book with open sessions, big bags and motors, and read the forms of its pages as a browser does."""
-    engine = client.app.state.engine  # type: ignore[attr-defined]
+    engine = engine_of(client)
     with writing(engine) as session:
         blend, shape = build.formula(session), build.pattern(session)
         great = [build.supply(session, key, "1000 kg") for key in build.EVERYDAY]

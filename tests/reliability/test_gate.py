@@ -26,6 +26,7 @@ from app.models.checklist import AnswerIn
 from app.services import batches, casting, checklists, gate, steps, weigh_outs
 from app.settings import Settings
 from tests import build
+from tests.behind import app_of, book_of, engine_of
 from tests.browse import Page, opened, saved
 from tests.moment import wall
 
@@ -46,19 +47,15 @@ def turn() -> Iterator[Turn]:
 @pytest.fixture(autouse=True)
 def book(client: TestClient, turn: Turn) -> None:
     """Two planned batches, with what they need on the shelf."""
-    with writing(_engine(client)) as session:
+    with writing(engine_of(client)) as session:
         for _ in (LOT, OTHER):
             build.stock(session, build.batch(session, 2, planned_for="2026-11-25"))
         session.commit()
 
 
-def _engine(client: TestClient) -> Any:
-    return client.app.state.engine  # type: ignore[attr-defined]
-
-
 def signed(client: TestClient, code: str = LOT) -> int:
     """A checklist gone through and signed on its page; gives its identity."""
-    with writing(_engine(client)) as session:
+    with writing(engine_of(client)) as session:
         batch = batches.by_code(session, code)
         made = checklists.current(session, batch) or checklists.start(session, batch)
         lines = checklists.lines(session, made)
@@ -78,7 +75,7 @@ def knock(client: TestClient, checklist: int | str, code: str = LOT, **more: str
 
 def shut(client: TestClient) -> bool:
     """Whether no session is open, and nothing more was cast than openings allow."""
-    with Session(_engine(client)) as session:
+    with Session(engine_of(client)) as session:
         casts = session.exec(select(CastSession)).all()
         return all(cast.closed_at is not None for cast in casts)
 
@@ -119,7 +116,7 @@ def test_no_page_of_the_program_opens_a_session_but_the_gate(client: TestClient)
         if path != "/plan/{code}/checklist/anew":
             client.post(url, data=sent, follow_redirects=False)
         assert shut(client), path
-    with Session(_engine(client)) as session:
+    with Session(engine_of(client)) as session:
         assert session.exec(select(WeighOut)).all() == []
         assert session.exec(select(SessionOpening)).all() == []
 
@@ -139,7 +136,7 @@ def _posts(app: FastAPI) -> list[str]:
 
 
 def test_the_compute_api_knows_no_session(client: TestClient) -> None:
-    assert not [path for path in _posts(client.app) if path.startswith("/api/") and "cast" in path]  # type: ignore[arg-type]
+    assert not [path for path in _posts(app_of(client)) if path.startswith("/api/") and "cast" in path]
     assert client.post("/api/cast/2611P/open", json={"checklist_id": 1}).status_code in (404, 405)
     assert client.put(f"/cast/{LOT}/open").status_code == 405
     assert client.get(f"/cast/{LOT}/open").status_code in (404, 405)
@@ -261,7 +258,7 @@ def test_a_clock_wrong_before_the_signing_locks_nobody_out(client: TestClient, t
 
 def test_a_clock_set_back_while_the_program_runs_is_seen(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing was saved meanwhile: the machine's steady clock tells."""
-    with writing(_engine(client)) as session:
+    with writing(engine_of(client)) as session:
         lot = batches.by_code(session, LOT)
         monkeypatch.setattr(clock, "_source", clock._machine)
         made = build.checklist(session, lot)
@@ -275,7 +272,7 @@ def test_a_clock_set_back_while_the_program_runs_is_seen(client: TestClient, mon
 
 def test_yesterdays_session_takes_no_hot_work(client: TestClient, turn: Turn) -> None:
     """Left open, or come back with a copy of the book: cores are pulled and told, nothing is weighed out or heated."""
-    with writing(_engine(client)) as session:
+    with writing(engine_of(client)) as session:
         lot = build.weighed_batch(session, batch=batches.by_code(session, LOT))
         cast = casting.the_open(session, lot)
         for step in cast.steps[:2]:
@@ -343,8 +340,8 @@ def test_an_edited_row_opens_nothing(client: TestClient, turn: Turn, edit: str) 
     turn(MORNING + timedelta(minutes=5))
     close(client)
     saved(client, f"/plan/{OTHER}/checklist", form_id="start")
-    _engine(client).dispose()
-    with closing(sqlite3.connect(client.app.state.settings.book, isolation_level=None)) as file:  # type: ignore[attr-defined]
+    engine_of(client).dispose()
+    with closing(sqlite3.connect(book_of(client), isolation_level=None)) as file:
         statements = f"{edit.format(at='2026-11-25 14:00:00.000000')}; UPDATE cast_session SET closed_at = NULL"
         with pytest.raises(sqlite3.IntegrityError):
             file.executescript(statements)
@@ -388,7 +385,7 @@ def test_a_session_opened_by_an_edit_while_the_program_runs_takes_no_work(client
     stale = opened(client, f"/cast/{LOT}").forms["note-form"]
     turn(MORNING + timedelta(minutes=5))
     close(client)
-    with closing(sqlite3.connect(client.app.state.settings.book, isolation_level=None)) as file:  # type: ignore[attr-defined]
+    with closing(sqlite3.connect(book_of(client), isolation_level=None)) as file:
         file.execute("DROP TRIGGER guard_session_reopening")
         file.execute("UPDATE cast_session SET closed_at = NULL")
     assert client.get("/").status_code == 200
@@ -399,8 +396,8 @@ def test_a_session_opened_by_an_edit_while_the_program_runs_takes_no_work(client
 
 def _copy(client: TestClient, folder: Path) -> Path:
     """A copy of the book's file, as a backup made now."""
-    _engine(client).dispose()
-    return Path(shutil.copyfile(client.app.state.settings.book, folder / "copy.sqlite3"))  # type: ignore[attr-defined]
+    engine_of(client).dispose()
+    return Path(shutil.copyfile(book_of(client), folder / "copy.sqlite3"))
 
 
 class started:  # noqa: N801
@@ -443,7 +440,7 @@ def test_a_copy_with_an_open_session_takes_no_hot_work_on_another_day(
     client: TestClient, tmp_path: Path, turn: Turn
 ) -> None:
     """Copied while the session was open, closed since in the book that it replaces."""
-    with writing(_engine(client)) as session:
+    with writing(engine_of(client)) as session:
         lot = batches.by_code(session, LOT)
         build.opened_session(session, lot)
         session.commit()
@@ -471,14 +468,14 @@ def test_a_session_open_already_is_not_opened_by_a_second_checklist(client: Test
     answers = [client.post(tab.action, data=tab.fields, follow_redirects=False) for tab in tabs]
     assert [answer.status_code for answer in answers] == [303, 422]
     assert "open already" in " ".join(answers[1].text.split())
-    with Session(_engine(client)) as session:
+    with Session(engine_of(client)) as session:
         assert len(session.exec(select(SessionOpening)).all()) == 1
 
 
 def test_the_gate_believes_the_book_of_saved_forms(client: TestClient) -> None:
     """What the clock is judged by is written by every form: a token with its moment."""
     signed(client)
-    with Session(_engine(client)) as session:
+    with Session(engine_of(client)) as session:
         (token,) = session.exec(select(OnceToken)).all()
         assert token.spent_at == MORNING
         assert gate.clock_moved(session, session.exec(select(Checklist)).one()) is None

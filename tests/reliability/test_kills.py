@@ -16,6 +16,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from app.book import guards
+from tests.behind import book_of, engine_of
 from tests.reliability.bench_acts import Act, Bench, Writer, copied, prepare
 from tests.reliability.servers import Program, Servers, needs_fork, nursery
 
@@ -117,9 +118,9 @@ def chance() -> random.Random:
 
 def _set_up(client: TestClient, chance: random.Random, folder: Path, kills: int) -> tuple[Path, Bench]:
     bench = prepare(client, chance, lots=1 + kills // 40)
-    client.app.state.engine.dispose()  # type: ignore[attr-defined]
+    engine_of(client).dispose()
     book = folder / "book.sqlite3"
-    book.write_bytes(client.app.state.settings.book.read_bytes())  # type: ignore[attr-defined]
+    book.write_bytes(book_of(client).read_bytes())
     return book, bench
 
 

@@ -20,6 +20,7 @@ from app.models.batch import LeftoverIn
 from app.services import batches, leftovers, supplies
 from app.settings import Settings
 from tests import build
+from tests.behind import engine_of
 from tests.browse import Page, opened
 from tests.reliability.bench_acts import Bench, post, prepare
 from tests.reliability.servers import needs_fork, nursery
@@ -96,7 +97,7 @@ def shop(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 
 def _stocked(client: TestClient) -> dict[str, Any]:
     """What two people can want at once."""
-    with writing(client.app.state.engine) as session:  # type: ignore[attr-defined]
+    with writing(engine_of(client)) as session:
         blend, shape = build.formula(session), build.pattern(session)
         free = build.ready_grains(session, 2, blend=blend, shape=shape)
         hardware = [(build.case(session).pk, build.nozzle(session).pk) for _ in "ab"]
