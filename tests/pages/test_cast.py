@@ -243,14 +243,16 @@ def test_lists(client: TestClient, opened: None) -> None:
 
 
 def test_the_timers_as_every_device_is_told_them(client: TestClient, cast: None) -> None:
-    with clock.turned_to(NOON + timedelta(minutes=1)):
+    now, due = NOON + timedelta(minutes=1), NOON + timedelta(minutes=3)
+    with clock.turned_to(now):
         told = client.get("/timers").json()
         page = client.get(URL).text
-    assert told["now"] == "2026-11-25T12:01:00+00:00"
-    assert [(t["code"], t["due"]) for t in told["timers"]] == [("2611P", "2026-11-25T12:03:00+00:00")]
+    assert told["now"] == now.isoformat()
+    assert now.isoformat().endswith("+00:00"), "moments go out in UTC, whatever zone a device is set to"
+    assert [(t["code"], t["due"]) for t in told["timers"]] == [("2611P", due.isoformat())]
     assert f'data-mark="{told["mark"]}"' in page
-    assert 'data-due="2026-11-25T12:03:00+00:00"' in page
-    assert 'data-now="2026-11-25T12:01:00+00:00"' in page
+    assert f'data-due="{due.isoformat()}"' in page
+    assert f'data-now="{now.isoformat()}"' in page
 
 
 def test_a_time_is_corrected_with_a_reason(client: TestClient, cast: None) -> None:
