@@ -33,44 +33,6 @@ class Retention:
         return self.modes[0]
 
 
-def closure_force(pressure: float, bore_d: float) -> float:
-    """Give the push on a closure.
-
-    Parameters
-    ----------
-    pressure : float
-        In the chamber, above ambient [Pa].
-    bore_d : float
-        Diameter that the pressure acts on: the seal's [m].
-
-    Returns
-    -------
-    float
-        Force [N].
-
-    Raises
-    ------
-    OutOfRange
-        A value that is not above zero.
-
-    Notes
-    -----
-    The nozzle's open throat is not taken off: cautious by a few per cent.
-
-    References
-    ----------
-    Pressure times area.
-
-    Examples
-    --------
-    >>> round(closure_force(5e6, 0.05))
-    9817
-    """
-    positive("pressure", pressure, "Give the pressure inside.")
-    positive("bore_d", bore_d, "Measure the seal.")
-    return pressure * pi / 4 * bore_d**2
-
-
 def _modes(bore_d: float, parts: list[tuple[str, float, float]]) -> Retention:
     face = pi / 4 * bore_d**2
     modes = [Mode(words, area, strength, area * strength / face) for words, area, strength in parts]

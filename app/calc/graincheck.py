@@ -186,10 +186,6 @@ def _check_sizes(outer_d: float, core_d: float, length: float) -> None:
         )
 
 
-def _not_possible(size: float) -> Note:
-    return Note("{size} is not possible.", {"size": Amount(size, "length")})
-
-
 def _net_mass(mass: float, tube_tare: float) -> float:
     positive("mass", mass, "Give a mass above zero.")
     if not math.isfinite(tube_tare) or tube_tare < 0:

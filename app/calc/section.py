@@ -86,11 +86,6 @@ class Section:
         """Share of the wall's circle that the flame has reached at depth x [-]."""
         return np.asarray(np.searchsorted(self.wall_depths, _depth(x), side="right") / self.wall_depths.size)
 
-    @property
-    def sliver_area(self) -> float:
-        """Propellant left when the front first reaches the wall [m2]."""
-        return float(self.area(self.breakthrough))
-
 
 def _depth(x: ArrayLike) -> Floats:
     depth = finite_array("x", x)
@@ -191,93 +186,6 @@ def _covered(distance: Floats, spread: Floats, weight: Floats, depths: Floats) -
         passed = np.searchsorted(knots[order], depths)
         total += sign * (slope[passed] * depths - level[passed])
     return total
-
-
-def section_volume(section: Section, length: float, burning_ends: int, x: ArrayLike) -> Floats:
-    """Give the propellant volume of a prism of this section after each face has moved by x.
-
-    Parameters
-    ----------
-    section : Section
-        Its cross-section.
-    length : float
-        Before firing [m].
-    burning_ends : int
-        End faces that burn: 0, 1 or 2 [-].
-    x : array_like
-        Depth burned [m], any shape.
-
-    Returns
-    -------
-    ndarray
-        Volume [m3], same shape.
-
-    Raises
-    ------
-    OutOfRange, GeometryError
-        A length that is not positive, or a negative depth.
-
-    Notes
-    -----
-    Its slope is minus `section_burning_area`, exactly.
-
-    References
-    ----------
-    Plane geometry.
-
-    Examples
-    --------
-    >>> from app.calc.cores import round_core
-    >>> section = burn_back(0.04, round_core(0.02))
-    >>> round(float(section_volume(section, 0.08, 2, 0.0)) * 1e6, 1)
-    75.4
-    """
-    positive("length", length, "Measure the grain's length.")
-    return section.area(x) * np.maximum(length - burning_ends * _depth(x), 0.0)
-
-
-def section_burning_area(section: Section, length: float, burning_ends: int, x: ArrayLike) -> Floats:
-    """Give the burning area of a prism of this section after each face has moved by x.
-
-    Parameters
-    ----------
-    section : Section
-        Its cross-section.
-    length : float
-        Before firing [m].
-    burning_ends : int
-        End faces that burn: 0, 1 or 2 [-].
-    x : array_like
-        Depth burned [m], any shape.
-
-    Returns
-    -------
-    ndarray
-        Area [m2], same shape; zero once the grain is gone.
-
-    Raises
-    ------
-    OutOfRange, GeometryError
-        A length that is not positive, or a negative depth.
-
-    Notes
-    -----
-    As `burn_back`.
-
-    References
-    ----------
-    Plane geometry.
-
-    Examples
-    --------
-    >>> from app.calc.cores import round_core
-    >>> section = burn_back(0.04, round_core(0.02))
-    >>> round(float(section_burning_area(section, 0.08, 2, 0.005)) * 1e4, 1)
-    77.0
-    """
-    positive("length", length, "Measure the grain's length.")
-    left = length - burning_ends * _depth(x)
-    return np.where(left > 0, section.perimeter(x) * left + burning_ends * section.area(x), 0.0)
 
 
 def prism(section: Section, length: float, mass: float, burning_ends: int = 2) -> ShapedGrain:

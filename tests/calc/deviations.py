@@ -290,7 +290,7 @@ def star_march(figure: str) -> Callable[[], float]:
 
         from app.calc.cores import star_core
         from app.calc.motor import example, simulate
-        from app.calc.section import burn_back, prism, section_burning_area, section_volume
+        from app.calc.section import burn_back, prism
 
         section = burn_back(0.04445, star_core(5, 0.030, 0.014))
         grain = prism(section, 0.0762, 0.95 * 1841.0 * float(section.area(0.0)) * 0.0762)
@@ -298,8 +298,8 @@ def star_march(figure: str) -> Callable[[], float]:
         until = 0.95 * grain.web
         exact = reference().solve_shape(
             motor,
-            lambda x: 4 * float(section_burning_area(section, 0.0762, 2, x)),
-            lambda x: 4 * float(section_volume(section, 0.0762, 2, x)),
+            lambda x: 4 * float(section.perimeter(x) * (0.0762 - 2 * x) + 2 * section.area(x)),
+            lambda x: 4 * float(section.area(x) * (0.0762 - 2 * x)),
             until,
         )
         run = simulate(motor)

@@ -16,7 +16,7 @@ from app.calc.casing import (
     hoop_stress_thin,
     strengths,
 )
-from app.calc.closure import bolt_retention, closure_force, ring_retention
+from app.calc.closure import bolt_retention, ring_retention
 from app.calc.constants import PSI
 from app.calc.errors import CalcError, GeometryError, OutOfRange
 from app.units import say
@@ -108,7 +108,7 @@ def test_ring_shear_by_hand():
     # statics: the land fails when P * pi/4 * D**2 = 0.577 * S_y * pi * D_groove * land
     held = ring_retention(0.05, 0.056, 0.053, 0.001, 0.0016, 240e6, 1000e6)
     assert held.weakest.words == "wall sheared off behind the groove"
-    force = closure_force(held.weakest.pressure, 0.05)
+    force = held.weakest.pressure * pi / 4 * 0.05**2
     assert force == pytest.approx(0.577 * 240e6 * pi * 0.053 * 0.001)
     with pytest.raises(GeometryError):
         ring_retention(0.05, 0.056, 0.058, 0.001, 0.0016, 240e6, 1000e6)
@@ -118,7 +118,7 @@ def test_bolts_by_hand():
     one = bolt_retention(0.05, 0.056, 1, 0.005, 0.0042, 0.012, 240e6, 640e6)
     many = bolt_retention(0.05, 0.056, 8, 0.005, 0.0042, 0.012, 240e6, 640e6)
     shear = {m.words: m.pressure for m in many.modes}["bolts sheared"]
-    assert closure_force(shear, 0.05) == pytest.approx(8 * pi / 4 * 0.0042**2 * 0.577 * 640e6)
+    assert shear * pi / 4 * 0.05**2 == pytest.approx(8 * pi / 4 * 0.0042**2 * 0.577 * 640e6)
     assert many.weakest.pressure == pytest.approx(8 * one.weakest.pressure)
     assert [m.pressure for m in many.modes] == sorted(m.pressure for m in many.modes)
     with pytest.raises(GeometryError, match="meet"):

@@ -14,7 +14,7 @@ from app.calc.cores import Core, flat_core, polygon_core, round_core, slot_core,
 from app.calc.coring import coring_fault
 from app.calc.errors import CalcError, GeometryError
 from app.calc.grain import Grain, burning_area, cross_section, remaining_volume
-from app.calc.section import Section, burn_back, section_burning_area, section_volume
+from app.calc.section import Section, burn_back, prism
 
 R = 0.02
 CORES: dict[str, Core] = {
@@ -144,7 +144,7 @@ def test_star_by_trigonometry() -> None:
     assert section.perimeter(x) == pytest.approx(edge, rel=1e-2)
     assert float(section.port_area(0.0)) == pytest.approx(points * tip * across, rel=1e-3)
     assert section.breakthrough == pytest.approx(R - tip, rel=1e-6)
-    assert 0 < section.sliver_area < float(section.area(0.0))
+    assert 0 < float(section.area(section.breakthrough)) < float(section.area(0.0))
 
 
 @pytest.mark.parametrize("offset", [0.0, 0.005])
@@ -179,10 +179,10 @@ def test_wall_bared_by_a_moon() -> None:
 
 def test_prism_agrees_with_grain() -> None:
     grain = Grain(0.040, 0.016, 0.07, 0.1)
-    section = burn_back(0.040, round_core(0.016))
+    made = prism(burn_back(0.040, round_core(0.016)), 0.07, 0.1)
     x = np.linspace(0.0, 0.0115, 60)
-    assert section_volume(section, 0.07, 2, x) == pytest.approx(remaining_volume(grain, x), rel=3e-3)
-    assert section_burning_area(section, 0.07, 2, x) == pytest.approx(burning_area(grain, x), rel=3e-3)
+    assert remaining_volume(made, x) == pytest.approx(remaining_volume(grain, x), rel=3e-3)
+    assert burning_area(made, x) == pytest.approx(burning_area(grain, x), rel=3e-3)
 
 
 # --- A core cast askew -------------------------------------------------------------------------

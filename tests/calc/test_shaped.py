@@ -16,7 +16,7 @@ from app.calc.coring import askew, coring_fault
 from app.calc.errors import CalcError
 from app.calc.grain import Grain, burning_area, port_area, remaining_volume
 from app.calc.motor import Motor, MotorRun, example, simulate, simulate_many
-from app.calc.section import burn_back, prism, section_burning_area, section_volume
+from app.calc.section import burn_back, prism
 from app.calc.shaped import ShapedGrain
 from app.calc.uncertainty import predict_range
 from app.units import say
@@ -104,8 +104,8 @@ def test_a_star_against_a_stiff_solver() -> None:
     until = 0.95 * grain.web  # after it the throat is no longer choked
     found = reference.solve_shape(
         m,
-        lambda x: 4 * float(section_burning_area(section, length, 2, x)),
-        lambda x: 4 * float(section_volume(section, length, 2, x)),
+        lambda x: 4 * float(section.perimeter(x) * (length - 2 * x) + 2 * section.area(x)),
+        lambda x: 4 * float(section.area(x) * (length - 2 * x)),
         until,
     )
     run = simulate(m)
