@@ -12,7 +12,7 @@ from app.models.base import build as build_row
 from app.models.base import change
 from app.models.firing import RESULTS, FiringIn
 from app.models.hardware import NozzleMeasureIn
-from app.services import firing_fits, flights, foretold, hardware, history, motors, rows, slips, workshop
+from app.services import firing_fits, flights, foretold, hardware, history, moments, motors, rows, slips, workshop
 from app.services import outlook as outlooks
 from app.services.flights import Estimate
 from app.services.motors import Built
@@ -155,7 +155,7 @@ def correct(session: Session, firing: Firing, data: FiringIn, version: int | Non
             "An altimeter's file was read of this firing, so it flew.",
             field="kind" if data.kind != "flight" else "result",
         )
-    data = _checked(session, data, built)
+    data = _checked(session, data, built, firing.fired_at)
     wanted = build_row(Firing, data)
     told_anew = any(getattr(wanted, f"{name}_typed") != getattr(firing, f"{name}_typed") for name in BESIDE)
     if told_anew:
@@ -179,9 +179,9 @@ def _motor(session: Session, data: FiringIn) -> MotorBuild:
     return build
 
 
-def _checked(session: Session, data: FiringIn, built: Built) -> FiringIn:
+def _checked(session: Session, data: FiringIn, built: Built, stood: datetime | None = None) -> FiringIn:
     """What was typed, with its moment in UTC, once everything in it goes together."""
-    data = data.model_copy(update={"fired_at": _moment(data.fired_at, built)})
+    data = data.model_copy(update={"fired_at": _moment(data.fired_at, built, stood)})
     for name, table, noun in (("rocket_id", Rocket, "rockets"), ("launch_field_id", LaunchField, "fields")):
         chosen = getattr(data, name)
         if chosen is not None and session.get(table, chosen) is None:
@@ -231,12 +231,12 @@ def _likely(session: Session, built: Built, firing: Firing, data: FiringIn) -> N
         )  # fmt: skip
 
 
-def _moment(typed: datetime, built: Built) -> datetime:
+def _moment(typed: datetime, built: Built, stood: datetime | None) -> datetime:
     """The moment as UTC knows it; a time without zone is the bench's own."""
-    moment = typed.astimezone()
+    moment = moments.of_wall(typed, "fired_at", stood)
     if moment > clock.now():
         raise Refused("This moment is still to come; a firing is written down afterwards.", field="fired_at")
-    if moment.date() < built.build.built_on:
+    if clock.local(moment).date() < built.build.built_on:
         raise Refused(
             f"{built.build.code} was built on {clock.day(built.build.built_on)}, after this.", field="fired_at"
         )

@@ -1,7 +1,7 @@
 """Reading a time told afterwards: by the clock on the bench's wall, stored in UTC."""
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 
 from app import clock
 from app.errors import Refused
@@ -24,17 +24,18 @@ def told(text: str, field: str = "at") -> datetime:
         It is not a time, it is still to come, it lies more than a week back, or the clock change left it out.
     """
     now = clock.now()
-    if match := _DAY.fullmatch(text.strip()):
-        candidates = _moments(field, *(int(part) for part in match.groups()))
-    elif match := _TIME.fullmatch(text.strip()):
-        day = clock.local(now).date()
-        hour, minute = int(match[1]), int(match[2])
-        candidates = _moments(field, day.year, day.month, day.day, hour, minute)
-        if min(candidates) > now + AHEAD:
-            day -= timedelta(days=1)
-            candidates = _moments(field, day.year, day.month, day.day, hour, minute)
-    else:
-        raise Refused("Type a time such as 14:05, or with its day: 2026-11-25 14:05.", field=field)
+    try:
+        if match := _DAY.fullmatch(text.strip()):
+            candidates = _moments(field, datetime(*(int(part) for part in match.groups())))  # type: ignore[arg-type]
+        elif match := _TIME.fullmatch(text.strip()):
+            wall = datetime.combine(clock.today(), time(int(match[1]), int(match[2])))
+            candidates = _moments(field, wall)
+            if min(candidates) > now + AHEAD:
+                candidates = _moments(field, wall - timedelta(days=1))
+        else:
+            raise Refused("Type a time such as 14:05, or with its day: 2026-11-25 14:05.", field=field)
+    except ValueError:
+        raise Refused("There is no such day or hour. Type a time such as 14:05.", field=field) from None
     past = [moment for moment in candidates if moment <= now + AHEAD]
     if not past:
         raise Refused(f"That time is still to come; it is {clock.local(now):%H:%M} now.", field=field)
@@ -44,14 +45,31 @@ def told(text: str, field: str = "at") -> datetime:
     return moment
 
 
-def _moments(field: str, year: int, month: int, day: int, hour: int, minute: int) -> list[datetime]:
+def of_wall(wall: datetime, field: str, stood: datetime | None = None) -> datetime:
+    """The moment that was meant by what the wall clock showed, past or to come; `stood` is what stood in the form.
+
+    Where a clock change made an hour twice, it is the moment that stood there, else the later one that is not to come.
+
+    Raises
+    ------
+    Refused
+        The clock change left it out.
+    """
+    if wall.tzinfo is not None:
+        return wall.astimezone(UTC)
+    candidates = _moments(field, wall)
+    same = [moment for moment in candidates if stood is not None and moment == stood.replace(second=0, microsecond=0)]
+    past = [moment for moment in candidates if moment <= clock.now()]
+    return (same or past[-1:] or candidates)[0]
+
+
+def _moments(field: str, wall: datetime) -> list[datetime]:
     """The moments at which the wall clock showed that: one, two where it was set back, none where it was set on."""
     try:
-        wall = datetime(year, month, day, hour, minute)
-    except ValueError:
+        both = [wall.replace(fold=fold).astimezone(UTC) for fold in (0, 1)]
+        real = sorted({moment for moment in both if clock.local(moment).replace(tzinfo=None, fold=0) == wall})
+    except (OverflowError, ValueError):  # at the edge of what a calendar holds
         raise Refused("There is no such day or hour. Type a time such as 14:05.", field=field) from None
-    both = [wall.replace(fold=fold).astimezone(UTC) for fold in (0, 1)]
-    real = [moment for moment in both if clock.local(moment).replace(tzinfo=None, fold=0) == wall]
     if not real:
         raise Refused("The clock change left that time out. Write the time before or after it.", field=field)
     return real

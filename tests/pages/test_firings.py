@@ -9,6 +9,7 @@ from sqlmodel import select
 
 from app import clock
 from app.models import Firing, MotorBuild, NozzleMeasure
+from app.services import moments
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
 from tests.pages.test_motors import book, count
@@ -43,7 +44,7 @@ def test_the_form_comes_with_motor_moment_and_the_only_field(client: TestClient)
     with book(client) as session:
         assert form.fields["motor_build_id"] == str(session.exec(select(MotorBuild)).one().pk)
     assert form.fields["launch_field_id"] == "1"
-    told = datetime.fromisoformat(form.fields["fired_at"]).astimezone()
+    told = moments.of_wall(datetime.fromisoformat(form.fields["fired_at"]), "fired_at")
     assert abs(told - clock.now()) < timedelta(minutes=2)
     text = client.get("/firings/new").text
     for words in ("current table", "2016", "200 ft (61 m)", "14 CFR 101.22", "Ask the farmer first.", "Burned well"):

@@ -1,6 +1,9 @@
 """Firings: what they use up, what cannot be true of them, and their correction."""
 
-from datetime import timedelta
+import os
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from sqlalchemy.exc import IntegrityError
@@ -11,8 +14,9 @@ from app.errors import Conflict, NotFound, Refused
 from app.models import Firing, Nozzle
 from app.models.firing import RESULTS
 from app.models.motor import TakeApartIn
-from app.services import firings, flights, grains, hardware, motors, outlook
+from app.services import firings, flights, grains, hardware, moments, motors, outlook
 from tests import build
+from tests.moment import stand_in, wall
 
 
 def flight_in(session: Session, **more: object) -> dict[str, object]:
@@ -71,7 +75,7 @@ def test_a_motor_taken_apart_or_unknown_is_not_fired(session: Session) -> None:
 
 @pytest.mark.parametrize(("hours", "words"), [(1, "still to come"), (-24 * 3, "was built on"), (-6, "was cured only")])
 def test_the_moment_must_be_possible(session: Session, hours: int, words: str) -> None:
-    now = clock.now().replace(hour=21, minute=0)
+    now = wall(f"{clock.today()}T21:00")
     with clock.turned_to(now - timedelta(hours=4)):
         ready = build.ready_grains(session)  # cured at 16 h
     with clock.turned_to(now):
@@ -85,6 +89,37 @@ def test_a_time_without_zone_is_the_benchs_own(session: Session) -> None:
     typed = clock.local(clock.now()).replace(tzinfo=None, microsecond=0)
     fired = build.firing(session, fired_at=typed)
     assert clock.local(fired.fired_at).replace(tzinfo=None) == typed
+
+
+@pytest.fixture
+def new_york() -> Iterator[None]:
+    """The bench is in New York."""
+    if not hasattr(time, "tzset"):
+        pytest.skip("this system cannot change its zone for one process")
+    before = os.environ["TZ"]
+    stand_in("America/New_York")
+    yield
+    stand_in(before)
+
+
+def test_a_firing_in_the_hour_that_comes_twice(session: Session, new_york: None) -> None:
+    """On 1 November 2026 New York's clocks go from 2:00 back to 1:00 (15 USC 260a: the first Sunday of November).
+
+    Cured at 1:20 and fired at 1:30 of the second hour: it was refused as fired before it was cured.
+    """
+    typed = datetime(2026, 11, 1, 1, 30)
+    second = datetime(2026, 11, 1, 6, 30, tzinfo=UTC)
+    with clock.turned_to(second - timedelta(minutes=10)) as turn:
+        made = build.motor_build(session)
+        turn(second + timedelta(seconds=20))
+        fired = build.firing(session, made, fired_at=typed)
+        assert fired.fired_at == second
+        turn(second + timedelta(days=1))
+        assert moments.of_wall(typed, "fired_at") == second
+        first = second - timedelta(hours=1)
+        assert moments.of_wall(typed, "fired_at", first) == first, "a correction leaves the hour that stood there"
+        with pytest.raises(Refused, match="clock change left that time out"):
+            moments.of_wall(datetime(2026, 3, 8, 2, 30), "fired_at")
 
 
 @pytest.mark.parametrize(
