@@ -151,8 +151,18 @@ def plan_in(session: Session, count: int = 4, **more: Any) -> PlanIn:
     return PlanIn.model_validate(_texts(texts, more))
 
 
+def state_pan(session: Session) -> None:
+    """A pan of any size: most tests plan and are not about its size."""
+    shop = workshop.get(session)
+    shop.pan_capacity_kg, shop.pan_capacity_typed = 50.0, "50 kg"
+    shop.known_melt_kg, shop.known_melt_typed = 50.0, "50 kg"
+    session.flush()
+
+
 def batch(session: Session, count: int = 4, **more: Any) -> Batch:
-    """A plan for grains of one pattern; nothing is bought for it."""
+    """A plan for grains of one pattern, in a book that knows its pan; nothing is bought for it."""
+    if workshop.get(session).pan_capacity_kg is None:
+        state_pan(session)
     return planning.plan(session, plan_in(session, count, **more))
 
 

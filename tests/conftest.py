@@ -14,9 +14,9 @@ from sqlmodel import Session
 from app import clock
 from app.db import migrate, open_engine, writing
 from app.main import create_app
-from app.services import first_run, workshop
+from app.services import first_run
 from app.settings import Settings
-from tests import moment
+from tests import build, moment
 
 settings.register_profile("book", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("book")
@@ -72,9 +72,7 @@ def empty_book(new_book: Path) -> Path:
     book.write_bytes(new_book.read_bytes())
     engine = open_engine(book)
     with writing(engine) as session:
-        shop = workshop.get(session)
-        shop.pan_capacity_kg, shop.pan_capacity_typed = 50.0, "50 kg"
-        shop.known_melt_kg, shop.known_melt_typed = 50.0, "50 kg"
+        build.state_pan(session)
         session.commit()
     engine.dispose()
     return book

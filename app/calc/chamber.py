@@ -19,6 +19,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.calc.arrays import Arrays, choking_pressure, solid, webs
 from app.calc.constants import Floats
@@ -204,7 +205,21 @@ def _settle(balance: _Balance, guess: Floats, euler: Floats) -> tuple[Floats, _R
     return (safe, plain) if y is None else (y, rule)
 
 
-def _march(a: Arrays) -> Burn:
+@dataclass(frozen=True)
+class _Course:
+    """What is known of motors before they are marched: nodes of depth, and steady pressure at their ends."""
+
+    x: Floats
+    step: Floats
+    euler: Floats
+    burned: Floats
+    per_pressure: Floats
+    throat_area: Floats
+    drain: Floats
+    steady: Floats
+
+
+def _course(a: Arrays) -> _Course:
     x, step, euler = _nodes(a)
     web, _ = webs(a)
     volume = solid(a, web, x)
@@ -213,15 +228,51 @@ def _march(a: Arrays) -> Burn:
     burned = np.einsum("mg,mgn->mn", a.mass, share)
     free = a.chamber_volume[:, None] - volume.sum(axis=1)
     gas_constant_t = (a.flow_function * a.c_star) ** 2  # R T, kept consistent with the c* in use
-    per_pressure = free / gas_constant_t[:, None]
     throat = a.throat_d[:, None] + a.throat_growth[:, None] * x / x[:, -1:]
     throat_area = np.pi / 4 * throat**2
     drain = throat_area / a.c_star[:, None]
-
     inflow = np.maximum(np.diff(burned[:, ::2], axis=1), 1e-300) / np.where(step > 0, step, 1.0)
-    guess = _steady(a, np.log(inflow / drain[:, 2::2]))
-    guess = np.where(step > 0, guess, guess.max(axis=1, keepdims=True))
-    out_of_reach = np.flatnonzero(np.exp(guess.max(axis=1)) <= choking_pressure(a))
+    steady = _steady(a, np.log(inflow / drain[:, 2::2]))
+    steady = np.where(step > 0, steady, steady.max(axis=1, keepdims=True))
+    return _Course(x, step, euler, burned, free / gas_constant_t[:, None], throat_area, drain, steady)
+
+
+def _chokes(a: Arrays, steady: Floats) -> NDArray[np.bool_]:
+    return np.asarray(np.exp(steady.max(axis=1)) > choking_pressure(a))
+
+
+def come_up(a: Arrays) -> NDArray[np.bool_]:
+    """Tell which motors come up to a pressure that chokes their throat; `march` refuses the others.
+
+    Parameters
+    ----------
+    a : Arrays
+        Motors, shape (M,) and more.
+
+    Returns
+    -------
+    ndarray of bool, shape (M,)
+        By the highest steady pressure of the burn [-].
+
+    References
+    ----------
+    The module's docstring.
+
+    Examples
+    --------
+    >>> from app.calc.assembly import example, motor_arrays
+    >>> come_up(motor_arrays([example()])).tolist()
+    [True]
+    """
+    parts = [a.rows(slice(start, start + _CHUNK)) for start in range(0, len(a), _CHUNK)]
+    return np.concatenate([_chokes(part, _course(part).steady) for part in parts])
+
+
+def _march(a: Arrays) -> Burn:
+    course = _course(a)
+    x, step, euler, burned, guess = course.x, course.step, course.euler, course.burned, course.steady
+    per_pressure, throat_area, drain = course.per_pressure, course.throat_area, course.drain
+    out_of_reach = np.flatnonzero(~_chokes(a, guess))
     if out_of_reach.size:
         best = float(np.exp(guess[out_of_reach[0]].max()))
         raise NoSolution(

@@ -10,9 +10,9 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from app.calc.arrays import Arrays
-from app.calc.chamber import Burn, march
+from app.calc.chamber import Burn, come_up, march
 from app.calc.constants import STANDARD_GRAVITY, Floats, finite_array, positive, within
-from app.calc.errors import CalcError
+from app.calc.errors import CalcError, NoSolution
 from app.calc.impulse import CLASS_LIMITS, impulse_class
 from app.calc.motor import BatchRun, Motor, figures, motor_arrays, simulate_many
 from app.calc.notes import Amount, Note
@@ -34,6 +34,10 @@ __all__ = [
 
 _MARKS = (0.05, 0.50, 0.95)
 _EDGE = 0.00134989803163  # share of a normal below -3: draws end there, beyond lies nothing measured
+
+
+STAYS_LOW = 0.05
+"""Share of draws that do not come up to pressure from which on it is said first [-]: this book's own mark."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +104,9 @@ class MotorRange:
         What was drawn from.
     samples, seed : int
         How many and from where [-].
+    stays_low : float
+        Share of draws whose pressure does not rise enough to choke the throat [-]; marks, classes and band are of the
+        others.
     assumptions : tuple of Note or str
         In words.
     """
@@ -120,7 +127,19 @@ class MotorRange:
     spread: Spread
     samples: int
     seed: int
+    stays_low: float
     assumptions: tuple[Note | str, ...]
+
+    @property
+    def cautions(self) -> tuple[Note, ...]:
+        """What the draws warn of, in words."""
+        if not self.stays_low:
+            return ()
+        words = (
+            f"In {self.stays_low:.1%} of the drawn motors the pressure does not rise enough to choke the throat: such "
+            "a motor spits or burns weakly. The range is of the others."
+        )
+        return (Note(words, strong=self.stays_low > STAYS_LOW),)
 
 
 def _normal(unit: Floats) -> Floats:
@@ -369,12 +388,19 @@ def predict_range(
     drivers = _drivers(motor, chosen)
     slow = 1.25 * max(max(d.burn_time) for d in drivers)
     time = np.linspace(0.0, slow, band_points)
-    parts = list(_marched(arrays, time))
+    up = come_up(arrays)
+    if 2 * up.sum() < samples:
+        raise NoSolution(
+            "throat_d",
+            f"in only {up.mean():.0%} of the drawn motors does the pressure rise enough to choke the throat.",
+            "Use a smaller throat or more burning area.",
+        )
+    parts = list(_marched(arrays if up.all() else arrays.rows(np.flatnonzero(up)), time))
     batch = BatchRun(**{name: np.concatenate([p[0][name] for p in parts]) for name in parts[0][0]})
     pressure = np.quantile(np.concatenate([p[1] for p in parts]), (_MARKS[0], _MARKS[2]), axis=0)
     thrust = np.quantile(np.concatenate([p[2] for p in parts]), (_MARKS[0], _MARKS[2]), axis=0)
     letters = [impulse_class(value) for value in batch.total_impulse]
-    over = None if pressure_limit is None else float((batch.peak_pressure > pressure_limit).mean())
+    over = None if pressure_limit is None else float((batch.peak_pressure > pressure_limit).sum() / samples)
     return MotorRange(
         peak_pressure=_marks(batch.peak_pressure),
         mean_pressure=_marks(batch.mean_pressure),
@@ -392,6 +418,7 @@ def predict_range(
         spread=chosen,
         samples=samples,
         seed=seed,
+        stays_low=float(1 - up.mean()),
         assumptions=_assumptions(motor, chosen, samples, seed, correlation),
     )
 
@@ -403,19 +430,24 @@ def _drivers(motor: Motor, spread: Spread) -> tuple[Driver, ...]:
     unit = np.full((2 * len(keys) + 1, len(order)), 0.5)
     for i, key in enumerate(keys):
         unit[2 * i, order.index(key)], unit[2 * i + 1, order.index(key)] = _MARKS[0], _MARKS[2]
-    run = simulate_many(drawn(motor, spread, unit))
+    arrays = drawn(motor, spread, unit)
+    up = come_up(arrays)
+    run = simulate_many(arrays.rows(np.flatnonzero(up)))
+    stays = {"peak_pressure": motor.ambient_pressure}  # a motor that does not come up gives nothing else
 
-    def pair(values: Floats, i: int) -> tuple[float, float]:
-        return float(values[2 * i]), float(values[2 * i + 1])
+    def pair(name: str, i: int) -> tuple[float, float]:
+        every = np.full(len(up), stays.get(name, 0.0))
+        every[up] = getattr(run, name)
+        return float(every[2 * i]), float(every[2 * i + 1])
 
     found = [
         Driver(
             key,
             NAMES[key],
-            pair(run.peak_pressure, i),
-            pair(run.total_impulse, i),
-            pair(run.burn_time, i),
-            pair(run.mean_thrust, i),
+            pair("peak_pressure", i),
+            pair("total_impulse", i),
+            pair("burn_time", i),
+            pair("mean_thrust", i),
         )
         for i, key in enumerate(keys)
     ]

@@ -248,15 +248,15 @@ def _outlook(
         over_limit=sampled.over_limit or 0.0,
         drivers=[Driver(name=d.name, low_pa=d.peak_pressure[0], high_pa=d.peak_pressure[1]) for d in sampled.drivers],
         curve=_curve(run, sampled),
-        warnings=_warnings(setup, run, state),
+        warnings=_warnings(setup, run, state, sampled),
         assumptions=[*_assumptions(setup, house, state, run, motor.throat_growth, taught), *sampled.assumptions],
     )
 
 
-def _warnings(setup: Setup, run: MotorRun, state: BlendState) -> list[Note | str]:
+def _warnings(setup: Setup, run: MotorRun, state: BlendState, sampled: MotorRange) -> list[Note | str]:
     """What a reader must know of it, dangers first."""
     worn = [_throat_words(setup.throat_known)] if setup.throat_known.firings else []
-    return list(strong_first([*run.flags, *setup.remarks, *filter(None, worn), *state.notes]))
+    return list(strong_first([*run.flags, *sampled.cautions, *setup.remarks, *filter(None, worn), *state.notes]))
 
 
 def _range(motor: Motor, setup: Setup, taught: Taught, samples: int, seed: int, limit: float | None) -> MotorRange:

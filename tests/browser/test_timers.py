@@ -305,6 +305,11 @@ def test_a_session_by_touch_alone(browser: Browser, site: Site, turn: Turn) -> N
     expect(page.locator("#temperature input[name=temperature]")).to_have_value("256")
     page.get_by_role("button", name="Keep the reading").tap()
     expect(page.locator("#temperature").get_by_role("alert")).to_contain_text("Above the limit of 250 °F. Heat off now")
+    expect(page.locator("#watch [aria-current=step]")).to_have_count(0)  # nothing goes on until it is in the band again
+    for key in ("2", "4", "4"):
+        page.get_by_role("group", name="Number keys").get_by_role("button", name=key, exact=True).tap()
+    page.get_by_role("button", name="Keep the reading").tap()
+    expect(page.locator("#temperature")).to_contain_text("Inside the working band")
     moment = NOON
     for ticked in range(1, 14):
         moment += 7 * MINUTES

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from app.calc.burnrate import law_for_blend, power_law
-from app.calc.errors import CalcError
-from app.calc.motor import example, simulate
+from app.calc.errors import CalcError, NoSolution
+from app.calc.motor import Motor, example, simulate
 from app.calc.nozzle import flow_function
 from app.calc.spread import throat_spread
 from app.calc.uncertainty import Spread, default_spread, predict_range
@@ -137,3 +137,30 @@ def test_spreads_that_cannot_be_are_refused():
     with pytest.raises(CalcError) as caught:
         predict_range(example(), samples=3)
     assert caught.value.field == "samples"
+
+
+def hardly_choking() -> Motor:
+    """One grain behind a throat so wide that its pressure rises little above what chokes it."""
+    return replace(example(), grains=example().grains[:1], throat_d=0.0165, exit_d=0.05)
+
+
+def test_draws_that_do_not_choke_are_told_and_refuse_nothing() -> None:
+    found = predict_range(hardly_choking(), samples=256)
+    assert 0.05 < found.stays_low < 0.5
+    assert len(found.figures.peak_pressure) == round(256 * (1 - found.stays_low))
+    (caution,) = found.cautions
+    assert caution.strong
+    assert caution.words.startswith(f"In {found.stays_low:.1%} of the drawn motors")
+    assert sum(found.classes.values()) == pytest.approx(1 - found.stays_low)
+    assert predict_range(example(), samples=64).cautions == ()
+
+
+def test_an_input_that_keeps_the_motor_down_drives_it_to_the_air_s_pressure() -> None:
+    motor = hardly_choking()
+    rate = next(d for d in predict_range(motor, replace(NONE, burn_rate=0.3), samples=64).drivers)
+    assert rate.peak_pressure[0] == motor.ambient_pressure
+
+
+def test_a_motor_that_mostly_does_not_choke_is_refused() -> None:
+    with pytest.raises(NoSolution, match="choke"):
+        predict_range(replace(hardly_choking(), throat_d=0.0179), samples=256)

@@ -267,4 +267,4 @@ def test_a_plan_above_the_pans_capacity_is_split_by_the_button_of_its_question(
     assert len(batches(client)) == 5
     page = client.get("/plan/new", params={**texts(book, **{"items.0.count": "53"}), "look": "1"}).text
     assert "It takes 5 melts" in page
-    assert "Your pan holds 2000.0 g safely" in page
+    assert "Your pan holds 2000.0 g with room to stir" in page
