@@ -389,7 +389,7 @@ def test_a_folder_without_locks_is_used_without(tmp_path: Path, monkeypatch: pyt
     def none(_file: object) -> None:
         raise OSError(37, "No locks available")
 
-    monkeypatch.setattr(instance, "_lock", none)
+    monkeypatch.setattr(instance.system, "lock", none)
     with instance.Instance(tmp_path / "book.sqlite3"):
         pass
 

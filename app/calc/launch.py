@@ -24,6 +24,10 @@ HARDEST = 1000.0
 _LAYERS = 512
 
 
+LONGEST_BURN, STRONGEST_THRUST = 600.0, 1e6
+"""Beyond these a curve is a slip [s], [N]: 25 times the largest impulse class in a second."""
+
+
 @dataclass(frozen=True)
 class Motor:
     """What pushes.
@@ -137,6 +141,8 @@ def batch_of(motor: Motor, rocket: Rocket, pad: Pad) -> tuple[Batch, Recovery]:
     2
     """
     t, force = _checked_curve(motor.time, motor.thrust)
+    within("time", float(t[-1]), 0, LONGEST_BURN, "Check the times of the curve.")
+    within("thrust", float(force.max()), 0, STRONGEST_THRUST, "Check the thrusts of the curve.")
     positive("propellant_mass", motor.propellant_mass, "Give a number above zero.")
     positive("rail_length", pad.rail_length, "Give a number above zero.")
     recovery = checked_recovery(rocket.recovery)

@@ -418,7 +418,7 @@ def learn(said: Sequence[Said], prior: Prior) -> Learned:
     >>> firing = Said("blend", "case", np.eye(3), np.array([0.08, 0.0, 0.0]), np.array([0.02, 0.02, 0.02]))
     >>> few, many = (learn([firing] * n, Prior({})).of("blend", "case").mean[0] for n in (1, 3))
     >>> round(float(few), 3), round(float(many), 3)
-    (0.074, 0.078)
+    (0.076, 0.079)
     """
     formulas: dict[Hashable, int] = {}
     cases: dict[Hashable, int] = {}

@@ -121,7 +121,7 @@ def default_spread(motor: Motor) -> Spread:
     --------
     >>> from app.calc.motor import example
     >>> round(default_spread(example()).burn_rate, 3)
-    0.122
+    0.124
     """
     return Spread(burn_rate=hypot(rate_spread(motor.propellant.law), CHANCE))
 
@@ -151,7 +151,7 @@ def rate_spread(law: BurnLaw) -> float:
     --------
     >>> from app.calc.burnrate import published_law
     >>> rate_spread(published_law("sucrose"))
-    0.12
+    0.122
     """
     return BORROWED_RATE if law.borrowed else RATE_SPREAD
 

@@ -9,7 +9,7 @@ import pytest
 
 from app.calc import launch
 from app.calc.atmosphere import atmosphere
-from app.calc.errors import CalcError, NoSolution
+from app.calc.errors import CalcError, NoSolution, OutOfRange
 from app.calc.flight import Flight, Motor, Pad, Parachute, Recovery, Rocket, fly, fly_many
 from app.units import say
 from tests.calc.flight_reference import CASES, Case, solve
@@ -401,3 +401,13 @@ def test_bad_input_names_the_field(change: dict[str, Any], field: str) -> None:
         flown(**change)
     assert caught.value.field == field
     assert caught.value.remedy
+
+
+@pytest.mark.parametrize(
+    ("field", "time", "thrust"),
+    [("time", [0.0, 1e102], [0.0, 38.0]), ("thrust", [0.0, 1.0], [0.0, 1e154])],
+)
+def test_a_curve_of_no_motor_is_told_by_its_field(field: str, time: list[float], thrust: list[float]) -> None:
+    with pytest.raises(OutOfRange) as fault:
+        fly(Motor(time, thrust, 0.7), Rocket(6.5, 0.1, 0.5), Pad(2.0))
+    assert fault.value.field == field
