@@ -55,12 +55,12 @@ def export(book: Path, target: Path, replace: bool) -> str:
 
 def take_in(book: Path, file: Path) -> str:
     """Make the book of such a zip; only a new, empty book is replaced."""
-    from app.book import intake
+    from app.book import import_zip
 
     with Instance(book):
         logbook.begin(book)
         try:
-            replaced = intake.read(file, book)
+            replaced = import_zip.read(file, book)
         finally:
             logbook.end()
         put_out = _paired_again(book)
@@ -71,7 +71,7 @@ def take_in(book: Path, file: Path) -> str:
 def _paired_again(book: Path) -> str:
     """Put the devices out that an older book brings back: they may have been put out since."""
     from app.db import open_engine, writing
-    from app.services import devices
+    from app.services.book import devices
 
     engine = open_engine(book)
     with writing(engine) as session:

@@ -12,8 +12,8 @@ import numpy as np
 from sqlmodel import Session, select
 
 from app import clock, demo_log, system
-from app.calc.motor import MotorRun, simulate
-from app.calc.recipe import theoretical_density
+from app.calc.motor.simulation import MotorRun, simulate
+from app.calc.propellant.recipe import theoretical_density
 from app.db import migrate, open_engine, writing
 from app.models import (
     Batch,
@@ -45,36 +45,15 @@ from app.models.motor import BuildIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
 from app.models.test_piece import TestPieceIn
-from app.services import (
-    air,
-    batches,
-    casting,
-    checklists,
-    curves,
-    distances,
-    firings,
-    first_run,
-    formulas,
-    grains,
-    hardware,
-    history,
-    learning,
-    leftovers,
-    motors,
-    pan,
-    places,
-    planning,
-    prediction,
-    reweighs,
-    rows,
-    shelf,
-    steps,
-    supplies,
-    test_pieces,
-    weigh_outs,
-    wet,
-    workshop,
-)
+from app.services.book import audit_reasons, repository, workshop
+from app.services.cast import air, casting, checklists, leftovers, pan, planning, steps, weigh_outs
+from app.services.firings import curves, firings
+from app.services.grains import grains, reweighs, shelf, test_pieces, wet
+from app.services.hardware import distances, inventory, places
+from app.services.learning import learning
+from app.services.motors import builds, prediction
+from app.services.stock import batches, formulas, supplies
+from app.services.today import first_run
 from app.settings import resource
 from app.units import parse
 
@@ -135,7 +114,7 @@ class _Workshop:
         self.turn(self.start)
 
     def _signed(self) -> AbstractContextManager[None]:
-        return history.signed(self.session, workshop.get(self.session).person)
+        return audit_reasons.signed(self.session, workshop.get(self.session).person)
 
     # --- Time and names ---------------------------------------------------------------------------
 
@@ -149,7 +128,7 @@ class _Workshop:
             return
         day = clock.today()
         prefix = f"{head}{day:%y}{'ABCDEFGHIJKL'[day.month - 1]}{tail}"
-        row.code = f"{prefix}{rows.next_number(self.session, type(row).code, prefix):0{1 + bool(tail)}d}"
+        row.code = f"{prefix}{repository.next_number(self.session, type(row).code, prefix):0{1 + bool(tail)}d}"
         self.session.flush()
 
     def _wait(self, minutes: float) -> None:
@@ -176,21 +155,21 @@ class _Workshop:
             parts = [{"ingredient": name, "percent": share} for name, share in told["parts"].items()]
             formulas.save(self.session, self._form(FormulaIn, told, parts=parts))
         for told in story["tube"]:
-            hardware.save_tube(self.session, self._form(CastingTubeIn, told))
+            inventory.save_tube(self.session, self._form(CastingTubeIn, told))
         for told in story["rod"]:
-            hardware.save_rod(self.session, self._form(CoringRodIn, told))
+            inventory.save_rod(self.session, self._form(CoringRodIn, told))
         for told in story["pattern"]:
             tools = {
                 "casting_tube_id": self._named(CastingTube, told["tube"]),
                 "coring_rod_id": self._named(CoringRod, told["rod"]),
             }
-            hardware.save_pattern(self.session, self._form(GrainPatternIn, told, **tools))
+            inventory.save_pattern(self.session, self._form(GrainPatternIn, told, **tools))
         for told in story["case"]:
             proof = told.get("proof_days_ago")
             day = clock.local(self.start).date() - timedelta(days=proof) if proof else None
-            hardware.save_case(self.session, self._form(CaseIn, told, proof_on=day))
+            inventory.save_case(self.session, self._form(CaseIn, told, proof_on=day))
         for told in story["nozzle"]:
-            hardware.save_nozzle(self.session, self._form(NozzleIn, told))
+            inventory.save_nozzle(self.session, self._form(NozzleIn, told))
         for told in story["rocket"]:
             places.save_rocket(self.session, self._form(RocketIn, told))
         for told in story["field"]:
@@ -333,8 +312,8 @@ class _Workshop:
         free = [g for g in grains.ready(self.session) if g.batch_id == lot.pk][: told["grains"]]
         nozzle = self.session.get(Nozzle, self._named(Nozzle, told["nozzle"]))
         assert nozzle is not None
-        throat = hardware.throat_now(self.session, nozzle)
-        build = motors.build(
+        throat = inventory.throat_now(self.session, nozzle)
+        build = builds.build(
             self.session,
             BuildIn.model_validate(
                 {
@@ -371,7 +350,7 @@ class _Workshop:
 
     def _burn(self, told: Told, build: MotorBuild, impulse: float) -> MotorRun:
         """What the motor did: `burns` times as fast as the book has it, and of about that impulse [N s]."""
-        setup = motors.setup_of(self.session, motors.around(self.session, build))
+        setup = builds.setup_of(self.session, builds.around(self.session, build))
         motor, _ = prediction.motor_of(self.session, setup, taught=None)
         law = motor.propellant.law
         burned = replace(law, rates=tuple(told.get("burns", 1.0) * rate for rate in law.rates))

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from app.models import Firing
 from app.models.altimeter import TrackIn
 from app.models.firing_log import FindingIn, PictureIn, ReferenceIn
-from app.services import altimeters, findings, firing_media
+from app.services.firings import altimeters, findings, media
 
 Told = Mapping[str, Any]
 
@@ -28,9 +28,9 @@ def tell(session: Session, firing: Firing, told: Told) -> None:
         findings.tell(session, firing, FindingIn.model_validate({**told["found"], "grain_ids": suspects}))
     if "sketch" in told:
         picture = PictureIn(file="sketch.png", caption=told["sketch"])
-        firing_media.keep(session, firing, picture, _sketch())
+        media.keep(session, firing, picture, _sketch())
     if "film" in told:
-        firing_media.refer(session, firing, ReferenceIn(address=told["film"], caption="From the side"))
+        media.refer(session, firing, ReferenceIn(address=told["film"], caption="From the side"))
 
 
 def _flight(told: Told, seed: int) -> bytes:

@@ -8,12 +8,12 @@ BookError
 ├── NotFound     no such row
 └── Trouble      the machine, the disk or the file stands in the way
 ```
-Calculations raise their own tree (`app.calc.errors.CalcError`); forms show both alike.
+Calculations raise their own tree (`app.calc.base.errors.CalcError`); forms show both alike.
 """
 
 from collections.abc import Iterable
 
-from app.calc.notes import Note
+from app.calc.base.notes import Note
 
 
 class BookError(Exception):

@@ -15,7 +15,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from app import doubts, typed
-from app.calc.notes import Note
+from app.calc.base.notes import Note
 from app.errors import Asked
 from app.models.base import FormIn, measure_of
 from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, example, say

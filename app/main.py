@@ -17,12 +17,12 @@ from starlette.routing import Match
 from app import faults, units, web
 from app.access import gate
 from app.access.lan import Lan
-from app.book.keeper import Keeper
-from app.calc.notes import Note
+from app.book.backup_thread import Keeper
+from app.calc.base.notes import Note
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
 from app.routers import ROUTERS
-from app.services import first_run
+from app.services.today import first_run
 from app.settings import Settings, resource
 
 WORKERS = 8

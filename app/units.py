@@ -17,7 +17,7 @@ from pydantic import GetCoreSchemaHandler, ValidationInfo
 from pydantic_core import PydanticCustomError, core_schema
 
 from app import typed
-from app.calc.notes import Note
+from app.calc.base.notes import Note
 
 
 class Quantity(NamedTuple):

@@ -21,15 +21,15 @@ from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
 from app import clock, logbook, units, uploads
-from app.calc.errors import CalcError
-from app.calc.ingredients import INGREDIENTS
-from app.calc.notes import Note
+from app.calc.base.errors import CalcError
+from app.calc.base.notes import Note
+from app.calc.propellant.ingredients import INGREDIENTS
 from app.db import reading, writing
 from app.errors import Asked, BookError
 from app.forms import Choice, Form, from_texts, resent, whole
 from app.models import Draft, OnceToken
 from app.models.base import FormIn, as_form
-from app.services import drafts, history, workshop
+from app.services.book import audit_reasons, drafts, workshop
 from app.settings import resource
 from app.troubles import told
 
@@ -229,7 +229,7 @@ def submit(
         data = form.check(house)
         if data is not None:
             try:
-                with history.signed(session, at_bench(request, session, data), reason(data), device(request)):
+                with audit_reasons.signed(session, at_bench(request, session, data), reason(data), device(request)):
                     url = act(session, data)
                 session.add(OnceToken(token=form.once, url=url))
                 draft = session.get(Draft, form.action)
@@ -309,12 +309,12 @@ def doing(request: Request) -> str:
 def at_bench(request: Request, session: Session, data: FormIn | None = None) -> str:
     """Who is at the bench: the name signed in the form, else the one this device was told, else the settings' own."""
     signed = data.signature() if data is not None else ""
-    return signed or named(request, session) or history.who(session)
+    return signed or named(request, session) or audit_reasons.who(session)
 
 
 def named(request: Request, session: Session) -> str:
     """The name that this device was told is at its bench; nothing where it was told none that is in use."""
-    return history.known(session, unquote(request.cookies.get("at_bench", "")))
+    return audit_reasons.known(session, unquote(request.cookies.get("at_bench", "")))
 
 
 def reason(data: FormIn) -> str:

@@ -38,22 +38,13 @@ from app.models.history import correction_of
 from app.models.motor import BuildIn, DesignIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
-from app.services import (
-    casting,
-    checklists,
-    firings,
-    formulas,
-    grains,
-    hardware,
-    motors,
-    needs,
-    places,
-    planning,
-    steps,
-    supplies,
-    weigh_outs,
-    workshop,
-)
+from app.services.book import workshop
+from app.services.cast import casting, checklists, needs, planning, steps, weigh_outs
+from app.services.firings import firings
+from app.services.grains import grains
+from app.services.hardware import inventory, places
+from app.services.motors import builds
+from app.services.stock import formulas, supplies
 
 _number = count(1)
 
@@ -84,13 +75,13 @@ def formula(
 def tube(session: Session, **more: Any) -> CastingTube:
     """A casting tube of the 54 mm class."""
     texts = {"name": f"Tube {next(_number)}", "inner_d": "44.45 mm", "outer_d": "47.2 mm", "tare": "9.6 g"}
-    return hardware.save_tube(session, CastingTubeIn.model_validate(_texts(texts, more)))
+    return inventory.save_tube(session, CastingTubeIn.model_validate(_texts(texts, more)))
 
 
 def rod(session: Session, **more: Any) -> CoringRod:
     """A 3/4 in coring rod."""
     texts = {"name": f"Rod {next(_number)}", "diameter": "19.05 mm"}
-    return hardware.save_rod(session, CoringRodIn.model_validate(_texts(texts, more)))
+    return inventory.save_rod(session, CoringRodIn.model_validate(_texts(texts, more)))
 
 
 def pattern(session: Session, **more: Any) -> GrainPattern:
@@ -102,7 +93,7 @@ def pattern(session: Session, **more: Any) -> GrainPattern:
         "length": "76.2 mm",
         "burning_ends": 2,
     }
-    return hardware.save_pattern(session, GrainPatternIn.model_validate(_texts(texts, more)))
+    return inventory.save_pattern(session, GrainPatternIn.model_validate(_texts(texts, more)))
 
 
 def case(session: Session, **more: Any) -> Case:
@@ -115,13 +106,13 @@ def case(session: Session, **more: Any) -> Case:
         "material": "aluminium_6061_t6",
         "rated_pressure": "8 MPa",
     }
-    return hardware.save_case(session, CaseIn.model_validate(_texts(texts, more)))
+    return inventory.save_case(session, CaseIn.model_validate(_texts(texts, more)))
 
 
 def nozzle(session: Session, **more: Any) -> Nozzle:
     """A nozzle with a 12.7 mm throat."""
     texts = {"name": f"Nozzle {next(_number)}", "throat_d": "12.7 mm", "exit_d": "32 mm", "divergence": "15 deg"}
-    return hardware.save_nozzle(session, NozzleIn.model_validate(_texts(texts, more)))
+    return inventory.save_nozzle(session, NozzleIn.model_validate(_texts(texts, more)))
 
 
 def rocket(session: Session, **more: Any) -> Rocket:
@@ -275,7 +266,7 @@ def build_in(session: Session, **more: Any) -> BuildIn:
 
 def motor_build(session: Session, **more: Any) -> MotorBuild:
     """A motor built today, with its prediction."""
-    return motors.build(session, build_in(session, **more))
+    return builds.build(session, build_in(session, **more))
 
 
 def firing_in(session: Session, build: MotorBuild | None = None, **more: Any) -> FiringIn:

@@ -14,7 +14,7 @@ from sqlmodel import Session
 from app import clock
 from app.db import migrate, open_engine, writing
 from app.main import create_app
-from app.services import first_run
+from app.services.today import first_run
 from app.settings import Settings
 from tests import build, moment
 

@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 
 from app import clock
 from app.book import backups, bookfile
-from app.book.keeper import Keeper
+from app.book.backup_thread import Keeper
 from app.db import migrate, open_engine, reading, writing
 from app.errors import Trouble
-from app.services import supplies
+from app.services.stock import supplies
 from tests import build
 from tests.moment import wall
 

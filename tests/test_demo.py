@@ -9,23 +9,16 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
-from app.book import export, intake
+from app.book import export, import_zip
 from app.db import open_engine, reading
 from app.demo import fill
 from app.models import Batch, Firing, Grain, MotorBuild, Prediction
-from app.services import (
-    casting,
-    curves,
-    formulas,
-    grains,
-    hardware,
-    lots,
-    reweighs,
-    shelf,
-    test_pieces,
-    throats,
-    today,
-)  # fmt: skip
+from app.services.cast import casting
+from app.services.firings import curves
+from app.services.grains import grains, lots, reweighs, shelf, test_pieces
+from app.services.hardware import inventory, throats
+from app.services.stock import formulas
+from app.services.today import today  # fmt: skip
 from tests.test_backups import everything
 
 
@@ -48,7 +41,7 @@ def book(demo: Engine) -> Iterator[Session]:
 def test_all_of_it_goes_out_and_in_again(demo: Engine, tmp_path: Path) -> None:
     book, again = Path(str(demo.url.database)), tmp_path / "again.sqlite3"
     export.write(book, tmp_path / "demo.zip")
-    intake.read(tmp_path / "demo.zip", again)
+    import_zip.read(tmp_path / "demo.zip", again)
     assert everything(again) == everything(book)
 
 
@@ -113,7 +106,7 @@ def test_every_page_has_something_to_show(book: Session) -> None:
     fired = list(book.exec(select(Firing)))
     assert {"no_light", "rough", "weak", "good"} <= {f.result for f in fired}
     assert any(f.measured_peak_pressure_pa for f in fired)
-    worn = next(n for n in hardware.nozzles(book) if len(hardware.measures(book, n)) > 2)
+    worn = next(n for n in inventory.nozzles(book) if len(inventory.measures(book, n)) > 2)
     assert 0 < throats.growth(book, worn).per_firing < 1e-4
 
 

@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 from httpx import Response
 
 from app.main import create_app
-from app.services import today
+from app.services.today import today
 from app.settings import Settings
 from tests.routes import declared, every, filled
 

@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from app.__main__ import main
-from app.book import bookfile, export, intake
+from app.book import bookfile, export, import_zip
 from app.db import migrate, upgrade
 from app.errors import Trouble
 from tests.test_backups import everything
@@ -52,7 +52,7 @@ def rows(file: Path) -> dict[str, list[tuple[object, ...]]]:
 
 def test_the_demonstration_book_comes_back_row_by_row(demo: Path, zipped: Path, tmp_path: Path) -> None:
     book = tmp_path / "book.sqlite3"
-    assert intake.read(zipped, book) is None
+    assert import_zip.read(zipped, book) is None
     assert rows(book) == rows(demo)
     assert len(rows(book)["curve_file"]) >= 3
     assert {type(value) for lines in rows(book).values() for row in lines for value in row} == {
@@ -124,7 +124,7 @@ def test_a_book_of_any_rows_comes_back(
         for _, sql in triggers:
             connection.execute(sql)
     export.write(book, folder / "book.zip")
-    intake.read(folder / "book.zip", folder / "again.sqlite3")
+    import_zip.read(folder / "book.zip", folder / "again.sqlite3")
     assert rows(folder / "again.sqlite3") == rows(book)
 
 
@@ -155,13 +155,13 @@ def test_any_value_of_sqlite_comes_back(values: list[tuple[object, ...]], no_tex
             told = export._write_table(out, "anything", zipped)
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as back, zipfile.ZipFile(packed) as zipped:
         back.execute("CREATE TABLE anything (a, b, c)")
-        intake.fill_table(back, zipped, "anything", intake.Told.model_validate(told))
+        import_zip.fill_table(back, zipped, "anything", import_zip.Told.model_validate(told))
         after = exactly(back)
     assert after == before
 
 
 def test_an_export_never_looks_like_a_bomb(demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(intake, "DENSE_FROM", 100_000)
+    monkeypatch.setattr(import_zip, "DENSE_FROM", 100_000)
     book = tmp_path / "book.sqlite3"
     book.write_bytes(demo.read_bytes())
     with closing(sqlite3.connect(book)) as connection, connection:
@@ -170,7 +170,7 @@ def test_an_export_never_looks_like_a_bomb(demo: Path, tmp_path: Path, monkeypat
             "VALUES ('2026-11-25 00:00:00', 1, 1, 'idle', 'x', 3000000, zeroblob(3000000))"
         )
     export.write(book, tmp_path / "book.zip")
-    intake.read(tmp_path / "book.zip", tmp_path / "again.sqlite3")
+    import_zip.read(tmp_path / "book.zip", tmp_path / "again.sqlite3")
     assert rows(tmp_path / "again.sqlite3") == rows(book)
 
 
@@ -196,7 +196,7 @@ def test_the_commands_take_a_book_out_and_in(
 def test_a_book_that_was_only_made_is_empty_too(zipped: Path, demo: Path, tables_only: Path, tmp_path: Path) -> None:
     book = tmp_path / "book.sqlite3"
     book.write_bytes(tables_only.read_bytes())
-    assert intake.read(zipped, book) is not None
+    assert import_zip.read(zipped, book) is not None
     assert rows(book) == rows(demo)
 
 
@@ -296,14 +296,16 @@ def tables_only(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_what_is_no_whole_zip_is_refused_and_nothing_is_changed(
     zipped: Path, new_book: Path, tmp_path: Path, tables_only: Path, monkeypatch: pytest.MonkeyPatch, kind: str
 ) -> None:
-    monkeypatch.setattr(intake, "upgrade", lambda file, **_: shutil.copy(tables_only, file))  # quicker, the same file
+    monkeypatch.setattr(
+        import_zip, "upgrade", lambda file, **_: shutil.copy(tables_only, file)
+    )  # quicker, the same file
     spoil, words = ALTERED[kind]
     spoiled, book = tmp_path / "in" / "spoiled.zip", tmp_path / "in" / "book.sqlite3"
     spoiled.parent.mkdir()
     spoil(zipped, spoiled)
     book.write_bytes(new_book.read_bytes())
     with pytest.raises(Trouble, match=words):
-        intake.read(spoiled, book)
+        import_zip.read(spoiled, book)
     assert book.read_bytes() == new_book.read_bytes()
     assert {p.name.removesuffix("-wal").removesuffix("-shm") for p in tmp_path.rglob("*") if p.is_file()} == {
         "book.sqlite3", "spoiled.zip",
@@ -328,9 +330,9 @@ def test_whatever_befalls_its_bytes_a_zip_is_read_whole_or_refused(
     spoiled.write_bytes(content)
     bookfile.remove(book)
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(intake, "upgrade", lambda file, **_: file.exists() or shutil.copy(tables_only, file))
+        patched.setattr(import_zip, "upgrade", lambda file, **_: file.exists() or shutil.copy(tables_only, file))
         try:
-            intake.read(spoiled, book)
+            import_zip.read(spoiled, book)
         except Trouble:
             assert not book.exists()
             return
@@ -347,17 +349,17 @@ def test_a_zip_bomb_is_refused_before_anything_is_unpacked(tmp_path: Path) -> No
             entry.write(bytes(1_000_000))
     assert bomb.stat().st_size < 200_000
     with pytest.raises(Trouble, match="which no book does"):
-        intake.read(bomb, tmp_path / "book.sqlite3")
+        import_zip.read(bomb, tmp_path / "book.sqlite3")
 
 
 def test_a_zip_of_very_many_files_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(intake, "MOST_ENTRIES", 100)
+    monkeypatch.setattr(import_zip, "MOST_ENTRIES", 100)
     many = tmp_path / "many.zip"
     with zipfile.ZipFile(many, "w") as out:
         for number in range(101):
             out.writestr(f"{number}", b"")
     with pytest.raises(Trouble, match="which no book does"):
-        intake.read(many, tmp_path / "book.sqlite3")
+        import_zip.read(many, tmp_path / "book.sqlite3")
 
 
 @pytest.mark.parametrize("fault", [TypeError("two arguments"), ValueError("not enough to unpack"), AttributeError("x")])
@@ -369,11 +371,11 @@ def test_a_fault_of_the_program_is_not_told_as_a_damaged_zip(
     def slip(*_: object) -> None:
         raise fault
 
-    monkeypatch.setattr(intake, "_insert", slip)
+    monkeypatch.setattr(import_zip, "_insert", slip)
     with pytest.raises(
         Trouble, match=r"Grainbook itself failed .* need not be damaged\. Nothing was changed\."
     ) as told:
-        intake.read(zipped, tmp_path / "book.sqlite3")
+        import_zip.read(zipped, tmp_path / "book.sqlite3")
     assert "damaged or was altered" not in told.value.message
     assert f"making a book of a zip: {type(fault).__name__} at intake.py" in caplog.text
     assert list(tmp_path.iterdir()) == []
@@ -382,7 +384,7 @@ def test_a_fault_of_the_program_is_not_told_as_a_damaged_zip(
 def test_the_log_says_where_an_import_failed(
     zipped: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(intake, "_insert", lambda *_: 1 / 0)
+    monkeypatch.setattr(import_zip, "_insert", lambda *_: 1 / 0)
     book = tmp_path / "book.sqlite3"
     assert main(["import", str(zipped), "--book", str(book)]) == 1
     assert f"The log, {tmp_path / 'book.log'}, says where it failed" in capsys.readouterr().err
@@ -390,9 +392,9 @@ def test_the_log_says_where_an_import_failed(
 
 
 def test_a_line_without_an_end_is_not_read_into_memory(zipped: Path, tmp_path: Path, monkeypatch) -> None:
-    monkeypatch.setattr(intake, "MOST_IN_ONE", 200)
+    monkeypatch.setattr(import_zip, "MOST_IN_ONE", 200)
     with pytest.raises(Trouble, match="damaged or was altered"):
-        intake.read(zipped, tmp_path / "book.sqlite3")
+        import_zip.read(zipped, tmp_path / "book.sqlite3")
 
 
 def test_an_export_that_fails_leaves_nothing(demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

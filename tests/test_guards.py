@@ -15,7 +15,9 @@ from app.models import Batch, CastSession, Checklist
 from app.models.batch import VoidIn
 from app.models.cast import CloseIn
 from app.models.checklist import AnswerIn
-from app.services import batches, casting, checklists, history, weigh_outs
+from app.services.book import audit_reasons
+from app.services.cast import casting, checklists, weigh_outs
+from app.services.stock import batches
 from tests import build
 from tests.moment import wall
 
@@ -599,9 +601,9 @@ def test_firings_are_not_erased(session: Session) -> None:
     with pytest.raises(IntegrityError, match="not erased"):
         sql(session, "DELETE FROM firing")
     sql(session, "UPDATE firing SET created_at = :at", at=stamp(NOON - timedelta(seconds=62)))
-    with history.signed(session, "Ada"), pytest.raises(IntegrityError, match="in the last minute"):
+    with audit_reasons.signed(session, "Ada"), pytest.raises(IntegrityError, match="in the last minute"):
         sql(session, "DELETE FROM firing")
-    with history.signed(session, "Ada"):
+    with audit_reasons.signed(session, "Ada"):
         sql(session, "UPDATE firing SET created_at = :at", at=stamp(NOON - timedelta(seconds=58)))
         sql(session, "DELETE FROM firing")
 

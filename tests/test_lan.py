@@ -26,7 +26,7 @@ from app.db import open_engine, writing
 from app.main import create_app
 from app.models import Draft, PairedDevice
 from app.models.device import PairIn
-from app.services import devices
+from app.services.book import devices
 from app.settings import Settings
 from tests.behind import app_of, engine_of
 from tests.browse import Page, saved
@@ -406,7 +406,7 @@ def test_a_book_put_back_lets_no_device_in_that_was_paired_in_it(tmp_path: Path,
 
 
 def test_the_picture_of_the_address_holds_no_code(laptop: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    from app.services import labels
+    from app.services.grains import labels
 
     drawn: list[str] = []
     picture = labels.qr_code

@@ -17,7 +17,7 @@ from sqlmodel import Session, SQLModel, select
 from app import clock, web
 from app.book import guards, record
 from app.models import Change, Supply
-from app.services import history
+from app.services.book import audit_reasons
 from tests import build
 from tests.moment import wall
 
@@ -81,7 +81,7 @@ def test_each_change_of_each_column_leaves_its_record(session: Session, table: T
     first = {c.name: plain(c, 1) for c in table.columns} | {"id": 900}
     session.connection().exec_driver_sql(f"DELETE FROM {table.name}")
     sql(session, f"INSERT INTO {table.name} ({', '.join(first)}) VALUES (:{', :'.join(first)})", **first)
-    with clock.turned_to(NOON), history.signed(session, "Ada", "misread", "bench tablet"):
+    with clock.turned_to(NOON), audit_reasons.signed(session, "Ada", "misread", "bench tablet"):
         for name, typed in record.values(table):
             sql(session, f"UPDATE {table.name} SET {name} = :v WHERE id = 900", v=plain(table.columns[name], 2))
             told = changes(session, table.name, "changed")[-1]
@@ -108,7 +108,7 @@ def test_each_change_of_each_column_leaves_its_record(session: Session, table: T
 
 
 def test_a_row_that_comes_is_told_with_who_brought_it(session: Session) -> None:
-    with history.signed(session, "Ada"):
+    with audit_reasons.signed(session, "Ada"):
         bag = build.supply(session)
     came = changes(session, "supply")[-1]
     assert (came.what, came.row_id, came.who, came.column_name) == ("entered", bag.pk, "Ada", "")
@@ -137,7 +137,7 @@ def test_words_are_kept_as_they_are(session: Session) -> None:
 
 def test_another_program_is_not_taken_for_a_person(session: Session) -> None:
     """After an act its signature is gone: what another program then writes is recorded without a name."""
-    with history.signed(session, "Ada", "weighed again"):
+    with audit_reasons.signed(session, "Ada", "weighed again"):
         bag = build.supply(session)
     sql(session, "UPDATE supply SET mass_kg = 9 WHERE id = :i", i=bag.pk)
     told = changes(session, "supply", "changed")[-1]
@@ -147,12 +147,12 @@ def test_another_program_is_not_taken_for_a_person(session: Session) -> None:
 
 def test_the_program_may_know_the_reason(session: Session) -> None:
     bag = build.supply(session)
-    with history.signed(session, "Ada"):
-        history.because(session, "Taken back.")
+    with audit_reasons.signed(session, "Ada"):
+        audit_reasons.because(session, "Taken back.")
         sql(session, "UPDATE supply SET note = 'x' WHERE id = :i", i=bag.pk)
     assert changes(session, "supply", "changed")[-1].why == "Taken back."
-    history.because(session, "outside of an act there is nobody to tell")
-    assert history.who(session) == ""
+    audit_reasons.because(session, "outside of an act there is nobody to tell")
+    assert audit_reasons.who(session) == ""
 
 
 def test_the_device_that_wrote_is_told_where_it_is_a_paired_one() -> None:
@@ -164,7 +164,7 @@ def test_the_device_that_wrote_is_told_where_it_is_a_paired_one() -> None:
 def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
     """Elsewhere the program writes only what is nobody's act: first rows, drafts, devices and the demonstration."""
     unsigned = {
-        "access/gate.py", "commands.py", "demo.py", "routers/devices.py", "routers/drafts.py", "services/first_run.py",
+        "access/gate.py", "commands.py", "demo.py", "routers/book/devices.py", "routers/book/drafts.py", "services/today/first_run.py",
     }  # fmt: skip
     app = Path(web.__file__).parent
     writers = {

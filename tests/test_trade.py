@@ -3,8 +3,8 @@
 import pytest
 from sqlmodel import Session
 
-from app.calc.constants import STANDARD_GRAVITY
-from app.calc.motor import example, simulate
+from app.calc.base.constants import STANDARD_GRAVITY
+from app.calc.motor.simulation import example, simulate
 from app.models import Workshop
 
 COMPOSITE_ISP = 215.0

@@ -24,7 +24,7 @@ from app.book import backups, bookfile, instance
 from app.db import open_engine, reading
 from app.errors import Trouble
 from app.main import create_app
-from app.services import supplies
+from app.services.stock import supplies
 from app.settings import Settings
 from tests.browse import Page
 from tests.test_backups import break_page
@@ -229,7 +229,7 @@ def test_a_mistake_of_the_program_is_logged_without_its_words(app: FastAPI, monk
     def broken(*_: object) -> None:
         raise ValueError("for Ada Lovelace")
 
-    monkeypatch.setattr("app.services.today.look", broken)
+    monkeypatch.setattr("app.services.today.today.look", broken)
     with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as client:
         assert client.get("/").status_code == 500
     written = log(app)

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
-from app.calc.notes import Amount, Note
+from app.calc.base.notes import Amount, Note
 from app.units import (
     KINDS,
     METRIC,

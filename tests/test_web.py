@@ -111,10 +111,10 @@ def test_a_saved_form_says_so_once(client: TestClient) -> None:
 def test_what_the_database_refuses_is_told_and_nothing_is_changed(
     client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from app.services import rows
+    from app.services.book import repository
 
     saved(client, NEW, ROD)
-    monkeypatch.setattr(rows, "refuse_same", lambda *_, **__: None)  # as if two writers passed the check together
+    monkeypatch.setattr(repository, "refuse_same", lambda *_, **__: None)  # as if two writers passed the check together
     answer = send(client, NEW, ROD)
     assert answer.status_code == 422
     assert "The book refused this" in answer.text

@@ -20,7 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app.access import lan as network
 from app.access.lan import LOOPBACK_NAMES, Lan
 from app.db import reading, writing
-from app.services import devices
+from app.services.book import devices
 
 HEADERS = {
     "Content-Security-Policy": "default-src 'self'; img-src 'self' data:; base-uri 'none'; form-action 'self'; "

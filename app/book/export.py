@@ -3,7 +3,7 @@
 Each table is one file of JSON lines: first the names of its columns, then a row a line, in the order of the book. A
 value is null, a whole number, a number with all its figures, a text, or an object for what JSON has no word for:
 `{"file": …, "bytes": …, "sha256": …}` for bytes, which lie in the zip as a file of their own, `{"real": "inf"}` for a
-number without an end, `{"text_hex": …}` for a text that is no UTF-8. `app.book.intake` reads it all back.
+number without an end, `{"text_hex": …}` for a text that is no UTF-8. `app.book.import_zip` reads it all back.
 """
 
 import hashlib

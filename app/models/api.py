@@ -8,9 +8,9 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from app.calc.casing import FLIGHT_FACTOR
-from app.calc.constants import ATM, ROOM_TEMPERATURE
-from app.calc.graincheck import ACCEPT_SHARE, REJECT_SHARE
+from app.calc.base.constants import ATM, ROOM_TEMPERATURE
+from app.calc.case.casing import FLIGHT_FACTOR
+from app.calc.grain.density_check import ACCEPT_SHARE, REJECT_SHARE
 
 
 class ApiIn(BaseModel):

@@ -4,8 +4,8 @@ from typing import Annotated
 
 from pydantic import Field
 
-from app.calc.launch import MAX_TILT
-from app.calc.wind import GUST_FACTOR, LARGEST_ANGLE
+from app.calc.flight.launch import MAX_TILT
+from app.calc.flight.wind import GUST_FACTOR, LARGEST_ANGLE
 from app.models.api import ApiIn, ApiOut, Mass
 
 Points = Annotated[list[float], Field(min_length=2, max_length=5000)]

@@ -5,9 +5,9 @@ from typing import Annotated
 
 from pydantic import Field
 
-from app.calc.assembly import C_STAR_EFFICIENCY, IGNITER_PRESSURE, NOZZLE_EFFICIENCY
-from app.calc.burnrate import SIGMA_P
-from app.calc.constants import ATM, ROOM_TEMPERATURE
+from app.calc.base.constants import ATM, ROOM_TEMPERATURE
+from app.calc.motor.assembly import C_STAR_EFFICIENCY, IGNITER_PRESSURE, NOZZLE_EFFICIENCY
+from app.calc.propellant.burn_rate import SIGMA_P
 from app.models.api import ApiIn, ApiOut, Mass, Parts, Pressure, Share, Size
 
 

@@ -12,7 +12,7 @@ from sqlmodel import Field, SQLModel
 from sqlmodel._compat import SQLModelConfig
 
 from app import clock
-from app.calc.notes import Amount, Note
+from app.calc.base.notes import Amount, Note
 from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, editable
 
 SQLModel.metadata.naming_convention = {

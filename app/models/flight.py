@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field as FormField
 
-from app.calc.notes import Amount
+from app.calc.base.notes import Amount
 from app.models.base import FormIn, hint
 from app.models.place import STEEPEST
 from app.units import Measure, Quantity

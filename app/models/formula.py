@@ -7,7 +7,7 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
-from app.calc.notes import Amount
+from app.calc.base.notes import Amount
 from app.models.base import FormIn, Row, hint
 from app.units import Measure, Quantity
 

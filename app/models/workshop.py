@@ -7,10 +7,10 @@ from typing import Annotated, Any, Literal, get_args
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint
 
-from app.calc.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY
-from app.calc.notes import Amount
-from app.calc.spread import C_STAR_SPREAD, NOZZLE_SPREAD
-from app.calc.wind import LARGEST_ANGLE
+from app.calc.base.notes import Amount
+from app.calc.flight.wind import LARGEST_ANGLE
+from app.calc.motor.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY
+from app.calc.motor.spread import C_STAR_SPREAD, NOZZLE_SPREAD
 from app.models.base import FormIn, Row, hint
 from app.units import METRIC, US, Measure, Quantity, UnitSystem, chosen
 

@@ -1,62 +1,40 @@
 """Pages and forms: HTTP only. One router for each part of the day."""
 
-from app.routers import (
-    altimeters,
-    api,
-    cast,
-    changes,
-    checklists,
-    copies,
-    coring,
-    curves,
-    devices,
-    drafts,
-    firing_log,
-    firings,
-    flights,
-    formulas,
-    grains,
-    hardware,
-    help_pages,
-    labels,
-    learning,
-    motors,
-    people,
-    places,
-    plan,
-    results,
-    review,
-    runsheets,
-    shelf,
-    slips,
-    supplies,
-    test_pieces,
-    today,
-    workshop,
-)
+from app.routers.api import api
+from app.routers.book import changes, copies, devices, drafts, help_pages, people, undo, workshop
+from app.routers.cast import casting, checklists, planning, runsheets
+from app.routers.firings import altimeters, curves, firing_log, firings
+from app.routers.flight import flights
+from app.routers.grains import labels, shelf, test_pieces, weighing
+from app.routers.hardware import inventory, places
+from app.routers.learning import learning
+from app.routers.motors import builds, coring
+from app.routers.review import lots_review, results
+from app.routers.stock import formulas, supplies
+from app.routers.today import today
 
 ROUTERS = [
     module.router
     for module in (
         today,
-        plan,
+        planning,
         checklists,
-        cast,
+        casting,
         runsheets,
-        grains,
+        weighing,
         test_pieces,
         shelf,
         labels,
         coring,  # before the motors, whose codes would take its address
-        motors,
+        builds,
         firings,
         firing_log,
         altimeters,
         curves,
-        slips,
+        undo,
         results,  # before the review, whose lots would take its addresses
         learning,  # before the review, whose lots would take its addresses
-        review,
+        lots_review,
         workshop,
         flights,
         copies,
@@ -65,7 +43,7 @@ ROUTERS = [
         devices,
         supplies,
         formulas,
-        hardware,
+        inventory,
         places,
         help_pages,
         api,

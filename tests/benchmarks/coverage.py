@@ -24,18 +24,18 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from app.calc.arrays import Arrays
-from app.calc.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY, Motor
-from app.calc.burnfit import local_exponent, reading_errors
-from app.calc.burnrate import published_law
-from app.calc.constants import Floats
-from app.calc.errors import CalcError
-from app.calc.motor import example, simulate, simulate_many
-from app.calc.shrink import STAND, Learned, Prior, Said, learn, stand_shifts
-from app.calc.spread import Spread, default_spread
-from app.calc.thrustfit import fit_figures
-from app.calc.uncertainty import HALF_NORMAL_MEAN, LEARNED, drawn, sobol, taught_logs
-from app.services.firing_fits import BY_CELL, FIGURES, PEAK, TIME_BY_CELL
+from app.calc.base.constants import Floats
+from app.calc.base.errors import CalcError
+from app.calc.fit.pressure_fit import local_exponent, reading_errors
+from app.calc.fit.thrust_fit import fit_figures
+from app.calc.motor.arrays import Arrays
+from app.calc.motor.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY, Motor
+from app.calc.motor.simulation import example, simulate, simulate_many
+from app.calc.motor.spread import Spread, default_spread
+from app.calc.motor.uncertainty import HALF_NORMAL_MEAN, LEARNED, drawn, sobol, taught_logs
+from app.calc.propellant.burn_rate import published_law
+from app.calc.stats.partial_pooling import STAND, Learned, Prior, Said, learn, stand_shifts
+from app.services.firings.firing_fits import BY_CELL, FIGURES, PEAK, TIME_BY_CELL
 
 C_STAR, NOZZLE, RATE = (0.80, 0.985), (0.82, 0.95), (0.85, 1.15)
 """The box that workshops are drawn from."""

@@ -24,7 +24,7 @@ from sqlmodel import Session, SQLModel, select
 
 from app import clock
 from app.book import guards
-from app.calc.curvefile import plain_text
+from app.calc.record.logger_text import plain_text
 from app.db import open_engine, writing
 from app.main import create_app
 from app.models import Batch, Curve, CurveFile, Firing, Grain, Prediction
@@ -32,8 +32,12 @@ from app.models.bag import ReWeighIn
 from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn, TemperatureIn
 from app.models.curve import ReadIn
-from app.services import casting, curves, leftovers, pan, reading, review, reweighs, workshop
-from app.services.reading import Motor
+from app.services.book import workshop
+from app.services.cast import casting, leftovers, pan
+from app.services.firings import curves, reading
+from app.services.firings.reading import Motor
+from app.services.grains import reweighs
+from app.services.review import lots_review
 from app.settings import Settings
 from tests import build
 from tests.behind import engine_of
@@ -188,7 +192,7 @@ def book(
     with Session(engine) as session:
         assert len(session.exec(select(Grain.id)).all()) == LOTS * GRAINS
         assert len(session.exec(select(Curve.id)).all()) == LOTS * FIRINGS
-        assert review.lots(session, review.ReviewIn()).total == LOTS
+        assert lots_review.lots(session, lots_review.ReviewIn()).total == LOTS
         code = session.exec(select(Batch.code).order_by(Batch.id)).first()  # type: ignore[arg-type]
     engine.dispose()
     assert code is not None

@@ -9,10 +9,10 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from app.calc.curvefile import plain_text
+from app.calc.record.logger_text import plain_text
 from app.models.curve import ReadIn
-from app.services import reading
-from app.services.reading import Motor
+from app.services.firings import reading
+from app.services.firings.reading import Motor
 
 HOW = ReadIn.model_validate(
     {

@@ -7,8 +7,8 @@ import time
 
 import pytest
 
-from app.calc.flight import Motor, Pad, Parachute, Recovery, Rocket, fly
-from app.calc.flightrange import drawn_from_marks, fly_range
+from app.calc.flight.flight import Motor, Pad, Parachute, Recovery, Rocket, fly
+from app.calc.flight.flight_range import drawn_from_marks, fly_range
 
 MOTOR = Motor([0.0, 0.05, 0.6, 1.4, 1.8, 2.0], [0.0, 420.0, 520.0, 470.0, 120.0, 0.0], 0.7)
 RECOVERY = Recovery(Parachute(2.1, 1.5), Parachute(0.5, 1.5), 150.0)

@@ -14,13 +14,15 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from app.book import guards
-from app.calc.burnfit import fit_pressure
-from app.calc.motor import example, simulate
+from app.calc.fit.pressure_fit import fit_pressure
+from app.calc.motor.simulation import example, simulate
 from app.db import open_engine, reading, writing
 from app.main import create_app
 from app.models import FiringFit, Prediction
-from app.services import calibration, fit_records, learning, motors
-from app.services.fit_records import FitRecord, Row
+from app.services.learning import fit_records, learning
+from app.services.learning.fit_records import FitRecord, Row
+from app.services.motors import builds
+from app.services.review import coverage
 from app.settings import Settings
 from tests import build
 from tests.benchmarks.test_book_bench import FIRINGS, LOTS, fill
@@ -35,7 +37,7 @@ def book(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     fill(engine)
     chance = np.random.default_rng(1)
     with writing(engine) as session:
-        told = motors.predictions(session, build.motor_build(session))[0]
+        told = builds.predictions(session, build.motor_build(session))[0]
         guards.remove(session.connection())
         session.connection().exec_driver_sql(
             "UPDATE prediction SET result_json = ?, inputs_json = ? WHERE id <> ?",
@@ -87,12 +89,12 @@ def test_learning_beside_a_prediction(benchmark: Any, book: Path) -> None:
 def test_a_figure_by_figure_check_of_every_firing(benchmark: Any, book: Path) -> None:
     engine = open_engine(book)
     with reading(engine) as session:
-        found = benchmark(calibration.look, session)
+        found = benchmark(coverage.look, session)
         assert len(found.records[0].held) == LOTS * FIRINGS
         row = session.exec(select(Prediction)).first()
         assert row is not None
         whole = json.loads(row.result_json)  # the head is read as the whole is
-        head = calibration.stored_ranges(row.result_json[: calibration.HEAD])
+        head = coverage.stored_ranges(row.result_json[: coverage.HEAD])
         assert head["mean_thrust"] == tuple(whole["mean_thrust"][k] for k in ("mid", "low", "high"))
     engine.dispose()
 

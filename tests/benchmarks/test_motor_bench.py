@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from app.calc.motor import motor_arrays, simulate, simulate_many
+from app.calc.motor.simulation import motor_arrays, simulate, simulate_many
 
 _path = Path(__file__).parents[1] / "calc" / "stiff_reference.py"
 _spec = importlib.util.spec_from_file_location("stiff_reference_bench", _path)

@@ -8,7 +8,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from app.db import writing
 from app.models.cast import StepIn
-from app.services import batches, casting, steps
+from app.services.cast import casting, steps
+from app.services.stock import batches
 from tests import build
 from tests.browser.conftest import Site
 

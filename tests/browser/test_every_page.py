@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 from sqlmodel import Session, select
 
 from app.models import AltimeterFile, Batch, CurveFile, Firing, FiringFinding, Formula, GrainPattern, MotorBuild
-from app.services import grains
+from app.services.grains import grains
 from tests.browser.conftest import Site, serve
 
 SIZES = {"laptop": (1366, 768), "tablet": (820, 1180)}

@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from app.db import writing
 from app.models import Batch, Grain, WeighOut
-from app.services import batches
+from app.services.stock import batches
 from tests import build
 from tests.browser.conftest import Site
 

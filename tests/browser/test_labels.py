@@ -13,7 +13,7 @@ from sqlmodel import Session, select
 
 from app.db import writing
 from app.models import Grain
-from app.services.labels import SHEETS
+from app.services.grains.labels import SHEETS
 from tests import build
 from tests.browser.conftest import Site
 

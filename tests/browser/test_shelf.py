@@ -14,7 +14,7 @@ from app.models import Batch, ReWeigh
 from app.models.bag import KeepIn, ReWeighIn
 from app.models.batch import VoidIn
 from app.models.test_piece import TestPieceIn
-from app.services import reweighs, shelf, test_pieces
+from app.services.grains import reweighs, shelf, test_pieces
 from tests import build
 from tests.browser.conftest import Site
 from tests.browser.test_every_page import AXE_RULES

@@ -19,7 +19,8 @@ from playwright.sync_api import Browser, Page, expect
 from app import clock
 from app.db import writing
 from app.models.cast import SetIn
-from app.services import batches, casting, steps
+from app.services.cast import casting, steps
+from app.services.stock import batches
 from tests import build, moment
 from tests.browser.conftest import Site, serve
 from tests.moment import wall

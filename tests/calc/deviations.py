@@ -56,21 +56,21 @@ def digits(found: float, printed: str) -> float:
 
 
 def recipe_grams() -> float:
-    from app.calc.recipe import scale
+    from app.calc.propellant.recipe import scale
 
     masses = scale({"KNO3": 0.65, "sorbitol": 0.28, "sucrose": 0.07}, 0.4, 0.001).masses.values()
     return max(abs(m - g) for m, g in zip(masses, (0.260, 0.112, 0.028), strict=True)) * 1e3
 
 
 def densities() -> float:
-    from app.calc.recipe import theoretical_density
+    from app.calc.propellant.recipe import theoretical_density
 
     printed = {"sorbitol": 1841, "sucrose": 1889, "dextrose": 1879}
     return worst((theoretical_density({"KNO3": 0.65, s: 0.35}), d) for s, d in printed.items())
 
 
 def oxygen() -> float:
-    from app.calc.recipe import oxygen_balance
+    from app.calc.propellant.recipe import oxygen_balance
 
     found = (
         oxygen_balance({"KNO3": 1.0}), oxygen_balance({"KNO3": 1.0}, to="none"), oxygen_balance({"sucrose": 1.0})
@@ -80,7 +80,7 @@ def oxygen() -> float:
 
 def states(quantity: str) -> Callable[[], float]:
     def measure() -> float:
-        from app.calc.thermochem import blend_state
+        from app.calc.propellant.thermochem import blend_state
 
         factor = {"system_molar_mass": 1e3}.get(quantity, 1.0)
         rows = [
@@ -98,14 +98,14 @@ def states(quantity: str) -> Callable[[], float]:
 
 
 def elements() -> float:
-    from app.calc.thermochem import expansion
+    from app.calc.propellant.thermochem import expansion
 
     flows = [expansion({"potassium_nitrate": 0.65, s: 0.35}) for s in SUGARS]
     return max(one.balance_error for f in flows for one in (f.chamber, f.throat, f.exit))
 
 
 def entropy() -> float:
-    from app.calc.thermochem import expansion
+    from app.calc.propellant.thermochem import expansion
 
     flows = [expansion({"potassium_nitrate": 0.65, s: 0.35}) for s in SUGARS]
     return worst((f.exit.entropy, f.chamber.entropy) for f in flows)
@@ -114,7 +114,7 @@ def entropy() -> float:
 def single_phase() -> float:
     import cantera as ct
 
-    from app.calc.thermochem import blend_state
+    from app.calc.propellant.thermochem import blend_state
 
     found = []
     names = [s for s in ct.Species.list_from_file("nasa_gas.yaml") if set(s.composition) <= {"K", "C", "H", "O", "N"}]
@@ -130,7 +130,7 @@ def single_phase() -> float:
 
 def bands() -> float:
     """Largest difference of a law's rate from the printed band, more than the blend's width from any joint."""
-    from app.calc.burnrate import BLEND, published_law
+    from app.calc.propellant.burn_rate import BLEND, published_law
 
     found = []
     for row in published("burn_law.csv"):
@@ -146,7 +146,7 @@ def blends(of: str) -> Callable[[], float]:
     """Largest departure of rate or of steady pressure from what the nearer band prints, anywhere."""
 
     def measure() -> float:
-        from app.calc.burnrate import published_law
+        from app.calc.propellant.burn_rate import published_law
 
         found = []
         for row in published("burn_law.csv"):
@@ -165,7 +165,7 @@ def blends(of: str) -> Callable[[], float]:
 def grain_volume() -> float:
     from scipy.integrate import quad
 
-    from app.calc.grain import Grain, burning_area
+    from app.calc.grain.geometry import Grain, burning_area
 
     found = []
     for offset in (0.0, 0.002, 0.006):
@@ -187,9 +187,9 @@ def section_error(quantity: str, cells: int, offset: float) -> Callable[[], floa
     """Mean over depth of the difference to two circles' closed form, over the starting value."""
 
     def measure() -> float:
-        from app.calc.cores import round_core
-        from app.calc.grain import cross_section
-        from app.calc.section import burn_back
+        from app.calc.grain.cores import round_core
+        from app.calc.grain.geometry import cross_section
+        from app.calc.grain.section import burn_back
 
         section = burn_back(2 * R, round_core(0.016, offset), cells=cells)
         x = np.linspace(0.0, 0.98 * section.web, 400)
@@ -202,9 +202,9 @@ def section_error(quantity: str, cells: int, offset: float) -> Callable[[], floa
 
 def section_worst() -> float:
     """Largest difference of the moon's burning edge more than four cells from its kink, over the starting edge."""
-    from app.calc.cores import round_core
-    from app.calc.grain import cross_section
-    from app.calc.section import CELLS, burn_back
+    from app.calc.grain.cores import round_core
+    from app.calc.grain.geometry import cross_section
+    from app.calc.grain.section import CELLS, burn_back
 
     section = burn_back(2 * R, round_core(0.016, 0.005))
     x = np.linspace(0.0, 0.98 * section.web, 2000)
@@ -216,8 +216,8 @@ def section_worst() -> float:
 def section_kept() -> float:
     from scipy.integrate import quad
 
-    from app.calc import cores
-    from app.calc.section import burn_back
+    from app.calc.grain import cores
+    from app.calc.grain.section import burn_back
 
     found = []
     shapes = (
@@ -231,8 +231,8 @@ def section_kept() -> float:
 
 
 def star() -> float:
-    from app.calc.cores import star_core
-    from app.calc.section import burn_back
+    from app.calc.grain.cores import star_core
+    from app.calc.grain.section import burn_back
 
     points, tip, root = 5, 0.012, 0.005
     section = burn_back(2 * R, star_core(points, 2 * tip, 2 * root))
@@ -247,8 +247,8 @@ def star() -> float:
 def tilted() -> float:
     from scipy.integrate import quad
 
-    from app.calc.coring import coring_fault
-    from app.calc.grain import Grain, cross_section
+    from app.calc.grain.coring import coring_fault
+    from app.calc.grain.geometry import Grain, cross_section
 
     found = []
     for low, high in ((0.0, 0.003), (-0.002, 0.002), (0.001, 0.004)):
@@ -269,9 +269,9 @@ def round_table(figure: str) -> Callable[[], float]:
     def measure() -> float:
         from dataclasses import replace
 
-        from app.calc.cores import round_core
-        from app.calc.motor import example, simulate
-        from app.calc.section import burn_back, prism
+        from app.calc.grain.cores import round_core
+        from app.calc.grain.section import burn_back, prism
+        from app.calc.motor.simulation import example, simulate
 
         plain_motor = example()
         g = plain_motor.grains[0]
@@ -288,9 +288,9 @@ def star_march(figure: str) -> Callable[[], float]:
     def measure() -> float:
         from dataclasses import replace
 
-        from app.calc.cores import star_core
-        from app.calc.motor import example, simulate
-        from app.calc.section import burn_back, prism
+        from app.calc.grain.cores import star_core
+        from app.calc.grain.section import burn_back, prism
+        from app.calc.motor.simulation import example, simulate
 
         section = burn_back(0.04445, star_core(5, 0.030, 0.014))
         grain = prism(section, 0.0762, 0.95 * 1841.0 * float(section.area(0.0)) * 0.0762)
@@ -311,7 +311,7 @@ def star_march(figure: str) -> Callable[[], float]:
 
 
 def naca() -> float:
-    from app.calc.isentropic import area_ratio, pressure_ratio
+    from app.calc.motor.isentropic import area_ratio, pressure_ratio
 
     return max(
         max(
@@ -323,8 +323,8 @@ def naca() -> float:
 
 
 def sutton() -> float:
-    from app.calc.isentropic import characteristic_velocity
-    from app.calc.nozzle import momentum_coefficient
+    from app.calc.motor.isentropic import characteristic_velocity
+    from app.calc.motor.nozzle import momentum_coefficient
 
     k, gas, temperature, ratio = 1.30, 345.7, 2222.0, 0.1013 / 2.068
     c_star = characteristic_velocity(k, temperature, 8.31446261815324 / gas)
@@ -332,8 +332,8 @@ def sutton() -> float:
 
 
 def worked_thrust() -> float:
-    from app.calc.constants import ATM
-    from app.calc.nozzle import momentum_coefficient
+    from app.calc.base.constants import ATM
+    from app.calc.motor.nozzle import momentum_coefficient
 
     momentum, pressure = float(momentum_coefficient(1.04, 4 / 68)), (4 - 1) / 68 * 4.0
     return abs((momentum + pressure) * 68 * ATM * pi / 4 * 0.01**2 / 867.2 - 1)
@@ -342,8 +342,8 @@ def worked_thrust() -> float:
 def ambient() -> float:
     from dataclasses import replace
 
-    from app.calc.constants import ATM
-    from app.calc.motor import example, simulate
+    from app.calc.base.constants import ATM
+    from app.calc.motor.simulation import example, simulate
 
     low = replace(example(), exit_d=0.022)
     a, b = simulate(low), simulate(replace(low, ambient_pressure=70121.0))
@@ -356,7 +356,7 @@ _RUNS: list[tuple[object, object]] = []
 
 
 def marches() -> list[tuple[object, object]]:
-    from app.calc.motor import simulate
+    from app.calc.motor.simulation import simulate
 
     if not _RUNS:
         stiff = reference()
@@ -375,7 +375,7 @@ def mass_kept() -> float:
 def scaling() -> float:
     from dataclasses import replace
 
-    from app.calc.motor import example, simulate
+    from app.calc.motor.simulation import example, simulate
 
     one = example()
     grains = tuple(
@@ -397,10 +397,10 @@ def scaling() -> float:
 def steady() -> float:
     from dataclasses import replace
 
-    from app.calc.burnrate import power_law
-    from app.calc.grain import Grain
-    from app.calc.isentropic import flow_function
-    from app.calc.motor import example, simulate
+    from app.calc.grain.geometry import Grain
+    from app.calc.motor.isentropic import flow_function
+    from app.calc.motor.simulation import example, simulate
+    from app.calc.propellant.burn_rate import power_law
 
     one = example()
     tube = Grain(0.04445, 0.01905, 0.0762, 0.169, True, False, False, True)
@@ -420,7 +420,7 @@ def steady() -> float:
 
 
 def certified_line() -> float:
-    from app.calc.leastsquares import line
+    from app.calc.stats.least_squares import line
 
     rows = published("nist_norris.csv")
     found = line([float(r["x"]) for r in rows], [float(r["y"]) for r in rows])
@@ -429,7 +429,7 @@ def certified_line() -> float:
 
 
 def certified_curves() -> float:
-    from app.calc.leastsquares import fit
+    from app.calc.stats.least_squares import fit
 
     def power(x: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         made = x ** b[1]
@@ -455,8 +455,8 @@ def rate_read_back() -> float:
     """Factor on the law and c* efficiency of a Radau curve without noise."""
     from dataclasses import replace
 
-    from app.calc.burnfit import fit_pressure
-    from app.calc.motor import example
+    from app.calc.fit.pressure_fit import fit_pressure
+    from app.calc.motor.simulation import example
 
     one = example()
     law = one.propellant.law
@@ -471,9 +471,9 @@ def seeds_held() -> float:
     """Fewest of a hundred noisy Radau curves whose 90 % interval holds the true n, rate or c* efficiency."""
     from dataclasses import replace
 
-    from app.calc.burnfit import fit_law, fit_pressure
-    from app.calc.burnrate import power_law
-    from app.calc.motor import example
+    from app.calc.fit.pressure_fit import fit_law, fit_pressure
+    from app.calc.motor.simulation import example
+    from app.calc.propellant.burn_rate import power_law
 
     one = example()
 
@@ -494,7 +494,7 @@ def seeds_held() -> float:
 
 
 def six_trials() -> float:
-    from app.calc.shrink import between
+    from app.calc.stats.partial_pooling import between
 
     rows = [[float(r[k]) for k in ("treated_events", "treated", "control_events", "control")]
             for r in published("clasp_trials.csv")]  # fmt: skip
@@ -509,7 +509,7 @@ def six_trials() -> float:
 def share_interval() -> float:
     from scipy.stats import binomtest
 
-    from app.calc.several import share_interval as exact_interval
+    from app.calc.stats.multiple_comparisons import share_interval as exact_interval
 
     found = []
     for n in (1, 5, 30, 300):
@@ -520,8 +520,8 @@ def share_interval() -> float:
 
 
 def burst() -> float:
-    from app.calc.casing import burst_pressure
-    from app.calc.constants import PSI
+    from app.calc.base.constants import PSI
+    from app.calc.case.casing import burst_pressure
 
     found = []
     for row in published("burst.csv"):
@@ -532,7 +532,7 @@ def burst() -> float:
 
 
 def lame() -> float:
-    from app.calc.casing import hoop_stress_bore
+    from app.calc.case.casing import hoop_stress_bore
 
     found = []
     for share in np.geomspace(1e-4, 0.5, 40):
@@ -544,7 +544,7 @@ def lame() -> float:
 
 def half_sine_curve() -> float:
     """Impulse, burn time and action time of a half sine of 500 N over 2 s, 2,000 samples a second."""
-    from app.calc.curve import figures
+    from app.calc.record.curve import figures
 
     t = np.arange(4001) / 2000
     found = figures(t, 500 * np.sin(pi * t / 2))
@@ -556,7 +556,7 @@ def half_sine_curve() -> float:
 def uneven_curve() -> float:
     from scipy import integrate
 
-    from app.calc.stand import running_impulse
+    from app.calc.record.load_cell import running_impulse
 
     chance = np.random.default_rng(7)
     t = np.sort(chance.uniform(0.0, 2.0, 4000))
@@ -567,7 +567,7 @@ def uneven_curve() -> float:
 def smoothed_impulse() -> float:
     from scipy import integrate
 
-    from app.calc.stand import smoothed
+    from app.calc.record.load_cell import smoothed
 
     chance = np.random.default_rng(7)
     found = []
@@ -582,7 +582,7 @@ def smoothed_impulse() -> float:
 def calibration_line() -> float:
     from scipy import stats
 
-    from app.calc.stand import calibrate
+    from app.calc.record.load_cell import calibrate
 
     readings = np.array([8012.0, 108_214.0, 208_395.0, 408_611.0, 808_890.0])
     loads = np.array([0.0, 1.0, 2.0, 4.0, 8.0]) * 9.80665
@@ -594,10 +594,10 @@ def rate_to_pressure() -> float:
     """Sampled width of ln(peak) against the closed form, the only uncertain input being the burn rate."""
     from dataclasses import fields, replace
 
-    from app.calc.burnrate import power_law
-    from app.calc.isentropic import flow_function
-    from app.calc.motor import example
-    from app.calc.uncertainty import Spread, predict_range
+    from app.calc.motor.isentropic import flow_function
+    from app.calc.motor.simulation import example
+    from app.calc.motor.uncertainty import Spread, predict_range
+    from app.calc.propellant.burn_rate import power_law
 
     one = example()
     motor = replace(one, propellant=replace(one.propellant, law=power_law(8.26, 0.319, 1e5, 1.1e7)))
@@ -610,7 +610,7 @@ def rate_to_pressure() -> float:
 
 
 def atmosphere_table() -> float:
-    from app.calc.atmosphere import atmosphere
+    from app.calc.base.atmosphere import atmosphere
 
     found = []
     for row in published("standard_atmosphere_1976.csv"):
@@ -622,7 +622,7 @@ def atmosphere_table() -> float:
 def vacuum() -> float:
     from math import log
 
-    from app.calc.flight import Motor, Pad, Rocket, fly
+    from app.calc.flight.flight import Motor, Pad, Rocket, fly
 
     force, burn, propellant, dry, g = 400.0, 2.0, 0.7, 6.5, 9.80665
     found = fly(Motor([0, burn], [force, force], propellant), Rocket(dry, 0.1, 0.0), Pad(2.0))
@@ -636,8 +636,8 @@ def uniform_air() -> float:
     from math import atan, log, sqrt
     from unittest.mock import patch
 
-    from app.calc import launch
-    from app.calc.flight import Motor, Pad, Rocket, fly
+    from app.calc.flight import launch
+    from app.calc.flight.flight import Motor, Pad, Rocket, fly
 
     def air(altitude: np.ndarray, warmer: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
         return np.full(altitude.shape, 1.225), np.full(altitude.shape, 340.29)
@@ -670,7 +670,7 @@ def flights_against_scipy(*names: str) -> Callable[[], float]:
 
 
 def wind_classes() -> float:
-    from app.calc.wind import wind_at
+    from app.calc.flight.wind import wind_at
 
     rows = published("wind_power_classes.csv")
     return max(abs(float(wind_at(50.0, float(r["at_10_m"]), 10.0)) - float(r["at_50_m"])) for r in rows)
@@ -683,14 +683,14 @@ def parachute() -> float:
 
 
 def triangle() -> float:
-    from app.calc.impulse import burn_time, total_impulse
+    from app.calc.motor.impulse import burn_time, total_impulse
 
     t, force = [0, 1, 4], [0, 200, 0]
     return worst([(burn_time(t, force, s), 4 * (1 - s)) for s in (0.05, 0.1)] + [(total_impulse(t, force), 400.0)])
 
 
 def rulers() -> float:
-    from app.calc.graincheck import check_grain
+    from app.calc.grain.density_check import check_grain
 
     rng = np.random.default_rng(1)
     n, mass, outer, core, length, step = 400_000, 0.169, 0.04445, 0.01905, 0.0762, 1e-4
@@ -712,7 +712,7 @@ def _numbers(text: str) -> list[float]:
 
 
 def individuals_nist() -> float:
-    from app.calc.lots import individuals_limits
+    from app.calc.stats.control_charts import individuals_limits
 
     (row,) = published("individuals_chart.csv")
     found = individuals_limits(_numbers(row["values"]))
@@ -720,7 +720,7 @@ def individuals_nist() -> float:
 
 
 def ewma_nist() -> float:
-    from app.calc.lots import ewma
+    from app.calc.stats.control_charts import ewma
 
     (row,) = published("ewma.csv")
     found = ewma(_numbers(row["values"]), float(row["target"]), float(row["sigma"]), float(row["weight"]))
@@ -728,7 +728,7 @@ def ewma_nist() -> float:
 
 
 def welch_r() -> float:
-    from app.calc.lots import Sample, compare_means
+    from app.calc.stats.control_charts import Sample, compare_means
 
     (row,) = published("welch.csv")
     one, two = (np.array(_numbers(row[name])) for name in ("first", "second"))
@@ -737,7 +737,7 @@ def welch_r() -> float:
 
 
 def spearman_published() -> float:
-    from app.calc.association import rank_association
+    from app.calc.stats.correlations import rank_association
 
     (row,) = published("rank_association.csv")
     found = rank_association(_numbers(row["x"]), _numbers(row["y"]))
@@ -747,7 +747,7 @@ def spearman_published() -> float:
 def spearman_scipy() -> float:
     from scipy import stats
 
-    from app.calc.association import rank_association
+    from app.calc.stats.correlations import rank_association
 
     chance = np.random.default_rng(3)
     found = []
@@ -762,7 +762,7 @@ def spearman_scipy() -> float:
 def fisher_scipy() -> float:
     from scipy import stats
 
-    from app.calc.several import exact_chance
+    from app.calc.stats.multiple_comparisons import exact_chance
 
     tables = [(3, 1, 1, 3), (8, 2, 1, 5), (12, 0, 4, 9), (7, 7, 7, 7)]
     return worst((exact_chance(*t), float(stats.fisher_exact([t[:2], t[2:]]).pvalue)) for t in tables)
@@ -770,8 +770,8 @@ def fisher_scipy() -> float:
 
 def flight_tracks() -> float:
     """Apogee, its time, two descents and landing of a flight in closed form, at six rates of sampling."""
-    from app.calc.constants import STANDARD_GRAVITY
-    from app.calc.track import analyse
+    from app.calc.base.constants import STANDARD_GRAVITY
+    from app.calc.record.track import analyse
 
     push, burn, drogue, main, opens = 60.0, 1.5, 22.0, 6.0, 150.0
     top = burn + push * burn / STANDARD_GRAVITY
@@ -793,7 +793,7 @@ def flight_tracks() -> float:
 def slopes_scipy() -> float:
     from scipy import stats
 
-    from app.calc.track import robust_slope
+    from app.calc.record.track import robust_slope
 
     chance = np.random.default_rng(7)
     found = []
@@ -806,7 +806,7 @@ def slopes_scipy() -> float:
 
 def pressure_heights() -> float:
     """Difference of height over the height that one unit of the last printed digit of pressure spans."""
-    from app.calc.barometer import pressure_altitude
+    from app.calc.record.barometer import pressure_altitude
 
     found = []
     for row in published("standard_atmosphere_1976.csv"):

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from app.calc.atmosphere import atmosphere
+from app.calc.base.atmosphere import atmosphere
 
 G = 9.80665
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from app.calc.motor import Motor
+from app.calc.motor.simulation import Motor
 
 
 @dataclass(frozen=True)
@@ -140,9 +140,9 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
 
 def motor_table() -> list[Motor]:
     """Thirty-six motors: 1 to 8 grains, Kn 100 to 450 at the start, three laws, unequal grains in a third of them."""
-    from app.calc.burnrate import published_law
-    from app.calc.grain import Grain
-    from app.calc.motor import Propellant
+    from app.calc.grain.geometry import Grain
+    from app.calc.motor.simulation import Propellant
+    from app.calc.propellant.burn_rate import published_law
 
     blends = {  # DESIGN section 5: ideal density, c*, gamma (rounded), molar mass, T
         "sorbitol": (1841.0, 909.0, 1.137, 0.03990, 1600.0),

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from app.calc.association import rank_association, ranks
-from app.calc.errors import CalcError, OutOfRange
+from app.calc.base.errors import CalcError, OutOfRange
+from app.calc.stats.correlations import rank_association, ranks
 
 VALUES = st.lists(st.integers(-20, 20), min_size=5, max_size=40)
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from app.calc.atmosphere import EARTH_RADIUS, GAS_CONSTANT_AIR, atmosphere, warmer_than_standard
-from app.calc.constants import STANDARD_GRAVITY as GRAVITY
-from app.calc.errors import OutOfRange
+from app.calc.base.atmosphere import EARTH_RADIUS, GAS_CONSTANT_AIR, atmosphere, warmer_than_standard
+from app.calc.base.constants import STANDARD_GRAVITY as GRAVITY
+from app.calc.base.errors import OutOfRange
 
 TABLE = Path(__file__).parent / "published" / "standard_atmosphere_1976.csv"
 QUANTITIES = ("temperature", "pressure", "density", "speed_of_sound")

@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.calc import burnfit
-from app.calc.burnfit import blocks, fit_law, fit_pressure, reading_errors
-from app.calc.burnrate import power_law, published_law
-from app.calc.errors import CalcError, NoSolution, OutOfRange
-from app.calc.grain import Grain
-from app.calc.leastsquares import Fitted
-from app.calc.motor import Motor, example
-from app.calc.thrustfit import fit_figures, fit_nozzle, respond
+from app.calc.base.errors import CalcError, NoSolution, OutOfRange
+from app.calc.fit import pressure_fit
+from app.calc.fit.pressure_fit import blocks, fit_law, fit_pressure, reading_errors
+from app.calc.fit.thrust_fit import fit_figures, fit_nozzle, respond
+from app.calc.grain.geometry import Grain
+from app.calc.motor.simulation import Motor, example
+from app.calc.propellant.burn_rate import power_law, published_law
+from app.calc.stats.least_squares import Fitted
 from tests.calc.stiff_reference import Reference, solve
 
 SEEDS = 100
@@ -138,7 +138,7 @@ def test_a_published_law_of_bands_takes_a_factor() -> None:
 
 def test_nozzle_efficiency_by_hand_at_one_pressure() -> None:
     # C_F = eta lambda C_F,momentum + (pe - pa)/pc eps: at steady pressure a plain division gives eta back.
-    from app.calc.nozzle import divergence_factor, exit_pressure_ratio, momentum_coefficient
+    from app.calc.motor.nozzle import divergence_factor, exit_pressure_ratio, momentum_coefficient
 
     motor, pressure = replace(example(), exit_d=0.022), 4e6
     k, eps = motor.propellant.gamma, (0.022 / 0.0127) ** 2
@@ -196,7 +196,7 @@ def test_blocks_are_means_of_their_samples() -> None:
 def test_what_instruments_leave_open() -> None:
     rate, c_star, nozzle = reading_errors(example(), 3e6)
     throat = 2 * 0.05 / 12.7
-    n = burnfit.local_exponent(published_law("sorbitol"), 3e6)
+    n = pressure_fit.local_exponent(published_law("sorbitol"), 3e6)
     assert rate == pytest.approx(math.hypot(0.075 / 12.7, n * 0.003))
     assert c_star == pytest.approx(math.hypot(throat, 0.003, 0.002))
     assert nozzle == pytest.approx(math.hypot(throat, 0.003, 0.003))

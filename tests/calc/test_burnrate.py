@@ -9,10 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.calc import burnrate
-from app.calc.burnrate import BLEND, SIGMA_P, BurnLaw, law_for_blend, power_law, published_law
-from app.calc.errors import BlendError, CalcError, OutOfRange
-from app.calc.spread import Spread
+from app.calc.base.errors import BlendError, CalcError, OutOfRange
+from app.calc.motor.spread import Spread
+from app.calc.propellant import burn_rate
+from app.calc.propellant.burn_rate import BLEND, SIGMA_P, BurnLaw, law_for_blend, power_law, published_law
 
 
 def published(name):
@@ -74,7 +74,7 @@ def test_what_the_blends_move_is_what_the_module_says(sugar):
             rate += list(law.rate(p * 1e6) * 1e3 / printed(band, p) - 1)
             steady = np.exp(np.interp(np.log(p * 1e9 / printed(band, p)), log_p - log_r, log_p))
             pressure += list(steady / (p * 1e6) - 1)
-        (row,) = (line.split() for line in burnrate.__doc__.splitlines() if f"{sugar} {joint:.3f}" in line)
+        (row,) = (line.split() for line in burn_rate.__doc__.splitlines() if f"{sugar} {joint:.3f}" in line)
         said = [float(word.rstrip(",")) / 100 for word in (row[4], row[5], row[7], row[8])]
         n = law.exponents[2 * bands.index(left) + 1]
         assert float(row[3]) == pytest.approx(1 / (1 - n), abs=0.005)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import binom, binomtest
 
-from app.calc.calibration import at_most, place, sign_test, verdict
-from app.calc.errors import OutOfRange
-from app.calc.several import share_interval
+from app.calc.base.errors import OutOfRange
+from app.calc.stats.coverage import at_most, place, sign_test, verdict
+from app.calc.stats.multiple_comparisons import share_interval
 
 
 @pytest.mark.parametrize(

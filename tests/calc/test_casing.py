@@ -8,17 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.calc.casing import (
-    MATERIALS,
-    burst_pressure,
-    case_margin,
-    hoop_stress_bore,
-    hoop_stress_thin,
-    strengths,
-)
-from app.calc.closure import bolt_retention, ring_retention
-from app.calc.constants import PSI
-from app.calc.errors import CalcError, GeometryError, OutOfRange
+from app.calc.base.constants import PSI
+from app.calc.base.errors import CalcError, GeometryError, OutOfRange
+from app.calc.case.casing import MATERIALS, burst_pressure, case_margin, hoop_stress_bore, hoop_stress_thin, strengths
+from app.calc.case.closure import bolt_retention, ring_retention
 from app.units import say
 
 

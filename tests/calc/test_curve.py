@@ -9,12 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from app.calc.burns import burns, find_burn
-from app.calc.constants import STANDARD_GRAVITY
-from app.calc.curve import figures, gaps, mean_throat_area, measurable, zeroed
-from app.calc.errors import CalcError, OutOfRange
-from app.calc.impulse import mean_thrust
-from app.calc.stand import calibrate, even_samples, ringing, smoothed, standing_still, without_lost_weight
+from app.calc.base.constants import STANDARD_GRAVITY
+from app.calc.base.errors import CalcError, OutOfRange
+from app.calc.motor.impulse import mean_thrust
+from app.calc.record.curve import figures, gaps, mean_throat_area, measurable, zeroed
+from app.calc.record.load_cell import calibrate, even_samples, ringing, smoothed, standing_still, without_lost_weight
+from app.calc.record.pulses import burns, find_burn
 
 RATE = 2000
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from app.calc.constants import STANDARD_GRAVITY
-from app.calc.curvecolumns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles, sample_times
-from app.calc.curvefile import Layout, first_numbers, guess_layout, line_of, plain_text, read_columns
-from app.calc.errors import CalcError
+from app.calc.base.constants import STANDARD_GRAVITY
+from app.calc.base.errors import CalcError
+from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles, sample_times
+from app.calc.record.logger_text import Layout, first_numbers, guess_layout, line_of, plain_text, read_columns
 
 T = np.arange(40) / 100
 F = np.round(200 * np.sin(np.pi * T / 0.39) ** 2, 3)

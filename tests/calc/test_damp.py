@@ -6,8 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from app.calc.damp import SUGARS_AT_ROOM, USUAL_MARK, blend_humidity, damp_mark, deliquescence_humidity, unknown_parts
-from app.calc.errors import BlendError, OutOfRange
+from app.calc.base.errors import BlendError, OutOfRange
+from app.calc.propellant.damp import (
+    SUGARS_AT_ROOM,
+    USUAL_MARK,
+    blend_humidity,
+    damp_mark,
+    deliquescence_humidity,
+    unknown_parts,
+)
 
 LINES = (Path(__file__).parent / "published" / "deliquescence.csv").read_text(encoding="utf-8").splitlines()
 ROWS = list(csv.DictReader(line for line in LINES if not line.startswith("#")))

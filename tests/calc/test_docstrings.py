@@ -12,19 +12,19 @@ from typing import Any
 import pytest
 
 import app.calc
-from app.calc import errors
+from app.calc.base import errors
 
 UNIT = re.compile(r"\[[^\[\]\n]{1,40}\]")
 SOURCE = re.compile(r"^\s*(References|Source)s?\b", re.MULTILINE)
 
 EMPTY = re.compile(r"\ANone\b|^\s*Never\b", re.MULTILINE)
 
-INNER = {"app.calc.chamber", "app.calc.ascent", "app.calc.landing"}
+INNER = {"app.calc.motor.chamber", "app.calc.flight.ascent", "app.calc.flight.landing"}
 """The inside of an engine: its module says equations and sources once; `motor` and `flight` are what is public."""
 
 
 def public_functions() -> Iterator[Any]:
-    for module_info in pkgutil.iter_modules(app.calc.__path__, "app.calc."):
+    for module_info in pkgutil.walk_packages(app.calc.__path__, "app.calc."):
         if module_info.name in INNER:
             continue
         module = importlib.import_module(module_info.name)

@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.calc import launch
-from app.calc.atmosphere import atmosphere
-from app.calc.errors import CalcError, NoSolution, OutOfRange
-from app.calc.flight import Flight, Motor, Pad, Parachute, Recovery, Rocket, fly, fly_many
+from app.calc.base.atmosphere import atmosphere
+from app.calc.base.errors import CalcError, NoSolution, OutOfRange
+from app.calc.flight import launch
+from app.calc.flight.flight import Flight, Motor, Pad, Parachute, Recovery, Rocket, fly, fly_many
 from app.units import say
 from tests.calc.flight_reference import CASES, Case, solve
 
@@ -116,7 +116,7 @@ def test_a_rocket_is_not_stopped_by_its_parachute_at_once(monkeypatch: pytest.Mo
     So it goes on at least ln(1 + u/V)/k and at most ln(1 + k u t)/k; a velocity that vanishes at once gives nothing.
     """
     monkeypatch.setattr(launch, "air_column", uniform)
-    monkeypatch.setattr("app.calc.ascent.shear", lambda height, measured_at: np.ones(np.shape(height)))
+    monkeypatch.setattr("app.calc.flight.ascent.shear", lambda height, measured_at: np.ones(np.shape(height)))
     found = flown(dry_mass=3.2, wind=6.0, tilt=-0.05, recovery=Recovery(Parachute(0.4, 1.5)))
     k = (Parachute(0.4, 1.5).drag_area + 0.5 * math.pi / 4 * 0.1**2) * 1.225 / (2 * 3.2)
     time = found.landing_time - found.apogee_time

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from app.calc import launch
-from app.calc.errors import CalcError, NoSolution
-from app.calc.flight import Motor, Pad, Parachute, Recovery, Rocket, fly
-from app.calc.flightrange import FlightSpread, MotorDraws, drawn_from_marks, fly_range
-from app.calc.motor import example, simulate
-from app.calc.uncertainty import predict_range
+from app.calc.base.errors import CalcError, NoSolution
+from app.calc.flight import launch
+from app.calc.flight.flight import Motor, Pad, Parachute, Recovery, Rocket, fly
+from app.calc.flight.flight_range import FlightSpread, MotorDraws, drawn_from_marks, fly_range
+from app.calc.motor.simulation import example, simulate
+from app.calc.motor.uncertainty import predict_range
 
 G = 9.80665
 MOTOR = Motor([0.0, 0.05, 0.6, 1.4, 1.8, 2.0], [0.0, 420.0, 520.0, 470.0, 120.0, 0.0], 0.7)

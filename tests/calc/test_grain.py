@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from app.calc.errors import CalcError, GeometryError
-from app.calc.grain import Grain, burning_area, cross_section, port_area, remaining_volume
+from app.calc.base.errors import CalcError, GeometryError
+from app.calc.grain.geometry import Grain, burning_area, cross_section, port_area, remaining_volume
 
 FACES = st.fixed_dictionaries(
     {name: st.booleans() for name in ("burns_core", "burns_end_a", "burns_end_b", "burns_outer")}

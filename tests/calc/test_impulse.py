@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.calc.errors import CalcError, OutOfRange
-from app.calc.impulse import burn_time, designation, impulse_class, mean_thrust, threshold_times, total_impulse
+from app.calc.base.errors import CalcError, OutOfRange
+from app.calc.motor.impulse import burn_time, designation, impulse_class, mean_thrust, threshold_times, total_impulse
 
 
 def published(name):

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.stats import linregress
 
-from app.calc.errors import CalcError, NoSolution, OutOfRange
-from app.calc.leastsquares import Fitted, fit, line
+from app.calc.base.errors import CalcError, NoSolution, OutOfRange
+from app.calc.stats.least_squares import Fitted, fit, line
 
 PUBLISHED = Path(__file__).parent / "published"
 

@@ -10,8 +10,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from app.calc.errors import OutOfRange
-from app.calc.lots import D2_OF_TWO, FACTORS, Sample, compare_means, ewma, individuals_limits, mean_interval, short_run
+from app.calc.base.errors import OutOfRange
+from app.calc.stats.control_charts import (
+    D2_OF_TWO,
+    FACTORS,
+    Sample,
+    compare_means,
+    ewma,
+    individuals_limits,
+    mean_interval,
+    short_run,
+)
 
 VALUES = st.lists(st.floats(0.8, 1.0), min_size=2, max_size=30)
 

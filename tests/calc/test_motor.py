@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.calc import chamber
-from app.calc.burnrate import law_for_blend, power_law, published_law
-from app.calc.constants import ATM
-from app.calc.errors import CalcError, GeometryError, NoSolution
-from app.calc.grain import Grain
-from app.calc.motor import Motor, MotorRun, Propellant, motor_arrays, simulate, simulate_many
-from app.calc.notes import Note
+from app.calc.base.constants import ATM
+from app.calc.base.errors import CalcError, GeometryError, NoSolution
+from app.calc.base.notes import Note
+from app.calc.grain.geometry import Grain
+from app.calc.motor import chamber
+from app.calc.motor.simulation import Motor, MotorRun, Propellant, motor_arrays, simulate, simulate_many
+from app.calc.propellant.burn_rate import law_for_blend, power_law, published_law
 from app.units import say
 
 _spec = importlib.util.spec_from_file_location("stiff_reference", Path(__file__).with_name("stiff_reference.py"))
@@ -73,7 +73,9 @@ def test_grains_of_very_unequal_webs_agree_with_a_stiff_solver(cores, sugar):
 def test_halving_the_steps_changes_little(monkeypatch):
     # second order: half as many steps may cost four times the error, still far inside 0.2 %
     full = simulate(motor())
-    monkeypatch.setattr("app.calc.chamber._GRID", chamber._GRID[[0, *range(1, 16), *range(17, len(chamber._GRID), 2)]])
+    monkeypatch.setattr(
+        "app.calc.motor.chamber._GRID", chamber._GRID[[0, *range(1, 16), *range(17, len(chamber._GRID), 2)]]
+    )
     coarse = simulate(motor())
     assert len(coarse.time) < 0.7 * len(full.time)
     assert coarse.total_impulse == pytest.approx(full.total_impulse, rel=5e-4)

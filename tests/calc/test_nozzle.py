@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.calc.constants import ATM, STANDARD_GRAVITY
-from app.calc.errors import OutOfRange
-from app.calc.nozzle import (
+from app.calc.base.constants import ATM, STANDARD_GRAVITY
+from app.calc.base.errors import OutOfRange
+from app.calc.motor.nozzle import (
     area_ratio,
     area_ratio_at_pressure,
     best_area_ratio,

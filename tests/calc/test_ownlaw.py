@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.calc.burnfit import fit_law
-from app.calc.burnrate import power_law
-from app.calc.errors import OutOfRange
-from app.calc.motor import example
-from app.calc.ownlaw import Seen, gauge_error, own_law
+from app.calc.base.errors import OutOfRange
+from app.calc.fit.own_law import Seen, gauge_error, own_law
+from app.calc.fit.pressure_fit import fit_law
+from app.calc.motor.simulation import example
+from app.calc.propellant.burn_rate import power_law
 from tests.calc.stiff_reference import solve
 
 

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.calc import recipe
-from app.calc.errors import BlendError, GeometryError, OutOfRange
+from app.calc.base.errors import BlendError, GeometryError, OutOfRange
+from app.calc.propellant import recipe
 from app.units import say
 
 KNSB = {"potassium_nitrate": 0.65, "sorbitol": 0.35}

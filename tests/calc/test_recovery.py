@@ -2,10 +2,10 @@
 
 import pytest
 
-from app.calc.atmosphere import atmosphere
-from app.calc.flight import fly
-from app.calc.launch import Motor, Pad, Rocket
-from app.calc.recovery import Parachute, Recovery
+from app.calc.base.atmosphere import atmosphere
+from app.calc.flight.flight import fly
+from app.calc.flight.launch import Motor, Pad, Rocket
+from app.calc.flight.recovery import Parachute, Recovery
 
 HEIGHT = 42.5
 """Where the air has the density of the case, by the U.S. Standard Atmosphere, 1976 [m]."""

@@ -10,11 +10,11 @@ import numpy as np
 import pytest
 from scipy.integrate import dblquad, quad
 
-from app.calc.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
-from app.calc.coring import coring_fault
-from app.calc.errors import CalcError, GeometryError
-from app.calc.grain import Grain, burning_area, cross_section, remaining_volume
-from app.calc.section import Section, burn_back, prism
+from app.calc.base.errors import CalcError, GeometryError
+from app.calc.grain.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
+from app.calc.grain.coring import coring_fault
+from app.calc.grain.geometry import Grain, burning_area, cross_section, remaining_volume
+from app.calc.grain.section import Section, burn_back, prism
 
 R = 0.02
 CORES: dict[str, Core] = {

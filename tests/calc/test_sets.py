@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.calc.errors import OutOfRange
-from app.calc.sets import even_sets
+from app.calc.base.errors import OutOfRange
+from app.calc.grain.matched_sets import even_sets
 
 
 def every_choice(left: tuple[float, ...], size: int, count: int) -> Iterator[float]:

@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from app.calc.errors import OutOfRange
-from app.calc.lots import Sample, compare_means
-from app.calc.several import compare_all, exact_chance, holm, share_interval
+from app.calc.base.errors import OutOfRange
+from app.calc.stats.control_charts import Sample, compare_means
+from app.calc.stats.multiple_comparisons import compare_all, exact_chance, holm, share_interval
 
 CHANCES = st.lists(st.floats(0, 1), max_size=12)
 

@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from app.calc.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
-from app.calc.coring import askew, coring_fault
-from app.calc.errors import CalcError
-from app.calc.grain import Grain, burning_area, port_area, remaining_volume
-from app.calc.motor import Motor, MotorRun, example, simulate, simulate_many
-from app.calc.section import burn_back, prism
-from app.calc.shaped import ShapedGrain
-from app.calc.uncertainty import predict_range
+from app.calc.base.errors import CalcError
+from app.calc.grain.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
+from app.calc.grain.coring import askew, coring_fault
+from app.calc.grain.geometry import Grain, burning_area, port_area, remaining_volume
+from app.calc.grain.section import burn_back, prism
+from app.calc.grain.tabulated_grain import ShapedGrain
+from app.calc.motor.simulation import Motor, MotorRun, example, simulate, simulate_many
+from app.calc.motor.uncertainty import predict_range
 from app.units import say
 
 _spec = importlib.util.spec_from_file_location("stiff_reference", Path(__file__).with_name("stiff_reference.py"))

@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import multivariate_normal
 
-from app.calc.errors import CalcError, OutOfRange
-from app.calc.shrink import (
+from app.calc.base.errors import CalcError, OutOfRange
+from app.calc.motor.spread import BORROWED_RATE, C_STAR_SPREAD, CHANCE, NOZZLE_SPREAD, RATE_SPREAD
+from app.calc.stats.partial_pooling import (  # fmt: skip
     CASE,
     OPEN_AIR,
     STAND,
@@ -24,8 +25,7 @@ from app.calc.shrink import (
     learn,
     stand_shifts,
     tempered,
-)  # fmt: skip
-from app.calc.spread import BORROWED_RATE, C_STAR_SPREAD, CHANCE, NOZZLE_SPREAD, RATE_SPREAD
+)
 
 PUBLISHED = Path(__file__).parent / "published"
 ONE = np.eye(3)

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from app.calc.burnrate import law_for_blend, published_law
-from app.calc.constants import ATM
-from app.calc.errors import OutOfRange
-from app.calc.strand import BY_HAND, BY_VIDEO, against_law, mean_of, strand_rate
+from app.calc.base.constants import ATM
+from app.calc.base.errors import OutOfRange
+from app.calc.propellant.burn_rate import law_for_blend, published_law
+from app.calc.propellant.strand import BY_HAND, BY_VIDEO, against_law, mean_of, strand_rate
 
 
 def test_uncertainty_agrees_with_sampled_readings() -> None:

@@ -11,10 +11,10 @@ import cantera as ct
 import numpy as np
 import pytest
 
-from app.calc import thermochem
-from app.calc.constants import ATM
-from app.calc.errors import BlendError, NoSolution, OutOfRange
-from app.calc.thermochem import BlendState, between, blend_state, expansion
+from app.calc.base.constants import ATM
+from app.calc.base.errors import BlendError, NoSolution, OutOfRange
+from app.calc.propellant import thermochem
+from app.calc.propellant.thermochem import BlendState, between, blend_state, expansion
 from app.units import say
 
 TABLE = Path(__file__).parent / "published" / "blend_states.csv"

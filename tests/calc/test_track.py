@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from scipy.stats import theilslopes
 
-from app.calc.atmosphere import atmosphere
-from app.calc.barometer import pressure_altitude
-from app.calc.constants import STANDARD_GRAVITY
-from app.calc.curvecolumns import HEIGHT_UNITS, guess_height
-from app.calc.errors import CalcError, OutOfRange
-from app.calc.track import analyse, find_spikes, robust_slope
+from app.calc.base.atmosphere import atmosphere
+from app.calc.base.constants import STANDARD_GRAVITY
+from app.calc.base.errors import CalcError, OutOfRange
+from app.calc.record.barometer import pressure_altitude
+from app.calc.record.columns import HEIGHT_UNITS, guess_height
+from app.calc.record.track import analyse, find_spikes, robust_slope
 from tests.calc.test_atmosphere import half_digit, rows
 
 LAUNCH, THRUST, BURN, DROGUE, MAIN, MAIN_AT = 3.0, 60.0, 1.5, 22.0, 6.0, 150.0

@@ -5,12 +5,12 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 
-from app.calc.burnrate import law_for_blend, power_law
-from app.calc.errors import CalcError, NoSolution
-from app.calc.motor import Motor, example, simulate
-from app.calc.nozzle import flow_function
-from app.calc.spread import throat_spread
-from app.calc.uncertainty import Spread, default_spread, predict_range
+from app.calc.base.errors import CalcError, NoSolution
+from app.calc.motor.nozzle import flow_function
+from app.calc.motor.simulation import Motor, example, simulate
+from app.calc.motor.spread import throat_spread
+from app.calc.motor.uncertainty import Spread, default_spread, predict_range
+from app.calc.propellant.burn_rate import law_for_blend, power_law
 from app.units import say
 
 NONE = Spread(**{f.name: 0.0 for f in fields(Spread)})

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from app.calc.errors import CalcError
-from app.calc.wind import CODES_WIND, STEADY_ABOVE, at_the_rail, wind_at
+from app.calc.base.errors import CalcError
+from app.calc.flight.wind import CODES_WIND, STEADY_ABOVE, at_the_rail, wind_at
 
 TABLE = Path(__file__).parent / "published" / "wind_power_classes.csv"
 

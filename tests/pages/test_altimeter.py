@@ -8,7 +8,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
-from app.calc.atmosphere import atmosphere
+from app.calc.base.atmosphere import atmosphere
 from app.models import AltimeterFile, AltimeterTrack, Firing
 from tests import build
 from tests.browse import Page, opened, refused, saved, send

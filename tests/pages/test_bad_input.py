@@ -17,7 +17,8 @@ from app.forms import from_texts
 from app.main import create_app
 from app.models.base import FormIn, measure_of
 from app.routers import ROUTERS
-from app.services import checklists, first_run
+from app.services.cast import checklists
+from app.services.today import first_run
 from app.settings import Settings
 from app.units import METRIC
 from tests import build

@@ -10,7 +10,8 @@ from fastapi.testclient import TestClient
 from app import clock
 from app.db import writing
 from app.models import Batch
-from app.services import batches, casting
+from app.services.cast import casting
+from app.services.stock import batches
 from tests import build
 from tests.behind import engine_of
 from tests.browse import Page

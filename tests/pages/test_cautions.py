@@ -6,7 +6,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from app.db import writing
-from app.services import checklists
+from app.services.cast import checklists
 from tests import build
 
 SHOWN = [

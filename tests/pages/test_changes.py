@@ -8,7 +8,8 @@ from sqlalchemy import event
 from app.db import writing
 from app.models import CastStep
 from app.models.cast import CloseIn
-from app.services import casting, history, workshop
+from app.services.book import audit_reasons, workshop
+from app.services.cast import casting
 from tests import build
 from tests.behind import engine_of
 from tests.browse import Page
@@ -74,14 +75,14 @@ def test_the_filter_says_what_stands_there_when_nothing_is_chosen(client: TestCl
 def test_how_a_session_came_in_is_no_change_of_it(client: TestClient) -> None:
     """A cast session is written closed and opened in the same act: nobody saw it closed."""
     with writing(engine_of(client)) as session:
-        with history.signed(session, "Ada"):
+        with audit_reasons.signed(session, "Ada"):
             lot = build.batch(session)
-        with history.signed(session, "Ada"):
+        with audit_reasons.signed(session, "Ada"):
             opened = build.opened_session(session, lot)
-        with history.signed(session, "Ada"):
+        with audit_reasons.signed(session, "Ada"):
             lot.test_pieces_kg = 0.0
             casting.close(session, lot, CloseIn(why="Only opened."))
-        with history.signed(session, "Ada"):
+        with audit_reasons.signed(session, "Ada"):
             build.opened_session(session, lot)
         assert opened.closed_at is None
         session.commit()

@@ -8,7 +8,8 @@ from fastapi.testclient import TestClient
 
 from app import clock
 from app.db import writing
-from app.services import batches, planning
+from app.services.cast import planning
+from app.services.stock import batches
 from tests import build
 from tests.behind import engine_of
 from tests.moment import wall

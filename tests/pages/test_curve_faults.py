@@ -12,7 +12,7 @@ from sqlmodel import select
 from starlette.types import Message
 
 from app.models import Curve, CurveFile, Firing
-from app.services import curves
+from app.services.firings import curves
 from tests.browse import Page, opened
 from tests.pages.test_curves import burn, fired, post, predicted_and_fired
 from tests.pages.test_motors import book, count

@@ -10,7 +10,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from app.models import Curve, CurveFile, Firing, MotorBuild, OnceToken
-from app.services import curves
+from app.services.firings import curves
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
 from tests.pages.test_motors import book, count

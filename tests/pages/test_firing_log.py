@@ -8,7 +8,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from app.models import Firing, FiringFinding, FiringPicture, FiringReference, SuspectGrain
-from app.services import firing_media
+from app.services.firings import media
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
 from tests.pages.test_firings import STATIC, fired, motor
@@ -171,7 +171,7 @@ def test_a_picture_is_kept_by_its_bytes_and_served_as_what_it_is(client: TestCli
         (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "no JPEG, PNG or WebP"),
         (b"<html><script>alert(1)</script>", "no JPEG"),
         (png()[:-5], "cut off"),
-        (png() + b"\0" * firing_media.LIMIT, "larger than 2 MB"),
+        (png() + b"\0" * media.LIMIT, "larger than 2 MB"),
     ],
 )
 def test_what_is_no_small_picture_is_refused_and_not_kept(client: TestClient, raw: bytes, words: str) -> None:
@@ -184,14 +184,14 @@ def test_what_is_no_small_picture_is_refused_and_not_kept(client: TestClient, ra
 
 
 def test_far_too_much_is_not_even_read(client: TestClient) -> None:
-    answer = post(client, bare(client), png() + b"\0" * (2 * firing_media.LIMIT))
+    answer = post(client, bare(client), png() + b"\0" * (2 * media.LIMIT))
     assert answer.status_code == 413
     assert "larger than 2 MB" in Page(answer.text).fault("file")
     assert count(client, FiringPicture) == 0
 
 
 def test_only_so_many_pictures_fit(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(firing_media, "MOST", 2)
+    monkeypatch.setattr(media, "MOST", 2)
     url = bare(client)
     for width in (1, 2):
         assert post(client, url, png(width)).status_code == 303
@@ -232,7 +232,7 @@ def test_a_reference_is_words_and_a_link_only_for_the_web(client: TestClient) ->
     assert 'rel="noopener noreferrer nofollow"' in text
     assert "blue disk, folder 3" in text
     assert count(client, FiringReference) == len(told)
-    assert [firing_media.is_link(address) for address, _ in told] == [link for _, link in told]
+    assert [media.is_link(address) for address, _ in told] == [link for _, link in told]
     saved(client, f"{url}/pictures", {"why": "The film is gone."}, "strike-reference-1")
     assert "films.example/a?b" not in client.get(url).text
     assert "The film is gone." in client.get(f"{url}/pictures").text

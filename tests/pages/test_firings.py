@@ -9,7 +9,7 @@ from sqlmodel import select
 
 from app import clock
 from app.models import Firing, MotorBuild, NozzleMeasure
-from app.services import moments
+from app.services.book import moments
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
 from tests.pages.test_motors import book, count

@@ -16,7 +16,11 @@ from sqlmodel import Session
 from app import clock
 from app.db import reading, writing
 from app.models import Firing, MotorBuild, Prediction
-from app.services import burns, calibration, curves, firings, foretold, lot_firings, motors, workshop
+from app.services.book import workshop
+from app.services.firings import curves, firings
+from app.services.learning import foretold
+from app.services.motors import builds
+from app.services.review import burned_motors, coverage, lot_firings
 from app.units import number
 from tests import behind, build
 from tests.services.test_curves import read_in, record, text
@@ -36,11 +40,11 @@ def engine_of(client: TestClient) -> Engine:
 def day_of(session: Session) -> tuple[Firing, MotorBuild, Prediction, Prediction]:
     with clock.turned_to(NINE) as turn:
         made = build.motor_build(session)
-        morning = motors.predictions(session, made)[0]
+        morning = builds.predictions(session, made)[0]
         turn(at(20))
         workshop.get(session).nozzle_efficiency_share = 0.75
         session.flush()
-        evening = motors.predict_again(session, made)
+        evening = builds.predict_again(session, made)
         turn(at(21))
         fired = build.firing(session, made, fired_at=at(11), measured_impulse="452 N·s", measured_burn_time="1.5 s")
         row = curves.take_in(session, fired, "a.csv", text(*record()))
@@ -76,9 +80,11 @@ def test_a_prediction_of_the_evening_is_not_what_the_morning_was_held_against(
     (predicted,) = (text for name, text in line.items() if name.startswith("Predicted impulse"))
     assert float(predicted) == pytest.approx(first)
     with reading(engine_of) as session:
-        held = calibration.look(session, key).records[0].held
+        held = coverage.look(session, key).records[0].held
         assert [one.expected for one in held] == pytest.approx([first])
-        assert [one.impulse.predicted for one in burns.burned(session, burns.LookIn())] == pytest.approx([first])
+        assert [
+            one.impulse.predicted for one in burned_motors.burned(session, burned_motors.LookIn())
+        ] == pytest.approx([first])
 
 
 def test_one_rule_gives_one_answer_in_python_and_in_queries(session: Session) -> None:
@@ -101,7 +107,7 @@ def test_one_rule_gives_one_answer_in_python_and_in_queries(session: Session) ->
     assert foretold.ids(session, [tried.pk, burned.pk]) == {tried.pk: within.pk, burned.pk: late.pk}
     batch = lot_firings.shots_of(session, [1])[1]
     assert [shot.predicted_ns for shot in batch] == [510.0, 530.0]
-    assert motors.around(session, made).prediction == late
+    assert builds.around(session, made).prediction == late
 
 
 def test_made_after_the_firing_only(client: TestClient, engine_of: Engine) -> None:
@@ -111,7 +117,7 @@ def test_made_after_the_firing_only(client: TestClient, engine_of: Engine) -> No
             turn(at(12))
             made = build.motor_build(session, grains=grains)
             fired = build.firing(session, made, fired_at=at(10), measured_impulse="500 N·s")
-            first = motors.predictions(session, made)[0].total_impulse_ns
+            first = builds.predictions(session, made)[0].total_impulse_ns
         key, code = fired.pk, made.code
         session.commit()
     page = client.get(f"/firings/{key}").text
@@ -120,6 +126,6 @@ def test_made_after_the_firing_only(client: TestClient, engine_of: Engine) -> No
     assert "after the firing, so nothing measured is held against it" in client.get(f"/motors/{code}").text
     assert "1 firing with something measured had no range stored before it" in client.get("/review/calibration").text
     with reading(engine_of) as session:
-        found = calibration.look(session)
+        found = coverage.look(session)
         assert found.unforetold == 1
         assert not any(record.held for record in found.records)

@@ -6,7 +6,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from app.db import writing
-from app.services.labels import SHEETS
+from app.services.grains.labels import SHEETS
 from tests import build
 from tests.behind import engine_of
 

@@ -11,7 +11,11 @@ from sqlmodel import Session, select
 from app import clock
 from app.db import writing
 from app.models import Prediction
-from app.services import calibration, firing_fits, firings, lessons, motors, workshop
+from app.services.book import workshop
+from app.services.firings import firing_fits, firings
+from app.services.learning import learning_pages
+from app.services.motors import builds
+from app.services.review import coverage
 from tests import behind, build
 from tests.browse import opened, refused, saved
 from tests.services.test_learning import fired
@@ -140,10 +144,10 @@ def test_the_last_prediction_before_the_firing_counts(client: TestClient, engine
         first = session.exec(select(Prediction).where(Prediction.motor_build_id == made.pk)).one()
         with clock.turned_to(clock.now() + timedelta(minutes=5)) as turn:
             workshop_changed(session)
-            second = motors.predict_again(session, made)
+            second = builds.predict_again(session, made)
             turn(clock.now() + timedelta(minutes=5))
             build.firing(session, made, fired_at=clock.now(), measured_impulse="500 N·s")
-        found = calibration.look(session).records[0].held
+        found = coverage.look(session).records[0].held
         assert len(found) == 1
         assert found[0].expected == pytest.approx(second.total_impulse_ns)
         assert found[0].expected != pytest.approx(first.total_impulse_ns, rel=1e-4)
@@ -157,7 +161,7 @@ def workshop_changed(session: Session) -> None:
 def test_the_words_of_how_much_firings_move_are_worked_out(client: TestClient, engine_of: Engine) -> None:
     one_firing(engine_of)
     with writing(engine_of) as session:
-        moves = {m.tests: m for m in lessons.moves(session)}
+        moves = {m.tests: m for m in learning_pages.moves(session)}
         session.commit()
     assert moves[1].rate > 0.9
     assert moves[3].c_star > 0.9
@@ -180,7 +184,7 @@ def test_the_words_of_how_much_firings_move_are_worked_out(client: TestClient, e
 def test_help_and_readme_say_what_firings_move(client: TestClient, engine_of: Engine) -> None:
     """One test most of the way, three nearly all of it, more hardly any further: as worked out."""
     with writing(engine_of) as session:
-        moves = {m.tests: m for m in lessons.moves(session)}
+        moves = {m.tests: m for m in learning_pages.moves(session)}
         session.commit()
     shares = ([moves[n].rate for n in (1, 3, 30)], [moves[n].impulse for n in (1, 3, 30)])
     for one, three, thirty in shares:

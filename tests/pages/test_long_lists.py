@@ -9,14 +9,15 @@ from sqlmodel import Session, select
 from app import clock
 from app.db import writing
 from app.models import CastSession, MotorBuild
-from app.services import motors, rows
+from app.services.book import repository
+from app.services.motors import builds
 from tests import build
 from tests.behind import engine_of
 
 
 @pytest.fixture
 def _few_on_a_page(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(rows, "ON_A_PAGE", 2)
+    monkeypatch.setattr(repository, "ON_A_PAGE", 2)
 
 
 def _fill(client: TestClient) -> None:
@@ -78,8 +79,8 @@ def test_a_motor_that_is_ready_is_found_however_old(client: TestClient) -> None:
         session.commit()
     _fill_more(client)
     with Session(engine_of(client)) as session:
-        assert [built.build.code for built in motors.ready(session)] == [code]
-        assert motors.listed(session).total == len(session.exec(select(MotorBuild.id)).all())
+        assert [built.build.code for built in builds.ready(session)] == [code]
+        assert builds.listed(session).total == len(session.exec(select(MotorBuild.id)).all())
     assert code in client.get("/firings/new").text
     assert code in client.get("/").text
 

@@ -14,7 +14,7 @@ from app import clock
 from app.db import writing
 from app.models import MotorBuild, NozzleMeasure, Prediction
 from app.models.bag import ReWeighIn, WetIn
-from app.services import reweighs
+from app.services.grains import reweighs
 from tests import build
 from tests.behind import engine_of
 from tests.browse import Page, opened, saved, send

@@ -9,7 +9,7 @@ from sqlmodel import Session, select
 
 from app.db import writing
 from app.models import Batch, Formula, Leftover
-from app.services import workshop
+from app.services.book import workshop
 from tests import build
 from tests.behind import engine_of
 from tests.browse import opened

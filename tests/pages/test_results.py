@@ -12,7 +12,8 @@ from app import clock
 from app.db import writing
 from app.models import MotorBuild, Workshop
 from app.models.firing_log import FindingIn
-from app.services import batches, findings, formulas
+from app.services.firings import findings
+from app.services.stock import batches, formulas
 from tests import build
 from tests.behind import engine_of
 

@@ -7,7 +7,8 @@ from fastapi.testclient import TestClient
 
 from app.db import writing
 from app.models.batch import LeftoverIn
-from app.services import leftovers, review
+from app.services.cast import leftovers
+from app.services.review import lots_review
 from tests import build
 from tests.behind import engine_of
 
@@ -136,7 +137,7 @@ def test_what_was_typed_is_shown_as_text(client: TestClient) -> None:
 
 def test_many_lots_come_by_the_page_and_keep_the_filter(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     first, second = _fired(client)
-    monkeypatch.setattr(review, "PAGE", 1)
+    monkeypatch.setattr(lots_review, "PAGE", 1)
     page = client.get("/review?since=2020-01-01").text
     assert _rows(page) == [second]
     assert "2 lots, here 1 to 1" in page

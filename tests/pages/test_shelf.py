@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from app.db import writing
 from app.models import Grain
-from app.services import grains, shelf
+from app.services.grains import grains, shelf
 from tests import build
 from tests.behind import engine_of
 from tests.browse import Page

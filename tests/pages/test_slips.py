@@ -8,7 +8,7 @@ from app.forms import from_texts
 from app.models.base import FormIn
 from app.models.hardware import CaseIn, CastingTubeIn, GrainPatternIn, NozzleIn
 from app.models.place import RocketIn
-from app.services import workshop
+from app.services.book import workshop
 from app.units import METRIC
 from tests.behind import engine_of
 from tests.browse import opened, saved

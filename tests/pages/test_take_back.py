@@ -11,7 +11,8 @@ from sqlmodel import Session, select
 from app import clock
 from app.db import writing
 from app.models import Batch, Firing, Grain, MotorBuild
-from app.services import casting, pan, workshop
+from app.services.book import workshop
+from app.services.cast import casting, pan
 from tests import build
 from tests.behind import engine_of
 from tests.browse import Page

@@ -6,7 +6,8 @@ from sqlmodel import Session, select
 from app.db import writing
 from app.models import Grain
 from app.models.bag import ReWeighIn
-from app.services import motors, reweighs
+from app.services.grains import reweighs
+from app.services.motors import builds
 from tests import build
 from tests.behind import engine_of
 from tests.browse import opened, refused, saved
@@ -30,7 +31,7 @@ def _built(client: TestClient, serial: str) -> str:
     engine = engine_of(client)
     with writing(engine) as session:
         grain = session.exec(select(Grain).where(Grain.serial == serial)).one()
-        code = motors.build(session, build.build_in(session, grains=[grain])).code
+        code = builds.build(session, build.build_in(session, grains=[grain])).code
         session.commit()
         return code
 

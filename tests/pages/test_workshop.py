@@ -10,7 +10,7 @@ from sqlmodel import Session, select
 
 from app.db import writing
 from app.models import Case, CoringRod, Formula, GrainPattern, Nozzle, Supply, Workshop
-from app.services import hardware
+from app.services.hardware import inventory
 from tests import build
 from tests.behind import engine_of
 from tests.browse import Page, opened, refused, saved, send
@@ -433,4 +433,4 @@ def test_a_throat_now_is_of_the_last_day_measured_not_of_the_last_entry(client: 
     saved(client, "/workshop/nozzles/1", {"throat_d": "12.9 mm", "measured_on": "2024-03-01"}, "measure")
     saved(client, "/workshop/nozzles/1", {"throat_d": "12.8 mm", "measured_on": "2024-02-01"}, "measure")
     with _in_book(client) as session:
-        assert hardware.throat_now(session, session.exec(select(Nozzle)).one()) == 0.0129
+        assert inventory.throat_now(session, session.exec(select(Nozzle)).one()) == 0.0129

@@ -17,7 +17,7 @@ from fastapi.testclient import TestClient
 
 from app.db import writing
 from app.models import Batch
-from app.services import grains
+from app.services.grains import grains
 from tests import build
 from tests.behind import engine_of
 from tests.browse import opened

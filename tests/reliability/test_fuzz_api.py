@@ -17,7 +17,7 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from app.main import create_app
-from app.routers import api
+from app.routers.api import api
 from app.settings import Settings
 from tests.reliability.fuzz import CASES, TIMEOUT_S, enough, tried
 

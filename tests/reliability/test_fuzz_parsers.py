@@ -9,15 +9,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app import scale_lines, units
-from app.calc import curvefile
-from app.calc.errors import CalcError
+from app.calc.base.errors import CalcError
+from app.calc.record import logger_text
 from app.forms import from_texts, whole
 from app.models.base import FormIn
 from app.models.curve import ReadIn
 from app.models.firing import FiringIn
 from app.models.formula import FormulaIn
 from app.models.workshop import WorkshopIn
-from app.services import serials
+from app.services.book import serials
 from app.units import say
 from tests.reliability.fuzz import CASES, enough, tried
 
@@ -92,12 +92,12 @@ def _line(text: str) -> str:
 
 def _file(raw: bytes) -> str:
     try:
-        text = curvefile.plain_text(raw)
-        layout = curvefile.guess_layout(text)
-        curvefile.first_lines(text, 20)
-        curvefile.first_numbers(text, layout)
-        found = curvefile.read_columns(text, layout, range(1, layout.columns + 1))
-        curvefile.line_of(text, layout, 0)
+        text = logger_text.plain_text(raw)
+        layout = logger_text.guess_layout(text)
+        logger_text.first_lines(text, 20)
+        logger_text.first_numbers(text, layout)
+        found = logger_text.read_columns(text, layout, range(1, layout.columns + 1))
+        logger_text.line_of(text, layout, 0)
         assert len(found)
     except CalcError as error:
         return _in_words(say(error.fault))

@@ -23,7 +23,8 @@ from app.models import CastSession, Checklist, OnceToken, SessionOpening, WeighO
 from app.models.batch import WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn
 from app.models.checklist import AnswerIn
-from app.services import batches, casting, checklists, gate, steps, weigh_outs
+from app.services.cast import casting, checklists, gate, steps, weigh_outs
+from app.services.stock import batches
 from app.settings import Settings
 from tests import build
 from tests.behind import app_of, book_of, engine_of

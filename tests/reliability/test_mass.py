@@ -27,7 +27,7 @@ from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
 from app import clock
-from app.calc.errors import CalcError
+from app.calc.base.errors import CalcError
 from app.db import open_engine, writing
 from app.errors import BookError
 from app.models import Batch, BatchPart, Firing, Grain, Leftover, MotorBuild, Supply, WeighOut
@@ -38,26 +38,12 @@ from app.models.firing import FiringIn
 from app.models.grain import BenchIn, DecisionIn, GrainCorrectionIn
 from app.models.motor import BuildIn, TakeApartIn
 from app.models.supply import CorrectionIn, SupplyIn
-from app.services import (
-    batches,
-    bench,
-    casting,
-    checklists,
-    firings,
-    grains,
-    history,
-    leftovers,
-    lots,
-    motors,
-    planning,
-    rejects,
-    rows,
-    slips,
-    steps,
-    supplies,
-    weigh_outs,
-    workshop,
-)  # fmt: skip
+from app.services.book import audit_reasons, repository, workshop
+from app.services.cast import casting, checklists, leftovers, planning, steps, weigh_outs
+from app.services.firings import firings
+from app.services.grains import bench, grains, lots, rejects, undo
+from app.services.motors import builds  # fmt: skip
+from app.services.stock import batches, supplies
 from tests import build
 from tests.moment import wall
 
@@ -176,7 +162,7 @@ class Workshop(RuleBasedStateMachine):
         with self.session.no_autoflush:
             part = self.session.begin_nested()
         try:
-            with history.signed(self.session, "Ada"):
+            with audit_reasons.signed(self.session, "Ada"):
                 result = do()
             part.commit()
         except (BookError, CalcError):
@@ -384,7 +370,7 @@ class Workshop(RuleBasedStateMachine):
         key, of_grain = row.pk, row.grain_id
 
         def taken() -> bool:
-            slips.take_back_leftover(self.session, lot, key)
+            undo.take_back_leftover(self.session, lot, key)
             return True
 
         taken.__qualname__ = "Workshop.take_a_leftover_back."
@@ -400,7 +386,7 @@ class Workshop(RuleBasedStateMachine):
         if row is None or which < 6:
             return
         key = row.pk
-        if self.act(lambda: rows.put_away(self.session, row)):
+        if self.act(lambda: repository.put_away(self.session, row)):
             assert not any(d.bag == key for d in self.book.drawn.values()), "a bag that something was drawn from"
             del self.book.bought[key]
 
@@ -503,8 +489,8 @@ class Workshop(RuleBasedStateMachine):
         if grain is None:
             return
         if bag:
-            self.act(lambda: slips.unbag(self.session, grain))
-        if self.act(lambda: slips.undecide(self.session, grain)):
+            self.act(lambda: undo.unbag(self.session, grain))
+        if self.act(lambda: undo.undecide(self.session, grain)):
             assert self.book.grains[grain.pk].place == "shelf"
 
     @precondition(lambda self: self.book.grains)
@@ -567,7 +553,7 @@ class Workshop(RuleBasedStateMachine):
             "grain_ids": ids, "case_id": self.ground.cases[which], "nozzle_id": self.ground.nozzles[which],
             "throat_d": "12.7 mm", "built_on": clock.today(), "field_elevation": "12 m", "grain_temperature": "20 C",
         })  # fmt: skip
-        row = self.act(lambda: motors.build(self.session, typed))
+        row = self.act(lambda: builds.build(self.session, typed))
         if row is None:
             return
         for key in ids:
@@ -584,7 +570,7 @@ class Workshop(RuleBasedStateMachine):
         if row is None:
             return
         key = row.pk
-        if self.act(lambda: motors.take_apart(self.session, row, TakeApartIn(why="rain"))):
+        if self.act(lambda: builds.take_apart(self.session, row, TakeApartIn(why="rain"))):
             assert key not in self.book.burned
             for grain in self.book.motors.pop(key):
                 assert self.book.grains[grain].place == "motor"
@@ -638,7 +624,7 @@ class Workshop(RuleBasedStateMachine):
         if row is None:
             return
         motor, result = row.motor_build_id, row.result
-        if self.act(lambda: slips.take_back_firing(self.session, row)) and result != "no_light":
+        if self.act(lambda: undo.take_back_firing(self.session, row)) and result != "no_light":
             self.book.burned.remove(motor)
             for grain in self.book.motors[motor]:
                 self.book.grains[grain].place = "motor"
@@ -705,7 +691,7 @@ def test_mass_is_conserved_in_any_order_of_acts(
     ground: Ground, monkeypatch: pytest.MonkeyPatch, pytestconfig: pytest.Config
 ) -> None:
     """40 walks of 30 acts; `--long` does 600."""
-    monkeypatch.setattr(motors, "predict_again", lambda *_: None)  # a prediction moves no mass, and takes its time
+    monkeypatch.setattr(builds, "predict_again", lambda *_: None)  # a prediction moves no mass, and takes its time
     walk = type("Walk", (Workshop,), {"ground": ground, "done": {}})
     examples = 600 if pytestconfig.getoption("--long") else 40
     run_state_machine_as_test(

@@ -14,7 +14,7 @@ from sqlalchemy import Engine, text
 from app.db import open_engine, reading, writing
 from app.models.batch import WeighOutIn
 from app.models.cast import NoteIn
-from app.services import casting, weigh_outs
+from app.services.cast import casting, weigh_outs
 from tests import build
 
 pytestmark = pytest.mark.reliability

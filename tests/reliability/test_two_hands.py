@@ -17,7 +17,8 @@ from fastapi.testclient import TestClient
 from app.db import writing
 from app.main import create_app
 from app.models.batch import LeftoverIn
-from app.services import batches, leftovers, supplies
+from app.services.cast import leftovers
+from app.services.stock import batches, supplies
 from app.settings import Settings
 from tests import build
 from tests.behind import engine_of

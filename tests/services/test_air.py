@@ -7,8 +7,9 @@ from app.errors import Refused
 from app.models.batch import AirIn, TestPiecesIn
 from app.models.cast import CloseIn
 from app.models.history import correction_of
-from app.services import air, burns, casting, leftovers
-from app.services.burns import LookIn
+from app.services.cast import air, casting, leftovers
+from app.services.review import burned_motors
+from app.services.review.burned_motors import LookIn
 from tests import build
 
 DRY = {"air_temperature": "57 F", "humidity": "52 %"}
@@ -83,6 +84,6 @@ def test_a_motor_has_the_mean_over_its_grains_whose_air_is_known(session: Sessio
     damp.humidity_share, dry.humidity_share = 0.8, 0.5
     inside = [build.grain(session, lot) for lot in (damp, dry, dry, untold)]
     build.bare_firing(session, build.bare_motor(session, inside), "good")
-    (burn,) = burns.burned(session, LookIn())
+    (burn,) = burned_motors.burned(session, LookIn())
     assert burn.cast_humidity == pytest.approx((0.8 + 2 * 0.5) / 3)
     assert burn.humidity is None

@@ -6,7 +6,9 @@ from datetime import date
 import pytest
 from sqlmodel import Session
 
-from app.services import batches, planning, serials
+from app.services.book import serials
+from app.services.cast import planning
+from app.services.stock import batches
 from tests import build
 
 

@@ -10,7 +10,7 @@ from app import clock
 from app.errors import Conflict, Refused
 from app.models import Batch, Grain, Leftover, StruckWeighing
 from app.models.grain import BenchIn, DecisionIn
-from app.services import bench, grains, lots, weighing
+from app.services.grains import bench, grains, lots, weighing
 from tests import build
 from tests.moment import wall
 

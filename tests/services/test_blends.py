@@ -5,14 +5,15 @@ from dataclasses import replace
 import pytest
 from sqlmodel import Session, select
 
-from app.calc import thermochem
-from app.calc.constants import ATM
-from app.calc.errors import NoSolution, OutOfRange
-from app.calc.notes import Amount, Note
-from app.calc.thermochem import BlendState
+from app.calc.base.constants import ATM
+from app.calc.base.errors import NoSolution, OutOfRange
+from app.calc.base.notes import Amount, Note
+from app.calc.propellant import thermochem
+from app.calc.propellant.thermochem import BlendState
 from app.models import BlendStateCache
 from app.models.formula import FormulaIn
-from app.services import blends, designs, formulas
+from app.services.motors import designs
+from app.services.stock import blends, formulas
 from app.units import say
 from tests import build
 

@@ -12,8 +12,10 @@ from app import clock
 from app.models import Firing, Grain
 from app.models.bag import ReWeighIn, WetIn
 from app.models.cast import TemperatureIn
-from app.services import burns, casting, pan, reweighs
-from app.services.burns import Burn, LookIn
+from app.services.cast import casting, pan
+from app.services.grains import reweighs
+from app.services.review import burned_motors
+from app.services.review.burned_motors import Burn, LookIn
 from tests import build
 from tests.moment import wall
 
@@ -21,7 +23,7 @@ NOON = wall("2026-11-02T12:00")
 
 
 def _only(session: Session, **wanted: Any) -> Burn:
-    (burn,) = burns.burned(session, LookIn.model_validate(wanted))
+    (burn,) = burned_motors.burned(session, LookIn.model_validate(wanted))
     return burn
 
 
@@ -124,7 +126,7 @@ def test_the_last_reading_before_the_pour_is_the_pan_s(session: Session) -> None
 
 def test_what_did_not_light_has_not_burned(session: Session) -> None:
     _fired(session, [build.grain(session, build.cast(session, 1))], "no_light")
-    assert burns.burned(session, LookIn()) == []
+    assert burned_motors.burned(session, LookIn()) == []
 
 
 @pytest.mark.parametrize(("result", "good"), [("good", True), ("recovery", True), ("weak", False), ("rough", False),
@@ -145,7 +147,7 @@ def test_the_book_is_asked_as_often_for_many_motors_as_for_one(session: Session)
         session.flush()
         session.expunge_all()
         seen.clear()
-        burns.burned(session, LookIn())
+        burned_motors.burned(session, LookIn())
         return len(seen)
 
     event.listen(session.get_bind(), "before_cursor_execute", note)
@@ -168,7 +170,7 @@ def test_motors_are_filtered(session: Session) -> None:
             codes.append(shot.motor_build_id)
 
     def found(**wanted: Any) -> list[int]:
-        kept = burns.burned(session, LookIn.model_validate(wanted))
+        kept = burned_motors.burned(session, LookIn.model_validate(wanted))
         return [session.get_one(Firing, burn.firing_id).motor_build_id for burn in kept]
 
     assert found() == codes
@@ -178,4 +180,6 @@ def test_motors_are_filtered(session: Session) -> None:
     assert found(until=date(2026, 11, 3)) == codes[:2]
     case_id = session.execute(text("SELECT case_id FROM motor_build WHERE id = :id"), {"id": codes[1]}).scalar()
     assert found(case_id=case_id) == [codes[1]]
-    assert [name for _, name in burns.cases(session)] == sorted(name for _, name in burns.cases(session))
+    assert [name for _, name in burned_motors.cases(session)] == sorted(
+        name for _, name in burned_motors.cases(session)
+    )

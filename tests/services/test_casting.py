@@ -10,7 +10,7 @@ from app.errors import Refused
 from app.models import Batch, CastSession
 from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn, StepIn, TemperatureIn
-from app.services import casting, checklists, leftovers, pan, steps
+from app.services.cast import casting, checklists, leftovers, pan, steps
 from tests import build
 from tests.moment import wall
 

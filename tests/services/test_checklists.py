@@ -9,7 +9,8 @@ from app import clock
 from app.errors import NotFound, Refused
 from app.models import Batch, Checklist
 from app.models.checklist import AnswerIn, EditionIn, SignIn
-from app.services import checklists, planning, workshop
+from app.services.book import workshop
+from app.services.cast import checklists, planning
 from tests import build
 from tests.moment import wall
 

@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from app.errors import Refused
 from app.models import Case
-from app.services import closures, hardware
+from app.services.hardware import closures, inventory
 from app.units import say
 from tests import build
 
@@ -80,7 +80,7 @@ def test_the_persons_rating_and_proof_test_outrank_the_formula(session: Session)
 
 def test_a_rating_above_what_the_closures_bear_is_doubted(session: Session) -> None:
     case = build.case(session, rated_pressure="20 MPa", **BOLTS)
-    assert any("closures begin to give" in words for words in hardware.case_doubts(session, case))
+    assert any("closures begin to give" in words for words in inventory.case_doubts(session, case))
 
 
 def test_a_case_without_closures_told_has_none(session: Session) -> None:

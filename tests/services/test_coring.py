@@ -6,8 +6,8 @@ from sqlmodel import Session
 
 from app.errors import Refused
 from app.models.coring import CoringIn
-from app.services import coring
-from app.services.coring import Comparison
+from app.services.motors import coring
+from app.services.motors.coring import Comparison
 from tests import build
 
 

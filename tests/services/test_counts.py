@@ -4,7 +4,8 @@ import pytest
 from sqlmodel import Session
 
 from app.models.flight import FlightIn
-from app.services import counts, designs, flights
+from app.services.flight import flights, grain_count_study
+from app.services.motors import designs
 from tests import build
 
 
@@ -13,7 +14,7 @@ def test_each_number_that_fits_is_what_a_design_of_its_own_gives(session: Sessio
     rocket, field = build.rocket(session), build.field(session, elevation="0 m")
     asked = FlightIn.model_validate({"rocket_id": rocket.pk, "launch_field_id": field.pk, "empty_motor": "900 g"})
     estimate = flights.estimate(session, designs.predict(session, data), asked)
-    found = counts.compare(session, data, estimate)
+    found = grain_count_study.compare(session, data, estimate)
     assert [one.count for one in found] == [1, 2, 3, 4], "the case has room for four"
     three = found[2]
     alone = designs.predict(session, data.model_copy(update={"count": 3}))
@@ -27,13 +28,13 @@ def test_each_number_that_fits_is_what_a_design_of_its_own_gives(session: Sessio
 
 
 def test_without_a_rocket_the_motors_alone_are_told(session: Session) -> None:
-    found = counts.compare(session, build.design_in(session), None)
+    found = grain_count_study.compare(session, build.design_in(session), None)
     assert all(one.flight is None for one in found)
     assert found[3].run is not None
 
 
 def test_a_number_that_is_no_motor_is_told_as_such(session: Session) -> None:
     """One grain behind so wide a throat holds no pressure; the others are told all the same."""
-    found = counts.compare(session, build.design_in(session, throat_d="30 mm"), None)
+    found = grain_count_study.compare(session, build.design_in(session, throat_d="30 mm"), None)
     assert found[0].run is None
     assert found[-1].count == 4

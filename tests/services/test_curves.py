@@ -9,12 +9,13 @@ from numpy.typing import NDArray
 from sqlmodel import Session
 
 from app import clock
-from app.calc.constants import STANDARD_GRAVITY
+from app.calc.base.constants import STANDARD_GRAVITY
 from app.errors import Conflict, NotFound, Refused
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
-from app.services import curves, firings, foretold, outlook, reading
-from app.services.reading import Motor, Result
+from app.services.firings import curves, firings, reading
+from app.services.firings.reading import Motor, Result
+from app.services.learning import foretold, prediction_record
 from app.units import say
 from tests import build
 
@@ -287,7 +288,7 @@ def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> No
     assert all(line.definition for line in table.values())
     expected = table["Total impulse"].expected
     assert expected is not None
-    assert expected.mid == told.total_impulse_ns == outlook.read(told).total_impulse.mid
+    assert expected.mid == told.total_impulse_ns == prediction_record.read(told).total_impulse.mid
     # Both rise above 5 % of their peak at one moment.
     moved = curves.shift(measured.result, measured.outlook)
     curve = measured.outlook.curve

@@ -4,7 +4,7 @@ import pytest
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.services import designs, prediction
+from app.services.motors import designs, prediction
 from app.units import say
 from tests import build
 

@@ -7,7 +7,7 @@ from sqlmodel import Session
 
 from app.errors import Conflict, Refused
 from app.models.distance import DistancesIn
-from app.services import distances
+from app.services.hardware import distances
 
 
 def line(letter: str = "J", single: str = "100 m", **more: Any) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from app.errors import Refused
 from app.models import Firing, Grain
 from app.models.firing_log import FindingIn
-from app.services import findings
+from app.services.firings import findings
 from tests import build
 
 FOUND = {"case_found": "held", "closure_found": "held", "nozzle_found": "held", "remains_found": "none"}

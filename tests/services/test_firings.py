@@ -14,7 +14,13 @@ from app.errors import Conflict, NotFound, Refused
 from app.models import Firing, Nozzle
 from app.models.firing import RESULTS
 from app.models.motor import TakeApartIn
-from app.services import firings, flights, grains, hardware, moments, motors, outlook
+from app.services.book import moments
+from app.services.firings import firings
+from app.services.flight import flights
+from app.services.grains import grains
+from app.services.hardware import inventory
+from app.services.learning import prediction_record
+from app.services.motors import builds
 from tests import build
 from tests.moment import stand_in, wall
 
@@ -29,7 +35,7 @@ def test_a_firing_uses_up_the_grains_and_counts_a_use_of_the_nozzle(session: Ses
     built = build.motor_build(session, nozzle=nozzle)
     assert firings.nozzle_uses(session, nozzle.pk) == 0
     fired = build.firing(session, built, measured_impulse="730 N·s", measured_peak_pressure="3,1 MPa")
-    around = motors.by_code(session, built.code)
+    around = builds.by_code(session, built.code)
     assert (around.state, around.fired) == ("fired", fired)
     assert {v.state for v in around.grains} == {"fired"}
     assert firings.nozzle_uses(session, nozzle.pk) == 1
@@ -43,10 +49,10 @@ def test_a_motor_that_did_not_light_stays_whole(session: Session) -> None:
     built = build.motor_build(session)
     build.firing(session, built, result="no_light")
     build.firing(session, built, result="no_light")
-    assert motors.by_code(session, built.code).state == "ready"
+    assert builds.by_code(session, built.code).state == "ready"
     assert firings.nozzle_uses(session, built.nozzle_id) == 0
     build.firing(session, built)
-    assert motors.by_code(session, built.code).state == "fired"
+    assert builds.by_code(session, built.code).state == "fired"
     assert firings.listed(session).total == 3
 
 
@@ -64,7 +70,7 @@ def test_a_motor_fires_once(session: Session) -> None:
 
 def test_a_motor_taken_apart_or_unknown_is_not_fired(session: Session) -> None:
     built = build.motor_build(session)
-    motors.take_apart(session, built, TakeApartIn(why="rain"))
+    builds.take_apart(session, built, TakeApartIn(why="rain"))
     with pytest.raises(Refused, match="was taken apart"):
         build.firing(session, built)
     with pytest.raises(Refused, match="Choose one of the motors"):
@@ -156,7 +162,7 @@ def test_a_static_test_has_no_rocket(session: Session) -> None:
 @pytest.mark.parametrize("result", sorted(set(RESULTS) - {"no_light"}))
 def test_every_result_but_one_uses_the_motor_up(session: Session, result: str) -> None:
     fired = build.firing(session, result=result, words="The closure was found in the field.")
-    assert motors.around(session, firings.its_motor(session, fired).build).state == "fired"
+    assert builds.around(session, firings.its_motor(session, fired).build).state == "fired"
 
 
 def test_a_throat_measured_afterwards_goes_into_the_nozzles_history(session: Session) -> None:
@@ -164,25 +170,25 @@ def test_a_throat_measured_afterwards_goes_into_the_nozzles_history(session: Ses
     fired = build.firing(session, built, throat_after="12.9 mm")
     nozzle = session.get(Nozzle, built.nozzle_id)
     assert nozzle is not None
-    assert hardware.throat_now(session, nozzle) == 0.0129
-    assert built.code in hardware.measures(session, nozzle)[0].note
+    assert inventory.throat_now(session, nozzle) == 0.0129
+    assert built.code in inventory.measures(session, nozzle)[0].note
     again = build.because(build.firing_in(session, built, throat_after="12.8 mm"), "read off by one")
     firings.correct(session, fired, again, fired.version)
-    assert [m.throat_d_m for m in hardware.measures(session, nozzle)] == [0.0128], "the wrong one is struck out"
+    assert [m.throat_d_m for m in inventory.measures(session, nozzle)] == [0.0128], "the wrong one is struck out"
     firings.correct(session, fired, build.firing_in(session, built, throat_after="12.8 mm", words="fine"))
-    assert len(hardware.measures(session, nozzle)) == 1
+    assert len(inventory.measures(session, nozzle)) == 1
     with pytest.raises(Refused, match=r"12\.8 mm was measured"):
         firings.correct(session, fired, build.firing_in(session, built))
     session.expire_all()
     firings.correct(session, fired, build.because(build.firing_in(session, built), "of another nozzle"))
-    assert hardware.measures(session, nozzle) == []
+    assert inventory.measures(session, nozzle) == []
 
 
 def test_a_flight_stands_beside_what_was_expected(session: Session) -> None:
     fired = build.firing(session, **flight_in(session, altitude="310 m", measured_impulse="730 N·s", wind="3 m/s"))
     built = firings.its_motor(session, fired)
     assert built.prediction is not None
-    found = outlook.read(built.prediction)
+    found = prediction_record.read(built.prediction)
     estimate, refusal = flights.told(session, found, fired)
     assert refusal == ""
     assert estimate is not None
@@ -202,7 +208,7 @@ def test_a_rocket_too_heavy_to_leave_the_rail_is_told_in_words(session: Session)
     fired = build.firing(session, **flight_in(session, rocket_id=heavy.pk))
     built = firings.its_motor(session, fired)
     assert built.prediction is not None
-    estimate, refusal = flights.told(session, outlook.read(built.prediction), fired)
+    estimate, refusal = flights.told(session, prediction_record.read(built.prediction), fired)
     assert estimate is None
     assert "does not lift" in str(refusal)
 
@@ -224,13 +230,13 @@ def test_a_correction_to_did_not_light_gives_the_motor_back_and_cannot_burn_it_t
     built = build.motor_build(session)
     first = build.firing(session, built)
     firings.correct(session, first, build.firing_in(session, built, result="no_light"))
-    assert {v.state for v in motors.around(session, built).grains} == {"in motor"}
+    assert {v.state for v in builds.around(session, built).grains} == {"in motor"}
     second = build.firing(session, built)
     with pytest.raises(Refused, match="was burned in a later firing") as fault:
         firings.correct(session, first, build.firing_in(session, built, result="good"))
     assert fault.value.field == "result"
     firings.correct(session, second, build.firing_in(session, built, result="no_light"))
-    motors.take_apart(session, built, TakeApartIn(why="wet"))
+    builds.take_apart(session, built, TakeApartIn(why="wet"))
     with pytest.raises(Refused, match="taken apart after it did not light"):
         firings.correct(session, second, build.firing_in(session, built, result="good"))
     assert len(grains.ready(session)) == 4
@@ -250,7 +256,7 @@ def test_a_correction_to_did_not_light_gives_the_motor_back_and_cannot_burn_it_t
 )
 def test_a_slipped_figure_is_asked_about_once(session: Session, field: str, slip: float, words: str) -> None:
     built = build.motor_build(session)
-    predicted = motors.around(session, built).prediction
+    predicted = builds.around(session, built).prediction
     assert predicted is not None
     si = {
         "measured_impulse": (predicted.total_impulse_ns, "N s"),
@@ -272,7 +278,7 @@ def test_feet_typed_as_metres_are_asked_about(session: Session) -> None:
     """A foot is 0.3048 m (NIST SP 811)."""
     built, flew = build.motor_build(session), flight_in(session)
     trial = build.firing(session, built, **flew)
-    estimate = flights.told(session, outlook.read(motors.around(session, built).prediction), trial)[0]
+    estimate = flights.told(session, prediction_record.read(builds.around(session, built).prediction), trial)[0]
     assert estimate is not None
     feet = estimate.highest.mid / 0.3048
     with pytest.raises(Refused, match="Altitude is predicted as about") as caught:

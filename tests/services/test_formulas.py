@@ -6,7 +6,8 @@ from sqlmodel import Session, select
 from app.errors import Conflict, NotFound, Refused
 from app.models import Formula, FormulaPart
 from app.models.formula import FormulaIn
-from app.services import formulas, rows
+from app.services.book import repository
+from app.services.stock import formulas
 from tests import build
 
 EVERYDAY = [("potassium nitrate", "65"), ("sorbitol", "28"), ("sucrose", "7")]
@@ -100,16 +101,16 @@ def test_a_change_from_an_old_page_is_a_conflict(session: Session) -> None:
 def test_a_retired_formula_leaves_the_list_and_comes_back(session: Session) -> None:
     formula = build.formula(session)
     build.batch(session, blend=formula)
-    assert rows.put_away(session, formula) is False
+    assert repository.put_away(session, formula) is False
     assert (formulas.current(session), formulas.retired(session)) == ([], [formula])
-    rows.bring_back(session, formula)
+    repository.bring_back(session, formula)
     assert formulas.current(session) == [formula]
     assert len(session.exec(select(Formula)).all()) == 1
 
 
 def test_a_formula_that_nothing_was_made_of_goes_with_its_parts(session: Session) -> None:
     formula = build.formula(session)
-    assert rows.put_away(session, formula) is True
+    assert repository.put_away(session, formula) is True
     assert session.exec(select(Formula)).all() == []
     assert session.exec(select(FormulaPart)).all() == []
 

@@ -11,7 +11,10 @@ from app import clock
 from app.errors import Conflict, NotFound, Refused
 from app.models import Batch, Grain
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
-from app.services import casting, formulas, grains, workshop
+from app.services.book import workshop
+from app.services.cast import casting
+from app.services.grains import grains
+from app.services.stock import formulas
 from tests import build
 from tests.moment import wall
 

@@ -9,7 +9,8 @@ from app import clock
 from app.errors import Refused
 from app.models import CastingTube, CoringRod, GrainPattern, Nozzle
 from app.models.hardware import GrainPatternIn, NozzleIn, NozzleMeasureIn
-from app.services import hardware, rows
+from app.services.book import repository
+from app.services.hardware import inventory
 from tests import build
 
 
@@ -58,29 +59,29 @@ def test_a_pattern_takes_its_diameters_from_tube_and_rod(session: Session) -> No
 def test_an_odd_pattern_is_taken_and_told(session: Session) -> None:
     tube, rod = build.tube(session), build.rod(session)
     fits = build.pattern(session, casting_tube_id=tube.pk, coring_rod_id=rod.pk)
-    assert hardware.doubts(session, fits) == []
+    assert inventory.doubts(session, fits) == []
     odd = build.pattern(session, casting_tube_id=tube.pk, coring_rod_id=rod.pk, outer_d="40 mm", core_d="20 mm")
-    assert [tube.name in words or rod.name in words for words in hardware.doubts(session, odd)] == [True, True]
-    assert "narrower than a fifth" in hardware.doubts(session, build.pattern(session, core_d="6 mm"))[0]
-    assert "No end face burns" in hardware.doubts(session, build.pattern(session, burning_ends=0))[0]
+    assert [tube.name in words or rod.name in words for words in inventory.doubts(session, odd)] == [True, True]
+    assert "narrower than a fifth" in inventory.doubts(session, build.pattern(session, core_d="6 mm"))[0]
+    assert "No end face burns" in inventory.doubts(session, build.pattern(session, burning_ends=0))[0]
 
 
 def test_lists_leave_out_what_is_retired(session: Session) -> None:
     tube = build.tube(session)
     pattern = build.pattern(session, casting_tube_id=tube.pk)
-    assert rows.put_away(session, tube) is False
-    assert (hardware.tubes(session), hardware.tubes(session, retired=True)) == ([], [tube])
-    assert rows.put_away(session, pattern) is True
-    assert hardware.patterns(session) == []
+    assert repository.put_away(session, tube) is False
+    assert (inventory.tubes(session), inventory.tubes(session, retired=True)) == ([], [tube])
+    assert repository.put_away(session, pattern) is True
+    assert inventory.patterns(session) == []
     assert session.get(GrainPattern, pattern.id) is None
 
 
 def test_uses_are_counted_by_what_refers_to_a_row(session: Session) -> None:
     tube = build.tube(session)
-    assert rows.uses(session, tube) == {}
+    assert repository.uses(session, tube) == {}
     build.pattern(session, casting_tube_id=tube.pk)
     build.pattern(session, casting_tube_id=tube.pk)
-    assert rows.uses(session, tube) == {"grain_pattern": 2}
+    assert repository.uses(session, tube) == {"grain_pattern": 2}
 
 
 @pytest.mark.parametrize(("table", "make"), [(CastingTube, build.tube), (CoringRod, build.rod), (Nozzle, build.nozzle)])
@@ -120,22 +121,22 @@ def test_a_proof_test_lies_in_the_past(session: Session) -> None:
 
 def test_the_wall_by_formula(session: Session) -> None:
     case = build.case(session)
-    wall = hardware.wall(case)
+    wall = inventory.wall(case)
     # Lame at the bore with 8 MPa, 48.2 and 54 mm, by hand: 8 (27^2 + 24.1^2) / (27^2 - 24.1^2) = 70.7 MPa
     assert wall.bore_stress / 1e6 == pytest.approx(8 * (27**2 + 24.1**2) / (27**2 - 24.1**2))
     assert wall.yield_strength == 240e6  # 6061-T6 extrusions, least (published)
-    assert hardware.case_doubts(session, case) == [
+    assert inventory.case_doubts(session, case) == [
         "It was not proof-tested; your own water-pressure test outranks any rating and any formula."
     ]
 
 
 def test_a_rating_that_the_wall_does_not_bear_is_told(session: Session) -> None:
     thin = build.case(session, inner_d="53 mm", rated_pressure="10 MPa")
-    assert "begins to yield" in hardware.case_doubts(session, thin)[0]
+    assert "begins to yield" in inventory.case_doubts(session, thin)[0]
     near = build.case(session, inner_d="51 mm", rated_pressure="8 MPa")
-    assert "less than the usual factor of 2" in hardware.case_doubts(session, near)[0]
+    assert "less than the usual factor of 2" in inventory.case_doubts(session, near)[0]
     bare = build.case(session, rated_pressure=None)
-    assert "no rating and no proof test" in hardware.case_doubts(session, bare)[0]
+    assert "no rating and no proof test" in inventory.case_doubts(session, bare)[0]
 
 
 # --- Nozzles -----------------------------------------------------------------------------------------
@@ -143,31 +144,31 @@ def test_a_rating_that_the_wall_does_not_bear_is_told(session: Session) -> None:
 
 def test_the_throat_now_is_as_made_until_it_is_measured(session: Session) -> None:
     nozzle = build.nozzle(session)
-    assert hardware.throat_now(session, nozzle) == 0.0127
-    hardware.measure_nozzle(session, nozzle, _measure("12.9 mm", "2024-03-01"))
-    hardware.measure_nozzle(session, nozzle, _measure("12.8 mm", "2024-02-01"))
-    assert hardware.throat_now(session, nozzle) == 0.0129
-    hardware.measure_nozzle(session, nozzle, _measure("12.95 mm", "2024-03-01"))
-    assert hardware.throat_now(session, nozzle) == 0.01295  # the later entry of one day
-    assert [m.throat_d_typed for m in hardware.measures(session, nozzle)] == ["12.95 mm", "12.9 mm", "12.8 mm"]
+    assert inventory.throat_now(session, nozzle) == 0.0127
+    inventory.measure_nozzle(session, nozzle, _measure("12.9 mm", "2024-03-01"))
+    inventory.measure_nozzle(session, nozzle, _measure("12.8 mm", "2024-02-01"))
+    assert inventory.throat_now(session, nozzle) == 0.0129
+    inventory.measure_nozzle(session, nozzle, _measure("12.95 mm", "2024-03-01"))
+    assert inventory.throat_now(session, nozzle) == 0.01295  # the later entry of one day
+    assert [m.throat_d_typed for m in inventory.measures(session, nozzle)] == ["12.95 mm", "12.9 mm", "12.8 mm"]
 
 
 def test_a_throat_wider_than_the_exit_or_measured_tomorrow_is_refused(session: Session) -> None:
     nozzle = build.nozzle(session)
     with pytest.raises(Refused, match="wider than the exit"):
-        hardware.measure_nozzle(session, nozzle, _measure("40 mm"))
+        inventory.measure_nozzle(session, nozzle, _measure("40 mm"))
     with pytest.raises(Refused, match="still to come"):
-        hardware.measure_nozzle(session, nozzle, _measure("12.8 mm", str(clock.today() + timedelta(days=1))))
+        inventory.measure_nozzle(session, nozzle, _measure("12.8 mm", str(clock.today() + timedelta(days=1))))
     with pytest.raises(Refused, match="at least as wide"):
         build.nozzle(session, exit_d="12 mm")
 
 
 def test_an_exit_is_not_made_narrower_than_the_throat_has_become(session: Session) -> None:
     nozzle = build.nozzle(session, exit_d="14 mm")
-    hardware.measure_nozzle(session, nozzle, _measure("13.5 mm"))
+    inventory.measure_nozzle(session, nozzle, _measure("13.5 mm"))
     form = NozzleIn.model_validate({"name": nozzle.name, "throat_d": "12.7 mm", "exit_d": "13 mm"})
     with pytest.raises(Refused, match=r"last measured as 13\.50 mm"):
-        hardware.save_nozzle(session, form, nozzle)
+        inventory.save_nozzle(session, form, nozzle)
 
 
 def test_a_pattern_keeps_its_identity_when_changed(session: Session) -> None:
@@ -176,5 +177,5 @@ def test_a_pattern_keeps_its_identity_when_changed(session: Session) -> None:
         {"name": pattern.name, "outer_d": "31", "core_d": "10", "length": "55", "burning_ends": 1}
     )
     seen = pattern.version
-    assert hardware.save_pattern(session, form, pattern, seen) is pattern
+    assert inventory.save_pattern(session, form, pattern, seen) is pattern
     assert (pattern.outer_d_m, pattern.burning_ends, pattern.version) == (0.031, 1, seen + 1)

@@ -4,8 +4,8 @@ import pytest
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.services import grains, labels
-from app.services.labels import SHEETS, LabelsIn
+from app.services.grains import grains, labels
+from app.services.grains.labels import SHEETS, LabelsIn
 from tests import build
 
 POINT = 25.4 / 72

@@ -10,32 +10,22 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
-from app.calc.assembly import C_STAR_EFFICIENCY
-from app.calc.motor import simulate
+from app.calc.motor.assembly import C_STAR_EFFICIENCY
+from app.calc.motor.simulation import simulate
 from app.db import reading, writing
 from app.errors import Refused
 from app.models import BlendStateCache, Case, Firing, FiringFit, MotorBuild, Prediction
 from app.models.curve import ReadIn
 from app.models.formula import FormulaIn
 from app.models.test_piece import TestPieceIn
-from app.services import (
-    blends,
-    curves,
-    firing_fits,
-    firings,
-    first_run,
-    fit_records,
-    formulas,
-    learning,
-    lessons,
-    method,
-    motors,
-    outlook,
-    prediction,
-    test_pieces,
-    workshop,
-)
-from app.services.outlook import Taught
+from app.services.book import workshop
+from app.services.firings import curves, firing_fits, firings
+from app.services.grains import test_pieces
+from app.services.learning import calculation_key, fit_records, learning, learning_pages, prediction_record
+from app.services.learning.prediction_record import Taught
+from app.services.motors import builds, prediction
+from app.services.stock import blends, formulas
+from app.services.today import first_run
 from app.units import say
 from tests import build
 from tests.services.test_prediction import designed
@@ -43,7 +33,7 @@ from tests.services.test_prediction import designed
 
 def stand_file(session: Session, made: MotorBuild, rate: float, c_star: float, seed: int, gauge: bool) -> bytes:
     """What a stand's logger wrote of a motor that burned so much faster than the book has it."""
-    motor, _ = prediction.motor_of(session, motors.setup_of(session, motors.around(session, made)), taught=None)
+    motor, _ = prediction.motor_of(session, builds.setup_of(session, builds.around(session, made)), taught=None)
     law = motor.propellant.law
     faster = replace(motor.propellant, law=replace(law, rates=tuple(rate * r for r in law.rates)))
     run = simulate(replace(motor, propellant=faster, c_star_efficiency=c_star * motor.c_star_efficiency))
@@ -88,7 +78,9 @@ def test_a_pressure_curve_says_all_three(session: Session) -> None:
     firing = fired(session, rate=1.08, c_star=0.97)
     found = fit_of(session, firing)
     assert found.how == "pressure"
-    says = {say.what: say for line in lessons.lesson(session, formula_of(session, firing)).lines for say in line.says}
+    says = {
+        say.what: say for line in learning_pages.lesson(session, formula_of(session, firing)).lines for say in line.says
+    }
     assert says["burn rate"].low < 1.08 < says["burn rate"].high
     assert says["burn rate"].factor == pytest.approx(1.08, rel=0.01)
     assert says["c* efficiency"].factor == pytest.approx(0.97, rel=0.01)
@@ -152,7 +144,7 @@ def test_the_next_prediction_stands_on_it_and_says_so(session: Session) -> None:
 
 def test_an_efficiency_that_cannot_be_is_refused_with_the_way_out(session: Session) -> None:
     made = build.motor_build(session)
-    setup = motors.setup_of(session, motors.around(session, made))
+    setup = builds.setup_of(session, builds.around(session, made))
     found = learning.taught(session, setup.formula, setup.case)
     wild = found.model_copy(update={"c_star": found.c_star.model_copy(update={"factor": 1.3})})
     with pytest.raises(Refused, match=r"c\* efficiency 11[45]%.*leave out the firing that is wrong"):
@@ -187,10 +179,10 @@ def test_the_range_before_and_after_is_kept_with_a_prediction(session: Session) 
         assert now.width < 0.5 * then.width
     assert after.inputs.taught is not None
     assert after.inputs.taught.rate.moved == pytest.approx(0.98, abs=0.02)
-    stored = outlook.Outlook.model_validate_json(after.model_dump_json())
+    stored = prediction_record.Outlook.model_validate_json(after.model_dump_json())
     assert stored.untaught == after.untaught
     old = {k: v for k, v in json.loads(after.model_dump_json()).items() if k != "untaught"}
-    assert outlook.Outlook.model_validate(old).untaught is None
+    assert prediction_record.Outlook.model_validate(old).untaught is None
 
 
 def test_a_second_formula_hears_what_the_workshop_is(session: Session) -> None:
@@ -201,7 +193,7 @@ def test_a_second_formula_hears_what_the_workshop_is(session: Session) -> None:
     assert told.other_firings == 1
     assert told.used
     assert 0.93 < told.c_star.factor < 0.98
-    assert "1 of others in other cases" in outlook.learned_words(told, 0.88, 0.88)
+    assert "1 of others in other cases" in prediction_record.learned_words(told, 0.88, 0.88)
 
 
 def sorbitol(session: Session, **more: object) -> formulas.Formula:
@@ -240,7 +232,7 @@ def test_a_firing_is_left_out_with_its_reason_and_let_in_again(session: Session)
     assert without.firing_ids == []
     assert without.left_out == 1
     assert without.rate.factor == 1.0
-    line = lessons.lesson(session, formula_of(session, firing)).lines[0]
+    line = learning_pages.lesson(session, formula_of(session, firing)).lines[0]
     assert line.state == "left out: The gauge stuck."
     with pytest.raises(Refused, match="left out already"):
         learning.leave_out(session, firing, "Twice.")
@@ -254,7 +246,7 @@ def test_a_failed_motor_teaches_nothing_of_its_rate(session: Session) -> None:
     made = build.motor_build(session)
     firing = build.firing(session, made, result="burst", words="The closure went at once.", measured_impulse="300 N·s")
     assert session.exec(select(FiringFit)).all() == []
-    line = lessons.lesson(session, formula_of(session, firing)).lines[0]
+    line = learning_pages.lesson(session, formula_of(session, firing)).lines[0]
     assert line.state == "does not count: the motor failed"
 
 
@@ -275,7 +267,7 @@ def test_a_fit_counts_only_while_what_it_stands_on_is_unchanged(session: Session
     session.flush()
     assert [w.firing_id for w in fit_records.waiting(session)] == [firing.pk]
     assert not taught(session, firing).used
-    assert lessons.lesson(session, built.formula).lines[0].state == "waits to be fitted again"
+    assert learning_pages.lesson(session, built.formula).lines[0].state == "waits to be fitted again"
     assert firing_fits.catch_up(session) == 0
     assert taught(session, firing).used
     workshop.get(session).rate_per_kelvin_share = 0.004
@@ -337,7 +329,7 @@ def test_versions_with_the_same_parts_learn_together_whatever_their_law(session:
     found = learning.taught(session, second, None)
     assert found.firing_ids == [firing.pk]
     own = float(formulas.burn_law(second).rate(fit_of(session, firing).pressure_pa))
-    says = {s.what: s for s in lessons.lesson(session, second).lines[0].says}
+    says = {s.what: s for s in learning_pages.lesson(session, second).lines[0].says}
     assert says["burn rate"].factor == pytest.approx(1.10 * rate / own, rel=0.01)
     other = build.formula(session, name="Other", parts={"potassium nitrate": "63 %", "sorbitol": "37 %"})
     assert learning.taught(session, other, None).firing_ids == []
@@ -347,14 +339,14 @@ def test_a_law_fitted_to_curves_becomes_a_version_of_its_own(session: Session) -
     formula, case = sorbitol(session), build.case(session)
     first = fired(session, 1.05, grains=build.ready_grains(session, formula_id=formula.pk), case=case)
     with pytest.raises(Refused, match="within a factor"):
-        lessons.take_law(session, formula)
+        learning_pages.take_law(session, formula)
     small = build.nozzle(session, throat_d="10.5 mm")
     fired(session, 1.05, seed=2, grains=build.ready_grains(session, formula_id=formula.pk), case=case, nozzle=small,
           throat_d="10.5 mm")  # fmt: skip
-    law = lessons.lesson(session, formula).law
+    law = learning_pages.lesson(session, formula).law
     assert law is not None
     assert law.curves == 2
-    made = lessons.take_law(session, formula)
+    made = learning_pages.take_law(session, formula)
     assert (made.name, made.edition) == (formula.name, 2)
     own = formulas.own_law(made)
     assert own is not None
@@ -371,7 +363,7 @@ def test_a_prediction_that_was_stored_before_learning_is_read_as_it_was(session:
     old = json.loads(row.inputs_json)
     del old["taught"]
     row = Prediction(**{**row.model_dump(exclude={"id"}), "inputs_json": json.dumps(old)})
-    assert outlook.read(row).inputs.taught is None
+    assert prediction_record.read(row).inputs.taught is None
 
 
 def test_learning_never_touches_a_stored_prediction(session: Session) -> None:
@@ -386,7 +378,7 @@ def test_learning_never_touches_a_stored_prediction(session: Session) -> None:
 
 def test_far_from_the_default_is_told(session: Session) -> None:
     firing = fired(session, c_star=0.75)
-    assert lessons.lesson(session, formula_of(session, firing)).far == ["c* efficiency"]
+    assert learning_pages.lesson(session, formula_of(session, firing)).far == ["c* efficiency"]
     assert math.isfinite(taught(session, firing).c_star.spread)
     assert session.exec(select(MotorBuild)).one()
 
@@ -427,7 +419,10 @@ def test_a_fault_of_the_program_is_no_lesson(
     assert (found.fault, found.remarks, found.rows) == (type(fault).__name__, [], [])
     assert f"fitting a firing: {found.fault} at" in caplog.text
     assert not taught(session, firing).used
-    assert lessons.lesson(session, formula_of(session, firing)).lines[0].state == "not fitted: Grainbook failed at it"
+    assert (
+        learning_pages.lesson(session, formula_of(session, firing)).lines[0].state
+        == "not fitted: Grainbook failed at it"
+    )
     assert [w.firing_id for w in fit_records.waiting(session)] == [firing.pk]
     assert firing_fits.catch_up(session) == 0
     assert fit_of(session, firing).fault == ""
@@ -449,30 +444,39 @@ def test_no_fit_outlives_its_calculation(session: Session, monkeypatch: pytest.M
     """Nobody raises a number: one character of a calculation, and every fit of it waits."""
     firing = fired(session)
     assert fit_records.waiting(session) == []
-    text = method._source
-    for module in ("app.calc.burnfit", "app.calc.chamber", "app.calc.constants", *fit_records.CALCULATED_BY):
+    text = calculation_key._source
+    for module in (
+        "app.calc.fit.pressure_fit",
+        "app.calc.motor.chamber",
+        "app.calc.base.constants",
+        *fit_records.CALCULATED_BY,
+    ):
         with monkeypatch.context() as changed:
-            changed.setattr(method, "_source", lambda one, of=module: f"{text(one)}#" if one == of else text(one))
-            method.name.cache_clear()
+            changed.setattr(
+                calculation_key, "_source", lambda one, of=module: f"{text(one)}#" if one == of else text(one)
+            )
+            calculation_key.name.cache_clear()
             assert [w.firing_id for w in fit_records.waiting(session)] == [firing.pk], module
             assert not taught(session, firing).used
-        method.name.cache_clear()
+        calculation_key.name.cache_clear()
         assert fit_records.waiting(session) == []
 
 
 def test_what_has_no_part_in_a_fit_renews_none(monkeypatch: pytest.MonkeyPatch) -> None:
-    now, text = method.name(*fit_records.CALCULATED_BY), method._source
-    monkeypatch.setattr(method, "_source", lambda one: f"{text(one)}#" if one == "app.calc.landing" else text(one))
-    assert method.name.__wrapped__(*fit_records.CALCULATED_BY) == now
+    now, text = calculation_key.name(*fit_records.CALCULATED_BY), calculation_key._source
+    monkeypatch.setattr(
+        calculation_key, "_source", lambda one: f"{text(one)}#" if one == "app.calc.flight.landing" else text(one)
+    )
+    assert calculation_key.name.__wrapped__(*fit_records.CALCULATED_BY) == now
 
 
 def test_every_service_that_a_fit_is_made_by_is_in_its_key() -> None:
     """Of what firing_fits imports, only these give a fit no number but what its key tells."""
-    used = {one for one in method._imported(inspect.getsource(firing_fits)) if one.startswith("app.services.")}
-    services = {one for one in used if method._source(one) is not None}
+    used = {one for one in calculation_key._imported(inspect.getsource(firing_fits)) if one.startswith("app.services.")}
+    services = {one for one in used if calculation_key._source(one) is not None}
     told = {f"app.services.{name}" for name in ("rows", "workshop", "fit_records")}
     assert services - told <= set(fit_records.CALCULATED_BY)
-    assert all(method._source(one) for one in fit_records.CALCULATED_BY)
+    assert all(calculation_key._source(one) for one in fit_records.CALCULATED_BY)
 
 
 def test_states_of_a_blend_are_made_anew_with_their_calculation(
@@ -483,14 +487,18 @@ def test_states_of_a_blend_are_made_anew_with_their_calculation(
     for row in session.exec(select(BlendStateCache)):
         row.state_json = "{}"
     session.flush()
-    text = method._source
-    monkeypatch.setattr(method, "_source", lambda one: f"{text(one)}#" if one == "app.calc.equilibrium" else text(one))
-    method.name.cache_clear()
+    text = calculation_key._source
+    monkeypatch.setattr(
+        calculation_key,
+        "_source",
+        lambda one: f"{text(one)}#" if one == "app.calc.propellant.equilibrium" else text(one),
+    )
+    calculation_key.name.cache_clear()
     try:
         blends.catch_up(session, seconds=60.0)
         found = session.exec(select(BlendStateCache)).all()
-        assert {row.method for row in found} == {method.name(blends.CALCULATED_BY)}
+        assert {row.method for row in found} == {calculation_key.name(blends.CALCULATED_BY)}
     finally:
-        method.name.cache_clear()
+        calculation_key.name.cache_clear()
     assert {row.pressure_pa: row.state_json for row in found} == kept
     assert kept

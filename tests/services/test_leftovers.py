@@ -5,7 +5,8 @@ from sqlmodel import Session
 
 from app.errors import Refused
 from app.models.batch import LeftoverIn, TestPiecesIn
-from app.services import batches, leftovers
+from app.services.cast import leftovers
+from app.services.stock import batches
 from tests import build
 
 

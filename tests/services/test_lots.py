@@ -5,7 +5,8 @@ from sqlmodel import Session, select
 
 from app.models import Batch, WeighOut
 from app.models.batch import LeftoverIn, TestPiecesIn, VoidIn
-from app.services import grains, leftovers, lots, weigh_outs
+from app.services.cast import leftovers, weigh_outs
+from app.services.grains import grains, lots
 from tests import build
 
 

@@ -6,7 +6,8 @@ from sqlmodel import Session, select
 from app.errors import Asked, Refused
 from app.models import Batch
 from app.models.batch import PlanIn
-from app.services import casting, melts, planning, workshop
+from app.services.book import workshop
+from app.services.cast import casting, melts, planning
 from tests import build
 
 

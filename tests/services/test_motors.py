@@ -14,7 +14,14 @@ from app.models.batch import WeighOutIn
 from app.models.grain import DecisionIn
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import TakeApartIn
-from app.services import firings, grains, hardware, motors, outlook, supplies, weigh_outs, workshop
+from app.services.book import workshop
+from app.services.cast import weigh_outs
+from app.services.firings import firings
+from app.services.grains import grains
+from app.services.hardware import inventory
+from app.services.learning import prediction_record
+from app.services.motors import builds
+from app.services.stock import supplies
 from app.units import say
 from tests import build
 from tests.moment import wall
@@ -33,23 +40,23 @@ def test_codes_count_within_their_year(session: Session) -> None:
         assert build.motor_build(session).code == "26-003"
         turn(wall("2027-01-02T12:00"))
         assert build.motor_build(session).code == "27-001"
-        assert motors.by_code(session, "m26k-07").build is first
+        assert builds.by_code(session, "m26k-07").build is first
 
 
 def test_a_build_holds_its_grains_in_the_order_picked(session: Session) -> None:
     ready = build.ready_grains(session)
     picked = [ready[i] for i in (2, 0, 3, 1)]
-    built = motors.by_code(session, build.motor_build(session, grains=picked).code.lower())
+    built = builds.by_code(session, build.motor_build(session, grains=picked).code.lower())
     assert [v.grain.serial for v in built.grains] == [g.serial for g in picked]
     assert {v.state for v in built.grains} == {"in motor"}
     assert (built.state, built.fired) == ("ready", None)
     assert grains.ready(session) == []
-    assert motors.ready_by_lot(grains.on_shelf(session)) == []
+    assert builds.ready_by_lot(grains.on_shelf(session)) == []
 
 
 def test_grains_stand_on_the_shelf_by_lot(session: Session) -> None:
     first, second = build.ready_grains(session, 2), build.ready_grains(session, 3)
-    lots = motors.ready_by_lot(grains.on_shelf(session))
+    lots = builds.ready_by_lot(grains.on_shelf(session))
     assert [(lot.batch.pk, len(views)) for lot, views in lots] == [(first[0].batch_id, 2), (second[0].batch_id, 3)]
 
 
@@ -61,7 +68,7 @@ def test_a_grain_that_is_not_cured_is_refused_with_the_moment_it_will_be(session
         build.motor_build(session, grains=young)
     assert fault.value.field == "grain_ids"
     assert clock.day_and_time(ready) in fault.value.message
-    assert motors.not_ready(grains.on_shelf(session))[0].grain is young[0]
+    assert builds.not_ready(grains.on_shelf(session))[0].grain is young[0]
     with clock.turned_to(ready + timedelta(minutes=1)):
         build.motor_build(session, grains=young)
 
@@ -155,45 +162,45 @@ def test_a_retired_case_is_refused(session: Session) -> None:
 
 def test_a_throat_measured_today_goes_into_the_nozzles_history_once(session: Session) -> None:
     nozzle = build.nozzle(session)
-    hardware.measure_nozzle(
+    inventory.measure_nozzle(
         session, nozzle, NozzleMeasureIn.model_validate({"measured_on": "2024-05-01", "throat_d": "12.8 mm"})
     )
     same = build.motor_build(session, nozzle=nozzle, throat_d="12.8 mm")
-    assert len(hardware.measures(session, nozzle)) == 1
-    motors.take_apart(session, same, WHY)
+    assert len(inventory.measures(session, nozzle)) == 1
+    builds.take_apart(session, same, WHY)
     wider = build.motor_build(session, nozzle=nozzle, throat_d="12,95 mm")
-    newest = hardware.measures(session, nozzle)[0]
+    newest = inventory.measures(session, nozzle)[0]
     assert (newest.throat_d_m, newest.measured_on, newest.throat_d_typed) == (0.01295, clock.today(), "12,95 mm")
-    assert hardware.throat_now(session, nozzle) == wider.throat_d_m == 0.01295
+    assert inventory.throat_now(session, nozzle) == wider.throat_d_m == 0.01295
 
 
 def test_a_motor_taken_apart_gives_its_grains_back(session: Session) -> None:
     ready = build.ready_grains(session)
     built = build.motor_build(session, grains=ready)
     version = built.version
-    motors.take_apart(session, built, WHY, version)
-    assert motors.by_code(session, built.code).state == "taken apart"
-    assert len(motors.by_code(session, built.code).grains) == 4
+    builds.take_apart(session, built, WHY, version)
+    assert builds.by_code(session, built.code).state == "taken apart"
+    assert len(builds.by_code(session, built.code).grains) == 4
     assert {g.pk for g in grains.ready(session)} == {g.pk for g in ready}
     with pytest.raises(Refused, match="taken apart already"):
-        motors.take_apart(session, built, WHY, built.version)
+        builds.take_apart(session, built, WHY, built.version)
     with pytest.raises(Refused, match="stays as it was made"):
-        motors.predict_again(session, built)
+        builds.predict_again(session, built)
     build.motor_build(session, grains=ready)
 
 
 def test_a_motor_seen_in_an_old_tab_is_not_taken_apart(session: Session) -> None:
     built = build.motor_build(session)
     with pytest.raises(Conflict):
-        motors.take_apart(session, built, WHY, built.version - 1)
-    assert motors.by_code(session, built.code).state == "ready"
+        builds.take_apart(session, built, WHY, built.version - 1)
+    assert builds.by_code(session, built.code).state == "ready"
 
 
 def test_a_fired_motor_is_not_taken_apart_by_anybody(session: Session) -> None:
     built = build.motor_build(session)
     build.firing(session, built)
     with pytest.raises(Refused, match="its grains are burned"):
-        motors.take_apart(session, built, WHY)
+        builds.take_apart(session, built, WHY)
     slot = session.exec(select(BuildGrain).where(BuildGrain.motor_build_id == built.pk)).first()
     assert slot is not None
     slot.released_at = clock.now()
@@ -227,7 +234,7 @@ def test_a_lot_weighed_away_from_its_formula_is_told(session: Session) -> None:
 
 def test_unknown_motors_are_not_found(session: Session) -> None:
     with pytest.raises(NotFound, match="26-099"):
-        motors.by_code(session, "26-099")
+        builds.by_code(session, "26-099")
 
 
 def test_a_refused_build_leaves_nothing_behind(session: Session) -> None:
@@ -242,9 +249,9 @@ def test_a_refused_build_leaves_nothing_behind(session: Session) -> None:
 
 
 def _warnings(session: Session, built: MotorBuild) -> list[str]:
-    row = motors.predictions(session, built)[0]
+    row = builds.predictions(session, built)[0]
     assert row is not None
-    return [say(words) for words in outlook.read(row).warnings]
+    return [say(words) for words in prediction_record.read(row).warnings]
 
 
 def test_a_long_list_takes_no_more_queries_than_a_short_one(session: Session) -> None:
@@ -254,7 +261,7 @@ def test_a_long_list_takes_no_more_queries_than_a_short_one(session: Session) ->
         session.flush()
         session.expire_all()
         asked.clear()
-        motors.listed(session)
+        builds.listed(session)
         firings.listed(session)
         return len(asked)
 
@@ -264,5 +271,5 @@ def test_a_long_list_takes_no_more_queries_than_a_short_one(session: Session) ->
     few = queries()
     for _ in range(3):
         build.firing(session, build.motor_build(session, case=case, nozzle=nozzle))
-    assert motors.listed(session).total == 4
+    assert builds.listed(session).total == 4
     assert queries() <= few + 3  # identities that only the longer list holds

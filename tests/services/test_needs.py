@@ -3,9 +3,11 @@
 import pytest
 from sqlmodel import Session
 
-from app.calc.errors import BlendError, OutOfRange
+from app.calc.base.errors import BlendError, OutOfRange
 from app.errors import Refused
-from app.services import batches, needs, planning, supplies, workshop
+from app.services.book import workshop
+from app.services.cast import needs, planning
+from app.services.stock import batches, supplies
 from tests import build
 
 

@@ -9,7 +9,8 @@ from app import clock
 from app.errors import Refused
 from app.models import Batch, TemperatureReading
 from app.models.cast import DegreesIn, TemperatureIn
-from app.services import casting, pan, workshop
+from app.services.book import workshop
+from app.services.cast import casting, pan
 from tests import build
 
 

@@ -5,7 +5,8 @@ from sqlmodel import Session
 
 from app.errors import Conflict, Refused
 from app.models.place import LaunchFieldIn, RocketIn
-from app.services import places, rows
+from app.services.book import repository
+from app.services.hardware import places
 from tests import build
 
 
@@ -48,5 +49,5 @@ def test_retired_places_leave_the_lists(session: Session) -> None:
     rocket.retired = True
     session.flush()
     assert (places.rockets(session), places.rockets(session, retired=True)) == ([], [rocket])
-    assert rows.put_away(session, build.field(session)) is True
+    assert repository.put_away(session, build.field(session)) is True
     assert places.fields(session) == []

@@ -4,7 +4,8 @@ import pytest
 from sqlmodel import Session
 
 from app.errors import Conflict, Refused
-from app.services import batches, checklists, planning
+from app.services.cast import checklists, planning
+from app.services.stock import batches
 from tests import build
 
 

@@ -6,13 +6,18 @@ import numpy as np
 import pytest
 from sqlmodel import Session
 
-from app.calc.constants import STANDARD_GRAVITY
+from app.calc.base.constants import STANDARD_GRAVITY
 from app.models.base import as_form
 from app.models.flight import FlightIn
 from app.models.formula import FormulaIn
 from app.models.workshop import WorkshopIn
-from app.services import designs, flights, formulas, motors, outlook, prediction, throats, workshop
-from app.services.outlook import Outlook
+from app.services.book import workshop
+from app.services.flight import flights
+from app.services.hardware import throats
+from app.services.learning import prediction_record
+from app.services.learning.prediction_record import Outlook
+from app.services.motors import builds, designs, prediction
+from app.services.stock import formulas
 from app.units import Quantity, say
 from tests import build
 
@@ -172,7 +177,7 @@ def test_a_published_blend_borrows_nothing(session: Session) -> None:
 
 
 def test_each_grain_counts_with_its_own_mass(session: Session) -> None:
-    dense = outlook.read(motors.predictions(session, build.motor_build(session))[0])  # type: ignore[arg-type]
+    dense = prediction_record.read(builds.predictions(session, build.motor_build(session))[0])  # type: ignore[arg-type]
     masses = [g.mass_kg for g in dense.inputs.grains]
     assert dense.propellant_mass == pytest.approx(sum(masses))
     assert all(g.serial for g in dense.inputs.grains)
@@ -181,19 +186,19 @@ def test_each_grain_counts_with_its_own_mass(session: Session) -> None:
 
 def test_what_was_predicted_stays_as_it_was_made(session: Session) -> None:
     built = build.motor_build(session)
-    row = motors.predictions(session, built)[0]
+    row = builds.predictions(session, built)[0]
     assert row is not None
-    stored = outlook.read(row)
+    stored = prediction_record.read(row)
     assert row.total_impulse_ns == stored.total_impulse.mid
     house = workshop.get(session)
     texts = as_form(house, WorkshopIn, house.units) | {"c_star_efficiency": "80 %"}
     workshop.set_up(session, WorkshopIn.model_validate(texts))
-    assert outlook.read(row) == stored
-    motors.predict_again(session, built)
-    newest = motors.predictions(session, built)[0]
+    assert prediction_record.read(row) == stored
+    builds.predict_again(session, built)
+    newest = builds.predictions(session, built)[0]
     assert newest is not None
     assert newest.total_impulse_ns < row.total_impulse_ns
-    assert motors.predictions(session, built)[-1] is row
+    assert builds.predictions(session, built)[-1] is row
 
 
 @pytest.mark.parametrize("field_name", ["over_limit", "drivers", "wall", "curve"])

@@ -9,8 +9,11 @@ from sqlmodel import Session, select
 from app.errors import Conflict, Refused
 from app.models import Batch, Grain, Leftover
 from app.models.grain import BenchIn, DecisionIn
-from app.services import batches, bench, grains, lots, motors, rejects, shelf, workshop
-from app.services.shelf import ShelfIn
+from app.services.book import workshop
+from app.services.grains import bench, grains, lots, rejects, shelf
+from app.services.grains.shelf import ShelfIn
+from app.services.motors import builds
+from app.services.stock import batches
 from tests import build
 
 
@@ -191,4 +194,4 @@ def test_a_grain_that_is_gone_is_in_no_list_of_what_can_be_used(session: Session
     rejects.send_off(session, gone, "scrap")
     assert [v.grain for v in shelf.page(session, ShelfIn()).views] == [kept]
     with pytest.raises(Refused, match="went to scrap"):
-        motors.build(session, build.build_in(session, grains=[gone]))
+        builds.build(session, build.build_in(session, grains=[gone]))

@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 from scipy import stats
 
-from app.services import delivered, good_ones, together
-from app.services.burns import Beside, Burn
-from app.services.good_ones import Share
-from app.services.properties import PROPERTIES
+from app.services.review import correlations, delivered, good_against_bad
+from app.services.review.burned_motors import Beside, Burn
+from app.services.review.good_against_bad import Share
+from app.services.review.properties import PROPERTIES
 from app.units import METRIC, UnitSystem
 
 _number = itertools.count(1)
@@ -104,8 +104,8 @@ def test_the_newest_motors_are_judged_by_their_own_scatter() -> None:
 # --- Together ----------------------------------------------------------------------------------
 
 
-def _seen(burns: list[Burn], key: str) -> together.Seen:
-    return next(s for s in together.look(burns) if s.what.key == key)
+def _seen(burns: list[Burn], key: str) -> correlations.Seen:
+    return next(s for s in correlations.look(burns) if s.what.key == key)
 
 
 def test_too_few_motors_or_lots_say_nothing() -> None:
@@ -126,8 +126,8 @@ def test_what_goes_together_is_told_with_its_measure_and_no_cause() -> None:
     assert "12 motors of 12 lots, those that were denser delivered more" in density.words
     assert "had gained more since the label delivered less" in gain.words
     assert (cure.measure, cure.words) == (None, "It is the same for all of them, so nothing can go together with it.")
-    assert [s.what.key for s in together.look(many)][:2] == ["density", "gain"], "what is told comes first"
-    for seen in together.look(many):
+    assert [s.what.key for s in correlations.look(many)][:2] == ["density", "gain"], "what is told comes first"
+    for seen in correlations.look(many):
         assert not {"because", "cause", "causes", "due", "leads"} & set(seen.words.lower().split())
 
 
@@ -151,8 +151,8 @@ def test_a_weak_going_together_among_many_looks_is_left_to_chance() -> None:
 # --- The good ones -----------------------------------------------------------------------------
 
 
-def _contrast(burns: list[Burn], key: str) -> good_ones.Contrast:
-    return next(c for c in good_ones.look(burns).contrasts if c.what.key == key)
+def _contrast(burns: list[Burn], key: str) -> good_against_bad.Contrast:
+    return next(c for c in good_against_bad.look(burns).contrasts if c.what.key == key)
 
 
 def _two_sides(**more: Any) -> list[Burn]:
@@ -185,21 +185,23 @@ def test_sides_that_overlap_are_not_told_apart() -> None:
 
 def test_what_nothing_is_known_of_is_missing_not_alike() -> None:
     assert _contrast(_two_sides(), "humidity").means is None
-    assert good_ones.look([]).judged == 0
+    assert good_against_bad.look([]).judged == 0
 
 
 def test_neither_good_nor_bad_is_left_aside() -> None:
-    shared = good_ones.look([burn(), burn(result="weak"), burn(result="other")])
+    shared = good_against_bad.look([burn(), burn(result="weak"), burn(result="other")])
     assert (len(shared.good), len(shared.other), shared.neither) == (1, 1, 1)
 
 
 def _share(burns: list[Burn], name: str) -> Share:
-    return next(s for s in good_ones.look(burns).shares if s.name == name)
+    return next(s for s in good_against_bad.look(burns).shares if s.name == name)
 
 
 def test_counts_by_formula_are_judged_exactly_and_all_together() -> None:
     kinds = [("A v1", "good")] * 9 + [("B v1", "good")] + [("B v1", "weak")] * 8
-    shared = good_ones.look([burn(formulas=(f,), result=r, patterns=("PQ"[i % 2],)) for i, (f, r) in enumerate(kinds)])
+    shared = good_against_bad.look(
+        [burn(formulas=(f,), result=r, patterns=("PQ"[i % 2],)) for i, (f, r) in enumerate(kinds)]
+    )
     a = next(s for s in shared.shares if s.name == "A v1")
     assert (a.good, len(a.burns), a.others_good, a.others) == (9, 9, 1, 9)
     alone = stats.fisher_exact([[9, 0], [1, 8]]).pvalue
@@ -216,7 +218,7 @@ def test_the_same_question_asked_twice_counts_once() -> None:
         burn(formulas=(f,), patterns=(p,), case=c, result=result)
         for f, p, c in kinds for result in ("good", "good", "good", "weak", "weak")
     ]  # fmt: skip
-    shared = good_ones.look(burns)
+    shared = good_against_bad.look(burns)
     able = [s for s in shared.shares if s.p is not None]
     assert {s.noun for s in able} == {"formula", "pattern", "case"}
     assert len({s.p for s in able}) == 1
@@ -224,7 +226,7 @@ def test_the_same_question_asked_twice_counts_once() -> None:
 
 
 def test_one_formula_alone_has_nothing_beside_it() -> None:
-    assert good_ones.look(_two_sides()).shares == []
+    assert good_against_bad.look(_two_sides()).shares == []
     few = _share([burn(formulas=("A v1",)), burn(formulas=("B v1",), result="weak")], "A v1")
     assert few.p is None
 

@@ -12,9 +12,10 @@ from sqlmodel import Session
 
 from app import clock
 from app.models import Batch
-from app.services import grains, review, shelf, trace
-from app.services.review import ReviewIn
-from app.services.shelf import ShelfIn
+from app.services.grains import grains, shelf
+from app.services.grains.shelf import ShelfIn
+from app.services.review import lots_review, trace
+from app.services.review.lots_review import ReviewIn
 from tests import build
 from tests.moment import wall
 
@@ -22,14 +23,14 @@ NOON = wall("2026-11-02T12:00")
 
 
 def _codes(session: Session, **wanted: Any) -> list[str]:
-    return [line.batch.code for line in review.lots(session, ReviewIn.model_validate(wanted)).lines]
+    return [line.batch.code for line in lots_review.lots(session, ReviewIn.model_validate(wanted)).lines]
 
 
 def test_a_lot_shows_its_grains_and_their_spread(session: Session) -> None:
     lot = build.cast(session, 4)
     shares = [0.96, 0.93, 0.97, 0.80]
     made = [build.grain(session, lot, s, d) for s, d in zip(shares, ("accept", "hold", None, "reject"), strict=True)]
-    (line,) = review.lots(session, ReviewIn()).lines
+    (line,) = lots_review.lots(session, ReviewIn()).lines
     c = line.counts
     assert (c.weighed, c.accepted, c.held, c.rejected, c.used) == (4, 1, 1, 1, 0)
     assert c.density is not None
@@ -48,7 +49,7 @@ def test_a_firing_shows_its_cure_and_what_it_delivered(session: Session) -> None
         turn(NOON + timedelta(days=12))
         build.bare_firing(session, built, "no_light")
         build.bare_firing(session, built, "good", measured_impulse_ns=450.0)
-        (line,) = review.lots(session, ReviewIn()).lines
+        (line,) = lots_review.lots(session, ReviewIn()).lines
     lit, burned = line.firings
     assert (lit.result, burned.result_words) == ("no_light", "Burned well")
     assert burned.cure_s == pytest.approx(12 * 86400)
@@ -68,28 +69,28 @@ def test_a_prediction_made_after_the_firing_does_not_count(session: Session) -> 
         build.bare_firing(session, built, measured_impulse_ns=450.0)
         turn(NOON + timedelta(hours=3))
         build.bare_prediction(session, built, 450.0)
-        (line,) = review.lots(session, ReviewIn()).lines
+        (line,) = lots_review.lots(session, ReviewIn()).lines
     assert line.firings[0].predicted_ns == 520.0
 
 
 def test_nothing_measured_is_no_ratio(session: Session) -> None:
     grain = build.grain(session, build.cast(session, 1))
     build.bare_firing(session, build.bare_motor(session, [grain], predicted=500.0))
-    assert review.lots(session, ReviewIn()).lines[0].ratio is None
+    assert lots_review.lots(session, ReviewIn()).lines[0].ratio is None
 
 
 def test_a_motor_of_two_lots_counts_for_both(session: Session) -> None:
     first, second = build.cast(session, 1), build.cast(session, 1)
     mixed = [build.grain(session, lot) for lot in (first, second)]
     build.bare_firing(session, build.bare_motor(session, mixed, predicted=500.0))
-    for line in review.lots(session, ReviewIn()).lines:
+    for line in lots_review.lots(session, ReviewIn()).lines:
         assert line.firings[0].lots == (first.code, second.code)
         assert line.firings[0].grain_count == 1
 
 
 def test_only_what_was_opened_for_casting_is_a_lot(session: Session) -> None:
     build.batch(session)
-    assert review.lots(session, ReviewIn()) == review.Found([], 0, 1, 1)
+    assert lots_review.lots(session, ReviewIn()) == lots_review.Found([], 0, 1, 1)
 
 
 def _three(session: Session) -> list[Batch]:
@@ -137,7 +138,7 @@ def test_lots_are_sorted_and_those_without_a_value_come_last(session: Session) -
     assert _codes(session, sort="spread", order="up") == [first, second, third]
     for order in ("up", "down"):
         assert _codes(session, sort="ratio", order=order)[0] == second
-    for sort in review.SORTS:
+    for sort in lots_review.SORTS:
         assert len(_codes(session, sort=sort)) == 3
 
 
@@ -159,9 +160,11 @@ def _queries(session: Session) -> Iterator[list[str]]:
 
 def test_pages_ask_the_book_as_often_for_many_lots_as_for_one(session: Session) -> None:
     reads = {
-        "review": lambda: review.lots(session, ReviewIn()),
+        "review": lambda: lots_review.lots(session, ReviewIn()),
         "shelf": lambda: shelf.page(session, ShelfIn()).views,
-        "trace": lambda: trace.origins(session, [line.batch.pk for line in review.lots(session, ReviewIn()).lines]),
+        "trace": lambda: trace.origins(
+            session, [line.batch.pk for line in lots_review.lots(session, ReviewIn()).lines]
+        ),
     }
 
     def grow() -> dict[str, int]:
@@ -193,18 +196,18 @@ def test_the_shelf_is_searched_and_sorted(session: Session) -> None:
 
 def test_lots_come_by_the_page(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
     codes = [lot.code for lot in _three(session)]
-    monkeypatch.setattr(review, "PAGE", 2)
-    for sort in review.SORTS:
+    monkeypatch.setattr(lots_review, "PAGE", 2)
+    for sort in lots_review.SORTS:
         every = ReviewIn.model_validate({"sort": sort, "order": "up"})
-        first, second, beyond = (review.lots(session, every.model_copy(update={"page": n})) for n in (1, 2, 99))
+        first, second, beyond = (lots_review.lots(session, every.model_copy(update={"page": n})) for n in (1, 2, 99))
         assert (first.total, first.page, first.pages, second.page) == (3, 1, 2, 2)
         assert beyond == second, "past the last page is the last page"
         shown = [line.batch.code for line in (*first.lines, *second.lines)]
         assert sorted(shown) == sorted(codes)
-        monkeypatch.setattr(review, "PAGE", 50)
-        assert shown == [line.batch.code for line in review.lots(session, every).lines]
-        monkeypatch.setattr(review, "PAGE", 2)
-    assert review.lots(session, ReviewIn(result="none")).pages == 1
+        monkeypatch.setattr(lots_review, "PAGE", 50)
+        assert shown == [line.batch.code for line in lots_review.lots(session, every).lines]
+        monkeypatch.setattr(lots_review, "PAGE", 2)
+    assert lots_review.lots(session, ReviewIn(result="none")).pages == 1
 
 
 def test_a_lot_is_compared_with_the_one_before_it_of_its_formula(session: Session) -> None:
@@ -217,8 +220,8 @@ def test_a_lot_is_compared_with_the_one_before_it_of_its_formula(session: Sessio
             lots.append(build.cast(session, 3, blend=other if day == 1 else blend))
             for share in row:
                 build.grain(session, lots[-1], share, decision=None)
-    assert [review.against(session, lot) for lot in lots[:2]] == [None, None]
-    denser, alike = (review.against(session, lot) for lot in lots[2:])
+    assert [lots_review.against(session, lot) for lot in lots[:2]] == [None, None]
+    denser, alike = (lots_review.against(session, lot) for lot in lots[2:])
     assert denser is not None
     assert alike is not None
     assert (denser.other.code, denser.means.order) == (lots[0].code, 1)

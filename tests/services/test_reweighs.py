@@ -11,7 +11,8 @@ from app import clock
 from app.errors import Refused
 from app.models import Grain
 from app.models.bag import ReWeighIn
-from app.services import reweighs, workshop
+from app.services.book import workshop
+from app.services.grains import reweighs
 from app.units import say
 from tests import build
 

@@ -7,7 +7,8 @@ from sqlmodel import Session
 
 from app.errors import Conflict, Refused
 from app.models.runsheet import RunSheetIn
-from app.services import runsheets, workshop
+from app.services.book import workshop
+from app.services.cast import runsheets
 from tests import build
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.services import serials
+from app.services.book import serials
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,8 @@ import pytest
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.services import sets
-from app.services.sets import SetsIn
+from app.services.grains import sets
+from app.services.grains.sets import SetsIn
 from tests import build
 
 

@@ -9,8 +9,8 @@ from app import clock
 from app.errors import NotFound, Refused
 from app.models import Grain
 from app.models.bag import KeepIn
-from app.services import shelf
-from app.services.shelf import ShelfIn
+from app.services.grains import shelf
+from app.services.grains.shelf import ShelfIn
 from tests import build
 
 

@@ -18,29 +18,19 @@ from app.models.firing import FiringIn
 from app.models.grain import DecisionIn
 from app.models.hardware import NozzleMeasureIn
 from app.models.history import correction_of
-from app.services import (
-    blends,
-    casting,
-    firings,
-    grains,
-    hardware,
-    history,
-    leftovers,
-    motors,
-    pan,
-    past,
-    planning,
-    reweighs,
-    rows,
-    slips,
-    weigh_outs,
-)
+from app.services.book import audit_log, audit_reasons, repository
+from app.services.cast import casting, leftovers, pan, planning, weigh_outs
+from app.services.firings import firings
+from app.services.grains import grains, reweighs, undo
+from app.services.hardware import inventory
+from app.services.motors import builds
+from app.services.stock import blends
 from tests import build
 from tests.moment import wall
 
 NOON = wall("2026-11-25T12:00")
 LATER = NOON + timedelta(seconds=61)
-AT_ONCE, BECAUSE = VoidIn(why=slips.AT_ONCE), VoidIn(why="misread")
+AT_ONCE, BECAUSE = VoidIn(why=undo.AT_ONCE), VoidIn(why="misread")
 Turn = Callable[[datetime], None]
 
 
@@ -61,22 +51,22 @@ def test_a_pan_temperature_counts_no_more(session: Session, turn: Turn) -> None:
     lot = build.weighed_batch(session)
     for typed in ("110 C", "180 C"):
         reading = pan.read(session, lot, TemperatureIn.model_validate({"temperature": typed}))
-    slips.strike_temperature(session, lot, reading.pk, AT_ONCE, reading.version)
+    undo.strike_temperature(session, lot, reading.pk, AT_ONCE, reading.version)
     cast = casting.the_open(session, lot)
     assert [r.temperature_typed for r in pan.readings(session, cast)] == ["110 C"]
-    struck = slips.struck(session, TemperatureReading, cast)
-    assert [(r.temperature_typed, r.voided_why) for r in struck] == [("180 C", slips.AT_ONCE)]
+    struck = undo.struck(session, TemperatureReading, cast)
+    assert [(r.temperature_typed, r.voided_why) for r in struck] == [("180 C", undo.AT_ONCE)]
     with pytest.raises(Refused, match="struck out already"):
-        slips.strike_temperature(session, lot, reading.pk, BECAUSE)
+        undo.strike_temperature(session, lot, reading.pk, BECAUSE)
     first = pan.readings(session, cast)[0]
     turn(LATER)
     with pytest.raises(Refused, match="minute is over"):
-        slips.strike_temperature(session, lot, first.pk, AT_ONCE)
+        undo.strike_temperature(session, lot, first.pk, AT_ONCE)
     with pytest.raises(Conflict):
-        slips.strike_temperature(session, lot, first.pk, BECAUSE, 99)
+        undo.strike_temperature(session, lot, first.pk, BECAUSE, 99)
     with pytest.raises(Refused, match="another session"):
-        slips.strike_temperature(session, build.weighed_batch(session), first.pk, BECAUSE)
-    assert slips.strike_temperature(session, lot, first.pk, BECAUSE).voided_why == "misread"
+        undo.strike_temperature(session, build.weighed_batch(session), first.pk, BECAUSE)
+    assert undo.strike_temperature(session, lot, first.pk, BECAUSE).voided_why == "misread"
 
 
 def test_a_weighed_amount_goes_back_to_its_bag(session: Session, turn: Turn) -> None:
@@ -84,7 +74,7 @@ def test_a_weighed_amount_goes_back_to_its_bag(session: Session, turn: Turn) -> 
     lot = build.weighed_batch(session)
     draws = [part.draws[0].weigh_out for part in weigh_outs.of_batch(session, lot)]
     weigh_outs.strike_out(session, lot, draws[0].pk, AT_ONCE)
-    assert draws[0].voided_why == slips.AT_ONCE
+    assert draws[0].voided_why == undo.AT_ONCE
     turn(LATER)
     with pytest.raises(Refused, match="minute is over") as refusal:
         weigh_outs.strike_out(session, lot, draws[1].pk, AT_ONCE)
@@ -98,26 +88,26 @@ def test_the_re_weigh_before_counts_again(session: Session) -> None:
         for m in (grain.mass_kg * 1000 + 0.1, grain.mass_kg * 1000 + 9)
     ]
     with pytest.raises(Refused, match="another grain"):
-        slips.strike(session, ReWeigh, made[1].pk, other, BECAUSE)
-    slips.strike(session, ReWeigh, made[1].pk, grain, BECAUSE)
+        undo.strike(session, ReWeigh, made[1].pk, other, BECAUSE)
+    undo.strike(session, ReWeigh, made[1].pk, grain, BECAUSE)
     assert [g.row for g in reweighs.history(session, grain)] == [made[0]]
     assert reweighs.latest(session, [grain.pk])[grain.pk].row is made[0]
     last = reweighs.last(session)
     assert last is not None
     assert last[1].row is made[0]
-    assert slips.struck(session, ReWeigh, grain) == [made[1]]
+    assert undo.struck(session, ReWeigh, grain) == [made[1]]
 
 
 def test_the_throat_before_counts_again(session: Session) -> None:
     nozzle, other = build.nozzle(session), build.nozzle(session)
     for mm in (nozzle.throat_d_m * 1000 + 0.1, nozzle.throat_d_m * 1000 + 0.9):
         data = NozzleMeasureIn.model_validate({"throat_d": f"{mm:.2f} mm", "measured_on": clock.today()})
-        row = hardware.measure_nozzle(session, nozzle, data)
+        row = inventory.measure_nozzle(session, nozzle, data)
     with pytest.raises(Refused, match="another nozzle"):
-        slips.strike(session, NozzleMeasure, row.pk, other, BECAUSE)
-    slips.strike(session, NozzleMeasure, row.pk, nozzle, BECAUSE)
-    assert abs(hardware.throat_now(session, nozzle) - nozzle.throat_d_m - 0.0001) < 1e-9
-    assert slips.struck(session, NozzleMeasure, nozzle) == [row]
+        undo.strike(session, NozzleMeasure, row.pk, other, BECAUSE)
+    undo.strike(session, NozzleMeasure, row.pk, nozzle, BECAUSE)
+    assert abs(inventory.throat_now(session, nozzle) - nozzle.throat_d_m - 0.0001) < 1e-9
+    assert undo.struck(session, NozzleMeasure, nozzle) == [row]
 
 
 # --- Reversed: decisions, bags, plans --------------------------------------------------------------
@@ -126,27 +116,27 @@ def test_the_throat_before_counts_again(session: Session) -> None:
 def test_a_decision_and_a_bagging_are_taken_back(session: Session) -> None:
     grain = build.grain(session, build.cast(session), decision=None)
     with pytest.raises(Refused, match="not decided"):
-        slips.undecide(session, grain)
+        undo.undecide(session, grain)
     grains.decide(session, grain, DecisionIn(decision="hold", why="a chip", person="Ada"))
     grains.bag(session, grain)
     with pytest.raises(Refused, match="take that back first"):
-        slips.undecide(session, grain)
-    with history.signed(session, "Bert"):
-        slips.unbag(session, grain, grain.version)
-        slips.undecide(session, grain, grain.version)
+        undo.undecide(session, grain)
+    with audit_reasons.signed(session, "Bert"):
+        undo.unbag(session, grain, grain.version)
+        undo.undecide(session, grain, grain.version)
     assert (grain.decision, grain.decided_by, grain.bagged_at) == (None, "", None)
     assert grains.history(session, grain)[0].decision_words == "a chip", "the decision stays readable"
     changed = {c.column_name: (c.who, json.loads(c.before or "")) for c in told(session, "grain", "changed")}
     assert changed["decision"] == ("Bert", "hold")
     assert changed["bagged_at"][0] == "Bert"
     with pytest.raises(Refused, match="in no bag"):
-        slips.unbag(session, grain)
+        undo.unbag(session, grain)
 
 
 def test_a_grain_in_a_motor_keeps_its_decision(session: Session) -> None:
     inside = build.ready_grains(session, 1)
     build.bare_motor(session, inside)
-    for act in (slips.undecide, slips.unbag):
+    for act in (undo.undecide, undo.unbag):
         with pytest.raises(Refused, match="in motor"):
             act(session, inside[0])
 
@@ -154,9 +144,9 @@ def test_a_grain_in_a_motor_keeps_its_decision(session: Session) -> None:
 def test_a_dropped_plan_is_taken_up_again(session: Session) -> None:
     plan = build.batch(session)
     with pytest.raises(Refused, match="not dropped"):
-        slips.take_up_plan(session, plan)
+        undo.take_up_plan(session, plan)
     planning.drop(session, plan, "the wrong button")
-    slips.take_up_plan(session, plan, plan.version)
+    undo.take_up_plan(session, plan, plan.version)
     assert plan.state == "planned"
     assert plan.note.endswith("Dropped: the wrong button\nTaken up again.")
 
@@ -168,15 +158,15 @@ def test_a_leftover_just_written_down(session: Session, turn: Turn) -> None:
     lot = build.cast(session)
     kept = [leftovers.keep(session, lot, LeftoverIn.model_validate({"mark": f"L{n}", "mass": "1 g"})) for n in "12"]
     gone = kept[0].pk
-    with history.signed(session, "Ada"):
-        slips.take_back_leftover(session, lot, gone)
+    with audit_reasons.signed(session, "Ada"):
+        undo.take_back_leftover(session, lot, gone)
     assert session.get(Leftover, gone) is None
     row = told(session, "leftover", "deleted")[0]
-    assert (row.row_id, row.who, row.why) == (gone, "Ada", slips.AT_ONCE)
+    assert (row.row_id, row.who, row.why) == (gone, "Ada", undo.AT_ONCE)
     assert json.loads(row.before or "")["mass_typed"] == "1 g"
     turn(LATER)
     with pytest.raises(Refused, match="within a minute only"):
-        slips.take_back_leftover(session, lot, kept[1].pk)
+        undo.take_back_leftover(session, lot, kept[1].pk)
 
 
 def fired(session: Session, **more: Any) -> Firing:
@@ -192,10 +182,10 @@ def test_a_firing_just_written_down(session: Session) -> None:
     wide = f"{motor.throat_d_m * 1000 + 0.2:.2f} mm"
     firing = fired(session, build=motor, throat_after=wide, measured_impulse="300 N s")
     gone = firing.pk
-    with history.signed(session, "Ada"):
-        assert slips.take_back_firing(session, firing, firing.version) == motor.code
+    with audit_reasons.signed(session, "Ada"):
+        assert undo.take_back_firing(session, firing, firing.version) == motor.code
     assert session.get(Firing, gone) is None
-    assert motors.around(session, motor).state == "ready"
+    assert builds.around(session, motor).state == "ready"
     measure = session.exec(select(NozzleMeasure)).one()
     assert measure.voided_why == "Its firing was taken back."
     row = json.loads(told(session, "firing", "deleted")[0].before or "")
@@ -207,14 +197,14 @@ def test_the_next_firing_has_no_past_of_one_taken_back(session: Session) -> None
     motor = build.motor_build(session)
     firing = fired(session, build=motor)
     gone = firing.pk
-    with history.signed(session, "Ada"):
-        slips.take_back_firing(session, firing, firing.version)
+    with audit_reasons.signed(session, "Ada"):
+        undo.take_back_firing(session, firing, firing.version)
     seen = firing.version
     other = fired(session, build=motor)
     assert other.pk == gone
     with pytest.raises(Conflict):  # sent from a page left open on the one taken back
-        slips.take_back_firing(session, other, seen)
-    assert [line.what for act in past.of(session, other).acts for line in act.lines] == ["entered"]
+        undo.take_back_firing(session, other, seen)
+    assert [line.what for act in audit_log.of(session, other).acts for line in act.lines] == ["entered"]
 
 
 def test_a_firing_that_something_stands_on_stays(session: Session, turn: Turn) -> None:
@@ -224,11 +214,11 @@ def test_a_firing_that_something_stands_on_stays(session: Session, turn: Turn) -
         f" VALUES ('2026', 1, {firing.pk}, 'a.csv', 'x', 1, x'30')"
     )
     with pytest.raises(Refused, match="1 × logger's file"):
-        slips.take_back_firing(session, firing)
+        undo.take_back_firing(session, firing)
     other = fired(session)
     turn(LATER)
     with pytest.raises(Refused, match="within a minute only"):
-        slips.take_back_firing(session, other)
+        undo.take_back_firing(session, other)
 
 
 # --- Corrected with a reason -----------------------------------------------------------------------
@@ -252,7 +242,7 @@ def test_a_firing_s_figures_change_with_a_reason_only(session: Session) -> None:
             firings.correct(session, firing, corrected(measured_burn_time="2 s", **change))
         assert refusal.value.field == "why"
         session.expire_all()
-    with history.signed(session, "Ada", "the scale slipped"):
+    with audit_reasons.signed(session, "Ada", "the scale slipped"):
         data = corrected(measured_burn_time="2 s", measured_impulse="310 N s", wind=None, why="the scale slipped")
         firings.correct(session, firing, data)
     changed = {c.column_name: c for c in told(session, "firing", "changed")}
@@ -295,7 +285,7 @@ def test_what_is_used_stays_and_says_why(session: Session) -> None:
     lot = build.weighed_batch(session)
     bag = weigh_outs.of_batch(session, lot)[0].bags[0][0]
     with pytest.raises(Refused, match=r"1 × weighed amount"):
-        rows.put_away(session, bag)
+        repository.put_away(session, bag)
 
 
 def test_a_formula_that_no_batch_uses_is_deleted(session: Session) -> None:
@@ -304,8 +294,8 @@ def test_a_formula_that_no_batch_uses_is_deleted(session: Session) -> None:
     build.batch(session, formula_id=used.pk)
     gone = unused.pk
     blends.state(session, unused)  # keeps what it computed
-    assert rows.put_away(session, unused)
-    assert not rows.put_away(session, used)
+    assert repository.put_away(session, unused)
+    assert not repository.put_away(session, used)
     assert used.retired
     assert [json.loads(c.before or "")["id"] for c in told(session, "formula", "deleted")] == [gone]
     parts = [json.loads(c.before or "") for c in told(session, "formula_part", "deleted")]

@@ -14,7 +14,9 @@ from app.models import Batch, CastSession, CastStep
 from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn
 from app.models.runsheet import PaperIn
-from app.services import batches, casting, leftovers, moments, pan, paper, steps
+from app.services.book import moments
+from app.services.cast import casting, leftovers, pan, paper, steps
+from app.services.stock import batches
 from tests import build
 from tests.moment import stand_in, wall
 

@@ -6,12 +6,13 @@ from typing import Any
 import pytest
 from sqlmodel import Session
 
-from app.calc.errors import BlendError
+from app.calc.base.errors import BlendError
 from app.errors import Conflict, Refused
 from app.models.batch import VoidIn
 from app.models.history import correction_of
 from app.models.supply import CorrectionIn, SupplyIn
-from app.services import supplies, weigh_outs
+from app.services.cast import weigh_outs
+from app.services.stock import supplies
 from tests import build
 
 

@@ -6,13 +6,13 @@ import pytest
 from sqlmodel import Session
 
 from app import clock
-from app.calc.burnrate import published_law
-from app.calc.constants import ATM
+from app.calc.base.constants import ATM
+from app.calc.propellant.burn_rate import published_law
 from app.errors import NotFound, Refused
 from app.models import Batch, TestPiece
 from app.models.batch import VoidIn
 from app.models.test_piece import TestPieceIn
-from app.services import test_pieces as service
+from app.services.grains import test_pieces as service
 from tests import build
 
 SORBITOL = {"potassium nitrate": "65 %", "sorbitol": "35 %"}

@@ -8,15 +8,17 @@ from sqlmodel import Session
 from app import clock
 from app.errors import Refused
 from app.models.hardware import NozzleMeasureIn
-from app.services import designs, firings, hardware, motors, throats
-from app.services.outlook import Outlook
+from app.services.firings import firings
+from app.services.hardware import inventory, throats
+from app.services.learning.prediction_record import Outlook
+from app.services.motors import builds, designs
 from app.units import say
 from tests import build
 
 
 def _measure(session: Session, nozzle: object, throat: str) -> None:
     typed = NozzleMeasureIn.model_validate({"measured_on": clock.today(), "throat_d": throat})
-    hardware.measure_nozzle(session, nozzle, typed)  # type: ignore[arg-type]
+    inventory.measure_nozzle(session, nozzle, typed)  # type: ignore[arg-type]
 
 
 def _fire(session: Session, nozzle: object, before: str, after: str | None = None, result: str = "good") -> None:
@@ -29,9 +31,9 @@ def _fire(session: Session, nozzle: object, before: str, after: str | None = Non
 def test_uses_and_history_agree_after_a_firing_with_its_throat_measured(session: Session) -> None:
     nozzle = build.nozzle(session)
     _fire(session, nozzle, "12.7 mm", "12.74 mm")
-    assert firings.nozzle_uses(session, nozzle.pk) == len(hardware.firings_of(session, nozzle)) == 1
-    assert [m.throat_d_typed for m in hardware.measures(session, nozzle)] == ["12.74 mm"]
-    assert hardware.throat_now(session, nozzle) == pytest.approx(12.74e-3)
+    assert firings.nozzle_uses(session, nozzle.pk) == len(inventory.firings_of(session, nozzle)) == 1
+    assert [m.throat_d_typed for m in inventory.measures(session, nozzle)] == ["12.74 mm"]
+    assert inventory.throat_now(session, nozzle) == pytest.approx(12.74e-3)
     assert throats.growth(session, nozzle).per_firing == pytest.approx(0.04e-3)
 
 
@@ -76,7 +78,7 @@ def test_a_throat_far_from_the_last_measure_is_asked_again(session: Session, sli
     with pytest.raises(Refused, match=r"12\.70 mm at its last measure") as fault:
         build.motor_build(session, grains=picked, nozzle=nozzle, throat_d=slip)
     assert fault.value.field == "throat_d"
-    assert hardware.measures(session, nozzle) == []
+    assert inventory.measures(session, nozzle) == []
 
 
 def _width(found: Outlook) -> float:
@@ -112,12 +114,12 @@ def test_a_motors_throat_is_that_of_the_day_it_was_built_and_its_own_firing_is_n
     start, nozzle = clock.now(), build.nozzle(session)
     with clock.turned_to(start) as turn:
         first = build.motor_build(session, nozzle=nozzle, grains=build.ready_grains(session, 1))
-        built = motors.around(session, first)
-        assert motors.setup_of(session, built).throat_known == throats.Known()
+        built = builds.around(session, first)
+        assert builds.setup_of(session, built).throat_known == throats.Known()
         turn(start + timedelta(days=2))
-        assert motors.setup_of(session, built).throat_known.days == 2
+        assert builds.setup_of(session, built).throat_known.days == 2
         build.firing(session, first)
-        assert motors.setup_of(session, motors.around(session, first)).throat_known.firings == 0
+        assert builds.setup_of(session, builds.around(session, first)).throat_known.firings == 0
         assert throats.as_last_measured(session, nozzle).firings == 1
 
 

@@ -9,7 +9,9 @@ from app import clock
 from app.db import open_engine, writing
 from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn
-from app.services import casting, leftovers, planning, today, workshop
+from app.services.book import workshop
+from app.services.cast import casting, leftovers, planning
+from app.services.today import today
 from tests import build
 from tests.moment import wall
 

@@ -9,7 +9,9 @@ from app.errors import NotFound
 from app.models import Batch, Supply
 from app.models.batch import LeftoverIn, VoidIn
 from app.models.supply import CorrectionIn
-from app.services import leftovers, supplies, trace, weigh_outs
+from app.services.cast import leftovers, weigh_outs
+from app.services.review import trace
+from app.services.stock import supplies
 from tests import build
 
 

@@ -10,7 +10,9 @@ from app.errors import Asked, Conflict, NotFound, Refused
 from app.models import Batch, WeighOut
 from app.models.batch import LeftoverIn, SwapIn, VoidIn, WeighOutIn
 from app.models.cast import StepIn, StepTimeIn
-from app.services import batches, casting, leftovers, steps, supplies, targets, weigh_outs, workshop
+from app.services.book import workshop
+from app.services.cast import casting, leftovers, steps, targets, weigh_outs
+from app.services.stock import batches, supplies
 from app.units import show
 from tests import build
 

@@ -12,22 +12,13 @@ from app.models.bag import ReWeighIn, WetIn
 from app.models.batch import VoidIn
 from app.models.grain import GrainCorrectionIn
 from app.models.motor import TakeApartIn
-from app.services import (
-    firings,
-    grains,
-    learning,
-    lessons,
-    motors,
-    outlook,
-    reweighs,
-    sets,
-    shelf,
-    slips,
-    today,
-    wet,
-    workshop,
-)
-from app.services.shelf import ShelfIn
+from app.services.book import workshop
+from app.services.firings import firings
+from app.services.grains import grains, reweighs, sets, shelf, undo, wet
+from app.services.grains.shelf import ShelfIn
+from app.services.learning import learning, learning_pages, prediction_record
+from app.services.motors import builds
+from app.services.today import today
 from app.units import say
 from tests import build
 from tests.services.test_learning import fired
@@ -53,8 +44,8 @@ def test_a_wet_grain_is_held_everywhere(session: Session) -> None:
     (kind,) = sets.kinds(session)
     assert [v.grain for v in kind.views] == dry
     on_shelf = grains.on_shelf(session)
-    assert [v.grain for _, lot in motors.ready_by_lot(on_shelf) for v in lot] == dry
-    assert [v.grain for v in motors.not_ready(on_shelf)] == [wet_one]
+    assert [v.grain for _, lot in builds.ready_by_lot(on_shelf) for v in lot] == dry
+    assert [v.grain for v in builds.not_ready(on_shelf)] == [wet_one]
     assert [v.grain for v in shelf.page(session, ShelfIn(state="wet")).views] == [wet_one]
     assert [v.grain for v in shelf.page(session, ShelfIn(state="ready")).views] == dry
     day = today.look(session)
@@ -97,11 +88,11 @@ def test_accepted_with_a_reason_it_goes_into_a_motor_that_says_so(session: Sessi
     with pytest.raises(Refused, match="accepted already"):
         reweighs.accept(session, inside[1], DRY)
     made = build.motor_build(session, grains=inside)
-    built = motors.around(session, made)
+    built = builds.around(session, made)
     assert built.state_words == f"Ready to fire, with wet {inside[1].serial}"
     assert not built.held
     assert built.prediction is not None
-    said = outlook.read(built.prediction).warnings
+    said = prediction_record.read(built.prediction).warnings
     assert any(f"Wet at the last re-weigh: {inside[1].serial}" in str(words) for words in said)
 
 
@@ -116,11 +107,11 @@ def test_the_acceptance_is_taken_back_in_the_motor_too(session: Session) -> None
     reweighs.accept(session, grain, DRY)
     made = build.motor_build(session, grains=[grain])
     reweighs.take_back(session, grain)
-    built = motors.around(session, made)
+    built = builds.around(session, made)
     assert built.held
     assert built.state_words == f"Held: wet {grain.serial}"
     reweighs.accept(session, grain, DRY)
-    assert not motors.around(session, made).held
+    assert not builds.around(session, made).held
 
 
 def test_wetter_than_when_it_was_accepted_it_is_held_again(session: Session) -> None:
@@ -136,14 +127,14 @@ def test_a_re_weigh_struck_out_lets_the_one_before_it_count(session: Session) ->
     weighed(session, grain, 1.2)
     dry = weighed(session, grain, 0.0)
     made = build.motor_build(session, grains=[grain])
-    assert not motors.around(session, made).wet
-    slips.strike(session, ReWeigh, dry.pk, grain, VoidIn(why="Another grain was on the scale."))
-    assert motors.around(session, made).held, "the motor says it at once"
-    motors.take_apart(session, made, TakeApartIn(why="To dry it."))
-    assert motors.around(session, made).state_words == "Taken apart"
+    assert not builds.around(session, made).wet
+    undo.strike(session, ReWeigh, dry.pk, grain, VoidIn(why="Another grain was on the scale."))
+    assert builds.around(session, made).held, "the motor says it at once"
+    builds.take_apart(session, made, TakeApartIn(why="To dry it."))
+    assert builds.around(session, made).state_words == "Taken apart"
     assert state(session, grain) == "wet"
     (row,) = wet.newest(session, [grain.pk])
-    slips.strike(session, ReWeigh, row.pk, grain, VoidIn(why="That one, too."))
+    undo.strike(session, ReWeigh, row.pk, grain, VoidIn(why="That one, too."))
     assert state(session, grain) == "ready"
 
 
@@ -152,7 +143,7 @@ def test_a_grain_in_a_motor_is_weighed_again_only_once_it_is_out(session: Sessio
     made = build.motor_build(session, grains=[grain])
     with pytest.raises(Refused, match="take the motor apart first"):
         weighed(session, grain, 1.2)
-    motors.take_apart(session, made, TakeApartIn(why="A month in a damp shed."))
+    builds.take_apart(session, made, TakeApartIn(why="A month in a damp shed."))
     weighed(session, grain, 1.2)
     assert state(session, grain) == "wet"
 
@@ -179,7 +170,7 @@ def test_a_wet_grain_that_is_rejected_or_held_stays_so(session: Session) -> None
 def test_a_firing_with_a_wet_grain_is_marked_and_teaches_only_when_told_to(session: Session) -> None:
     firing = fired(session, rate=1.08)
     built = firings.its_motor(session, firing)
-    line = lessons.line_of(session, built.formula, firing)
+    line = learning_pages.line_of(session, built.formula, firing)
     assert line is not None
     assert line.state == "counts"
     grain = built.grains[0].grain
@@ -191,11 +182,11 @@ def test_a_firing_with_a_wet_grain_is_marked_and_teaches_only_when_told_to(sessi
     session.flush()
     built = firings.its_motor(session, firing)
     assert built.state_words == f"Fired, with wet {grain.serial}"
-    line = lessons.line_of(session, built.formula, firing)
+    line = learning_pages.line_of(session, built.formula, firing)
     assert line is not None
     assert line.state == f"left out: wet at the last re-weigh: {grain.serial}"
     assert learning.counted(learning.evidence(session)) == []
-    lesson = lessons.lesson(session, built.formula)
+    lesson = learning_pages.lesson(session, built.formula)
     assert (lesson.overall.firing_ids, lesson.overall.left_out) == ([], 1)
     wet.let_in(session, firing, "The paper drew it.")
     assert len(learning.counted(learning.evidence(session))) == 1

@@ -7,7 +7,7 @@ from app.errors import Conflict, Refused
 from app.models.base import as_form
 from app.models.checklist import EditionIn
 from app.models.workshop import WorkshopIn
-from app.services import workshop
+from app.services.book import workshop
 from app.units import METRIC, US
 from tests import build
 

@@ -1,0 +1,202 @@
+"""What a reader of a motor's prediction must know: dangers, how good its numbers are, and what they stand on."""
+
+import numpy as np
+
+from app.calc.base.notes import Amount, Note, strong_first
+from app.calc.motor.arrays import Arrays, choking_pressure, webs
+from app.calc.motor.assembly import Motor
+from app.calc.motor.chamber import Burn
+from app.calc.motor.nozzle import SEPARATION_RATIO, divergence_factor, exit_pressure_ratio
+from app.calc.propellant.burn_rate import BLEND
+
+LEAST_PORT_TO_THROAT = 2.0
+"""Below this ratio of port to throat area erosive burning is expected [-]: a rule of thumb, no source. Sutton &
+Biblarz warn below about 4 (from memory)."""
+
+SLENDER = 8.0
+"""Length over diameter of the propellant from which on it is a concern [-]: published for composites (seen). A public
+KNO3/sorbitol motor of five grains, 8.4 times as long as wide, burst (github.com/nakujaproject, Static Test 5)."""
+
+COMPOSITE_MASS_FLUX = 1400.0
+"""Mass flux in a port from which on composites are watched for erosive burning [kg/(m2 s)], 2 lb/(in2 s): common
+practice; no figure for sugar propellants was found, and most of their motors pass it."""
+
+FAILED_DENSITY = 0.85
+"""Share of ideal density below which larger motors failed [-]: published (DARE, TU Delft)."""
+
+
+def flags(
+    motor: Motor, a: Arrays, burn: Burn, flux: float, outside: float, least_port: float = LEAST_PORT_TO_THROAT
+) -> tuple[Note | str, ...]:
+    """Tell what a reader must know of a motor.
+
+    Parameters
+    ----------
+    motor : Motor
+        SI.
+    a, burn : Arrays and Burn
+        The same motor as arrays, and its march.
+    flux : float
+        Highest mass flux in a port [kg/(m2 s)].
+    outside : float
+        Time that pressure spends outside what the burn law was tested over [s].
+    least_port : float
+        Ratio of port to throat area below which to warn [-].
+
+    Returns
+    -------
+    tuple of Note or str
+        Strong ones tell of a danger and come first [-].
+
+    Notes
+    -----
+    Silence is no statement that a motor is safe.
+
+    References
+    ----------
+    Beside each mark.
+
+    Examples
+    --------
+    >>> from app.calc.assembly import example, motor_arrays
+    >>> from app.calc.chamber import march
+    >>> arrays = motor_arrays([example()])
+    >>> _, burn = next(march(arrays))
+    >>> [note.strong for note in flags(example(), arrays, burn, 1500.0, 0.0)]
+    [False]
+    """
+    law = motor.propellant.law
+    pressure = burn.pressure[0, : burn.burnt + 1]
+    choked = pressure >= choking_pressure(a)[0]
+    peak = float(pressure.max())
+    said: list[Note | str] = []
+    if law.note:
+        said.append(law.note)
+    if outside > 0:
+        said.append(
+            Note(
+                "Pressure leaves the burn law's tested range ({low} to {high}) for {long}; the law was carried on "
+                "beyond it.",
+                {
+                    "low": Amount(law.p_min, "pressure"),
+                    "high": Amount(law.p_max, "pressure"),
+                    "long": Amount(outside, "time"),
+                },
+                strong=peak > law.p_max,
+            )
+        )
+    if not choked[1:].all():
+        said.append("The throat is not choked for part of the burn; thrust there is a rough figure.")
+    ratio = (motor.exit_d / motor.throat_d) ** 2
+    leaves = SEPARATION_RATIO * motor.ambient_pressure
+    attached = float(exit_pressure_ratio(ratio, motor.propellant.gamma)) * pressure >= leaves
+    spent = np.where(choked, burn.weights[0, : burn.burnt + 1], 0.0)
+    share = float(spent[~attached].sum() / spent.sum())
+    if share > 0.02:  # ignition passes through it in every motor
+        said.append(
+            f"Flow leaves the nozzle's wall for {100 * share:.0f} % of the burn (exit pressure below "
+            f"{SEPARATION_RATIO:g} of ambient, Summerfield's rule): the nozzle is too long for this pressure."
+        )
+    if motor.port_to_throat is not None and motor.port_to_throat < least_port:
+        said.append(
+            Note(
+                f"Port to throat ratio {motor.port_to_throat:.2f} is below {least_port:g}, the workshop's own mark (a "
+                "rule of thumb): gas rushes along the cores and may strip them, which raises the first pressure peak; "
+                "it is not modelled. A wider core helps.",
+                strong=True,
+            )
+        )
+    if motor.slenderness >= SLENDER:
+        said.append(
+            Note(
+                f"The propellant is {motor.slenderness:.1f} times as long as wide. From {SLENDER:g} on that is a "
+                "concern (published for composites), and a public motor of five grains, 8.4 times as long as wide, "
+                "burst: pressure differs along the cores, and flame may get behind the grains. Neither is modelled.",
+                strong=True,
+            )
+        )
+    if flux > COMPOSITE_MASS_FLUX:
+        said.append(
+            Note(
+                "Mass flux reaches {flux}. Composites are watched for erosive burning from {limit} on (common "
+                "practice); most motors of these blends pass that, and no figure for them was found. The first moments "
+                "of a measured curve would show it.",
+                {"flux": Amount(flux, "mass_flux"), "limit": Amount(COMPOSITE_MASS_FLUX, "mass_flux")},
+            )
+        )
+    web, near = webs(a)
+    if (early := near[0] < 0.999 * web[0]).any():
+        first = float(np.interp(near[0][early].min(), burn.depth[0], burn.time[0]))
+        said.append(
+            Note(
+                "The flame bares a part of the wall from about {first} on, while propellant burns beside it: the wall "
+                "heats there.",
+                {"first": Amount(first, "time")},
+                strong=True,
+            )
+        )
+    thin = min(grain.density for grain in motor.grains) / motor.propellant.ideal_density
+    if round(thin, 6) < 0.95:  # a grain planned at 0.95 is not below it
+        low = f"A grain has {100 * thin:.1f} % of ideal density: voids may open and raise the pressure."
+        failed = f" Below {100 * FAILED_DENSITY:.0f} % larger motors failed (published)." * (thin < FAILED_DENSITY)
+        said.append(Note(low + failed, strong=thin < FAILED_DENSITY))
+    if thin > 1.005:
+        said.append("A grain is denser than its blend can be: check its mass and size.")
+    if peak > 2 * motor.igniter_pressure and burn.pressure[0, 0] < law.p_min:
+        said.append("The igniter's pressure lies below the burn law's range.")
+    return strong_first(said)
+
+
+def assumptions(motor: Motor) -> tuple[Note | str, ...]:
+    """Tell what a motor's prediction stands on.
+
+    Parameters
+    ----------
+    motor : Motor
+        SI.
+
+    Returns
+    -------
+    tuple of Note or str
+        One sentence for each [-].
+
+    Notes
+    -----
+    Of the motor itself; what a range adds stands in `uncertainty`.
+
+    References
+    ----------
+    Beside each.
+
+    Examples
+    --------
+    >>> from app.calc.assembly import example
+    >>> len(assumptions(example()))
+    7
+    """
+    law = motor.propellant.law
+    return (
+        f"Burn law: {law.name}, {law.source}."
+        + (f" Its bands stand as printed, but for a blend within {BLEND:.0%} of where two meet." if law.joints else ""),
+        Note(
+            "Rate grows by {grows} from {reference}.",
+            {
+                "grows": Amount(law.sigma_p, "per_temperature"),
+                "reference": Amount(law.reference_temperature, "temperature"),
+            },
+        ),
+        f"c* is {100 * motor.c_star_efficiency:.1f} % of ideal; momentum {100 * motor.nozzle_efficiency:.1f} % after "
+        f"friction and particles, {100 * divergence_factor(motor.half_angle):.1f} % after divergence.",
+        Note("The igniter brings the chamber to {igniter}.", {"igniter": Amount(motor.igniter_pressure, "pressure")}),
+        Note(
+            "Ambient pressure {ambient}; grains at {grains}.",
+            {
+                "ambient": Amount(motor.ambient_pressure, "air_pressure"),
+                "grains": Amount(motor.initial_temperature, "temperature"),
+            },
+        ),
+        Note("The throat grows by {growth} over the burn.", {"growth": Amount(motor.throat_growth, "length")})
+        if motor.throat_growth
+        else "The throat keeps its size over the burn.",
+        "All faces regress alike; no erosive burning, no heat lost to the walls.",
+    )

@@ -1,0 +1,213 @@
+"""What the columns of a logger mean: their units in SI, and which of them is time, force or pressure."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.calc.base.constants import PSI, STANDARD_GRAVITY, Floats
+
+TIME_UNITS: dict[str, float] = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
+"""Seconds in each unit of time [s]."""
+
+FORCE_UNITS: dict[str, float] = {
+    "N": 1.0, "kN": 1e3, "kgf": STANDARD_GRAVITY, "gf": STANDARD_GRAVITY / 1000, "lbf": 0.45359237 * STANDARD_GRAVITY,
+}  # fmt: skip
+"""Newtons in each unit of force [N], exact (pound of 1959, standard gravity)."""
+
+PRESSURE_UNITS: dict[str, float] = {
+    "Pa": 1.0, "kPa": 1e3, "MPa": 1e6, "bar": 1e5, "psi": PSI,
+}  # fmt: skip
+"""Pascals in each unit of pressure [Pa], exact."""
+
+
+HEIGHT_UNITS: dict[str, float] = {"m": 1.0, "ft": 0.3048, "Pa": 1.0, "hPa": 100.0, "kPa": 1000.0}
+"""Metres in each unit of altitude [m] and pascals in each of a barometer's pressure [Pa], exact (foot of 1959)."""
+
+AIR_PRESSURES = ("Pa", "hPa", "kPa")
+"""Those of `HEIGHT_UNITS` that are pressures [-]."""
+
+
+@dataclass(frozen=True)
+class Guess:
+    """Which column is probably which, counted from 1, and in what unit; no column is None."""
+
+    time: int | None
+    time_unit: str
+    force: int
+    force_unit: str
+    pressure: int | None
+    pressure_unit: str
+
+
+def sample_times(column: Floats, unit: str) -> tuple[Floats, int | None]:
+    """Turn a column of times into seconds from its first sample, and find where it does not rise.
+
+    Parameters
+    ----------
+    column : ndarray
+        Times in the file's unit, shape (N,) [-].
+    unit : str
+        A key of `TIME_UNITS` [-].
+
+    Returns
+    -------
+    time : ndarray
+        Seconds from the first sample [s].
+    row : int or None
+        The first row that is not later than the one before it, from 0 [-].
+
+    Raises
+    ------
+    KeyError
+        There is no such unit.
+
+    Notes
+    -----
+    Nothing is sorted: a time that falls means lost or mixed lines.
+
+    Examples
+    --------
+    >>> sample_times(np.array([5.0, 6.0, 6.0]), "ms")[1]
+    2
+    """
+    time = (column - column[0]) * TIME_UNITS[unit]
+    still = np.diff(time) <= 0
+    return time, int(still.argmax()) + 1 if still.any() else None
+
+
+def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
+    """Guess which column is time, force and pressure, from what heads them and how they run.
+
+    Parameters
+    ----------
+    columns : sequence of ndarray
+        Each column's first numbers [-]; a column of words has none.
+    names : sequence of str
+        What heads each column, or nothing [-].
+
+    Returns
+    -------
+    Guess
+        For a person to confirm or correct [-].
+
+    Notes
+    -----
+    Without words: the first column that always rises is time, in ms or µs when its steps are that coarse; the next
+    one is force.
+
+    References
+    ----------
+    Common practice of loggers, no source.
+
+    Examples
+    --------
+    >>> guess_roles(np.array([[0.0, 10.0, 20.0], [5.0, 7.0, 4.0]]), ["t [ms]", "Load (kg)"])
+    Guess(time=1, time_unit='ms', force=2, force_unit='kgf', pressure=None, pressure_unit='MPa')
+    """
+    heads, time, left = _begun(columns, names)
+    pressure = _first(heads, r"press|druck|^p\b|psi|\bbar\b|[kmh]?pa\b", left)
+    left = [i for i in left if i != pressure]
+    force = _first(heads, _FORCE_HEADS, left)
+    if force is None:
+        force = left[0] if left else 0
+    return Guess(
+        time=None if time is None or time == force else time + 1,
+        time_unit=_time_unit(heads[time], columns[time]) if time is not None else "s",
+        force=force + 1,
+        force_unit=_force_unit(heads[force], columns[force]),
+        pressure=None if pressure is None else pressure + 1,
+        pressure_unit=_unit(heads[pressure] if pressure is not None else "", _PRESSURE_WORDS, "MPa"),
+    )
+
+
+def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int | None, str, int, str]:
+    """Guess which column of an altimeter's file is time and which is altitude or air pressure.
+
+    Parameters
+    ----------
+    columns : sequence of ndarray
+        Each column's first numbers [-]; a column of words has none.
+    names : sequence of str
+        What heads each column, or nothing [-].
+
+    Returns
+    -------
+    tuple
+        Column of time or None and its unit; column of the height and its unit [-]. Columns count from 1.
+
+    Notes
+    -----
+    For a person to confirm. Altitude goes before pressure where both are there, as the altimeter knew its air. Without
+    words, numbers about an atmosphere's (700 to 1100 or 70,000 to 110,000) that do not rise are pressures, else
+    metres.
+
+    References
+    ----------
+    Common practice of loggers, no source.
+
+    Examples
+    --------
+    >>> guess_height(np.array([[0.0, 50.0, 100.0], [0.0, 3.0, 12.0]]), ["Time (ms)", "Altitude (ft)"])
+    (1, 'ms', 2, 'ft')
+    """
+    heads, time, left = _begun(columns, names)
+    found = _first(heads, r"alti|height|höhe|^h\b|^h$|^z\b|agl|\bft\b|feet", left)
+    if found is None:
+        found = _first(heads, r"press|druck|baro|^p\b|[hk]?pa\b|mbar", left)
+    if found is None:
+        found = left[0] if left else 0
+    middle = float(np.median(columns[found])) if len(columns[found]) else 0.0
+    first = float(columns[found][0]) if len(columns[found]) else 0.0
+    air = 0.99 * middle < first  # an altitude would have risen, a pressure fallen
+    bare = "hPa" if air and 700 < middle < 1100 else "Pa" if air and 70_000 < middle < 110_000 else "m"
+    unit = _unit(heads[found], _HEIGHT_WORDS, bare if not heads[found] or "press" in heads[found] else "m")
+    if time is None or time == found:
+        return None, "s", found + 1, unit
+    return time + 1, _time_unit(heads[time], columns[time]), found + 1, unit
+
+
+def _begun(columns: Sequence[Floats], names: Sequence[str]) -> tuple[list[str], int | None, list[int]]:
+    """What heads each column, the column of time (called so, or the first that always rises), and what is left."""
+    heads = [n.casefold() for n in names] if len(names) == len(columns) else [""] * len(columns)
+    usable = [i for i, c in enumerate(columns) if len(c) > 1]
+    time = _first(heads, r"time|zeit|^t\b|^t_|sec|millis|micros|\bms\b|\bus\b|µs", usable)
+    if time is None:
+        time = next((i for i in usable if bool((np.diff(columns[i]) > 0).all())), None)
+    return heads, time, [i for i in usable if i != time]
+
+
+def _first(heads: Sequence[str], pattern: str, among: Sequence[int]) -> int | None:
+    return next((i for i in among if re.search(pattern, heads[i])), None)
+
+
+_PRESSURE_WORDS = {"MPa": r"mpa", "kPa": r"kpa", "bar": r"bar", "psi": r"psi", "Pa": r"\bpa\b"}
+_FORCE_WORDS = {
+    "counts": r"count|raw|adc",
+    "kN": r"\bkn\b",
+    "lbf": r"\blb",
+    "kgf": r"\bkg",
+    "gf": r"\bgf?\b|gram",
+    "N": r"\bn\b|newton",
+}
+_HEIGHT_WORDS = {"hPa": r"hpa|mbar", "kPa": r"kpa", "Pa": r"\bpa\b", "ft": r"\bft\b|feet|foot", "m": r"\bm\b|met"}
+_TIME_WORDS = {"us": r"µs|μs|\bus\b|micro", "ms": r"\bms\b|milli", "s": r"\bs\b|sec"}
+_FORCE_HEADS = r"force|thrust|load|kraft|schub|\bf\b|weight|newton|\bn\b|kgf?|lbf?|cell|gram|counts?|raw"
+
+
+def _unit(head: str, words: Mapping[str, str], otherwise: str) -> str:
+    return next((unit for unit, pattern in words.items() if re.search(pattern, head.replace("_", " "))), otherwise)
+
+
+def _force_unit(head: str, column: Floats) -> str:
+    whole_and_large = bool((column == np.round(column)).all()) and bool(np.abs(column).max(initial=0.0) > 20_000)
+    return _unit(head, _FORCE_WORDS, "counts" if whole_and_large else "N")
+
+
+def _time_unit(head: str, column: Floats) -> str:
+    found = _unit(head, _TIME_WORDS, "")
+    if found:
+        return found
+    step = float(np.median(np.abs(np.diff(column)))) if len(column) > 1 else 0.0
+    return "us" if step >= 300 else "ms" if step >= 0.5 else "s"

@@ -1,0 +1,180 @@
+"""The compute API: the calculations of the pages as JSON, documented in OpenAPI. It reads and stores nothing."""
+
+import json
+from collections.abc import Callable, Coroutine
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.openapi.utils import get_openapi
+from fastapi.responses import JSONResponse, Response
+from fastapi.routing import APIRoute
+from starlette.exceptions import HTTPException
+
+from app.models import api, api_flight, api_motor
+from app.services.api import compute, compute_flight, compute_motor
+from app.web import Book, render
+
+BASE = "/api/v1"
+
+_EXAMPLES: dict[str, Any] = json.loads(
+    (Path(api.__file__).with_name("api_examples.json")).read_text(encoding="utf-8"),
+)
+
+
+def _refused(faults: list[dict[str, Any]]) -> JSONResponse:
+    return JSONResponse({"detail": faults}, status_code=422)
+
+
+class ComputeRoute(APIRoute):
+    """Whatever is wrong with a request is answered in one shape: where it stands, what is wrong, of what type.
+
+    What was sent is not sent back: it may be NaN, which JSON has no word for.
+    """
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """The usual handler, its refusals reshaped."""
+        usual = super().get_route_handler()
+
+        async def handle(request: Request) -> Response:
+            try:
+                return await usual(request)
+            except RequestValidationError as error:
+                return _refused([{name: fault[name] for name in ("loc", "msg", "type")} for fault in error.errors()])
+            except compute.Misfit as error:
+                return _refused([{"loc": ["body", *error.loc], "msg": error.message, "type": error.kind}])
+            except HTTPException as error:
+                if error.status_code != 400:
+                    raise
+                return _refused([{"loc": ["body"], "msg": "This is not JSON text in UTF-8.", "type": "json_invalid"}])
+
+        return handle
+
+
+router = APIRouter(route_class=ComputeRoute)
+
+
+def _body(path: str) -> Any:
+    """The request's place in the document, with its example."""
+    example = _EXAMPLES[path]
+    return Body(openapi_examples={"example": {"summary": example["summary"], "value": example["request"]}})
+
+
+@router.post(BASE + "/recipe/scale", tags=["compute"], summary="Scale a recipe")
+def scale_recipe(data: Annotated[api.RecipeScaleIn, _body("/recipe/scale")]) -> api.RecipeScaleOut:
+    """Grams of each ingredient for a batch, to the step of the scale, remelts counted."""
+    return compute.scale(data)
+
+
+@router.post(BASE + "/grain/check", tags=["compute"], summary="Check a grain")
+def check_grain(data: Annotated[api.GrainCheckIn, _body("/grain/check")]) -> api.GrainCheckOut:
+    """Density of a weighed and measured grain against the ideal, with a verdict and its reasons."""
+    return compute.check_grain(data)
+
+
+@router.post(BASE + "/blend/state", tags=["compute"], summary="Burn a blend to equilibrium")
+def blend_state(data: Annotated[api.BlendStateIn, _body("/blend/state")]) -> api.BlendStateOut:
+    """Flame temperature, products, characteristic velocity and ideal impulse at a chamber pressure."""
+    return compute.blend_state(data)
+
+
+@router.post(BASE + "/motor/run", tags=["compute"], summary="Run a motor")
+def run_motor(data: Annotated[api_motor.MotorRunIn, _body("/motor/run")]) -> api_motor.MotorRunOut:
+    """Pressure, thrust and impulse of one motor from ignition to tail-off. A prediction is not a promise."""
+    return compute_motor.run_motor(data)
+
+
+@router.post(BASE + "/motor/range", tags=["compute"], summary="Predict a motor as ranges")
+def motor_range(data: Annotated[api_motor.MotorRangeIn, _body("/motor/range")]) -> api_motor.MotorRangeOut:
+    """Many motors drawn from stated spreads: 5, 50 and 95 % marks, and what drives them."""
+    return compute_motor.motor_range(data)
+
+
+@router.post(BASE + "/flight/run", tags=["compute"], summary="Fly a rocket")
+def run_flight(data: Annotated[api_flight.FlightRunIn, _body("/flight/run")]) -> api_flight.FlightRunOut:
+    """A thrust curve in a rocket from a pad, with wind and parachutes: rail, apogee, ideal delay, landing."""
+    return compute_flight.run_flight(data)
+
+
+@router.post(BASE + "/case/check", tags=["compute"], summary="Check a case")
+def check_case(data: Annotated[api.CaseCheckIn, _body("/case/check")]) -> api.CaseCheckOut:
+    """Stress in a case's wall, and the margin to its rating, its proof test or the formula."""
+    return compute.check_case(data)
+
+
+# --- The document ------------------------------------------------------------------------------
+
+
+@cache
+def document() -> dict[str, Any]:
+    """The OpenAPI document of the compute API alone."""
+    made = get_openapi(
+        title="Grainbook compute API",
+        version="1",
+        description="SI units throughout, the unit in each field's name. Wrong input is answered with 422 and a list "
+        "of faults, each naming its field. Nothing is stored. Predictions show what they assume and promise nothing; "
+        "local law, the site's rules and licensed practice come first.",
+        routes=[route for route in router.routes if isinstance(route, APIRoute) and route.include_in_schema],
+    )
+    for path, example in _EXAMPLES.items():  # afterwards, for the maker leaves out what is null in an example
+        answer = made["paths"][BASE + path]["post"]["responses"]["200"]["content"]["application/json"]
+        answer["example"] = example["response"]
+    return made
+
+
+@router.get(BASE + "/openapi.json", include_in_schema=False)
+def openapi() -> JSONResponse:
+    """The document as JSON."""
+    return JSONResponse(document())
+
+
+def _fields(schema: dict[str, Any], name: str) -> list[dict[str, str]]:
+    """One row for each field of a model: its name, what it takes, its default, and what it is."""
+    model = schema["components"]["schemas"][name]
+    rows = []
+    for field, about in model["properties"].items():
+        kind, more = _kind(about)
+        default = "needed" if field in model.get("required", []) else json.dumps(about.get("default"))
+        said = ": ".join(part for part in (about.get("title", ""), about.get("description", "")) if part)
+        rows.append({"name": field, "kind": kind, "default": "" if default == "null" else default, "said": said})
+        rows += [{**row, "name": f"{field}.{row['name']}"} for row in (_fields(schema, more) if more else [])]
+    return rows
+
+
+def _kind(about: dict[str, Any]) -> tuple[str, str]:
+    """What a field takes, in words, and the model it is made of if it is."""
+    about = {**about, **next((one for one in about.get("anyOf", []) if one.get("type") != "null"), {})}
+    if "$ref" in about:
+        return "object", about["$ref"].rpartition("/")[2]
+    if about["type"] == "array":
+        kind, more = _kind(about["items"])
+        return f"list of {kind}s", more
+    signs = {"exclusiveMinimum": ">", "minimum": "≥", "exclusiveMaximum": "<", "maximum": "≤"}
+    limits = ", ".join(f"{sign} {about[key]:g}" for key, sign in signs.items() if key in about)
+    return about["type"] + (f" {limits}" if limits else ""), ""
+
+
+@router.get("/help/api", include_in_schema=False)
+def help_page(request: Request, session: Book) -> Response:
+    """The endpoints, listed from the document."""
+    schema = document()
+    endpoints = []
+    for path, methods in schema["paths"].items():
+        post = methods["post"]
+        body = post["requestBody"]["content"]["application/json"]
+        answer = post["responses"]["200"]["content"]["application/json"]
+        endpoints.append(
+            {
+                "id": path.removeprefix(BASE + "/").replace("/", "-"),
+                "path": path,
+                "summary": post["summary"],
+                "said": post["description"],
+                "fields": _fields(schema, body["schema"]["$ref"].rpartition("/")[2]),
+                "request": json.dumps(body["examples"]["example"]["value"], indent=2, ensure_ascii=False),
+                "response": json.dumps(answer["example"], indent=2, ensure_ascii=False),
+            }
+        )
+    about = schema["info"]["description"]
+    return render(request, session, "help_api.html", section="help", endpoints=endpoints, about=about, base=BASE)

@@ -1,0 +1,64 @@
+"""The record of changes: all of it, newest first, and what stood before on the page of each row."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from app.forms import from_texts
+from app.models.history import ChangesIn
+from app.services.book import audit_log, audit_names, workshop
+from app.services.book.audit_log import Line
+from app.web import Book, render
+
+router = APIRouter(prefix="/workshop/changes")
+
+PAGES = {
+    "supply": "/workshop/supplies/{id}",
+    "formula": "/workshop/formulas/{id}",
+    "grain_pattern": "/workshop/patterns/{id}",
+    "casting_tube": "/workshop/tubes/{id}",
+    "coring_rod": "/workshop/rods/{id}",
+    "motor_case": "/workshop/cases/{id}",
+    "nozzle": "/workshop/nozzles/{id}",
+    "rocket": "/workshop/rockets/{id}",
+    "launch_field": "/workshop/fields/{id}",
+    "person": "/workshop/people/{id}",
+    "workshop": "/workshop/settings",
+    "checklist_edition": "/workshop/checklist",
+    "run_sheet": "/workshop/runsheet",
+    "batch": "/plan/{name}",
+    "grain": "/shelf/{name}",
+    "motor_build": "/motors/{name}",
+    "firing": "/firings/{id}",
+}
+"""Where a row is shown, by its table; what has no page is shown with what it belongs to."""
+
+
+def address(line: Line) -> str:
+    """Where the row of a change is shown; empty when that is gone."""
+    for table, row_id, name in line.home[1:] if line.what == "deleted" else line.home:
+        if table in PAGES and (name or "{name}" not in PAGES[table]):
+            return PAGES[table].format(id=row_id, name=name)
+    return ""
+
+
+@router.get("")
+def show_all(request: Request, session: Book) -> Response:
+    """Every change, newest first, of one noun or all."""
+    texts = request.query_params.multi_items()
+    choices: dict[str, Any] = {
+        "noun": audit_names.nouns(),
+        "what": [("changed", "a value was replaced"), ("deleted", "an entry was deleted"),
+                 ("filled", "an empty value was filled in"), ("entered", "an entry came in")],
+    }  # fmt: skip
+    form = from_texts(ChangesIn, texts, "changes", "/workshop/changes", choices)
+    wanted = form.check(workshop.get(session).units)
+    found = audit_log.page(session, wanted if isinstance(wanted, ChangesIn) else ChangesIn())
+    kept = [(name, form.text(name)) for name in ("noun", "what") if form.text(name)]
+
+    return render(
+        request, session, "workshop/changes.html", section="workshop", status=422 if form.errors else 200, form=form,
+        acts=[(act, [(line, address(line)) for line in act.lines]) for act in found.acts],
+        next_before=found.next_before, kept=kept, first=not form.text("before"),
+    )  # fmt: skip

@@ -1,0 +1,139 @@
+"""Devices on the network: the page that lets them in and puts them out (on this machine only), and where they pair."""
+
+import math
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
+
+from app import web
+from app.access import gate, pairing
+from app.access.lan import Lan
+from app.db import writing
+from app.errors import Refused
+from app.forms import Form, from_texts
+from app.models.base import FormIn
+from app.models.device import PairIn
+from app.services.book import devices
+from app.services.grains import labels
+from app.units import METRIC
+from app.web import Book, Forms, Typed
+
+router = APIRouter()
+
+NO_SUCH_CODE = (
+    "This code does not hold: it was mistyped, used already or is older than ten minutes. Look at the computer that "
+    "Grainbook runs on: Workshop, Devices shows the code that holds, or makes a new one."
+)
+
+
+def _on_this_machine(request: Request) -> None:
+    """Codes are shown, and devices put out, on the machine that the book is on; a paired device does neither."""
+    if request.state.device:
+        raise Refused("Devices are let in and put out on the computer that Grainbook runs on, not over the network.")
+
+
+# --- On the laptop ---------------------------------------------------------------------------------
+
+
+@router.get("/workshop/devices")
+def show(request: Request, session: Book) -> Response:
+    """Which devices may use the book over the network, and how to pair one."""
+    _on_this_machine(request)
+    return _page(request, session)
+
+
+@router.post("/workshop/devices/code")
+def new_code(request: Request, typed: Typed) -> Response:
+    """Make a pairing code."""
+    _on_this_machine(request)
+
+    def act(_session: Session, _data: Any) -> str:
+        if request.app.state.lan is None:
+            raise Refused("The book is open to this computer alone. Stop it and start it with --lan first.")
+        request.app.state.lan.desk.new_code()
+        return "/workshop/devices"
+
+    return web.submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, form), form_id="code",
+        notice="Type this code on the device.",
+    )  # fmt: skip
+
+
+@router.post("/workshop/devices/{device_id}/revoke")
+def revoke(request: Request, device_id: int, typed: Typed) -> Response:
+    """Put a device out."""
+    _on_this_machine(request)
+
+    def act(session: Session, _data: Any) -> str:
+        devices.revoke(session, device_id)
+        return "/workshop/devices"
+
+    return web.submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, form), form_id=f"revoke-{device_id}",
+        notice="The device is put out.",
+    )  # fmt: skip
+
+
+def _page(request: Request, session: Session, failed: Form | None = None) -> Response:
+    lan: Lan | None = request.app.state.lan
+    forms = Forms(request, session, failed)
+    known = devices.listed(session)
+    base = "/workshop/devices"
+    return web.render(
+        request, session, "devices/devices.html", section="workshop", open_to=lan,
+        addresses=[(address, labels.qr_code(address)) for address in lan.addresses] if lan else [],
+        code=lan.desk.code() if lan else None, make=forms.get("code", FormIn, f"{base}/code"),
+        paired=[v for v in known if v.holds], ended=[v for v in known if not v.holds],
+        revoke={v.device.pk: forms.get(f"revoke-{v.device.pk}", FormIn, f"{base}/{v.device.pk}/revoke") for v in known},
+        holds_days=devices.HOLDS.days, digits=pairing.DIGITS, guesses=pairing.GUESSES,
+        minutes=int(pairing.HOLDS.total_seconds() // 60),
+    )  # fmt: skip
+
+
+# --- On the device ---------------------------------------------------------------------------------
+
+
+@router.get(gate.PAIR)
+def pairing_page(request: Request) -> Response:
+    """Where a device on the network types the code."""
+    if request.state.device is not None:
+        return RedirectResponse("/", status_code=303)
+    return _pairing_page(Form(PairIn, "form", gate.PAIR))
+
+
+@router.post(gate.PAIR)
+def pair(request: Request, typed: Typed) -> Response:
+    """Let a device in that knows the code. No stranger's request writes to the book, or reads from it."""
+    if request.state.device is not None:
+        return RedirectResponse("/", status_code=303)
+    assert request.client is not None
+    form = from_texts(PairIn, typed, "form", gate.PAIR, {})
+    desk: pairing.Desk = request.app.state.lan.desk
+    data = form.check(METRIC)
+    if not isinstance(data, PairIn):
+        return _pairing_page(form, 422)
+    wait = desk.wait(request.client.host)
+    if wait > 0:
+        form.refuse("code", f"Too many wrong codes. Wait {math.ceil(wait)} s, then type it again.")
+        refused = _pairing_page(form, 429)
+        refused.headers["Retry-After"] = str(math.ceil(wait))
+        return refused
+    if not desk.take(request.client.host, data.code):
+        form.refuse("code", NO_SUCH_CODE)
+        return _pairing_page(form, 422)
+    with writing(request.app.state.engine) as session:
+        device, token = devices.pair(session, data)
+        name = device.name
+        session.commit()
+    response = web.redirect("/", f"This device is paired as “{name}”, for {devices.HOLDS.days} days.")
+    response.set_cookie(
+        gate.COOKIE, token, max_age=int(devices.HOLDS.total_seconds()), httponly=True, samesite="strict"
+    )
+    return response
+
+
+def _pairing_page(form: Form, status: int = 200) -> Response:
+    text = web.templates.get_template("devices/pair.html").render(form=form, path=gate.PAIR)
+    return HTMLResponse(text, status_code=status)

@@ -1,0 +1,92 @@
+"""The workshop's first page, its settings, and its checklist."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app.forms import Form
+from app.models.checklist import EditionIn
+from app.models.history import correction_of
+from app.models.workshop import UNIT_FIELDS, WorkshopIn
+from app.services.book import audit_log, workshop
+from app.services.stock import supplies
+from app.web import Book, Forms, Typed, render, submit, version_of
+
+router = APIRouter(prefix="/workshop")
+
+
+@router.get("")
+def show(request: Request, session: Book) -> Response:
+    """What the workshop has."""
+    return render(
+        request, session, "workshop/index.html", section="workshop", counts=workshop.counts(session),
+        totals=supplies.on_shelf(session), edition=workshop.checklist_now(session),
+        copies=request.app.state.keeper.standing(),
+    )  # fmt: skip
+
+
+@router.get("/settings")
+def show_settings(request: Request, session: Book) -> Response:
+    """The rules and units of the workshop."""
+    return _settings(request, session)
+
+
+@router.post("/settings")
+def set_up(request: Request, typed: Typed) -> Response:
+    """Change the settings."""
+
+    def act(session: Session, data: Any) -> str:
+        workshop.set_up(session, data, version_of(typed))
+        return "/workshop/settings"
+
+    return submit(
+        request, typed, correction_of(WorkshopIn), act=act, page=lambda s, form: _settings(request, s, form),
+        notice="The settings are changed.",
+    )  # fmt: skip
+
+
+def _settings(request: Request, session: Session, failed: Form | None = None) -> Response:
+    forms = Forms(request, session, failed)
+    form = forms.get("form", correction_of(WorkshopIn), "/workshop/settings", row=workshop.get(session))
+    history = audit_log.of(session, workshop.get(session))
+    return render(
+        request, session, "workshop/settings.html", section="workshop", form=form, history=history,
+        unit_fields=[*UNIT_FIELDS],
+    )  # fmt: skip
+
+
+@router.get("/checklist")
+def show_checklist(request: Request, session: Book) -> Response:
+    """The checklist as it is now, to be edited, and its earlier editions."""
+    return _checklist(request, session)
+
+
+@router.post("/checklist")
+def new_edition(request: Request, typed: Typed) -> Response:
+    """Make a new edition of the checklist."""
+
+    def act(session: Session, data: Any) -> str:
+        workshop.new_edition(session, data, version_of(typed))
+        return "/workshop/checklist"
+
+    return submit(
+        request, typed, EditionIn, act=act, page=lambda s, form: _checklist(request, s, form),
+        notice="The new edition is in use from the next checklist on.",
+    )  # fmt: skip
+
+
+def _checklist(request: Request, session: Session, failed: Form | None = None) -> Response:
+    now = workshop.checklist_now(session)
+    lines: dict[str, str] = {}
+    for i, item in enumerate(now.items):
+        lines |= {f"items.{i}.heading": item.heading, f"items.{i}.words": item.words}
+    forms = Forms(request, session, failed)
+    form = forms.get("form", EditionIn, "/workshop/checklist", initial=lines)
+    if form.version is None:
+        form.version = now.edition  # a new edition grows from the one that the person saw
+    return render(
+        request, session, "workshop/checklist.html", section="workshop", form=form, now_used=now,
+        editions=workshop.checklist_editions(session),
+    )  # fmt: skip

@@ -1,0 +1,179 @@
+"""Firings: the list, writing one down, its page and its correction."""
+
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app import clock, web
+from app.forms import Choice, Form
+from app.models import Firing
+from app.models.base import FormIn
+from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
+from app.models.history import correction_of
+from app.routers.firings import altimeters, firing_log
+from app.routers.firings.curves import of_firing
+from app.routers.flight.flights import charts as flight_charts
+from app.routers.motors.builds import chart_of
+from app.services.book import audit_log, workshop
+from app.services.cast import cautions
+from app.services.firings import curves, findings, firings
+from app.services.flight import flights
+from app.services.grains import undo, wet
+from app.services.hardware import distances, places
+from app.services.learning import foretold
+from app.services.learning import prediction_record as outlooks
+from app.services.motors.builds import Built
+from app.services.review import trace
+from app.web import Book, Typed
+
+router = APIRouter(prefix="/firings")
+
+NOT_NOTED: Choice = ("", "not noted")
+
+
+@router.get("")
+def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
+    """All firings, newest first."""
+    found = firings.listed(session, page)
+    return web.render(
+        request, session, "firings/list.html", section="firings", firings=found.rows, found=found, results=RESULTS,
+        kinds=firings.KINDS, ready=firings.fireable(session),
+        untold=findings.untold(session), told=foretold.of_firings(session, [firing.pk for firing, _ in found.rows]),
+    )  # fmt: skip
+
+
+@router.get("/new")
+def new(request: Request, session: Book, motor: str = "") -> Response:
+    """The form of a firing, for the motor named in the query if one is."""
+    ready = firings.fireable(session)
+    wanted = next((b for b in ready if b.build.code.upper() == motor.strip().upper()), None)
+    if wanted is None and len(ready) == 1 and not motor:
+        wanted = ready[0]
+    initial: dict[str, Any] = {"fired_at": _local(clock.now())}
+    if wanted is not None:
+        initial["motor_build_id"] = wanted.build.pk
+    fields = places.fields(session)
+    if len(fields) == 1:
+        initial["launch_field_id"] = fields[0].pk
+    form = web.blank(request, session, FiringIn, initial=initial, choices=_choices(session, ready))
+    if wanted is not None and motor:
+        form.values["motor_build_id"] = [str(wanted.build.pk)]
+    return _form_page(request, session, form, asked=motor.strip() if motor and wanted is None else "")
+
+
+@router.post("/new")
+def log(request: Request, session: Book, typed: Typed) -> Response:
+    """Write a firing down; a failure goes on to what was found."""
+    choices = _choices(session, firings.fireable(session))
+    session.close()
+    return web.submit(
+        request, typed, FiringIn, act=lambda s, data: _then(s, firings.log(s, data)),
+        page=lambda s, form: _form_page(request, s, form), notice="Written down.", choices=choices,
+    )  # fmt: skip
+
+
+@router.get("/{firing_id}")
+def page(request: Request, session: Book, firing_id: int) -> Response:
+    """One firing: measured beside predicted, and the way back to each bag."""
+    return page_of(request, session, firing_id)
+
+
+def page_of(request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
+    """The page of a firing, with the form that failed."""
+    firing = firings.get(session, firing_id)
+    built = firings.its_motor(session, firing)
+    told = foretold.of(session, firing)
+    outlook = outlooks.read(told) if told else None
+    estimate, refusal = flights.told(session, outlook, firing)
+    rocket, field = firings.where(session, firing)
+    return web.render(
+        request, session, "firings/firing.html", section="firings", firing=firing, built=built, outlook=outlook,
+        told=told, made_after=foretold.made_after(session, firing),
+        results=RESULTS, kinds=firings.KINDS, rocket=rocket, field=field, estimate=estimate, refusal=refusal,
+        beside=firings.beside(firing, outlook, estimate),
+        flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],
+        chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
+        trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
+        history=audit_log.of(session, firing), fresh=undo.fresh(firing), wet_let_in=wet.let_in_now(session, firing),
+        back=web.Forms(request, session, failed).get("back", FormIn, f"/firings/{firing.pk}/back", row=firing),
+        winds=WINDS, smoke=SMOKE, nozzles=NOZZLES, **firing_log.of_firing(session, firing),
+        **altimeters.of_firing(session, firing, estimate),
+        **of_firing(session, firing, web.Forms(request, session)),
+    )  # fmt: skip
+
+
+@router.get("/{firing_id}/edit")
+def edit(request: Request, session: Book, firing_id: int) -> Response:
+    """The form to correct a firing."""
+    firing = firings.get(session, firing_id)
+    form = web.blank(
+        request, session, correction_of(FiringIn), row=firing, initial={"fired_at": _local(firing.fired_at)},
+        choices=_choices(session, [firings.its_motor(session, firing)], firing),
+    )  # fmt: skip
+    return _form_page(request, session, form, firing)
+
+
+@router.post("/{firing_id}/edit")
+def correct(request: Request, session: Book, firing_id: int, typed: Typed) -> Response:
+    """Correct a firing."""
+    firing = firings.get(session, firing_id)
+    choices = _choices(session, [firings.its_motor(session, firing)], firing)
+    session.close()
+
+    def act(writing: Session, data: FiringIn) -> str:
+        changed = firings.correct(writing, firings.get(writing, firing_id), data, web.version_of(typed))
+        return _then(writing, changed)
+
+    return web.submit(
+        request, typed, correction_of(FiringIn), act=act, choices=choices,
+        page=lambda s, form: _form_page(request, s, form, firings.get(s, firing_id)), notice="Corrected.",
+    )  # fmt: skip
+
+
+def _form_page(
+    request: Request, session: Session, form: Form, firing: Firing | None = None, asked: str = ""
+) -> Response:
+    return web.render(
+        request, session, "firings/form.html", section="firings", form=form, firing=firing, asked=asked,
+        ready=firings.fireable(session), distances=distances.printed(), fields=places.fields(session),
+        rockets=places.rockets(session), cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
+        pointers=distances.LEGAL_POINTERS, own_distances=distances.own(session),
+    )  # fmt: skip
+
+
+def _then(session: Session, firing: Firing) -> str:
+    """Where to go on after a firing was written down: a failure asks for what was found."""
+    asked = findings.asked(firing) and not findings.told(session, firing)
+    return f"/firings/{firing.pk}" + ("/found" if asked else "")
+
+
+def _local(moment: datetime) -> str:
+    return f"{clock.local(moment):%Y-%m-%dT%H:%M}"
+
+
+def _choices(session: Session, built: list[Built], firing: Firing | None = None) -> dict[str, list[Choice]]:
+    """The lists of the form; a firing being corrected keeps its rocket and field though they are retired since."""
+
+    def motor(one: Built) -> str:
+        predicted = one.prediction.designation if one.prediction else "no prediction"
+        held = f" ({one.state_words.lower()})" if one.held else ""
+        return f"{one.build.code}{held}: {predicted}, {len(one.grains)} × {one.formula.label}, {one.case.name}"
+
+    rockets, fields = places.rockets(session), places.fields(session)
+    if firing is not None:
+        rocket, field = firings.where(session, firing)
+        rockets += [rocket] if rocket and rocket.retired else []
+        fields += [field] if field and field.retired else []
+    return {
+        "motor_build_id": [(str(b.build.pk), motor(b)) for b in built],
+        "kind": list(firings.KINDS.items()),
+        "result": list(RESULTS.items()),
+        "wind_from": [NOT_NOTED, *WINDS.items()],
+        "smoke": [NOT_NOTED, *SMOKE.items()],
+        "nozzle_seen": [NOT_NOTED, *NOZZLES.items()],
+        "rocket_id": web.choose(rockets),
+        "launch_field_id": web.choose(fields),
+    }

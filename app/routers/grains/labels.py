@@ -1,0 +1,56 @@
+"""Labels: choose grains and a sheet, look at them, print them."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from app.errors import BookError, NotFound
+from app.forms import from_texts
+from app.services.book import workshop
+from app.services.grains import labels
+from app.services.grains.labels import LabelsIn
+from app.web import Book, render
+
+router = APIRouter(prefix="/labels")
+
+
+@router.get("")
+def show(request: Request, session: Book) -> Response:
+    """The labels as they will be printed, with the form that chooses them above."""
+    units = workshop.get(session).units
+    sizes = {"size": labels.choices(units)}
+    form = from_texts(LabelsIn, request.query_params.multi_items(), "labels", "/labels", sizes)
+    checked = form.check(units)
+    assert checked is None or isinstance(checked, LabelsIn)
+    wanted = checked or LabelsIn(lot=form.text("lot") or None)
+    found = labels.candidates(session, wanted)
+    picked = labels.chosen(found, wanted)
+    sheets: list[list[labels.Label | None]] = []
+    if checked is not None:
+        try:
+            sheets = labels.sheets(session, wanted, picked, str(request.base_url))
+        except BookError as error:
+            form.refuse(error.field, error.message)
+    for name, usual in (("size", wanted.size), ("start", str(wanted.start))):
+        form.values.setdefault(name, [usual])
+    return render(
+        request, session, "labels/labels.html", section="shelf", status=422 if form.errors else 200,
+        form=form, wanted=wanted, found=found, picked={v.grain.id for v in picked}, sheets=sheets,
+        style=_style(wanted), lots=[] if found else labels.lots(session), roll=wanted.size.startswith("roll"),
+    )  # fmt: skip
+
+
+def _style(wanted: LabelsIn) -> str:
+    moved = "".join(
+        f"&{name}={distance.si * 1000:.2f}"
+        for name, distance in (("right", wanted.right), ("down", wanted.down))
+        if distance is not None
+    )
+    return f"/labels/sheet.css?size={wanted.size if wanted.size in labels.SHEETS else 'a4-3x8'}{moved}"
+
+
+@router.get("/sheet.css")
+def sheet_style(size: str, right: float = 0.0, down: float = 0.0) -> Response:
+    """The style of one size of sheet, moved by so many millimetres."""
+    if size not in labels.SHEETS or not (abs(right) <= 10 and abs(down) <= 10):
+        raise NotFound("There is no such sheet of labels.")
+    return Response(labels.stylesheet(size, right, down), media_type="text/css")

@@ -1,0 +1,289 @@
+"""Weighing at the bench: the grains of a lot as they come off the tools."""
+
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+from sqlmodel import Session
+
+from app import clock
+from app.charts import Axis, Point, individuals_chart
+from app.errors import Refused
+from app.forms import Choice, Form, from_texts
+from app.models import Batch, CastingTube, Grain, GrainPattern
+from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
+from app.services.book import repository, serials, workshop
+from app.services.cast import casting
+from app.services.grains import bench, grains, lots, rejects, weighing
+from app.services.grains.grains import GrainView
+from app.services.grains.lots import Control
+from app.services.hardware import inventory
+from app.services.stock import batches, formulas
+from app.web import Book, Forms, Typed, at_bench, choose, render, submit, version_of
+
+router = APIRouter(prefix="/cast/{code}/grains")
+
+FEW = 3
+"""With fewer grains there is nothing to see in a chart."""
+
+
+def pattern_choices(session: Session, batch: Batch) -> list[Choice]:
+    """The patterns of the plan first, then the others."""
+    planned = [item.pattern_id for item in batch.items]
+    found = inventory.patterns(session) + [p for p in inventory.patterns(session, True) if p.pk in planned]
+    return choose(sorted(found, key=lambda p: planned.index(p.pk) if p.pk in planned else len(planned)))
+
+
+def density_chart(title: str, found: Control | None) -> Markup | None:
+    """Densities in order of time with their mean and, from enough values on, their limits; nothing for very few."""
+    if found is None or len(found.values) < FEW:
+        return None
+    points = [Point(label, 100 * value) for label, value in found.values]
+    axis = Axis("Share of ideal density", "%", decimals=1)
+    limits = found.limits
+    return individuals_chart(
+        title, axis, points, centre=100 * found.centre,
+        lower=100 * limits.lower if limits else None, upper=100 * limits.upper if limits else None,
+    )  # fmt: skip
+
+
+def _url(batch: Batch) -> str:
+    return f"/cast/{batch.code}/grains"
+
+
+def _next(session: Session, batch: Batch, weighed: list[GrainView]) -> dict[str, Any]:
+    """What most likely comes next: the next number, the first pattern not complete, in its tube or out of it.
+
+    As the last one was; the first one in its tube if the book knows what that weighs, for the tube stays on the grain
+    and one forgotten makes a grain look denser than it is.
+    """
+    counts: dict[int, int] = {}
+    for view in weighed:
+        counts[view.pattern.pk] = counts.get(view.pattern.pk, 0) + 1
+    open_items = [item for item in batch.items if counts.get(item.pattern_id, 0) < item.count]
+    item = open_items[0] if open_items else batch.items[-1]
+    last = max(weighed, key=lambda v: v.grain.weighed_at, default=None)
+    tube = inventory.tube_of(session, repository.get(session, GrainPattern, item.pattern_id, "grain pattern"))
+    known = tube is not None and bool(tube.tare_kg)
+    return {
+        "pattern_id": item.pattern_id,
+        "number": grains.next_number(session, batch),
+        "in_tube": last.grain.tare_kg > 0 if last is not None else known,
+    }
+
+
+def _tubes(session: Session, patterns: list[GrainPattern]) -> list[tuple[GrainPattern, CastingTube]]:
+    """The patterns whose tube has a mass in the book, with that tube."""
+    tubes = [(pattern, inventory.tube_of(session, pattern)) for pattern in patterns]
+    return [(pattern, tube) for pattern, tube in tubes if tube is not None and tube.tare_kg]
+
+
+def _choose(form: Form, batch: Batch, text: str, again: str, weighed: list[GrainView]) -> None:
+    """Put a grain on the scale that was typed, scanned or touched; one of another lot is refused in words."""
+    try:
+        number = weighing.number_of(batch, text)
+    except Refused as error:
+        form.refuse("number", error.message)
+        return
+    form.values["number"] = [str(number)]
+    form.values["again"] = [again]
+    found = next((v for v in weighed if v.grain.number == number), None)
+    if found is not None:
+        form.values["pattern_id"] = [str(found.pattern.pk)]
+        form.values["in_tube"] = ["on"] if found.grain.tare_kg > 0 else []
+
+
+def _decision(forms: Forms, view: GrainView, person: str) -> Form:
+    given = {None: "accept" if view.grain.verdict == "accept" else "", "hold": ""}
+    return forms.get(
+        f"decide-{view.grain.number}", DecisionIn, f"/cast/{view.batch.code}/grains/{view.grain.number}/decision",
+        row=view.grain,
+        initial={"person": person, "why": "", "decision": given.get(view.grain.decision, view.grain.decision),
+                 "fault": view.grain.decision_fault},
+    )  # fmt: skip
+
+
+def _one_button(forms: Forms, view: GrainView, act: str, model: type[OneButtonIn] | type[GoneIn]) -> Form:
+    return forms.get(f"{act}-{view.grain.number}", model, f"{_url(view.batch)}/{view.grain.number}/{act}",
+                     row=view.grain)  # fmt: skip
+
+
+def _can_take_back(grain: Grain) -> bool:
+    return grain.decision is None and clock.now() - grain.weighed_at <= bench.TAKE_BACK
+
+
+def _page(
+    request: Request, session: Session, code: str, failed: Form | None = None, chosen: tuple[str, str] | None = None
+) -> Response:
+    """The weighing of a lot; `chosen` is a grain typed, scanned or touched, and why it is weighed again."""
+    batch = batches.by_code(session, code)
+    house, person = workshop.get(session), at_bench(request, session)
+    session_of = casting.find(session, batch)
+    forms = Forms(request, session, failed)
+    weighed = grains.of_batch(session, batch)
+    form = forms.get(
+        "next", BenchIn, _url(batch), initial=_next(session, batch, weighed),
+        choices={"pattern_id": pattern_choices(session, batch)},
+    )  # fmt: skip
+    form.values.setdefault("offcut", ["scrap"])
+    if chosen is not None:
+        _choose(form, batch, *chosen, weighed)
+    formula = formulas.get(session, batch.formula_id)
+    ideal = formulas.ideal_density(formula)
+    planned = {p.pk: p for p in inventory.patterns(session) + inventory.patterns(session, True)}
+    newest_first = sorted(weighed, key=lambda v: (v.grain.weighed_at, v.grain.pk), reverse=True)
+    last = newest_first[0] if newest_first else None
+    refused = failed.id if failed else ""
+    to_decide = [
+        v for v in newest_first if v.grain.decision in (None, "hold") or refused == f"decide-{v.grain.number}"
+    ]  # fmt: skip
+    found = lots.density_control(weighed)
+    undo = _one_button(forms, last, "undo", OneButtonIn) if last and _can_take_back(last.grain) else None
+    put_away = [(v, _one_button(forms, v, "gone", GoneIn)) for v in weighed if v.state == "rejected"]
+    back = {v.grain.pk: _one_button(forms, v, "back", OneButtonIn) for v in weighed if v.state == "gone"}
+    drawn = {f.id for f in [*(f for _, f in put_away), *back.values(), *([undo] if undo else [])]}
+    return render(
+        request, session, "grains/weigh.html", section="cast", status=422 if form.errors else 200,
+        batch=batch, formula=formula, form=form, cast=session_of is not None,
+        closed=session_of is not None and session_of.closed_at is not None,
+        again=next((v for v in weighed if str(v.grain.number) == form.text("number").lstrip("0")), None),
+        again_words=list(AGAIN.items()),
+        plan=[(planned[item.pattern_id], item.count) for item in batch.items],
+        tubes=_tubes(session, [planned[item.pattern_id] for item in batch.items]),
+        weighed=weighed, checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in weighed}, last=last,
+        undo=undo, undo_until=f"{clock.local(last.grain.weighed_at + bench.TAKE_BACK):%H:%M:%S}" if last else "",
+        to_decide=[(v, _decision(forms, v, person)) for v in to_decide],
+        accept_all=forms.get("accept-all", AcceptAllIn, f"{_url(batch)}/accept", initial={"person": person}),
+        clear=sum(v.grain.decision is None and v.grain.verdict == "accept" for v in weighed),
+        put_away=put_away, back=back,
+        missed=failed if refused.startswith(("undo-", "gone-", "back-")) and refused not in drawn else None,
+        taken_back=bench.taken_back(session, batch),
+        bag_all=forms.get("bag-all", BagIn, f"{_url(batch)}/bag"),
+        to_bag=sum(v.grain.decision == "accept" and v.grain.bagged_at is None for v in weighed),
+        balance=lots.balance(session, batch), evenness=lots.evenness(weighed), control=found,
+        chart=density_chart(f"Density of the grains of {batch.code}", found),
+        poured=batch.pk in grains.poured(session, [batch.pk]),
+    )  # fmt: skip
+
+
+@router.get("")
+def show(request: Request, session: Book, code: str, grain: str = "", again: str = "") -> Response:
+    """The grains of a lot, and the next one to weigh: the one that the address names, or the next of the plan."""
+    return _page(request, session, code, chosen=(grain, again if again in AGAIN else "") if grain else None)
+
+
+@router.post("")
+def weigh(request: Request, session: Book, code: str, typed: Typed) -> Response:
+    """Weigh the next grain; a serial scanned instead of a weight chooses its grain and saves nothing."""
+    batch = batches.by_code(session, code)
+    choices = {"pattern_id": pattern_choices(session, batch)}
+    form = from_texts(BenchIn, typed, "next", request.url.path, choices)
+    gross, number = form.text("gross"), form.text("number")
+    if serials.parts(gross) or (not gross.strip() and serials.parts(number)):
+        form.values["gross"] = []
+        return _page(request, session, code, form, chosen=(gross.strip() or number, form.text("again")))
+
+    def act(writing: Session, data: BenchIn) -> str:
+        bench.weigh_at_bench(writing, batches.by_code(writing, code), data)
+        return _url(batch)
+
+    return submit(
+        request, typed, BenchIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="next",
+        choices=choices, notice="The grain is weighed.",
+    )  # fmt: skip
+
+
+@router.post("/accept")
+def accept_all(request: Request, session: Book, code: str, typed: Typed) -> Response:
+    """Accept every grain that the numbers accept."""
+    batch = batches.by_code(session, code)
+
+    def act(writing: Session, data: AcceptAllIn) -> str:
+        bench.accept_clear(writing, batches.by_code(writing, code), data.person)
+        return _url(batch)
+
+    return submit(
+        request, typed, AcceptAllIn, act=act, page=lambda s, form: _page(request, s, code, form),
+        form_id="accept-all", notice="The grains with a clear verdict are accepted.",
+    )  # fmt: skip
+
+
+@router.post("/bag")
+def bag_all(request: Request, session: Book, code: str, typed: Typed) -> Response:
+    """Seal all accepted grains in their bags."""
+    batch = batches.by_code(session, code)
+
+    def act(writing: Session, _data: BagIn) -> str:
+        grains.bag_accepted(writing, batches.by_code(writing, code))
+        return _url(batch)
+
+    return submit(
+        request, typed, BagIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="bag-all",
+        notice="All accepted grains are bagged.",
+    )  # fmt: skip
+
+
+@router.post("/{number}/decision")
+def decide(request: Request, session: Book, code: str, number: int, typed: Typed) -> Response:
+    """Keep the person's decision on a grain."""
+    batch = batches.by_code(session, code)
+    serial = grains.of_number(session, batch, number).serial
+
+    def act(writing: Session, data: DecisionIn) -> str:
+        grains.decide(writing, grains.by_serial(writing, serial), data, version_of(typed))
+        return _url(batch)
+
+    return submit(
+        request, typed, DecisionIn, act=act, page=lambda s, form: _page(request, s, code, form),
+        form_id=f"decide-{number}", notice=f"Your decision on {serial} is kept.",
+    )  # fmt: skip
+
+
+@router.post("/{number}/undo")
+def undo(request: Request, session: Book, code: str, number: int, typed: Typed) -> Response:
+    """Take back a weighing of the last minute."""
+
+    def act(writing: Session, grain: Grain, _data: OneButtonIn) -> None:
+        bench.take_back(writing, grain, version_of(typed))
+
+    return _on_one(request, session, code, number, typed, "undo", OneButtonIn, act, "is taken back; its number is free")
+
+
+@router.post("/{number}/gone")
+def gone(request: Request, session: Book, code: str, number: int, typed: Typed) -> Response:
+    """Send a rejected grain to remelt or scrap."""
+
+    def act(writing: Session, grain: Grain, data: GoneIn) -> None:
+        rejects.send_off(writing, grain, data.to, version_of(typed))
+
+    return _on_one(request, session, code, number, typed, "gone", GoneIn, act, "is put away")
+
+
+@router.post("/{number}/back")
+def back(request: Request, session: Book, code: str, number: int, typed: Typed) -> Response:
+    """Bring a rejected grain back from remelt or scrap."""
+
+    def act(writing: Session, grain: Grain, _data: OneButtonIn) -> None:
+        rejects.bring_back(writing, grain, version_of(typed))
+
+    return _on_one(request, session, code, number, typed, "back", OneButtonIn, act, "is back among the rejected grains")
+
+
+def _on_one(
+    request: Request, session: Session, code: str, number: int, typed: Typed, name: str,
+    model: type[OneButtonIn] | type[GoneIn], do: Callable[[Session, Grain, Any], None], done: str,
+) -> Response:  # fmt: skip
+    """Do a one-button act on one grain of the lot and come back to its page."""
+    batch = batches.by_code(session, code)
+    serial = grains.of_number(session, batch, number).serial
+
+    def act(writing: Session, data: Any) -> str:
+        do(writing, grains.by_serial(writing, serial), data)
+        return _url(batch)
+
+    return submit(
+        request, typed, model, act=act, page=lambda s, form: _page(request, s, code, form),
+        form_id=f"{name}-{number}", notice=f"{serial} {done}.",
+    )  # fmt: skip

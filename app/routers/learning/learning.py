@@ -1,0 +1,278 @@
+"""What firings taught, formula by formula, and whether the ranges held."""
+
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+from sqlmodel import Session
+
+from app import clock, web
+from app.charts import Axis, Interval, Rule, interval_chart
+from app.forms import Form
+from app.models.base import FormIn
+from app.models.firing import RESULTS
+from app.models.learning import WhyIn
+from app.scatters import Cloud, scatter_chart
+from app.services.book import workshop
+from app.services.firings import firing_fits, firings
+from app.services.grains import wet
+from app.services.learning import learning, learning_pages
+from app.services.learning.learning_pages import Lesson
+from app.services.review import coverage
+from app.services.review.coverage import Held, Record
+from app.services.stock import formulas
+from app.web import Book, Forms, Typed
+
+router = APIRouter(prefix="/review")
+
+IN_CHART = 15
+"""Firings in the chart of a formula's firings, the newest."""
+
+IN_ROW = 200
+"""Firings in a chart of places or ratios, the newest; the table counts all."""
+
+FEW = 3
+"""Measured values below which no chart is drawn."""
+
+
+# --- Whether the ranges held ---------------------------------------------------------------------
+
+
+@router.get("/calibration")
+def held(request: Request, session: Book) -> Response:
+    """How often measured figures fell into the ranges that were stored before their firings."""
+    found = coverage.look(session)
+    return web.render(
+        request, session, "learning/calibration.html", section="review", found=found,
+        results=RESULTS, in_row=IN_ROW, charts={r.key: charts(r) for r in found.records if len(r.held) >= FEW},
+    )  # fmt: skip
+
+
+def charts(record: Record) -> list[Markup]:
+    """Where measured values lay in their ranges, and measured over predicted, both in the order of firing."""
+    across = Axis("Firing, oldest first", decimals=0)
+    label = record.label.lower()
+    first = max(0, len(record.held) - IN_ROW)
+    numbered = list(enumerate(record.held, start=1))[first:]
+
+    def clouds(value: Callable[[Held], float]) -> list[Cloud]:
+        made = []
+        for words, inside in (("inside its range", True), ("outside its range", False)):
+            chosen = [(i, one) for i, one in numbered if one.inside is inside]
+            made.append(
+                Cloud(words, [_named(one) for _, one in chosen], [float(i) for i, _ in chosen],
+                      [value(one) for _, one in chosen])
+            )  # fmt: skip
+        return made
+
+    n, misses = len(numbered), sum(not one.inside for _, one in numbered)
+    ratios = [one.ratio for _, one in numbered]
+    return [
+        scatter_chart(
+            f"Where measured {label} lay in its range", across, Axis("Place in the range", decimals=2),
+            clouds(lambda one: one.place), f"{n - misses} of {n} lie between 0 and 1, inside the range stored before.",
+            [Rule("Low end", 0.0), Rule("High end", 1.0)],
+        ),
+        scatter_chart(
+            f"Measured over predicted {label} in the order of firing", across, Axis("Measured / predicted", decimals=2),
+            clouds(lambda one: one.ratio), f"From {min(ratios):.2f} to {max(ratios):.2f}, the newest {ratios[-1]:.2f}.",
+            [Rule("As predicted", 1.0)],
+        ),
+    ]  # fmt: skip
+
+
+def _named(one: Held) -> str:
+    return f"{one.motor_code}, {clock.day(one.fired_at)}"
+
+
+# --- What was learned ----------------------------------------------------------------------------
+
+
+@router.get("/learned")
+def listing(request: Request, session: Book) -> Response:
+    """Every formula, and what firings made of its burn rate and efficiencies."""
+    return _listing(request, session)
+
+
+@router.post("/learned")
+def catch_up(request: Request, typed: Typed) -> Response:
+    """Fit the firings that wait."""
+
+    def act(session: Session, _data: FormIn) -> str:
+        firing_fits.catch_up(session, seconds=20.0)
+        return "/review/learned"
+
+    return web.submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _listing(request, s, form),
+        notice="Fitted, as many as could be in twenty seconds.",
+    )  # fmt: skip
+
+
+def _listing(request: Request, session: Session, failed: Form | None = None) -> Response:
+    forms = Forms(request, session, failed)
+    return web.render(
+        request, session, "learning/list.html", section="review", lines=learning_pages.summaries(session),
+        moves=learning_pages.moves(session), stand=learning_pages.STAND_OFF, usual=learning_pages.USUAL,
+        waiting=learning_pages.waiting(session), catch_up=forms.get("form", FormIn, "/review/learned"),
+    )  # fmt: skip
+
+
+@router.get("/learned/{formula_id}")
+def one(request: Request, session: Book, formula_id: int) -> Response:
+    """What was learned of one formula, and every firing's own say."""
+    return _one(request, session, formula_id)
+
+
+def _one(request: Request, session: Session, formula_id: int, failed: Form | None = None) -> Response:
+    formula = formulas.get(session, formula_id)
+    found = learning_pages.lesson(session, formula)
+    forms, base = Forms(request, session, failed), f"/review/learned/{formula_id}"
+    return web.render(
+        request, session, "learning/formula.html", section="review", lesson=found,
+        chart=_own_say(found), paused=learning.pause_of(session, formula.name), learn=workshop.get(session).learn,
+        newest=formulas.versions(session, formula)[0],
+        pause=forms.get("pause", WhyIn, f"{base}/pause"), resume=forms.get("resume", FormIn, f"{base}/resume"),
+        take_law=forms.get("law", FormIn, f"{base}/law", row=formula),
+    )  # fmt: skip
+
+
+def _own_say(found: Lesson) -> Markup | None:
+    """What each firing by itself says, the rate where it knows it, else the product of the efficiencies."""
+    rows = []
+    for line in found.lines[:IN_CHART]:
+        for say in line.says:
+            if line.shot.counts and say.what in ("burn rate", "burn time", "impulse", "c* efficiency"):
+                rows.append(Interval(f"{line.shot.motor_code} {say.what}", say.factor, say.low, say.high))
+    if len(rows) < FEW:
+        return None
+    return interval_chart("What each firing says by itself", Axis("Over the book's default", decimals=2), rows,
+                          [Rule("As the book has it", 1.0, limit=False)])  # fmt: skip
+
+
+def _acted(
+    request: Request, typed: Typed, formula_id: int, act: Any, notice: str, form_id: str, model: Any
+) -> Response:
+    def run(session: Session, data: Any) -> str:
+        act(session, data)
+        return f"/review/learned/{formula_id}"
+
+    return web.submit(
+        request, typed, model, act=run, page=lambda s, form: _one(request, s, formula_id, form), notice=notice,
+        form_id=form_id,
+    )  # fmt: skip
+
+
+@router.post("/learned/{formula_id}/pause")
+def pause(request: Request, formula_id: int, typed: Typed) -> Response:
+    """Let predictions of a formula stand on the book's defaults."""
+    return _acted(
+        request, typed, formula_id, lambda s, data: learning.pause(s, formulas.get(s, formula_id), data.why),
+        "Paused. New predictions of it stand on the book's defaults.", "pause", WhyIn,
+    )  # fmt: skip
+
+
+@router.post("/learned/{formula_id}/resume")
+def resume(request: Request, formula_id: int, typed: Typed) -> Response:
+    """Let predictions of a formula use what was learned again."""
+    return _acted(
+        request, typed, formula_id, lambda s, _data: learning.resume(s, formulas.get(s, formula_id)),
+        "New predictions of it use what was learned.", "resume", FormIn,
+    )  # fmt: skip
+
+
+@router.post("/learned/{formula_id}/law")
+def take_law(request: Request, formula_id: int, typed: Typed) -> Response:
+    """Make the law fitted to its curves the own law of a formula's next version."""
+
+    def act(session: Session, _data: FormIn) -> str:
+        made = learning_pages.take_law(session, formulas.get(session, formula_id), web.version_of(typed))
+        return f"/workshop/formulas/{made.pk}"
+
+    return web.submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _one(request, s, formula_id, form), form_id="law",
+        notice="The fitted law is the formula's own now. Predictions of it use it.",
+    )  # fmt: skip
+
+
+# --- One firing ----------------------------------------------------------------------------------
+
+
+@router.get("/learned/firing/{firing_id}")
+def firing(request: Request, session: Book, firing_id: int) -> Response:
+    """What one firing says, whether it fell into its ranges, and whether it counts."""
+    return _firing(request, session, firing_id)
+
+
+def _firing(request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
+    row = firings.get(session, firing_id)
+    built = firings.its_motor(session, row)
+    forms, base = Forms(request, session, failed), f"/review/learned/firing/{firing_id}"
+    records = coverage.look(session, firing_id).records
+    return web.render(
+        request, session, "learning/firing.html", section="review", firing=row, built=built,
+        line=learning_pages.line_of(session, built.formula, row), held=[(r, h) for r in records for h in r.held],
+        out=learning.out_now(session, row),
+        wet=[v.grain.serial for v in built.wet], let_in_wet_now=wet.let_in_now(session, row),
+        let_wet_in=forms.get("let-wet-in", WhyIn, f"{base}/let-wet-in"),
+        wet_out=forms.get("wet-out", FormIn, f"{base}/wet-out"),
+        leave_out=forms.get("leave-out", WhyIn, f"{base}/leave-out"),
+        let_in=forms.get("let-in", FormIn, f"{base}/let-in"),
+    )  # fmt: skip
+
+
+@router.post("/learned/firing/{firing_id}/leave-out")
+def leave_out(request: Request, firing_id: int, typed: Typed) -> Response:
+    """Learn nothing from a firing."""
+
+    def act(session: Session, data: WhyIn) -> str:
+        learning.leave_out(session, firings.get(session, firing_id), data.why)
+        return f"/review/learned/firing/{firing_id}"
+
+    return web.submit(
+        request, typed, WhyIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="leave-out",
+        notice="Left out. The next prediction does not stand on it.",
+    )  # fmt: skip
+
+
+@router.post("/learned/firing/{firing_id}/let-wet-in")
+def let_wet_in(request: Request, firing_id: int, typed: Typed) -> Response:
+    """Learn from a firing although grains in it were wet."""
+
+    def act(session: Session, data: WhyIn) -> str:
+        wet.let_in(session, firings.get(session, firing_id), data.why)
+        return f"/review/learned/firing/{firing_id}"
+
+    return web.submit(
+        request, typed, WhyIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="let-wet-in",
+        notice="It counts, wet grains and all.",
+    )  # fmt: skip
+
+
+@router.post("/learned/firing/{firing_id}/wet-out")
+def wet_out(request: Request, firing_id: int, typed: Typed) -> Response:
+    """Learn from a firing of wet grains no more."""
+
+    def act(session: Session, _data: FormIn) -> str:
+        wet.end_let_in(session, firings.get(session, firing_id))
+        return f"/review/learned/firing/{firing_id}"
+
+    return web.submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="wet-out",
+        notice="Left out. The next prediction does not stand on it.",
+    )  # fmt: skip
+
+
+@router.post("/learned/firing/{firing_id}/let-in")
+def let_in(request: Request, firing_id: int, typed: Typed) -> Response:
+    """Learn from a firing again."""
+
+    def act(session: Session, _data: FormIn) -> str:
+        learning.let_in(session, firings.get(session, firing_id))
+        return f"/review/learned/firing/{firing_id}"
+
+    return web.submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="let-in",
+        notice="It is not left out any more, unless grains in it were wet.",
+    )  # fmt: skip

@@ -1,0 +1,55 @@
+"""A core off centre: what it does to a motor."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from markupsafe import Markup
+
+from app import web
+from app.charts import Axis, Panel, Series, line_chart
+from app.forms import from_texts, of_model
+from app.models.coring import CoringIn
+from app.routers.motors import builds
+from app.services.book import workshop
+from app.services.motors import coring
+from app.services.motors.coring import Comparison
+from app.units import UnitSystem, convert, unit_of
+from app.web import Book
+
+router = APIRouter(prefix="/motors")
+
+
+@router.get("/coring")
+def page(request: Request, session: Book) -> Response:
+    """A motor with its cores on the axis beside the same with some off it: the answers stand in the address."""
+    house = workshop.get(session)
+    choices = builds.design_choices(session, house.units)
+    asked = of_model(CoringIn, request.query_params.multi_items())
+    form = from_texts(CoringIn, asked, "coring", "/motors/coring", choices)
+    found = None
+    if {"offset_fore", "offset_aft"} & dict(asked).keys():
+        found = web.answered(form, house.units, lambda data: coring.compare(session, data))
+    status = 422 if form.errors else 200
+    if found is None and not form.errors:
+        start = {**builds.design_start(session, house, choices), "faulty": "1"}
+        form.values = {name: [text] for name, text in start.items()} | form.values
+    return web.render(
+        request, session, "motors/coring.html", status=status, section="motors", tabs=builds.TABS, form=form,
+        found=found, chart=_chart(found, house.units) if found else None,
+    )  # fmt: skip
+
+
+def _chart(found: Comparison, units: UnitSystem) -> Markup:
+    """Pressure of both motors, and how much of the wall lies bare, over one time."""
+    end = found.gone_at * 1.1
+    curves = []
+    for name, run in (("Cores on the axis", found.intended), ("As cast", found.cast)):
+        shown = run.time <= end
+        curves.append(Series(name, run.time[shown], [convert(p, "pressure", units) for p in run.pressure[shown]]))
+    shown = found.time <= end
+    bare = [Series("Wall laid bare", found.time[shown], (100 * found.share[shown]).tolist())]
+    return line_chart(
+        "Chamber pressure, and wall laid bare beside a grain so cast",
+        Axis("Time from ignition", "s"),
+        Panel(Axis("Pressure", unit_of("pressure", units), from_zero=True), curves),
+        Panel(Axis("Wall laid bare", "%", from_zero=True), bare),
+    )

@@ -1,0 +1,227 @@
+"""The review of what motors delivered: grouped, over time, beside what is known of them, and as files."""
+
+from typing import Any, Literal
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response, StreamingResponse
+from markupsafe import Markup
+from pydantic import Field as FormField
+from sqlmodel import Session
+
+from app import clock, tables
+from app.calc.stats.correlations import ENOUGH_PAIRS
+from app.charts import Axis, Interval, Point, Rule, individuals_chart, interval_chart
+from app.errors import Refused
+from app.forms import Form, from_texts
+from app.models.base import FormIn
+from app.scatters import Cloud, scatter_chart
+from app.services.book import workshop
+from app.services.grains.lots import Control
+from app.services.hardware import inventory
+from app.services.review import burned_motors, correlations, delivered, exports, failures, good_against_bad, lots_review
+from app.services.review.burned_motors import LookIn
+from app.services.review.correlations import Seen
+from app.services.review.delivered import Group
+from app.services.review.exports import Table
+from app.services.review.lots_review import ReviewIn
+from app.units import UnitSystem
+from app.web import Book, choose, render
+
+router = APIRouter(prefix="/review")
+
+ROWS = 50
+"""Groups in the table of groups; the file has them all."""
+
+BEHIND = 20
+"""Motors of each side in the table behind a sentence; the file has them all."""
+
+IN_CHART = 15
+"""Groups in the chart of groups."""
+
+FEW = 3
+"""Motors below which no chart is drawn."""
+
+
+class DeliveredIn(LookIn):
+    """Which motors to look at, how they are grouped, and which group is looked at over time."""
+
+    by: Literal["formula", "pattern", "case", "lot"] = FormField("formula", title="Grouped by")
+    of: str | None = FormField(None, max_length=200, title="Over time")
+
+
+def _look(request: Request, session: Session, model: type[FormIn], address: str) -> tuple[Form, Any]:
+    """The filter as the address has it: its form, and what it asks for where it makes sense."""
+    patterns = inventory.patterns(session) + inventory.patterns(session, True)
+    form = from_texts(
+        model, request.query_params.multi_items(), "look", address,
+        {
+            "formula": [(name, name) for name in lots_review.formula_names(session)],
+            "pattern_id": choose(patterns),
+            "case_id": burned_motors.cases(session),
+            "by": list(delivered.BY.items()),
+            "result": lots_review.RESULT_CHOICES,
+        },
+    )  # fmt: skip
+    return form, form.check(workshop.get(session).units)
+
+
+def _kept(form: Form, *names: str) -> list[tuple[str, str]]:
+    """What stands in the filter, as parts of an address."""
+    return [(name, form.text(name)) for name in names if form.text(name)]
+
+
+FILTERS = ("formula", "pattern_id", "case_id", "since", "until")
+
+
+def _page(request: Request, session: Session, template: str, form: Form, wanted: Any, **more: Any) -> Response:
+    return render(
+        request, session, template, section="review", status=200 if wanted else 422, form=form,
+        filtered=bool(_kept(form, *FILTERS)), query=urlencode(_kept(form, *FILTERS)), **more,
+    )  # fmt: skip
+
+
+# --- Delivered over predicted ------------------------------------------------------------------
+
+
+@router.get("/delivered")
+def show_delivered(request: Request, session: Book) -> Response:
+    """What motors delivered of what was predicted, by formula, pattern, case or lot, and over time."""
+    form, wanted = _look(request, session, DeliveredIn, "/review/delivered")
+    asked = wanted or DeliveredIn()
+    found = burned_motors.burned(session, asked)
+    every = delivered.groups(found, asked.by)
+    inside = [burn for burn in found if not asked.of or asked.of in delivered.names(burn, asked.by)]
+    control = delivered.over_time(inside)
+    kept = [*_kept(form, *FILTERS), ("by", asked.by)]
+    return _page(
+        request, session, "review/delivered.html", form, wanted,
+        burns=found, groups=every[:ROWS], every=len(every), by=asked.by, noun=delivered.BY[asked.by].lower(),
+        of=asked.of, inside=inside, measured=sum(burn.impulse.ratio is not None for burn in inside),
+        comparison=delivered.compare(every), compared=delivered.COMPARED,
+        chart=_group_chart(every, delivered.BY[asked.by].lower()),
+        control=control, control_charts=_control_charts(control, asked.of or "all these motors"),
+        links={group.name: "/review/delivered?" + urlencode([*kept, ("of", group.name)]) for group in every[:ROWS]},
+        whole="/review/delivered?" + urlencode(kept),
+    )  # fmt: skip
+
+
+def _group_chart(groups: list[Group], noun: str) -> Markup | None:
+    known = [(group.name, group.impulse) for group in groups if group.impulse is not None][:IN_CHART]
+    if not known:
+        return None
+    rows = [
+        Interval(name, k.spread.mean, k.interval.low if k.interval else None, k.interval.high if k.interval else None,
+                 k.spread.n)
+        for name, k in known
+    ]  # fmt: skip
+    axis = Axis("Measured over predicted impulse, mean with its 95 % interval", decimals=2)
+    title, level = f"Delivered of the predicted impulse by {noun}", Rule("as predicted", 1.0, limit=False)
+    return interval_chart(title, axis, rows, [level])
+
+
+def _control_charts(found: Control | None, of: str) -> list[Markup]:
+    """Single values and their running average, with limits where there are enough of them."""
+    if found is None or len(found.values) < FEW:
+        return []
+    axis = Axis("Measured over predicted impulse", decimals=3)
+    limits, average = found.limits, found.average
+    single = individuals_chart(
+        f"One by one: {of}", axis, [Point(code, value) for code, value in found.values], centre=found.centre,
+        lower=limits.lower if limits else None, upper=limits.upper if limits else None,
+    )  # fmt: skip
+    if average is None:
+        return [single]
+    points = [Point(code, value) for (code, _), value in zip(found.values, average.values[1:], strict=True)]
+    running = individuals_chart(
+        f"Running average (EWMA): {of}", axis, points, centre=found.centre, lower=average.lower, upper=average.upper
+    )
+    return [single, running]
+
+
+# --- What goes together ------------------------------------------------------------------------
+
+
+@router.get("/together")
+def show_together(request: Request, session: Book) -> Response:
+    """Properties of motors beside what they delivered of the predicted impulse."""
+    form, wanted = _look(request, session, LookIn, "/review/together")
+    found = burned_motors.burned(session, wanted or LookIn())
+    seen, units = correlations.look(found), workshop.get(session).units
+    return _page(
+        request, session, "review/together.html", form, wanted,
+        burns=found, seen=[(s, _scatter(s, units)) for s in seen],
+        judged=sum(s.measure is not None for s in seen), enough=ENOUGH_PAIRS, lots=correlations.ENOUGH_LOTS,
+    )  # fmt: skip
+
+
+def _scatter(seen: Seen, units: UnitSystem) -> Markup | None:
+    if len(seen.burns) < FEW:
+        return None
+    what, clouds = seen.what, {True: Cloud("burned well", [], [], []), False: Cloud("did not", [], [], [])}
+    for burn, x, y in zip(seen.burns, what.numbers(seen.x, units), seen.y, strict=True):
+        cloud = clouds[burn.good is True]
+        cloud.labels.append(burn.motor_code)
+        cloud.x.append(x)
+        cloud.y.append(y)
+    axis = Axis(what.label, what.unit(units), decimals=what.decimals + 1)
+    return scatter_chart(
+        f"{what.label} and delivered impulse", axis, Axis("Measured over predicted impulse", decimals=2),
+        list(clouds.values()), f"{len(seen.burns)} motors. {seen.words}", [Rule("as predicted", 1.0, limit=False)],
+    )  # fmt: skip
+
+
+# --- What the good ones share ------------------------------------------------------------------
+
+
+@router.get("/good")
+def show_good(request: Request, session: Book) -> Response:
+    """Motors that burned well beside those that did not."""
+    form, wanted = _look(request, session, LookIn, "/review/good")
+    found = burned_motors.burned(session, wanted or LookIn())
+    shared = good_against_bad.look(found)
+    return _page(
+        request,
+        session,
+        "review/good.html",
+        form,
+        wanted,
+        shared=shared,
+        least=good_against_bad.LEAST,
+        rows=BEHIND,
+        failures=failures.found(session, found),
+    )
+
+
+# --- Tables to take along ----------------------------------------------------------------------
+
+
+def _csv(name: str, table: Table) -> Response:
+    headers = {"Content-Disposition": f'attachment; filename="grainbook-{name}-{clock.today():%Y-%m-%d}.csv"'}
+    return StreamingResponse(tables.as_csv(table.heads, table.rows), media_type=tables.MEDIA_TYPE, headers=headers)
+
+
+def _asked(request: Request, session: Session, model: type[FormIn], address: str) -> Any:
+    form, wanted = _look(request, session, model, address)
+    if wanted is None:
+        faults = " ".join(f"{label}: {fault}" for _, label, fault in form.faults)
+        raise Refused(f"The address of this table asks for something that cannot be. {faults}")
+    return wanted
+
+
+@router.get("/firings.csv")
+def firings_csv(request: Request, session: Book) -> Response:
+    """Every motor that burned and meets the filter."""
+    return _csv("firings", exports.firings(session, _asked(request, session, LookIn, "/review/together")))
+
+
+@router.get("/lots.csv")
+def lots_csv(request: Request, session: Book) -> Response:
+    """Every lot that meets the filter."""
+    return _csv("lots", exports.lots(session, _asked(request, session, ReviewIn, "/review")))
+
+
+@router.get("/grains.csv")
+def grains_csv(request: Request, session: Book) -> Response:
+    """Every grain of the lots that meet the filter."""
+    return _csv("grains", exports.grains_of_lots(session, _asked(request, session, ReviewIn, "/review")))

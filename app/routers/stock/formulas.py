@@ -1,0 +1,126 @@
+"""Pages of the formulas."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app.calc.base.errors import CalcError
+from app.calc.motor.uncertainty import rate_spread
+from app.calc.propellant.ingredients import INGREDIENTS
+from app.forms import Form
+from app.models import Formula
+from app.models.base import FormIn
+from app.models.formula import FormulaIn
+from app.models.history import correction_of
+from app.services.book import audit_log, repository, workshop
+from app.services.stock import blends, formulas
+from app.units import editable
+from app.web import Book, Forms, Typed, render, submit, version_of
+
+router = APIRouter(prefix="/workshop/formulas")
+
+
+@router.get("")
+def show_all(request: Request, session: Book) -> Response:
+    """The list of formulas."""
+    listed = [(formula, formulas.facts(formula), len(formulas.batches(session, formula)))
+              for formula in formulas.current(session)]  # fmt: skip
+    return render(
+        request, session, "workshop/formulas.html",
+        section="workshop", listed=listed, retired=formulas.retired(session),
+    )  # fmt: skip
+
+
+@router.get("/new")
+def show_new(request: Request, session: Book) -> Response:
+    """An empty formula."""
+    return _page(request, session, None)
+
+
+@router.post("/new")
+def enter(request: Request, typed: Typed) -> Response:
+    """Enter a formula."""
+    return submit(
+        request, typed, FormulaIn, act=lambda s, data: _url(formulas.save(s, data)),
+        page=lambda s, form: _page(request, s, None, form), notice="The formula is in the book.",
+    )  # fmt: skip
+
+
+@router.get("/{formula_id}")
+def show_one(request: Request, session: Book, formula_id: int) -> Response:
+    """One formula: what follows from it, its versions, and its form."""
+    return _page(request, session, formula_id)
+
+
+@router.post("/{formula_id}")
+def change(request: Request, session: Book, formula_id: int, typed: Typed) -> Response:
+    """Change a formula that no batch uses, or make the next version of one that is used."""
+    used = formulas.is_used(session, formulas.get(session, formula_id))
+
+    def act(writing: Session, data: Any) -> str:
+        return _url(formulas.save(writing, data, formulas.get(writing, formula_id), version_of(typed)))
+
+    return submit(
+        request, typed, correction_of(FormulaIn), act=act, page=lambda s, form: _page(request, s, formula_id, form),
+        notice="Saved; the version that batches used is as it was." if used else "The formula is changed.",
+    )  # fmt: skip
+
+
+@router.post("/{formula_id}/away")
+def put_away(request: Request, session: Book, formula_id: int, typed: Typed) -> Response:
+    """Retire a formula, or take it into use again."""
+    is_back = formulas.get(session, formula_id).retired
+    kept = bool(repository.uses(session, formulas.get(session, formula_id)))
+
+    def act(writing: Session, _data: FormIn) -> str:
+        formula = formulas.get(writing, formula_id)
+        (repository.bring_back if is_back else repository.put_away)(writing, formula, version_of(typed))
+        return "/workshop/formulas"
+
+    return submit(
+        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, formula_id, form), form_id="away",
+        notice="The formula is " + ("in use again." if is_back else "retired." if kept else "deleted."),
+    )  # fmt: skip
+
+
+def _url(formula: Formula) -> str:
+    return f"/workshop/formulas/{formula.pk}"
+
+
+def _texts(session: Session, formula: Formula) -> dict[str, Any]:
+    units = workshop.get(session).units
+    texts: dict[str, Any] = {}
+    for i, (key, share) in enumerate(formula.blend.items()):
+        texts[f"parts.{i}.ingredient"] = INGREDIENTS[key].name
+        texts[f"parts.{i}.percent"] = editable(share, "share", units)
+    return texts
+
+
+def _page(request: Request, session: Session, formula_id: int | None, failed: Form | None = None) -> Response:
+    formula = None if formula_id is None else formulas.get(session, formula_id)
+    url = "/workshop/formulas/new" if formula is None else _url(formula)
+    forms = Forms(request, session, failed)
+    more: dict[str, Any] = {"state": None, "state_fault": "", "law": None, "law_fault": ""}
+    if formula is not None:
+        more["facts"] = formulas.facts(formula)
+        more["versions"] = formulas.versions(session, formula)
+        more["batches"] = formulas.batches(session, formula)
+        more["history"] = audit_log.of(session, formula)
+        more["away"] = forms.get("away", FormIn, f"{url}/away", row=formula)
+        try:
+            more["state"] = blends.state(session, formula)
+        except CalcError as error:
+            more["state_fault"] = error.words
+        try:
+            more["law"] = formulas.burn_law(formula)
+            more["rate_spread"] = rate_spread(more["law"])
+        except CalcError as error:
+            more["law_fault"] = error.words
+    model = FormulaIn if formula is None else correction_of(FormulaIn)
+    form = forms.get("form", model, url, row=formula, initial=_texts(session, formula) if formula else None)
+    return render(
+        request, session, "workshop/formula.html",
+        section="workshop", formula=formula, form=form, known=[item.name for item in INGREDIENTS.values()], **more,
+    )  # fmt: skip

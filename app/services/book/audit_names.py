@@ -1,0 +1,225 @@
+"""What rows and values are called: the words for tables, columns and recorded values."""
+
+import json
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
+from functools import cache
+from typing import Any
+
+from sqlalchemy import Boolean, Column, Date, DateTime
+from sqlalchemy import select as select_core
+from sqlmodel import Session, SQLModel, col, select
+
+from app import clock, models
+from app.book import record
+from app.models import Change
+from app.models.base import FormIn, Row, Utc, measure_of
+from app.models.firing import RESULTS
+from app.models.grain import FAULTS
+from app.services.book import audit_reasons
+from app.units import KINDS, UnitSystem, show
+
+_NAMES = ("serial", "code", "mark", "name")
+_DETAILS = {"cast_step": "words", "run_sheet_line": "words", "checklist_item": "words", "batch_part": "ingredient",
+            "formula_part": "ingredient", "test_piece": "number"}  # fmt: skip
+"""What tells a row from its neighbours of the same owner."""
+
+EMPTY = "–"
+DEEPEST = 5
+"""How many steps a row is at most from what it belongs to."""
+
+_SHORT, _SHORTER = 160, 40
+
+Place = tuple[str, int]
+"""A row: its table and its identity."""
+
+
+# --- Tables and columns --------------------------------------------------------------------------
+
+
+@cache
+def _models() -> dict[str, type[Row]]:
+    """The model of each recorded table, by the table's name."""
+    every = {getattr(models, name) for name in models.__all__}
+    return {m.__table__.name: m for m in every if issubclass(m, Row)}
+
+
+@cache
+def _form(table: str) -> type[FormIn] | None:
+    """The form that a table's rows are entered with: `CaseIn` for a case."""
+    model = _models().get(table)
+    if model is None:
+        return None
+    home = __import__(model.__module__, fromlist=["x"])
+    form = getattr(home, f"{model.__name__}In", None)
+    return form if isinstance(form, type) and issubclass(form, FormIn) else None
+
+
+def nouns() -> list[tuple[str, str]]:
+    """The recorded tables with their words, by word."""
+    return sorted(
+        ((t.name, audit_reasons.noun(t.name).capitalize()) for t in record.recorded()), key=lambda pair: pair[1]
+    )
+
+
+@cache
+def _stem(column: str) -> tuple[str, str | None]:
+    """A column's name without its unit, and what kind of number it is by that unit."""
+    for kind in sorted(KINDS.values(), key=lambda k: -len(k.suffix)):
+        if column.endswith(kind.suffix):
+            return column.removesuffix(kind.suffix), kind.name
+    return column.removesuffix("_id").removesuffix("_at"), None
+
+
+@cache
+def label(table: str, column: str) -> str:
+    """What a value is called: as its form calls it, else by its column."""
+    stem, _ = _stem(column)
+    form = _form(table)
+    for name in (column, stem):
+        if form is not None and name in form.model_fields and form.model_fields[name].title:
+            return str(form.model_fields[name].title)
+    return stem.replace("_", " ").capitalize()
+
+
+@cache
+def owner(table: str) -> Column[Any] | None:
+    """The column that tells what a row belongs to: the first one that refers to another row."""
+    known = SQLModel.metadata.tables.get(table)
+    return None if known is None else next((c for c in known.columns if c.foreign_keys), None)
+
+
+def home(column: Column[Any]) -> str:
+    """The table that a column refers to."""
+    return str(next(iter(column.foreign_keys)).column.table.name)
+
+
+def named(table: str) -> bool:
+    """Whether the rows of a table are known by a name of their own."""
+    return bool(set(_NAMES) & set(SQLModel.metadata.tables[table].columns.keys()))
+
+
+# --- Rows ----------------------------------------------------------------------------------------
+
+
+class Names:
+    """What rows are called, each looked up once, many of a table together."""
+
+    def __init__(self, session: Session, places: Iterable[Place] = ()) -> None:
+        self._session = session
+        self._rows: dict[Place, dict[str, Any]] = {}
+        wanted = set(places)
+        for _ in range(DEEPEST):
+            self._look_up(wanted - self._rows.keys())
+            ups = ((place, owner(place[0])) for place in wanted)
+            wanted = {
+                (home(column), up)
+                for place, column in ups
+                if column is not None and isinstance(up := self._rows[place].get(column.name), int)
+            }
+
+    def _look_up(self, wanted: set[Place]) -> None:
+        for table in {table for table, _ in wanted}:
+            ids = [row_id for name, row_id in wanted if name == table]
+            found = self._standing(table, ids)
+            missing = [i for i in ids if i not in found]
+            found |= self._gone(table, missing) if missing else {}
+            for row_id in ids:
+                self._rows[table, row_id] = found.get(row_id, {})
+
+    def _standing(self, table: str, ids: list[int]) -> dict[int, dict[str, Any]]:
+        known = SQLModel.metadata.tables.get(table)
+        if known is None:
+            return {}
+        told = [c for c in known.columns if c.name in (*_NAMES, "edition", _DETAILS.get(table)) or c is owner(table)]
+        rows = self._session.execute(select_core(known.c.id, *told).where(known.c.id.in_(ids)))
+        return {row["id"]: dict(row) for row in rows.mappings()}
+
+    def _gone(self, table: str, ids: list[int]) -> dict[int, dict[str, Any]]:
+        """Rows as they were when they were deleted."""
+        kept = select(Change.row_id, Change.before).where(
+            Change.table_name == table, Change.what == "deleted", col(Change.row_id).in_(ids)
+        )
+        rows = ((row_id, read(text)) for row_id, text in self._session.exec(kept.order_by(col(Change.id))))
+        return {row_id: row for row_id, row in rows if isinstance(row, dict)}
+
+    def row(self, place: Place) -> dict[str, Any]:
+        """What a row is called and what it belongs to, as it stands or as it was when it went."""
+        if place not in self._rows:
+            self._look_up({place})
+        return self._rows[place]
+
+    def lineage(self, place: Place) -> list[tuple[str, int, str]]:
+        """A row and what it belongs to, up to what has a name of its own: table, identity, name (or nothing)."""
+        found: list[tuple[str, int, str]] = []
+        at: Place | None = place
+        while at is not None and len(found) < DEEPEST:
+            column, row = owner(at[0]), self.row(at)
+            name = _name(row)
+            found.append((*at, name))
+            up = None if name or column is None else row.get(column.name)
+            at = (home(column), up) if column is not None and isinstance(up, int) else None
+        return found
+
+    def title(self, place: Place) -> str:
+        """A row's name, or that of what it belongs to."""
+        if place[0] == "workshop":
+            return ""
+        name = next((name for _, _, name in self.lineage(place) if name), f"no. {place[1]}")
+        detail = str(self.row(place).get(_DETAILS.get(place[0], ""), ""))
+        return f"{name}, {_cut(detail, _SHORTER)}" if detail else name
+
+
+def _name(row: dict[str, Any]) -> str:
+    name = next((str(row[key]) for key in _NAMES if row.get(key)), "")
+    edition = row.get("edition")
+    if edition is None:
+        return name
+    return f"{name} v{edition}" if name else f"edition {edition}"
+
+
+# --- Values --------------------------------------------------------------------------------------
+
+
+def _cut(words: str, most: int) -> str:
+    return words if len(words) <= most else words[:most].rstrip() + "…"
+
+
+def read(text: str | None) -> Any:
+    """A recorded value; what is no JSON, which only another program can have written, as it stands."""
+    try:
+        return None if text is None else json.loads(text)
+    except ValueError:
+        return text
+
+
+def value(names: Names, table: str, column: str, raw: Any, typed: str | None, units: UnitSystem) -> str:
+    """A recorded value as a person reads it: as typed where that was kept, else in the workshop's units."""
+    if typed:
+        return str(typed)
+    if raw is None or raw == "":
+        return EMPTY
+    home_table = SQLModel.metadata.tables.get(table)
+    known = None if home_table is None else home_table.columns.get(column)
+    if known is not None and known.foreign_keys and isinstance(raw, int):
+        return names.title((home(known), raw))
+    if known is not None and isinstance(known.type, Boolean):
+        return "yes" if raw else "no"
+    if known is not None and isinstance(raw, str) and isinstance(known.type, Utc | DateTime | Date):
+        return _day(raw, isinstance(known.type, Date))
+    stem, kind = _stem(column)
+    form = _form(table)
+    measure = measure_of(form, stem) if form is not None and stem in form.model_fields else None
+    if isinstance(raw, int | float) and (measure or kind):
+        return show(raw, measure.kind if measure else str(kind), units)
+    words = {"result": RESULTS, "decision_fault": FAULTS}.get(column, {}).get(str(raw), str(raw))
+    return _cut(words, _SHORT)
+
+
+def _day(text: str, whole: bool) -> str:
+    try:
+        if whole:
+            return clock.day(date.fromisoformat(text))
+        return clock.day_and_time(datetime.fromisoformat(text).replace(tzinfo=UTC))
+    except ValueError:  # written by another program
+        return text

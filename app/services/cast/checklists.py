@@ -1,0 +1,208 @@
+"""The checklist before hot work: answered by the person, signed, good for one opening within hours."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlmodel import Session, col, select
+
+from app import clock
+from app.errors import NotFound, Refused
+from app.models import (
+    Batch,
+    CastSession,
+    Checklist,
+    ChecklistAnswer,
+    ChecklistEdition,
+    ChecklistItem,
+    SessionOpening,
+)
+from app.models.checklist import AnswerIn, SignIn
+from app.services.book import moments, repository, workshop
+from app.services.cast import gate
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a checklist and its answer, if it has one."""
+
+    item: ChecklistItem
+    answer: ChecklistAnswer | None
+
+
+def edition_of(session: Session, checklist: Checklist) -> ChecklistEdition:
+    """The version of the list that a checklist was made from."""
+    return repository.get(session, ChecklistEdition, checklist.checklist_edition_id, "checklist version")
+
+
+def lines(session: Session, checklist: Checklist) -> list[Line]:
+    """The lines of a checklist in order, with their answers."""
+    answers = {answer.checklist_item_id: answer for answer in checklist.answers}
+    return [Line(item, answers.get(item.pk)) for item in edition_of(session, checklist).items]
+
+
+def current(session: Session, batch: Batch) -> Checklist | None:
+    """The checklist of a batch that is being answered or waits to open a session; used and voided ones are past."""
+    used = select(SessionOpening.checklist_id)
+    return session.exec(
+        select(Checklist)
+        .where(Checklist.batch_id == batch.pk, col(Checklist.voided_at).is_(None), col(Checklist.id).not_in(used))
+        .order_by(col(Checklist.id).desc())
+    ).first()
+
+
+def of_batch(session: Session, batch: Batch, checklist_id: int) -> Checklist:
+    """The checklist of that identity, if it was made for this batch.
+
+    Raises
+    ------
+    NotFound
+        There is none for this batch.
+    """
+    checklist = repository.get(session, Checklist, checklist_id, "checklist")
+    if checklist.batch_id != batch.pk:
+        raise NotFound(f"There is no such checklist for {batch.code}.")
+    return checklist
+
+
+def history(session: Session, batch: Batch) -> list[Checklist]:
+    """All checklists of a batch, oldest first."""
+    return list(session.exec(select(Checklist).where(Checklist.batch_id == batch.pk).order_by(col(Checklist.id))))
+
+
+def holds_until(session: Session, checklist: Checklist) -> datetime | None:
+    """Until when a complete checklist opens a session: its day's end or the workshop's limit, what comes first."""
+    if checklist.completed_at is None:
+        return None
+    limit = checklist.completed_at + timedelta(seconds=workshop.get(session).checklist_valid_s)
+    made = clock.local(checklist.completed_at)
+    # The bench's own midnight; a day with a clock change ends by its new offset.
+    midnight = datetime.combine(made.date() + timedelta(days=1), datetime.min.time()).astimezone()
+    return min(limit, midnight.astimezone(limit.tzinfo))
+
+
+def why_not(session: Session, batch: Batch, checklist: Checklist | None) -> str | None:
+    """What keeps a checklist from opening a session, in words; nothing when it opens one."""
+    if checklist is None:
+        return f"There is no checklist for {batch.code} yet. Go through it first."
+    if checklist.batch_id != batch.pk:
+        return f"That checklist was made for another batch. Make one for {batch.code}."
+    if session.exec(select(SessionOpening.id).where(SessionOpening.checklist_id == checklist.pk)).first() is not None:
+        return "That checklist has opened a session already. Make a new one."
+    if checklist.voided_at is not None:
+        return f"That checklist was voided ({checklist.voided_why}). Make a new one."
+    if checklist.completed_at is None or any(line.answer is None for line in lines(session, checklist)):
+        return "The checklist is not complete. Answer every line and sign it."
+    if checklist.completed_at > clock.now():
+        return (
+            f"The checklist was signed at {moments.words(checklist.completed_at)}, which is later than this machine's "
+            "clock reads. Set the clock right and make a new checklist."
+        )
+    if clock.local(checklist.completed_at).date() != clock.today():
+        return "The checklist was made on another day. Make a new one: the room may have changed."
+    until = holds_until(session, checklist)
+    assert until is not None
+    if clock.now() > until:
+        return f"The checklist held until {clock.local(until):%H:%M}. Make a new one."
+    return gate.clock_moved(session, checklist)
+
+
+def start(session: Session, batch: Batch) -> Checklist:
+    """Begin the newest version of the list for a batch.
+
+    Raises
+    ------
+    Refused
+        The batch cannot be cast now, or a checklist for it is there already.
+    """
+    _castable(session, batch)
+    if current(session, batch) is not None:
+        raise Refused(f"A checklist for {batch.code} is there already. Go on with it, or start it anew.")
+    checklist = Checklist(batch_id=batch.pk, checklist_edition_id=workshop.checklist_now(session).pk)
+    session.add(checklist)
+    session.flush()
+    return checklist
+
+
+def start_anew(session: Session, batch: Batch, why: str) -> Checklist:
+    """Void the checklist at hand, with the reason, and begin another.
+
+    Raises
+    ------
+    Refused
+        The batch cannot be cast now.
+    """
+    void_unused(session, batch, why)
+    return start(session, batch)
+
+
+def void_unused(session: Session, batch: Batch, why: str) -> int:
+    """Void the checklists of a batch that opened no session yet; tells how many."""
+    count = 0
+    while (checklist := current(session, batch)) is not None:
+        checklist.voided_at, checklist.voided_why = clock.now(), why
+        count += 1
+        session.flush()
+    return count
+
+
+def answer(session: Session, checklist: Checklist, item_id: int, data: AnswerIn) -> None:
+    """Answer one line: done, not applicable with a reason, or open again.
+
+    Raises
+    ------
+    Refused
+        The checklist is complete or voided, the line is of another list, or the reason is missing.
+    """
+    _changeable(checklist)
+    item = repository.get(session, ChecklistItem, item_id, "line")
+    if item.checklist_edition_id != checklist.checklist_edition_id:
+        raise Refused("That line belongs to another version of the list. Open the checklist again.")
+    if data.answer == "na" and len(data.reason) < 3:
+        raise Refused("Say in a few words why it does not apply.", field="reason")
+    known = next((a for a in checklist.answers if a.checklist_item_id == item.pk), None)
+    if data.answer == "open":
+        if known is not None:
+            checklist.answers.remove(known)
+            session.delete(known)
+    else:
+        row = known or ChecklistAnswer(
+            checklist_id=checklist.pk, checklist_item_id=item.pk, answer="done", answered_at=clock.now()
+        )
+        row.answer, row.answered_at = data.answer, clock.now()
+        row.reason = data.reason if data.answer == "na" else ""
+        session.add(row)
+    session.flush()
+    session.refresh(checklist)
+
+
+def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
+    """Complete a checklist with the person's name and the time; from here on it is frozen.
+
+    Raises
+    ------
+    Refused
+        It is complete or voided, a line has no answer, or the list has a newer version.
+    """
+    _changeable(checklist)
+    if workshop.checklist_now(session).pk != checklist.checklist_edition_id:
+        raise Refused("The list has a newer version since you began. Start anew to go through that one.")
+    left = sum(line.answer is None for line in lines(session, checklist))
+    if left:
+        raise Refused(f"{left} {'lines have' if left > 1 else 'line has'} no answer yet.")
+    checklist.person, checklist.completed_at = data.person, clock.now()
+    session.flush()
+
+
+def _changeable(checklist: Checklist) -> None:
+    if checklist.voided_at is not None:
+        raise Refused(f"This checklist was voided ({checklist.voided_why}). Go on with the new one.")
+    if checklist.completed_at is not None:
+        raise Refused("This checklist is signed and stays as it is. To change an answer, start anew.")
+
+
+def _castable(session: Session, batch: Batch) -> None:
+    if batch.state == "dropped":
+        raise Refused(f"Batch {batch.code} was dropped. Plan a new one.")
+    cast = session.exec(select(CastSession).where(CastSession.batch_id == batch.pk)).first()
+    if cast is not None and cast.closed_at is None:
+        raise Refused(f"The cast session of {batch.code} is open; it needs no further checklist.")

@@ -1,0 +1,141 @@
+"""Pictures of a firing, kept in the book while they are small; and where larger ones and films lie."""
+
+import hashlib
+from urllib.parse import urlsplit
+
+from sqlalchemy.orm import defer
+from sqlmodel import Session, col, select
+
+from app import clock, pictures
+from app.errors import NotFound, Refused
+from app.models import Firing, FiringPicture, FiringReference
+from app.models.firing_log import PictureIn, ReferenceIn, StrikeIn
+from app.services.book import repository
+
+LIMIT = 2 * 1024 * 1024
+"""Largest picture taken [bytes]."""
+
+MOST = 12
+"""Pictures of one firing that are not struck out; films and more pictures are referred to."""
+
+MOST_EVER = 36
+"""Pictures of one firing with those struck out, which stay in the book."""
+
+
+# --- Finding -------------------------------------------------------------------------------------
+
+
+def shown(session: Session, firing: Firing) -> list[FiringPicture]:
+    """The pictures of a firing in the order they came, struck ones too; their bytes are fetched only when asked for."""
+    query = select(FiringPicture).where(FiringPicture.firing_id == firing.pk).order_by(col(FiringPicture.id))
+    return list(session.exec(query.options(defer(FiringPicture.raw))))  # type: ignore[arg-type]
+
+
+def picture(session: Session, firing: Firing, picture_id: int) -> FiringPicture:
+    """One picture of a firing.
+
+    Raises
+    ------
+    NotFound
+        The firing has no such picture.
+    """
+    found = next((p for p in shown(session, firing) if p.pk == picture_id), None)
+    if found is None:
+        raise NotFound("This firing has no such picture.")
+    return found
+
+
+def references(session: Session, firing: Firing) -> list[FiringReference]:
+    """What is referred to, in the order it was told, struck lines too."""
+    query = select(FiringReference).where(FiringReference.firing_id == firing.pk)
+    return list(session.exec(query.order_by(col(FiringReference.id))))
+
+
+def reference(session: Session, firing: Firing, reference_id: int) -> FiringReference:
+    """One reference of a firing.
+
+    Raises
+    ------
+    NotFound
+        The firing has no such reference.
+    """
+    found = next((r for r in references(session, firing) if r.pk == reference_id), None)
+    if found is None:
+        raise NotFound("This firing has no such reference.")
+    return found
+
+
+def is_link(address: str) -> bool:
+    """Whether an address is one that a person may follow: http or https with a host, and nothing else."""
+    try:
+        parts = urlsplit(address)
+    except ValueError:
+        return False
+    return parts.scheme in ("http", "https") and bool(parts.hostname) and not any(c.isspace() for c in address)
+
+
+# --- Taking in -----------------------------------------------------------------------------------
+
+
+def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> FiringPicture:
+    """Keep a picture as it came; the same one sent again is the one that is there.
+
+    Raises
+    ------
+    Refused
+        It is too large, it is no picture, or the firing has as many as fit; beside the field.
+    """
+    if len(raw) > LIMIT:
+        raise Refused(too_large(), field="file")
+    if not raw:
+        raise Refused("Choose a picture; this one is empty.", field="file")
+    try:
+        kind = pictures.told(raw)
+    except pictures.NoPicture as error:
+        raise Refused(str(error), field="file") from None
+    there = shown(session, firing)
+    digest = hashlib.sha256(raw).hexdigest()
+    same = next((p for p in there if p.sha256 == digest), None)
+    if same is not None and same.voided_at is not None:
+        raise Refused(f"This picture was taken away: {same.voided_why}", field="file")
+    if same is not None:
+        return same
+    if sum(p.voided_at is None for p in there) >= MOST or len(there) >= MOST_EVER:
+        raise Refused(f"A firing has {MOST} pictures at most. Note where the others lie instead.", field="file")
+    row = FiringPicture(
+        firing_id=firing.pk, name=data.file or "no name", caption=data.caption, media_type=kind.media_type,
+        width=kind.width, height=kind.height, sha256=digest, size_bytes=len(raw), raw=raw,
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    return row
+
+
+def too_large() -> str:
+    """What is said of a picture over the limit."""
+    return f"The picture is larger than {LIMIT // 1024**2} MB. Make it smaller, or note where it is kept instead."
+
+
+def refer(session: Session, firing: Firing, data: ReferenceIn) -> FiringReference:
+    """Note where a picture or a film lies; nothing is fetched from there."""
+    row = FiringReference(firing_id=firing.pk, address=data.address, caption=data.caption)
+    session.add(row)
+    session.flush()
+    return row
+
+
+def strike(session: Session, row: FiringPicture | FiringReference, data: StrikeIn, version: int | None = None) -> None:
+    """Take a picture or a reference away: it is shown no more, and stays in the book with the reason.
+
+    Raises
+    ------
+    Conflict
+        It was changed since the page was opened.
+    Refused
+        It was taken away already.
+    """
+    if row.voided_at is not None:
+        raise Refused("This was taken away already.")
+    repository.claim(row, version)
+    row.voided_at, row.voided_why = clock.now(), data.why
+    session.flush()

@@ -1,0 +1,347 @@
+"""From a logger's text and the way a person says to read it, to thrust in newtons and the figures of the burn."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from pydantic import BaseModel
+
+from app.calc.base.constants import ATM, STANDARD_GRAVITY, Floats
+from app.calc.base.errors import CalcError
+from app.calc.base.notes import Amount, Note
+from app.calc.motor.impulse import CLASS_LIMITS, designation
+from app.calc.record import curve, load_cell, logger_text, pulses
+from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles
+from app.calc.record.logger_text import Layout
+from app.drawing import thin
+from app.errors import Refused
+from app.models.curve import ReadIn
+from app.services.firings import record_words, samples
+
+DRAWN = 1000
+"""Samples kept for drawing; the figures are made of all of them."""
+
+UNIT_NAMES = {"N": "newtons", "kN": "kilonewtons", "kgf": "kilograms", "gf": "grams", "lbf": "pounds"}
+FAR_OFF, CLOSE = 2.5, 2.0
+"""How far impulse may lie from the prediction before the unit is doubted, and how close another unit must bring it."""
+
+TOO_GOOD = 1.03
+"""c* above this many times the ideal one cannot be: the gauge, the throat or the mass is off."""
+
+_FIELDS = {"calibration": "points", "period": "smooth", "thrust": "force_unit", "total_impulse": "force_unit",
+           "burn_time": "time_unit", "mean_thrust": "force_unit"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Motor:
+    """What the book knows of the motor: propellant [kg], throats [m], air [Pa], impulse [N s], ideal c* [m/s]."""
+
+    propellant_kg: float
+    throat_d_m: float
+    throat_after_m: float | None = None
+    ambient_pa: float | None = None
+    predicted_ns: float | None = None
+    ideal_c_star: float | None = None
+
+
+class Result(BaseModel):
+    """What was read out of a file, SI; histories are thinned, for drawing only."""
+
+    samples: int
+    designation: str
+    impulse_class: str
+    total_impulse_ns: float
+    burn_time_s: float
+    action_time_s: float
+    mean_thrust_n: float
+    peak_thrust_n: float
+    specific_impulse_s: float
+    propellant_kg: float
+    peak_pressure_pa: float | None = None
+    mean_pressure_pa: float | None = None
+    c_star_m_s: float | None = None
+    thrust_coefficient: float | None = None
+    start_s: float
+    time_s: list[float]
+    thrust_n: list[float]
+    pressure_time_s: list[float] = []
+    pressure_pa: list[float] = []
+    record_time_s: list[float]
+    record_force_n: list[float]
+    cut_from_s: float
+    cut_to_s: float
+    noise_n: float
+    slope_n: float | None = None
+    offset_n: float | None = None
+    residual_n: float | None = None
+    ringing_hz: float | None = None
+    smoothed: bool = False
+    cautions: list[Note | str] = []
+    remarks: list[Note | str] = []
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Every sample of a burn: times [s], thrust [N] and, where there was a gauge, absolute pressure [Pa], each (N,)."""
+
+    time: Floats
+    thrust: Floats
+    pressure: Floats | None
+
+
+def guess(text: bytes) -> tuple[Layout, Guess]:
+    """How a text is probably made up and what its columns probably are.
+
+    Raises
+    ------
+    Refused
+        It holds no table of numbers; beside the file.
+    """
+    try:
+        layout = logger_text.guess_layout(text)
+        return layout, guess_roles(logger_text.first_numbers(text, layout), layout.names)
+    except CalcError as error:
+        raise samples.refusal(error, _FIELDS) from None
+
+
+def read(text: bytes, data: ReadIn, motor: Motor) -> Result:
+    """Read a text as a person says.
+
+    Raises
+    ------
+    Refused
+        It cannot be read so; beside the field, with the line at fault where there is one.
+    """
+    return read_whole(text, data, motor)[0]
+
+
+def read_whole(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
+    """Read a text as a person says: the result, and every sample of the burn that it was made of.
+
+    Raises
+    ------
+    Refused
+        As for `read`.
+    """
+    try:
+        return _read(text, data, motor)
+    except CalcError as error:
+        raise samples.refusal(error, _FIELDS) from None
+
+
+def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
+    layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
+    time, reading, gauge = _columns(text, layout, data)
+    scale = _calibration(data)
+    sign = -1.0 if data.turned else 1.0
+    force = np.multiply(reading, sign * scale.slope, out=reading)  # in place: there may be ten million
+    force += sign * scale.offset
+    lost = {"level": 0.0, "presses": -1.0, "lifts": 1.0}[data.stand] * motor.propellant_kg * STANDARD_GRAVITY
+    begin, stop = _typed_range(time, data)
+    _moves(text, layout, force[begin:stop], begin)
+    first, last = (i + begin for i in pulses.find_burn(time[begin:stop], force[begin:stop]))
+    zero = curve.zeroed(time, force, first, last, lost, drift=not data.keep_drift)
+    low, high = _cut(data, zero, first, last, begin, stop, lost)
+    t, thrust = time[low : high + 1], zero.thrust[low : high + 1]
+    if lost:
+        thrust = load_cell.without_lost_weight(t, thrust, lost)
+    cautions = record_words.cautions(text, layout, time, force, low, high) + record_words.cut_off(
+        data, thrust, low, high, time
+    )
+    cautions += record_words.other_burns(data, time, force)
+    remarks = record_words.remarks(data, zero, scale)
+    tone = load_cell.ringing(t, thrust)
+    pressure = _pressure(time, gauge, first, last, motor, remarks)
+    if tone is not None and data.smooth:
+        t, thrust = load_cell.smoothed(t, thrust, 1 / tone.frequency)
+        remarks.append(
+            f"A running mean over one wave ({1e3 / tone.frequency:.3g} ms) took the ringing out; impulse stays."
+        )
+    elif tone is not None:
+        cautions.append(
+            f"The stand rings at {tone.frequency:.0f} Hz, ±{100 * tone.amplitude / thrust.max():.0f} % of the peak. "
+            "Impulse does not suffer, the peak does: smooth it out, or take the peak with care."
+        )
+    elif data.smooth:
+        remarks.append("No ringing was found; nothing was smoothed.")
+    absolute = np.interp(t, time, pressure) if pressure is not None else None
+    found = _figures(t, thrust, data, motor, absolute)
+    cautions += _doubts(found, data, motor)
+    drawn, record = thin(thrust, DRAWN), thin(zero.thrust, DRAWN)
+    pressed = thin(absolute, DRAWN) if absolute is not None else np.array([], dtype=np.intp)
+    result = Result(
+        samples=time.size,
+        designation=designation(found.total_impulse, found.mean_thrust),
+        impulse_class=found.impulse_class,
+        total_impulse_ns=found.total_impulse,
+        burn_time_s=found.burn_time,
+        action_time_s=found.action_time,
+        mean_thrust_n=found.mean_thrust,
+        peak_thrust_n=found.peak_thrust,
+        specific_impulse_s=found.specific_impulse or 0.0,
+        propellant_kg=motor.propellant_kg,
+        peak_pressure_pa=found.peak_pressure,
+        mean_pressure_pa=found.mean_pressure,
+        c_star_m_s=found.c_star,
+        thrust_coefficient=found.thrust_coefficient,
+        start_s=found.start,
+        time_s=t[drawn].tolist(),
+        thrust_n=thrust[drawn].tolist(),
+        pressure_time_s=t[pressed].tolist(),
+        pressure_pa=absolute[pressed].tolist() if absolute is not None else [],
+        record_time_s=time[record].tolist(),
+        record_force_n=zero.thrust[record].tolist(),
+        cut_from_s=float(time[low]),
+        cut_to_s=float(time[high]),
+        noise_n=zero.noise,
+        slope_n=scale.slope if data.points else None,
+        offset_n=scale.offset if data.points else None,
+        residual_n=scale.residual if len(data.points) > 2 else None,
+        ringing_hz=tone.frequency if tone else None,
+        smoothed=bool(tone and data.smooth),
+        cautions=cautions,
+        remarks=remarks,
+    )
+    return result, Samples(t, thrust, absolute)
+
+
+# --- Columns and units ---------------------------------------------------------------------------
+
+
+def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[Floats, Floats, Floats | None]:
+    """Time [s], reading of the cell and gauge pressure [Pa] of every sample."""
+    columns = [c for c in (data.force_column, data.pressure_column) if c is not None]
+    time, reading, *pressure = samples.read(
+        text, layout, data, columns, field="force_column", called="Time, force and pressure", made="a curve"
+    )
+    return time, reading, pressure[0] * PRESSURE_UNITS[data.pressure_unit] if pressure else None
+
+
+def _calibration(data: ReadIn) -> load_cell.Calibration:
+    """The line from reading to newtons; from known masses where there are any."""
+    if not data.points:
+        if data.force_unit == "counts":
+            raise Refused("Raw counts need two known masses at least; the empty cell is one of them.", field="points")
+        return load_cell.Calibration(FORCE_UNITS[data.force_unit], 0.0, 0.0)
+    if data.force_unit != "counts":
+        raise Refused(
+            "Known masses go with raw counts. Choose counts as the unit, or empty the masses.", field="points"
+        )
+    return load_cell.calibrate([p.reading for p in data.points], [p.mass.si * STANDARD_GRAVITY for p in data.points])
+
+
+def _pressure(
+    time: Floats, gauge: Floats | None, first: int, last: int, motor: Motor, remarks: list[Note | str]
+) -> Floats | None:
+    """Absolute chamber pressure [Pa] of the whole record: what the gauge says over its own zero, plus the air's."""
+    if gauge is None:
+        return None
+    air = motor.ambient_pa
+    if air is None:
+        air = ATM
+        remarks.append("The field's air pressure is not known; the standard atmosphere was added to the gauge's.")
+    else:
+        words = "Pressure is absolute: the gauge's over its zero, plus the field's air ({air})."
+        remarks.append(Note(words, {"air": Amount(air, "air_pressure")}))
+    return curve.zeroed(time, gauge, first, last, drift=False).thrust + air
+
+
+# --- Cutting -------------------------------------------------------------------------------------
+
+
+def _typed_range(time: Floats, data: ReadIn) -> tuple[int, int]:
+    """The samples between the times typed: first, and one past the last."""
+    begin = int(np.searchsorted(time, data.start.si)) if data.start else 0
+    stop = int(np.searchsorted(time, data.end.si, side="right")) if data.end else time.size
+    if stop - begin < samples.LEAST:
+        raise Refused(
+            f"Fewer than ten samples lie between these times; the record runs from 0 to {time[-1]:.3g} s.",
+            field="end" if data.end else "start",
+        )
+    return begin, stop
+
+
+def _cut(
+    data: ReadIn, zero: curve.Zeroed, first: int, last: int, begin: int, stop: int, lost: float
+) -> tuple[int, int]:
+    """First and last sample of the burn: as typed, or found."""
+    thrust = zero.thrust
+    if lost:
+        thrust = thrust.copy()
+        thrust[last + 1 :] -= lost  # what is missing after the burn is weight, not thrust
+    low, high = curve.measurable(thrust[begin:stop], first - begin, last - begin, zero.noise)
+    return begin if data.start else low + begin, stop - 1 if data.end else high + begin
+
+
+# --- What to say ---------------------------------------------------------------------------------
+
+
+def _moves(text: bytes, layout: Layout, force: Floats, begin: int) -> None:
+    """Refuse a column that never moves, such as one of zeros, with its lines."""
+    if not float(np.ptp(force)) > 0:
+        lines = [logger_text.line_of(text, layout, row) for row in (begin, begin + force.size - 1)]
+        raise Refused(
+            f"Every reading from line {lines[0]} to line {lines[1]} is the same: it stands still. "
+            "Choose another column.",
+            field="force_column",
+        )
+
+
+def _figures(t: Floats, thrust: Floats, data: ReadIn, motor: Motor, absolute: Floats | None) -> curve.Figures:
+    area = curve.mean_throat_area(motor.throat_d_m, motor.throat_after_m)
+    try:
+        return curve.figures(t, thrust, motor.propellant_kg, absolute, area)
+    except CalcError as error:
+        impulse = float(np.trapezoid(thrust, t))
+        if error.field != "total_impulse" or not impulse > max(CLASS_LIMITS.values()):
+            raise
+        hint = _other_unit(impulse, data, motor.predicted_ns) or "Check its unit."
+        raise Refused(
+            Note(
+                f"This would be an impulse of {{impulse}}, class {letter_beyond(impulse)}. {hint}",
+                {"impulse": Amount(impulse, "impulse")},
+            ),
+            field="force_unit",
+        ) from None
+
+
+def letter_beyond(impulse: float) -> str:
+    """The letter that an impulse above class O [N s] would have if the classes went on."""
+    steps = math.ceil(math.log2(impulse / CLASS_LIMITS["O"]) - 1e-12)
+    return chr(ord("O") + steps) if steps <= 11 else "beyond Z"
+
+
+def _doubts(found: curve.Figures, data: ReadIn, motor: Motor) -> list[Note | str]:
+    """A word when impulse lies far from what was predicted, with a unit that would explain it; and on too good a c*."""
+    said: list[Note | str] = []
+    impulse = found.total_impulse
+    if motor.predicted_ns and not 1 / FAR_OFF < impulse / motor.predicted_ns < FAR_OFF:
+        hint = _other_unit(impulse, data, motor.predicted_ns)
+        said.append(
+            f"The impulse is {impulse / motor.predicted_ns:.2g} times the predicted one. "
+            f"{hint or 'Check the unit, the calibration and the range of time.'}"
+        )
+    if found.c_star and motor.ideal_c_star and found.c_star > TOO_GOOD * motor.ideal_c_star:
+        said.append(
+            Note(
+                "c* comes out as {found}; the blend's ideal is {ideal}, so the gauge, the throat or the grains' mass "
+                "is off.",
+                {"found": Amount(found.c_star, "gas_speed", 0), "ideal": Amount(motor.ideal_c_star, "gas_speed", 0)},
+            )
+        )
+    return said
+
+
+def _other_unit(impulse: float, data: ReadIn, predicted: float | None) -> str:
+    if data.force_unit == "counts":
+        return ""
+    if predicted is None:
+        return "Is it in grams?" if data.force_unit != "gf" else ""
+    per_unit = impulse / FORCE_UNITS[data.force_unit]
+    off = {
+        unit: abs(math.log(per_unit * size / predicted))
+        for unit, size in FORCE_UNITS.items()
+        if unit != data.force_unit
+    }
+    nearest = min(off, key=lambda unit: off[unit])
+    return f"Is it in {UNIT_NAMES[nearest]}?" if off[nearest] < math.log(CLOSE) else ""

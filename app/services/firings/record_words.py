@@ -1,0 +1,82 @@
+"""What is said of a record beside its figures: what to look at first, and what was done to it."""
+
+from app.calc.base.constants import Floats
+from app.calc.base.notes import Amount, Note
+from app.calc.motor.impulse import BURN_SHARE
+from app.calc.record import curve, load_cell, logger_text, pulses
+from app.calc.record.logger_text import Layout
+from app.models.curve import ReadIn
+
+
+def cautions(text: bytes, layout: Layout, time: Floats, force: Floats, low: int, high: int) -> list[Note | str]:
+    """A word on a cell that stood at its end, and on missing samples; each with its line."""
+    said: list[Note | str] = []
+    flat = load_cell.standing_still(force[low : high + 1])
+    if flat is not None:
+        lines = [logger_text.line_of(text, layout, low + i) for i in flat]
+        said.append(
+            f"The cell stood at its end: from line {lines[0]} to line {lines[1]} ({flat[1] - flat[0] + 1} samples) the "
+            "reading is the highest there is and does not move. Peak and impulse are at least what is shown."
+        )
+    holes = curve.gaps(time[low : high + 1])
+    if holes:
+        i = holes[0] + low
+        more = f" and {len(holes) - 1} more" if len(holes) > 1 else ""
+        said.append(
+            f"Samples are missing before line {logger_text.line_of(text, layout, i)} ({time[i] - time[i - 1]:.3g} s)"
+            f"{more}; a straight line was drawn over the gap."
+        )
+    return said
+
+
+def other_burns(data: ReadIn, time: Floats, force: Floats) -> list[str]:
+    """A word when several motors were fired into one record."""
+    if data.start or data.end:
+        return []
+    found = pulses.burns(time, force)
+    if len(found) < 2:
+        return []
+    times = ", ".join(f"{time[first]:.2f} to {time[last]:.2f} s" for first, last in found[:8])
+    return [
+        f"This record holds {len(found)} burns: {times}. The one with the most impulse was taken; to read another, "
+        "type times around it, or drag the marks of the chart."
+    ]
+
+
+def cut_off(data: ReadIn, thrust: Floats, low: int, high: int, time: Floats) -> list[str]:
+    """A word when the record itself begins or ends during the burn."""
+    level = BURN_SHARE * float(thrust.max())
+    said = []
+    if low == 0 and data.start is None and thrust[0] > level:
+        said.append("The record begins when the motor burns already; impulse and times are at least what is shown.")
+    if high == time.size - 1 and data.end is None and thrust[-1] > level:
+        said.append("The record ends while the motor still burns; impulse and times are at least what is shown.")
+    return said
+
+
+def remarks(data: ReadIn, zero: curve.Zeroed, scale: load_cell.Calibration) -> list[Note | str]:
+    """What was done to the record before it was measured: zero, drift, weight, calibration."""
+    said: list[Note | str] = []
+    marks = {"before": Amount(zero.before or 0.0, "force", 1), "after": Amount(zero.after or 0.0, "force", 1)}
+    if zero.drifted and zero.before is not None and zero.after is not None:
+        said.append(
+            Note("Zero: {before} before the burn, {after} after it; the line through both was taken off.", marks)
+        )
+    elif zero.before is not None:
+        said.append(
+            Note(
+                "Zero: {before} before the burn was taken off"
+                + ("." if data.keep_drift else "; there is no quiet stretch after it to see drift by."),
+                marks,
+            )
+        )
+    else:
+        said.append(Note("The record begins with thrust; the zero is what was read after the burn, {after}.", marks))
+    if data.stand != "level":
+        said.append("The propellant's weight was taken to leave in proportion to impulse.")
+    if len(data.points) > 2:
+        words = f"Calibration by {len(data.points)} masses; the farthest lies {{residual}} off the line."
+        said.append(Note(words, {"residual": Amount(scale.residual, "force", 3)}))
+    elif data.points:
+        said.append("Calibration by two masses: whether the cell is straight between them is not known.")
+    return said

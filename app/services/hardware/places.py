@@ -1,0 +1,133 @@
+"""Rockets and fields: what is flown, and where."""
+
+from math import cos, radians, sin
+
+from sqlmodel import Session, col, select
+
+from app.calc.flight.recovery import Parachute, Recovery
+from app.errors import Refused
+from app.models import DragPoint, LaunchField, Rocket
+from app.models.firing import WINDS
+from app.models.place import LaunchFieldIn, RocketIn
+from app.services.book import repository
+
+BEARINGS = {point: radians(45 * i) for i, point in enumerate(WINDS)}
+"""Where the wind comes from, as a bearing from north [rad]."""
+
+
+def rockets(session: Session, retired: bool = False) -> list[Rocket]:
+    """The rockets in use, by name; or the retired ones."""
+    return list(session.exec(select(Rocket).where(col(Rocket.retired) == retired).order_by(Rocket.name)))
+
+
+def fields(session: Session, retired: bool = False) -> list[LaunchField]:
+    """The fields in use, by name; or the retired ones."""
+    found = select(LaunchField).where(col(LaunchField.retired) == retired).order_by(LaunchField.name)
+    return list(session.exec(found))
+
+
+# --- Rockets -----------------------------------------------------------------------------------
+
+
+def save_rocket(session: Session, data: RocketIn, row: Rocket | None = None, version: int | None = None) -> Rocket:
+    """Enter a rocket, or change one.
+
+    Raises
+    ------
+    Refused
+        Two bases of the drag coefficient, a drag table out of order, or parachutes that do not go together.
+    """
+    if data.reference_d is not None and data.reference_area is not None:
+        raise Refused("The coefficient has one basis: give a diameter or an area, not both.", field="reference_area")
+    for i, (before, after) in enumerate(zip(data.drag_points, data.drag_points[1:], strict=False), start=1):
+        if after.mach <= before.mach:
+            raise Refused(
+                f"Mach {after.mach:g} comes after {before.mach:g}: put the rows in rising order, each Mach once.",
+                field=f"drag_points.{i}.mach",
+            )
+    _chutes(data)
+    repository.refuse_same(session, Rocket, "name", data.name, but=row)
+    rocket = repository.store(session, Rocket, data.model_copy(update={"drag_points": []}), row, version)
+    wanted = [(point.mach, point.coefficient) for point in data.drag_points]
+    if wanted != drag_table(rocket):
+        rocket.drag_points.clear()
+        session.flush()
+        rocket.drag_points = [DragPoint(rocket_id=rocket.pk, mach=m, coefficient=c) for m, c in wanted]
+        session.flush()
+    return rocket
+
+
+def _chutes(data: RocketIn) -> None:
+    for name, size, drag in (("main", data.main_d, data.main_cd), ("drogue", data.drogue_d, data.drogue_cd)):
+        if size is not None and drag is None:
+            raise Refused("Type the parachute's drag coefficient; a flat round one often has 0.75.", field=f"{name}_cd")
+        if drag is not None and size is None:
+            raise Refused("Type the parachute's diameter, or empty its coefficient.", field=f"{name}_d")
+    if data.main_altitude is not None and data.main_d is None:
+        raise Refused("No main parachute is given that could open there.", field="main_altitude")
+    if data.main_d is not None and data.drogue_d is not None and data.main_altitude is None:
+        raise Refused(
+            "With a drogue, type the height at which the main parachute opens; else both open at once.",
+            field="main_altitude",
+        )
+
+
+def drag_table(rocket: Rocket) -> list[tuple[float, float]]:
+    """Mach numbers and coefficients of a rocket; empty where it has one coefficient."""
+    return [(point.mach, point.coefficient) for point in rocket.drag_points]
+
+
+def recovery(rocket: Rocket, delay: float | None) -> Recovery:
+    """What opens and when, with the motor's ejection delay [s] if its charge does it."""
+
+    def chute(diameter: float | None, drag: float | None) -> Parachute | None:
+        return Parachute(diameter, drag) if diameter is not None and drag is not None else None
+
+    return Recovery(
+        main=chute(rocket.main_d_m, rocket.main_cd),
+        drogue=chute(rocket.drogue_d_m, rocket.drogue_cd),
+        main_height=rocket.main_altitude_m,
+        after_apogee=rocket.opening_delay_s or 0.0,
+        delay=delay,
+    )
+
+
+# --- Fields ------------------------------------------------------------------------------------
+
+
+def save_field(
+    session: Session, data: LaunchFieldIn, row: LaunchField | None = None, version: int | None = None
+) -> LaunchField:
+    """Enter a field, or change one.
+
+    Raises
+    ------
+    Refused
+        A radius and a rectangle at once, or half a rectangle.
+    """
+    if data.radius is not None and data.length is not None:
+        raise Refused("Give a radius, or length and width, not both.", field="radius")
+    if (data.length is None) != (data.width is None):
+        raise Refused("A rectangle needs both its sides.", field="width" if data.width is None else "length")
+    if data.long_axis is not None and data.length is None:
+        raise Refused("A bearing belongs to a length and a width.", field="long_axis")
+    repository.refuse_same(session, LaunchField, "name", data.name, but=row)
+    return repository.store(session, LaunchField, data, row, version)
+
+
+def edge(field: LaunchField, wind_from: str | None) -> tuple[float, str] | None:
+    """How far it is from the pad to the field's edge along the wind [m], and how that was found; None without a size.
+
+    In a rectangle it is the nearest edge, unless its bearing and the wind's direction are known.
+    """
+    if field.radius_m is not None:
+        return field.radius_m, "the field's radius"
+    if field.length_m is None or field.width_m is None:
+        return None
+    half_length, half_width = field.length_m / 2, field.width_m / 2
+    if field.long_axis_rad is None or wind_from is None:
+        return min(half_length, half_width), "the nearest edge, for wind and field have no direction in common"
+    off = BEARINGS[wind_from] - field.long_axis_rad
+    along, across = abs(cos(off)), abs(sin(off))
+    reach = [half / share for half, share in ((half_length, along), (half_width, across)) if share > 1e-9]
+    return min(reach), "the field's edge along the wind"

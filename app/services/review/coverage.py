@@ -1,0 +1,140 @@
+"""Did the ranges hold? Each measured figure in the range that was stored before its firing, and never rewritten since.
+
+Which prediction belongs to a firing is the rule of `foretold`; a firing that has none counts for nothing.
+"""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import func
+from sqlalchemy import select as select_core
+from sqlmodel import Session, col
+
+from app.calc.stats.coverage import Verdict, place, verdict
+from app.models import Curve, Firing, MotorBuild, Prediction
+from app.services.learning import foretold
+from app.services.learning.fit_records import COUNTS
+
+FIGURES = {
+    "total_impulse": ("Total impulse", "impulse"),
+    "burn_time": ("Burn time", "time"),
+    "peak_pressure": ("Peak pressure", "pressure"),
+    "mean_thrust": ("Mean thrust", "force"),
+}
+"""The figures judged: their words and the kind of their unit."""
+
+HEAD = 4000
+"""Signs at the head of a stored prediction that hold its ranges; its long curves come after them."""
+
+_DECODER = json.JSONDecoder()
+
+
+@dataclass(frozen=True)
+class Held:
+    """One measured figure beside the range stored for it, SI; `place` is 0 at the low mark and 1 at the high one."""
+
+    firing_id: int
+    motor_code: str
+    fired_at: datetime
+    result: str
+    measured: float
+    expected: float
+    low: float
+    high: float
+    place: float
+
+    @property
+    def inside(self) -> bool:
+        """Whether it fell into the range."""
+        return 0 <= self.place <= 1
+
+    @property
+    def ratio(self) -> float:
+        """Measured over expected [-]."""
+        return self.measured / self.expected
+
+
+@dataclass(frozen=True)
+class Record:
+    """All measured values of one figure, oldest first, and what they say of the ranges."""
+
+    key: str
+    label: str
+    kind: str
+    held: list[Held]
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """How often the ranges held; nothing where nothing was measured."""
+        return verdict([one.place for one in self.held]) if self.held else None
+
+    @property
+    def misses(self) -> list[Held]:
+        """Those that fell outside, newest first."""
+        return [one for one in reversed(self.held) if not one.inside]
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """The four figures, and how many measured firings had no range stored before them."""
+
+    records: list[Record]
+    unforetold: int
+
+
+def look(session: Session, firing_id: int | None = None) -> Calibration:
+    """Every measured figure of the book, or of one firing, against the range that was stored before its firing."""
+    newest = (
+        select_core(col(Curve.firing_id), func.max(col(Curve.id)).label("curve_id"))
+        .group_by(col(Curve.firing_id))
+        .subquery()
+    )
+    query = (
+        select_core(
+            col(Firing.id), col(MotorBuild.code), col(Firing.fired_at), col(Firing.result),
+            col(Firing.measured_impulse_ns), col(Firing.measured_burn_time_s), col(Firing.measured_peak_pressure_pa),
+            col(Curve.total_impulse_ns), col(Curve.burn_time_s), col(Curve.peak_pressure_pa), col(Curve.mean_thrust_n),
+            func.substr(col(Prediction.result_json), 1, HEAD),
+        )
+        .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
+        .outerjoin(newest, newest.c.firing_id == col(Firing.id))
+        .outerjoin(Curve, col(Curve.id) == newest.c.curve_id)
+        .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
+        .where(col(Firing.result).in_(COUNTS))
+        .order_by(col(Firing.fired_at), col(Firing.id))
+    )  # fmt: skip
+    if firing_id is not None:
+        query = query.where(col(Firing.id) == firing_id)
+    held: dict[str, list[Held]] = {key: [] for key in FIGURES}
+    unforetold = 0
+    for row in session.execute(query):
+        one, code, at, result, impulse, duration, peak, c_impulse, c_duration, c_peak, c_thrust, head = row
+        impulse, duration, peak = impulse or c_impulse, duration or c_duration, peak or c_peak
+        thrust = c_thrust or (impulse / duration if impulse and duration else None)
+        measured = {"total_impulse": impulse, "burn_time": duration, "peak_pressure": peak, "mean_thrust": thrust}
+        if not any(measured.values()):
+            continue
+        ranges = stored_ranges(head or "")
+        unforetold += not ranges
+        for key, (expected, low, high) in ranges.items():
+            value = measured[key]
+            if value and low < high:
+                held[key].append(Held(one, code, at, result, value, expected, low, high, place(value, low, high)))
+    return Calibration([Record(key, *FIGURES[key], held[key]) for key in FIGURES], unforetold)
+
+
+def stored_ranges(head: str) -> dict[str, tuple[float, float, float]]:
+    """Expected value and both marks of each figure, from the head of a stored prediction, without its curves."""
+    found = {}
+    for key in FIGURES:
+        at = head.find(f'"{key}":')
+        if at < 0:
+            continue
+        try:
+            told, _ = _DECODER.raw_decode(head, at + len(key) + 3)
+        except ValueError:
+            continue
+        if told.get("low") is not None and told.get("high") is not None:
+            found[key] = (float(told["mid"]), float(told["low"]), float(told["high"]))
+    return found
