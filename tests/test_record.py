@@ -164,8 +164,13 @@ def test_the_device_that_wrote_is_told_where_it_is_a_paired_one() -> None:
 def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
     """Elsewhere the program writes only what is nobody's act: first rows, drafts, devices and the demonstration."""
     unsigned = {
-        "access/gate.py", "commands.py", "demo.py", "routers/book/devices.py", "routers/book/drafts.py", "services/today/first_run.py",
-    }  # fmt: skip
+        "access/gate.py",
+        "commands.py",
+        "demo.py",
+        "routers/book/devices.py",
+        "routers/book/drafts.py",
+        "services/today/first_run.py",
+    }
     app = Path(web.__file__).parent
     writers = {
         str(path.relative_to(app)) for path in app.rglob("*.py")

@@ -11,8 +11,8 @@ impulse, peak pressure and burn time of that next motor lie inside, not what the
 
 The grains, throats and temperatures of every motor differ from what was measured by the book's own default spreads
 (`--exact` leaves that out). Firings with a pressure gauge are taken to say of rate and efficiencies what is true,
-shifted by stand and repeatability: `tests/calc/test_burnfit.py` holds that a curve's fit does so, and thousands of fits
-would take hours. Firings by thrust alone are fitted each from impulse and burn time, as the book does.
+shifted by stand and repeatability: `tests/calc/fit/test_pressure_fit.py` holds that a curve's fit does so, and
+thousands of fits would take hours. Firings by thrust alone are fitted each from impulse and burn time, as the book does.
 """
 
 import argparse

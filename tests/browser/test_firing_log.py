@@ -15,8 +15,8 @@ from tests import build
 from tests.browser.conftest import Site
 from tests.browser.test_curves import held_to_axe_and_width, logger_file
 from tests.browser.walk import choose, fill, labelled, press, refused, saved
-from tests.calc.test_track import APOGEE
-from tests.pages.test_altimeter import text
+from tests.calc.record.test_track import APOGEE
+from tests.pages.firings.test_altimeter_files import text
 from tests.test_pictures import png
 
 DRAWN = """async (kind) => {

@@ -10,7 +10,7 @@ from tests import build
 from tests.browser.conftest import Site
 from tests.browser.test_curves import held_to_axe_and_width
 from tests.browser.walk import fill, labelled, press, saved
-from tests.services.test_learning import stand_file
+from tests.services.learning.test_learning import stand_file
 
 
 def figure(page: Page, name: str) -> tuple[float, float]:

@@ -135,7 +135,8 @@ def take_up(request: Request, session: Book, typed: Typed, code: str) -> Respons
         return f"/plan/{code}"
 
     return submit(
-        request, typed, FormIn, act=act, page=lambda s, form: planning.page_of(request, s, code, form), form_id="take-up",
+        request, typed, FormIn, act=act, page=lambda s, form: planning.page_of(request, s, code, form),
+        form_id="take-up",
         notice=f"Batch {code} is planned again.",
     )  # fmt: skip
 

@@ -1,0 +1,165 @@
+"""Every bad file of a logger, through the page that it is sent by: told with its line, and nothing stored half."""
+
+import asyncio
+import tracemalloc
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+from fastapi.testclient import TestClient
+from sqlmodel import select
+from starlette.types import Message
+
+from app.models import Curve, CurveFile, Firing
+from app.services.firings import curves
+from tests.browse import Page, opened
+from tests.pages.firings.test_curves import burn, fired, post, predicted_and_fired
+from tests.pages.motors.test_builds import book, count
+
+Change = Callable[[list[str]], list[str]]
+
+
+def values(rows: list[str], change: Callable[[float, float], float]) -> list[str]:
+    """The file with each force changed; its head stays."""
+    parted = [row.split(";") for row in rows[1:]]
+    return [rows[0], *(f"{t};{change(float(t), float(f)):.3f}" for t, f in parted)]
+
+
+REFUSED_AT_ONCE: dict[str, tuple[bytes, str]] = {
+    "empty": (b"", "The file is empty"),
+    "blank lines": (b"\n \r\n\n", "The file is empty"),
+    "zip": (b"PK\x03\x04" + b"x" * 99, "a zip archive or a spreadsheet"),
+    "picture": (b"\xff\xd8\xff\xe0" + b"x" * 99, "a picture"),
+    "drawing": (b"\x89PNG\r\n\x1a\n" + b"x" * 99, "a picture"),
+    "bytes": (b"0,1\n1,2\n2,\x00\n", "Line 3 holds bytes that are not text"),
+    "letter": (b"Dear club,\nit went well.\n", "No lines of numbers"),
+}
+
+REFUSED_WHEN_READ: dict[str, tuple[Change, str]] = {
+    "falling time": (lambda rows: [*rows[:900], rows[800], *rows[900:]], "Line 901 has an earlier time"),
+    "repeated time": (lambda rows: [*rows[:900], rows[899], *rows[900:]], "Line 901 has the same time"),
+    "NaN": (lambda rows: [*rows[:500], "0.998;nan", *rows[501:]], "Line 501 holds “nan”"),
+    "infinite": (lambda rows: [*rows[:500], "0.998;inf", *rows[501:]], "Line 501 holds “inf”"),
+    "text": (lambda rows: [*rows[:500], "stopped;stopped", *rows[500:]], "Line 501 holds “stopped”"),
+    "a cell missing": (lambda rows: [*rows[:500], "0.998", *rows[501:]], "Line 501 has 1 of the 2 columns"),
+    "zeros": (lambda rows: values(rows, lambda _t, _f: 0.0), "Every reading from line 2 to line 2001 is the same"),
+    "too few": (lambda rows: rows[:9], "only 8 lines of numbers"),
+    "grams taken for newtons": (
+        lambda rows: values(rows, lambda _t, f: f * 1000 / 9.80665), "class Q. Is it in grams?",
+    ),
+    "nothing but noise": (
+        lambda rows: values(rows, lambda t, _f: float(np.random.default_rng(int(t * 1000)).normal())),
+        "ever rises out of its noise",
+    ),
+}  # fmt: skip
+
+TOLD: dict[str, tuple[Change, str]] = {
+    "a gap": (lambda rows: rows[:700] + rows[760:], "Samples are missing before line 701"),
+    "a saturated cell": (lambda rows: values(rows, lambda _t, f: min(f, 600.0)), "stood at its end: from line"),
+    "the end cut off": (lambda rows: rows[:900], "ends while the motor still burns"),
+    "several motors": (
+        lambda rows: values(rows, lambda t, f: f + float(np.interp(t, [3.62, 3.65, 3.82, 3.85], [0, 400, 400, 0]))),
+        "This record holds 2 burns: 1.0",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", REFUSED_AT_ONCE)
+def test_what_is_no_record_is_refused_and_nothing_is_kept(client: TestClient, fault: str) -> None:
+    raw, words = REFUSED_AT_ONCE[fault]
+    answer = post(client, fired(client), raw, "burn.csv")
+    assert answer.status_code == 422
+    assert words in Page(answer.text).fault("file")
+    assert count(client, CurveFile) == 0
+    assert count(client, Curve) == 0
+
+
+@pytest.mark.parametrize("fault", REFUSED_WHEN_READ)
+def test_what_cannot_be_read_says_where_and_keeps_the_file_whole_and_no_curve(client: TestClient, fault: str) -> None:
+    change, words = REFUSED_WHEN_READ[fault]
+    url = fired(client)
+    raw = "\n".join(change(burn().decode().splitlines())).encode()
+    reading = str(post(client, url, raw).headers["location"])
+    shown = client.get(reading)
+    assert shown.status_code == 422
+    assert words in shown.text
+    form = Page(shown.text).forms["form"]
+    kept = client.post(form.action, data=form.fields, follow_redirects=False)
+    assert kept.status_code == 422
+    assert words in kept.text
+    assert count(client, Curve) == 0
+    with book(client) as session:
+        assert bytes(session.exec(select(CurveFile)).one().raw) == raw
+        assert session.exec(select(Firing)).one().measured_impulse_ns is None
+    thrown = opened(client, url).forms[f"throw-{reading.rsplit('/', 1)[1]}"]
+    assert client.post(thrown.action, data=thrown.fields, follow_redirects=False).status_code == 303
+    assert count(client, CurveFile) == 0
+
+
+@pytest.mark.parametrize("fault", TOLD)
+def test_what_can_be_read_is_told_with_its_line_before_it_is_kept(client: TestClient, fault: str) -> None:
+    change, words = TOLD[fault]
+    raw = "\n".join(change(burn().decode().splitlines())).encode()
+    reading = str(post(client, fired(client), raw).headers["location"])
+    shown = client.get(reading)
+    assert shown.status_code == 200
+    assert "Look at this first" in shown.text
+    assert words in shown.text
+    assert count(client, Curve) == 0
+
+
+def test_a_unit_far_from_the_prediction_is_asked_for(client: TestClient) -> None:
+    change = values(burn().decode().splitlines(), lambda _t, f: f / 9.80665)
+    reading = str(post(client, predicted_and_fired(client), "\n".join(change).encode()).headers["location"])
+    assert "Is it in kilograms?" in client.get(reading).text
+
+
+def test_each_of_several_motors_is_read_by_its_times(client: TestClient) -> None:
+    """A second trapezoid of 400 N, 0.2 s wide at half its height: 80 N·s."""
+    change, _ = TOLD["several motors"]
+    reading = str(
+        post(client, fired(client), "\n".join(change(burn().decode().splitlines())).encode()).headers["location"]
+    )
+    form = opened(client, reading).forms["form"]
+    typed = {**form.fields, "start": "3,4 s", "end": "4 s"}
+    assert client.post(reading, data=typed, follow_redirects=False).status_code == 303
+    with book(client) as session:
+        assert session.exec(select(Curve)).one().total_impulse_ns == pytest.approx(80.0, rel=0.01)
+
+
+@pytest.mark.parametrize("told", [True, False])
+def test_half_a_gigabyte_is_thrown_away_as_it_comes(client: TestClient, told: bool) -> None:
+    """500 MB really sent by pieces, with their length told or not; never held, neither in memory nor in the book."""
+    url = fired(client)
+    piece, left = b"0" * 1_000_000, 500
+    answer: list[Message] = []
+
+    async def receive() -> Message:
+        nonlocal left
+        left -= 1
+        return {"type": "http.request", "body": piece, "more_body": left > 0}
+
+    async def send(message: Message) -> None:
+        answer.append(message)
+
+    head = [(b"host", b"localhost"), (b"content-type", b"multipart/form-data; boundary=x")]
+    head += [(b"content-length", b"500000000")] if told else []
+    scope = {
+        "type": "http", "method": "POST", "path": url, "raw_path": url.encode(), "query_string": b"", "headers": head,
+        "scheme": "http", "server": ("localhost", 80), "client": ("127.0.0.1", 5000), "http_version": "1.1",
+        "root_path": "", "state": {}, "asgi": {"version": "3.0"},
+    }  # fmt: skip
+    tracemalloc.start()
+    try:
+        with ThreadPoolExecutor(1) as aside:  # a browser test leaves a running loop in the main thread
+            aside.submit(asyncio.run, client.app(scope, receive, send)).result()
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert left == 0, "a browser shows an answer only to what it could send to its end"
+    assert answer[0]["status"] == 413
+    shown = b"".join(message.get("body", b"") for message in answer).decode()
+    assert f"larger than {curves.LIMIT // 1024**2} MB" in Page(shown).fault("file")
+    assert peak < 30_000_000
+    assert count(client, CurveFile) == 0
