@@ -17,6 +17,16 @@ CALC_MAY_USE = {"numpy", "scipy", "cantera"}
 QUERIES = {"add", "add_all", "delete", "exec", "execute", "flush", "merge", "scalar", "scalars"}
 
 
+ROOMS = {
+    "calc": ("base", "stats", "propellant", "grain", "motor", "case", "record", "fit", "flight"),
+    "services": ("book", "stock", "hardware", "cast", "grains", "learning", "motors", "flight", "firings", "review",
+                 "today", "api"),
+    "routers": ("book", "stock", "hardware", "cast", "grains", "flight", "motors", "learning", "firings", "review",
+                "today", "api"),
+}  # fmt: skip
+"""The rooms of each layer in order: a room imports only from rooms before it, so that there are no circles."""
+
+
 def modules(folder: str) -> list[Path]:
     return sorted((APP / folder).rglob("*.py"))
 
@@ -112,6 +122,37 @@ def test_a_breach_is_seen(layer: str, line: str) -> None:
 def test_what_is_allowed_passes() -> None:
     assert not faults_of_calc(ast.parse("import math\nimport numpy as np\nfrom app.calc.errors import CalcError"))
     assert not faults_of_routers(ast.parse("from sqlmodel import Session\nfrom app.models import Formula"))
+
+
+def faults_of_rooms(layer: str, room: str, tree: ast.AST) -> list[str]:
+    order = ROOMS[layer]
+    used = [m.split(".")[2] for m, _ in imported(tree) if m.startswith(f"app.{layer}.")]
+    return [f"{room} reaches {other}" for other in used if order.index(other) > order.index(room)]
+
+
+@pytest.mark.parametrize("layer", ROOMS)
+def test_the_rooms_are_those_of_the_list_and_say_what_is_in_them(layer: str) -> None:
+    found = {path.parent.name: path for path in (APP / layer).glob("*/__init__.py")}
+    assert set(found) == set(ROOMS[layer])
+    for path in found.values():
+        assert ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))), path
+
+
+@pytest.mark.parametrize("layer", ROOMS)
+def test_a_room_imports_only_from_rooms_before_it(layer: str) -> None:
+    faults = {
+        str(path.relative_to(APP)): found
+        for path in modules(layer)
+        if path.parent != APP / layer
+        and (found := faults_of_rooms(layer, path.parent.name, ast.parse(path.read_text(encoding="utf-8"))))
+    }
+    assert faults == {}
+
+
+def test_a_look_into_a_later_room_is_seen() -> None:
+    tree = ast.parse("from app.services.review import trace\nfrom app.services.book import drafts")
+    assert faults_of_rooms("services", "cast", tree) == ["cast reaches review"]
+    assert faults_of_rooms("services", "api", tree) == []
 
 
 SLOW_TO_LOAD = {"alembic", "cantera", "pint", "scipy", "segno"}

@@ -1,7 +1,8 @@
 """Pages and forms: HTTP only. One router for each part of the day."""
 
+from app.routers import undo
 from app.routers.api import api
-from app.routers.book import changes, copies, devices, drafts, help_pages, people, undo, workshop
+from app.routers.book import changes, copies, devices, drafts, help_pages, people, workshop
 from app.routers.cast import casting, checklists, planning, runsheets
 from app.routers.firings import altimeters, curves, firing_log, firings
 from app.routers.flight import flights

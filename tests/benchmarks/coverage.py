@@ -12,7 +12,8 @@ impulse, peak pressure and burn time of that next motor lie inside, not what the
 The grains, throats and temperatures of every motor differ from what was measured by the book's own default spreads
 (`--exact` leaves that out). Firings with a pressure gauge are taken to say of rate and efficiencies what is true,
 shifted by stand and repeatability: `tests/calc/fit/test_pressure_fit.py` holds that a curve's fit does so, and
-thousands of fits would take hours. Firings by thrust alone are fitted each from impulse and burn time, as the book does.
+thousands of fits would take hours. Firings by thrust alone are fitted each from impulse and burn time, as the book
+does.
 """
 
 import argparse
@@ -26,6 +27,7 @@ import numpy as np
 
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
+from app.calc.fit.partial_pooling import STAND, Learned, Prior, Said, learn, stand_shifts
 from app.calc.fit.pressure_fit import local_exponent, reading_errors
 from app.calc.fit.thrust_fit import fit_figures
 from app.calc.motor.arrays import Arrays
@@ -34,8 +36,8 @@ from app.calc.motor.simulation import example, simulate, simulate_many
 from app.calc.motor.spread import Spread, default_spread
 from app.calc.motor.uncertainty import HALF_NORMAL_MEAN, LEARNED, drawn, sobol, taught_logs
 from app.calc.propellant.burn_rate import published_law
-from app.calc.stats.partial_pooling import STAND, Learned, Prior, Said, learn, stand_shifts
-from app.services.firings.firing_fits import BY_CELL, FIGURES, PEAK, TIME_BY_CELL
+from app.services.firings.firing_fits import PEAK
+from app.services.learning.fit_records import BY_CELL, FIGURES, TIME_BY_CELL
 
 C_STAR, NOZZLE, RATE = (0.80, 0.985), (0.82, 0.95), (0.85, 1.15)
 """The box that workshops are drawn from."""

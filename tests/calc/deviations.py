@@ -494,7 +494,7 @@ def seeds_held() -> float:
 
 
 def six_trials() -> float:
-    from app.calc.stats.partial_pooling import between
+    from app.calc.fit.partial_pooling import between
 
     rows = [[float(r[k]) for k in ("treated_events", "treated", "control_events", "control")]
             for r in published("clasp_trials.csv")]  # fmt: skip
@@ -934,7 +934,7 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
      "of 100 Radau curves with 1 % noise, those whose 90 % interval holds (least of n, rate, c*; wanted 85)",
      "fit/test_pressure_fit.py::test_a_and_n_come_back_in_ninety_of_a_hundred", seeds_held, plain("of 100")),
     ("partial_pooling", "DerSimonian-Laird on six trials as published (DerSimonian & Kacker 2007)",
-     "stats/test_partial_pooling.py::test_dersimonian_laird_as_published_for_six_trials", six_trials,
+     "fit/test_partial_pooling.py::test_dersimonian_laird_as_published_for_six_trials", six_trials,
      plain("of the last digit printed")),
     ("multiple_comparisons", "exact interval of a share against scipy.stats.binomtest",
      "stats/test_multiple_comparisons.py::test_share_interval_is_scipy_s", share_interval, percent),

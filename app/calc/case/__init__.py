@@ -1,0 +1,1 @@
+"""What the case can take: materials, wall and closures."""

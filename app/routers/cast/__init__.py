@@ -1,0 +1,1 @@
+"""Pages of plan, checklist, session and run sheet."""

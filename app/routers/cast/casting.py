@@ -14,7 +14,7 @@ from app.models.base import FormIn
 from app.models.batch import AirIn, LeftoverIn, SwapIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, DegreesIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
-from app.services.book import workshop
+from app.services.book import first_minute, workshop
 from app.services.cast import air, casting, cautions, gate, leftovers, pan, runsheets, steps, targets, weigh_outs
 from app.services.grains import lots, undo
 from app.services.stock import batches
@@ -239,8 +239,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         readings=[(reading, pan.of_reading(shop, reading, pan_units)) for reading in readings],
         pan=pan.standing(session, cast, pan_units),
         at_the_pan=lambda coming: [n for n in coming if gate.hot(n.step)],
-        struck=undo.struck(session, TemperatureReading, cast) if cast else [], fresh=undo.fresh,
-        at_once=undo.AT_ONCE,
+        struck=undo.struck(session, TemperatureReading, cast) if cast else [], fresh=first_minute.fresh,
+        at_once=first_minute.AT_ONCE,
         band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units),
         notes=casting.notes(session, cast) if cast else [], air=air,
@@ -338,7 +338,7 @@ def _forms(
             key = f"degrees-{reading.pk}"
             found[key] = forms.get(key, DegreesIn, f"{url}/temperature/{reading.pk}/degrees", row=reading)
     for left in leftovers.kept(session, batch):
-        if undo.fresh(left) and left.grain_id is None:
+        if first_minute.fresh(left) and left.grain_id is None:
             key = f"leftover-back-{left.pk}"
             found[key] = forms.get(key, FormIn, f"{url}/leftover/{left.pk}/back", row=left)
     for part in parts:

@@ -1,0 +1,1 @@
+"""Pages of firings and of loggers' files."""

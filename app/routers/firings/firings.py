@@ -17,11 +17,11 @@ from app.routers.firings import altimeters, firing_log
 from app.routers.firings.curves import of_firing
 from app.routers.flight.flights import charts as flight_charts
 from app.routers.motors.builds import chart_of
-from app.services.book import audit_log, workshop
+from app.services.book import audit_log, first_minute, workshop
 from app.services.cast import cautions
 from app.services.firings import curves, findings, firings
 from app.services.flight import flights
-from app.services.grains import undo, wet
+from app.services.grains import wet
 from app.services.hardware import distances, places
 from app.services.learning import foretold
 from app.services.learning import prediction_record as outlooks
@@ -97,7 +97,8 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],
         chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
         trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
-        history=audit_log.of(session, firing), fresh=undo.fresh(firing), wet_let_in=wet.let_in_now(session, firing),
+        history=audit_log.of(session, firing), fresh=first_minute.fresh(firing),
+        wet_let_in=wet.let_in_now(session, firing),
         back=web.Forms(request, session, failed).get("back", FormIn, f"/firings/{firing.pk}/back", row=firing),
         winds=WINDS, smoke=SMOKE, nozzles=NOZZLES, **firing_log.of_firing(session, firing),
         **altimeters.of_firing(session, firing, estimate),

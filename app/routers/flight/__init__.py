@@ -1,0 +1,1 @@
+"""Estimated flights on other rooms' pages."""

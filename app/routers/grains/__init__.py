@@ -1,0 +1,1 @@
+"""Pages of weighing, shelf, labels and test pieces."""

@@ -15,7 +15,7 @@ from app.models.batch import VoidIn
 from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.routers.grains.weighing import pattern_choices
-from app.services.book import audit_log, workshop
+from app.services.book import audit_log, first_minute, workshop
 from app.services.cast import cautions, targets
 from app.services.firings import findings
 from app.services.grains import grains, reweighs, sets, shelf, undo, weighing
@@ -206,7 +206,8 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         changes=audit_log.of(session, grain), struck=undo.struck(session, ReWeigh, grain),
         strikes={g.row.pk: forms.get(f"reweigh-{g.row.pk}", VoidIn, f"{here}/reweigh/{g.row.pk}/strike", row=g.row)
                  for g in reweighs.history(session, grain)},
-        unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain), fresh=undo.fresh, at_once=undo.AT_ONCE,
+        unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain), fresh=first_minute.fresh,
+        at_once=first_minute.AT_ONCE,
         undecide=forms.get("undecide", FormIn, f"{here}/undecide", row=grain),
         digits=targets.places(house), failures=findings.of_grain(session, grain),
     )  # fmt: skip

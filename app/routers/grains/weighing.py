@@ -14,7 +14,7 @@ from app.errors import Refused
 from app.forms import Choice, Form, from_texts
 from app.models import Batch, CastingTube, Grain, GrainPattern
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
-from app.services.book import repository, serials, workshop
+from app.services.book import first_minute, repository, serials, workshop
 from app.services.cast import casting
 from app.services.grains import bench, grains, lots, rejects, weighing
 from app.services.grains.grains import GrainView
@@ -111,7 +111,7 @@ def _one_button(forms: Forms, view: GrainView, act: str, model: type[OneButtonIn
 
 
 def _can_take_back(grain: Grain) -> bool:
-    return grain.decision is None and clock.now() - grain.weighed_at <= bench.TAKE_BACK
+    return grain.decision is None and clock.now() - grain.weighed_at <= first_minute.TAKE_BACK
 
 
 def _page(
@@ -153,7 +153,7 @@ def _page(
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],
         tubes=_tubes(session, [planned[item.pattern_id] for item in batch.items]),
         weighed=weighed, checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in weighed}, last=last,
-        undo=undo, undo_until=f"{clock.local(last.grain.weighed_at + bench.TAKE_BACK):%H:%M:%S}" if last else "",
+        undo=undo, undo_until=f"{clock.local(last.grain.weighed_at + first_minute.TAKE_BACK):%H:%M:%S}" if last else "",
         to_decide=[(v, _decision(forms, v, person)) for v in to_decide],
         accept_all=forms.get("accept-all", AcceptAllIn, f"{_url(batch)}/accept", initial={"person": person}),
         clear=sum(v.grain.decision is None and v.grain.verdict == "accept" for v in weighed),

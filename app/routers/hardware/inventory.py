@@ -11,7 +11,7 @@ from app.models import Case, CastingTube, CoringRod, GrainPattern, Nozzle, Nozzl
 from app.models.batch import VoidIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.routers.book.crud_pages import Choices, Noun, add_pages
-from app.services.book import repository, workshop
+from app.services.book import first_minute, repository, workshop
 from app.services.firings import firings
 from app.services.grains import undo
 from app.services.hardware import closures, inventory
@@ -86,7 +86,7 @@ def _nozzle_page(session: Session, nozzle: Nozzle | None, forms: Forms) -> dict[
         "measures": inventory.measures(session, nozzle), "struck": undo.struck(session, NozzleMeasure, nozzle),
         "strikes": {m.pk: forms.get(f"throat-{m.pk}", VoidIn, f"{here}/{m.pk}/strike", row=m)
                     for m in inventory.measures(session, nozzle)},
-        "fresh": undo.fresh, "at_once": undo.AT_ONCE,
+        "fresh": first_minute.fresh, "at_once": first_minute.AT_ONCE,
         "throat": inventory.throat_now(session, nozzle),
         "count": firings.nozzle_uses(session, nozzle.pk),
         "firings": inventory.firings_of(session, nozzle),

@@ -11,9 +11,9 @@ from app.errors import Asked, Refused
 from app.models import Batch, BatchPart, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, SwapIn, VoidIn, WeighOutIn
 from app.services.book import repository, workshop
+from app.services.book.first_minute import honest
 from app.services.cast import casting, gate, targets
 from app.services.cast.targets import EMPTY_KG
-from app.services.grains import undo
 from app.services.stock import batches, supplies
 from app.units import exact, show
 
@@ -192,7 +192,7 @@ def strike_out(session: Session, batch: Batch, weigh_out_id: int, data: VoidIn, 
     part = _part(session, batch, row.batch_part_id)
     if row.voided_at is not None:
         raise Refused(f"This amount was struck out already ({row.voided_why}).")
-    undo.honest(row, data)
+    honest(row, data)
     repository.claim(row, version)
     part.version += 1
     row.voided_at, row.voided_why = clock.now(), data.why

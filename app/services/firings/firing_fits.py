@@ -19,34 +19,35 @@ from app.calc.base.atmosphere import atmosphere
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note, together
+from app.calc.fit.partial_pooling import STAND
 from app.calc.fit.pressure_fit import GAUGE, fit_law, fit_pressure, reading_errors
 from app.calc.fit.thrust_fit import fit_figures, fit_nozzle, respond
 from app.calc.motor.assembly import Motor
 from app.calc.motor.spread import Spread
 from app.calc.record import logger_text
-from app.calc.stats.partial_pooling import STAND
 from app.errors import Refused
 from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
 from app.models.curve import ReadIn
 from app.services.book import repository, workshop
 from app.services.firings import reading
 from app.services.firings.reading import Samples
-from app.services.learning.fit_records import FitRecord, LawSeen, Row, keys, waiting
+from app.services.learning.fit_records import (
+    BY_CELL,
+    BY_HAND,
+    FIGURES,
+    TIME_BY_CELL,
+    TIME_BY_HAND,
+    FitRecord,
+    LawSeen,
+    Row,
+    keys,
+    waiting,
+)
 from app.services.motors import builds, prediction
 from app.troubles import told
 
-BY_CELL, BY_HAND = 0.01, 0.03
-"""How well an impulse from a curve and one typed repeat from firing to firing [-]: assumptions. What the stand's scale
-is off by comes on top, the same for all: `shrink.STAND`."""
-
-TIME_BY_CELL, TIME_BY_HAND = 0.015, 0.05
-"""How well a burn time from a curve and one typed repeat [-]: assumptions."""
-
 PEAK = 0.05
 """Standard uncertainty of a peak pressure that is a single number [-]: an assumption."""
-
-FIGURES = ("impulse", "burn time", "peak pressure")
-"""What each row of `fit_figures` is of."""
 
 BELIEVABLE = log(2.5)
 """A factor beyond two and a half either way is a wrong unit, gauge or motor, and is not learned from [ln]."""

@@ -9,11 +9,9 @@ from app.errors import Refused
 from app.models import Batch, Grain, Leftover, StruckWeighing
 from app.models.grain import AGAIN, BenchIn, DecisionIn
 from app.services.book import repository, workshop
+from app.services.book.first_minute import TAKE_BACK
 from app.services.grains import grains, rejects, weighing
 from app.units import show
-
-TAKE_BACK = timedelta(seconds=60)
-"""How long a weighing can be taken back, on the server's clock; a guard of the book keeps the same limit."""
 
 
 def weigh_at_bench(session: Session, batch: Batch, data: BenchIn) -> Grain:

@@ -17,30 +17,9 @@ from app.models import Batch, Firing, Grain, Leftover, MotorBuild, NozzleMeasure
 from app.models.base import Row
 from app.models.batch import VoidIn
 from app.services.book import audit_reasons, repository
+from app.services.book.first_minute import AT_ONCE, fresh, honest
 from app.services.cast import casting
 from app.services.grains import grains
-from app.services.grains.bench import TAKE_BACK
-
-AT_ONCE = "Taken back within a minute."
-"""The reason that the button of the first minute gives by itself."""
-
-
-def fresh(row: Row) -> bool:
-    """Whether a row came into the book within this minute."""
-    return 0 <= (clock.now() - row.created_at).total_seconds() <= TAKE_BACK.total_seconds()
-
-
-def honest(row: Row, data: VoidIn) -> None:
-    """Refuse the button's own reason after its minute.
-
-    Raises
-    ------
-    Refused
-        The minute is over.
-    """
-    if data.why == AT_ONCE and not fresh(row):
-        raise Refused("The minute is over; say in a few words why it is struck out.", field="why")
-
 
 # --- Readings ------------------------------------------------------------------------------------
 

@@ -9,13 +9,22 @@ from sqlmodel import Session, col
 
 from app.calc.base.notes import Note
 from app.models import BuildGrain, Curve, Firing, FiringFit, Grain, MotorBuild
-from app.services.book import workshop
-from app.services.learning import calculation_key
+from app.services.book import calculation_key, workshop
 
 CALCULATED_BY = tuple(
     f"app.services.{name}" for name in ("blends", "firing_fits", "motors", "prediction", "reading", "samples")
 )
 """What makes a fit, with all of `app.calc` that these use: any change of them makes every fit anew."""
+
+BY_CELL, BY_HAND = 0.01, 0.03
+"""How well an impulse from a curve and one typed repeat from firing to firing [-]: assumptions. What the stand's scale
+is off by comes on top, the same for all: `partial_pooling.STAND`."""
+
+TIME_BY_CELL, TIME_BY_HAND = 0.015, 0.05
+"""How well a burn time from a curve and one typed repeat [-]: assumptions."""
+
+FIGURES = ("impulse", "burn time", "peak pressure")
+"""What each row of `fit_figures` is of."""
 
 COUNTS = ("good", "weak", "rough", "recovery", "other")
 """Results of firings that burned their grains through the nozzle: the others say nothing of the propellant's rate."""

@@ -18,11 +18,11 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
+from app.calc.fit.partial_pooling import C_STAR, NOZZLE, RATE, Learned, Prior, Said, learn, stand_shifts
 from app.calc.fit.pressure_fit import local_exponent
 from app.calc.motor.spread import rate_spread
 from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.strand import strand_rate
-from app.calc.stats.partial_pooling import C_STAR, NOZZLE, RATE, Learned, Prior, Said, learn, stand_shifts
 from app.errors import Refused
 from app.models import (
     Batch,

@@ -11,19 +11,19 @@ from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note
 from app.calc.fit.own_law import OwnLaw, Seen, gauge_error, own_law
+from app.calc.fit.partial_pooling import FAR, STAND, Learned, Said, learn, stand_shifts
 from app.calc.fit.pressure_fit import GAUGE, local_exponent, reading_errors
 from app.calc.fit.thrust_fit import respond
 from app.calc.motor.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY
 from app.calc.motor.simulation import example
 from app.calc.propellant.burn_rate import BurnLaw
-from app.calc.stats.partial_pooling import FAR, STAND, Learned, Said, learn, stand_shifts
 from app.errors import Refused
 from app.models import Case, Firing, Formula
 from app.models.base import as_form
 from app.models.formula import FormulaIn
 from app.services.book import repository, workshop
-from app.services.firings.firing_fits import BY_CELL, FIGURES, TIME_BY_CELL
 from app.services.learning import fit_records, learning
+from app.services.learning.fit_records import BY_CELL, FIGURES, TIME_BY_CELL
 from app.services.learning.learning import Evidence, Shot
 from app.services.learning.prediction_record import Factor, Taught
 from app.services.stock import formulas

@@ -19,8 +19,7 @@ from app.calc.propellant.blend import theoretical_density
 from app.calc.propellant.burn_rate import BurnLaw, law_for_blend
 from app.calc.propellant.thermochem import BlendState, between, blend_state
 from app.models import BlendStateCache, Formula
-from app.services.book import repository
-from app.services.learning import calculation_key
+from app.services.book import calculation_key, repository
 from app.troubles import told
 
 CALCULATED_BY = "app.calc.propellant.thermochem"

@@ -9,9 +9,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from app.calc.fit.partial_pooling import Prior, Said, learn
 from app.calc.motor.spread import default_spread
 from app.calc.motor.uncertainty import LEARNED, predict_range
-from app.calc.stats.partial_pooling import Prior, Said, learn
 from tests.benchmarks import coverage
 
 WORKSHOPS = 60

@@ -18,10 +18,10 @@ from app.models import BlendStateCache, Case, Firing, FiringFit, MotorBuild, Pre
 from app.models.curve import ReadIn
 from app.models.formula import FormulaIn
 from app.models.test_piece import TestPieceIn
-from app.services.book import workshop
+from app.services.book import calculation_key, workshop
 from app.services.firings import curves, firing_fits, firings
 from app.services.grains import test_pieces
-from app.services.learning import calculation_key, fit_records, learning, learning_pages, prediction_record
+from app.services.learning import fit_records, learning, learning_pages, prediction_record
 from app.services.learning.prediction_record import Taught
 from app.services.motors import builds, prediction
 from app.services.stock import blends, formulas

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from scipy.stats import multivariate_normal
 
 from app.calc.base.errors import CalcError, OutOfRange
-from app.calc.motor.spread import BORROWED_RATE, C_STAR_SPREAD, CHANCE, NOZZLE_SPREAD, RATE_SPREAD
-from app.calc.stats.partial_pooling import (  # fmt: skip
+from app.calc.fit.partial_pooling import (
     CASE,
     OPEN_AIR,
     STAND,
@@ -26,6 +25,7 @@ from app.calc.stats.partial_pooling import (  # fmt: skip
     stand_shifts,
     tempered,
 )
+from app.calc.motor.spread import BORROWED_RATE, C_STAR_SPREAD, CHANCE, NOZZLE_SPREAD, RATE_SPREAD
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 ONE = np.eye(3)
