@@ -11,8 +11,14 @@ from app.calc.base.notes import Note
 from app.models import BuildGrain, Curve, Firing, FiringFit, Grain, MotorBuild
 from app.services.book import calculation_key, workshop
 
-CALCULATED_BY = tuple(
-    f"app.services.{name}" for name in ("blends", "firing_fits", "motors", "prediction", "reading", "samples")
+CALCULATED_BY = (
+    "app.services.stock.blends",
+    "app.services.learning.fit_records",
+    "app.services.motors.builds",
+    "app.services.motors.prediction",
+    "app.services.firings.samples",
+    "app.services.firings.reading",
+    "app.services.firings.firing_fits",
 )
 """What makes a fit, with all of `app.calc` that these use: any change of them makes every fit anew."""
 
