@@ -377,7 +377,7 @@ def test_a_fault_of_the_program_is_not_told_as_a_damaged_zip(
     ) as told:
         import_zip.read(zipped, tmp_path / "book.sqlite3")
     assert "damaged or was altered" not in told.value.message
-    assert f"making a book of a zip: {type(fault).__name__} at intake.py" in caplog.text
+    assert f"making a book of a zip: {type(fault).__name__} at import_zip.py" in caplog.text
     assert list(tmp_path.iterdir()) == []
 
 

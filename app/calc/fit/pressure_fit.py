@@ -234,7 +234,7 @@ def fit_pressure(motor: Motor, time: Floats, pressure: Floats) -> PressureFit:
 
     Examples
     --------
-    >>> from app.calc.motor import example, simulate
+    >>> from app.calc.motor.simulation import example, simulate
     >>> run = simulate(example())
     >>> t = np.linspace(0.0, 1.6, 400)
     >>> found = fit_pressure(example(), t, np.interp(t, run.time, run.pressure))
@@ -292,7 +292,7 @@ def reading_errors(motor: Motor, pressure: float) -> tuple[float, float, float]:
 
     Examples
     --------
-    >>> from app.calc.motor import example
+    >>> from app.calc.motor.simulation import example
     >>> [round(100 * sd, 1) for sd in reading_errors(example(), 3e6)]
     [0.6, 0.9, 0.9]
     """
@@ -328,7 +328,7 @@ def local_exponent(law: BurnLaw, pressure: float) -> float:
 
     Examples
     --------
-    >>> from app.calc.burnrate import published_law
+    >>> from app.calc.propellant.burn_rate import published_law
     >>> round(local_exponent(published_law("sucrose"), 3e6), 3)
     0.319
     """
@@ -367,8 +367,8 @@ def fit_law(motor: Motor, time: Floats, pressure: Floats) -> LawFit:
     Examples
     --------
     >>> from dataclasses import replace
-    >>> from app.calc.burnrate import power_law
-    >>> from app.calc.motor import example, simulate
+    >>> from app.calc.propellant.burn_rate import power_law
+    >>> from app.calc.motor.simulation import example, simulate
     >>> law = power_law(8.26, 0.319, 1e5, 1e7)
     >>> motor = replace(example(), propellant=replace(example().propellant, law=law))
     >>> run = simulate(motor)

@@ -45,7 +45,7 @@ def fit_nozzle(motor: Motor, time: Floats, pressure: Floats, thrust: Floats) -> 
 
     Examples
     --------
-    >>> from app.calc.motor import example, simulate
+    >>> from app.calc.motor.simulation import example, simulate
     >>> run = simulate(example())
     >>> found = fit_nozzle(example(), run.time[:200], run.pressure[:200], run.thrust[:200])
     >>> round(math.exp(found.value), 3)
@@ -122,7 +122,7 @@ def respond(motor: Motor, off: Floats | None = None) -> Response:
 
     Examples
     --------
-    >>> from app.calc.motor import example
+    >>> from app.calc.motor.simulation import example
     >>> found = respond(example())
     >>> [round(float(v), 2) for v in found.slopes[0, 0]]
     [0.18, 1.19, 1.06]
@@ -187,7 +187,7 @@ def fit_figures(motor: Motor, figures: Floats, errors: Floats, spreads: Floats) 
 
     Examples
     --------
-    >>> from app.calc.motor import example, simulate
+    >>> from app.calc.motor.simulation import example, simulate
     >>> run = simulate(example())
     >>> seen = np.array([[1.1 * run.total_impulse, run.burn_time, math.nan]])
     >>> told = fit_figures(example(), seen, np.full(3, 0.03), np.full(3, 0.1))

@@ -90,7 +90,7 @@ def law_arrays(laws: Sequence[BurnLaw]) -> dict[str, Floats]:
 
     Examples
     --------
-    >>> from app.calc.burnrate import published_law
+    >>> from app.calc.propellant.burn_rate import published_law
     >>> law_arrays([published_law("sorbitol"), published_law("sucrose")])["law_bends"].shape
     (2, 8)
     """
@@ -133,7 +133,7 @@ def webs(a: Arrays) -> tuple[Floats, Floats]:
 
     Examples
     --------
-    >>> from app.calc.assembly import example, motor_arrays
+    >>> from app.calc.motor.assembly import example, motor_arrays
     >>> webs(motor_arrays([example()]))[0].round(4).tolist()
     [[0.0127, 0.0127, 0.0127, 0.0127]]
     """
@@ -177,7 +177,7 @@ def solid(a: Arrays, web: Floats, x: Floats) -> Floats:
 
     Examples
     --------
-    >>> from app.calc.assembly import example, motor_arrays
+    >>> from app.calc.motor.assembly import example, motor_arrays
     >>> a = motor_arrays([example()])
     >>> volume = solid(a, webs(a)[0], np.array([[0.0]]))
     >>> round(float(volume[0, 0, 0]) * 1e6, 2)
@@ -220,7 +220,7 @@ def choking_pressure(a: Arrays) -> Floats:
 
     Examples
     --------
-    >>> from app.calc.assembly import example, motor_arrays
+    >>> from app.calc.motor.assembly import example, motor_arrays
     >>> round(float(choking_pressure(motor_arrays([example()]))[0]) / 1e6, 3)
     0.176
     """

@@ -277,7 +277,7 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
     --------
     >>> motor_arrays([])
     Traceback (most recent call last):
-    app.calc.errors.CalcError: motors: none given. Give at least one.
+    app.calc.base.errors.CalcError: motors: none given. Give at least one.
     """
     if not motors:
         raise CalcError("motors", "none given.", "Give at least one.")

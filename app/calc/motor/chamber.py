@@ -260,7 +260,7 @@ def come_up(a: Arrays) -> NDArray[np.bool_]:
 
     Examples
     --------
-    >>> from app.calc.assembly import example, motor_arrays
+    >>> from app.calc.motor.assembly import example, motor_arrays
     >>> come_up(motor_arrays([example()])).tolist()
     [True]
     """
@@ -395,7 +395,7 @@ def march(a: Arrays) -> Iterator[tuple[slice, Burn]]:
 
     Examples
     --------
-    >>> from app.calc.assembly import example, motor_arrays
+    >>> from app.calc.motor.assembly import example, motor_arrays
     >>> rows, burn = next(march(motor_arrays([example()])))
     >>> rows, burn.pressure.shape[0]
     (slice(0, 1, None), 1)

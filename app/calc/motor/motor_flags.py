@@ -58,8 +58,8 @@ def flags(
 
     Examples
     --------
-    >>> from app.calc.assembly import example, motor_arrays
-    >>> from app.calc.chamber import march
+    >>> from app.calc.motor.assembly import example, motor_arrays
+    >>> from app.calc.motor.chamber import march
     >>> arrays = motor_arrays([example()])
     >>> _, burn = next(march(arrays))
     >>> [note.strong for note in flags(example(), arrays, burn, 1500.0, 0.0)]
@@ -170,7 +170,7 @@ def assumptions(motor: Motor) -> tuple[Note | str, ...]:
 
     Examples
     --------
-    >>> from app.calc.assembly import example
+    >>> from app.calc.motor.assembly import example
     >>> len(assumptions(example()))
     7
     """

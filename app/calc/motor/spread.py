@@ -119,7 +119,7 @@ def default_spread(motor: Motor) -> Spread:
 
     Examples
     --------
-    >>> from app.calc.motor import example
+    >>> from app.calc.motor.simulation import example
     >>> round(default_spread(example()).burn_rate, 3)
     0.124
     """
@@ -149,7 +149,7 @@ def rate_spread(law: BurnLaw) -> float:
 
     Examples
     --------
-    >>> from app.calc.burnrate import published_law
+    >>> from app.calc.propellant.burn_rate import published_law
     >>> rate_spread(published_law("sucrose"))
     0.122
     """

@@ -271,7 +271,7 @@ def drawn(motor: Motor, spread: Spread, unit: Floats, correlation: Floats | None
 
     Examples
     --------
-    >>> from app.calc.motor import example
+    >>> from app.calc.motor.simulation import example
     >>> len(drawn(example(), Spread(), sobol(16, 1)))
     16
     """
@@ -374,7 +374,7 @@ def predict_range(
 
     Examples
     --------
-    >>> from app.calc.motor import example
+    >>> from app.calc.motor.simulation import example
     >>> result = predict_range(example(), samples=64)
     >>> result.drivers[0].name
     'Burn rate'

@@ -209,7 +209,7 @@ def test_other_families_are_refused() -> None:
 
 
 def test_cantera_is_loaded_only_when_asked() -> None:
-    code = "import sys, app.calc.thermochem; sys.exit('cantera' in sys.modules)"
+    code = "import sys, app.calc.propellant.thermochem; sys.exit('cantera' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 
