@@ -388,14 +388,20 @@ def predict_range(
     drivers = _drivers(motor, chosen)
     slow = 1.25 * max(max(d.burn_time) for d in drivers)
     time = np.linspace(0.0, slow, band_points)
-    up = come_up(arrays)
-    if 2 * up.sum() < samples:
-        raise NoSolution(
-            "throat_d",
-            f"in only {up.mean():.0%} of the drawn motors does the pressure rise enough to choke the throat.",
-            "Use a smaller throat or more burning area.",
-        )
-    parts = list(_marched(arrays if up.all() else arrays.rows(np.flatnonzero(up)), time))
+    up = np.ones(samples, dtype=bool)
+    try:
+        parts = list(_marched(arrays, time))
+    except NoSolution:  # seldom; so the other motors are not looked at twice
+        up = come_up(arrays)
+        if up.all():
+            raise
+        if 2 * up.sum() < samples:
+            raise NoSolution(
+                "throat_d",
+                f"in only {up.mean():.0%} of the drawn motors does the pressure rise enough to choke the throat.",
+                "Use a smaller throat or more burning area.",
+            ) from None
+        parts = list(_marched(arrays.rows(np.flatnonzero(up)), time))
     batch = BatchRun(**{name: np.concatenate([p[0][name] for p in parts]) for name in parts[0][0]})
     pressure = np.quantile(np.concatenate([p[1] for p in parts]), (_MARKS[0], _MARKS[2]), axis=0)
     thrust = np.quantile(np.concatenate([p[2] for p in parts]), (_MARKS[0], _MARKS[2]), axis=0)
