@@ -103,6 +103,29 @@ def test_a_number_begun_in_flight_is_finished_in_the_field_that_comes(
     assert booked(site) == [f"{first} g", f"{second} g"]
 
 
+def test_between_an_answer_and_its_field_no_key_gets_lost(site: Site, page: Page, code: str, slow: Slow) -> None:
+    """The keys held stand in the field before the browser can handle another one: no task lies between."""
+    first, second, *_ = targets(site, code)
+    page.goto(f"/cast/{code}")
+    page.locator("#weigh-out").get_by_label("Weighed").first.focus()
+    slow(400)
+    page.keyboard.type(first)
+    page.keyboard.press("Enter")
+    page.keyboard.type(second[:1])
+    came = page.evaluate(
+        """() => new Promise(told => {
+          const task = new MessageChannel();
+          task.port1.onmessage = () => told(document.activeElement.value);
+          new MutationObserver((_, watch) => {
+            if (!document.querySelector("#weigh-out .tolerance-in")) return;
+            watch.disconnect();
+            task.port2.postMessage(null);
+          }).observe(document.getElementById("main"), { childList: true, subtree: true });
+        })"""
+    )
+    assert came == second[:1]
+
+
 @LATE
 def test_a_scale_that_prints_on_and_on_weighs_one_grain_after_the_other(
     site: Site, page: Page, lot: str, slow: Slow, late_ms: int
