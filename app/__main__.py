@@ -75,20 +75,25 @@ def _port(text: str) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = _Parser(
-        prog="grainbook", description="Plan, cast, weigh, predict and review home-cast sugar motor grains.",
+        prog="grainbook",
+        description="Plan, cast, weigh, predict and review home-cast sugar motor grains.",
         epilog="commands:\n" + "\n".join(f"  {name:9}{words}" for name, words in COMMANDS.items()),
         formatter_class=argparse.RawDescriptionHelpFormatter,
-    )  # fmt: skip
+    )
     parser.add_argument("command", nargs="?", default="serve", metavar="COMMAND", help="one of the commands below")
     parser.add_argument("file", nargs="?", type=Path, metavar="FILE", help="the file of the command")
     parser.add_argument("--demo", action="store_true", help="use the separate, invented demonstration book")
     parser.add_argument("--book", type=Path, help="the book's file, if not in your data folder")
     parser.add_argument("--port", type=_port, help=f"port on this machine (left out: a free one from {FIRST_PORT})")
     parser.add_argument(
-        "--lan", nargs="?", const=lan.EVERYWHERE, type=lan.of_own_network, metavar="ADDRESS",
+        "--lan",
+        nargs="?",
+        const=lan.EVERYWHERE,
+        type=lan.of_own_network,
+        metavar="ADDRESS",
         help="let paired devices of your own network in, at all of this computer's addresses or at that one; "
         "the traffic is not encrypted",
-    )  # fmt: skip
+    )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
     parser.add_argument("--replace", action="store_true", help="write over FILE if it is there")
     return parser
@@ -164,7 +169,7 @@ def _look_at(settings: Settings) -> None:
                         f"There was no book at {book}, so a new one was begun; but copies of an earlier one are there. "
                         f"If it was lost, stop this one and type: {put_back}",
                         flush=True,
-                    )  # fmt: skip
+                    )
             elif book.stat().st_size <= CHECKED_AT_START_BYTES:
                 bookfile.hold_to_seal(book)
                 with bookfile.opened(book) as connection:

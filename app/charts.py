@@ -319,8 +319,10 @@ def individuals_chart(
         drawing.append(_mark(xs[i], ys[i], words, "out" if outside[i] else ""))
         if i % every == 0:
             drawing.append(text_at(cut(p.label, 12), xs[i], top + PLOT + 18, "tick middle"))
-    said = [f"{len(shown)} values in order of time, from {up.write(min(p.value for p in shown))} to "
-            f"{up.write(max(p.value for p in shown))} {y.unit}.".replace(" .", ".")]  # fmt: skip
+    said = [
+        f"{len(shown)} values in order of time, from {up.write(min(p.value for p in shown))} to "
+        f"{up.write(max(p.value for p in shown))} {y.unit}.".replace(" .", ".")
+    ]
     said += [f"{name.capitalize()} {up.write(v)}." for name, v in known]
     if lower is not None or upper is not None:
         out = [p.label for p, is_out in zip(shown, outside, strict=True) if is_out]

@@ -243,11 +243,12 @@ class _Workshop:
             tube = self.session.get(CastingTube, pattern.casting_tube_id)
             gross = share * ideal * pattern.volume_m3 + (tube.tare_kg if tube and tube.tare_kg else 0.0)
             grain = grains.weigh(
-                self.session, batch,
+                self.session,
+                batch,
                 GrainIn.model_validate(
                     {"pattern_id": pattern.pk, "number": number, "gross": f"{gross * 1000:.1f} g", "in_tube": True}
                 ),
-            )  # fmt: skip
+            )
             self._decide(grain, share, told.get("hold_below", 0.0))
 
     def _decide(self, grain: Grain, share: float, hold_below: float) -> None:
@@ -358,10 +359,11 @@ class _Workshop:
         short = impulse / simulate(motor).total_impulse
         return simulate(
             replace(
-                motor, c_star_efficiency=motor.c_star_efficiency * short**0.5,
+                motor,
+                c_star_efficiency=motor.c_star_efficiency * short**0.5,
                 nozzle_efficiency=min(motor.nozzle_efficiency * short**0.4, 1.0),
             )
-        )  # fmt: skip
+        )
 
     def _record(self, firing: Firing, run: MotorRun) -> None:
         """The stand's logger, with an offset and noise; what is read of it becomes the firing's measured figures."""

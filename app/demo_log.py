@@ -36,8 +36,10 @@ def tell(session: Session, firing: Firing, told: Told) -> None:
 def _flight(told: Told, seed: int) -> bytes:
     """An altimeter's file: up in free flight to the apogee, down under a drogue and a main, noise and two spikes."""
     apogee, drogue, main, main_at, g, push = (
-        *(float(told[name]) for name in ("apogee", "drogue", "main", "main_at")), 9.81, 55.0,
-    )  # fmt: skip
+        *(float(told[name]) for name in ("apogee", "drogue", "main", "main_at")),
+        9.81,
+        55.0,
+    )
     speed = np.sqrt(2 * apogee / (1 / push + 1 / g))
     burned, top = speed / push, speed / push + speed / g
     opened = top + (apogee - main_at) / drogue
@@ -46,10 +48,15 @@ def _flight(told: Told, seed: int) -> bytes:
     s = t - 4.0
     height = np.select(
         [s < 0, s < burned, s < top, s < opened, s < landed],
-        [0 * s, push * s**2 / 2, apogee - g / 2 * (s - top) ** 2, apogee - drogue * (s - top),
-         main_at - main * (s - opened)],
+        [
+            0 * s,
+            push * s**2 / 2,
+            apogee - g / 2 * (s - top) ** 2,
+            apogee - drogue * (s - top),
+            main_at - main * (s - opened),
+        ],
         0.0,
-    )  # fmt: skip
+    )
     chance = np.random.default_rng(seed)
     height = height + chance.normal(0.0, 0.35, t.size)
     height[np.abs(s - top - 0.6) < 0.12] -= 48.0

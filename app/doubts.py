@@ -35,17 +35,22 @@ def about(name: str, text: str, quantity: Quantity, measure: Measure, units: Uni
         if not (_usual(quantity.si, measure) and not _usual(whole, measure)):
             percent = f"{whole * 100:.10g} %"
             return Asked(
-                f"Is that {quantity.typed} or {percent}? Choose one.", name, [quantity.typed, percent],
-                keep=None, about="usual",
-            )  # fmt: skip
+                f"Is that {quantity.typed} or {percent}? Choose one.",
+                name,
+                [quantity.typed, percent],
+                keep=None,
+                about="usual",
+            )
     if _usual(quantity.si, measure):
         return None
     assert measure.usual is not None, "else it is usual"
     low, high = (_in_words(bound, measure, units) for bound in measure.usual)
     return Asked(
         f"“{quantity.typed}” is unusual here; from {low} to {high} is usual. Which did you mean?",
-        name, fitting(text, quantity, measure, units), about="usual",
-    )  # fmt: skip
+        name,
+        fitting(text, quantity, measure, units),
+        about="usual",
+    )
 
 
 def fitting(text: str, quantity: Quantity, measure: Measure, units: UnitSystem) -> list[str]:

@@ -196,10 +196,15 @@ def figure(title: str, kind: str, drawing: Sequence[str], height: float, words: 
     """The whole chart: title, drawing with its words, a line for the script to read out in, words and tables folded."""
     key = "chart-" + (re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-") or "untitled")
     svg = tag(
-        "svg", tag("title", title, id=f"{key}-title"), tag("desc", words, id=f"{key}-words"), *drawing,
-        viewBox=f"0 0 {WIDTH:g} {height:g}", role="img", data_kind=kind,
+        "svg",
+        tag("title", title, id=f"{key}-title"),
+        tag("desc", words, id=f"{key}-words"),
+        *drawing,
+        viewBox=f"0 0 {WIDTH:g} {height:g}",
+        role="img",
+        data_kind=kind,
         aria_labelledby=f"{key}-title {key}-words",
-    )  # fmt: skip
+    )
     frame = tag("div", svg, class_="scroll", tabindex=0, role="group", aria_label=f"Drawing: {title}")
     readout = tag("p", "", class_="readout", role="status", hidden="")
     said = tag("p", words) if words else ""

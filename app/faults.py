@@ -40,10 +40,13 @@ async def _trouble(request: Request, error: Exception) -> Response:
     sent = form.multi_items() if form else []
     texts = [(name, text) for name, text in sent if isinstance(text, str)]
     response = web.bare(
-        request, "trouble.html", status=trouble.status, message=trouble.message,
+        request,
+        "trouble.html",
+        status=trouble.status,
+        message=trouble.message,
         files=len(texts) < len(sent),
         typed=[(name, label_of(name), text, name in _HIDDEN) for name, text in texts],
-    )  # fmt: skip
+    )
     if "hx-request" in request.headers:  # the region that was asked for is not on this page
         response.headers.update({"HX-Retarget": "#main", "HX-Reselect": "#main", "HX-Reswap": "outerHTML"})
     return response

@@ -327,8 +327,12 @@ class Form:
             return self._missing(name)
         if kind in _WORDS:
             return _WORDS[kind]
-        bounds = {"greater_than": "more than {gt}", "greater_than_equal": "at least {ge}",
-                  "less_than": "less than {lt}", "less_than_equal": "at most {le}"}  # fmt: skip
+        bounds = {
+            "greater_than": "more than {gt}",
+            "greater_than_equal": "at least {ge}",
+            "less_than": "less than {lt}",
+            "less_than_equal": "at most {le}",
+        }
         if kind in bounds:
             plain = {name: f"{bound:.12g}" for name, bound in limits.items()}  # 1000000, not 1e6 and not 0.0
             return f"This must be {bounds[kind].format(**plain)}."
@@ -447,13 +451,7 @@ def _control(model: type[BaseModel], name: str, plain: Any, choices: list[Choice
         return "select"
     if measure_of(model, name) is not None:
         return "measure"
-    kinds = {
-        "bool": "checkbox",
-        "date": "date",
-        "datetime": "datetime-local",
-        "int": "whole",
-        "float": "number",
-    }
+    kinds = {"bool": "checkbox", "date": "date", "datetime": "datetime-local", "int": "whole", "float": "number"}
     control = kinds.get(getattr(plain, "__name__", ""), "text")
     return "textarea" if rows and control == "text" else control
 

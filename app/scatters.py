@@ -60,8 +60,10 @@ def scatter_chart(
     up = scale_for(y, [v for c in shown for v in c.y] + [r.value for r in rules], top + PLOT, top)
     drawing: list[str] = [*_names(y, clouds), *grid(up)]
     for at, label in across.ticks(8):
-        drawing += [tag("line", x1=at, y1=up.start, x2=at, y2=up.start + 5, class_="frame"),
-                    text_at(label, at, up.start + 18, "tick middle")]  # fmt: skip
+        drawing += [
+            tag("line", x1=at, y1=up.start, x2=at, y2=up.start + 5, class_="frame"),
+            text_at(label, at, up.start + 18, "tick middle"),
+        ]
     for rule in rules:
         drawing += rule_at(rule.label, rule.value, up, "centre")
     many = sum(len(c.x) for c in shown) > READ_OUT

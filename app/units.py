@@ -140,14 +140,7 @@ KINDS: dict[str, Kind] = {
             {"ns": "N*s", "n·s": "N*s", "n*s": "N*s", "lbf·s": "lbf*s", "lbfs": "lbf*s", "lbf*s": "lbf*s"},
             "560 N·s or 126 lbf·s",
         ),
-        Kind(
-            "force",
-            "a force",
-            "N",
-            "_n",
-            {"n": "N", "kn": "kN", "lbf": "lbf", "kgf": "kgf"},
-            "450 N or 100 lbf",
-        ),
+        Kind("force", "a force", "N", "_n", {"n": "N", "kn": "kN", "lbf": "lbf", "kgf": "kgf"}, "450 N or 100 lbf"),
         Kind("speed", "a speed", "m/s", "_m_s", _SPEED, "4 m/s or 9 mph or 14 km/h"),
         Kind("angle", "an angle", "rad", "_rad", {"deg": "degree", "°": "degree", "rad": "rad"}, "15 deg"),
         Kind("share", "a share", "", "_share", {"%": "percent", "percent": "percent"}, "65 %"),
@@ -206,8 +199,13 @@ KINDS: dict[str, Kind] = {
             "a share for each degree",
             "1/K",
             "_share",
-            {"%/°c": "percent/delta_degC", "%/c": "percent/delta_degC", "%/k": "percent/K",
-             "%/°f": "percent/delta_degF", "%/f": "percent/delta_degF"},
+            {
+                "%/°c": "percent/delta_degC",
+                "%/c": "percent/delta_degC",
+                "%/k": "percent/K",
+                "%/°f": "percent/delta_degF",
+                "%/f": "percent/delta_degF",
+            },
             "0.2 %/°C or 0.11 %/°F",
         ),
         Kind("hot_temperature", "a temperature", "K", "_k", {"k": "K", "°f": "degF"}, "1600 K or 2420 °F", offset=True),
@@ -229,12 +227,19 @@ KINDS: dict[str, Kind] = {
             {"kg/(m2·s)": "kg/m**2/s", "lb/(in2·s)": "lb/inch**2/s"},
             "700 kg/(m2·s) or 1 lb/(in2·s)",
         ),
-        Kind("per_mass", "an amount for each mass", "1/kg", "_per_kg", {"/kg": "1/kg", "/lb": "1/lb"},
-             "12 /kg or 5 /lb"),
-        Kind("acceleration", "an acceleration", "m/s**2", "_m_s2", {"m/s2": "m/s**2", "ft/s2": "ft/s**2"},
-             "98 m/s2 or 322 ft/s2"),
+        Kind(
+            "per_mass", "an amount for each mass", "1/kg", "_per_kg", {"/kg": "1/kg", "/lb": "1/lb"}, "12 /kg or 5 /lb"
+        ),
+        Kind(
+            "acceleration",
+            "an acceleration",
+            "m/s**2",
+            "_m_s2",
+            {"m/s2": "m/s**2", "ft/s2": "ft/s**2"},
+            "98 m/s2 or 322 ft/s2",
+        ),
     )
-}  # fmt: skip
+}
 
 
 class UnitSystem(NamedTuple):
@@ -290,17 +295,72 @@ def chosen(**units: str) -> UnitSystem:
 
 
 US = chosen(
-    length="in", altitude="ft", mass="oz", heavy_mass="lb", pressure="psi", temperature="°F", speed="mph", force="lbf",
-    impulse="lbf·s", density="lb/in³", area="in²", volume="in³", burn_rate="in/s",
-)  # fmt: skip
+    length="in",
+    altitude="ft",
+    mass="oz",
+    heavy_mass="lb",
+    pressure="psi",
+    temperature="°F",
+    speed="mph",
+    force="lbf",
+    impulse="lbf·s",
+    density="lb/in³",
+    area="in²",
+    volume="in³",
+    burn_rate="in/s",
+)
 
 _DECIMALS = {
-    "mm": 2, "cm": 3, "m": 0, "in": 3, "ft": 0, "g": 1, "kg": 3, "oz": 2, "lb": 2, "MPa": 2, "bar": 1, "psi": 0,
-    "°C": 0, "°F": 0, "K": 0, "m/s": 1, "km/h": 1, "mph": 1, "ft/s": 0, "s": 2, "N·s": 0, "lbf·s": 1, "N": 0, "lbf": 1,
-    "°": 1, "%": 1, "g/cm³": 3, "kg/m³": 0, "lb/in³": 4, "mm²": 1, "cm²": 2, "in²": 4, "mm/s": 2, "in/s": 3, "cm³": 1,
-    "ml": 1, "in³": 2, "%/°C": 2, "%/°F": 3, "hPa": 0, "inHg": 2, "kPa": 1, "lbf/ft²": 0, "kg/(m²·s)": 0,
-    "lb/(in²·s)": 2, "/kg": 2, "/lb": 2, "m/s²": 0, "ft/s²": 0,
-}  # fmt: skip
+    "mm": 2,
+    "cm": 3,
+    "m": 0,
+    "in": 3,
+    "ft": 0,
+    "g": 1,
+    "kg": 3,
+    "oz": 2,
+    "lb": 2,
+    "MPa": 2,
+    "bar": 1,
+    "psi": 0,
+    "°C": 0,
+    "°F": 0,
+    "K": 0,
+    "m/s": 1,
+    "km/h": 1,
+    "mph": 1,
+    "ft/s": 0,
+    "s": 2,
+    "N·s": 0,
+    "lbf·s": 1,
+    "N": 0,
+    "lbf": 1,
+    "°": 1,
+    "%": 1,
+    "g/cm³": 3,
+    "kg/m³": 0,
+    "lb/in³": 4,
+    "mm²": 1,
+    "cm²": 2,
+    "in²": 4,
+    "mm/s": 2,
+    "in/s": 3,
+    "cm³": 1,
+    "ml": 1,
+    "in³": 2,
+    "%/°C": 2,
+    "%/°F": 3,
+    "hPa": 0,
+    "inHg": 2,
+    "kPa": 1,
+    "lbf/ft²": 0,
+    "kg/(m²·s)": 0,
+    "lb/(in²·s)": 2,
+    "/kg": 2,
+    "/lb": 2,
+    "m/s²": 0,
+    "ft/s²": 0,
+}
 
 _UNIT_BEFORE_MORE = re.compile(r"\s*(?P<unit>[^\d\s.,+\-−–/][^\d\s.,+\-−–/]*)(?:,\s+|\s*)(?=[0-9])")
 """A unit with another number behind it."""
@@ -541,11 +601,19 @@ def unit_of(kind_name: str, units: UnitSystem = METRIC) -> str:
 
 
 _OTHERS = {
-    "length": ("mm", "in"), "altitude": ("m", "ft"), "mass": ("g", "oz"), "heavy_mass": ("kg", "g", "lb", "oz"),
-    "pressure": ("MPa", "bar", "psi"), "temperature": ("°C", "°F"), "speed": ("m/s", "km/h", "mph"),
-    "impulse": ("N·s", "lbf·s"), "force": ("N", "lbf"), "area": ("mm²", "in²"), "burn_rate": ("mm/s", "in/s"),
+    "length": ("mm", "in"),
+    "altitude": ("m", "ft"),
+    "mass": ("g", "oz"),
+    "heavy_mass": ("kg", "g", "lb", "oz"),
+    "pressure": ("MPa", "bar", "psi"),
+    "temperature": ("°C", "°F"),
+    "speed": ("m/s", "km/h", "mph"),
+    "impulse": ("N·s", "lbf·s"),
+    "force": ("N", "lbf"),
+    "area": ("mm²", "in²"),
+    "burn_rate": ("mm/s", "in/s"),
     "per_temperature": ("%/°C", "%/°F"),
-}  # fmt: skip
+}
 """Units a value may have been thought of in, beside the workshop's own."""
 
 _SHORT = 4

@@ -91,9 +91,13 @@ def _said(context: Context, value: Any) -> Any:
 
 def _environment() -> Environment:
     env = Environment(
-        loader=FileSystemLoader(resource("templates")), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True, finalize=_said,
-    )  # fmt: skip
+        loader=FileSystemLoader(resource("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_said,
+    )
     env.globals["asset"] = _asset
     env.globals["unit_of"] = units.unit_of
     env.globals["law_factor"] = units.law_factor
@@ -119,10 +123,16 @@ def render(request: Request, session: Session, template: str, *, status: int = 2
     house = workshop.get(session)
     notice = unquote(request.cookies.get("notice", ""))
     page = templates.get_template(template).render(
-        request=request, path=request.url.path, workshop=house, units=house.units,
-        demo=request.app.state.settings.demo, lan=request.app.state.lan is not None, notice=notice,
-        at_bench=at_bench(request, session), **{"section": "", **context},
-    )  # fmt: skip
+        request=request,
+        path=request.url.path,
+        workshop=house,
+        units=house.units,
+        demo=request.app.state.settings.demo,
+        lan=request.app.state.lan is not None,
+        notice=notice,
+        at_bench=at_bench(request, session),
+        **{"section": "", **context},
+    )
     response = HTMLResponse(page, status_code=status)
     if notice:
         response.delete_cookie("notice", httponly=True, samesite="strict")
@@ -132,9 +142,15 @@ def render(request: Request, session: Session, template: str, *, status: int = 2
 def bare(request: Request, template: str, status: int, **context: Any) -> Response:
     """A page drawn without the book, which may be what does not answer."""
     page = templates.get_template(template).render(
-        request=request, path=request.url.path, demo=request.app.state.settings.demo,
-        lan=request.app.state.lan is not None, notice="", at_bench="", section="", **context,
-    )  # fmt: skip
+        request=request,
+        path=request.url.path,
+        demo=request.app.state.settings.demo,
+        lan=request.app.state.lan is not None,
+        notice="",
+        at_bench="",
+        section="",
+        **context,
+    )
     return HTMLResponse(page, status_code=status)
 
 
@@ -198,9 +214,7 @@ class Forms:
         if self.failed is not None and self.failed.id == form_id:
             self.failed.choices = {**dict(more.get("choices") or {}), **self.failed.choices}
             return self.failed
-        return blank(
-            self.request, self.session, model, action=action, form_id=form_id, unsaved=self.unsaved, **more
-        )  # fmt: skip
+        return blank(self.request, self.session, model, action=action, form_id=form_id, unsaved=self.unsaved, **more)
 
 
 def submit(

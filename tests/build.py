@@ -290,9 +290,15 @@ def because(data: Any, why: str) -> Any:
 def bare_motor(session: Session, inside: list[Grain], predicted: float | None = None) -> MotorBuild:
     """A motor of these grains written straight into the book, without its rules: for tests of what comes after."""
     made = MotorBuild(
-        code=f"T{next(_number)}", case_id=case(session).pk, nozzle_id=nozzle(session).pk, built_on=clock.today(),
-        throat_d_m=0.0127, throat_d_typed="12.7 mm", exit_d_m=0.032, grain_temperature_k=293.15,
-    )  # fmt: skip
+        code=f"T{next(_number)}",
+        case_id=case(session).pk,
+        nozzle_id=nozzle(session).pk,
+        built_on=clock.today(),
+        throat_d_m=0.0127,
+        throat_d_typed="12.7 mm",
+        exit_d_m=0.032,
+        grain_temperature_k=293.15,
+    )
     session.add(made)
     session.flush()
     for position, one in enumerate(inside, start=1):
@@ -306,9 +312,16 @@ def bare_motor(session: Session, inside: list[Grain], predicted: float | None = 
 def bare_prediction(session: Session, build: MotorBuild, impulse: float) -> Prediction:
     """A prediction of a motor, made now, that nobody computed [N s]."""
     made = Prediction(
-        motor_build_id=build.pk, made_at=clock.now(), total_impulse_ns=impulse, mean_thrust_n=400.0,
-        peak_pressure_pa=5e6, burn_time_s=1.5, designation="J400", inputs_json="{}", result_json="{}",
-    )  # fmt: skip
+        motor_build_id=build.pk,
+        made_at=clock.now(),
+        total_impulse_ns=impulse,
+        mean_thrust_n=400.0,
+        peak_pressure_pa=5e6,
+        burn_time_s=1.5,
+        designation="J400",
+        inputs_json="{}",
+        result_json="{}",
+    )
     session.add(made)
     session.flush()
     return made

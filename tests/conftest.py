@@ -24,9 +24,7 @@ settings.load_profile("book")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """How long the reliability tests go on, and when and where every test takes place."""
-    parser.addoption(
-        "--long", action="store_true", help="1,000 kills instead of 200, and ten times the random acts"
-    )  # fmt: skip
+    parser.addoption("--long", action="store_true", help="1,000 kills instead of 200, and ten times the random acts")
     parser.addoption("--at", default=moment.AT, help=f"what the clock on the wall shows as a test begins: {moment.AT}")
     parser.addoption("--zone", default=moment.ZONE, help=f"the zone it hangs in: {moment.ZONE}")
 

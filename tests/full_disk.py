@@ -46,9 +46,14 @@ def main(folder: Path) -> dict[str, object]:
         bookfile.prove(connection, book)
         bags = connection.execute("SELECT count(*) FROM supply").fetchone()[0]
     return {
-        "saved": saved, "status": refused[0], "said": refused[1], "read": read, "copy": trouble, "again": again,
+        "saved": saved,
+        "status": refused[0],
+        "said": refused[1],
+        "read": read,
+        "copy": trouble,
+        "again": again,
         "bags": bags,
-    }  # fmt: skip
+    }
 
 
 if __name__ == "__main__":

@@ -140,9 +140,15 @@ def test_a_range_is_the_same_twice_and_holds_the_single_run(api: TestClient) -> 
 
 def test_a_spread_left_at_zero_drives_nothing(api: TestClient) -> None:
     spread = {
-        "density": 0.0, "c_star": 0.0, "nozzle": 0.0, "throat_d_m": 0.0, "core_d_m": 0.0, "temperature_k": 0.0,
-        "extra_area": 0.0, "burn_rate": 0.05,
-    }  # fmt: skip
+        "density": 0.0,
+        "c_star": 0.0,
+        "nozzle": 0.0,
+        "throat_d_m": 0.0,
+        "core_d_m": 0.0,
+        "temperature_k": 0.0,
+        "extra_area": 0.0,
+        "burn_rate": 0.05,
+    }
     answer = ask(api, "/motor/range", example("/motor/range", samples=16, spread=spread))
     assert [driver["input"] for driver in answer["drivers"]] == ["burn_rate"]
 
@@ -150,8 +156,11 @@ def test_a_spread_left_at_zero_drives_nothing(api: TestClient) -> None:
 def test_a_field_by_its_elevation_is_the_field_by_its_air_pressure(api: TestClient) -> None:
     """US Standard Atmosphere 1976: 79,501 Pa at 2,000 m."""
     by_pressure = ask(api, "/motor/run", example("/motor/run", ambient_pressure_pa=79501.0))
-    by_height = ask(api, "/motor/run", {k: v for k, v in example("/motor/run").items() if k != "ambient_pressure_pa"}
-                    | {"elevation_m": 2000.0})  # fmt: skip
+    by_height = ask(
+        api,
+        "/motor/run",
+        {k: v for k, v in example("/motor/run").items() if k != "ambient_pressure_pa"} | {"elevation_m": 2000.0},
+    )
     assert by_height["total_impulse_n_s"] == pytest.approx(by_pressure["total_impulse_n_s"], rel=1e-5)
 
 
@@ -173,9 +182,15 @@ def test_the_wind_of_a_rail_and_what_is_said_of_more(api: TestClient) -> None:
 def test_a_flight_in_the_closed_form_of_hardly_any_drag(api: TestClient) -> None:
     """Tsiolkovsky with gravity, and a coast of v²/2g, where a thin heavy rod feels no air."""
     body = {
-        "time_s": [0.0, 2.0], "thrust_n": [400.0, 400.0], "propellant_mass_kg": 0.7, "dry_mass_kg": 6.5,
-        "diameter_m": 0.001, "drag_coefficient": 0.01, "rail_length_m": 2.0, "path_points": 0,
-    }  # fmt: skip
+        "time_s": [0.0, 2.0],
+        "thrust_n": [400.0, 400.0],
+        "propellant_mass_kg": 0.7,
+        "dry_mass_kg": 6.5,
+        "diameter_m": 0.001,
+        "drag_coefficient": 0.01,
+        "rail_length_m": 2.0,
+        "path_points": 0,
+    }
     answer = ask(api, "/flight/run", body)
     exhaust, g = 800 / 0.7, 9.80665
     speed = exhaust * math.log(7.2 / 6.5) - g * 2
@@ -204,9 +219,10 @@ def test_a_core_of_many_corners_is_nearly_round(api: TestClient) -> None:
     assert found["peak_pressure_pa"] == pytest.approx(plain["peak_pressure_pa"], rel=1e-2)
 
 
-@pytest.mark.parametrize(("method", "path", "status"), [
-    ("GET", "/motor/run", 405), ("POST", "/motor/fly", 404), ("GET", "/", 404), ("DELETE", "/case/check", 405),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("method", "path", "status"),
+    [("GET", "/motor/run", 405), ("POST", "/motor/fly", 404), ("GET", "/", 404), ("DELETE", "/case/check", 405)],
+)
 def test_what_is_not_there_is_told_in_json(api: TestClient, method: str, path: str, status: int) -> None:
     answer = api.request(method, BASE + path)
     assert answer.status_code == status
@@ -224,9 +240,7 @@ def test_published_burst_case(api: TestClient) -> None:
     """A published case of 6061-T6, 5 in outside, 0.125 in wall: 2250 psi = Su t / r_outer with 45 ksi. Here the least
     strength (260 MPa, 37.7 ksi) bursts it in proportion."""
     inch, psi = 0.0254, 6894.757
-    body = {
-        "peak_pressure_pa": 1e6, "inner_d_m": 4.75 * inch, "outer_d_m": 5 * inch, "material": "aluminium_6061_t6",
-    }  # fmt: skip
+    body = {"peak_pressure_pa": 1e6, "inner_d_m": 4.75 * inch, "outer_d_m": 5 * inch, "material": "aluminium_6061_t6"}
     answer = ask(api, "/case/check", body)
     assert answer["burst_pressure_pa"] == pytest.approx(2250 * psi * 260e6 / (45_000 * psi), rel=1e-3)
     radii = (2.5**2 + 2.375**2) / (2.5**2 - 2.375**2)
@@ -236,8 +250,9 @@ def test_published_burst_case(api: TestClient) -> None:
 def test_bolts_by_hand(api: TestClient) -> None:
     """Bearing of eight 4.2 mm bolts in the wall against the push on the bore; 240 MPa: 6061-T6, minimum."""
     bolts = {"count": 8, "hole_d_m": 0.005, "shank_d_m": 0.0042, "edge_m": 0.012, "bolt_yield_pa": 640e6}
-    asked = example("/case/check", bolts=bolts, inner_d_m=0.0482, outer_d_m=0.054, rated_pressure_pa=None,
-                    proof_pressure_pa=None)  # fmt: skip
+    asked = example(
+        "/case/check", bolts=bolts, inner_d_m=0.0482, outer_d_m=0.054, rated_pressure_pa=None, proof_pressure_pa=None
+    )
     answer = ask(api, "/case/check", asked)
     crushed = 8 * 0.0042 * 0.0029 * 240e6 / (math.pi / 4 * 0.0482**2)
     assert answer["closures"][0]["words"] == "holes crushed"
@@ -298,11 +313,7 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
     ("share above one", change("/recipe/scale", parts={"KNO3": 1.6, "sorbitol": 0.3}), ["parts", "KNO3"]),
     ("blend outside the range", change("/recipe/scale", parts=HALF), ["parts", "potassium_nitrate"]),
     ("below a step of the scale", change("/recipe/scale", mass_kg=0.001), ["resolution_kg"]),
-    (
-        "too much remelt",
-        change("/recipe/scale", remelts=[{"parts": KNSB, "mass_kg": 0.2}]),
-        ["remelts"],
-    ),
+    ("too much remelt", change("/recipe/scale", remelts=[{"parts": KNSB, "mass_kg": 0.2}]), ["remelts"]),
     (
         "an odd remelt",
         change("/recipe/scale", remelts=[{"parts": KNSB, "mass_kg": 0.01}, {"parts": {"rust": 1.0}, "mass_kg": 0.01}]),
@@ -478,13 +489,52 @@ def test_each_number_has_its_unit_or_has_none_by_nature() -> None:
         "_per_k",
     )
     plain = {
-        "accept_share", "reject_share", "share", "share_uncertainty", "remelt_limit", "deviation", "oxygen_balance",
-        "condensed_fraction", "gamma_frozen", "gamma_effective", "balance_error", "exponent", "c_star_efficiency",
-        "nozzle_efficiency", "extra_area", "sigma_p", "curve_points", "samples", "seed", "kn", "kn_start", "kn_peak",
-        "port_to_throat", "mass_balance", "density", "burn_rate", "c_star", "nozzle", "low", "mid", "high",
-        "over_limit", "factor", "margin", "count", "of_rated", "of_proof", "mach", "coefficient", "drag_coefficient",
-        "turning", "path_points", "thrust_to_weight", "thrust_to_weight_rail", "max_mach",
-    }  # fmt: skip
+        "accept_share",
+        "reject_share",
+        "share",
+        "share_uncertainty",
+        "remelt_limit",
+        "deviation",
+        "oxygen_balance",
+        "condensed_fraction",
+        "gamma_frozen",
+        "gamma_effective",
+        "balance_error",
+        "exponent",
+        "c_star_efficiency",
+        "nozzle_efficiency",
+        "extra_area",
+        "sigma_p",
+        "curve_points",
+        "samples",
+        "seed",
+        "kn",
+        "kn_start",
+        "kn_peak",
+        "port_to_throat",
+        "mass_balance",
+        "density",
+        "burn_rate",
+        "c_star",
+        "nozzle",
+        "low",
+        "mid",
+        "high",
+        "over_limit",
+        "factor",
+        "margin",
+        "count",
+        "of_rated",
+        "of_proof",
+        "mach",
+        "coefficient",
+        "drag_coefficient",
+        "turning",
+        "path_points",
+        "thrust_to_weight",
+        "thrust_to_weight_rail",
+        "max_mach",
+    }
     for model in [value for area in (models, motor_models, flight_models) for value in vars(area).values()]:
         if isinstance(model, type) and issubclass(model, models.ApiIn | models.ApiOut):
             for name, info in model.model_fields.items():

@@ -18,8 +18,21 @@ from tests.routes import declared
 FORMULA = "=cmd|' /C calc'!A1"
 STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 WORDS = re.compile(r"name|note|words|person|place|why|title|label|rules|reason|page|remark|comment")
-NAMES = ["../../../etc/passwd", "..\\..\\x.csv", "C:\\x.csv", "/etc/passwd", "a\x00b.csv", "x" * 5000 + ".csv",
-         "\u202ecsv.exe", "a\r\nX-Evil: 1.csv", '"; filename="b', "con", "", ".", "<b>x</b>.csv"]  # fmt: skip
+NAMES = [
+    "../../../etc/passwd",
+    "..\\..\\x.csv",
+    "C:\\x.csv",
+    "/etc/passwd",
+    "a\x00b.csv",
+    "x" * 5000 + ".csv",
+    "\u202ecsv.exe",
+    "a\r\nX-Evil: 1.csv",
+    '"; filename="b',
+    "con",
+    "",
+    ".",
+    "<b>x</b>.csv",
+]
 
 
 @pytest.fixture
@@ -90,9 +103,11 @@ def test_the_name_of_a_file_is_never_a_path(demo_book: Path, tmp_path: Path) -> 
                 head = b'--b\r\nContent-Disposition: form-data; name="file"; filename="' + _quoted(name)
                 body = head + b'"\r\n\r\n' + raw + b"\r\n--b--\r\n"
                 answer = client.post(
-                    re.sub(r"\{[^}]+\}", str(firing), path), content=body, follow_redirects=False,
+                    re.sub(r"\{[^}]+\}", str(firing), path),
+                    content=body,
+                    follow_redirects=False,
                     headers={"content-type": "multipart/form-data; boundary=b"},
-                )  # fmt: skip
+                )
                 assert answer.status_code in (303, 400, 404, 409, 422), (path, name[:20])
                 assert "<b>x</b>" not in answer.text
                 if answer.status_code == 303:

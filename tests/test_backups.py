@@ -328,10 +328,14 @@ def _orphan(file: Path) -> None:
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [
-        (_damage, "is damaged"), (_cut, "is damaged"), (_orphan, "is damaged"), (_newer, "a newer Grainbook"),
-        (_other, "is not a book"), (_text, "is not a book"),
+        (_damage, "is damaged"),
+        (_cut, "is damaged"),
+        (_orphan, "is damaged"),
+        (_newer, "a newer Grainbook"),
+        (_other, "is not a book"),
+        (_text, "is not a book"),
     ],
-)  # fmt: skip
+)
 def test_restore_refuses_what_is_no_whole_book_of_its_own(book: Path, tmp_path: Path, spoil, words: str) -> None:
     copy = tmp_path / "copy.sqlite3"
     backups.copy(book, copy, sealed=False)

@@ -15,17 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markupsafe import Markup
 
-from app.charts import (
-    Band,
-    Interval,
-    Panel,
-    Point,
-    Rule,
-    Series,
-    individuals_chart,
-    interval_chart,
-    line_chart,
-)
+from app.charts import Band, Interval, Panel, Point, Rule, Series, individuals_chart, interval_chart, line_chart
 from app.drawing import MOST_POINTS, Axis, scale_for, thin, ticks, written
 
 TIME, PRESSURE = Axis("Time", "s", decimals=2), Axis("Chamber pressure", "MPa", from_zero=True, decimals=2)

@@ -26,8 +26,10 @@ def _start(home: Path, *arguments: str) -> "subprocess.Popen[str]":
     return subprocess.Popen(
         [sys.executable, "-m", "app", "--no-browser", *arguments],
         env={**os.environ, "GRAINBOOK_HOME": str(home), "PYTHONUNBUFFERED": "1"},
-        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
-    )  # fmt: skip
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
 
 
 @contextmanager
@@ -147,8 +149,10 @@ def test_where_prints_the_paths(
     monkeypatch.setenv("GRAINBOOK_HOME", str(tmp_path))
     assert main(["where"]) == 0
     assert [line.split()[-1] for line in capsys.readouterr().out.splitlines()] == [
-        str(tmp_path / "book.sqlite3"), str(tmp_path / "book-copies"), str(tmp_path / "book.log"),
-    ]  # fmt: skip
+        str(tmp_path / "book.sqlite3"),
+        str(tmp_path / "book-copies"),
+        str(tmp_path / "book.log"),
+    ]
     assert main(["where", "--demo"]) == 0
     assert str(tmp_path / "demo.sqlite3") in capsys.readouterr().out
 

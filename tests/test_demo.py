@@ -18,7 +18,7 @@ from app.services.firings import curves
 from app.services.grains import grains, lots, reweighs, shelf, test_pieces
 from app.services.hardware import inventory, throats
 from app.services.stock import formulas
-from app.services.today import today  # fmt: skip
+from app.services.today import today
 from tests.test_backups import everything
 
 

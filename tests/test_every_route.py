@@ -14,8 +14,14 @@ from app.settings import Settings
 from tests.routes import declared, every, filled
 
 GETS, POSTS = declared("GET"), declared("POST")
-POLICY = {"default-src": "'self'", "img-src": "'self' data:", "base-uri": "'none'", "form-action": "'self'",
-          "frame-ancestors": "'none'", "object-src": "'none'"}  # fmt: skip
+POLICY = {
+    "default-src": "'self'",
+    "img-src": "'self' data:",
+    "base-uri": "'none'",
+    "form-action": "'self'",
+    "frame-ancestors": "'none'",
+    "object-src": "'none'",
+}
 
 
 @pytest.fixture(scope="module")
@@ -72,10 +78,15 @@ def test_the_tests_here_know_every_route(site: TestClient) -> None:
 def test_a_post_from_another_site_is_refused_and_changes_nothing(site: TestClient, path: str) -> None:
     address, before = filled(path) + ("?page=/x" if path == "/drafts" else ""), _written(site)
     foreign = [
-        {"origin": "https://evil.example"}, {"origin": "null"}, {"origin": "http://localhost:9999"},
-        {"origin": "https://localhost"}, {"origin": "http://localhost.evil.example"}, {"origin": "http://127.0.0.1"},
-        {"sec-fetch-site": "cross-site"}, {"sec-fetch-site": "same-site"},
-    ]  # fmt: skip
+        {"origin": "https://evil.example"},
+        {"origin": "null"},
+        {"origin": "http://localhost:9999"},
+        {"origin": "https://localhost"},
+        {"origin": "http://localhost.evil.example"},
+        {"origin": "http://127.0.0.1"},
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "same-site"},
+    ]
     for headers in foreign:
         answer = site.post(address, data={"once": "x", "name": "x"}, headers=headers, follow_redirects=False)
         assert answer.status_code == 403, headers

@@ -56,8 +56,12 @@ def test_the_demonstration_book_comes_back_row_by_row(demo: Path, zipped: Path, 
     assert rows(book) == rows(demo)
     assert len(rows(book)["curve_file"]) >= 3
     assert {type(value) for lines in rows(book).values() for row in lines for value in row} == {
-        int, float, str, bytes, type(None),
-    }  # fmt: skip
+        int,
+        float,
+        str,
+        bytes,
+        type(None),
+    }
 
 
 def test_the_zip_can_be_read_without_this_program(demo: Path, zipped: Path) -> None:
@@ -110,16 +114,21 @@ def test_a_book_of_any_rows_comes_back(
         template = connection.execute("SELECT * FROM supply").fetchone()
         for number, (text, real, day, moment) in enumerate(bought, start=1000):
             made = dict(zip(columns, template, strict=True)) | {
-                "id": number, "mark": f"{text}{number}", "note": text, "mass_kg": real,
-                "received_on": f"{day}", "created_at": f"{moment}",
-            }  # fmt: skip
+                "id": number,
+                "mark": f"{text}{number}",
+                "note": text,
+                "mass_kg": real,
+                "received_on": f"{day}",
+                "created_at": f"{moment}",
+            }
             kept = [made[c] for c in columns]
             connection.execute(f"INSERT INTO supply VALUES ({', '.join('?' * len(columns))})", kept)
         for number, raw in enumerate(files, start=1000):
             connection.execute(
                 "INSERT INTO curve_file (id, created_at, version, firing_id, name, sha256, size_bytes, raw) "
-                "VALUES (?, '2026-11-25 00:00:00', 1, 1, 'a', ?, ?, ?)", (number, f"{number}", len(raw), raw),
-            )  # fmt: skip
+                "VALUES (?, '2026-11-25 00:00:00', 1, 1, 'a', ?, ?, ?)",
+                (number, f"{number}", len(raw), raw),
+            )
         connection.executemany("INSERT INTO draft VALUES (?, ?, '2026-11-25 00:00:00.000001')", drafts.items())
         for _, sql in triggers:
             connection.execute(sql)
@@ -129,9 +138,13 @@ def test_a_book_of_any_rows_comes_back(
 
 
 cells = st.one_of(
-    st.none(), st.integers(-(2**63), 2**63 - 1), st.floats(allow_nan=False), texts, st.binary(max_size=200),
+    st.none(),
+    st.integers(-(2**63), 2**63 - 1),
+    st.floats(allow_nan=False),
+    texts,
+    st.binary(max_size=200),
     st.sampled_from([0.1, -0.0, 5e-324, 1.7976931348623157e308, float("inf"), "\x00", "\ud7ff\ue000", "\u2028", "'"]),
-)  # fmt: skip
+)
 
 
 def exactly(connection: sqlite3.Connection) -> list[list[tuple[type, str]]]:
@@ -274,13 +287,20 @@ ALTERED = {
         "damaged or was altered",
     ),
     "a number changed": (
-        _altered(lambda c: c.update({"tables/supply.jsonl": c["tables/supply.jsonl"].replace(b"25.0", b"26.0", 1)
-                                     .replace(b"5.0", b"6.0", 1)})),
+        _altered(
+            lambda c: c.update(
+                {
+                    "tables/supply.jsonl": c["tables/supply.jsonl"]
+                    .replace(b"25.0", b"26.0", 1)
+                    .replace(b"5.0", b"6.0", 1)
+                }
+            )
+        ),
         "damaged or was altered",
     ),
     "a path": (_altered(_outside), "damaged or was altered"),
     "grains gone from their motors": (_altered(_orphan), "damaged or was altered"),
-}  # fmt: skip
+}
 
 
 @pytest.fixture(scope="module")
@@ -308,8 +328,9 @@ def test_what_is_no_whole_zip_is_refused_and_nothing_is_changed(
         import_zip.read(spoiled, book)
     assert book.read_bytes() == new_book.read_bytes()
     assert {p.name.removesuffix("-wal").removesuffix("-shm") for p in tmp_path.rglob("*") if p.is_file()} == {
-        "book.sqlite3", "spoiled.zip",
-    }  # fmt: skip
+        "book.sqlite3",
+        "spoiled.zip",
+    }
 
 
 @settings(max_examples=12, suppress_health_check=[HealthCheck.function_scoped_fixture])

@@ -70,8 +70,16 @@ def _fault(name: str, *texts: tuple[str, str]) -> str:
 
 
 def test_a_good_form_becomes_checked_data() -> None:
-    data = _checked(("tare", "9.6"), ("cost", "38,50"), ("pieces", "4"), ("dry", "on"), ("kind", "flight"),
-                    ("made_on", "2026-11-25"), ("at", "2026-11-25T14:30"), ("place_id", "7"))  # fmt: skip
+    data = _checked(
+        ("tare", "9.6"),
+        ("cost", "38,50"),
+        ("pieces", "4"),
+        ("dry", "on"),
+        ("kind", "flight"),
+        ("made_on", "2026-11-25"),
+        ("at", "2026-11-25T14:30"),
+        ("place_id", "7"),
+    )
     assert data.width == Quantity(0.04445, "44,45 mm")
     assert data.tare == Quantity(0.0096, "9.6 g")
     assert (data.cost, data.pieces, data.dry, data.kind, data.place_id) == (38.5, 4, True, "flight", 7)
@@ -124,7 +132,7 @@ def test_spaces_around_words_are_taken_off() -> None:
         ("made_on", "2026-02-30", "Type a date, such as 2026-11-25."),
         ("at", "noon", "Type a date and a time, such as 2026-11-25 14:30."),
     ],
-)  # fmt: skip
+)
 def test_each_fault_is_told_in_words_that_say_what_to_do(name: str, typed: str, words: str) -> None:
     assert _fault(name, (name, typed)).startswith(words)
 
@@ -140,7 +148,7 @@ def test_what_is_missing_is_asked_for_by_its_kind() -> None:
         "place_id": "Choose one.",
         "made_on": "Fill this in.",
         "lines": "Fill in at least one.",
-    }  # fmt: skip
+    }
 
 
 def test_what_was_typed_is_kept_whatever_is_wrong() -> None:
@@ -155,16 +163,24 @@ def test_faults_are_listed_in_the_order_of_the_form_with_their_labels() -> None:
     form = _form(("name", "x"), ("width", ""), ("cost", "x"), ("lines.1.what", "nitrate"))
     assert form.check(METRIC) is None
     assert [(i, label) for i, label, _ in form.faults] == [
-        ("form-name", "Name"), ("form-width", "Width"), ("form-cost", "Cost"), ("form-lines-1-share", "Share, line 2"),
-    ]  # fmt: skip
+        ("form-name", "Name"),
+        ("form-width", "Width"),
+        ("form-cost", "Cost"),
+        ("form-lines-1-share", "Share, line 2"),
+    ]
 
 
 def test_rows_of_a_list_keep_their_places() -> None:
     """Empty rows between are left out for the check; a fault finds the row where it was typed."""
     form = _form(
-        *GOOD, ("lines.0.what", "nitrate"), ("lines.0.share", "65"), ("lines.1.what", " "), ("lines.1.share", ""),
-        ("lines.4.what", "sorbitol"), ("lines.4.share", "120"),
-    )  # fmt: skip
+        *GOOD,
+        ("lines.0.what", "nitrate"),
+        ("lines.0.share", "65"),
+        ("lines.1.what", " "),
+        ("lines.1.share", ""),
+        ("lines.4.what", "sorbitol"),
+        ("lines.4.share", "120"),
+    )
     assert form.check(METRIC) is None
     assert list(form.errors) == ["lines.4.share"]
     assert "less than 100 %" in form.rows("lines")[4]["share"].error
@@ -217,10 +233,20 @@ def test_a_field_as_a_template_needs_it() -> None:
     assert not form.field("tare").required
     controls = {n: form.field(n).control for n in ThingIn.model_fields}
     assert controls == {
-        "name": "text", "width": "measure", "tare": "measure", "cost": "number", "pieces": "whole", "dry": "checkbox",
-        "kind": "select", "place_id": "whole", "made_on": "date", "at": "datetime-local", "note": "textarea",
-        "lines": "many", "picked": "many",
-    }  # fmt: skip
+        "name": "text",
+        "width": "measure",
+        "tare": "measure",
+        "cost": "number",
+        "pieces": "whole",
+        "dry": "checkbox",
+        "kind": "select",
+        "place_id": "whole",
+        "made_on": "date",
+        "at": "datetime-local",
+        "note": "textarea",
+        "lines": "many",
+        "picked": "many",
+    }
     assert form.field("kind").choices == [("static", "static"), ("flight", "flight")]
     form.choices = {"lines.what": [("a", "A")]}
     assert form.field("lines.3.what").control == "select"
@@ -256,8 +282,13 @@ def test_from_form_to_row_and_back() -> None:
     assert (row.inner_d_m, row.outer_d_m, row.length_m) == (0.04445, 0.0472, None)
     texts = as_form(row, CastingTubeIn, METRIC)
     assert texts == {
-        "name": "Paper", "inner_d": "44.45 mm", "outer_d": "47.2 mm", "length": "", "tare": "", "note": "thin",
-    }  # fmt: skip
+        "name": "Paper",
+        "inner_d": "44.45 mm",
+        "outer_d": "47.2 mm",
+        "length": "",
+        "tare": "",
+        "note": "thin",
+    }
     assert build(CastingTube, CastingTubeIn.model_validate({k: v for k, v in texts.items() if v})).inner_d_m == 0.04445
 
 

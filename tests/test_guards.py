@@ -117,12 +117,7 @@ def test_yesterdays(session: Session, batch: Batch, closed: CastSession, at_noon
 
 @pytest.mark.parametrize(("minutes", "opens"), [(239, True), (241, False), (-1, False)])
 def test_too_old_or_from_the_future(
-    session: Session,
-    batch: Batch,
-    closed: CastSession,
-    at_noon: Callable[[datetime], None],
-    minutes: int,
-    opens: bool,
+    session: Session, batch: Batch, closed: CastSession, at_noon: Callable[[datetime], None], minutes: int, opens: bool
 ) -> None:
     morning = clock.local(NOON).replace(hour=9, minute=0)  # room for four hours within the bench's day
     at_noon(morning)
@@ -527,8 +522,9 @@ def _struck(session: Session, grain_id: int, after_s: float) -> None:
         " struck_at, why) SELECT weighed_at, 1, batch_id, pattern_id, serial, number, gross_kg, gross_typed, tare_kg,"
         " mass_kg, length_m, core_d_m, outer_d_m, weighed_at, density_share, verdict, version, :struck, 'taken back'"
         " FROM grain WHERE id = :g",
-        g=grain_id, struck=stamp(NOON + timedelta(seconds=after_s)),
-    )  # fmt: skip
+        g=grain_id,
+        struck=stamp(NOON + timedelta(seconds=after_s)),
+    )
 
 
 def test_a_weighing_is_taken_back_within_its_minute_only(session: Session) -> None:
@@ -550,8 +546,14 @@ def test_a_weighing_is_taken_back_within_its_minute_only(session: Session) -> No
 def test_a_grain_that_went_to_remelt_is_in_one_place(session: Session) -> None:
     """guard_gone_grain, guard_leftover_of_grain, guard_leftover_stays"""
     grain = build.grain(session, build.cast(session), decision="reject")
-    leftover = {"batch_id": grain.batch_id, "grain_id": grain.pk, "mark": "M", "mass_kg": grain.mass_kg,
-                "mass_typed": "as weighed", "note": ""}  # fmt: skip
+    leftover = {
+        "batch_id": grain.batch_id,
+        "grain_id": grain.pk,
+        "mark": "M",
+        "mass_kg": grain.mass_kg,
+        "mass_typed": "as weighed",
+        "note": "",
+    }
     with pytest.raises(IntegrityError, match="goes to remelt whole"):
         insert(session, "leftover", leftover)
     sql(session, "UPDATE grain SET gone_to = 'remelt', gone_at = :m WHERE id = :g", m=stamp(NOON), g=grain.pk)
@@ -686,11 +688,13 @@ def test_hot_work_is_of_the_day_of_its_checklist(session: Session, batch: Batch,
     build.opened_session(session, batch)
     at = stamp(NOON + timedelta(hours=hours))
     for attack in (
-        ("INSERT INTO weigh_out (created_at, version, batch_part_id, supply_id, mass_kg, mass_typed, person)"
-         " SELECT :at, 1, p.id, s.id, 0.001, '1 g', 'Eve' FROM batch_part p JOIN supply s USING (ingredient) LIMIT 1"),
+        (
+            "INSERT INTO weigh_out (created_at, version, batch_part_id, supply_id, mass_kg, mass_typed, person)"
+            " SELECT :at, 1, p.id, s.id, 0.001, '1 g', 'Eve' FROM batch_part p JOIN supply s USING (ingredient) LIMIT 1"
+        ),
         ("UPDATE cast_step SET done_at = :at WHERE set_number = 0"),
         ("UPDATE cast_step SET done_at = :at WHERE key = 'pour'"),
-    ):  # fmt: skip
+    ):
         if stopped:
             with pytest.raises(IntegrityError, match="opened on an earlier day"):
                 sql(session, attack, at=at)
@@ -709,10 +713,12 @@ def test_where_a_stored_grain_lay_stays(session: Session, attack: str) -> None:
 
 @pytest.mark.parametrize(
     ("table", "rewritten"),
-    [("re_weigh", ("mass_kg = 2", "gross_typed = 'y'", "weighed_at = '2020'", "label_kg = 2")),
-     ("temperature_reading", ("temperature_k = 300", "temperature_typed = 'y'", "read_at = '2020'")),
-     ("nozzle_measure", ("throat_d_m = 2", "throat_d_typed = 'y'", "measured_on = '2020-01-01'"))],
-)  # fmt: skip
+    [
+        ("re_weigh", ("mass_kg = 2", "gross_typed = 'y'", "weighed_at = '2020'", "label_kg = 2")),
+        ("temperature_reading", ("temperature_k = 300", "temperature_typed = 'y'", "read_at = '2020'")),
+        ("nozzle_measure", ("throat_d_m = 2", "throat_d_typed = 'y'", "measured_on = '2020-01-01'")),
+    ],
+)
 def test_a_reading_is_struck_out_only(session: Session, batch: Batch, table: str, rewritten: tuple[str, ...]) -> None:
     """guard_re_weigh_stays, guard_re_weigh_kept, guard_temperature_reading_stays, guard_temperature_reading_kept,
     guard_nozzle_measure_stays, guard_nozzle_measure_kept"""

@@ -100,9 +100,23 @@ def test_a_device_that_is_not_paired_gets_the_pairing_page_and_static_files_only
 
 @pytest.mark.parametrize(
     "path",
-    ["/healthz", "/health", "/openapi.json", "/docs", "/static", "/static/../workshop", "/static/%2e%2e/workshop",
-     "//workshop", "/pair/../workshop", "/PAIR", "/pair/", "/pair/1", "/workshop/devices?x=/pair", "/static/none.css"],
-)  # fmt: skip
+    [
+        "/healthz",
+        "/health",
+        "/openapi.json",
+        "/docs",
+        "/static",
+        "/static/../workshop",
+        "/static/%2e%2e/workshop",
+        "//workshop",
+        "/pair/../workshop",
+        "/PAIR",
+        "/pair/",
+        "/pair/1",
+        "/workshop/devices?x=/pair",
+        "/static/none.css",
+    ],
+)
 def test_no_other_address_gives_a_stranger_anything(tablet: TestClient, path: str) -> None:
     for method in ("GET", "HEAD", "POST", "PUT", "DELETE", "PATCH", "OPTIONS", "TRACE", "BREW"):
         answer = tablet.request(method, path, follow_redirects=False)
@@ -139,9 +153,7 @@ def test_a_strangers_request_may_not_be_long(tablet: TestClient) -> None:
         for _ in range(200):
             yield b"code=" + b"1" * 1000 + b"&"
 
-    answer = tablet.post(
-        "/pair", content=endless(), headers={"content-type": "application/x-www-form-urlencoded"},
-    )  # fmt: skip
+    answer = tablet.post("/pair", content=endless(), headers={"content-type": "application/x-www-form-urlencoded"})
     assert answer.status_code == 413
     assert "<nav" not in answer.text
 
@@ -160,9 +172,14 @@ def test_nobody_from_beyond_the_own_network_gets_even_that(
 
 @pytest.mark.parametrize(
     "header",
-    [{"x-forwarded-for": "127.0.0.1"}, {"forwarded": "for=127.0.0.1;host=localhost"}, {"x-real-ip": "127.0.0.1"},
-     {"x-forwarded-host": "localhost", "x-forwarded-proto": "http"}, {"client-ip": "127.0.0.1"}],
-)  # fmt: skip
+    [
+        {"x-forwarded-for": "127.0.0.1"},
+        {"forwarded": "for=127.0.0.1;host=localhost"},
+        {"x-real-ip": "127.0.0.1"},
+        {"x-forwarded-host": "localhost", "x-forwarded-proto": "http"},
+        {"client-ip": "127.0.0.1"},
+    ],
+)
 def test_what_a_proxy_says_of_a_client_is_not_believed(tablet: TestClient, header: dict[str, str]) -> None:
     answer = tablet.get("/workshop", headers=header, follow_redirects=False)
     assert answer.headers["location"] == "/pair"
@@ -170,8 +187,21 @@ def test_what_a_proxy_says_of_a_client_is_not_believed(tablet: TestClient, heade
 
 # --- Names ---------------------------------------------------------------------------------------
 
-FOREIGN = ["evil.example", "localhost", "127.0.0.1:8765", "[::1]", "192.168.1.6", f"{LAPTOP}.evil.example", "", "a b",
-           "0.0.0.0", "192.168.1.5@evil.example", "3232235781", "0xc0a80105", "192.168.1.05"]  # fmt: skip
+FOREIGN = [
+    "evil.example",
+    "localhost",
+    "127.0.0.1:8765",
+    "[::1]",
+    "192.168.1.6",
+    f"{LAPTOP}.evil.example",
+    "",
+    "a b",
+    "0.0.0.0",
+    "192.168.1.5@evil.example",
+    "3232235781",
+    "0xc0a80105",
+    "192.168.1.05",
+]
 
 
 @pytest.mark.parametrize("host", FOREIGN)
@@ -194,9 +224,17 @@ def test_the_machines_names_and_the_address_it_was_reached_at_are_served(tablet:
 
 @pytest.mark.parametrize(
     "origin",
-    ["http://evil.example", "null", "http://localhost:8765", f"https://{LAPTOP}:8765", f"http://{LAPTOP}",
-     f"http://{LAPTOP}:9999", "http://192.168.1.6:8765", ""],
-)  # fmt: skip
+    [
+        "http://evil.example",
+        "null",
+        "http://localhost:8765",
+        f"https://{LAPTOP}:8765",
+        f"http://{LAPTOP}",
+        f"http://{LAPTOP}:9999",
+        "http://192.168.1.6:8765",
+        "",
+    ],
+)
 def test_a_device_is_not_paired_by_another_sites_page(tablet: TestClient, laptop: TestClient, origin: str) -> None:
     answer = _pair(tablet, _code(laptop), headers={"origin": origin})
     assert answer.status_code == 403
@@ -210,9 +248,22 @@ def test_a_browser_that_tells_of_a_cross_site_request_is_believed(tablet: TestCl
 
 @pytest.mark.parametrize(
     ("header", "host"),
-    [("localhost", "localhost"), ("LocalHost:80", "localhost"), ("[::1]:8765", "::1"), ("a.b.", "a.b"), ("", ""),
-     ("[::1", ""), ("a:b", ""), ("a:1:2", ""), ("a b", ""), ("a\n", ""), ("::1", ""), ("[]", ""), ("a:123456", "")],
-)  # fmt: skip
+    [
+        ("localhost", "localhost"),
+        ("LocalHost:80", "localhost"),
+        ("[::1]:8765", "::1"),
+        ("a.b.", "a.b"),
+        ("", ""),
+        ("[::1", ""),
+        ("a:b", ""),
+        ("a:1:2", ""),
+        ("a b", ""),
+        ("a\n", ""),
+        ("::1", ""),
+        ("[]", ""),
+        ("a:123456", ""),
+    ],
+)
 def test_the_host_in_a_header(header: str, host: str) -> None:
     assert host_of(header) == host
 

@@ -229,8 +229,9 @@ def broken_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest
     monkeypatch.setattr("app.book.bookfile.resource", lambda name: folder.parent / name)
 
 
-@pytest.mark.parametrize("broken_step", ["INSERT INTO no_such_table VALUES (1)", "UPDATE grain SET batch_id = 999"],
-                         indirect=True)  # fmt: skip
+@pytest.mark.parametrize(
+    "broken_step", ["INSERT INTO no_such_table VALUES (1)", "UPDATE grain SET batch_id = 999"], indirect=True
+)
 @pytest.mark.usefixtures("broken_step")
 def test_a_step_that_fails_leaves_the_old_book_untouched(released: Path) -> None:
     before, schema = rows(released), bookfile.look(released).schema

@@ -21,19 +21,56 @@ BOTH = ROOT / "app" / "system.py"
 PROGRAM = sorted(p for top in ("app", "migrations") for p in (ROOT / top).rglob("*.py"))
 
 MODULES = {
-    "fcntl", "grp", "posix", "pty", "pwd", "resource", "signal", "syslog", "termios", "tty",
-    "_winapi", "msvcrt", "nt", "winreg", "winsound",
-}  # fmt: skip
+    "fcntl",
+    "grp",
+    "posix",
+    "pty",
+    "pwd",
+    "resource",
+    "signal",
+    "syslog",
+    "termios",
+    "tty",
+    "_winapi",
+    "msvcrt",
+    "nt",
+    "winreg",
+    "winsound",
+}
 NAMES = {
     "os": {
-        "O_DIRECTORY", "chmod", "chown", "fchmod", "fork", "forkpty", "fsync", "geteuid", "getpgid", "getuid", "kill",
-        "killpg", "link", "mkfifo", "name", "nice", "open", "rename", "renames", "replace", "setsid", "startfile",
-        "symlink", "sync", "uname", "wait", "waitpid",
+        "O_DIRECTORY",
+        "chmod",
+        "chown",
+        "fchmod",
+        "fork",
+        "forkpty",
+        "fsync",
+        "geteuid",
+        "getpgid",
+        "getuid",
+        "kill",
+        "killpg",
+        "link",
+        "mkfifo",
+        "name",
+        "nice",
+        "open",
+        "rename",
+        "renames",
+        "replace",
+        "setsid",
+        "startfile",
+        "symlink",
+        "sync",
+        "uname",
+        "wait",
+        "waitpid",
     },
     "socket": {"AF_UNIX", "SO_EXCLUSIVEADDRUSE", "SO_REUSEADDR", "SO_REUSEPORT"},
     "sys": {"getwindowsversion", "platform"},
     "time": {"tzset"},
-}  # fmt: skip
+}
 FLAGGED = re.compile(r"%[-#_^0][A-Za-z]")
 DIRECTIVES = set("aAbBcdfHIjmMpSUwWxXyYzZ%")
 """What the library reference lists for every platform."""

@@ -173,9 +173,10 @@ def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
     }
     app = Path(web.__file__).parent
     writers = {
-        str(path.relative_to(app)) for path in app.rglob("*.py")
+        str(path.relative_to(app))
+        for path in app.rglob("*.py")
         if re.search(r"(?<!def )\bwriting\(", path.read_text(encoding="utf-8"))
-    }  # fmt: skip
+    }
     assert writers == unsigned | {"web.py"}
 
 
@@ -189,17 +190,25 @@ def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
         ("UPDATE OR REPLACE change SET id = 1", "never changed or erased"),
         ("DELETE FROM change", "never changed or erased"),
         ("DELETE FROM change WHERE id = (SELECT max(id) FROM change)", "never changed or erased"),
-        ("REPLACE INTO change SELECT id, at, 'Eve', device, why, what, table_name, row_id, column_name, '1', NULL,"
-         " after, NULL FROM change", "not replaced"),
-        ("INSERT INTO change (id, at, who, why, what, table_name, row_id, column_name) VALUES (1, '2026', '', '',"
-         " 'entered', 'supply', 1, '') ON CONFLICT (id) DO UPDATE SET who = 'Eve'", "not replaced"),
+        (
+            "REPLACE INTO change SELECT id, at, 'Eve', device, why, what, table_name, row_id, column_name, '1', NULL,"
+            " after, NULL FROM change",
+            "not replaced",
+        ),
+        (
+            "INSERT INTO change (id, at, who, why, what, table_name, row_id, column_name) VALUES (1, '2026', '', '',"
+            " 'entered', 'supply', 1, '') ON CONFLICT (id) DO UPDATE SET who = 'Eve'",
+            "not replaced",
+        ),
         ("REPLACE INTO supply SELECT * FROM supply", "not replaced"),
-        ("INSERT OR REPLACE INTO supply (id, created_at, version, ingredient, mark, received_on, mass_kg, mass_typed,"
-         " note) SELECT id + 50, created_at, 1, ingredient, mark, received_on, 1, '1 kg', '' FROM supply",
-         "not replaced"),
+        (
+            "INSERT OR REPLACE INTO supply (id, created_at, version, ingredient, mark, received_on, mass_kg,"
+            " mass_typed, note) SELECT id + 50, created_at, 1, ingredient, mark, received_on, 1, '1 kg', '' FROM supply",
+            "not replaced",
+        ),
         ("UPDATE OR REPLACE supply SET mark = 'same', ingredient = 'sorbitol'", "not replaced"),
     ],
-)  # fmt: skip
+)
 def test_the_record_cannot_be_rewritten_or_walked_round(session: Session, attack: str, words: str) -> None:
     """guard_change_update, guard_change_delete, guard_*_not_replaced, guard_*_not_run_over"""
     first = build.supply(session, "sorbitol")

@@ -117,9 +117,17 @@ def test_a_bare_number_is_in_the_workshop_s_own_unit() -> None:
 
 
 SHAPES = [
-    "{v} {u}", "+  {v} {u}", "   {v}{u}", "ST,GS,+{v}{u}", "ST,NT,  {v} {u}\r", "N     +   {v} {u}  ", "G {v} {u}",
-    "S S   {v} {u}", "Net {v} {u}", "{v} {u} G",
-]  # fmt: skip
+    "{v} {u}",
+    "+  {v} {u}",
+    "   {v}{u}",
+    "ST,GS,+{v}{u}",
+    "ST,NT,  {v} {u}\r",
+    "N     +   {v} {u}  ",
+    "G {v} {u}",
+    "S S   {v} {u}",
+    "Net {v} {u}",
+    "{v} {u} G",
+]
 
 
 @given(
@@ -137,12 +145,45 @@ def test_every_shape_gives_back_the_number_in_it(value, shape, unit, zeros, mark
 
 PIECES = st.lists(
     st.one_of(
-        st.sampled_from(["ST", "US", "OL", "GS", "NT", "TR", ",", "N", "G", "T", "S", "D", "+", "-", " ", "  ", "g",
-                         "kg", "oz", "?", ".", "0", "1", "123.4", "0123.40", "\r\n", "\x02", "/", "Net", ":", "−"]),
+        st.sampled_from(
+            [
+                "ST",
+                "US",
+                "OL",
+                "GS",
+                "NT",
+                "TR",
+                ",",
+                "N",
+                "G",
+                "T",
+                "S",
+                "D",
+                "+",
+                "-",
+                " ",
+                "  ",
+                "g",
+                "kg",
+                "oz",
+                "?",
+                ".",
+                "0",
+                "1",
+                "123.4",
+                "0123.40",
+                "\r\n",
+                "\x02",
+                "/",
+                "Net",
+                ":",
+                "−",
+            ]
+        ),
         st.text(max_size=3),
     ),
     max_size=9,
-).map("".join)  # fmt: skip
+).map("".join)
 
 
 @given(PIECES)

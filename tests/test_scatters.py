@@ -25,8 +25,10 @@ def test_each_pair_is_a_mark_that_is_read_out_and_a_row() -> None:
     assert 'data-words="M3, not: Density 94.0 %, Measured over predicted 0.85"' in made
     assert "good (2)" in made
     assert [re.sub("<[^>]+>", " ", row).split() for row in re.findall("<tr>(.*?)</tr>", made)][1:] == [
-        ["M1", "good", "95.0", "0.98"], ["M2", "good", "96.0", "1.01"], ["M3", "not", "94.0", "0.85"],
-    ]  # fmt: skip
+        ["M1", "good", "95.0", "0.98"],
+        ["M2", "good", "96.0", "1.01"],
+        ["M3", "not", "94.0", "0.85"],
+    ]
     assert "<desc" in made
     assert "Two things." in made
 

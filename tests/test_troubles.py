@@ -122,8 +122,12 @@ def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path
         pytest.skip("this machine gives no file system to a person without rights")
     run = subprocess.run(
         [*apart, "sh", "-c", ON_A_SMALL_DISK, "sh", tmp_path, sys.executable],
-        capture_output=True, text=True, check=True, cwd=ROOT, env=os.environ | {"PYTHONPATH": "."},
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=ROOT,
+        env=os.environ | {"PYTHONPATH": "."},
+    )
     found = json.loads(run.stdout)
     assert found["saved"] > 10
     assert found["status"] == 507

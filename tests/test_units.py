@@ -285,9 +285,29 @@ def test_pounds_and_ounces_add_up(pounds: int, ounces: int, eighths: int) -> Non
 
 @pytest.mark.parametrize(
     "typed",
-    ["mm", "five mm", "1e3 mm", "1,00.5 mm", "1.2.3 mm", "3//4 in", "1/2/3 in", "19 mm 5", "0x10 mm", "nan", "inf",
-     "--5 mm", "5 + 5 mm", "__import__('os')", "2**3 mm", "² in", "19. mm", "5 ft 6", "5 ft -6 in", "$5"],
-)  # fmt: skip
+    [
+        "mm",
+        "five mm",
+        "1e3 mm",
+        "1,00.5 mm",
+        "1.2.3 mm",
+        "3//4 in",
+        "1/2/3 in",
+        "19 mm 5",
+        "0x10 mm",
+        "nan",
+        "inf",
+        "--5 mm",
+        "5 + 5 mm",
+        "__import__('os')",
+        "2**3 mm",
+        "² in",
+        "19. mm",
+        "5 ft 6",
+        "5 ft -6 in",
+        "$5",
+    ],
+)
 def test_what_is_not_a_number_with_a_unit_is_refused_in_words(typed: str) -> None:
     with pytest.raises(UnitError, match=r"is not a length|is not known here|goes with"):
         parse(typed, "length")
@@ -311,9 +331,15 @@ def test_a_number_too_large_to_hold_is_refused() -> None:
 
 @pytest.mark.parametrize(
     ("typed", "kind", "other"),
-    [("19 g", "length", "a mass"), ("19 mm", "mass", "a length"), ("5 psi", "temperature", "a pressure"),
-     ("100 C", "pressure", "a temperature"), ("5 N·s", "force", "an impulse"), ("12 %", "length", "a share")],
-)  # fmt: skip
+    [
+        ("19 g", "length", "a mass"),
+        ("19 mm", "mass", "a length"),
+        ("5 psi", "temperature", "a pressure"),
+        ("100 C", "pressure", "a temperature"),
+        ("5 N·s", "force", "an impulse"),
+        ("12 %", "length", "a share"),
+    ],
+)
 def test_a_unit_of_another_kind_is_named(typed: str, kind: str, other: str) -> None:
     with pytest.raises(UnitError, match=rf"goes with {other}; this field takes {KINDS[kind].noun}"):
         parse(typed, kind)
@@ -365,8 +391,9 @@ def test_a_comma_is_a_decimal_sign_where_it_cannot_part_thousands(value: Decimal
     with pytest.raises(UnitError, match="can mean") as asked:
         parse(text, "mass")
     assert [parse(one, "mass").si for one in asked.value.readings] == [
-        parse(str(value), "mass").si, parse(f"{whole}{behind}", "mass").si,
-    ]  # fmt: skip
+        parse(str(value), "mass").si,
+        parse(f"{whole}{behind}", "mass").si,
+    ]
 
 
 @given(st.integers(0, 40), st.integers(1, 63), st.sampled_from([2, 4, 8, 16, 32, 64]))

@@ -114,8 +114,9 @@ def hold_room(book: Path, folder: Path) -> None:
     if shutil.disk_usage(folder).free < book.stat().st_size + SPARE_BYTES:
         raise Trouble(
             f"There is no room for a copy of the book in {folder}. The book itself is safe. Make room there.",
-            status=507, kind="full",
-        )  # fmt: skip
+            status=507,
+            kind="full",
+        )
 
 
 def copies(book: Path) -> list[Copy]:

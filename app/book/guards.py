@@ -74,39 +74,49 @@ GUARDS: dict[str, str] = record.triggers() | dict(
     [
         # The checklist gate
         _stop(
-            "guard_opening_needs_checklist", "BEFORE INSERT ON session_opening", _FRESH_CHECKLIST,
+            "guard_opening_needs_checklist",
+            "BEFORE INSERT ON session_opening",
+            _FRESH_CHECKLIST,
             "a cast session opens only with a complete checklist of its batch, made today and recent enough",
         ),
         _stop("guard_opening_stays", "BEFORE UPDATE ON session_opening", "1", "an opening is never changed"),
         _stop("guard_opening_kept", "BEFORE DELETE ON session_opening", "1", "an opening is never erased"),
         _stop(
-            "guard_session_starts_closed", "BEFORE INSERT ON cast_session", "NEW.closed_at IS NULL",
+            "guard_session_starts_closed",
+            "BEFORE INSERT ON cast_session",
+            "NEW.closed_at IS NULL",
             "a cast session is opened by a checklist",
         ),
         _stop(
-            "guard_session_reopening", "BEFORE UPDATE ON cast_session",
+            "guard_session_reopening",
+            "BEFORE UPDATE ON cast_session",
             """OLD.closed_at IS NOT NULL AND NEW.closed_at IS NULL AND NOT EXISTS (
                 SELECT 1 FROM session_opening o WHERE o.cast_session_id = NEW.id AND o.opened_at >= OLD.closed_at)""",
             "a closed cast session is reopened by a new checklist",
         ),
         _stop(
-            "guard_session_stays", "BEFORE UPDATE ON cast_session",
+            "guard_session_stays",
+            "BEFORE UPDATE ON cast_session",
             f"""NEW.batch_id IS NOT OLD.batch_id
                 OR (OLD.closed_at IS NOT NULL AND NEW.closed_at IS NOT NULL AND NEW.closed_at IS NOT OLD.closed_at)
                 OR (OLD.closed_at IS NULL AND NEW.closed_at <= {_LAST_OPENING})""",
             "a cast session keeps its batch, and closes after it was opened",
         ),
         _stop(
-            "guard_checklist_starts_open", "BEFORE INSERT ON checklist", "NEW.completed_at IS NOT NULL",
+            "guard_checklist_starts_open",
+            "BEFORE INSERT ON checklist",
+            "NEW.completed_at IS NOT NULL",
             "a checklist is answered before it is complete",
         ),
         _stop(
-            "guard_checklist_complete", "BEFORE UPDATE ON checklist",
+            "guard_checklist_complete",
+            "BEFORE UPDATE ON checklist",
             f"OLD.completed_at IS NULL AND NEW.completed_at IS NOT NULL AND NOT ({_ALL_ANSWERED})",
             "every line of the checklist needs an answer",
         ),
         _stop(
-            "guard_checklist_frozen", "BEFORE UPDATE ON checklist",
+            "guard_checklist_frozen",
+            "BEFORE UPDATE ON checklist",
             """OLD.completed_at IS NOT NULL AND (NEW.completed_at IS NOT OLD.completed_at
                 OR NEW.person IS NOT OLD.person OR NEW.batch_id IS NOT OLD.batch_id
                 OR NEW.checklist_edition_id IS NOT OLD.checklist_edition_id
@@ -115,20 +125,25 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         ),
         *(
             _stop(
-                f"guard_answer_{act.lower()}", f"BEFORE {act} ON checklist_answer",
-                _COMPLETE.format(id=f"{row}.checklist_id"), "a complete checklist is not changed; make a new one",
+                f"guard_answer_{act.lower()}",
+                f"BEFORE {act} ON checklist_answer",
+                _COMPLETE.format(id=f"{row}.checklist_id"),
+                "a complete checklist is not changed; make a new one",
             )
             for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
         ),
         _stop(
-            "guard_answer_of_this_list", "BEFORE INSERT ON checklist_answer",
+            "guard_answer_of_this_list",
+            "BEFORE INSERT ON checklist_answer",
             """(SELECT checklist_edition_id FROM checklist_item WHERE id = NEW.checklist_item_id)
                 IS NOT (SELECT checklist_edition_id FROM checklist WHERE id = NEW.checklist_id)""",
             "the line belongs to another version of the list",
         ),
         *(
             _stop(
-                f"guard_list_{act.lower()}", f"BEFORE {act} ON checklist_item", _LIST_SIGNED.format(row=row),
+                f"guard_list_{act.lower()}",
+                f"BEFORE {act} ON checklist_item",
+                _LIST_SIGNED.format(row=row),
                 "a version of the list that was signed is not changed; make a new version",
             )
             for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
@@ -136,7 +151,8 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         # A checklist is signed for one plan
         *(
             _stop(
-                f"guard_{table}_{act.split()[0].lower()}", f"BEFORE {act} ON {table}",
+                f"guard_{table}_{act.split()[0].lower()}",
+                f"BEFORE {act} ON {table}",
                 _PLAN_FROZEN.format(id=f"{row}.batch_id"),
                 "the plan has a complete checklist or was cast; void the checklist first",
             )
@@ -144,7 +160,8 @@ GUARDS: dict[str, str] = record.triggers() | dict(
             for act, row in (("INSERT", "NEW"), (f"UPDATE OF {measured}, batch_id", "OLD"), ("DELETE", "OLD"))
         ),
         _stop(
-            "guard_batch_update", "BEFORE UPDATE OF code, formula_id, target_mass_kg ON batch",
+            "guard_batch_update",
+            "BEFORE UPDATE OF code, formula_id, target_mass_kg ON batch",
             f"""(NEW.code IS NOT OLD.code OR NEW.formula_id IS NOT OLD.formula_id
                 OR NEW.target_mass_kg IS NOT OLD.target_mass_kg) AND {_PLAN_FROZEN.format(id="OLD.id")}""",
             "the plan has a complete checklist or was cast; void the checklist first",
@@ -152,29 +169,31 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         # Work belongs to an open session
         *(
             _stop(
-                f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}",
+                f"guard_{table}_{act.lower()}",
+                f"BEFORE {act} ON {table}",
                 "NOT " + _SESSION_IS_OPEN.format(join="s.id = NEW.cast_session_id"),
                 "the cast session is closed; reopen it with a new checklist",
             )
-            for table, act in (
-                ("cast_step", "UPDATE"), ("temperature_reading", "INSERT"), ("session_note", "INSERT"),
-            )
+            for table, act in (("cast_step", "UPDATE"), ("temperature_reading", "INSERT"), ("session_note", "INSERT"))
         ),
         *(
             _stop(
-                f"guard_weigh_out_{act.lower()}", f"BEFORE {act} ON weigh_out",
+                f"guard_weigh_out_{act.lower()}",
+                f"BEFORE {act} ON weigh_out",
                 "NOT " + _SESSION_IS_OPEN.format(join=_PAN_OF_PART),
                 "the cast session is not open; open it with a checklist",
             )
             for act in ("INSERT", "UPDATE")
         ),
         _stop(
-            "guard_weigh_out_of_the_day", "BEFORE INSERT ON weigh_out",
+            "guard_weigh_out_of_the_day",
+            "BEFORE INSERT ON weigh_out",
             _DAY_OVER.format(join=_PAN_OF_PART, moment="NEW.created_at"),
             "the session was opened on an earlier day; reopen it with a new checklist",
         ),
         _stop(
-            "guard_step_of_the_day", "BEFORE UPDATE ON cast_step",
+            "guard_step_of_the_day",
+            "BEFORE UPDATE ON cast_step",
             "OLD.done_at IS NULL AND NEW.done_at IS NOT NULL AND (NEW.set_number = 0 OR NEW.key = 'pour') AND "
             + _DAY_OVER.format(join="s.id = NEW.cast_session_id", moment="NEW.done_at"),
             "the session was opened on an earlier day; reopen it with a new checklist",
@@ -182,10 +201,12 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         # Mass does not come from nowhere
         _stop("guard_bag_insert", "BEFORE INSERT ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),
         _stop("guard_bag_update", "BEFORE UPDATE ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),
-        _stop("guard_leftover", "BEFORE INSERT ON weigh_out", _LEFTOVER_OVERDRAWN,
-              "the leftover does not hold that much"),
         _stop(
-            "guard_weigh_out_stays", "BEFORE UPDATE ON weigh_out",
+            "guard_leftover", "BEFORE INSERT ON weigh_out", _LEFTOVER_OVERDRAWN, "the leftover does not hold that much"
+        ),
+        _stop(
+            "guard_weigh_out_stays",
+            "BEFORE UPDATE ON weigh_out",
             """NEW.mass_kg IS NOT OLD.mass_kg OR NEW.batch_part_id IS NOT OLD.batch_part_id
                 OR NEW.supply_id IS NOT OLD.supply_id OR NEW.leftover_id IS NOT OLD.leftover_id
                 OR (OLD.voided_at IS NOT NULL AND NEW.voided_at IS NOT OLD.voided_at)""",
@@ -194,52 +215,62 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         _stop("guard_weigh_out_kept", "BEFORE DELETE ON weigh_out", "1", "a weighed amount is struck out, not erased"),
         # What was used is not rewritten
         _stop(
-            "guard_formula_update", "BEFORE UPDATE ON formula",
+            "guard_formula_update",
+            "BEFORE UPDATE ON formula",
             _FORMULA_USED.format(id="OLD.id") + " AND (NEW.name IS NOT OLD.name OR NEW.edition IS NOT OLD.edition)",
             "a formula in use is not changed; make a new version",
         ),
         *(
             _stop(
-                f"guard_formula_part_{act.lower()}", f"BEFORE {act} ON formula_part",
-                _FORMULA_USED.format(id=f"{row}.formula_id"), "a formula in use is not changed; make a new version",
+                f"guard_formula_part_{act.lower()}",
+                f"BEFORE {act} ON formula_part",
+                _FORMULA_USED.format(id=f"{row}.formula_id"),
+                "a formula in use is not changed; make a new version",
             )
             for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
         ),
         _stop("guard_prediction_stays", "BEFORE UPDATE ON prediction", "1", "a prediction is never rewritten"),
         _stop("guard_prediction_kept", "BEFORE DELETE ON prediction", "1", "a prediction is never erased"),
         _stop(
-            "guard_build_accepted_grain", "BEFORE INSERT ON build_grain",
+            "guard_build_accepted_grain",
+            "BEFORE INSERT ON build_grain",
             "(SELECT decision FROM grain WHERE id = NEW.grain_id) IS NOT 'accept'",
             "only accepted grains go into a motor",
         ),
         *(
             _stop(
-                f"guard_build_dry_grain_{act.split()[0].lower()}", f"BEFORE {act} ON build_grain",
+                f"guard_build_dry_grain_{act.split()[0].lower()}",
+                f"BEFORE {act} ON build_grain",
                 f"NEW.released_at IS NULL AND {_GRAIN_WET}",
                 "the grain is wet; dry it and weigh it again, or accept it with a reason",
             )
             for act in ("INSERT", "UPDATE OF grain_id, released_at")
         ),
         _stop(
-            "guard_fired_grain_stays", "BEFORE UPDATE ON build_grain",
+            "guard_fired_grain_stays",
+            "BEFORE UPDATE ON build_grain",
             """OLD.released_at IS NULL AND NEW.released_at IS NOT NULL AND EXISTS (
                 SELECT 1 FROM firing f WHERE f.motor_build_id = OLD.motor_build_id AND f.result <> 'no_light')""",
             "the grain was burned; it does not go back to the shelf",
         ),
         _stop(
-            "guard_held_grain", "BEFORE UPDATE ON grain",
+            "guard_held_grain",
+            "BEFORE UPDATE ON grain",
             f"{_GRAIN_HELD} AND (NEW.decision IS NOT OLD.decision OR NEW.mass_kg <> OLD.mass_kg)",
             "the grain is in a motor; take the motor apart first",
         ),
         _stop(
-            "guard_grain_kept", "BEFORE DELETE ON grain", f"NOT ({_TAKEN_BACK})",
+            "guard_grain_kept",
+            "BEFORE DELETE ON grain",
+            f"NOT ({_TAKEN_BACK})",
             "a grain is rejected, not erased; only a weighing of the last minute is taken back",
         ),
         _stop("guard_struck_stays", "BEFORE UPDATE ON struck_weighing", "1", "a struck weighing is never changed"),
         _stop("guard_struck_kept", "BEFORE DELETE ON struck_weighing", "1", "a struck weighing is never erased"),
         # A rejected grain that is gone is in one place only
         _stop(
-            "guard_gone_grain", "BEFORE UPDATE ON grain",
+            "guard_gone_grain",
+            "BEFORE UPDATE ON grain",
             """OLD.gone_to IS NOT NULL AND (
                 (NEW.gone_to IS NOT NULL AND (NEW.gone_to IS NOT OLD.gone_to OR NEW.decision IS NOT OLD.decision
                     OR NEW.mass_kg IS NOT OLD.mass_kg OR NEW.batch_id IS NOT OLD.batch_id))
@@ -247,35 +278,48 @@ GUARDS: dict[str, str] = record.triggers() | dict(
             "the grain went to remelt or scrap; bring it back first",
         ),
         _stop(
-            "guard_leftover_of_grain", "BEFORE INSERT ON leftover",
+            "guard_leftover_of_grain",
+            "BEFORE INSERT ON leftover",
             """NEW.grain_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM grain g WHERE g.id = NEW.grain_id
                 AND g.gone_to = 'remelt' AND g.batch_id = NEW.batch_id AND g.mass_kg = NEW.mass_kg)""",
             "a grain goes to remelt whole, as a leftover of its own lot",
         ),
         _stop(
-            "guard_leftover_stays", "BEFORE UPDATE ON leftover",
+            "guard_leftover_stays",
+            "BEFORE UPDATE ON leftover",
             """OLD.grain_id IS NOT NULL AND (NEW.grain_id IS NOT OLD.grain_id OR NEW.mass_kg IS NOT OLD.mass_kg
                 OR NEW.batch_id IS NOT OLD.batch_id)""",
             "a leftover made of a grain keeps its mass",
         ),
         _stop(
-            "guard_firing_of_whole_motor", "BEFORE INSERT ON firing",
+            "guard_firing_of_whole_motor",
+            "BEFORE INSERT ON firing",
             "(SELECT taken_apart_at FROM motor_build WHERE id = NEW.motor_build_id) IS NOT NULL",
             "the motor was taken apart; it cannot be fired",
         ),
         _stop(
-            "guard_firing_kept", "BEFORE DELETE ON firing", f"NOT ({_THIS_MINUTE})",
+            "guard_firing_kept",
+            "BEFORE DELETE ON firing",
+            f"NOT ({_THIS_MINUTE})",
             "a firing is corrected, not erased; only one written down in the last minute is taken back",
         ),
         # What a logger wrote stays as it came
         _stop("guard_curve_file_stays", "BEFORE UPDATE ON curve_file", "1", "a file of a logger is kept as it came"),
         *(
-            _stop(f"guard_curve_{act.lower()}", f"BEFORE {act} ON curve", "1",
-                  "a curve is read again, not rewritten or erased")
+            _stop(
+                f"guard_curve_{act.lower()}",
+                f"BEFORE {act} ON curve",
+                "1",
+                "a curve is read again, not rewritten or erased",
+            )
             for act in ("UPDATE", "DELETE")
         ),
-        _stop("guard_altimeter_file_stays", "BEFORE UPDATE ON altimeter_file", "1",
-              "a file of an altimeter is kept as it came"),
+        _stop(
+            "guard_altimeter_file_stays",
+            "BEFORE UPDATE ON altimeter_file",
+            "1",
+            "a file of an altimeter is kept as it came",
+        ),
         *(
             _stop(f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}", "1", words)
             for table, words in (
@@ -286,7 +330,8 @@ GUARDS: dict[str, str] = record.triggers() | dict(
             for act in ("UPDATE", "DELETE")
         ),
         _stop(
-            "guard_suspect_was_in_it", "BEFORE INSERT ON suspect_grain",
+            "guard_suspect_was_in_it",
+            "BEFORE INSERT ON suspect_grain",
             """NOT EXISTS (SELECT 1 FROM firing_finding n JOIN firing f ON f.id = n.firing_id
                 JOIN build_grain g ON g.motor_build_id = f.motor_build_id
                 WHERE n.id = NEW.firing_finding_id AND g.grain_id = NEW.grain_id)""",
@@ -294,13 +339,17 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         ),
         *(
             _stop(
-                f"guard_{table}_stays", f"BEFORE UPDATE ON {table}",
+                f"guard_{table}_stays",
+                f"BEFORE UPDATE ON {table}",
                 "OLD.voided_at IS NOT NULL OR " + " OR ".join(f"NEW.{name} IS NOT OLD.{name}" for name in kept),
                 f"{noun} is struck out with a reason, not rewritten",
             )
             for table, noun, kept in (
-                ("firing_picture", "a picture",
-                 ("firing_id", "name", "caption", "media_type", "width", "height", "sha256", "size_bytes", "raw")),
+                (
+                    "firing_picture",
+                    "a picture",
+                    ("firing_id", "name", "caption", "media_type", "width", "height", "sha256", "size_bytes", "raw"),
+                ),
                 ("firing_reference", "a reference", ("firing_id", "address", "caption")),
             )
         ),
@@ -310,31 +359,56 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         ),
         # Stored grains and test pieces: what was noted stays
         *(
-            _stop(f"guard_grain_bag_{act.lower()}", f"BEFORE {act} ON grain_bag", "1",
-                  "where a bag lay is followed by where it lies, not rewritten or erased")
+            _stop(
+                f"guard_grain_bag_{act.lower()}",
+                f"BEFORE {act} ON grain_bag",
+                "1",
+                "where a bag lay is followed by where it lies, not rewritten or erased",
+            )
             for act in ("UPDATE", "DELETE")
         ),
         *(
             _stop(
-                f"guard_{table}_stays", f"BEFORE UPDATE ON {table}",
+                f"guard_{table}_stays",
+                f"BEFORE UPDATE ON {table}",
                 "OLD.voided_at IS NOT NULL OR " + " OR ".join(f"NEW.{name} IS NOT OLD.{name}" for name in kept),
                 f"{noun} is struck out, not rewritten",
             )
             for table, noun, kept in (
-                ("re_weigh", "a re-weigh", ("grain_id", "weighed_at", "gross_kg", "gross_typed", "tare_kg", "mass_kg",
-                                            "label_kg", "scale_resolution_kg", "wet")),
-                ("temperature_reading", "a reading of the pan",
-                 ("cast_session_id", "read_at", "temperature_k", "temperature_typed")),
+                (
+                    "re_weigh",
+                    "a re-weigh",
+                    (
+                        "grain_id",
+                        "weighed_at",
+                        "gross_kg",
+                        "gross_typed",
+                        "tare_kg",
+                        "mass_kg",
+                        "label_kg",
+                        "scale_resolution_kg",
+                        "wet",
+                    ),
+                ),
+                (
+                    "temperature_reading",
+                    "a reading of the pan",
+                    ("cast_session_id", "read_at", "temperature_k", "temperature_typed"),
+                ),
                 ("nozzle_measure", "a measured throat", ("nozzle_id", "measured_on", "throat_d_m", "throat_d_typed")),
             )
         ),
         *(
             _stop(f"guard_{table}_kept", f"BEFORE DELETE ON {table}", "1", f"{noun} is struck out, not erased")
-            for table, noun in (("re_weigh", "a re-weigh"), ("temperature_reading", "a reading of the pan"),
-                                ("nozzle_measure", "a measured throat"))
+            for table, noun in (
+                ("re_weigh", "a re-weigh"),
+                ("temperature_reading", "a reading of the pan"),
+                ("nozzle_measure", "a measured throat"),
+            )
         ),
         _stop(
-            "guard_test_piece_stays", "BEFORE UPDATE ON test_piece",
+            "guard_test_piece_stays",
+            "BEFORE UPDATE ON test_piece",
             """NEW.batch_id IS NOT OLD.batch_id OR NEW.number IS NOT OLD.number OR NEW.length_m IS NOT OLD.length_m
                 OR NEW.burn_time_s IS NOT OLD.burn_time_s OR NEW.pressure_pa IS NOT OLD.pressure_pa
                 OR (OLD.voided_at IS NOT NULL AND NEW.voided_at IS NOT OLD.voided_at)""",
@@ -342,7 +416,7 @@ GUARDS: dict[str, str] = record.triggers() | dict(
         ),
         _stop("guard_test_piece_kept", "BEFORE DELETE ON test_piece", "1", "a test piece is struck out, not erased"),
     ]
-)  # fmt: skip
+)
 """Each trigger's SQL by its name: the rules above, and the record of changes."""
 
 

@@ -40,9 +40,16 @@ DENSE, DENSE_FROM = 200, 100_000_000
 _SPARE_BYTES = 100_000_000
 _OF_THE_MOMENT = {"draft", "once_token"}
 _UNREADABLE = (
-    zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, EOFError, RuntimeError, ValueError, KeyError,
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    EOFError,
+    RuntimeError,
+    ValueError,
+    KeyError,
     OverflowError,
-)  # fmt: skip
+)
 """What the library raises of a zip that is broken: for its own acts only, so that a slip of ours is never one."""
 
 

@@ -39,18 +39,10 @@ class Batch(Row, table=True):
     humidity_typed: str | None = None
     note: str = ""
     items: list["BatchItem"] = Relationship(
-        sa_relationship_kwargs={
-            "order_by": "BatchItem.id",
-            "cascade": "all, delete-orphan",
-            "lazy": "selectin",
-        }
+        sa_relationship_kwargs={"order_by": "BatchItem.id", "cascade": "all, delete-orphan", "lazy": "selectin"}
     )
     parts: list["BatchPart"] = Relationship(
-        sa_relationship_kwargs={
-            "order_by": "BatchPart.id",
-            "cascade": "all, delete-orphan",
-            "lazy": "selectin",
-        }
+        sa_relationship_kwargs={"order_by": "BatchPart.id", "cascade": "all, delete-orphan", "lazy": "selectin"}
     )
 
 

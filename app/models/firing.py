@@ -27,9 +27,15 @@ FAILED = ("nozzle", "burst", "burn_through")
 """Results that ask for what was found."""
 
 WINDS = {
-    "N": "north", "NE": "north-east", "E": "east", "SE": "south-east", "S": "south", "SW": "south-west", "W": "west",
+    "N": "north",
+    "NE": "north-east",
+    "E": "east",
+    "SE": "south-east",
+    "S": "south",
+    "SW": "south-west",
+    "W": "west",
     "NW": "north-west",
-}  # fmt: skip
+}
 
 SMOKE = {"usual": "White, as usual", "thin": "Thin", "dark": "Dark or sooty", "none": "None seen"}
 

@@ -94,9 +94,12 @@ class FindingIn(FormIn):
     remains_words: str = _words("The remains in words")
     grain_ids: list[int] = FormField(default_factory=list, max_length=30, title="Suspected grains")
     suspicion: str = FormField(
-        "", max_length=1000, title="Why they are suspected", json_schema_extra={"rows": 2},
+        "",
+        max_length=1000,
+        title="Why they are suspected",
+        json_schema_extra={"rows": 2},
         description="What points to them; a guess is called one.",
-    )  # fmt: skip
+    )
 
 
 class FiringPicture(Row, table=True):

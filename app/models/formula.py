@@ -32,11 +32,7 @@ class Formula(Row, table=True):
     law_to_pa: float | None = None
     law_source: str = ""
     parts: list["FormulaPart"] = Relationship(
-        sa_relationship_kwargs={
-            "order_by": "FormulaPart.id",
-            "cascade": "all, delete-orphan",
-            "lazy": "selectin",
-        }
+        sa_relationship_kwargs={"order_by": "FormulaPart.id", "cascade": "all, delete-orphan", "lazy": "selectin"}
     )
 
     @property

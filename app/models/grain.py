@@ -164,11 +164,7 @@ class GrainIn(FormIn):
     note: str = FormField("", max_length=300, title="Note")
 
 
-AGAIN = {
-    "trimmed": "Trimmed",
-    "wrong": "The first weighing was wrong",
-    "later": "Weighed again later",
-}
+AGAIN = {"trimmed": "Trimmed", "wrong": "The first weighing was wrong", "later": "Weighed again later"}
 """Why a grain that was weighed already is on the scale again."""
 
 

@@ -26,10 +26,7 @@ class CastingTube(Row, table=True):
     """A liner that a grain is cast in and that stays on it."""
 
     __tablename__ = "casting_tube"
-    __table_args__ = (
-        UniqueConstraint("name"),
-        CheckConstraint("inner_d_m > 0 AND outer_d_m > inner_d_m", name="wall"),
-    )
+    __table_args__ = (UniqueConstraint("name"), CheckConstraint("inner_d_m > 0 AND outer_d_m > inner_d_m", name="wall"))
 
     name: str
     inner_d_m: float

@@ -175,9 +175,7 @@ class LaunchFieldIn(FormIn):
     length: FieldSize | None = FormField(None, title="Length", description="Of a rectangle with the pad in its middle.")
     width: FieldSize | None = FormField(None, title="Width")
     long_axis: Annotated[Quantity, Measure("angle", ge=0, le=6.3)] | None = FormField(
-        None,
-        title="Bearing of its length",
-        description="From north, such as 45°; used when the wind has a direction.",
+        None, title="Bearing of its length", description="From north, such as 45°; used when the wind has a direction."
     )
     rules: str = FormField(
         "",

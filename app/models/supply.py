@@ -47,9 +47,7 @@ class SupplyIn(FormIn):
         max_length=80, title="Ingredient", description="Potassium nitrate, sorbitol, sucrose, dextrose…"
     )
     mark: str = FormField(
-        max_length=80,
-        title="Bag or lot mark",
-        description="What you can read on the bag; write one on if it has none.",
+        max_length=80, title="Bag or lot mark", description="What you can read on the bag; write one on if it has none."
     )
     received_on: date = FormField(title="Received on")
     mass: Annotated[Quantity, Measure("mass", gt=0, le=1000, usual=(0.05, 60))] = FormField(title="Mass received")

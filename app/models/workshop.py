@@ -32,9 +32,22 @@ SYSTEMS = {"Metric": METRIC, "US": US}
 OWN: Literal["Each by itself"] = "Each by itself"
 UNIT_FIELDS = {
     f"{kind}_unit": kind
-    for kind in ("length", "altitude", "mass", "heavy_mass", "pressure", "temperature", "speed", "force", "impulse",
-                 "burn_rate", "area", "volume", "density")
-}  # fmt: skip
+    for kind in (
+        "length",
+        "altitude",
+        "mass",
+        "heavy_mass",
+        "pressure",
+        "temperature",
+        "speed",
+        "force",
+        "impulse",
+        "burn_rate",
+        "area",
+        "volume",
+        "density",
+    )
+}
 """The columns that hold a chosen unit, with the kinds they are for."""
 
 Share = Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.001, 0.6))]
@@ -167,8 +180,7 @@ class WorkshopIn(FormIn):
         title="The caliper reads to"
     )
     weigh_tolerance: Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.0005, 0.1))] = FormField(
-        title="Weigh-out tolerance",
-        description="A weighed amount further off its target than this is marked.",
+        title="Weigh-out tolerance", description="A weighed amount further off its target than this is marked."
     )
     over_pour: Share = FormField(title="Over-pour", description="Extra for the pan, the spoon and the sprue.")
     test_pieces: Annotated[Quantity, Measure("mass", ge=0, le=1, usual=(0.001, 0.5))] = FormField(
@@ -184,12 +196,10 @@ class WorkshopIn(FormIn):
         title="Reject a grain below", description="Share of ideal density. Published failures lie below 85 %."
     )
     remelt_limit: Share = FormField(
-        title="Remelt at most",
-        description="Share of earlier leftovers in a batch. About 15 % is common practice.",
+        title="Remelt at most", description="Share of earlier leftovers in a batch. About 15 % is common practice."
     )
     checklist_valid: Annotated[Quantity, Measure("time", gt=0, le=86400, unit="h", usual=(900, 43200))] = FormField(
-        title="A checklist holds for",
-        description="A cast session must open within this time of its checklist.",
+        title="A checklist holds for", description="A cast session must open within this time of its checklist."
     )
     pan_low: Annotated[Quantity, Measure("temperature", gt=300, lt=480, usual=(340, 425))] = FormField(
         title="Pan: work from"
@@ -248,19 +258,23 @@ class WorkshopIn(FormIn):
         title="Pressure at ignition", description="What the igniter alone brings the chamber to; an assumption."
     )
     least_port_to_throat: float = FormField(
-        title="Port over throat, at least", ge=1, le=10,
+        title="Port over throat, at least",
+        ge=1,
+        le=10,
         description="Narrowest core over throat, by area. Below it a prediction warns of gas that strips the cores. A "
         "rule of thumb, no source: 2; textbooks of composites say 4.",
-    )  # fmt: skip
+    )
     rail_angle: Annotated[Quantity, Measure("angle", ge=0.05, le=1.0)] = FormField(
         title="Air off the nose at the rail, at most",
         json_schema_extra=hint(
             "As a rocket leaves its rail, in the mean wind and in a gust. A rule of thumb, no source: 15 to 20°. 15° "
             "off a rail at {exit} are {wind} of wind.",
-            exit=Amount(14.0, "speed"), wind=Amount(14.0 * tan(radians(15)), "speed"),
+            exit=Amount(14.0, "speed"),
+            wind=Amount(14.0 * tan(radians(15)), "speed"),
         ),
-    )  # fmt: skip
+    )
     learn: bool = FormField(
-        False, title="Predictions use what firings taught",
+        False,
+        title="Predictions use what firings taught",
         description="Off: every prediction stands on the published laws and the efficiencies above alone.",
-    )  # fmt: skip
+    )

@@ -31,9 +31,14 @@ def strike_temperature(request: Request, typed: Typed, code: str, reading_id: in
         return f"/cast/{code}#temperature"
 
     return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: casting.page_of(request, s, code, form),
-        form_id=f"misread-{reading_id}", notice=STRUCK,
-    )  # fmt: skip
+        request,
+        typed,
+        VoidIn,
+        act=act,
+        page=lambda s, form: casting.page_of(request, s, code, form),
+        form_id=f"misread-{reading_id}",
+        notice=STRUCK,
+    )
 
 
 @router.post("/cast/{code}/leftover/{leftover_id}/back")
@@ -45,9 +50,14 @@ def take_back_leftover(request: Request, typed: Typed, code: str, leftover_id: i
         return f"/cast/{code}#closing"
 
     return submit(
-        request, typed, FormIn, act=act, page=lambda s, form: casting.page_of(request, s, code, form),
-        form_id=f"leftover-back-{leftover_id}", notice="Taken back.",
-    )  # fmt: skip
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: casting.page_of(request, s, code, form),
+        form_id=f"leftover-back-{leftover_id}",
+        notice="Taken back.",
+    )
 
 
 @router.post("/shelf/{serial}/reweigh/{re_weigh_id}/strike")
@@ -61,9 +71,14 @@ def strike_re_weigh(request: Request, session: Book, typed: Typed, serial: str, 
         return f"/shelf/{serial}"
 
     return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: shelf.page_of(request, s, serial, form),
-        form_id=f"reweigh-{re_weigh_id}", notice=STRUCK,
-    )  # fmt: skip
+        request,
+        typed,
+        VoidIn,
+        act=act,
+        page=lambda s, form: shelf.page_of(request, s, serial, form),
+        form_id=f"reweigh-{re_weigh_id}",
+        notice=STRUCK,
+    )
 
 
 @router.post("/shelf/{serial}/wet/back")
@@ -104,9 +119,14 @@ def _grain(
 ) -> Response:
     grains.by_serial(session, serial)
     return submit(
-        request, typed, FormIn, act=act, page=lambda s, form: shelf.page_of(request, s, serial, form),
-        form_id=form_id, notice=notice,
-    )  # fmt: skip
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: shelf.page_of(request, s, serial, form),
+        form_id=form_id,
+        notice=notice,
+    )
 
 
 @router.post("/workshop/nozzles/{row_id}/measures/{measure_id}/strike")
@@ -120,9 +140,14 @@ def strike_throat(request: Request, session: Book, typed: Typed, row_id: int, me
         return f"/workshop/nozzles/{row_id}#throat"
 
     return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: NOZZLES.show(request, s, row_id, form),
-        form_id=f"throat-{measure_id}", notice=STRUCK,
-    )  # fmt: skip
+        request,
+        typed,
+        VoidIn,
+        act=act,
+        page=lambda s, form: NOZZLES.show(request, s, row_id, form),
+        form_id=f"throat-{measure_id}",
+        notice=STRUCK,
+    )
 
 
 @router.post("/plan/{code}/take-up")
@@ -135,10 +160,14 @@ def take_up(request: Request, session: Book, typed: Typed, code: str) -> Respons
         return f"/plan/{code}"
 
     return submit(
-        request, typed, FormIn, act=act, page=lambda s, form: planning.page_of(request, s, code, form),
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: planning.page_of(request, s, code, form),
         form_id="take-up",
         notice=f"Batch {code} is planned again.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/firings/{firing_id}/back")
@@ -150,6 +179,11 @@ def take_back_firing(request: Request, session: Book, typed: Typed, firing_id: i
         return f"/motors/{undo.take_back_firing(writing, fired.get(writing, firing_id), version_of(typed))}"
 
     return submit(
-        request, typed, FormIn, act=act, page=lambda s, form: firings.page_of(request, s, firing_id, form),
-        form_id="back", notice="The firing is taken back; the motor is whole again.",
-    )  # fmt: skip
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: firings.page_of(request, s, firing_id, form),
+        form_id="back",
+        notice="The firing is taken back; the motor is whole again.",
+    )

@@ -55,7 +55,7 @@ def upgrade() -> None:
     op.create_index(
         "uq_learning_pause_now", "learning_pause", ["formula_name"], unique=True,
         sqlite_where=sa.text("ended_at IS NULL"),
-    )  # fmt: skip
+    )
     op.add_column("workshop", sa.Column("learn", sa.Boolean(), nullable=False, server_default=sa.text("1")))
 
 

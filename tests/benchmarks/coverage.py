@@ -55,11 +55,7 @@ def motors() -> dict[str, Motor]:
     """Motors that the book would expect: of flat, usual and steep burn laws."""
     flat = replace(example(), c_star_efficiency=C_STAR_EFFICIENCY, nozzle_efficiency=NOZZLE_EFFICIENCY)
     sucrose = replace(flat.propellant, law=published_law("sucrose"), ideal_density=1889.0, c_star=918.0, gamma=1.133)
-    return {
-        "sorbitol": flat,
-        "sucrose": replace(flat, propellant=sucrose),
-        "steep": replace(flat, throat_d=0.0102),
-    }
+    return {"sorbitol": flat, "sucrose": replace(flat, propellant=sucrose), "steep": replace(flat, throat_d=0.0102)}
 
 
 @dataclass(frozen=True)
@@ -154,9 +150,10 @@ def off(arrays: Arrays, logs: Floats) -> Arrays:
     """Motors that are off by these logarithms of rate, c* and nozzle efficiency (N, 3)."""
     factors = np.exp(logs)
     return arrays.changed(
-        rate_scale=arrays.rate_scale * factors[:, 0], c_star=arrays.c_star * factors[:, 1],
+        rate_scale=arrays.rate_scale * factors[:, 0],
+        c_star=arrays.c_star * factors[:, 1],
         nozzle_efficiency=arrays.nozzle_efficiency * factors[:, 2],
-    )  # fmt: skip
+    )
 
 
 def cells(

@@ -43,19 +43,44 @@ from tests import build
 from tests.behind import engine_of
 
 LOTS, GRAINS, FIRINGS, SAMPLES = 500, 10, 3, 5_000
-COPIED = ("batch", "batch_item", "batch_part", "weigh_out", "checklist", "checklist_answer", "cast_session",
-          "session_opening", "cast_step", "temperature_reading", "grain", "re_weigh", "motor_build", "build_grain",
-          "prediction", "firing", "curve_file", "curve")  # fmt: skip
+COPIED = (
+    "batch",
+    "batch_item",
+    "batch_part",
+    "weigh_out",
+    "checklist",
+    "checklist_answer",
+    "cast_session",
+    "session_opening",
+    "cast_step",
+    "temperature_reading",
+    "grain",
+    "re_weigh",
+    "motor_build",
+    "build_grain",
+    "prediction",
+    "firing",
+    "curve_file",
+    "curve",
+)
 STRIDE = 1000
 """Identities of a copy are those of the first lot and so many times a thousand."""
 
 
 HOW = ReadIn.model_validate(
     {
-        "delimiter": "comma", "decimal": ".", "first_line": 2, "time_column": 1, "time_unit": "s", "force_column": 2,
-        "force_unit": "N", "pressure_column": 3, "pressure_unit": "MPa", "stand": "level",
+        "delimiter": "comma",
+        "decimal": ".",
+        "first_line": 2,
+        "time_column": 1,
+        "time_unit": "s",
+        "force_column": 2,
+        "force_unit": "N",
+        "pressure_column": 3,
+        "pressure_unit": "MPa",
+        "stand": "level",
     }
-)  # fmt: skip
+)
 
 
 def _first_lot(session: Session) -> str:
@@ -83,10 +108,13 @@ def _first_lot(session: Session) -> str:
         built = build.motor_build(session, grains=made[3 * i : 3 * i + 3])
         told = session.exec(select(Prediction).where(Prediction.motor_build_id == built.pk)).one()
         shot = build.bare_firing(
-            session, built, measured_impulse_ns=(0.94 + 0.02 * i) * told.total_impulse_ns,
-            measured_burn_time_s=1.05 * told.burn_time_s, measured_peak_pressure_pa=0.97 * told.peak_pressure_pa,
+            session,
+            built,
+            measured_impulse_ns=(0.94 + 0.02 * i) * told.total_impulse_ns,
+            measured_burn_time_s=1.05 * told.burn_time_s,
+            measured_peak_pressure_pa=0.97 * told.peak_pressure_pa,
             humidity_share=0.5 + 0.1 * i,
-        )  # fmt: skip
+        )
         _curve(session, shot)
     return lot.code
 
@@ -106,12 +134,18 @@ def _curve(session: Session, firing: Firing) -> None:
     found = reading.read(plain_text(raw), HOW, Motor(0.5, 0.0127))
     session.add(
         Curve(
-            firing_id=firing.pk, curve_file_id=row.pk, designation=found.designation,
-            total_impulse_ns=found.total_impulse_ns, burn_time_s=found.burn_time_s, mean_thrust_n=found.mean_thrust_n,
-            peak_thrust_n=found.peak_thrust_n, peak_pressure_pa=found.peak_pressure_pa,
-            reading_json=json.dumps(curves.as_typed(HOW)), result_json=found.model_dump_json(),
+            firing_id=firing.pk,
+            curve_file_id=row.pk,
+            designation=found.designation,
+            total_impulse_ns=found.total_impulse_ns,
+            burn_time_s=found.burn_time_s,
+            mean_thrust_n=found.mean_thrust_n,
+            peak_thrust_n=found.peak_thrust_n,
+            peak_pressure_pa=found.peak_pressure_pa,
+            reading_json=json.dumps(curves.as_typed(HOW)),
+            result_json=found.model_dump_json(),
         )
-    )  # fmt: skip
+    )
     session.flush()
 
 
@@ -151,8 +185,9 @@ def fill(engine: Engine) -> str:
             rows = connection.execute(table.select()).mappings().all()
             copies = [
                 {c.name: _copy(row[c.name], c, k, code, name) for c in table.columns}
-                for k in range(1, LOTS) for row in rows
-            ]  # fmt: skip
+                for k in range(1, LOTS)
+                for row in rows
+            ]
             connection.execute(table.insert(), copies)
         guards.install(connection)
         session.commit()
@@ -214,11 +249,24 @@ def _cpu_ms(client: TestClient, address: str) -> float:
 
 @pytest.mark.parametrize(
     "address",
-    ["/review", "/review?sort=density", "/review?sort=ratio&order=up", "/review?result=good&since=2020-01-01",
-     "/review/{code}", "/review/delivered", "/review/delivered?by=lot", "/review/delivered?by=case",
-     "/review/delivered?by=lot&of={code}", "/review/together", "/review/good", "/review/calibration", "/review/learned",
-     "/cast/{code}/grains", "/shelf"],
-)  # fmt: skip
+    [
+        "/review",
+        "/review?sort=density",
+        "/review?sort=ratio&order=up",
+        "/review?result=good&since=2020-01-01",
+        "/review/{code}",
+        "/review/delivered",
+        "/review/delivered?by=lot",
+        "/review/delivered?by=case",
+        "/review/delivered?by=lot&of={code}",
+        "/review/together",
+        "/review/good",
+        "/review/calibration",
+        "/review/learned",
+        "/cast/{code}/grains",
+        "/shelf",
+    ],
+)
 def test_a_page(benchmark: Any, client: TestClient, book: tuple[Path, str], address: str) -> None:
     page = benchmark(client.get, address.format(code=book[1]))
     assert page.status_code == 200

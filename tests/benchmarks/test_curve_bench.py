@@ -16,10 +16,18 @@ from app.services.firings.reading import Motor
 
 HOW = ReadIn.model_validate(
     {
-        "delimiter": "comma", "decimal": ".", "first_line": 2, "time_column": 1, "time_unit": "s", "force_column": 2,
-        "force_unit": "N", "pressure_unit": "MPa", "stand": "presses", "smooth": True,
+        "delimiter": "comma",
+        "decimal": ".",
+        "first_line": 2,
+        "time_column": 1,
+        "time_unit": "s",
+        "force_column": 2,
+        "force_unit": "N",
+        "pressure_unit": "MPa",
+        "stand": "presses",
+        "smooth": True,
     }
-)  # fmt: skip
+)
 
 
 def logger_file(samples: int) -> bytes:

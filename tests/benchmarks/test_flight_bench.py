@@ -33,7 +33,10 @@ def test_one_flight(benchmark, name):
 def test_a_thousand_drawn_flights(benchmark, name):
     draws = drawn_from_marks(0.94, 1.05, 0.9, 1.1)
     benchmark.pedantic(
-        fly_range, (MOTOR, ROCKETS[name], PAD, draws), {"ceiling": 450.0, "edges": (300.0, 300.0), "samples": 1000},
-        rounds=5, warmup_rounds=1,
-    )  # fmt: skip
+        fly_range,
+        (MOTOR, ROCKETS[name], PAD, draws),
+        {"ceiling": 450.0, "edges": (300.0, 300.0), "samples": 1000},
+        rounds=5,
+        warmup_rounds=1,
+    )
     assert benchmark.stats.stats.median < 1.0

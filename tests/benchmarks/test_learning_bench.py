@@ -48,10 +48,12 @@ def book(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
             rows = [
                 Row(what=what, mixture=mixture, value=float(v), error=0.02)
                 for what, mixture, v in zip(
-                    ("burn rate", "c* efficiency", "nozzle efficiency"), ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
-                    chance.normal((-4.8, -0.05, -0.1), 0.03), strict=True,
+                    ("burn rate", "c* efficiency", "nozzle efficiency"),
+                    ((1, 0, 0), (0, 1, 0), (0, 0, 1)),
+                    chance.normal((-4.8, -0.05, -0.1), 0.03),
+                    strict=True,
                 )
-            ]  # fmt: skip
+            ]
             made = FitRecord(how="pressure", pressure_pa=2.9e6, rows=rows).model_dump_json()
             session.add(FiringFit(firing_id=firing_id, key=key, fit_json=made))
         session.commit()
@@ -66,8 +68,7 @@ def client(book: Path) -> Iterator[TestClient]:
 
 
 @pytest.mark.parametrize(
-    "address",
-    ["/review/learned", "/review/learned/1", "/review/learned/firing/1", "/review/calibration"],
+    "address", ["/review/learned", "/review/learned/1", "/review/learned/firing/1", "/review/calibration"]
 )
 def test_a_page_of_what_was_learned(benchmark: Any, client: TestClient, address: str) -> None:
     """Wanted: 150 ms."""

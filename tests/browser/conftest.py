@@ -18,9 +18,14 @@ from app.main import create_app
 from app.settings import Settings
 
 QUIET = [
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync",
-]  # fmt: skip
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 ARTIFACTS = Path(__file__).resolve().parents[2] / "test-artifacts"
 
 

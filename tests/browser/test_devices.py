@@ -62,9 +62,11 @@ def site(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> I
 
 def _page(browser: Browser, address: str, script: bool = True, scheme: str = "light") -> Page:
     context = browser.new_context(
-        base_url=address, viewport={"width": 820, "height": 1180}, java_script_enabled=script,
+        base_url=address,
+        viewport={"width": 820, "height": 1180},
+        java_script_enabled=script,
         color_scheme="dark" if scheme == "dark" else "light",
-    )  # fmt: skip
+    )
     context.set_default_timeout(15_000)
     return context.new_page()
 

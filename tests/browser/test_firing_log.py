@@ -49,9 +49,17 @@ def test_a_flight_with_igniter_picture_and_altimeter(page: Page, site: Site, tmp
     choose(labelled(page, "Kind"), "Flight")
     choose(labelled(page, "Rocket"), "Turnstone")
     fill(
-        page, Igniter="Dipped wire, forward", How_it_was_made="Two dips", Delay_planned="6 s", Delay_as_it_was="7 s",
-        Humidity="70 %", Wind_from="south-west", Result="Burned well", Smoke="White", Lit_late="0.5 s",
-    )  # fmt: skip
+        page,
+        Igniter="Dipped wire, forward",
+        How_it_was_made="Two dips",
+        Delay_planned="6 s",
+        Delay_as_it_was="7 s",
+        Humidity="70 %",
+        Wind_from="south-west",
+        Result="Burned well",
+        Smoke="White",
+        Lit_late="0.5 s",
+    )
     page.get_by_label("It chuffed").check()
     held_to_axe_and_width(page)
     press(page, "Write it down")

@@ -113,9 +113,14 @@ def test_full_pages_are_accessible_and_fit(
     context = browser.new_context(base_url=site.address, color_scheme=scheme, viewport={"width": width, "height": 900})
     page = context.new_page()
     for address in (
-        "/shelf", "/shelf?find=2001P-01", f"/shelf/{serial}", f"/shelf/reweigh?lot={code}", f"/cast/{code}/test-pieces",
-        f"/shelf/sets?kind={kind}&size=2&count=2", f"/labels?lot={code}&size=letter-2x5",
-    ):  # fmt: skip
+        "/shelf",
+        "/shelf?find=2001P-01",
+        f"/shelf/{serial}",
+        f"/shelf/reweigh?lot={code}",
+        f"/cast/{code}/test-pieces",
+        f"/shelf/sets?kind={kind}&size=2&count=2",
+        f"/labels?lot={code}&size=letter-2x5",
+    ):
         page.goto(address)
         found = Axe().run(page, options=AXE_RULES).response["violations"]
         assert [(v["id"], v["nodes"][0]["html"][:120]) for v in found] == [], address

@@ -226,9 +226,10 @@ def test_axe_on_the_pages_of_the_run(browser: Browser, site: Site, poured: None,
     turn(NOON + timedelta(hours=22))  # left open overnight: the loudest page there is
     for width, height in ((1366, 768), (820, 1180)):
         context = browser.new_context(
-            base_url=site.address, color_scheme="dark" if scheme == "dark" else "light",
+            base_url=site.address,
+            color_scheme="dark" if scheme == "dark" else "light",
             viewport={"width": width, "height": height},
-        )  # fmt: skip
+        )
         page = context.new_page()
         for url in ("/", "/cast", "/cast/2611P", "/cast/2611P/sheet", "/cast/2611P/paper", "/workshop/runsheet"):
             page.goto(url)

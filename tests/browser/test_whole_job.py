@@ -11,8 +11,14 @@ from tests.browser.conftest import Site
 from tests.browser.walk import choose, fill, labelled, press, refused, saved
 
 Turn = Callable[[datetime], None]
-MINUTES = {"Set the coring rods": 3, "Compact the first": 15, "Compact again": 10, "Compact the last": 10,
-           "Pull the cores": 55, "Bag the grains": 240}  # fmt: skip
+MINUTES = {
+    "Set the coring rods": 3,
+    "Compact the first": 15,
+    "Compact again": 10,
+    "Compact the last": 10,
+    "Pull the cores": 55,
+    "Bag the grains": 240,
+}
 
 
 def enter_workshop(page: Page) -> None:

@@ -72,9 +72,7 @@ def densities() -> float:
 def oxygen() -> float:
     from app.calc.propellant.recipe import oxygen_balance
 
-    found = (
-        oxygen_balance({"KNO3": 1.0}), oxygen_balance({"KNO3": 1.0}, to="none"), oxygen_balance({"sucrose": 1.0})
-    )  # fmt: skip
+    found = (oxygen_balance({"KNO3": 1.0}), oxygen_balance({"KNO3": 1.0}, to="none"), oxygen_balance({"sucrose": 1.0}))
     return max(abs(100 * f - printed) for f, printed in zip(found, (39.6, 47.5, -112.2), strict=True))
 
 
@@ -87,10 +85,7 @@ def states(quantity: str) -> Callable[[], float]:
             r for r in published("blend_states.csv") if r["quantity"] == quantity and r["source"].strip() in ("A", "B")
         ]
         return worst(
-            (
-                factor * getattr(blend_state({"potassium_nitrate": 0.65, r["sugar"]: 0.35}), quantity),
-                float(r["value"]),
-            )
+            (factor * getattr(blend_state({"potassium_nitrate": 0.65, r["sugar"]: 0.35}), quantity), float(r["value"]))
             for r in rows
         )
 
@@ -221,9 +216,12 @@ def section_kept() -> float:
 
     found = []
     shapes = (
-        cores.round_core(0.016), cores.round_core(0.016, 0.005), cores.slot_core(0.006, 0.02),
-        cores.star_core(5, 0.024, 0.010), cores.flat_core(2 * R, 0.004),
-    )  # fmt: skip
+        cores.round_core(0.016),
+        cores.round_core(0.016, 0.005),
+        cores.slot_core(0.006, 0.02),
+        cores.star_core(5, 0.024, 0.010),
+        cores.flat_core(2 * R, 0.004),
+    )
     for core in shapes:
         s = burn_back(2 * R, core, cells=96)
         found.append((sum(quad(s.perimeter, a, b, epsabs=1e-15)[0] for a, b in pairwise(s.depths)), float(s.area(0.0))))
@@ -382,16 +380,18 @@ def scaling() -> float:
         replace(g, outer_d=2 * g.outer_d, core_d=2 * g.core_d, length=2 * g.length, mass=8 * g.mass) for g in one.grains
     )
     two = replace(
-        one, grains=grains, throat_d=2 * one.throat_d, exit_d=2 * one.exit_d, case_inner_d=2 * one.case_inner_d,
-        chamber_length=2 * one.chamber_length, free_volume_extra=8 * one.free_volume_extra,
-    )  # fmt: skip
+        one,
+        grains=grains,
+        throat_d=2 * one.throat_d,
+        exit_d=2 * one.exit_d,
+        case_inner_d=2 * one.case_inner_d,
+        chamber_length=2 * one.chamber_length,
+        free_volume_extra=8 * one.free_volume_extra,
+    )
     a, b = simulate(one), simulate(two)
     return worst(
-        [
-            (b.peak_pressure, a.peak_pressure), (b.burn_time, 2 * a.burn_time),
-            (b.total_impulse, 8 * a.total_impulse),
-        ]
-    )  # fmt: skip
+        [(b.peak_pressure, a.peak_pressure), (b.burn_time, 2 * a.burn_time), (b.total_impulse, 8 * a.total_impulse)]
+    )
 
 
 def steady() -> float:
@@ -405,9 +405,12 @@ def steady() -> float:
     one = example()
     tube = Grain(0.04445, 0.01905, 0.0762, 0.169, True, False, False, True)
     motor = replace(
-        one, grains=(tube,) * 3, propellant=replace(one.propellant, law=power_law(8.26, 0.319, 1e5, 1e7)),
-        case_inner_d=0.06, throat_d=0.015,
-    )  # fmt: skip
+        one,
+        grains=(tube,) * 3,
+        propellant=replace(one.propellant, law=power_law(8.26, 0.319, 1e5, 1e7)),
+        case_inner_d=0.06,
+        throat_d=0.015,
+    )
     run = simulate(motor)
     c_star = motor.propellant.c_star * motor.c_star_efficiency
     middle = float(run.pressure[len(run.pressure) // 2])
@@ -496,8 +499,10 @@ def seeds_held() -> float:
 def six_trials() -> float:
     from app.calc.fit.partial_pooling import between
 
-    rows = [[float(r[k]) for k in ("treated_events", "treated", "control_events", "control")]
-            for r in published("clasp_trials.csv")]  # fmt: skip
+    rows = [
+        [float(r[k]) for k in ("treated_events", "treated", "control_events", "control")]
+        for r in published("clasp_trials.csv")
+    ]
     found = between(
         [np.log(a * (d - c) / (c * (b - a))) for a, b, c, d in rows],
         [np.sqrt(1 / a + 1 / (b - a) + 1 / c + 1 / (d - c)) for a, b, c, d in rows],
@@ -782,8 +787,13 @@ def flight_tracks() -> float:
     for rate in (100, 20, 10, 5, 2, 1):
         t = np.arange(0, 3 + landed + 10, 1 / rate)
         s = t - 3.0
-        pieces = [0 * s, push * s**2 / 2, apogee - STANDARD_GRAVITY / 2 * (s - top) ** 2, apogee - drogue * (s - top),
-                  opens - main * (s - opened)]  # fmt: skip
+        pieces = [
+            0 * s,
+            push * s**2 / 2,
+            apogee - STANDARD_GRAVITY / 2 * (s - top) ** 2,
+            apogee - drogue * (s - top),
+            opens - main * (s - opened),
+        ]
         one = analyse(t, np.select([s < 0, s < burn, s < top, s < opened, s < landed], pieces, 0.0))
         found += [(one.apogee, apogee), (one.apogee_time, top), (one.landing_time, landed)]
         found += zip((d.rate for d in one.descents), (drogue, main), strict=True)
@@ -818,163 +828,504 @@ def pressure_heights() -> float:
 
 
 ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = [
-    ("recipe", "400 g of 65/28/7 is 260/112/28 g (common practice, no source)",
-     "propellant/test_recipe.py::test_a_400_g_batch_of_65_28_7", recipe_grams, plain("g")),
-    ("blend", "density of the three 65/35 blends (R. Nakka's pages, from memory)",
-     "propellant/test_recipe.py::test_theoretical_density_of_65_35", densities, percent),
-    ("blend", "oxygen balance of nitrate, both conventions, and of sucrose (handbooks, from memory)",
-     "propellant/test_recipe.py::test_oxygen_balance_in_both_conventions", oxygen, plain("percentage points")),
-    ("density_check", "reading uncertainty of density against 400,000 sampled readings",
-     "grain/test_density_check.py::test_uncertainty_agrees_with_sampled_readings", rulers, percent),
-    ("thermochem", "flame temperature at 68 atm (DARE, TU Delft; R. Nakka, from memory)",
-     "propellant/test_thermochem.py::test_published_states_of_65_35_blends", states("temperature"), percent),
-    ("thermochem", "c* at 68 atm (the same)",
-     "propellant/test_thermochem.py::test_published_states_of_65_35_blends", states("c_star"), percent),
-    ("thermochem", "molar mass of gas and condensed matter (the same)",
-     "propellant/test_thermochem.py::test_published_states_of_65_35_blends", states("system_molar_mass"), percent),
-    ("equilibrium", "elements kept from blend to products",
-     "propellant/test_thermochem.py::test_elements_and_mass_balance",
-     elements, percent),
-    ("equilibrium", "entropy kept from chamber to exit",
-     "propellant/test_thermochem.py::test_energy_and_entropy_are_kept",
-     entropy, percent),
-    ("equilibrium", "main gases against Cantera's single-phase solver with every gas it knows",
-     "propellant/test_thermochem.py::test_gas_is_at_equilibrium_by_canteras_single_phase_solver",
-     single_phase, percent),
-    ("burn_rate", "published bands, inside them (R. Nakka, from memory)",
-     "propellant/test_burn_rate.py::test_inside_a_band_the_law_is_as_printed", bands, percent),
-    ("burn_rate", "the same within 4 % of a joint, where the law is blended: rate",
-     "propellant/test_burn_rate.py::test_what_the_blends_move_is_what_the_module_says", blends("rate"), percent),
-    ("burn_rate", "the same: steady pressure, 1/(1 - n) of it",
-     "propellant/test_burn_rate.py::test_what_the_blends_move_is_what_the_module_says", blends("pressure"), percent),
-    ("geometry", "volume burned against volume, nine grains, core off centre in six",
-     "grain/test_geometry.py::test_volume_burned_is_the_grain_s_volume", grain_volume, percent),
-    ("section, cores", "area burned against area, five shapes",
-     "grain/test_section.py::test_every_bit_of_area_burns_once", section_kept, percent),
-    ("section", "area of a central round core, 192 cells, mean over depth",
-     "grain/test_section.py::test_round_core_is_the_closed_form", section_error("area", 192, 0.0), percent),
-    ("section", "area of a moon, 96 cells", "grain/test_section.py::test_refining_the_grid_converges",
-     section_error("area", 96, 0.005), percent),
-    ("section", "area of a moon, 192 cells (used)", "grain/test_section.py::test_refining_the_grid_converges",
-     section_error("area", 192, 0.005), percent),
-    ("section", "area of a moon, 384 cells", "grain/test_section.py::test_refining_the_grid_converges",
-     section_error("area", 384, 0.005), percent),
-    ("section", "burning edge of a moon, 192 cells, mean over depth",
-     "grain/test_section.py::test_refining_the_grid_converges", section_error("edge", 192, 0.005), percent),
-    ("section", "the same, largest, more than four cells from where it meets the wall",
-     "grain/test_section.py::test_round_core_is_the_closed_form", section_worst, percent),
-    ("section", "burning edge of a five-pointed star against trigonometry",
-     "grain/test_section.py::test_star_by_trigonometry", star, percent),
-    ("coring", "volume left with a tilted core against quadrature along the length",
-     "grain/test_section.py::test_tilted_core_by_integrating_along_the_length", tilted, percent),
-    ("tabulated_grain", "peak pressure of a tabulated round core against the closed form",
-     "grain/test_tabulated_grain.py::test_a_tabulated_round_core_is_the_closed_form_within_a_ten_thousandth",
-     round_table("peak_pressure"), percent),
-    ("tabulated_grain", "total impulse of the same",
-     "grain/test_tabulated_grain.py::test_a_tabulated_round_core_is_the_closed_form_within_a_ten_thousandth",
-     round_table("total_impulse"), percent),
-    ("tabulated_grain", "peak pressure of a star motor against SciPy Radau, rtol 1e-8",
-     "grain/test_tabulated_grain.py::test_a_star_against_a_stiff_solver", star_march("peak"), percent),
-    ("tabulated_grain", "time to 95 % of the star's web",
-     "grain/test_tabulated_grain.py::test_a_star_against_a_stiff_solver",
-     star_march("time"), percent),
-    ("isentropic", "NACA 1135 entries at M 2, 3, 4", "motor/test_nozzle.py::test_naca_1135_as_printed", naca,
-     plain("of the last digit printed")),
-    ("isentropic", "Sutton & Biblarz, example 3-2: 1827 m/s (from memory)",
-     "motor/test_nozzle.py::test_sutton_example_3_2", sutton, percent),
-    ("isentropic", "worked thrust, k 1.04, 68 atm: 867.2 N (inputs: R. Nakka, worked example)",
-     "motor/test_nozzle.py::test_thrust_coefficient_worked_case", worked_thrust, percent),
-    ("nozzle", "thrust gained from sea level to 3,000 m against difference of pressure times exit area",
-     "motor/test_simulation.py::test_height_of_the_field_changes_thrust_by_ambient_times_exit_area", ambient, percent),
-    ("chamber, simulation", "total impulse of 36 motors against SciPy Radau, rtol 1e-8",
-     "motor/test_simulation.py::test_agrees_with_a_stiff_solver", against_stiff("total_impulse"), percent),
-    ("chamber, simulation", "peak pressure of the same", "motor/test_simulation.py::test_agrees_with_a_stiff_solver",
-     against_stiff("peak_pressure"), percent),
-    ("chamber, simulation", "burn time of the same", "motor/test_simulation.py::test_agrees_with_a_stiff_solver",
-     against_stiff("burn_time"), percent),
-    ("chamber", "mass in against mass out and left, the same motors",
-     "motor/test_simulation.py::test_mass_is_conserved",
-     mass_kept, percent),
-    ("chamber", "steady pressure against (a rho c* Kn)^(1/(1-n))",
-     "motor/test_simulation.py::test_steady_pressure_matches_the_closed_form", steady, percent),
-    ("simulation", "all lengths doubled: same pressure, twice the time, eight times the impulse",
-     "motor/test_simulation.py::test_doubling_all_lengths_doubles_time_and_gives_eight_times_the_impulse",
-     scaling, percent),
-    ("impulse", "a triangle by hand: durations and impulse", "motor/test_impulse.py::test_a_triangle_by_hand", triangle,
-     percent),
-    ("curve", "a half sine in closed form: impulse, burn time, action time",
-     "record/test_curve.py::test_a_half_sine_in_closed_form", half_sine_curve, percent),
-    ("curve", "impulse of an uneven, noisy curve against scipy.integrate",
-     "record/test_curve.py::test_impulse_against_scipy_on_an_uneven_noisy_curve", uneven_curve, percent),
-    ("load_cell", "impulse before and after smoothing",
-     "record/test_curve.py::test_smoothing_keeps_the_impulse_to_rounding", smoothed_impulse, percent),
-    ("load_cell", "calibration by five masses against scipy.stats.linregress",
-     "record/test_curve.py::test_calibration_against_scipy", calibration_line, percent),
-    ("control_charts", "individuals chart's limits (NIST/SEMATECH e-Handbook 6.3.2.2)",
-     "stats/test_control_charts.py::test_published_individuals_chart",
-     individuals_nist, plain("of the last digit printed")),
-    ("control_charts", "EWMA chart's limits (NIST/SEMATECH e-Handbook 6.3.2.4)",
-     "stats/test_control_charts.py::test_published_ewma", ewma_nist,
-     plain("of the last digit printed")),
-    ("control_charts", "Welch's test: probability and interval printed by R's t.test",
-     "stats/test_multiple_comparisons.py::test_published_welch", welch_r, plain("of the last digit printed")),
-    ("correlations", "Spearman's coefficient with Bonett and Wright's interval, printed by statpsych for R",
-     "stats/test_correlations.py::test_published_interval", spearman_published, plain("of the last digit printed")),
-    ("correlations", "coefficient and probability against scipy.stats.spearmanr",
-     "stats/test_correlations.py::test_coefficient_and_probability_are_scipy_s", spearman_scipy, percent),
-    ("multiple_comparisons", "Fisher's exact test against scipy.stats.fisher_exact",
-     "stats/test_multiple_comparisons.py::test_exact_test_is_scipy_s", fisher_scipy, percent),
-    ("least_squares", "NIST StRD Norris: line and its standard deviations",
-     "stats/test_least_squares.py::test_a_line_gives_nists_certified_answer_for_norris", certified_line, percent),
-    ("least_squares", "NIST StRD DanWood (y = b1 x^b2) and Misra1a: values and standard deviations",
-     "stats/test_least_squares.py::test_fits_give_nists_certified_answers", certified_curves, percent),
-    ("pressure_fit", "factor on a law of bands and c* efficiency, from a SciPy Radau curve without noise",
-     "fit/test_pressure_fit.py::test_a_published_law_of_bands_takes_a_factor", rate_read_back, percent),
-    ("pressure_fit",
-     "of 100 Radau curves with 1 % noise, those whose 90 % interval holds (least of n, rate, c*; wanted 85)",
-     "fit/test_pressure_fit.py::test_a_and_n_come_back_in_ninety_of_a_hundred", seeds_held, plain("of 100")),
-    ("partial_pooling", "DerSimonian-Laird on six trials as published (DerSimonian & Kacker 2007)",
-     "fit/test_partial_pooling.py::test_dersimonian_laird_as_published_for_six_trials", six_trials,
-     plain("of the last digit printed")),
-    ("multiple_comparisons", "exact interval of a share against scipy.stats.binomtest",
-     "stats/test_multiple_comparisons.py::test_share_interval_is_scipy_s", share_interval, percent),
-    ("casing", "published burst, 5 in x 0.125 in: 2,250 psi (second hand)", "case/test_casing.py::test_published_burst",
-     burst, percent),
-    ("casing", "Lame against thin wall plus the rest, by algebra", "case/test_casing.py::test_lame_tends_to_thin_wall",
-     lame, percent),
-    ("uncertainty", "sampled 5 to 95 % width of the peak against the closed form",
-     "motor/test_uncertainty.py::test_pressure_follows_burn_rate_as_the_closed_form_says", rate_to_pressure, percent),
-    ("atmosphere", "U.S. Standard Atmosphere 1976, all rows on file", "base/test_atmosphere.py::test_printed_table",
-     atmosphere_table, plain("of the last digit printed")),
-    ("wind", "wind power classes at 10 m and 50 m (Wind Energy Resource Atlas, table 1-1, rounded to 0.1)",
-     "flight/test_wind.py::test_printed_classes", wind_classes, plain("m/s")),
-    ("flight", "constant thrust in a vacuum: speed and height in closed form (Tsiolkovsky)",
-     "flight/test_flight.py::test_vacuum_closed_form", vacuum, percent),
-    ("flight", "coast in steady air: height and time in closed form (quadratic drag)",
-     "flight/test_flight.py::test_coast_in_uniform_air", uniform_air, percent),
-    ("flight", "apogee and its time, six rockets with wind and tilted rails, against SciPy DOP853, rtol 1e-9",
-     "flight/test_flight.py::test_scipy_as_reference", flights_against_scipy("apogee", "apogee_time"), percent),
-    ("flight", "speed off the rail, the same", "flight/test_flight.py::test_scipy_as_reference",
-     flights_against_scipy("rail_exit_speed"), percent),
-    ("flight", "largest speed, Mach number and dynamic pressure, the same",
-     "flight/test_flight.py::test_scipy_as_reference",
-     flights_against_scipy("max_speed", "max_mach", "max_q"), percent),
-    ("flight", "distance at apogee, the same", "flight/test_flight.py::test_scipy_as_reference",
-     flights_against_scipy("downrange"), percent),
-    ("recovery", "landing time of the four with parachutes, against the same equations",
-     "flight/test_flight.py::test_scipy_as_reference", flights_against_scipy("landing_time"), percent),
-    ("recovery", "landing distance, the same", "flight/test_flight.py::test_scipy_as_reference",
-     flights_against_scipy("landing_distance"), percent),
-    ("recovery", "NASA Glenn: 0.0623 kg under 0.435 m comes down at 3 m/s", "flight/test_recovery.py::test_parachute",
-     parachute, percent),
-    ("track", "apogee, its time, descents and landing of a flight in closed form, 1 to 100 readings a second",
-     "record/test_track.py::test_apogee_descents_and_landing_are_those_of_the_closed_form", flight_tracks, percent),
-    ("track", "median of slopes against scipy.stats.theilslopes",
-     "record/test_track.py::test_a_median_of_slopes_is_scipys", slopes_scipy, percent),
-    ("barometer", "U.S. Standard Atmosphere 1976 read from pressure to altitude, all rows on file",
-     "record/test_track.py::test_pressure_altitude_is_the_standards",
-     pressure_heights, plain("of the last digit printed")),
-]  # fmt: skip
+    (
+        "recipe",
+        "400 g of 65/28/7 is 260/112/28 g (common practice, no source)",
+        "propellant/test_recipe.py::test_a_400_g_batch_of_65_28_7",
+        recipe_grams,
+        plain("g"),
+    ),
+    (
+        "blend",
+        "density of the three 65/35 blends (R. Nakka's pages, from memory)",
+        "propellant/test_recipe.py::test_theoretical_density_of_65_35",
+        densities,
+        percent,
+    ),
+    (
+        "blend",
+        "oxygen balance of nitrate, both conventions, and of sucrose (handbooks, from memory)",
+        "propellant/test_recipe.py::test_oxygen_balance_in_both_conventions",
+        oxygen,
+        plain("percentage points"),
+    ),
+    (
+        "density_check",
+        "reading uncertainty of density against 400,000 sampled readings",
+        "grain/test_density_check.py::test_uncertainty_agrees_with_sampled_readings",
+        rulers,
+        percent,
+    ),
+    (
+        "thermochem",
+        "flame temperature at 68 atm (DARE, TU Delft; R. Nakka, from memory)",
+        "propellant/test_thermochem.py::test_published_states_of_65_35_blends",
+        states("temperature"),
+        percent,
+    ),
+    (
+        "thermochem",
+        "c* at 68 atm (the same)",
+        "propellant/test_thermochem.py::test_published_states_of_65_35_blends",
+        states("c_star"),
+        percent,
+    ),
+    (
+        "thermochem",
+        "molar mass of gas and condensed matter (the same)",
+        "propellant/test_thermochem.py::test_published_states_of_65_35_blends",
+        states("system_molar_mass"),
+        percent,
+    ),
+    (
+        "equilibrium",
+        "elements kept from blend to products",
+        "propellant/test_thermochem.py::test_elements_and_mass_balance",
+        elements,
+        percent,
+    ),
+    (
+        "equilibrium",
+        "entropy kept from chamber to exit",
+        "propellant/test_thermochem.py::test_energy_and_entropy_are_kept",
+        entropy,
+        percent,
+    ),
+    (
+        "equilibrium",
+        "main gases against Cantera's single-phase solver with every gas it knows",
+        "propellant/test_thermochem.py::test_gas_is_at_equilibrium_by_canteras_single_phase_solver",
+        single_phase,
+        percent,
+    ),
+    (
+        "burn_rate",
+        "published bands, inside them (R. Nakka, from memory)",
+        "propellant/test_burn_rate.py::test_inside_a_band_the_law_is_as_printed",
+        bands,
+        percent,
+    ),
+    (
+        "burn_rate",
+        "the same within 4 % of a joint, where the law is blended: rate",
+        "propellant/test_burn_rate.py::test_what_the_blends_move_is_what_the_module_says",
+        blends("rate"),
+        percent,
+    ),
+    (
+        "burn_rate",
+        "the same: steady pressure, 1/(1 - n) of it",
+        "propellant/test_burn_rate.py::test_what_the_blends_move_is_what_the_module_says",
+        blends("pressure"),
+        percent,
+    ),
+    (
+        "geometry",
+        "volume burned against volume, nine grains, core off centre in six",
+        "grain/test_geometry.py::test_volume_burned_is_the_grain_s_volume",
+        grain_volume,
+        percent,
+    ),
+    (
+        "section, cores",
+        "area burned against area, five shapes",
+        "grain/test_section.py::test_every_bit_of_area_burns_once",
+        section_kept,
+        percent,
+    ),
+    (
+        "section",
+        "area of a central round core, 192 cells, mean over depth",
+        "grain/test_section.py::test_round_core_is_the_closed_form",
+        section_error("area", 192, 0.0),
+        percent,
+    ),
+    (
+        "section",
+        "area of a moon, 96 cells",
+        "grain/test_section.py::test_refining_the_grid_converges",
+        section_error("area", 96, 0.005),
+        percent,
+    ),
+    (
+        "section",
+        "area of a moon, 192 cells (used)",
+        "grain/test_section.py::test_refining_the_grid_converges",
+        section_error("area", 192, 0.005),
+        percent,
+    ),
+    (
+        "section",
+        "area of a moon, 384 cells",
+        "grain/test_section.py::test_refining_the_grid_converges",
+        section_error("area", 384, 0.005),
+        percent,
+    ),
+    (
+        "section",
+        "burning edge of a moon, 192 cells, mean over depth",
+        "grain/test_section.py::test_refining_the_grid_converges",
+        section_error("edge", 192, 0.005),
+        percent,
+    ),
+    (
+        "section",
+        "the same, largest, more than four cells from where it meets the wall",
+        "grain/test_section.py::test_round_core_is_the_closed_form",
+        section_worst,
+        percent,
+    ),
+    (
+        "section",
+        "burning edge of a five-pointed star against trigonometry",
+        "grain/test_section.py::test_star_by_trigonometry",
+        star,
+        percent,
+    ),
+    (
+        "coring",
+        "volume left with a tilted core against quadrature along the length",
+        "grain/test_section.py::test_tilted_core_by_integrating_along_the_length",
+        tilted,
+        percent,
+    ),
+    (
+        "tabulated_grain",
+        "peak pressure of a tabulated round core against the closed form",
+        "grain/test_tabulated_grain.py::test_a_tabulated_round_core_is_the_closed_form_within_a_ten_thousandth",
+        round_table("peak_pressure"),
+        percent,
+    ),
+    (
+        "tabulated_grain",
+        "total impulse of the same",
+        "grain/test_tabulated_grain.py::test_a_tabulated_round_core_is_the_closed_form_within_a_ten_thousandth",
+        round_table("total_impulse"),
+        percent,
+    ),
+    (
+        "tabulated_grain",
+        "peak pressure of a star motor against SciPy Radau, rtol 1e-8",
+        "grain/test_tabulated_grain.py::test_a_star_against_a_stiff_solver",
+        star_march("peak"),
+        percent,
+    ),
+    (
+        "tabulated_grain",
+        "time to 95 % of the star's web",
+        "grain/test_tabulated_grain.py::test_a_star_against_a_stiff_solver",
+        star_march("time"),
+        percent,
+    ),
+    (
+        "isentropic",
+        "NACA 1135 entries at M 2, 3, 4",
+        "motor/test_nozzle.py::test_naca_1135_as_printed",
+        naca,
+        plain("of the last digit printed"),
+    ),
+    (
+        "isentropic",
+        "Sutton & Biblarz, example 3-2: 1827 m/s (from memory)",
+        "motor/test_nozzle.py::test_sutton_example_3_2",
+        sutton,
+        percent,
+    ),
+    (
+        "isentropic",
+        "worked thrust, k 1.04, 68 atm: 867.2 N (inputs: R. Nakka, worked example)",
+        "motor/test_nozzle.py::test_thrust_coefficient_worked_case",
+        worked_thrust,
+        percent,
+    ),
+    (
+        "nozzle",
+        "thrust gained from sea level to 3,000 m against difference of pressure times exit area",
+        "motor/test_simulation.py::test_height_of_the_field_changes_thrust_by_ambient_times_exit_area",
+        ambient,
+        percent,
+    ),
+    (
+        "chamber, simulation",
+        "total impulse of 36 motors against SciPy Radau, rtol 1e-8",
+        "motor/test_simulation.py::test_agrees_with_a_stiff_solver",
+        against_stiff("total_impulse"),
+        percent,
+    ),
+    (
+        "chamber, simulation",
+        "peak pressure of the same",
+        "motor/test_simulation.py::test_agrees_with_a_stiff_solver",
+        against_stiff("peak_pressure"),
+        percent,
+    ),
+    (
+        "chamber, simulation",
+        "burn time of the same",
+        "motor/test_simulation.py::test_agrees_with_a_stiff_solver",
+        against_stiff("burn_time"),
+        percent,
+    ),
+    (
+        "chamber",
+        "mass in against mass out and left, the same motors",
+        "motor/test_simulation.py::test_mass_is_conserved",
+        mass_kept,
+        percent,
+    ),
+    (
+        "chamber",
+        "steady pressure against (a rho c* Kn)^(1/(1-n))",
+        "motor/test_simulation.py::test_steady_pressure_matches_the_closed_form",
+        steady,
+        percent,
+    ),
+    (
+        "simulation",
+        "all lengths doubled: same pressure, twice the time, eight times the impulse",
+        "motor/test_simulation.py::test_doubling_all_lengths_doubles_time_and_gives_eight_times_the_impulse",
+        scaling,
+        percent,
+    ),
+    (
+        "impulse",
+        "a triangle by hand: durations and impulse",
+        "motor/test_impulse.py::test_a_triangle_by_hand",
+        triangle,
+        percent,
+    ),
+    (
+        "curve",
+        "a half sine in closed form: impulse, burn time, action time",
+        "record/test_curve.py::test_a_half_sine_in_closed_form",
+        half_sine_curve,
+        percent,
+    ),
+    (
+        "curve",
+        "impulse of an uneven, noisy curve against scipy.integrate",
+        "record/test_curve.py::test_impulse_against_scipy_on_an_uneven_noisy_curve",
+        uneven_curve,
+        percent,
+    ),
+    (
+        "load_cell",
+        "impulse before and after smoothing",
+        "record/test_curve.py::test_smoothing_keeps_the_impulse_to_rounding",
+        smoothed_impulse,
+        percent,
+    ),
+    (
+        "load_cell",
+        "calibration by five masses against scipy.stats.linregress",
+        "record/test_curve.py::test_calibration_against_scipy",
+        calibration_line,
+        percent,
+    ),
+    (
+        "control_charts",
+        "individuals chart's limits (NIST/SEMATECH e-Handbook 6.3.2.2)",
+        "stats/test_control_charts.py::test_published_individuals_chart",
+        individuals_nist,
+        plain("of the last digit printed"),
+    ),
+    (
+        "control_charts",
+        "EWMA chart's limits (NIST/SEMATECH e-Handbook 6.3.2.4)",
+        "stats/test_control_charts.py::test_published_ewma",
+        ewma_nist,
+        plain("of the last digit printed"),
+    ),
+    (
+        "control_charts",
+        "Welch's test: probability and interval printed by R's t.test",
+        "stats/test_multiple_comparisons.py::test_published_welch",
+        welch_r,
+        plain("of the last digit printed"),
+    ),
+    (
+        "correlations",
+        "Spearman's coefficient with Bonett and Wright's interval, printed by statpsych for R",
+        "stats/test_correlations.py::test_published_interval",
+        spearman_published,
+        plain("of the last digit printed"),
+    ),
+    (
+        "correlations",
+        "coefficient and probability against scipy.stats.spearmanr",
+        "stats/test_correlations.py::test_coefficient_and_probability_are_scipy_s",
+        spearman_scipy,
+        percent,
+    ),
+    (
+        "multiple_comparisons",
+        "Fisher's exact test against scipy.stats.fisher_exact",
+        "stats/test_multiple_comparisons.py::test_exact_test_is_scipy_s",
+        fisher_scipy,
+        percent,
+    ),
+    (
+        "least_squares",
+        "NIST StRD Norris: line and its standard deviations",
+        "stats/test_least_squares.py::test_a_line_gives_nists_certified_answer_for_norris",
+        certified_line,
+        percent,
+    ),
+    (
+        "least_squares",
+        "NIST StRD DanWood (y = b1 x^b2) and Misra1a: values and standard deviations",
+        "stats/test_least_squares.py::test_fits_give_nists_certified_answers",
+        certified_curves,
+        percent,
+    ),
+    (
+        "pressure_fit",
+        "factor on a law of bands and c* efficiency, from a SciPy Radau curve without noise",
+        "fit/test_pressure_fit.py::test_a_published_law_of_bands_takes_a_factor",
+        rate_read_back,
+        percent,
+    ),
+    (
+        "pressure_fit",
+        "of 100 Radau curves with 1 % noise, those whose 90 % interval holds (least of n, rate, c*; wanted 85)",
+        "fit/test_pressure_fit.py::test_a_and_n_come_back_in_ninety_of_a_hundred",
+        seeds_held,
+        plain("of 100"),
+    ),
+    (
+        "partial_pooling",
+        "DerSimonian-Laird on six trials as published (DerSimonian & Kacker 2007)",
+        "fit/test_partial_pooling.py::test_dersimonian_laird_as_published_for_six_trials",
+        six_trials,
+        plain("of the last digit printed"),
+    ),
+    (
+        "multiple_comparisons",
+        "exact interval of a share against scipy.stats.binomtest",
+        "stats/test_multiple_comparisons.py::test_share_interval_is_scipy_s",
+        share_interval,
+        percent,
+    ),
+    (
+        "casing",
+        "published burst, 5 in x 0.125 in: 2,250 psi (second hand)",
+        "case/test_casing.py::test_published_burst",
+        burst,
+        percent,
+    ),
+    (
+        "casing",
+        "Lame against thin wall plus the rest, by algebra",
+        "case/test_casing.py::test_lame_tends_to_thin_wall",
+        lame,
+        percent,
+    ),
+    (
+        "uncertainty",
+        "sampled 5 to 95 % width of the peak against the closed form",
+        "motor/test_uncertainty.py::test_pressure_follows_burn_rate_as_the_closed_form_says",
+        rate_to_pressure,
+        percent,
+    ),
+    (
+        "atmosphere",
+        "U.S. Standard Atmosphere 1976, all rows on file",
+        "base/test_atmosphere.py::test_printed_table",
+        atmosphere_table,
+        plain("of the last digit printed"),
+    ),
+    (
+        "wind",
+        "wind power classes at 10 m and 50 m (Wind Energy Resource Atlas, table 1-1, rounded to 0.1)",
+        "flight/test_wind.py::test_printed_classes",
+        wind_classes,
+        plain("m/s"),
+    ),
+    (
+        "flight",
+        "constant thrust in a vacuum: speed and height in closed form (Tsiolkovsky)",
+        "flight/test_flight.py::test_vacuum_closed_form",
+        vacuum,
+        percent,
+    ),
+    (
+        "flight",
+        "coast in steady air: height and time in closed form (quadratic drag)",
+        "flight/test_flight.py::test_coast_in_uniform_air",
+        uniform_air,
+        percent,
+    ),
+    (
+        "flight",
+        "apogee and its time, six rockets with wind and tilted rails, against SciPy DOP853, rtol 1e-9",
+        "flight/test_flight.py::test_scipy_as_reference",
+        flights_against_scipy("apogee", "apogee_time"),
+        percent,
+    ),
+    (
+        "flight",
+        "speed off the rail, the same",
+        "flight/test_flight.py::test_scipy_as_reference",
+        flights_against_scipy("rail_exit_speed"),
+        percent,
+    ),
+    (
+        "flight",
+        "largest speed, Mach number and dynamic pressure, the same",
+        "flight/test_flight.py::test_scipy_as_reference",
+        flights_against_scipy("max_speed", "max_mach", "max_q"),
+        percent,
+    ),
+    (
+        "flight",
+        "distance at apogee, the same",
+        "flight/test_flight.py::test_scipy_as_reference",
+        flights_against_scipy("downrange"),
+        percent,
+    ),
+    (
+        "recovery",
+        "landing time of the four with parachutes, against the same equations",
+        "flight/test_flight.py::test_scipy_as_reference",
+        flights_against_scipy("landing_time"),
+        percent,
+    ),
+    (
+        "recovery",
+        "landing distance, the same",
+        "flight/test_flight.py::test_scipy_as_reference",
+        flights_against_scipy("landing_distance"),
+        percent,
+    ),
+    (
+        "recovery",
+        "NASA Glenn: 0.0623 kg under 0.435 m comes down at 3 m/s",
+        "flight/test_recovery.py::test_parachute",
+        parachute,
+        percent,
+    ),
+    (
+        "track",
+        "apogee, its time, descents and landing of a flight in closed form, 1 to 100 readings a second",
+        "record/test_track.py::test_apogee_descents_and_landing_are_those_of_the_closed_form",
+        flight_tracks,
+        percent,
+    ),
+    (
+        "track",
+        "median of slopes against scipy.stats.theilslopes",
+        "record/test_track.py::test_a_median_of_slopes_is_scipys",
+        slopes_scipy,
+        percent,
+    ),
+    (
+        "barometer",
+        "U.S. Standard Atmosphere 1976 read from pressure to altitude, all rows on file",
+        "record/test_track.py::test_pressure_altitude_is_the_standards",
+        pressure_heights,
+        plain("of the last digit printed"),
+    ),
+]
 """Module, what is compared, the test that asserts it, how it is measured, and how the number is written."""
 
 

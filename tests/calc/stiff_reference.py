@@ -102,10 +102,14 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
             r = rate(p)
             free, out = chamber - volume, p * throat(x) / c_star
             swept = sum(
-                r * (pi * (g.core_d + 2 * x) * (g.length - g.burning_ends * x)
-                     + g.burning_ends * pi / 4 * (g.outer_d**2 - (g.core_d + 2 * x) ** 2))
-                for g, burning in zip(motor.grains, alive, strict=True) if burning
-            )  # fmt: skip
+                r
+                * (
+                    pi * (g.core_d + 2 * x) * (g.length - g.burning_ends * x)
+                    + g.burning_ends * pi / 4 * (g.outer_d**2 - (g.core_d + 2 * x) ** 2)
+                )
+                for g, burning in zip(motor.grains, alive, strict=True)
+                if burning
+            )
             dp = rt / free * (flow * r - swept * p / rt - out)
             return [r if any(alive) else 0.0, dp, thrust(p, x), out]
 
@@ -121,9 +125,16 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
 
         done.terminal = True
         part = solve_ivp(
-            march(alive), (start, start + 100.0), state, "Radau", events=done, rtol=rtol,
-            atol=[1e-13, 1e-3, 1e-6, 1e-10], dense_output=fine, max_step=0.05,
-        )  # fmt: skip
+            march(alive),
+            (start, start + 100.0),
+            state,
+            "Radau",
+            events=done,
+            rtol=rtol,
+            atol=[1e-13, 1e-3, 1e-6, 1e-10],
+            dense_output=fine,
+            max_step=0.05,
+        )
         assert part.status == 1, part.message
         if fine:
             samples = np.unique(np.concatenate([part.t, np.linspace(part.t[0], part.t[-1], 1500)]))
@@ -210,8 +221,14 @@ def solve_shape(
 
     done.terminal = True
     found = solve_ivp(
-        slope, (0.0, 20.0), [0.0, motor.igniter_pressure, 0.0], "Radau", events=done, rtol=1e-8,
-        atol=[1e-13, 1e-2, 1e-10], max_step=0.02,
-    )  # fmt: skip
+        slope,
+        (0.0, 20.0),
+        [0.0, motor.igniter_pressure, 0.0],
+        "Radau",
+        events=done,
+        rtol=1e-8,
+        atol=[1e-13, 1e-2, 1e-10],
+        max_step=0.02,
+    )
     assert found.status == 1, found.message
     return ShapeMarch(found.y[0], found.t, found.y[1], found.y[2])

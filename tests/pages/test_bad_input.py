@@ -25,9 +25,27 @@ from tests import build
 from tests.browse import Page
 
 NEVER_A_NUMBER = [
-    "1e309", "NaN", "inf", "-inf", "1/0", "9" * 5000, "1" * 400 + "/1", "²", "٣", "x", "19 furlong", "0x1F", "1_000",
-    "1;2", "--5", "a\x00b", "2026-13-45", "0001-01-01", "1 2 3", "__import__('os')",
-]  # fmt: skip
+    "1e309",
+    "NaN",
+    "inf",
+    "-inf",
+    "1/0",
+    "9" * 5000,
+    "1" * 400 + "/1",
+    "²",
+    "٣",
+    "x",
+    "19 furlong",
+    "0x1F",
+    "1_000",
+    "1;2",
+    "--5",
+    "a\x00b",
+    "2026-13-45",
+    "0001-01-01",
+    "1 2 3",
+    "__import__('os')",
+]
 """Not readable as a number with a unit, a whole number or a day, wherever such a thing is asked for."""
 
 WORDS = [
@@ -148,12 +166,28 @@ def _paths(method: str) -> list[str]:
 
 def test_the_walk_meets_the_forms_of_the_whole_job(forms: FormsMet) -> None:
     job = {
-        "/plan/new", "/plan/-/edit", "/plan/-/drop", "/plan/-/checklist/-/sign", "/cast/-/open", "/cast/-/weigh/-",
-        "/cast/-/step/-", "/cast/-/temperature", "/cast/-/close", "/cast/-/grains", "/cast/-/grains/-/decision",
-        "/shelf/-/measure", "/shelf/-/decision", "/motors/new", "/motors/-/take-apart", "/firings/new",
-        "/firings/-/edit", "/workshop/settings", "/workshop/checklist", "/workshop/supplies/-/corrections",
+        "/plan/new",
+        "/plan/-/edit",
+        "/plan/-/drop",
+        "/plan/-/checklist/-/sign",
+        "/cast/-/open",
+        "/cast/-/weigh/-",
+        "/cast/-/step/-",
+        "/cast/-/temperature",
+        "/cast/-/close",
+        "/cast/-/grains",
+        "/cast/-/grains/-/decision",
+        "/shelf/-/measure",
+        "/shelf/-/decision",
+        "/motors/new",
+        "/motors/-/take-apart",
+        "/firings/new",
+        "/firings/-/edit",
+        "/workshop/settings",
+        "/workshop/checklist",
+        "/workshop/supplies/-/corrections",
         "/workshop/nozzles/-/measures",
-    }  # fmt: skip
+    }
     assert job - set(forms) == set()
 
 
@@ -240,11 +274,14 @@ def test_halves_of_characters_are_replaced_before_they_reach_the_book(book: Book
 
 @pytest.mark.parametrize(
     ("body", "kind"),
-    [(b'{"name": 1}', "application/json"), (b"garbage", "multipart/form-data; boundary=x"),
-     (b"", "multipart/form-data"),
-     (b"&".join(b"a%d=1" % i for i in range(2000)), "application/x-www-form-urlencoded"),
-     (b"\xff\xfe\x00=\xed\xa0\x80", "application/x-www-form-urlencoded")],
-)  # fmt: skip
+    [
+        (b'{"name": 1}', "application/json"),
+        (b"garbage", "multipart/form-data; boundary=x"),
+        (b"", "multipart/form-data"),
+        (b"&".join(b"a%d=1" % i for i in range(2000)), "application/x-www-form-urlencoded"),
+        (b"\xff\xfe\x00=\xed\xa0\x80", "application/x-www-form-urlencoded"),
+    ],
+)
 def test_a_body_that_is_no_form_is_refused(book: Book, body: bytes, kind: str) -> None:
     answer = book.client.post("/workshop/rods/new", content=body, headers={"content-type": kind})
     assert answer.status_code in (400, 422)
@@ -285,15 +322,21 @@ def test_an_address_that_names_nothing_is_not_found(book: Book, path: str) -> No
 
 QUESTIONS = {
     "/motors/design": {
-        "formula_id": "1", "pattern_id": "1", "count": "1", "case_id": "1", "throat_d": "12.7 mm", "density": "95 %",
-        "field_elevation": "12 m", "grain_temperature": "20 C",
+        "formula_id": "1",
+        "pattern_id": "1",
+        "count": "1",
+        "case_id": "1",
+        "throat_d": "12.7 mm",
+        "density": "95 %",
+        "field_elevation": "12 m",
+        "grain_temperature": "20 C",
     },
     "/motors/new": {"grain": "1", "nozzle_id": "1"},
     "a motor's flight": {"rocket_id": "1", "launch_field_id": "1", "rail": "2 m", "empty_motor": "1 kg"},
     "/shelf": {"find": "", "state": "", "sort": ""},
     "/review": {"formula": "", "pattern_id": "", "result": "", "since": "", "until": "", "sort": "", "order": ""},
     "/firings/new": {"motor": ""},
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize(("path", "name"), [(path, name) for path, asked in QUESTIONS.items() for name in asked])

@@ -35,9 +35,12 @@ def _fill(client: TestClient) -> None:
 @pytest.mark.usefixtures("_few_on_a_page")
 @pytest.mark.parametrize(
     ("address", "row"),
-    [("/motors", r'th scope="row"><a href="/motors/([^"]+)'), ("/firings", r'th scope="row"><a href="/firings/(\d+)'),
-     ("/cast", r'th scope="row"><a href="/cast/([^"]+)')],
-)  # fmt: skip
+    [
+        ("/motors", r'th scope="row"><a href="/motors/([^"]+)'),
+        ("/firings", r'th scope="row"><a href="/firings/(\d+)'),
+        ("/cast", r'th scope="row"><a href="/cast/([^"]+)'),
+    ],
+)
 def test_every_row_is_on_one_page(client: TestClient, address: str, row: str) -> None:
     _fill(client)
     met: list[str] = []

@@ -41,19 +41,33 @@ def _search(signs: str, behind: str) -> re.Pattern[str]:
 FOREIGN = {"US": _search(_METRIC_SIGNS, _METRIC_BEHIND), "Metric": _search(_US_SIGNS, _US_BEHIND)}
 
 TYPED = {
-    "note", "name", "words", "title", "why", "reason", "decision_why", "case_words", "closure_words", "nozzle_words",
-    "remains_words", "delay_words", "law_source", "rules", "heading", "place", "person", "source", "mark",
+    "note",
+    "name",
+    "words",
+    "title",
+    "why",
+    "reason",
+    "decision_why",
+    "case_words",
+    "closure_words",
+    "nozzle_words",
+    "remains_words",
+    "delay_words",
+    "law_source",
+    "rules",
+    "heading",
+    "place",
+    "person",
+    "source",
+    "mark",
     "failure_words",
-}  # fmt: skip
+}
 """Columns of texts as people typed them, beside those called `…_typed`."""
 
 HEADS = ["Pressure (MPa)", "Thrust (N)", "Time (s)"]
 """Heads of the columns in the demonstration's files, as its loggers wrote them."""
 
-LEFT = {
-    "/help/api": "the interface is SI, and says so",
-    "/static": "no page",
-}
+LEFT = {"/help/api": "the interface is SI, and says so", "/static": "no page"}
 
 PRINTED = re.compile(r"14 CFR 101\.22: [^.]*\.|[\d,]+ ft \([\d,.]+ m\)|m/s \(20 mph\)")
 """Figures that stand so in a law, in clubs' codes and in the associations' tables, beside the workshop's own unit."""
@@ -110,9 +124,10 @@ def _asked(client: TestClient) -> list[str]:
     flight = {**place, "leans": "into", "rail": "2.4 m", "wind": "12", "wind_from": "W"}
     offset = {"offset_fore": "0.1", "offset_aft": "0.1"}
     return [
-        f"/motors/design?{urlencode({**design, **motor, **flight})}", f"{built}?{urlencode(flight)}",
+        f"/motors/design?{urlencode({**design, **motor, **flight})}",
+        f"{built}?{urlencode(flight)}",
         f"/motors/coring?{urlencode({**crooked, **motor, **offset})}",
-    ]  # fmt: skip
+    ]
 
 
 def _pages(client: TestClient) -> Iterator[tuple[str, _Texts]]:

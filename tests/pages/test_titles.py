@@ -8,11 +8,27 @@ from fastapi.testclient import TestClient
 from app.settings import resource
 
 ADDRESSES = [
-    "/", "/plan", "/plan/new", "/cast", "/shelf", "/motors", "/motors/design", "/motors/new", "/firings",
-    "/firings/new", "/review", "/review/delivered", "/review/together", "/review/good",
-    "/workshop", "/workshop/supplies/new", "/workshop/settings", "/help", "/help/api",
+    "/",
+    "/plan",
+    "/plan/new",
+    "/cast",
+    "/shelf",
+    "/motors",
+    "/motors/design",
+    "/motors/new",
+    "/firings",
+    "/firings/new",
+    "/review",
+    "/review/delivered",
+    "/review/together",
+    "/review/good",
+    "/workshop",
+    "/workshop/supplies/new",
+    "/workshop/settings",
+    "/help",
+    "/help/api",
     "/no-such-page",
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("address", ADDRESSES)

@@ -122,9 +122,17 @@ def test_enter_in_a_field_presses_none_of_the_answers(client: TestClient) -> Non
 
 @pytest.mark.parametrize(
     ("typed", "kg"),
-    [("1,234.5 g", 1.2345), ("1.234,5 g", 1.2345), ("16 lb 4 oz", 16.25 * 0.45359237), ("5 pounds", 2.26796185),
-     ("７．２６ kg", 7.26), ("½ kg", 0.5), ("1½ lb", 0.680388555), ("7\u202f260 g", 7.26)],
-)  # fmt: skip
+    [
+        ("1,234.5 g", 1.2345),
+        ("1.234,5 g", 1.2345),
+        ("16 lb 4 oz", 16.25 * 0.45359237),
+        ("5 pounds", 2.26796185),
+        ("７．２６ kg", 7.26),
+        ("½ kg", 0.5),
+        ("1½ lb", 0.680388555),
+        ("7\u202f260 g", 7.26),
+    ],
+)
 def test_what_people_write_is_stored(client: TestClient, typed: str, kg: float) -> None:
     saved(client, ROCKET, {**GULL, "mass": typed})
     assert [r.mass_kg for r in _rockets(client)] == [pytest.approx(kg, rel=1e-11)]
@@ -190,8 +198,16 @@ def test_a_unit_that_is_none_is_pointed_at(client: TestClient) -> None:
 
 @pytest.mark.parametrize(("unit", "metres"), [("ft", 640.08), ("m", 2100.0), ("hPa", 2100.0)])
 def test_the_pads_level_is_in_the_files_own_unit(unit: str, metres: float) -> None:
-    texts = {"delimiter": "comma", "decimal": ".", "first_line": "2", "time_column": "1", "time_unit": "s",
-             "height_column": "2", "height_unit": unit, "pad": "2100"}  # fmt: skip
+    texts = {
+        "delimiter": "comma",
+        "decimal": ".",
+        "first_line": "2",
+        "time_column": "1",
+        "time_unit": "s",
+        "height_column": "2",
+        "height_unit": unit,
+        "pad": "2100",
+    }
     data = from_texts(TrackIn, texts.items(), "form", "/", {}).check(METRIC)
     assert isinstance(data, TrackIn)
     assert data.pad is not None
@@ -226,9 +242,18 @@ NUMBERS = [pytest.param(model, name, id=f"{model.__name__}.{name}") for model, n
 def test_the_walk_over_all_forms_meets_them() -> None:
     met = {(model.__name__, name) for model, name in _numbers()}
     assert len(met) > 90
-    assert met >= {("ReadIn", "points.0.mass"), ("ReadIn", "points.0.reading"), ("ReadIn", "sample_rate"),
-                   ("TrackIn", "pad"), ("FlightIn", "wind"), ("FiringIn", "wind"), ("WorkshopIn", "pan_limit"),
-                   ("WeighOutIn", "mass"), ("GrainIn", "gross"), ("RocketIn", "drag_points.0.mach")}  # fmt: skip
+    assert met >= {
+        ("ReadIn", "points.0.mass"),
+        ("ReadIn", "points.0.reading"),
+        ("ReadIn", "sample_rate"),
+        ("TrackIn", "pad"),
+        ("FlightIn", "wind"),
+        ("FiringIn", "wind"),
+        ("WorkshopIn", "pan_limit"),
+        ("WeighOutIn", "mass"),
+        ("GrainIn", "gross"),
+        ("RocketIn", "drag_points.0.mach"),
+    }
 
 
 @pytest.mark.parametrize(("model", "name"), NUMBERS)

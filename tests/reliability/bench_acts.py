@@ -65,9 +65,14 @@ class Bench:
         with self.lock:
             self.number += 1
             kinds: dict[Callable[[], Act], int] = {
-                self._weigh_out: 5, self._temperature: 4, self._note: 2, self._grain: 5, self._leftover: 2,
-                self._bag: 1, self._no_light: 2,
-            }  # fmt: skip
+                self._weigh_out: 5,
+                self._temperature: 4,
+                self._note: 2,
+                self._grain: 5,
+                self._leftover: 2,
+                self._bag: 1,
+                self._no_light: 2,
+            }
             if self.amounts:
                 kinds[self._strike] = 3
             if self.whole_grains:

@@ -19,9 +19,13 @@ TIMEOUT_S = 20.0
 def tried(most: int) -> settings:
     """Settings for so many examples in the ordinary run; without a database, for the book's state is not in it."""
     return settings(
-        max_examples=most * TIMES, deadline=None, database=None, derandomize=TIMES == 1,
-        phases=[Phase.explicit, Phase.generate, Phase.shrink], suppress_health_check=list(HealthCheck),
-    )  # fmt: skip
+        max_examples=most * TIMES,
+        deadline=None,
+        database=None,
+        derandomize=TIMES == 1,
+        phases=[Phase.explicit, Phase.generate, Phase.shrink],
+        suppress_health_check=list(HealthCheck),
+    )
 
 
 def enough(seen: Counter[str], part: str, share: float = 1.0) -> None:

@@ -27,11 +27,30 @@ from pathlib import Path
 
 CLIENTS, SECONDS = 20, 60.0
 PAGES = [
-    "/", "/plan", "/plan/new", "/cast", "/cast/{lot}", "/cast/{lot}/grains", "/shelf", "/shelf?find={lot}",
-    "/shelf/reweigh", "/shelf/{grain}", "/motors", "/motors/{motor}", "/motors/new", "/firings", "/firings/{firing}",
-    "/firings/new", "/review", "/review/{lot}", "/workshop", "/workshop/supplies", "/workshop/rods/new",
-    "/workshop/settings", "/help",
-]  # fmt: skip
+    "/",
+    "/plan",
+    "/plan/new",
+    "/cast",
+    "/cast/{lot}",
+    "/cast/{lot}/grains",
+    "/shelf",
+    "/shelf?find={lot}",
+    "/shelf/reweigh",
+    "/shelf/{grain}",
+    "/motors",
+    "/motors/{motor}",
+    "/motors/new",
+    "/firings",
+    "/firings/{firing}",
+    "/firings/new",
+    "/review",
+    "/review/{lot}",
+    "/workshop",
+    "/workshop/supplies",
+    "/workshop/rods/new",
+    "/workshop/settings",
+    "/help",
+]
 
 
 # --- The servers, in processes of their own --------------------------------------------------------

@@ -28,9 +28,13 @@ def _process(book: Path, *command: str) -> subprocess.Popen[str]:
         "GRAINBOOK_HOME": str(book.parent),
     }
     return subprocess.Popen(
-        [sys.executable, *command], cwd=PACKAGE.parent, env=own, text=True, stdin=subprocess.PIPE,
+        [sys.executable, *command],
+        cwd=PACKAGE.parent,
+        env=own,
+        text=True,
+        stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-    )  # fmt: skip
+    )
 
 
 class Servers(Protocol):

@@ -36,13 +36,44 @@ Fields = list[tuple[str, str]]
 _ODD = st.one_of(
     st.text(max_size=20),
     st.sampled_from(
-        ["", " ", "0", "-1", "1e309", "NaN", "inf", "9" * 400, "1/0", "²", "٣", "\x00", "a\x00b", "L" * 20_000,
-         "<b>x</b>", "\U0001f600" * 20, "' OR 1=1 --", "../../etc/passwd", "=1+1", "\r\n", "2026-13-45", "0001-01-01",
-         "9999-12-31", "2026-11-25T25:61", "None", "true", "[]", "{}", "\u202eabc", "1 2 3", "-0", "1_0"]
+        [
+            "",
+            " ",
+            "0",
+            "-1",
+            "1e309",
+            "NaN",
+            "inf",
+            "9" * 400,
+            "1/0",
+            "²",
+            "٣",
+            "\x00",
+            "a\x00b",
+            "L" * 20_000,
+            "<b>x</b>",
+            "\U0001f600" * 20,
+            "' OR 1=1 --",
+            "../../etc/passwd",
+            "=1+1",
+            "\r\n",
+            "2026-13-45",
+            "0001-01-01",
+            "9999-12-31",
+            "2026-11-25T25:61",
+            "None",
+            "true",
+            "[]",
+            "{}",
+            "\u202eabc",
+            "1 2 3",
+            "-0",
+            "1_0",
+        ]
     ),
     st.integers(-(10**20), 10**20).map(str),
     st.floats().map(repr),
-)  # fmt: skip
+)
 
 
 class Book:
@@ -155,10 +186,11 @@ def _fitting(model: type[FormIn], name: str) -> st.SearchStrategy[str]:
     if field.endswith("_id") or bound.control in ("whole", "many"):
         return st.integers(0, 12).map(str)
     kinds = {
-        "checkbox": st.sampled_from(["on", ""]), "date": st.sampled_from(["2026-11-25", "2026-11-01", "2025-01-31"]),
+        "checkbox": st.sampled_from(["on", ""]),
+        "date": st.sampled_from(["2026-11-25", "2026-11-01", "2025-01-31"]),
         "datetime-local": st.sampled_from(["2026-11-25T09:30", "2026-11-24 14:00"]),
         "number": st.floats(0, 100).map(lambda x: f"{x:.3f}"),
-    }  # fmt: skip
+    }
     return kinds.get(bound.control, st.sampled_from(["A name", "2611P", "x", "good", "Dry and clear."]))
 
 

@@ -23,9 +23,31 @@ from tests.reliability.fuzz import CASES, enough, tried
 
 _SIGNS = st.sampled_from(["", "-", "+", "−", "--", " "])
 _DIGITS = st.one_of(
-    st.integers(0, 10**6).map(str), st.floats(allow_nan=True).map(repr), st.sampled_from(["1/2", "3 1/4", "1,5", ".5",
-    "5.", "1.2.3", "1e9", "0x1", "٣", "²", "½", "1_0", "9" * 400, "1/0", "0/0", "1" * 400 + "/3", "", "nan"]),
-)  # fmt: skip
+    st.integers(0, 10**6).map(str),
+    st.floats(allow_nan=True).map(repr),
+    st.sampled_from(
+        [
+            "1/2",
+            "3 1/4",
+            "1,5",
+            ".5",
+            "5.",
+            "1.2.3",
+            "1e9",
+            "0x1",
+            "٣",
+            "²",
+            "½",
+            "1_0",
+            "9" * 400,
+            "1/0",
+            "0/0",
+            "1" * 400 + "/3",
+            "",
+            "nan",
+        ]
+    ),
+)
 _UNITS = st.sampled_from([unit for kind in units.KINDS.values() for unit in kind.accepted] + ["", "furlong", "G", " "])
 _measures = st.one_of(
     st.tuples(_SIGNS, _DIGITS, st.sampled_from(["", " ", "\t", "\u00a0", "\n"]), _UNITS).map("".join),
@@ -33,15 +55,49 @@ _measures = st.one_of(
     st.text(string.digits + ".,/-+ '\"eE°µ″", max_size=12),
 )
 _words = st.sampled_from(
-    ["ST", "US", "OL", "GS", "NT", "TR", "N", "G", "T", "S S", "S D", "net", "tare", ",", ":", "?", "g", "kg", "oz",
-     "+", "-", "123.4", "0,5", "9" * 30, "\r\n", "\x02", "\x03", "\x00", " ", "---", "Err 4", "2611R-04"]
-)  # fmt: skip
+    [
+        "ST",
+        "US",
+        "OL",
+        "GS",
+        "NT",
+        "TR",
+        "N",
+        "G",
+        "T",
+        "S S",
+        "S D",
+        "net",
+        "tare",
+        ",",
+        ":",
+        "?",
+        "g",
+        "kg",
+        "oz",
+        "+",
+        "-",
+        "123.4",
+        "0,5",
+        "9" * 30,
+        "\r\n",
+        "\x02",
+        "\x03",
+        "\x00",
+        " ",
+        "---",
+        "Err 4",
+        "2611R-04",
+    ]
+)
 _lines = st.one_of(st.lists(_words, max_size=7).map("".join), st.lists(_words, max_size=6).map(" ".join), st.text())
 _cells = st.one_of(
-    st.floats().map(str), st.floats(-100, 100).map(lambda x: f"{x:.3f}".replace(".", ",")), st.integers().map(str),
+    st.floats().map(str),
+    st.floats(-100, 100).map(lambda x: f"{x:.3f}".replace(".", ",")),
+    st.integers().map(str),
     st.sampled_from(["", "nan", "inf", "time", "force [N]", '"1"', '"', "=1+1", "\x00", "1e400", "-"]),
     st.text(max_size=5),
-)  # fmt: skip
+)
 
 
 @st.composite

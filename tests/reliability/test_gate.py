@@ -112,8 +112,18 @@ def test_no_page_of_the_program_opens_a_session_but_the_gate(client: TestClient)
     assert len(posts) > 40
     for path in posts:
         url = re.sub(r"\{(\w+)(:\w+)?\}", lambda m: LOT if m[1] == "code" else "1", path)
-        sent = {"checklist_id": str(checklist), "act": "done", "temperature": "230 F", "words": "hot", "mass": "1 g",
-                "mark": "cup", "test_pieces": "1 g", "why": "because", "moulds": "2", "supply_id": "1"}  # fmt: skip
+        sent = {
+            "checklist_id": str(checklist),
+            "act": "done",
+            "temperature": "230 F",
+            "words": "hot",
+            "mass": "1 g",
+            "mark": "cup",
+            "test_pieces": "1 g",
+            "why": "because",
+            "moulds": "2",
+            "supply_id": "1",
+        }
         if path != "/plan/{code}/checklist/anew":
             client.post(url, data=sent, follow_redirects=False)
         assert shut(client), path
@@ -201,8 +211,17 @@ def test_work_of_a_closed_session_is_refused(client: TestClient, turn: Turn) -> 
     stale = opened(client, f"/cast/{LOT}").forms
     turn(MORNING + timedelta(minutes=5))
     close(client)
-    typed = {"mass": "1 g", "temperature": "230", "words": "hot", "mark": "cup", "test_pieces": "1 g", "why": "because",
-             "act": "done", "moulds": "2", "at": "09:01"}  # fmt: skip
+    typed = {
+        "mass": "1 g",
+        "temperature": "230",
+        "words": "hot",
+        "mark": "cup",
+        "test_pieces": "1 g",
+        "why": "because",
+        "act": "done",
+        "moulds": "2",
+        "at": "09:01",
+    }
     ours = {key: form for key, form in stale.items() if form.action.startswith(f"/cast/{LOT}/")}
     assert len(ours) > 8
     for key, form in ours.items():
@@ -216,9 +235,15 @@ def test_work_of_a_closed_session_is_refused(client: TestClient, turn: Turn) -> 
 
 @pytest.mark.parametrize(
     ("hours", "words"),
-    [(4.01, "held until"), (15.0, "another day|held until"), (24.0, "another day"), (24 * 365, "another day"),
-     (-0.5, "later than this machine's clock"), (-9.5, "later than this machine's clock")],
-)  # fmt: skip
+    [
+        (4.01, "held until"),
+        (15.0, "another day|held until"),
+        (24.0, "another day"),
+        (24 * 365, "another day"),
+        (-0.5, "later than this machine's clock"),
+        (-9.5, "later than this machine's clock"),
+    ],
+)
 def test_a_clock_set_on_or_back_opens_nothing(client: TestClient, turn: Turn, hours: float, words: str) -> None:
     checklist = signed(client)
     turn(MORNING + timedelta(hours=hours))

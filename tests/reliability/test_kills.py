@@ -86,9 +86,14 @@ def _round(servers: Servers, chance: random.Random, lost: list[Act], bench: Benc
 
 
 def _kill(
-    servers: Servers, kills: int, book: Path, chance: random.Random, bench: Bench, tally: Counter[str],
+    servers: Servers,
+    kills: int,
+    book: Path,
+    chance: random.Random,
+    bench: Bench,
+    tally: Counter[str],
     early: float = 0.15,
-) -> list[Act]:  # fmt: skip
+) -> list[Act]:
     """Kill servers on a book so many times and hold it against the ledger each time; gives every act sent."""
     folder = book.with_name("seen")
     folder.mkdir()

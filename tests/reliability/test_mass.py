@@ -42,7 +42,7 @@ from app.services.book import audit_reasons, repository, workshop
 from app.services.cast import casting, checklists, leftovers, planning, steps, weigh_outs
 from app.services.firings import firings
 from app.services.grains import bench, grains, lots, rejects, undo
-from app.services.motors import builds  # fmt: skip
+from app.services.motors import builds
 from app.services.stock import batches, supplies
 from tests import build
 from tests.moment import wall
@@ -127,9 +127,7 @@ def ground(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
         workshop.new_edition(session, EditionIn.model_validate({"items": [line]}))
         formula, pattern = build.formula(session), build.pattern(session)
         cases, nozzles = [build.case(session) for _ in "ab"], [build.nozzle(session) for _ in "ab"]
-        found = Ground(
-            engine, formula.pk, pattern.pk, [row.pk for row in cases], [row.pk for row in nozzles]
-        )  # fmt: skip
+        found = Ground(engine, formula.pk, pattern.pk, [row.pk for row in cases], [row.pk for row in nozzles])
         session.commit()
     yield found
     engine.dispose()
@@ -219,9 +217,9 @@ class Workshop(RuleBasedStateMachine):
         bag = self.one(Supply, which)
         assert bag is not None
         before = bag.mass_kg
-        typed = SupplyIn.model_validate({
-            "ingredient": bag.ingredient, "mark": bag.mark, "received_on": bag.received_on, "mass": f"{mass} g",
-        })  # fmt: skip
+        typed = SupplyIn.model_validate(
+            {"ingredient": bag.ingredient, "mark": bag.mark, "received_on": bag.received_on, "mass": f"{mass} g"}
+        )
         if self.act(lambda: supplies.save(self.session, typed, bag)):
             self.book.bought[bag.pk] += mass / 1000 - before
 
@@ -233,10 +231,14 @@ class Workshop(RuleBasedStateMachine):
             leftover, left = found[remelt % len(found)]
             remelts = [{"leftover_id": leftover.pk, "mass": f"{min(left * share, 0.06 * count) * 1000:.3f} g"}]
         texts = {
-            "formula_id": self.ground.formula, "planned_for": clock.today(), "expected_density": "95 %",
-            "items": [{"pattern_id": self.ground.pattern, "count": count}], "over_pour": "5 %", "test_pieces": "5 g",
+            "formula_id": self.ground.formula,
+            "planned_for": clock.today(),
+            "expected_density": "95 %",
+            "items": [{"pattern_id": self.ground.pattern, "count": count}],
+            "over_pour": "5 %",
+            "test_pieces": "5 g",
             "remelts": [r for r in remelts if float(r["mass"].split()[0]) > 0],
-        }  # fmt: skip
+        }
         self.act(lambda: planning.plan(self.session, PlanIn.model_validate(texts)))
 
     @precondition(lambda self: self.book.kept)
@@ -408,18 +410,25 @@ class Workshop(RuleBasedStateMachine):
         if lot is None:
             return
         mass = self._read(share)
-        typed = BenchIn.model_validate({
-            "pattern_id": self.ground.pattern, "gross": f"{mass} g",
-            "number": str(max(grains.next_number(self.session, lot) - (number == 3), 1)),
-        }).answering(None)  # fmt: skip
+        typed = BenchIn.model_validate(
+            {
+                "pattern_id": self.ground.pattern,
+                "gross": f"{mass} g",
+                "number": str(max(grains.next_number(self.session, lot) - (number == 3), 1)),
+            }
+        ).answering(None)
         row = self.act(lambda: bench.weigh_at_bench(self.session, lot, typed))
         if row is not None:
             assert row.pk not in self.book.grains, "one grain weighed as two"
             self.book.grains[row.pk] = Piece(lot.pk, mass / 1000)
 
     @precondition(lambda self: self.book.grains)
-    @rule(which=few, again=st.sampled_from(["trimmed", "wrong", "later"]), to=st.sampled_from(["scrap", "remelt"]),
-          share=st.floats(0.8, 1.01))  # fmt: skip
+    @rule(
+        which=few,
+        again=st.sampled_from(["trimmed", "wrong", "later"]),
+        to=st.sampled_from(["scrap", "remelt"]),
+        share=st.floats(0.8, 1.01),
+    )
     def weigh_it_again(self, which: int, again: str, to: str, share: float) -> None:
         grain = self.one(Grain, which)
         lot = self.session.get(Batch, grain.batch_id) if grain else None
@@ -427,10 +436,15 @@ class Workshop(RuleBasedStateMachine):
             return
         piece = self.book.grains[grain.pk]
         mass = round(piece.mass * share * 1000, 3)
-        typed = BenchIn.model_validate({
-            "pattern_id": self.ground.pattern, "gross": f"{mass} g", "number": str(grain.number),
-            "again": again, "offcut": to,
-        }).answering(None)  # fmt: skip
+        typed = BenchIn.model_validate(
+            {
+                "pattern_id": self.ground.pattern,
+                "gross": f"{mass} g",
+                "number": str(grain.number),
+                "again": again,
+                "offcut": to,
+            }
+        ).answering(None)
         kept = set(self.session.exec(select(Leftover.id)))
         if self.act(lambda: bench.weigh_at_bench(self.session, lot, typed)) is None:
             return
@@ -454,10 +468,14 @@ class Workshop(RuleBasedStateMachine):
             return
         piece = self.book.grains[grain.pk]
         mass = round(piece.mass * share * 1000, 3)
-        typed = GrainCorrectionIn.model_validate({
-            "pattern_id": self.ground.pattern, "gross": f"{mass} g", "number": str(grain.number),
-            "why": "weighed with the tube",
-        }).answering(None)  # fmt: skip
+        typed = GrainCorrectionIn.model_validate(
+            {
+                "pattern_id": self.ground.pattern,
+                "gross": f"{mass} g",
+                "number": str(grain.number),
+                "why": "weighed with the tube",
+            }
+        ).answering(None)
         if self.act(lambda: grains.weigh_again(self.session, grain, typed)):
             assert piece.place == "shelf", piece
             piece.mass = mass / 1000
@@ -549,10 +567,17 @@ class Workshop(RuleBasedStateMachine):
         # mostly grains that are ready; a number from eight on picks any grain of the book, used ones too
         chosen = [ready[i % len(ready)] if ready and i < 8 else every[i % len(every)] for i in picked]
         ids = list(dict.fromkeys(grain.pk for grain in chosen))
-        typed = BuildIn.model_validate({
-            "grain_ids": ids, "case_id": self.ground.cases[which], "nozzle_id": self.ground.nozzles[which],
-            "throat_d": "12.7 mm", "built_on": clock.today(), "field_elevation": "12 m", "grain_temperature": "20 C",
-        })  # fmt: skip
+        typed = BuildIn.model_validate(
+            {
+                "grain_ids": ids,
+                "case_id": self.ground.cases[which],
+                "nozzle_id": self.ground.nozzles[which],
+                "throat_d": "12.7 mm",
+                "built_on": clock.today(),
+                "field_elevation": "12 m",
+                "grain_temperature": "20 C",
+            }
+        )
         row = self.act(lambda: builds.build(self.session, typed))
         if row is None:
             return
@@ -605,9 +630,9 @@ class Workshop(RuleBasedStateMachine):
         if row is None:
             return
         before, motor = row.result, row.motor_build_id
-        typed = FiringIn.model_validate({
-            "motor_build_id": motor, "kind": "static", "fired_at": row.fired_at, "result": result, "words": "as found",
-        })  # fmt: skip
+        typed = FiringIn.model_validate(
+            {"motor_build_id": motor, "kind": "static", "fired_at": row.fired_at, "result": result, "words": "as found"}
+        )
         if self.act(lambda: firings.correct(self.session, row, typed)) is None:
             return
         if before != "no_light":  # it is now another firing that burned it, or none
@@ -697,10 +722,13 @@ def test_mass_is_conserved_in_any_order_of_acts(
     run_state_machine_as_test(
         walk,
         settings=settings(
-            max_examples=examples, stateful_step_count=30, deadline=None,
-            suppress_health_check=list(HealthCheck), phases=[Phase.generate, Phase.shrink],
+            max_examples=examples,
+            stateful_step_count=30,
+            deadline=None,
+            suppress_health_check=list(HealthCheck),
+            phases=[Phase.generate, Phase.shrink],
         ),
-    )  # fmt: skip
+    )
     print(dict(sorted(walk.done.items())))
     tried = {"build_a_motor", "fire", "send_off", "strike_out", "keep_a_leftover", "weigh_it_again"}
     assert walk.done, "nothing was done"

@@ -82,12 +82,15 @@ def _opened(book: Path) -> Iterator[Engine]:
 def _commits(book: Path) -> int:
     """How many of the commits stand in a book; fails unless they are the first ones, whole, in a sound file."""
     with _opened(book) as engine, reading(engine) as session:
-        amounts = [round(1000 * kg) for (kg,) in session.execute(text(
-            "SELECT mass_kg FROM weigh_out WHERE supply_id = (SELECT max(id) FROM supply) ORDER BY id"
-        ))]  # fmt: skip
-        notes = [int(words.split()[0]) for (words,) in session.execute(
-            text("SELECT words FROM session_note ORDER BY id")
-        )]  # fmt: skip
+        amounts = [
+            round(1000 * kg)
+            for (kg,) in session.execute(
+                text("SELECT mass_kg FROM weigh_out WHERE supply_id = (SELECT max(id) FROM supply) ORDER BY id")
+            )
+        ]
+        notes = [
+            int(words.split()[0]) for (words,) in session.execute(text("SELECT words FROM session_note ORDER BY id"))
+        ]
         assert notes == list(range(len(notes)))
         assert amounts == [1 + n for n in notes], "half a commit"
         assert session.execute(text("PRAGMA integrity_check")).all() == [("ok",)]

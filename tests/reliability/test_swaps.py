@@ -19,8 +19,11 @@ def test_a_kill_leaves_a_whole_book(tmp_path: Path, pytestconfig: pytest.Config,
     number = kills * (10 if pytestconfig.getoption("long") else 1)
     run = subprocess.run(
         [sys.executable, "-m", "tests.reliability.swaps", what, str(tmp_path), str(number), f"{what}"],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
     assert run.returncode == 0, run.stderr
     found = json.loads(run.stdout)
     print(found)

@@ -117,11 +117,18 @@ def _stocked(client: TestClient) -> dict[str, Any]:
         for melt in melts:
             build.opened_session(session, melt)
         facts = {
-            "grains": [str(g.pk) for g in free], "hardware": hardware, "lot": lot.code, "last": str(last.pk),
-            "parts": [part.pk for part in lot.parts], "bad": bad.number, "bad id": bad.pk, "ready": ready.code,
-            "checklist": checklist.pk, "cup": cup.pk,
+            "grains": [str(g.pk) for g in free],
+            "hardware": hardware,
+            "lot": lot.code,
+            "last": str(last.pk),
+            "parts": [part.pk for part in lot.parts],
+            "bad": bad.number,
+            "bad id": bad.pk,
+            "ready": ready.code,
+            "checklist": checklist.pk,
+            "cup": cup.pk,
             "melts": [(m.code, next(p.pk for p in m.parts if p.leftover_id)) for m in melts],
-        }  # fmt: skip
+        }
         assert supplies.remaining(session)[last.pk] == pytest.approx(0.1)
         assert batches.leftovers_left(session)[cup.pk] == pytest.approx(0.05)
         session.commit()

@@ -137,9 +137,10 @@ def own_law(seen: Sequence[Seen], scatter: float, gauge: float = 0.0) -> OwnLaw:
     if high < WIDE_ENOUGH * low:
         apart = math.floor(100 * high / low) / 100
         raise OutOfRange(
-            "curves", f"the pressures lie within a factor of {apart:.2f}; {WIDE_ENOUGH:g} is the least.",
+            "curves",
+            f"the pressures lie within a factor of {apart:.2f}; {WIDE_ENOUGH:g} is the least.",
             "Fire with another throat, or with grains that widen more.",
-        )  # fmt: skip
+        )
     information, pull = np.zeros((2, 2)), np.zeros(2)
     for s in seen:
         rows = np.array([[1.0, math.log(s.pressure / 1e6)], [0.0, 1.0]])
@@ -155,6 +156,10 @@ def own_law(seen: Sequence[Seen], scatter: float, gauge: float = 0.0) -> OwnLaw:
     errors = np.sqrt(np.diag(covariance))
     errors[1] = math.hypot(errors[1], gauge_error(float(values[1]), low, high, gauge))
     return OwnLaw(
-        Fitted(float(values[0]), float(errors[0])), Fitted(float(values[1]), float(errors[1])), low, high, len(seen),
+        Fitted(float(values[0]), float(errors[0])),
+        Fitted(float(values[1]), float(errors[1])),
+        low,
+        high,
+        len(seen),
         scatter,
-    )  # fmt: skip
+    )

@@ -452,9 +452,11 @@ def learn(said: Sequence[Said], prior: Prior) -> Learned:
     v[:, range(v.shape[1]), range(v.shape[1])] += table.error**2
     inverse = np.linalg.inv(v)
     answers = (  # which effects each thing said answers to, and how
-        (everybody, table.mixture), (everybody + _STAND, table.stand), (own, table.mixture),
+        (everybody, table.mixture),
+        (everybody + _STAND, table.stand),
+        (own, table.mixture),
         (case, table.mixture * cased[:, None, None]),
-    )  # fmt: skip
+    )
     right = np.zeros((effects, 3))
     pulls = np.zeros((effects, 3, len(formulas), 3))
     pulled, blocks = pulls.transpose(0, 2, 1, 3), precision.transpose(0, 2, 1, 3)  # views: what is added goes into both

@@ -382,9 +382,11 @@ def fit_law(motor: Motor, time: Floats, pressure: Floats) -> LawFit:
     base = motor_arrays([motor])
     ones = np.ones(1)
     base = base.changed(
-        law_origin=math.log(mean) * ones, law_level=math.log(float(law.rate(mean))) * ones,
-        law_slope=local_exponent(law, mean) * ones, law_bends=np.zeros_like(base.law_bends),
-    )  # fmt: skip
+        law_origin=math.log(mean) * ones,
+        law_level=math.log(float(law.rate(mean))) * ones,
+        law_slope=local_exponent(law, mean) * ones,
+        law_bends=np.zeros_like(base.law_bends),
+    )
 
     def change(arrays: Arrays, x: Floats) -> Arrays:
         return arrays.changed(

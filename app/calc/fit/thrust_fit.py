@@ -71,9 +71,11 @@ def fit_nozzle(motor: Motor, time: Floats, pressure: Floats, thrust: Floats) -> 
     if not 0.1 < guess < 3:
         raise NoSolution("thrust", "thrust and pressure contradict each other.", "Check their units and the throat.")
     found = fit(
-        lambda x: (none + math.exp(x[0]) * (full - none) - pushed.value) / scale, [math.log(guess)],
-        lambda x: (math.exp(x[0]) * (full - none) / scale)[:, None], correlated=True,
-    )  # fmt: skip
+        lambda x: (none + math.exp(x[0]) * (full - none) - pushed.value) / scale,
+        [math.log(guess)],
+        lambda x: (math.exp(x[0]) * (full - none) / scale)[:, None],
+        correlated=True,
+    )
     return found[0]
 
 
@@ -133,10 +135,11 @@ def respond(motor: Motor, off: Floats | None = None) -> Response:
     arrays = motor_arrays([motor]).repeat(len(logs))
     run = simulate_many(
         arrays.changed(
-            rate_scale=arrays.rate_scale * np.exp(logs[:, 0]), c_star=arrays.c_star * np.exp(logs[:, 1]),
+            rate_scale=arrays.rate_scale * np.exp(logs[:, 0]),
+            c_star=arrays.c_star * np.exp(logs[:, 1]),
             nozzle_efficiency=arrays.nozzle_efficiency * np.exp(logs[:, 2]),
         )
-    )  # fmt: skip
+    )
     table = np.stack([run.total_impulse, run.burn_time, run.peak_pressure], axis=1).reshape(len(at), 7, 3)
     turned = np.log(table)
     slopes = (turned[:, 1:4] - turned[:, 4:7]) / (2 * _STEP)

@@ -177,9 +177,12 @@ def leave_rail(batch: Batch) -> tuple[Bools, Floats, Floats]:
     last = np.clip((travel < batch.rail).sum(axis=0) - 1, 0, RAIL_STEPS - 1)
     rows = np.arange(len(batch))
     into, exit_speed = _within(
-        batch.rail - travel[last, rows], dt, speed[last, rows], speed[last + 1, rows],
+        batch.rail - travel[last, rows],
+        dt,
+        speed[last, rows],
+        speed[last + 1, rows],
         travel[last + 1, rows] - travel[last, rows],
-    )  # fmt: skip
+    )
     left = t[last, rows] + into
     # After the burn: steady slowing over what is left of the rail.
     brake = pull + slowing[-1]

@@ -17,8 +17,18 @@ from app.calc.flight.recovery import Parachute, Recovery
 from app.calc.flight.wind import angle_off_rail
 
 __all__ = [
-    "MAX_TILT", "Flight", "Flights", "Flown", "Motor", "Pad", "Parachute", "Recovery", "Rocket", "fly", "fly_many",
-]  # fmt: skip
+    "MAX_TILT",
+    "Flight",
+    "Flights",
+    "Flown",
+    "Motor",
+    "Pad",
+    "Parachute",
+    "Recovery",
+    "Rocket",
+    "fly",
+    "fly_many",
+]
 
 T = TypeVar("T")
 

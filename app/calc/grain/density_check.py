@@ -210,10 +210,7 @@ def _relative_uncertainty(
     ring = outer_d**2 - core_d**2
     reading = length_step / math.sqrt(12)
     return math.hypot(
-        mass_step / math.sqrt(12) / mass,
-        reading / length,
-        2 * outer_d * reading / ring,
-        2 * core_d * reading / ring,
+        mass_step / math.sqrt(12) / mass, reading / length, 2 * outer_d * reading / ring, 2 * core_d * reading / ring
     )
 
 
@@ -322,11 +319,7 @@ def lot_mass_balance(
     """
     positive("resolution", resolution, "Give a mass above zero.")
     came_in = _masses("weighed_in", weighed_in)
-    went_out = [
-        *_masses("grains", grains),
-        *_masses("test_pieces", test_pieces),
-        *_masses("leftovers", leftovers),
-    ]
+    went_out = [*_masses("grains", grains), *_masses("test_pieces", test_pieces), *_masses("leftovers", leftovers)]
     total, accounted = math.fsum(came_in), math.fsum(went_out)
     if total <= 0 and accounted <= 0:
         raise OutOfRange("weighed_in", "nothing was weighed in.", "Enter the actual masses of the batch.")

@@ -183,9 +183,7 @@ def _state(grain: Grain, x: ArrayLike) -> tuple[Floats, Floats, Floats, Floats]:
     if (depth < 0).any():
         raise GeometryError("x", "the depth burned cannot be negative.", "Start at zero.")
     area, port_arc, outer_arc = cross_section(
-        grain.outer_d / 2 - depth * grain.burns_outer,
-        grain.core_d / 2 + depth * grain.burns_core,
-        grain.core_offset,
+        grain.outer_d / 2 - depth * grain.burns_outer, grain.core_d / 2 + depth * grain.burns_core, grain.core_offset
     )
     edge = port_arc * grain.burns_core + outer_arc * grain.burns_outer
     length = np.maximum(grain.length - depth * grain.burning_ends, 0.0)

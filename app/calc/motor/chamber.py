@@ -309,13 +309,7 @@ def _march(a: Arrays) -> Burn:
 
 
 def _with_tail(
-    a: Arrays,
-    x: Floats,
-    time: Floats,
-    pressure: Floats,
-    weights: Floats,
-    throat_area: Floats,
-    per_pressure: Floats,
+    a: Arrays, x: Floats, time: Floats, pressure: Floats, weights: Floats, throat_area: Floats, per_pressure: Floats
 ) -> Burn:
     """Add the tail-off, P = P_end exp(-t/tau), down to the last choked flow (or 1/1000 of the end in a vacuum)."""
     end = pressure[:, -1]

@@ -120,11 +120,7 @@ def divergence_factor(half_angle: float) -> float:
 
 
 def thrust_coefficient(
-    k: ArrayLike,
-    p_c: ArrayLike,
-    p_a: ArrayLike,
-    ratio: ArrayLike,
-    efficiency: ArrayLike = 1.0,
+    k: ArrayLike, p_c: ArrayLike, p_a: ArrayLike, ratio: ArrayLike, efficiency: ArrayLike = 1.0
 ) -> Floats:
     """Give thrust over chamber pressure times throat area.
 
@@ -169,12 +165,7 @@ def thrust_coefficient(
 
 
 def coefficient_from_exit(
-    k: ArrayLike,
-    p_c: ArrayLike,
-    p_a: ArrayLike,
-    ratio: ArrayLike,
-    attached: ArrayLike,
-    efficiency: ArrayLike = 1.0,
+    k: ArrayLike, p_c: ArrayLike, p_a: ArrayLike, ratio: ArrayLike, attached: ArrayLike, efficiency: ArrayLike = 1.0
 ) -> Floats:
     """Give the thrust coefficient when the attached exit pressure ratio is known already.
 

@@ -78,13 +78,7 @@ INGREDIENTS: dict[str, Ingredient] = {
     item.key: item
     for item in (
         _ingredient(
-            "potassium_nitrate",
-            "Potassium nitrate",
-            {"K": 1, "N": 1, "O": 3},
-            2109.0,
-            -494.6,
-            (607.0, 607.0),
-            _CRC,
+            "potassium_nitrate", "Potassium nitrate", {"K": 1, "N": 1, "O": 3}, 2109.0, -494.6, (607.0, 607.0), _CRC
         ),
         _ingredient(
             "sorbitol",
@@ -118,14 +112,7 @@ INGREDIENTS: dict[str, Ingredient] = {
             sugar_alcohol=True,
         ),
         _ingredient(
-            "xylitol",
-            "Xylitol",
-            {"C": 5, "H": 12, "O": 5},
-            1520.0,
-            -1118.5,
-            (365.0, 369.0),
-            _CRC,
-            sugar_alcohol=True,
+            "xylitol", "Xylitol", {"C": 5, "H": 12, "O": 5}, 1520.0, -1118.5, (365.0, 369.0), _CRC, sugar_alcohol=True
         ),
         _ingredient(
             "sucrose",

@@ -148,10 +148,7 @@ def scale(
             way = (
                 Note(
                     "Use at most {most} of it, or make a batch of {batch} or more.",
-                    {
-                        "most": Amount(remelt * need / amount, "mass"),
-                        "batch": Amount(amount / blend[key], "mass", 0),
-                    },
+                    {"most": Amount(remelt * need / amount, "mass"), "batch": Amount(amount / blend[key], "mass", 0)},
                 )
                 if need
                 else "Keep it for a batch whose formula has it."
@@ -169,11 +166,7 @@ def scale(
 
 
 def _weigh_out(
-    blend: dict[str, float],
-    wanted: dict[str, float],
-    brought: dict[str, float],
-    steps: int,
-    resolution: float,
+    blend: dict[str, float], wanted: dict[str, float], brought: dict[str, float], steps: int, resolution: float
 ) -> ScaledRecipe:
     exact = {key: amount / resolution for key, amount in wanted.items()}
     # Rounding away float dust first keeps 28.000000000000004 from counting as a remainder.

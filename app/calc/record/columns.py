@@ -12,13 +12,15 @@ TIME_UNITS: dict[str, float] = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
 """Seconds in each unit of time [s]."""
 
 FORCE_UNITS: dict[str, float] = {
-    "N": 1.0, "kN": 1e3, "kgf": STANDARD_GRAVITY, "gf": STANDARD_GRAVITY / 1000, "lbf": 0.45359237 * STANDARD_GRAVITY,
-}  # fmt: skip
+    "N": 1.0,
+    "kN": 1e3,
+    "kgf": STANDARD_GRAVITY,
+    "gf": STANDARD_GRAVITY / 1000,
+    "lbf": 0.45359237 * STANDARD_GRAVITY,
+}
 """Newtons in each unit of force [N], exact (pound of 1959, standard gravity)."""
 
-PRESSURE_UNITS: dict[str, float] = {
-    "Pa": 1.0, "kPa": 1e3, "MPa": 1e6, "bar": 1e5, "psi": PSI,
-}  # fmt: skip
+PRESSURE_UNITS: dict[str, float] = {"Pa": 1.0, "kPa": 1e3, "MPa": 1e6, "bar": 1e5, "psi": PSI}
 """Pascals in each unit of pressure [Pa], exact."""
 
 

@@ -100,9 +100,10 @@ def zeroed(time: Floats, force: Floats, first: int, last: int, lost_weight: floa
     spots = [(s, float(np.median(force[s])), float(np.median(time[s]))) for s in (ahead, behind) if s is not None]
     if not spots:
         raise CalcError(
-            "force_column", "has no quiet stretch before or after the burn to take the zero from.",
+            "force_column",
+            "has no quiet stretch before or after the burn to take the zero from.",
             "Record longer; here, type its zero as an offset in the file.",
-        )  # fmt: skip
+        )
     before = spots[0][1] if ahead is not None else None
     after = spots[-1][1] if behind is not None else None
     drifted = drift and before is not None and after is not None
@@ -155,10 +156,7 @@ def measurable(thrust: Floats, first: int, last: int, noise: float) -> tuple[int
     low = max(MEASURABLE * float(thrust[first : last + 1].max()), 2 * noise)
     below = np.flatnonzero(thrust[:first] < low)
     beyond = np.flatnonzero(thrust[last + 1 :] < low)
-    return (
-        int(below[-1]) if below.size else 0,
-        int(last + 1 + beyond[0]) if beyond.size else thrust.size - 1,
-    )
+    return (int(below[-1]) if below.size else 0, int(last + 1 + beyond[0]) if beyond.size else thrust.size - 1)
 
 
 def gaps(time: Floats) -> list[int]:

@@ -285,9 +285,14 @@ def _block(lines: list[bytes], first: int, layout: Layout, wanted: Sequence[int]
     comma = layout.decimal == ","
     try:
         table = np.loadtxt(
-            [words.replace(b",", b".") for words in lines] if comma else lines, delimiter=DELIMITERS[layout.delimiter],
-            usecols=[c - 1 for c in wanted], ndmin=2, comments=None, quotechar='"', encoding="latin-1",
-        )  # fmt: skip
+            [words.replace(b",", b".") for words in lines] if comma else lines,
+            delimiter=DELIMITERS[layout.delimiter],
+            usecols=[c - 1 for c in wanted],
+            ndmin=2,
+            comments=None,
+            quotechar='"',
+            encoding="latin-1",
+        )
     except (ValueError, IndexError):
         raise _first_fault(lines, first, layout, wanted) from None
     if not np.isfinite(table).all():
@@ -343,16 +348,18 @@ def _first_fault(lines: list[bytes], first: int, layout: Layout, wanted: Sequenc
         for column in wanted:
             if column > len(row):
                 return CalcError(
-                    "file", f"Line {number} has {len(row)} of the {max(wanted)} columns: “{words[:60]}”.",
+                    "file",
+                    f"Line {number} has {len(row)} of the {max(wanted)} columns: “{words[:60]}”.",
                     "Mend or cut off that line, or choose other columns.",
-                )  # fmt: skip
+                )
             cell = row[column - 1]
             if not _is_number(cell, layout.decimal) or not np.isfinite(float(cell.replace(",", "."))):
                 said = f"“{cell[:30]}”, which is not a number" if cell else "nothing"
                 return CalcError(
-                    "file", f"Line {number} holds {said}, in column {column}.",
+                    "file",
+                    f"Line {number} holds {said}, in column {column}.",
                     "Mend or cut off that line in a copy of the file, or choose other columns.",
-                )  # fmt: skip
+                )
     return CalcError("file", "Some line of it could not be read.", "Choose another delimiter or decimal sign.")
 
 

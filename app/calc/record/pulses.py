@@ -107,9 +107,10 @@ def _burns(time: Floats, force: Floats) -> list[tuple[int, int, float]]:
         raise CalcError("force_column", "falls where it should rise.", "Turn the sign.")
     if peak < _ABOVE_NOISE * min(float(np.std(end)) for end in ends):
         raise CalcError(
-            "force_column", "never rises out of its noise.",
+            "force_column",
+            "never rises out of its noise.",
             "Choose another column, or a record with a quiet stretch before or after the burn.",
-        )  # fmt: skip
+        )
     above = np.r_[False, rise >= BURN_SHARE * peak, False]
     edges = np.flatnonzero(above[1:] != above[:-1])
     starts, stops = edges[::2], edges[1::2] - 1

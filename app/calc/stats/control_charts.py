@@ -38,10 +38,19 @@ class IndividualsLimits:
 
 
 FACTORS = {
-    8: (3.040, 4.711), 9: (3.025, 4.406), 10: (3.003, 4.175), 12: (2.965, 3.852), 15: (2.920, 3.560),
-    20: (2.858, 3.300), 25: (2.820, 3.161), 30: (2.796, 3.069), 40: (2.762, 2.960), 60: (2.727, 2.853),
-    100: (2.700, 2.778), 200: (2.681, 2.711),
-}  # fmt: skip
+    8: (3.040, 4.711),
+    9: (3.025, 4.406),
+    10: (3.003, 4.175),
+    12: (2.965, 3.852),
+    15: (2.920, 3.560),
+    20: (2.858, 3.300),
+    25: (2.820, 3.161),
+    30: (2.796, 3.069),
+    40: (2.762, 2.960),
+    60: (2.727, 2.853),
+    100: (2.700, 2.778),
+    200: (2.681, 2.711),
+}
 """Half width of limits over the mean moving range [-] by the number of values, so that 0.27 % of good normal ones fall
 outside: for the first or last of the values themselves, whose places are judged most readily, and for one yet to come.
 By simulation, three million charts each (seeded again in the tests). Published short-run factors (Hillier 1969, Pyzdek)

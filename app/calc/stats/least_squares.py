@@ -113,9 +113,16 @@ def fit(
 
     first = finite_array("start", start)
     found = least_squares(
-        residuals, first, jac=jacobian, method="lm", x_scale="jac", ftol=tolerance, xtol=tolerance, gtol=tolerance,
+        residuals,
+        first,
+        jac=jacobian,
+        method="lm",
+        x_scale="jac",
+        ftol=tolerance,
+        xtol=tolerance,
+        gtol=tolerance,
         max_nfev=400,
-    )  # fmt: skip
+    )
     if not found.success or not np.isfinite(found.fun).all():
         raise NoSolution("fit", "did not settle.", "Look at the curve: is it one burn, in the right units?")
     freedom = len(found.fun) - first.size

@@ -19,9 +19,7 @@ from app.web import Book, render
 
 BASE = "/api/v1"
 
-_EXAMPLES: dict[str, Any] = json.loads(
-    (Path(api.__file__).with_name("api_examples.json")).read_text(encoding="utf-8"),
-)
+_EXAMPLES: dict[str, Any] = json.loads((Path(api.__file__).with_name("api_examples.json")).read_text(encoding="utf-8"))
 
 
 def _refused(faults: list[dict[str, Any]]) -> JSONResponse:

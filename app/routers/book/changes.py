@@ -49,16 +49,27 @@ def show_all(request: Request, session: Book) -> Response:
     texts = request.query_params.multi_items()
     choices: dict[str, Any] = {
         "noun": audit_names.nouns(),
-        "what": [("changed", "a value was replaced"), ("deleted", "an entry was deleted"),
-                 ("filled", "an empty value was filled in"), ("entered", "an entry came in")],
-    }  # fmt: skip
+        "what": [
+            ("changed", "a value was replaced"),
+            ("deleted", "an entry was deleted"),
+            ("filled", "an empty value was filled in"),
+            ("entered", "an entry came in"),
+        ],
+    }
     form = from_texts(ChangesIn, texts, "changes", "/workshop/changes", choices)
     wanted = form.check(workshop.get(session).units)
     found = audit_log.page(session, wanted if isinstance(wanted, ChangesIn) else ChangesIn())
     kept = [(name, form.text(name)) for name in ("noun", "what") if form.text(name)]
 
     return render(
-        request, session, "workshop/changes.html", section="workshop", status=422 if form.errors else 200, form=form,
+        request,
+        session,
+        "workshop/changes.html",
+        section="workshop",
+        status=422 if form.errors else 200,
+        form=form,
         acts=[(act, [(line, address(line)) for line in act.lines]) for act in found.acts],
-        next_before=found.next_before, kept=kept, first=not form.text("before"),
-    )  # fmt: skip
+        next_before=found.next_before,
+        kept=kept,
+        first=not form.text("before"),
+    )

@@ -28,6 +28,8 @@ def _sent(request: Request, make: Callable[[Path], Path], ending: str, kind: str
     book: Path = request.app.state.settings.book
     made = make(book)
     return FileResponse(
-        made, media_type=kind, filename=f"{book.stem}-{clock.today()}.{ending}",
+        made,
+        media_type=kind,
+        filename=f"{book.stem}-{clock.today()}.{ending}",
         background=BackgroundTask(made.unlink, missing_ok=True),
-    )  # fmt: skip
+    )

@@ -75,10 +75,19 @@ class Noun:
         used = {} if row is None else repository.uses(session, row)
         more = self.page_more(session, row, forms)
         return render(
-            request, session, f"workshop/{self.page}.html",
-            section="workshop", noun=self, row=row, form=form, away=away, used=used, stands=audit_reasons.counted(used),
-            history=None if row is None else audit_log.of(session, row), **more,
-        )  # fmt: skip
+            request,
+            session,
+            f"workshop/{self.page}.html",
+            section="workshop",
+            noun=self,
+            row=row,
+            form=form,
+            away=away,
+            used=used,
+            stands=audit_reasons.counted(used),
+            history=None if row is None else audit_log.of(session, row),
+            **more,
+        )
 
 
 def add_pages(router: APIRouter, noun: Noun) -> None:
@@ -90,10 +99,15 @@ def add_pages(router: APIRouter, noun: Noun) -> None:
     @router.get(noun.url)
     def show_all(request: Request, session: Book) -> Response:
         return render(
-            request, session, f"workshop/{noun.slug}.html",
-            section="workshop", noun=noun, rows=noun.listing(session, False), retired=noun.listing(session, True),
+            request,
+            session,
+            f"workshop/{noun.slug}.html",
+            section="workshop",
+            noun=noun,
+            rows=noun.listing(session, False),
+            retired=noun.listing(session, True),
             **noun.list_more(session),
-        )  # fmt: skip
+        )
 
     @router.get(f"{noun.url}/new")
     def show_new(request: Request, session: Book) -> Response:
@@ -106,9 +120,14 @@ def add_pages(router: APIRouter, noun: Noun) -> None:
             return noun.url
 
         return submit(
-            request, typed, noun.model, act=act, page=lambda s, form: noun.show(request, s, None, form),
-            notice=f"The {noun.one} is in the book.", choices=noun.choices(session),
-        )  # fmt: skip
+            request,
+            typed,
+            noun.model,
+            act=act,
+            page=lambda s, form: noun.show(request, s, None, form),
+            notice=f"The {noun.one} is in the book.",
+            choices=noun.choices(session),
+        )
 
     @router.get(noun.url + "/{row_id}")
     def show_one(request: Request, session: Book, row_id: int) -> Response:
@@ -121,10 +140,14 @@ def add_pages(router: APIRouter, noun: Noun) -> None:
             return noun.url
 
         return submit(
-            request, typed, correction_of(noun.model), act=act,
+            request,
+            typed,
+            correction_of(noun.model),
+            act=act,
             page=lambda s, form: noun.show(request, s, row_id, form),
-            notice=f"The {noun.one} is changed.", choices=noun.choices(session),
-        )  # fmt: skip
+            notice=f"The {noun.one} is changed.",
+            choices=noun.choices(session),
+        )
 
     @router.post(noun.url + "/{row_id}/away")
     def put_away(request: Request, session: Book, row_id: int, typed: Typed) -> Response:
@@ -140,6 +163,11 @@ def add_pages(router: APIRouter, noun: Noun) -> None:
             return noun.url
 
         return submit(
-            request, typed, FormIn, act=act, page=lambda s, form: noun.show(request, s, row_id, form), form_id="away",
+            request,
+            typed,
+            FormIn,
+            act=act,
+            page=lambda s, form: noun.show(request, s, row_id, form),
+            form_id="away",
             notice=f"The {noun.one} is " + ("in use again." if is_back else "retired." if kept else "deleted."),
-        )  # fmt: skip
+        )

@@ -56,9 +56,14 @@ def new_code(request: Request, typed: Typed) -> Response:
         return "/workshop/devices"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, form), form_id="code",
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, form),
+        form_id="code",
         notice="Type this code on the device.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/workshop/devices/{device_id}/revoke")
@@ -71,9 +76,14 @@ def revoke(request: Request, device_id: int, typed: Typed) -> Response:
         return "/workshop/devices"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, form), form_id=f"revoke-{device_id}",
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, form),
+        form_id=f"revoke-{device_id}",
         notice="The device is put out.",
-    )  # fmt: skip
+    )
 
 
 def _page(request: Request, session: Session, failed: Form | None = None) -> Response:
@@ -82,14 +92,22 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
     known = devices.listed(session)
     base = "/workshop/devices"
     return web.render(
-        request, session, "devices/devices.html", section="workshop", open_to=lan,
+        request,
+        session,
+        "devices/devices.html",
+        section="workshop",
+        open_to=lan,
         addresses=[(address, labels.qr_code(address)) for address in lan.addresses] if lan else [],
-        code=lan.desk.code() if lan else None, make=forms.get("code", FormIn, f"{base}/code"),
-        paired=[v for v in known if v.holds], ended=[v for v in known if not v.holds],
+        code=lan.desk.code() if lan else None,
+        make=forms.get("code", FormIn, f"{base}/code"),
+        paired=[v for v in known if v.holds],
+        ended=[v for v in known if not v.holds],
         revoke={v.device.pk: forms.get(f"revoke-{v.device.pk}", FormIn, f"{base}/{v.device.pk}/revoke") for v in known},
-        holds_days=devices.HOLDS.days, digits=pairing.DIGITS, guesses=pairing.GUESSES,
+        holds_days=devices.HOLDS.days,
+        digits=pairing.DIGITS,
+        guesses=pairing.GUESSES,
         minutes=int(pairing.HOLDS.total_seconds() // 60),
-    )  # fmt: skip
+    )
 
 
 # --- On the device ---------------------------------------------------------------------------------

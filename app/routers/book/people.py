@@ -39,9 +39,15 @@ def choose(request: Request, session: Book, typed: Typed) -> Response:
         return "/workshop/bench"
 
     response = submit(
-        request, typed, AtBenchIn, act=act, page=lambda s, form: _page(request, s, form), form_id="bench",
-        notice="What is written on this device from now on carries that name.", choices=choices,
-    )  # fmt: skip
+        request,
+        typed,
+        AtBenchIn,
+        act=act,
+        page=lambda s, form: _page(request, s, form),
+        form_id="bench",
+        notice="What is written on this device from now on carries that name.",
+        choices=choices,
+    )
     if chosen:
         response.set_cookie("at_bench", quote(chosen[0]), max_age=YEAR_S, httponly=True, samesite="strict")
     return response
@@ -57,9 +63,14 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
         "bench", AtBenchIn, "/workshop/bench", initial={"at_bench": now}, choices=_choices(session)
     )
     return render(
-        request, session, "workshop/bench.html", section="workshop", form=form, now_there=now,
+        request,
+        session,
+        "workshop/bench.html",
+        section="workshop",
+        form=form,
+        now_there=now,
         usual=workshop.get(session).person,
-    )  # fmt: skip
+    )
 
 
 add_pages(router, PEOPLE)

@@ -21,10 +21,15 @@ router = APIRouter(prefix="/workshop")
 def show(request: Request, session: Book) -> Response:
     """What the workshop has."""
     return render(
-        request, session, "workshop/index.html", section="workshop", counts=workshop.counts(session),
-        totals=supplies.on_shelf(session), edition=workshop.checklist_now(session),
+        request,
+        session,
+        "workshop/index.html",
+        section="workshop",
+        counts=workshop.counts(session),
+        totals=supplies.on_shelf(session),
+        edition=workshop.checklist_now(session),
         copies=request.app.state.keeper.standing(),
-    )  # fmt: skip
+    )
 
 
 @router.get("/settings")
@@ -42,9 +47,13 @@ def set_up(request: Request, typed: Typed) -> Response:
         return "/workshop/settings"
 
     return submit(
-        request, typed, correction_of(WorkshopIn), act=act, page=lambda s, form: _settings(request, s, form),
+        request,
+        typed,
+        correction_of(WorkshopIn),
+        act=act,
+        page=lambda s, form: _settings(request, s, form),
         notice="The settings are changed.",
-    )  # fmt: skip
+    )
 
 
 def _settings(request: Request, session: Session, failed: Form | None = None) -> Response:
@@ -52,9 +61,14 @@ def _settings(request: Request, session: Session, failed: Form | None = None) ->
     form = forms.get("form", correction_of(WorkshopIn), "/workshop/settings", row=workshop.get(session))
     history = audit_log.of(session, workshop.get(session))
     return render(
-        request, session, "workshop/settings.html", section="workshop", form=form, history=history,
+        request,
+        session,
+        "workshop/settings.html",
+        section="workshop",
+        form=form,
+        history=history,
         unit_fields=[*UNIT_FIELDS],
-    )  # fmt: skip
+    )
 
 
 @router.get("/checklist")
@@ -72,9 +86,13 @@ def new_edition(request: Request, typed: Typed) -> Response:
         return "/workshop/checklist"
 
     return submit(
-        request, typed, EditionIn, act=act, page=lambda s, form: _checklist(request, s, form),
+        request,
+        typed,
+        EditionIn,
+        act=act,
+        page=lambda s, form: _checklist(request, s, form),
         notice="The new edition is in use from the next checklist on.",
-    )  # fmt: skip
+    )
 
 
 def _checklist(request: Request, session: Session, failed: Form | None = None) -> Response:
@@ -87,6 +105,11 @@ def _checklist(request: Request, session: Session, failed: Form | None = None) -
     if form.version is None:
         form.version = now.edition  # a new edition grows from the one that the person saw
     return render(
-        request, session, "workshop/checklist.html", section="workshop", form=form, now_used=now,
+        request,
+        session,
+        "workshop/checklist.html",
+        section="workshop",
+        form=form,
+        now_used=now,
         editions=workshop.checklist_editions(session),
-    )  # fmt: skip
+    )

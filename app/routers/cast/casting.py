@@ -29,11 +29,16 @@ def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     """Open and closed sessions, and what waits to be cast."""
     found, running = casting.closed(session, page), casting.due(session)
     return render(
-        request, session, "cast/index.html", section="cast",
-        running=running, alarms={run.batch.code: pan.alarm(session, run.cast) for run in running},
-        closed=found.rows, found=found,
+        request,
+        session,
+        "cast/index.html",
+        section="cast",
+        running=running,
+        alarms={run.batch.code: pan.alarm(session, run.cast) for run in running},
+        closed=found.rows,
+        found=found,
         planned=batches.in_states(session, "planned"),
-    )  # fmt: skip
+    )
 
 
 @router.get("/{code}")
@@ -204,9 +209,14 @@ def _small(
         return f"/cast/{code}{place}"
 
     return submit(
-        request, typed, model, act=act, page=lambda s, form: page_of(request, s, code, form),
-        form_id=form_id, notice=notice,
-    )  # fmt: skip
+        request,
+        typed,
+        model,
+        act=act,
+        page=lambda s, form: page_of(request, s, code, form),
+        form_id=form_id,
+        notice=notice,
+    )
 
 
 def _hands(request: Request, session: Session, cast: CastSession) -> str:
@@ -228,29 +238,47 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     alarms = [(run.batch.code, pan.alarm(session, run.cast)) for run in running if run.batch.pk != batch.pk]
     said += [f"{other}: {words}" for other, words in alarms if words]
     return render(
-        request, session, "cast/show.html", section="cast",
-        batch=batch, formula=batches.formula_of(session, batch), cast=cast, cautions=cautions, forms=forms,
-        weighing=parts, places=targets.places(shop), swapped=_swapped(session, batch, parts, now),
-        steps=now, coming=steps.in_turn(now),
-        others=[c for c in casting.coming(running) if c.batch.pk != batch.pk], mark=casting.mark(running),
+        request,
+        session,
+        "cast/show.html",
+        section="cast",
+        batch=batch,
+        formula=batches.formula_of(session, batch),
+        cast=cast,
+        cautions=cautions,
+        forms=forms,
+        weighing=parts,
+        places=targets.places(shop),
+        swapped=_swapped(session, batch, parts, now),
+        steps=now,
+        coming=steps.in_turn(now),
+        others=[c for c in casting.coming(running) if c.batch.pk != batch.pk],
+        mark=casting.mark(running),
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
-        overnight=cast is not None and casting.overnight(cast), sets=steps.sets(cast) if cast else 0,
+        overnight=cast is not None and casting.overnight(cast),
+        sets=steps.sets(cast) if cast else 0,
         sheet=runsheets.of_session(session, cast) if cast else None,
         readings=[(reading, pan.of_reading(shop, reading, pan_units)) for reading in readings],
         pan=pan.standing(session, cast, pan_units),
         at_the_pan=lambda coming: [n for n in coming if gate.hot(n.step)],
-        struck=undo.struck(session, TemperatureReading, cast) if cast else [], fresh=first_minute.fresh,
+        struck=undo.struck(session, TemperatureReading, cast) if cast else [],
+        fresh=first_minute.fresh,
         at_once=first_minute.AT_ONCE,
-        band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units), pan_band=lambda s: _step_band(s, pan_units),
+        band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units),
+        pan_band=lambda s: _step_band(s, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units),
-        notes=casting.notes(session, cast) if cast else [], air=air,
+        notes=casting.notes(session, cast) if cast else [],
+        air=air,
         air_mark=air.mark(session, batch),
-        balance=lots.balance(session, batch) if cast else None, wanted=sum(item.count for item in batch.items),
-        kept=leftovers.kept(session, batch), weighed_kg=sum(part.weighed_kg for part in parts),
+        balance=lots.balance(session, batch) if cast else None,
+        wanted=sum(item.count for item in batch.items),
+        kept=leftovers.kept(session, batch),
+        weighed_kg=sum(part.weighed_kg for part in parts),
         weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),
-        poured_at=casting.poured_at(session, batch), cure_s=shop.cure_s,
+        poured_at=casting.poured_at(session, batch),
+        cure_s=shop.cure_s,
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
-    )  # fmt: skip
+    )
 
 
 def _swapped(
@@ -346,9 +374,13 @@ def _forms(
         key = f"weigh-{part.part.pk}"
         first = {"supply_id": bags[0][0] if bags else ""}
         found[key] = forms.get(
-            key, weigh_outs.form_of(session, part.part.pk), f"{url}/weigh/{part.part.pk}", row=part.part, initial=first,
+            key,
+            weigh_outs.form_of(session, part.part.pk),
+            f"{url}/weigh/{part.part.pk}",
+            row=part.part,
+            initial=first,
             choices={"supply_id": bags},
-        )  # fmt: skip
+        )
         for draw in part.draws:
             if draw.weigh_out.voided_at is None:
                 key = f"strike-{draw.weigh_out.pk}"
@@ -360,9 +392,11 @@ def _forms(
         )
     for n in now:
         shown = {
-            "done": n.is_next, "skip": n.is_next, "undo": steps.can_take_back(cast, n.step),
+            "done": n.is_next,
+            "skip": n.is_next,
+            "undo": steps.can_take_back(cast, n.step),
             "time": n.is_next or n.step.done_at is not None,
-        }  # fmt: skip
+        }
         for kind in [kind for kind, is_shown in shown.items() if is_shown]:
             key, model = f"{kind}-{n.step.pk}", StepTimeIn if kind == "time" else StepIn
             address = f"{url}/step/{n.step.pk}" + ("/time" if kind == "time" else "")

@@ -30,10 +30,15 @@ def show_past(request: Request, session: Book, code: str, checklist_id: int) -> 
     batch = batches.by_code(session, code)
     checklist = checklists.of_batch(session, batch, checklist_id)
     return render(
-        request, session, "checklists/past.html", section="plan",
-        batch=batch, checklist=checklist, lines=checklists.lines(session, checklist),
+        request,
+        session,
+        "checklists/past.html",
+        section="plan",
+        batch=batch,
+        checklist=checklist,
+        lines=checklists.lines(session, checklist),
         edition=checklists.edition_of(session, checklist),
-    )  # fmt: skip
+    )
 
 
 @router.post("/start")
@@ -45,9 +50,14 @@ def start(request: Request, typed: Typed, code: str) -> Response:
         return _url(code)
 
     return submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="start",
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id="start",
         notice="Go through each line at the bench, not from memory.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/anew")
@@ -59,9 +69,14 @@ def start_anew(request: Request, typed: Typed, code: str) -> Response:
         return _url(code)
 
     return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="anew",
+        request,
+        typed,
+        VoidIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id="anew",
         notice="The earlier checklist is voided; here is a new one.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{checklist_id}/line/{item_id}")
@@ -74,9 +89,14 @@ def answer(request: Request, typed: Typed, code: str, checklist_id: int, item_id
 
     form_id = f"na-{item_id}" if ("answer", "na") in typed else f"line-{item_id}"
     return submit(
-        request, typed, AnswerIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id=form_id,
+        request,
+        typed,
+        AnswerIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id=form_id,
         notice="",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{checklist_id}/sign")
@@ -88,9 +108,14 @@ def sign(request: Request, typed: Typed, code: str, checklist_id: int) -> Respon
         return _url(code)
 
     return submit(
-        request, typed, SignIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="sign",
+        request,
+        typed,
+        SignIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id="sign",
         notice="The checklist is signed.",
-    )  # fmt: skip
+    )
 
 
 def _of(session: Session, code: str, checklist_id: int) -> Checklist:
@@ -110,14 +135,23 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     castable = batch.state != "dropped" and (cast is None or cast.closed_at is not None)
     forms = _forms(request, session, batch, checklist, failed, fault is None) if castable else {}
     return render(
-        request, session, "checklists/show.html", section="plan",
-        batch=batch, cast=cast, checklist=checklist, lines=lines, fault=fault, forms=forms, cautions=cautions,
+        request,
+        session,
+        "checklists/show.html",
+        section="plan",
+        batch=batch,
+        cast=cast,
+        checklist=checklist,
+        lines=lines,
+        fault=fault,
+        forms=forms,
+        cautions=cautions,
         edition=checklists.edition_of(session, checklist) if checklist else None,
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
         limit_s=workshop.get(session).checklist_valid_s,
         earlier=[past for past in checklists.history(session, batch) if past is not checklist],
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
-    )  # fmt: skip
+    )
 
 
 def _forms(

@@ -29,10 +29,14 @@ def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     """All batches, what is still to do first."""
     found, to_do = batches.past(session, page), batches.in_states(session, *batches.OPEN_STATES)
     return render(
-        request, session, "plan/index.html", section="plan", found=found,
+        request,
+        session,
+        "plan/index.html",
+        section="plan",
+        found=found,
         open_plans=[(batch, batches.formula_of(session, batch)) for batch in to_do],
         past=[(batch, batches.formula_of(session, batch)) for batch in found.rows],
-    )  # fmt: skip
+    )
 
 
 @router.get("/new")
@@ -45,9 +49,13 @@ def show_new(request: Request, session: Book) -> Response:
 def save_new(request: Request, typed: Typed) -> Response:
     """Plan a batch."""
     return submit(
-        request, typed, PlanIn, act=_plan,
-        page=lambda s, form: _form_page(request, s, None, form), notice="The batch is planned.",
-    )  # fmt: skip
+        request,
+        typed,
+        PlanIn,
+        act=_plan,
+        page=lambda s, form: _form_page(request, s, None, form),
+        notice="The batch is planned.",
+    )
 
 
 def _plan(session: Session, data: PlanIn) -> str:
@@ -76,9 +84,13 @@ def save_edit(request: Request, typed: Typed, code: str) -> Response:
         return _url(planning.edit(session, batches.by_code(session, code), data, version_of(typed)))
 
     return submit(
-        request, typed, PlanIn, act=act, page=lambda s, form: _form_page(request, s, code, form),
+        request,
+        typed,
+        PlanIn,
+        act=act,
+        page=lambda s, form: _form_page(request, s, code, form),
         notice="The plan is changed. A checklist made for the earlier plan does not count any more.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{code}/drop")
@@ -89,9 +101,14 @@ def drop(request: Request, typed: Typed, code: str) -> Response:
         return _url(planning.drop(session, batches.by_code(session, code), data.why, version_of(typed)))
 
     return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: page_of(request, s, code, form), form_id="drop",
+        request,
+        typed,
+        VoidIn,
+        act=act,
+        page=lambda s, form: page_of(request, s, code, form),
+        form_id="drop",
         notice="The plan is dropped; it stays in the book with its reason.",
-    )  # fmt: skip
+    )
 
 
 def _url(batch: Batch) -> str:
@@ -104,15 +121,25 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     checklist = checklists.current(session, batch)
     forms = Forms(request, session, failed)
     return render(
-        request, session, "plan/show.html", section="plan",
-        batch=batch, formula=batches.formula_of(session, batch), wanted=needs.wanted(session, batch),
-        needs=needs.of_batch(session, batch), weighed=batches.weighed(session, batch),
-        places=targets.places(workshop.get(session)), cast=casting.find(session, batch), checklist=checklist,
+        request,
+        session,
+        "plan/show.html",
+        section="plan",
+        batch=batch,
+        formula=batches.formula_of(session, batch),
+        wanted=needs.wanted(session, batch),
+        needs=needs.of_batch(session, batch),
+        weighed=batches.weighed(session, batch),
+        places=targets.places(workshop.get(session)),
+        cast=casting.find(session, batch),
+        checklist=checklist,
         fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
-        drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch), history=audit_log.of(session, batch),
-        again=_again(session, batch), take_up=forms.get("take-up", FormIn, f"{_url(batch)}/take-up", row=batch),
-    )  # fmt: skip
+        drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch),
+        history=audit_log.of(session, batch),
+        again=_again(session, batch),
+        take_up=forms.get("take-up", FormIn, f"{_url(batch)}/take-up", row=batch),
+    )
 
 
 def _form_page(request: Request, session: Session, code: str | None, failed: Form | None = None) -> Response:
@@ -129,13 +156,21 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
         form = Forms(request, session).get("form", PlanIn, url, row=batch, initial=initial)
     form.choices = choices
     return render(
-        request, session, "plan/form.html", section="plan",
-        status=422 if form.errors else 200, form=form, batch=batch, worked=worked[0] if worked else None,
-        proposal=worked[1] if worked else "", capacity_kg=workshop.get(session).pan_capacity_kg,
+        request,
+        session,
+        "plan/form.html",
+        section="plan",
+        status=422 if form.errors else 200,
+        form=form,
+        batch=batch,
+        worked=worked[0] if worked else None,
+        proposal=worked[1] if worked else "",
+        capacity_kg=workshop.get(session).pan_capacity_kg,
         places=targets.places(workshop.get(session)),
-        cautions=cautions.AT_THE_PLAN, has_leftovers=bool(choices["remelts.leftover_id"]),
+        cautions=cautions.AT_THE_PLAN,
+        has_leftovers=bool(choices["remelts.leftover_id"]),
         remelt_limit=workshop.get(session).remelt_limit_share,
-    )  # fmt: skip
+    )
 
 
 def _from_address(

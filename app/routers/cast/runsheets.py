@@ -33,9 +33,14 @@ def new_edition(request: Request, typed: Typed) -> Response:
         return "/workshop/runsheet"
 
     return submit(
-        request, typed, RunSheetIn, act=act, page=lambda s, form: _sheet(request, s, form), choices=CHOICES,
+        request,
+        typed,
+        RunSheetIn,
+        act=act,
+        page=lambda s, form: _sheet(request, s, form),
+        choices=CHOICES,
         notice="The new edition is in use from the next session on.",
-    )  # fmt: skip
+    )
 
 
 def _sheet(request: Request, session: Session, failed: Form | None = None) -> Response:
@@ -45,17 +50,27 @@ def _sheet(request: Request, session: Session, failed: Form | None = None) -> Re
     for i, line in enumerate(now.lines):
         wait = "" if line.after_s is None else f"{line.after_s / runsheets.MINUTE:.9g} min"
         lines |= {
-            f"lines.{i}.kind": line.kind, f"lines.{i}.words": line.words, f"lines.{i}.after": line.after,
-            f"lines.{i}.wait": wait, f"lines.{i}.pan_low": editable(line.pan_low_k, "temperature", units),
+            f"lines.{i}.kind": line.kind,
+            f"lines.{i}.words": line.words,
+            f"lines.{i}.after": line.after,
+            f"lines.{i}.wait": wait,
+            f"lines.{i}.pan_low": editable(line.pan_low_k, "temperature", units),
             f"lines.{i}.pan_high": editable(line.pan_high_k, "temperature", units),
-        }  # fmt: skip
+        }
     form = Forms(request, session, failed).get("form", RunSheetIn, "/workshop/runsheet", initial=lines, choices=CHOICES)
     if form.version is None:
         form.version = now.edition  # a new edition grows from the one that the person saw
     return render(
-        request, session, "cast/runsheet.html", section="workshop", form=form, now_used=now, kinds=runsheets.KINDS,
-        editions=runsheets.editions(session), counted_from=dict(COUNTED_FROM),
-    )  # fmt: skip
+        request,
+        session,
+        "cast/runsheet.html",
+        section="workshop",
+        form=form,
+        now_used=now,
+        kinds=runsheets.KINDS,
+        editions=runsheets.editions(session),
+        counted_from=dict(COUNTED_FROM),
+    )
 
 
 @router.get("/cast/{code}/sheet")
@@ -70,12 +85,22 @@ def show_paper(request: Request, session: Book, code: str) -> Response:
         for step in listed
     }
     return render(
-        request, session, "cast/sheet.html", section="cast", batch=batch, formula=batches.formula_of(session, batch),
-        cast=casting.find(session, batch), parts_now=parts, places=targets.places(shop), cautions=cautions,
-        items=paper.checklist_to_print(session, batch), blank_readings=BLANK_READINGS, bands=bands,
+        request,
+        session,
+        "cast/sheet.html",
+        section="cast",
+        batch=batch,
+        formula=batches.formula_of(session, batch),
+        cast=casting.find(session, batch),
+        parts_now=parts,
+        places=targets.places(shop),
+        cautions=cautions,
+        items=paper.checklist_to_print(session, batch),
+        blank_readings=BLANK_READINGS,
+        bands=bands,
         lines=[(step, steps.amount(step, batch), runsheets.usual_s(listed, step)) for step in listed],
         grains=needs.wanted(session, batch),
-    )  # fmt: skip
+    )
 
 
 @router.get("/cast/{code}/paper")
@@ -93,9 +118,13 @@ def enter_paper(request: Request, typed: Typed, code: str) -> Response:
         return f"/cast/{code}"
 
     return submit(
-        request, typed, PaperIn, act=act, page=lambda s, form: _paper(request, s, code, form),
+        request,
+        typed,
+        PaperIn,
+        act=act,
+        page=lambda s, form: _paper(request, s, code, form),
         notice="What was on the paper is in the book.",
-    )  # fmt: skip
+    )
 
 
 def _paper(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:

@@ -32,10 +32,13 @@ Upload = Annotated[Sent, Depends(uploads.up_to(altimeters.LIMIT))]
 CHOICES: dict[str, list[Choice]] = {
     **TEXT_CHOICES,
     "height_unit": [
-        ("m", "altitude in m"), ("ft", "altitude in ft"), ("hPa", "air pressure in hPa (mbar)"),
-        ("Pa", "air pressure in Pa"), ("kPa", "air pressure in kPa"),
+        ("m", "altitude in m"),
+        ("ft", "altitude in ft"),
+        ("hPa", "air pressure in hPa (mbar)"),
+        ("Pa", "air pressure in Pa"),
+        ("kPa", "air pressure in kPa"),
     ],
-}  # fmt: skip
+}
 
 FILLED = "Read and kept; the flight had no altitude, so its apogee is written there now."
 
@@ -59,9 +62,14 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
         return f"/firings/{firing_id}/altimeter/{row.pk}"
 
     return web.submit_file(
-        request, sent, TrackUploadIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
-        notice=TAKEN_IN, too_large=logger_files.too_large(altimeters.LIMIT),
-    )  # fmt: skip
+        request,
+        sent,
+        TrackUploadIn,
+        act=act,
+        page=lambda s, form: _page(request, s, firing_id, form),
+        notice=TAKEN_IN,
+        too_large=logger_files.too_large(altimeters.LIMIT),
+    )
 
 
 @router.post("/take-over")
@@ -73,9 +81,14 @@ def take_over(request: Request, firing_id: int, typed: Typed) -> Response:
         return f"/firings/{firing_id}/altimeter"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
-        form_id="use-apogee", notice="The flight's altitude is the altimeter's apogee now.",
-    )  # fmt: skip
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, firing_id, form),
+        form_id="use-apogee",
+        notice="The flight's altitude is the altimeter's apogee now.",
+    )
 
 
 def _page(request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
@@ -88,13 +101,20 @@ def _page(request: Request, session: Session, firing_id: int, failed: Form | Non
     outlook = outlooks.read(told) if told else None
     predicted = flights.told(session, outlook, firing)[0]
     return web.render(
-        request, session, "altimeters/altimeter.html", section="firings", firing=firing, built=built,
-        unread=waiting, earlier=altimeters.tracks(session, firing)[1:], predicted=predicted,
+        request,
+        session,
+        "altimeters/altimeter.html",
+        section="firings",
+        firing=firing,
+        built=built,
+        unread=waiting,
+        earlier=altimeters.tracks(session, firing)[1:],
+        predicted=predicted,
         upload=forms.get("form", TrackUploadIn, base),
         throw_away={f.pk: forms.get(f"throw-{f.pk}", FormIn, f"{base}/{f.pk}/throw-away") for f in waiting},
         use_apogee=forms.get("use-apogee", FormIn, f"{base}/take-over", row=firing),
         **of_firing(session, firing, predicted),
-    )  # fmt: skip
+    )
 
 
 def of_firing(session: Session, firing: Firing, predicted: flights.Estimate | None = None) -> dict[str, Any]:
@@ -156,9 +176,14 @@ def throw_away(request: Request, firing_id: int, file_id: int, typed: Typed) -> 
         return f"/firings/{firing_id}/altimeter"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
-        form_id=f"throw-{file_id}", notice="The file is out of the book.",
-    )  # fmt: skip
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, firing_id, form),
+        form_id=f"throw-{file_id}",
+        notice="The file is out of the book.",
+    )
 
 
 @router.get("/{file_id}/file")
@@ -176,10 +201,20 @@ def _reading_page(
     form.choices = {**CHOICES, **form.choices, "time_column": numbered, "height_column": numbered}
     found = web.answered(form, units, lambda data: altimeters.look(firing, row, data)) if look else None
     return web.render(
-        request, session, "altimeters/read.html", status=200 if found or not look else 422, section="firings",
-        firing=firing, built=firings.its_motor(session, firing), file=row, form=form, rows=lines, columns=columns,
-        found=found, chart=chart(found, units) if found else None,
-    )  # fmt: skip
+        request,
+        session,
+        "altimeters/read.html",
+        status=200 if found or not look else 422,
+        section="firings",
+        firing=firing,
+        built=firings.its_motor(session, firing),
+        file=row,
+        form=form,
+        rows=lines,
+        columns=columns,
+        found=found,
+        chart=chart(found, units) if found else None,
+    )
 
 
 # --- Chart ---------------------------------------------------------------------------------------

@@ -32,7 +32,11 @@ Upload = Annotated[Sent, Depends(uploads.up_to(curves.LIMIT))]
 CHOICES: dict[str, list[Choice]] = {
     **TEXT_CHOICES,
     "force_unit": [
-        ("N", "N"), ("kN", "kN"), ("kgf", "kgf (kg)"), ("gf", "gf (g)"), ("lbf", "lbf"),
+        ("N", "N"),
+        ("kN", "kN"),
+        ("kgf", "kgf (kg)"),
+        ("gf", "gf (g)"),
+        ("lbf", "lbf"),
         ("counts", "raw counts, by known masses"),
     ],
     "pressure_unit": [(unit, unit) for unit in ("MPa", "kPa", "Pa", "bar", "psi")],
@@ -41,7 +45,7 @@ CHOICES: dict[str, list[Choice]] = {
         ("presses", "Upright, nozzle up: weight and thrust press the same way"),
         ("lifts", "Upright, nozzle down: thrust lifts against the weight"),
     ],
-}  # fmt: skip
+}
 
 
 # --- The curve of a firing -----------------------------------------------------------------------
@@ -62,9 +66,14 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
         return f"/firings/{firing_id}/curve/{row.pk}"
 
     return web.submit_file(
-        request, sent, UploadIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
-        notice=TAKEN_IN, too_large=logger_files.too_large(curves.LIMIT),
-    )  # fmt: skip
+        request,
+        sent,
+        UploadIn,
+        act=act,
+        page=lambda s, form: _page(request, s, firing_id, form),
+        notice=TAKEN_IN,
+        too_large=logger_files.too_large(curves.LIMIT),
+    )
 
 
 @router.post("/take-over")
@@ -77,9 +86,14 @@ def take_over(request: Request, firing_id: int, typed: Typed) -> Response:
         return f"/firings/{firing_id}"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
-        form_id="take-over", notice="The firing's measured figures are those of its curve now.",
-    )  # fmt: skip
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, firing_id, form),
+        form_id="take-over",
+        notice="The firing's measured figures are those of its curve now.",
+    )
 
 
 def _page(request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
@@ -88,14 +102,22 @@ def _page(request: Request, session: Session, firing_id: int, failed: Form | Non
     forms = Forms(request, session, failed)
     base = f"/firings/{firing_id}/curve"
     return web.render(
-        request, session, "curves/curve.html", section="firings", firing=firing, built=built,
-        measured=curves.measured(session, firing), unread=curves.unread(session, firing),
+        request,
+        session,
+        "curves/curve.html",
+        section="firings",
+        firing=firing,
+        built=built,
+        measured=curves.measured(session, firing),
+        unread=curves.unread(session, firing),
         earlier=curves.readings(session, firing)[1:],
         upload=forms.get("form", UploadIn, base),
-        throw_away={f.pk: forms.get(f"throw-{f.pk}", FormIn, f"{base}/{f.pk}/throw-away")
-                    for f in curves.unread(session, firing)},
+        throw_away={
+            f.pk: forms.get(f"throw-{f.pk}", FormIn, f"{base}/{f.pk}/throw-away")
+            for f in curves.unread(session, firing)
+        },
         **of_firing(session, firing, forms),
-    )  # fmt: skip
+    )
 
 
 def of_firing(session: Session, firing: Firing, forms: Forms) -> dict[str, Any]:
@@ -154,9 +176,14 @@ def throw_away(request: Request, firing_id: int, file_id: int, typed: Typed) -> 
         return f"/firings/{firing_id}/curve"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, firing_id, form),
-        form_id=f"throw-{file_id}", notice="The file is out of the book.",
-    )  # fmt: skip
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, firing_id, form),
+        form_id=f"throw-{file_id}",
+        notice="The file is out of the book.",
+    )
 
 
 @router.get("/{file_id}/file")
@@ -172,16 +199,31 @@ def _reading_page(
     units = workshop.get(session).units
     rows, columns, numbered = beginning(logger_text.plain_text(row.raw), form)
     form.choices = {
-        **CHOICES, **form.choices, "time_column": numbered, "force_column": numbered, "pressure_column": numbered,
-    }  # fmt: skip
+        **CHOICES,
+        **form.choices,
+        "time_column": numbered,
+        "force_column": numbered,
+        "pressure_column": numbered,
+    }
     found = web.answered(form, units, lambda data: curves.look(session, firing, row, data)) if look else None
     told = foretold.of(session, firing)
     return web.render(
-        request, session, "curves/read.html", status=200 if found or not look else 422, section="firings",
-        firing=firing, built=firings.its_motor(session, firing), file=row, form=form, rows=rows,
-        columns=columns, found=found, predicted=told, chart=record(found, units) if found else None,
+        request,
+        session,
+        "curves/read.html",
+        status=200 if found or not look else 422,
+        section="firings",
+        firing=firing,
+        built=firings.its_motor(session, firing),
+        file=row,
+        form=form,
+        rows=rows,
+        columns=columns,
+        found=found,
+        predicted=told,
+        chart=record(found, units) if found else None,
         lines=curves.lines(found, None) if found else [],
-    )  # fmt: skip
+    )
 
 
 # --- Charts --------------------------------------------------------------------------------------
@@ -194,9 +236,11 @@ def record(found: Result, units: UnitSystem) -> Markup:
     burn = [f if within else float("nan") for f, within in zip(force, inside, strict=True)]
     panel = Panel(
         Axis("Force", unit_of("force", units), from_zero=True),
-        [Series("Record, its zero taken off", found.record_time_s, force, "dotted"),
-         Series("Taken for the burn", found.record_time_s, burn, "solid")],
-    )  # fmt: skip
+        [
+            Series("Record, its zero taken off", found.record_time_s, force, "dotted"),
+            Series("Taken for the burn", found.record_time_s, burn, "solid"),
+        ],
+    )
     return line_chart("The record", Axis("Time in the record", "s", decimals=3), panel)
 
 
@@ -205,15 +249,29 @@ def overlay(measured: Measured, units: UnitSystem) -> Markup:
     found, told = measured.result, measured.outlook
     moved = curves.shift(found, told)
     thrust = _panel(
-        "force", "Thrust", units, found.time_s, found.thrust_n, moved, told,
+        "force",
+        "Thrust",
+        units,
+        found.time_s,
+        found.thrust_n,
+        moved,
+        told,
         (told.curve.thrust_n, told.curve.thrust_low_n, told.curve.thrust_high_n) if told else None,
-    )  # fmt: skip
+    )
     panels = [thrust]
     if found.pressure_pa:
-        panels.append(_panel(
-            "pressure", "Pressure", units, found.pressure_time_s, found.pressure_pa, moved, told,
-            (told.curve.pressure_pa, told.curve.pressure_low_pa, told.curve.pressure_high_pa) if told else None,
-        ))  # fmt: skip
+        panels.append(
+            _panel(
+                "pressure",
+                "Pressure",
+                units,
+                found.pressure_time_s,
+                found.pressure_pa,
+                moved,
+                told,
+                (told.curve.pressure_pa, told.curve.pressure_low_pa, told.curve.pressure_high_pa) if told else None,
+            )
+        )
     title = "Measured beside predicted" if told else "Measured curve"
     return line_chart(title, Axis("Time from ignition" if told else "Time from 5 % of the peak", "s"), *panels)
 

@@ -58,18 +58,30 @@ def tell(request: Request, firing_id: int, typed: Typed) -> Response:
         return f"/firings/{firing_id}"
 
     return web.submit(
-        request, typed, FindingIn, act=act, choices=CHOICES, notice="What was found is written down.",
+        request,
+        typed,
+        FindingIn,
+        act=act,
+        choices=CHOICES,
+        notice="What was found is written down.",
         page=lambda s, form: _found_page(request, s, firings.get(s, firing_id), form),
-    )  # fmt: skip
+    )
 
 
 def _found_page(request: Request, session: Session, firing: Firing, form: Form) -> Response:
     return web.render(
-        request, session, "firings/found.html", section="firings", firing=firing, form=form,
-        built=firings.its_motor(session, firing), inside=findings.inside(session, firing),
-        result=RESULTS[firing.result], asked=findings.asked(firing),
+        request,
+        session,
+        "firings/found.html",
+        section="firings",
+        firing=firing,
+        form=form,
+        built=firings.its_motor(session, firing),
+        inside=findings.inside(session, firing),
+        result=RESULTS[firing.result],
+        asked=findings.asked(firing),
         earlier=[(row, findings.in_words(row)) for row in findings.told(session, firing)],
-    )  # fmt: skip
+    )
 
 
 # --- Pictures ------------------------------------------------------------------------------------
@@ -90,9 +102,14 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
         return f"/firings/{firing_id}/pictures"
 
     return web.submit_file(
-        request, sent, PictureIn, act=act, page=lambda s, form: _pictures_page(request, s, firing_id, form),
-        notice="The picture is in the book.", too_large=media.too_large(),
-    )  # fmt: skip
+        request,
+        sent,
+        PictureIn,
+        act=act,
+        page=lambda s, form: _pictures_page(request, s, firing_id, form),
+        notice="The picture is in the book.",
+        too_large=media.too_large(),
+    )
 
 
 @router.get("/pictures/{picture_id}")
@@ -114,9 +131,14 @@ def strike_picture(request: Request, firing_id: int, picture_id: int, typed: Typ
         return f"/firings/{firing_id}/pictures"
 
     return web.submit(
-        request, typed, StrikeIn, act=act, page=lambda s, form: _pictures_page(request, s, firing_id, form),
-        form_id=f"strike-picture-{picture_id}", notice="The picture is shown no more; the reason is kept with it.",
-    )  # fmt: skip
+        request,
+        typed,
+        StrikeIn,
+        act=act,
+        page=lambda s, form: _pictures_page(request, s, firing_id, form),
+        form_id=f"strike-picture-{picture_id}",
+        notice="The picture is shown no more; the reason is kept with it.",
+    )
 
 
 @router.post("/references")
@@ -128,9 +150,14 @@ def refer(request: Request, firing_id: int, typed: Typed) -> Response:
         return f"/firings/{firing_id}/pictures"
 
     return web.submit(
-        request, typed, ReferenceIn, act=act, page=lambda s, form: _pictures_page(request, s, firing_id, form),
-        form_id="refer", notice="It is noted where it lies.",
-    )  # fmt: skip
+        request,
+        typed,
+        ReferenceIn,
+        act=act,
+        page=lambda s, form: _pictures_page(request, s, firing_id, form),
+        form_id="refer",
+        notice="It is noted where it lies.",
+    )
 
 
 @router.post("/references/{reference_id}/strike")
@@ -143,9 +170,14 @@ def strike_reference(request: Request, firing_id: int, reference_id: int, typed:
         return f"/firings/{firing_id}/pictures"
 
     return web.submit(
-        request, typed, StrikeIn, act=act, page=lambda s, form: _pictures_page(request, s, firing_id, form),
-        form_id=f"strike-reference-{reference_id}", notice="The line is struck out; the reason is kept with it.",
-    )  # fmt: skip
+        request,
+        typed,
+        StrikeIn,
+        act=act,
+        page=lambda s, form: _pictures_page(request, s, firing_id, form),
+        form_id=f"strike-reference-{reference_id}",
+        notice="The line is struck out; the reason is kept with it.",
+    )
 
 
 def _pictures_page(request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
@@ -161,10 +193,16 @@ def _pictures_page(request: Request, session: Session, firing_id: int, failed: F
         ]
 
     return web.render(
-        request, session, "firings/pictures.html", section="firings", firing=firing,
-        built=firings.its_motor(session, firing), most=media.MOST, is_link=media.is_link,
+        request,
+        session,
+        "firings/pictures.html",
+        section="firings",
+        firing=firing,
+        built=firings.its_motor(session, firing),
+        most=media.MOST,
+        is_link=media.is_link,
         pictures=strikes(media.shown(session, firing), "picture"),
         references=strikes(media.references(session, firing), "reference"),
         upload=forms.get("form", PictureIn, f"{base}/pictures"),
         refer=forms.get("refer", ReferenceIn, f"{base}/references"),
-    )  # fmt: skip
+    )

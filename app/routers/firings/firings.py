@@ -39,10 +39,18 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
     """All firings, newest first."""
     found = firings.listed(session, page)
     return web.render(
-        request, session, "firings/list.html", section="firings", firings=found.rows, found=found, results=RESULTS,
-        kinds=firings.KINDS, ready=firings.fireable(session),
-        untold=findings.untold(session), told=foretold.of_firings(session, [firing.pk for firing, _ in found.rows]),
-    )  # fmt: skip
+        request,
+        session,
+        "firings/list.html",
+        section="firings",
+        firings=found.rows,
+        found=found,
+        results=RESULTS,
+        kinds=firings.KINDS,
+        ready=firings.fireable(session),
+        untold=findings.untold(session),
+        told=foretold.of_firings(session, [firing.pk for firing, _ in found.rows]),
+    )
 
 
 @router.get("/new")
@@ -70,9 +78,14 @@ def log(request: Request, session: Book, typed: Typed) -> Response:
     choices = _choices(session, firings.fireable(session))
     session.close()
     return web.submit(
-        request, typed, FiringIn, act=lambda s, data: _then(s, firings.log(s, data)),
-        page=lambda s, form: _form_page(request, s, form), notice="Written down.", choices=choices,
-    )  # fmt: skip
+        request,
+        typed,
+        FiringIn,
+        act=lambda s, data: _then(s, firings.log(s, data)),
+        page=lambda s, form: _form_page(request, s, form),
+        notice="Written down.",
+        choices=choices,
+    )
 
 
 @router.get("/{firing_id}")
@@ -90,20 +103,37 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
     estimate, refusal = flights.told(session, outlook, firing)
     rocket, field = firings.where(session, firing)
     return web.render(
-        request, session, "firings/firing.html", section="firings", firing=firing, built=built, outlook=outlook,
-        told=told, made_after=foretold.made_after(session, firing),
-        results=RESULTS, kinds=firings.KINDS, rocket=rocket, field=field, estimate=estimate, refusal=refusal,
+        request,
+        session,
+        "firings/firing.html",
+        section="firings",
+        firing=firing,
+        built=built,
+        outlook=outlook,
+        told=told,
+        made_after=foretold.made_after(session, firing),
+        results=RESULTS,
+        kinds=firings.KINDS,
+        rocket=rocket,
+        field=field,
+        estimate=estimate,
+        refusal=refusal,
         beside=firings.beside(firing, outlook, estimate),
         flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],
         chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
-        trace=trace.of_firing(session, firing.pk), unread=curves.unread(session, firing),
-        history=audit_log.of(session, firing), fresh=first_minute.fresh(firing),
+        trace=trace.of_firing(session, firing.pk),
+        unread=curves.unread(session, firing),
+        history=audit_log.of(session, firing),
+        fresh=first_minute.fresh(firing),
         wet_let_in=wet.let_in_now(session, firing),
         back=web.Forms(request, session, failed).get("back", FormIn, f"/firings/{firing.pk}/back", row=firing),
-        winds=WINDS, smoke=SMOKE, nozzles=NOZZLES, **firing_log.of_firing(session, firing),
+        winds=WINDS,
+        smoke=SMOKE,
+        nozzles=NOZZLES,
+        **firing_log.of_firing(session, firing),
         **altimeters.of_firing(session, firing, estimate),
         **of_firing(session, firing, web.Forms(request, session)),
-    )  # fmt: skip
+    )
 
 
 @router.get("/{firing_id}/edit")
@@ -111,9 +141,13 @@ def edit(request: Request, session: Book, firing_id: int) -> Response:
     """The form to correct a firing."""
     firing = firings.get(session, firing_id)
     form = web.blank(
-        request, session, correction_of(FiringIn), row=firing, initial={"fired_at": _local(firing.fired_at)},
+        request,
+        session,
+        correction_of(FiringIn),
+        row=firing,
+        initial={"fired_at": _local(firing.fired_at)},
         choices=_choices(session, [firings.its_motor(session, firing)], firing),
-    )  # fmt: skip
+    )
     return _form_page(request, session, form, firing)
 
 
@@ -129,20 +163,36 @@ def correct(request: Request, session: Book, firing_id: int, typed: Typed) -> Re
         return _then(writing, changed)
 
     return web.submit(
-        request, typed, correction_of(FiringIn), act=act, choices=choices,
-        page=lambda s, form: _form_page(request, s, form, firings.get(s, firing_id)), notice="Corrected.",
-    )  # fmt: skip
+        request,
+        typed,
+        correction_of(FiringIn),
+        act=act,
+        choices=choices,
+        page=lambda s, form: _form_page(request, s, form, firings.get(s, firing_id)),
+        notice="Corrected.",
+    )
 
 
 def _form_page(
     request: Request, session: Session, form: Form, firing: Firing | None = None, asked: str = ""
 ) -> Response:
     return web.render(
-        request, session, "firings/form.html", section="firings", form=form, firing=firing, asked=asked,
-        ready=firings.fireable(session), distances=distances.printed(), fields=places.fields(session),
-        rockets=places.rockets(session), cautions=cautions.AT_THE_MOTOR, law=cautions.LAW,
-        pointers=distances.LEGAL_POINTERS, own_distances=distances.own(session),
-    )  # fmt: skip
+        request,
+        session,
+        "firings/form.html",
+        section="firings",
+        form=form,
+        firing=firing,
+        asked=asked,
+        ready=firings.fireable(session),
+        distances=distances.printed(),
+        fields=places.fields(session),
+        rockets=places.rockets(session),
+        cautions=cautions.AT_THE_MOTOR,
+        law=cautions.LAW,
+        pointers=distances.LEGAL_POINTERS,
+        own_distances=distances.own(session),
+    )
 
 
 def _then(session: Session, firing: Firing) -> str:

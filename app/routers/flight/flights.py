@@ -33,9 +33,11 @@ def part(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]
     house = workshop.get(session)
     rockets, fields = places.rockets(session), places.fields(session)
     choices = {
-        "rocket_id": web.choose(rockets), "launch_field_id": web.choose(fields), "leans": LEANS,
+        "rocket_id": web.choose(rockets),
+        "launch_field_id": web.choose(fields),
+        "leans": LEANS,
         "wind_from": list(WINDS.items()),
-    }  # fmt: skip
+    }
     query = request.query_params.multi_items()
     asked = of_model(FlightIn, query)
     form = from_texts(FlightIn, asked, "flight", request.url.path, choices)
@@ -48,13 +50,16 @@ def part(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]
         }
         form.values["leans"] = ["into"]
     return {
-        "form": form, "estimate": estimate, "rockets": rockets, "fields": fields,
+        "form": form,
+        "estimate": estimate,
+        "rockets": rockets,
+        "fields": fields,
         "cautions": flight_cautions.look_at(session, estimate) if estimate else [],
         "least": distances.least(session, outlook.impulse_class) if estimate else None,
         "charts": charts(estimate, house.units) if estimate else [],
         "kept": [pair for pair in query if pair not in asked],
         "pointers": distances.LEGAL_POINTERS,
-    }  # fmt: skip
+    }
 
 
 def charts(estimate: Estimate, units: UnitSystem, measured_m: float | None = None) -> list[Markup]:
@@ -65,8 +70,9 @@ def charts(estimate: Estimate, units: UnitSystem, measured_m: float | None = Non
         return convert_each((float(value) for value in values), "altitude", units)
 
     levels = [("Ceiling", estimate.field.ceiling_m, True), ("Measured", measured_m, False)]
-    rules = [Rule(name, convert(level, "altitude", units), is_limit) for name, level, is_limit in levels
-             if level is not None]  # fmt: skip
+    rules = [
+        Rule(name, convert(level, "altitude", units), is_limit) for name, level, is_limit in levels if level is not None
+    ]
     axis = Axis("Height above the field", unit_of("altitude", units), from_zero=True)
     band = Band("Middle 90 %", ranged.time, high(ranged.low), high(ranged.high))
     drawn = [
@@ -101,9 +107,13 @@ def save_distances(request: Request, typed: Typed) -> Response:
         return "/workshop/distances"
 
     return web.submit(
-        request, typed, DistancesIn, act=act, page=lambda s, form: _distances(request, s, form),
+        request,
+        typed,
+        DistancesIn,
+        act=act,
+        page=lambda s, form: _distances(request, s, form),
         notice="Your figures are in the book and come before the printed ones.",
-    )  # fmt: skip
+    )
 
 
 def _distances(request: Request, session: Session, failed: Form | None = None) -> Response:
@@ -121,6 +131,13 @@ def _distances(request: Request, session: Session, failed: Form | None = None) -
     if form.version is None:
         form.version = distances.version(session)
     return web.render(
-        request, session, "workshop/distances.html", section="workshop", form=form, printed=distances.printed(),
-        law=cautions.LAW, pointers=distances.LEGAL_POINTERS, example=show(60.96, "altitude", units),
-    )  # fmt: skip
+        request,
+        session,
+        "workshop/distances.html",
+        section="workshop",
+        form=form,
+        printed=distances.printed(),
+        law=cautions.LAW,
+        pointers=distances.LEGAL_POINTERS,
+        example=show(60.96, "altitude", units),
+    )

@@ -33,10 +33,20 @@ def show(request: Request, session: Book) -> Response:
     for name, usual in (("size", wanted.size), ("start", str(wanted.start))):
         form.values.setdefault(name, [usual])
     return render(
-        request, session, "labels/labels.html", section="shelf", status=422 if form.errors else 200,
-        form=form, wanted=wanted, found=found, picked={v.grain.id for v in picked}, sheets=sheets,
-        style=_style(wanted), lots=[] if found else labels.lots(session), roll=wanted.size.startswith("roll"),
-    )  # fmt: skip
+        request,
+        session,
+        "labels/labels.html",
+        section="shelf",
+        status=422 if form.errors else 200,
+        form=form,
+        wanted=wanted,
+        found=found,
+        picked={v.grain.id for v in picked},
+        sheets=sheets,
+        style=_style(wanted),
+        lots=[] if found else labels.lots(session),
+        roll=wanted.size.startswith("roll"),
+    )
 
 
 def _style(wanted: LabelsIn) -> str:

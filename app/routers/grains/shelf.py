@@ -33,9 +33,12 @@ def show(request: Request, session: Book) -> Response:
     """The grains that are not used, newest lots first; a whole serial, typed or scanned, opens its grain."""
     query = request.query_params
     form = from_texts(
-        ShelfIn, query.multi_items(), "look", "/shelf",
+        ShelfIn,
+        query.multi_items(),
+        "look",
+        "/shelf",
         {"state": shelf.STATE_CHOICES, "sort": shelf.SORT_CHOICES, "place": [(p, p) for p in shelf.places(session)]},
-    )  # fmt: skip
+    )
     try:
         exact = shelf.find(session, query.get("find", ""))
         if exact is not None:
@@ -48,14 +51,22 @@ def show(request: Request, session: Book) -> Response:
     form.values.setdefault("sort", [(wanted or ShelfIn()).sort])
     rest = [(name, text) for name, text in query.multi_items() if name != "start" and text]
     return render(
-        request, session, "shelf/shelf.html", section="shelf", status=200 if wanted else 422,
-        form=form, found=found, lots=shelf.by_lot(found.views), rest=rest,
+        request,
+        session,
+        "shelf/shelf.html",
+        section="shelf",
+        status=200 if wanted else 422,
+        form=form,
+        found=found,
+        lots=shelf.by_lot(found.views),
+        rest=rest,
         grouped=(wanted or ShelfIn()).sort in ("lot", "oldest"),
         filtered=bool(form.text("find") or form.text("state") or form.text("place")),
-        ready=sum(v.state == "ready" for v in found.views), cautions=cautions.AT_THE_SHELF,
+        ready=sum(v.state == "ready" for v in found.views),
+        cautions=cautions.AT_THE_SHELF,
         gains=reweighs.latest(session, [v.grain.pk for v in found.views]),
         digits=targets.places(workshop.get(session)),
-    )  # fmt: skip
+    )
 
 
 # --- Several at once: bags, re-weighs, sets ----------------------------------------------------
@@ -68,9 +79,14 @@ def _ids(request: Request) -> list[int]:
 def _bags_page(request: Request, session: Session, ids: list[int], failed: Form | None = None) -> Response:
     form = failed or blank(request, session, KeepIn, action="/shelf/bags", form_id="keep")
     return render(
-        request, session, "shelf/bags.html", section="shelf", form=form, places=shelf.places(session),
+        request,
+        session,
+        "shelf/bags.html",
+        section="shelf",
+        form=form,
+        places=shelf.places(session),
         views=shelf.of_ids(session, ids),
-    )  # fmt: skip
+    )
 
 
 @router.get("/bags")
@@ -89,9 +105,14 @@ def keep_all(request: Request, typed: Typed) -> Response:
 
     ids = [int(text) for name, text in typed if name == "grain" and text.isdecimal() and len(text) < 10]
     return submit(
-        request, typed, KeepIn, act=act, page=lambda s, form: _bags_page(request, s, ids, form), form_id="keep",
+        request,
+        typed,
+        KeepIn,
+        act=act,
+        page=lambda s, form: _bags_page(request, s, ids, form),
+        form_id="keep",
         notice="It is noted where these bags lie.",
-    )  # fmt: skip
+    )
 
 
 def _reweigh_page(
@@ -106,10 +127,19 @@ def _reweigh_page(
     form = failed or blank(request, session, ReWeighIn, action="/shelf/reweigh", form_id="reweigh", initial=initial)
     house = workshop.get(session)
     return render(
-        request, session, "shelf/reweigh.html", section="shelf", form=form, lot=lot, ids=ids, round=now,
-        last=reweighs.last(session), digits=targets.places(house), step=house.scale_resolution_kg,
+        request,
+        session,
+        "shelf/reweigh.html",
+        section="shelf",
+        form=form,
+        lot=lot,
+        ids=ids,
+        round=now,
+        last=reweighs.last(session),
+        digits=targets.places(house),
+        step=house.scale_resolution_kg,
         focus="gross" if form.text("serial") else "serial",
-    )  # fmt: skip
+    )
 
 
 @router.get("/reweigh")
@@ -130,9 +160,14 @@ def reweigh(request: Request, typed: Typed) -> Response:
         return "/shelf/reweigh" + ("?" + "&".join(rest) if rest else "")
 
     return submit(
-        request, typed, ReWeighIn, act=act, page=lambda s, form: _reweigh_page(request, s, lot, ids, form),
-        form_id="reweigh", notice="The re-weigh is kept; the label's mass stays.",
-    )  # fmt: skip
+        request,
+        typed,
+        ReWeighIn,
+        act=act,
+        page=lambda s, form: _reweigh_page(request, s, lot, ids, form),
+        form_id="reweigh",
+        notice="The re-weigh is kept; the label's mass stays.",
+    )
 
 
 @router.get("/sets")
@@ -156,10 +191,17 @@ def make_sets(request: Request, session: Book) -> Response:
     else:
         form.values |= {"size": ["4"], "kind": [found[0].key if found else ""]}
     return render(
-        request, session, "shelf/sets.html", section="shelf", status=422 if form.errors else 200, form=form,
-        kinds=found, made=made, digits=targets.places(workshop.get(session)),
+        request,
+        session,
+        "shelf/sets.html",
+        section="shelf",
+        status=422 if form.errors else 200,
+        form=form,
+        kinds=found,
+        made=made,
+        digits=targets.places(workshop.get(session)),
         step=workshop.get(session).scale_resolution_kg,
-    )  # fmt: skip
+    )
 
 
 # --- One grain ---------------------------------------------------------------------------------
@@ -184,33 +226,57 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         **{size: getattr(grain, f"{size}_typed") or "" for size in ("length", "core_d", "outer_d")},
     }
     measure = forms.get(
-        "measure", GrainCorrectionIn, f"{here}/measure", row=grain, initial=measured,
+        "measure",
+        GrainCorrectionIn,
+        f"{here}/measure",
+        row=grain,
+        initial=measured,
         choices={"pattern_id": pattern_choices(session, view.batch)},
-    )  # fmt: skip
+    )
     decide = forms.get(
-        "decide", DecisionIn, f"{here}/decision", row=grain,
+        "decide",
+        DecisionIn,
+        f"{here}/decision",
+        row=grain,
         initial={"person": at_bench(request, session), "decision": grain.decision or "", "why": ""},
-    )  # fmt: skip
+    )
     return render(
-        request, session, "shelf/grain.html", section="shelf",
-        view=view, grain=grain, results=RESULTS, traced=traced, history=grains.history(session, grain),
+        request,
+        session,
+        "shelf/grain.html",
+        section="shelf",
+        view=view,
+        grain=grain,
+        results=RESULTS,
+        traced=traced,
+        history=grains.history(session, grain),
         check=weighing.check(grain, formulas.ideal_density(view.formula), house),
-        free=view.state not in ("in motor", "fired", "gone"), measure=measure, decide=decide,
+        free=view.state not in ("in motor", "fired", "gone"),
+        measure=measure,
+        decide=decide,
         bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),
         accept_wet=forms.get(
             "accept-wet", WetIn, f"{here}/wet", row=view.wet, initial={"person": at_bench(request, session), "why": ""}
         ),
-        wet_back=forms.get("wet-back", FormIn, f"{here}/wet/back", row=view.wet), water=cautions.WATER,
+        wet_back=forms.get("wet-back", FormIn, f"{here}/wet/back", row=view.wet),
+        water=cautions.WATER,
         keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
-        moves=moves, places=shelf.places(session), gains=reweighs.history(session, grain),
-        changes=audit_log.of(session, grain), struck=undo.struck(session, ReWeigh, grain),
-        strikes={g.row.pk: forms.get(f"reweigh-{g.row.pk}", VoidIn, f"{here}/reweigh/{g.row.pk}/strike", row=g.row)
-                 for g in reweighs.history(session, grain)},
-        unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain), fresh=first_minute.fresh,
+        moves=moves,
+        places=shelf.places(session),
+        gains=reweighs.history(session, grain),
+        changes=audit_log.of(session, grain),
+        struck=undo.struck(session, ReWeigh, grain),
+        strikes={
+            g.row.pk: forms.get(f"reweigh-{g.row.pk}", VoidIn, f"{here}/reweigh/{g.row.pk}/strike", row=g.row)
+            for g in reweighs.history(session, grain)
+        },
+        unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain),
+        fresh=first_minute.fresh,
         at_once=first_minute.AT_ONCE,
         undecide=forms.get("undecide", FormIn, f"{here}/undecide", row=grain),
-        digits=targets.places(house), failures=findings.of_grain(session, grain),
-    )  # fmt: skip
+        digits=targets.places(house),
+        failures=findings.of_grain(session, grain),
+    )
 
 
 @router.get("/{serial}")
@@ -229,10 +295,15 @@ def measure(request: Request, session: Book, serial: str, typed: Typed) -> Respo
         return f"/shelf/{grain.serial}"
 
     return submit(
-        request, typed, GrainCorrectionIn, act=act, page=lambda s, form: page_of(request, s, serial, form),
-        form_id="measure", choices={"pattern_id": pattern_choices(session, batch)},
+        request,
+        typed,
+        GrainCorrectionIn,
+        act=act,
+        page=lambda s, form: page_of(request, s, serial, form),
+        form_id="measure",
+        choices={"pattern_id": pattern_choices(session, batch)},
         notice="The new numbers are kept; the old ones stay below.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{serial}/decision")
@@ -245,9 +316,14 @@ def decide(request: Request, session: Book, serial: str, typed: Typed) -> Respon
         return f"/shelf/{serial}"
 
     return submit(
-        request, typed, DecisionIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="decide",
+        request,
+        typed,
+        DecisionIn,
+        act=act,
+        page=lambda s, form: page_of(request, s, serial, form),
+        form_id="decide",
         notice=f"Your decision on {serial} is kept.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{serial}/wet")
@@ -260,9 +336,14 @@ def accept_wet(request: Request, session: Book, serial: str, typed: Typed) -> Re
         return f"/shelf/{serial}"
 
     return submit(
-        request, typed, WetIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="accept-wet",
+        request,
+        typed,
+        WetIn,
+        act=act,
+        page=lambda s, form: page_of(request, s, serial, form),
+        form_id="accept-wet",
         notice=f"{serial} is accepted as it is. Its motor and its firing will say that it was wet.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{serial}/bag")
@@ -275,9 +356,14 @@ def bag(request: Request, session: Book, serial: str, typed: Typed) -> Response:
         return f"/shelf/{serial}"
 
     return submit(
-        request, typed, BagIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="bag",
+        request,
+        typed,
+        BagIn,
+        act=act,
+        page=lambda s, form: page_of(request, s, serial, form),
+        form_id="bag",
         notice=f"{serial} is in its bag.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{serial}/keep")
@@ -290,6 +376,11 @@ def keep(request: Request, session: Book, serial: str, typed: Typed) -> Response
         return f"/shelf/{serial}"
 
     return submit(
-        request, typed, KeepIn, act=act, page=lambda s, form: page_of(request, s, serial, form), form_id="keep",
+        request,
+        typed,
+        KeepIn,
+        act=act,
+        page=lambda s, form: page_of(request, s, serial, form),
+        form_id="keep",
         notice=f"It is noted where {serial} lies.",
-    )  # fmt: skip
+    )

@@ -41,18 +41,34 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     forms = Forms(request, session, failed)
     here = f"/cast/{batch.code}/test-pieces"
     form = forms.get(
-        "stick", TestPieceIn, f"{here}/sticks",
+        "stick",
+        TestPieceIn,
+        f"{here}/sticks",
         initial={"burned_on": clock.today(), "elevation": test_pieces.usual_elevation(session), "by_video": True},
-    )  # fmt: skip
+    )
     sticks = test_pieces.of_batch(session, batch)
     lots = test_pieces.by_lot(session, formula)[-MOST:]
     return render(
-        request, session, "test_pieces/show.html", section="cast", batch=batch, formula=formula, form=form,
-        cast=casting.find(session, batch) is not None, sticks=sticks, mean=test_pieces.mean(sticks), lots=lots,
-        law=test_pieces.law_of(session, batch), chart=_chart(lots), step=workshop.get(session).ruler_resolution_m,
-        voids={s.piece.number: forms.get(f"void-{s.piece.number}", VoidIn, f"{here}/{s.piece.number}/void")
-               for s in sticks if s.piece.voided_at is None},
-    )  # fmt: skip
+        request,
+        session,
+        "test_pieces/show.html",
+        section="cast",
+        batch=batch,
+        formula=formula,
+        form=form,
+        cast=casting.find(session, batch) is not None,
+        sticks=sticks,
+        mean=test_pieces.mean(sticks),
+        lots=lots,
+        law=test_pieces.law_of(session, batch),
+        chart=_chart(lots),
+        step=workshop.get(session).ruler_resolution_m,
+        voids={
+            s.piece.number: forms.get(f"void-{s.piece.number}", VoidIn, f"{here}/{s.piece.number}/void")
+            for s in sticks
+            if s.piece.voided_at is None
+        },
+    )
 
 
 @router.get("")
@@ -71,9 +87,14 @@ def record(request: Request, session: Book, code: str, typed: Typed) -> Response
         return f"/cast/{batch.code}/test-pieces"
 
     return submit(
-        request, typed, TestPieceIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="stick",
+        request,
+        typed,
+        TestPieceIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id="stick",
         notice="The test piece is kept.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{number}/void")
@@ -86,6 +107,11 @@ def void(request: Request, session: Book, code: str, number: int, typed: Typed) 
         return f"/cast/{batch.code}/test-pieces"
 
     return submit(
-        request, typed, VoidIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id=f"void-{number}",
+        request,
+        typed,
+        VoidIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id=f"void-{number}",
         notice="It is struck out; its numbers stay readable.",
-    )  # fmt: skip
+    )

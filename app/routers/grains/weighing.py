@@ -44,9 +44,13 @@ def density_chart(title: str, found: Control | None) -> Markup | None:
     axis = Axis("Share of ideal density", "%", decimals=1)
     limits = found.limits
     return individuals_chart(
-        title, axis, points, centre=100 * found.centre,
-        lower=100 * limits.lower if limits else None, upper=100 * limits.upper if limits else None,
-    )  # fmt: skip
+        title,
+        axis,
+        points,
+        centre=100 * found.centre,
+        lower=100 * limits.lower if limits else None,
+        upper=100 * limits.upper if limits else None,
+    )
 
 
 def _url(batch: Batch) -> str:
@@ -98,16 +102,23 @@ def _choose(form: Form, batch: Batch, text: str, again: str, weighed: list[Grain
 def _decision(forms: Forms, view: GrainView, person: str) -> Form:
     given = {None: "accept" if view.grain.verdict == "accept" else "", "hold": ""}
     return forms.get(
-        f"decide-{view.grain.number}", DecisionIn, f"/cast/{view.batch.code}/grains/{view.grain.number}/decision",
+        f"decide-{view.grain.number}",
+        DecisionIn,
+        f"/cast/{view.batch.code}/grains/{view.grain.number}/decision",
         row=view.grain,
-        initial={"person": person, "why": "", "decision": given.get(view.grain.decision, view.grain.decision),
-                 "fault": view.grain.decision_fault},
-    )  # fmt: skip
+        initial={
+            "person": person,
+            "why": "",
+            "decision": given.get(view.grain.decision, view.grain.decision),
+            "fault": view.grain.decision_fault,
+        },
+    )
 
 
 def _one_button(forms: Forms, view: GrainView, act: str, model: type[OneButtonIn] | type[GoneIn]) -> Form:
-    return forms.get(f"{act}-{view.grain.number}", model, f"{_url(view.batch)}/{view.grain.number}/{act}",
-                     row=view.grain)  # fmt: skip
+    return forms.get(
+        f"{act}-{view.grain.number}", model, f"{_url(view.batch)}/{view.grain.number}/{act}", row=view.grain
+    )
 
 
 def _can_take_back(grain: Grain) -> bool:
@@ -124,9 +135,12 @@ def _page(
     forms = Forms(request, session, failed)
     weighed = grains.of_batch(session, batch)
     form = forms.get(
-        "next", BenchIn, _url(batch), initial=_next(session, batch, weighed),
+        "next",
+        BenchIn,
+        _url(batch),
+        initial=_next(session, batch, weighed),
         choices={"pattern_id": pattern_choices(session, batch)},
-    )  # fmt: skip
+    )
     form.values.setdefault("offcut", ["scrap"])
     if chosen is not None:
         _choose(form, batch, *chosen, weighed)
@@ -136,36 +150,47 @@ def _page(
     newest_first = sorted(weighed, key=lambda v: (v.grain.weighed_at, v.grain.pk), reverse=True)
     last = newest_first[0] if newest_first else None
     refused = failed.id if failed else ""
-    to_decide = [
-        v for v in newest_first if v.grain.decision in (None, "hold") or refused == f"decide-{v.grain.number}"
-    ]  # fmt: skip
+    to_decide = [v for v in newest_first if v.grain.decision in (None, "hold") or refused == f"decide-{v.grain.number}"]
     found = lots.density_control(weighed)
     undo = _one_button(forms, last, "undo", OneButtonIn) if last and _can_take_back(last.grain) else None
     put_away = [(v, _one_button(forms, v, "gone", GoneIn)) for v in weighed if v.state == "rejected"]
     back = {v.grain.pk: _one_button(forms, v, "back", OneButtonIn) for v in weighed if v.state == "gone"}
     drawn = {f.id for f in [*(f for _, f in put_away), *back.values(), *([undo] if undo else [])]}
     return render(
-        request, session, "grains/weigh.html", section="cast", status=422 if form.errors else 200,
-        batch=batch, formula=formula, form=form, cast=session_of is not None,
+        request,
+        session,
+        "grains/weigh.html",
+        section="cast",
+        status=422 if form.errors else 200,
+        batch=batch,
+        formula=formula,
+        form=form,
+        cast=session_of is not None,
         closed=session_of is not None and session_of.closed_at is not None,
         again=next((v for v in weighed if str(v.grain.number) == form.text("number").lstrip("0")), None),
         again_words=list(AGAIN.items()),
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],
         tubes=_tubes(session, [planned[item.pattern_id] for item in batch.items]),
-        weighed=weighed, checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in weighed}, last=last,
-        undo=undo, undo_until=f"{clock.local(last.grain.weighed_at + first_minute.TAKE_BACK):%H:%M:%S}" if last else "",
+        weighed=weighed,
+        checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in weighed},
+        last=last,
+        undo=undo,
+        undo_until=f"{clock.local(last.grain.weighed_at + first_minute.TAKE_BACK):%H:%M:%S}" if last else "",
         to_decide=[(v, _decision(forms, v, person)) for v in to_decide],
         accept_all=forms.get("accept-all", AcceptAllIn, f"{_url(batch)}/accept", initial={"person": person}),
         clear=sum(v.grain.decision is None and v.grain.verdict == "accept" for v in weighed),
-        put_away=put_away, back=back,
+        put_away=put_away,
+        back=back,
         missed=failed if refused.startswith(("undo-", "gone-", "back-")) and refused not in drawn else None,
         taken_back=bench.taken_back(session, batch),
         bag_all=forms.get("bag-all", BagIn, f"{_url(batch)}/bag"),
         to_bag=sum(v.grain.decision == "accept" and v.grain.bagged_at is None for v in weighed),
-        balance=lots.balance(session, batch), evenness=lots.evenness(weighed), control=found,
+        balance=lots.balance(session, batch),
+        evenness=lots.evenness(weighed),
+        control=found,
         chart=density_chart(f"Density of the grains of {batch.code}", found),
         poured=batch.pk in grains.poured(session, [batch.pk]),
-    )  # fmt: skip
+    )
 
 
 @router.get("")
@@ -190,9 +215,15 @@ def weigh(request: Request, session: Book, code: str, typed: Typed) -> Response:
         return _url(batch)
 
     return submit(
-        request, typed, BenchIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="next",
-        choices=choices, notice="The grain is weighed.",
-    )  # fmt: skip
+        request,
+        typed,
+        BenchIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id="next",
+        choices=choices,
+        notice="The grain is weighed.",
+    )
 
 
 @router.post("/accept")
@@ -205,9 +236,14 @@ def accept_all(request: Request, session: Book, code: str, typed: Typed) -> Resp
         return _url(batch)
 
     return submit(
-        request, typed, AcceptAllIn, act=act, page=lambda s, form: _page(request, s, code, form),
-        form_id="accept-all", notice="The grains with a clear verdict are accepted.",
-    )  # fmt: skip
+        request,
+        typed,
+        AcceptAllIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id="accept-all",
+        notice="The grains with a clear verdict are accepted.",
+    )
 
 
 @router.post("/bag")
@@ -220,9 +256,14 @@ def bag_all(request: Request, session: Book, code: str, typed: Typed) -> Respons
         return _url(batch)
 
     return submit(
-        request, typed, BagIn, act=act, page=lambda s, form: _page(request, s, code, form), form_id="bag-all",
+        request,
+        typed,
+        BagIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id="bag-all",
         notice="All accepted grains are bagged.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{number}/decision")
@@ -236,9 +277,14 @@ def decide(request: Request, session: Book, code: str, number: int, typed: Typed
         return _url(batch)
 
     return submit(
-        request, typed, DecisionIn, act=act, page=lambda s, form: _page(request, s, code, form),
-        form_id=f"decide-{number}", notice=f"Your decision on {serial} is kept.",
-    )  # fmt: skip
+        request,
+        typed,
+        DecisionIn,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id=f"decide-{number}",
+        notice=f"Your decision on {serial} is kept.",
+    )
 
 
 @router.post("/{number}/undo")
@@ -272,9 +318,16 @@ def back(request: Request, session: Book, code: str, number: int, typed: Typed) 
 
 
 def _on_one(
-    request: Request, session: Session, code: str, number: int, typed: Typed, name: str,
-    model: type[OneButtonIn] | type[GoneIn], do: Callable[[Session, Grain, Any], None], done: str,
-) -> Response:  # fmt: skip
+    request: Request,
+    session: Session,
+    code: str,
+    number: int,
+    typed: Typed,
+    name: str,
+    model: type[OneButtonIn] | type[GoneIn],
+    do: Callable[[Session, Grain, Any], None],
+    done: str,
+) -> Response:
     """Do a one-button act on one grain of the lot and come back to its page."""
     batch = batches.by_code(session, code)
     serial = grains.of_number(session, batch, number).serial
@@ -284,6 +337,11 @@ def _on_one(
         return _url(batch)
 
     return submit(
-        request, typed, model, act=act, page=lambda s, form: _page(request, s, code, form),
-        form_id=f"{name}-{number}", notice=f"{serial} {done}.",
-    )  # fmt: skip
+        request,
+        typed,
+        model,
+        act=act,
+        page=lambda s, form: _page(request, s, code, form),
+        form_id=f"{name}-{number}",
+        notice=f"{serial} {done}.",
+    )

@@ -41,28 +41,44 @@ def _gone(row: CastingTube | CoringRod) -> str:
 
 
 PATTERNS = Noun(
-    "patterns", "grain pattern", GrainPattern, GrainPatternIn, inventory.save_pattern, inventory.patterns,
-    page="pattern", choices=_pattern_choices, initial=lambda row: {} if row else {"burning_ends": 2},
+    "patterns",
+    "grain pattern",
+    GrainPattern,
+    GrainPatternIn,
+    inventory.save_pattern,
+    inventory.patterns,
+    page="pattern",
+    choices=_pattern_choices,
+    initial=lambda row: {} if row else {"burning_ends": 2},
     list_more=lambda session: {
         "tube_names": {tube.pk: tube.name for tube in inventory.tubes(session) + inventory.tubes(session, True)},
         "rod_names": {rod.pk: rod.name for rod in inventory.rods(session) + inventory.rods(session, True)},
     },
     page_more=lambda session, row, _forms: {"doubts": inventory.doubts(session, row) if row else []},
-)  # fmt: skip
+)
 TUBES = Noun("tubes", "casting tube", CastingTube, CastingTubeIn, inventory.save_tube, inventory.tubes)
 RODS = Noun("rods", "coring rod", CoringRod, CoringRodIn, inventory.save_rod, inventory.rods)
 CASES = Noun(
-    "cases", "case", Case, CaseIn, inventory.save_case, inventory.cases,
+    "cases",
+    "case",
+    Case,
+    CaseIn,
+    inventory.save_case,
+    inventory.cases,
     page="case",
     choices=lambda _: {"material": list(inventory.MATERIALS.items()), "closure": list(closures.KINDS.items())},
     list_more=lambda _: {"materials": inventory.MATERIALS},
     page_more=lambda session, row, _forms: (
         {
-            "wall": inventory.wall(row), "doubts": inventory.case_doubts(session, row),
-            "held": closures.retention(row), "wall_temperature": closures.wall_temperature(row),
-        } if row else {}
+            "wall": inventory.wall(row),
+            "doubts": inventory.case_doubts(session, row),
+            "held": closures.retention(row),
+            "wall_temperature": closures.wall_temperature(row),
+        }
+        if row
+        else {}
     ),
-)  # fmt: skip
+)
 
 
 def _nozzle_list(session: Session) -> dict[str, Any]:
@@ -79,24 +95,32 @@ def _nozzle_page(session: Session, nozzle: Nozzle | None, forms: Forms) -> dict[
         return {}
     here = f"/workshop/nozzles/{nozzle.pk}/measures"
     return {
-        "measure": forms.get(
-            "measure", NozzleMeasureIn, here,
-            initial={"measured_on": clock.today()},
-        ),
-        "measures": inventory.measures(session, nozzle), "struck": undo.struck(session, NozzleMeasure, nozzle),
-        "strikes": {m.pk: forms.get(f"throat-{m.pk}", VoidIn, f"{here}/{m.pk}/strike", row=m)
-                    for m in inventory.measures(session, nozzle)},
-        "fresh": first_minute.fresh, "at_once": first_minute.AT_ONCE,
+        "measure": forms.get("measure", NozzleMeasureIn, here, initial={"measured_on": clock.today()}),
+        "measures": inventory.measures(session, nozzle),
+        "struck": undo.struck(session, NozzleMeasure, nozzle),
+        "strikes": {
+            m.pk: forms.get(f"throat-{m.pk}", VoidIn, f"{here}/{m.pk}/strike", row=m)
+            for m in inventory.measures(session, nozzle)
+        },
+        "fresh": first_minute.fresh,
+        "at_once": first_minute.AT_ONCE,
         "throat": inventory.throat_now(session, nozzle),
         "count": firings.nozzle_uses(session, nozzle.pk),
         "firings": inventory.firings_of(session, nozzle),
-    }  # fmt: skip
+    }
 
 
 NOZZLES = Noun(
-    "nozzles", "nozzle", Nozzle, NozzleIn, inventory.save_nozzle, inventory.nozzles,
-    page="nozzle", list_more=_nozzle_list, page_more=_nozzle_page,
-)  # fmt: skip
+    "nozzles",
+    "nozzle",
+    Nozzle,
+    NozzleIn,
+    inventory.save_nozzle,
+    inventory.nozzles,
+    page="nozzle",
+    list_more=_nozzle_list,
+    page_more=_nozzle_page,
+)
 
 for noun in (PATTERNS, TUBES, RODS, CASES, NOZZLES):
     add_pages(router, noun)
@@ -112,6 +136,11 @@ def measure_nozzle(request: Request, session: Book, row_id: int, typed: Typed) -
         return f"/workshop/nozzles/{row_id}"
 
     return submit(
-        request, typed, NozzleMeasureIn, act=act, form_id="measure",
-        page=lambda s, form: NOZZLES.show(request, s, row_id, form), notice="The measure is in the nozzle's history.",
-    )  # fmt: skip
+        request,
+        typed,
+        NozzleMeasureIn,
+        act=act,
+        form_id="measure",
+        page=lambda s, form: NOZZLES.show(request, s, row_id, form),
+        notice="The measure is in the nozzle's history.",
+    )

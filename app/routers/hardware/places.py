@@ -28,9 +28,16 @@ def _initial(rocket: Any) -> dict[str, str]:
 
 
 ROCKETS = Noun(
-    "rockets", "rocket", Rocket, RocketIn, places.save_rocket, places.rockets,
-    page="rocket", choices=_choices, initial=_initial,
-)  # fmt: skip
+    "rockets",
+    "rocket",
+    Rocket,
+    RocketIn,
+    places.save_rocket,
+    places.rockets,
+    page="rocket",
+    choices=_choices,
+    initial=_initial,
+)
 FIELDS = Noun("fields", "field", LaunchField, LaunchFieldIn, places.save_field, places.fields, page="field")
 
 for noun in (ROCKETS, FIELDS):

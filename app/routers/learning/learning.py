@@ -45,9 +45,15 @@ def held(request: Request, session: Book) -> Response:
     """How often measured figures fell into the ranges that were stored before their firings."""
     found = coverage.look(session)
     return web.render(
-        request, session, "learning/calibration.html", section="review", found=found,
-        results=RESULTS, in_row=IN_ROW, charts={r.key: charts(r) for r in found.records if len(r.held) >= FEW},
-    )  # fmt: skip
+        request,
+        session,
+        "learning/calibration.html",
+        section="review",
+        found=found,
+        results=RESULTS,
+        in_row=IN_ROW,
+        charts={r.key: charts(r) for r in found.records if len(r.held) >= FEW},
+    )
 
 
 def charts(record: Record) -> list[Markup]:
@@ -62,25 +68,35 @@ def charts(record: Record) -> list[Markup]:
         for words, inside in (("inside its range", True), ("outside its range", False)):
             chosen = [(i, one) for i, one in numbered if one.inside is inside]
             made.append(
-                Cloud(words, [_named(one) for _, one in chosen], [float(i) for i, _ in chosen],
-                      [value(one) for _, one in chosen])
-            )  # fmt: skip
+                Cloud(
+                    words,
+                    [_named(one) for _, one in chosen],
+                    [float(i) for i, _ in chosen],
+                    [value(one) for _, one in chosen],
+                )
+            )
         return made
 
     n, misses = len(numbered), sum(not one.inside for _, one in numbered)
     ratios = [one.ratio for _, one in numbered]
     return [
         scatter_chart(
-            f"Where measured {label} lay in its range", across, Axis("Place in the range", decimals=2),
-            clouds(lambda one: one.place), f"{n - misses} of {n} lie between 0 and 1, inside the range stored before.",
+            f"Where measured {label} lay in its range",
+            across,
+            Axis("Place in the range", decimals=2),
+            clouds(lambda one: one.place),
+            f"{n - misses} of {n} lie between 0 and 1, inside the range stored before.",
             [Rule("Low end", 0.0), Rule("High end", 1.0)],
         ),
         scatter_chart(
-            f"Measured over predicted {label} in the order of firing", across, Axis("Measured / predicted", decimals=2),
-            clouds(lambda one: one.ratio), f"From {min(ratios):.2f} to {max(ratios):.2f}, the newest {ratios[-1]:.2f}.",
+            f"Measured over predicted {label} in the order of firing",
+            across,
+            Axis("Measured / predicted", decimals=2),
+            clouds(lambda one: one.ratio),
+            f"From {min(ratios):.2f} to {max(ratios):.2f}, the newest {ratios[-1]:.2f}.",
             [Rule("As predicted", 1.0)],
         ),
-    ]  # fmt: skip
+    ]
 
 
 def _named(one: Held) -> str:
@@ -105,18 +121,29 @@ def catch_up(request: Request, typed: Typed) -> Response:
         return "/review/learned"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _listing(request, s, form),
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _listing(request, s, form),
         notice="Fitted, as many as could be in twenty seconds.",
-    )  # fmt: skip
+    )
 
 
 def _listing(request: Request, session: Session, failed: Form | None = None) -> Response:
     forms = Forms(request, session, failed)
     return web.render(
-        request, session, "learning/list.html", section="review", lines=learning_pages.summaries(session),
-        moves=learning_pages.moves(session), stand=learning_pages.STAND_OFF, usual=learning_pages.USUAL,
-        waiting=learning_pages.waiting(session), catch_up=forms.get("form", FormIn, "/review/learned"),
-    )  # fmt: skip
+        request,
+        session,
+        "learning/list.html",
+        section="review",
+        lines=learning_pages.summaries(session),
+        moves=learning_pages.moves(session),
+        stand=learning_pages.STAND_OFF,
+        usual=learning_pages.USUAL,
+        waiting=learning_pages.waiting(session),
+        catch_up=forms.get("form", FormIn, "/review/learned"),
+    )
 
 
 @router.get("/learned/{formula_id}")
@@ -130,12 +157,19 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
     found = learning_pages.lesson(session, formula)
     forms, base = Forms(request, session, failed), f"/review/learned/{formula_id}"
     return web.render(
-        request, session, "learning/formula.html", section="review", lesson=found,
-        chart=_own_say(found), paused=learning.pause_of(session, formula.name), learn=workshop.get(session).learn,
+        request,
+        session,
+        "learning/formula.html",
+        section="review",
+        lesson=found,
+        chart=_own_say(found),
+        paused=learning.pause_of(session, formula.name),
+        learn=workshop.get(session).learn,
         newest=formulas.versions(session, formula)[0],
-        pause=forms.get("pause", WhyIn, f"{base}/pause"), resume=forms.get("resume", FormIn, f"{base}/resume"),
+        pause=forms.get("pause", WhyIn, f"{base}/pause"),
+        resume=forms.get("resume", FormIn, f"{base}/resume"),
         take_law=forms.get("law", FormIn, f"{base}/law", row=formula),
-    )  # fmt: skip
+    )
 
 
 def _own_say(found: Lesson) -> Markup | None:
@@ -147,8 +181,12 @@ def _own_say(found: Lesson) -> Markup | None:
                 rows.append(Interval(f"{line.shot.motor_code} {say.what}", say.factor, say.low, say.high))
     if len(rows) < FEW:
         return None
-    return interval_chart("What each firing says by itself", Axis("Over the book's default", decimals=2), rows,
-                          [Rule("As the book has it", 1.0, limit=False)])  # fmt: skip
+    return interval_chart(
+        "What each firing says by itself",
+        Axis("Over the book's default", decimals=2),
+        rows,
+        [Rule("As the book has it", 1.0, limit=False)],
+    )
 
 
 def _acted(
@@ -159,27 +197,42 @@ def _acted(
         return f"/review/learned/{formula_id}"
 
     return web.submit(
-        request, typed, model, act=run, page=lambda s, form: _one(request, s, formula_id, form), notice=notice,
+        request,
+        typed,
+        model,
+        act=run,
+        page=lambda s, form: _one(request, s, formula_id, form),
+        notice=notice,
         form_id=form_id,
-    )  # fmt: skip
+    )
 
 
 @router.post("/learned/{formula_id}/pause")
 def pause(request: Request, formula_id: int, typed: Typed) -> Response:
     """Let predictions of a formula stand on the book's defaults."""
     return _acted(
-        request, typed, formula_id, lambda s, data: learning.pause(s, formulas.get(s, formula_id), data.why),
-        "Paused. New predictions of it stand on the book's defaults.", "pause", WhyIn,
-    )  # fmt: skip
+        request,
+        typed,
+        formula_id,
+        lambda s, data: learning.pause(s, formulas.get(s, formula_id), data.why),
+        "Paused. New predictions of it stand on the book's defaults.",
+        "pause",
+        WhyIn,
+    )
 
 
 @router.post("/learned/{formula_id}/resume")
 def resume(request: Request, formula_id: int, typed: Typed) -> Response:
     """Let predictions of a formula use what was learned again."""
     return _acted(
-        request, typed, formula_id, lambda s, _data: learning.resume(s, formulas.get(s, formula_id)),
-        "New predictions of it use what was learned.", "resume", FormIn,
-    )  # fmt: skip
+        request,
+        typed,
+        formula_id,
+        lambda s, _data: learning.resume(s, formulas.get(s, formula_id)),
+        "New predictions of it use what was learned.",
+        "resume",
+        FormIn,
+    )
 
 
 @router.post("/learned/{formula_id}/law")
@@ -191,9 +244,14 @@ def take_law(request: Request, formula_id: int, typed: Typed) -> Response:
         return f"/workshop/formulas/{made.pk}"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _one(request, s, formula_id, form), form_id="law",
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _one(request, s, formula_id, form),
+        form_id="law",
         notice="The fitted law is the formula's own now. Predictions of it use it.",
-    )  # fmt: skip
+    )
 
 
 # --- One firing ----------------------------------------------------------------------------------
@@ -211,15 +269,22 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
     forms, base = Forms(request, session, failed), f"/review/learned/firing/{firing_id}"
     records = coverage.look(session, firing_id).records
     return web.render(
-        request, session, "learning/firing.html", section="review", firing=row, built=built,
-        line=learning_pages.line_of(session, built.formula, row), held=[(r, h) for r in records for h in r.held],
+        request,
+        session,
+        "learning/firing.html",
+        section="review",
+        firing=row,
+        built=built,
+        line=learning_pages.line_of(session, built.formula, row),
+        held=[(r, h) for r in records for h in r.held],
         out=learning.out_now(session, row),
-        wet=[v.grain.serial for v in built.wet], let_in_wet_now=wet.let_in_now(session, row),
+        wet=[v.grain.serial for v in built.wet],
+        let_in_wet_now=wet.let_in_now(session, row),
         let_wet_in=forms.get("let-wet-in", WhyIn, f"{base}/let-wet-in"),
         wet_out=forms.get("wet-out", FormIn, f"{base}/wet-out"),
         leave_out=forms.get("leave-out", WhyIn, f"{base}/leave-out"),
         let_in=forms.get("let-in", FormIn, f"{base}/let-in"),
-    )  # fmt: skip
+    )
 
 
 @router.post("/learned/firing/{firing_id}/leave-out")
@@ -231,9 +296,14 @@ def leave_out(request: Request, firing_id: int, typed: Typed) -> Response:
         return f"/review/learned/firing/{firing_id}"
 
     return web.submit(
-        request, typed, WhyIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="leave-out",
+        request,
+        typed,
+        WhyIn,
+        act=act,
+        page=lambda s, form: _firing(request, s, firing_id, form),
+        form_id="leave-out",
         notice="Left out. The next prediction does not stand on it.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/learned/firing/{firing_id}/let-wet-in")
@@ -245,9 +315,14 @@ def let_wet_in(request: Request, firing_id: int, typed: Typed) -> Response:
         return f"/review/learned/firing/{firing_id}"
 
     return web.submit(
-        request, typed, WhyIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="let-wet-in",
+        request,
+        typed,
+        WhyIn,
+        act=act,
+        page=lambda s, form: _firing(request, s, firing_id, form),
+        form_id="let-wet-in",
         notice="It counts, wet grains and all.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/learned/firing/{firing_id}/wet-out")
@@ -259,9 +334,14 @@ def wet_out(request: Request, firing_id: int, typed: Typed) -> Response:
         return f"/review/learned/firing/{firing_id}"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="wet-out",
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _firing(request, s, firing_id, form),
+        form_id="wet-out",
         notice="Left out. The next prediction does not stand on it.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/learned/firing/{firing_id}/let-in")
@@ -273,6 +353,11 @@ def let_in(request: Request, firing_id: int, typed: Typed) -> Response:
         return f"/review/learned/firing/{firing_id}"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _firing(request, s, firing_id, form), form_id="let-in",
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _firing(request, s, firing_id, form),
+        form_id="let-in",
         notice="It is not left out any more, unless grains in it were wet.",
-    )  # fmt: skip
+    )

@@ -46,9 +46,15 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
     """All motors built, newest first."""
     found = builds.listed(session, page)
     return web.render(
-        request, session, "motors/list.html", section="motors", tabs=TABS, built=found.rows, found=found,
+        request,
+        session,
+        "motors/list.html",
+        section="motors",
+        tabs=TABS,
+        built=found.rows,
+        found=found,
         ready_grains=0 if found.rows else len(grains.ready(session)),
-    )  # fmt: skip
+    )
 
 
 # --- What would it do ----------------------------------------------------------------------------
@@ -69,11 +75,19 @@ def design(request: Request, session: Book) -> Response:
         form.values = {name: [text] for name, text in design_start(session, house, choices).items()}
     flight = flights.part(request, session, outlook) if outlook else None
     return web.render(
-        request, session, "motors/design.html", status=status, section="motors", tabs=TABS, form=form,
-        outlook=outlook, chart=chart_of(outlook, house.units) if outlook else None,
-        flight=flight, others=_others(request, session, form, flight["estimate"]) if flight else [],
+        request,
+        session,
+        "motors/design.html",
+        status=status,
+        section="motors",
+        tabs=TABS,
+        form=form,
+        outlook=outlook,
+        chart=chart_of(outlook, house.units) if outlook else None,
+        flight=flight,
+        others=_others(request, session, form, flight["estimate"]) if flight else [],
         kept=of_model(FlightIn, request.query_params.multi_items()),
-    )  # fmt: skip
+    )
 
 
 def _others(
@@ -159,19 +173,31 @@ def build(request: Request, session: Book, typed: Typed) -> Response:
     choices = _build_choices(session, workshop.get(session).units)
     session.close()
     return web.submit(
-        request, _in_order(typed), BuildIn, act=act, page=lambda s, form: _new_page(request, s, form),
-        notice="Built. The grains are off the shelf.", choices=choices,
-    )  # fmt: skip
+        request,
+        _in_order(typed),
+        BuildIn,
+        act=act,
+        page=lambda s, form: _new_page(request, s, form),
+        notice="Built. The grains are off the shelf.",
+        choices=choices,
+    )
 
 
 def _new_page(request: Request, session: Session, form: Form) -> Response:
     shelf = grains.on_shelf(session)
     lots = builds.ready_by_lot(shelf)
     return web.render(
-        request, session, "motors/new.html", section="motors", tabs=TABS, form=form,
-        lots=lots, waiting=builds.not_ready(shelf), cautions=cautions.AT_THE_MOTOR,
+        request,
+        session,
+        "motors/new.html",
+        section="motors",
+        tabs=TABS,
+        form=form,
+        lots=lots,
+        waiting=builds.not_ready(shelf),
+        cautions=cautions.AT_THE_MOTOR,
         changed=reweighs.changed(session, [view.grain.pk for _, views in lots for view in views]),
-    )  # fmt: skip
+    )
 
 
 def _build_choices(session: Session, units: UnitSystem) -> dict[str, list[Choice]]:
@@ -227,9 +253,14 @@ def take_apart(request: Request, code: str, typed: Typed) -> Response:
         return f"/motors/{built.build.code}"
 
     return web.submit(
-        request, typed, TakeApartIn, act=act, page=lambda s, form: _motor_page(request, s, code, form),
-        form_id="take-apart", notice="Taken apart. The grains are back on the shelf.",
-    )  # fmt: skip
+        request,
+        typed,
+        TakeApartIn,
+        act=act,
+        page=lambda s, form: _motor_page(request, s, code, form),
+        form_id="take-apart",
+        notice="Taken apart. The grains are back on the shelf.",
+    )
 
 
 @router.post("/{code}/predict")
@@ -242,9 +273,14 @@ def predict_again(request: Request, code: str, typed: Typed) -> Response:
         return f"/motors/{built.build.code}"
 
     return web.submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _motor_page(request, s, code, form),
-        form_id="predict", notice="Predicted again; the earlier prediction stays below.",
-    )  # fmt: skip
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _motor_page(request, s, code, form),
+        form_id="predict",
+        notice="Predicted again; the earlier prediction stays below.",
+    )
 
 
 def _motor_page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
@@ -254,17 +290,24 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
     outlook = outlooks.read(built.prediction) if built.prediction else None
     base = f"/motors/{built.build.code}"
     return web.render(
-        request, session, "motors/motor.html", section="motors", built=built, outlook=outlook,
+        request,
+        session,
+        "motors/motor.html",
+        section="motors",
+        built=built,
+        outlook=outlook,
         chart=chart_of(outlook, units) if outlook else None,
         flight=flights.part(request, session, outlook) if outlook else None,
         earlier=[row for row in builds.predictions(session, built.build) if row is not built.prediction],
         is_told=built.fired is not None and built.prediction is foretold.of(session, built.fired),
         history=audit_log.of(session, built.build),
-        cautions=cautions.AT_THE_MOTOR, law=cautions.LAW, water=cautions.WATER,
+        cautions=cautions.AT_THE_MOTOR,
+        law=cautions.LAW,
+        water=cautions.WATER,
         changed=reweighs.changed(session, [view.grain.pk for view in built.grains]),
         take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
         again=forms.get("predict", FormIn, f"{base}/predict"),
-    )  # fmt: skip
+    )
 
 
 # --- Charts ------------------------------------------------------------------------------------

@@ -33,9 +33,16 @@ def page(request: Request, session: Book) -> Response:
         start = {**builds.design_start(session, house, choices), "faulty": "1"}
         form.values = {name: [text] for name, text in start.items()} | form.values
     return web.render(
-        request, session, "motors/coring.html", status=status, section="motors", tabs=builds.TABS, form=form,
-        found=found, chart=_chart(found, house.units) if found else None,
-    )  # fmt: skip
+        request,
+        session,
+        "motors/coring.html",
+        status=status,
+        section="motors",
+        tabs=builds.TABS,
+        form=form,
+        found=found,
+        chart=_chart(found, house.units) if found else None,
+    )
 
 
 def _chart(found: Comparison, units: UnitSystem) -> Markup:

@@ -42,8 +42,9 @@ def _pages(form: Form, wanted: ReviewIn, found: lots_review.Found) -> list[tuple
     words = {-1: "Newer lots" if newest_first else "Lots before", 1: "Older lots" if newest_first else "Lots after"}
     return [
         ("/review?" + urlencode([*kept, ("page", str(found.page + step))]), words[step])
-        for step in (-1, 1) if 1 <= found.page + step <= found.pages
-    ]  # fmt: skip
+        for step in (-1, 1)
+        if 1 <= found.page + step <= found.pages
+    ]
 
 
 @router.get("")
@@ -51,24 +52,36 @@ def show(request: Request, session: Book) -> Response:
     """Every lot, sorted and filtered by the address."""
     patterns = inventory.patterns(session) + inventory.patterns(session, True)
     form = from_texts(
-        ReviewIn, request.query_params.multi_items(), "look", "/review",
+        ReviewIn,
+        request.query_params.multi_items(),
+        "look",
+        "/review",
         {
             "formula": [(name, name) for name in lots_review.formula_names(session)],
             "pattern_id": choose(patterns),
             "result": lots_review.RESULT_CHOICES,
         },
-    )  # fmt: skip
+    )
     wanted = form.check(workshop.get(session).units)
     assert wanted is None or isinstance(wanted, ReviewIn)
     asked = wanted or ReviewIn()
     found = lots_review.lots(session, asked)
     return render(
-        request, session, "review/review.html", section="review", status=200 if wanted else 422,
-        form=form, found=found, pages=_pages(form, asked, found), first=(found.page - 1) * lots_review.PAGE + 1,
-        wanted=asked, links=_sort_links(form, asked), sorts=lots_review.SORTS,
+        request,
+        session,
+        "review/review.html",
+        section="review",
+        status=200 if wanted else 422,
+        form=form,
+        found=found,
+        pages=_pages(form, asked, found),
+        first=(found.page - 1) * lots_review.PAGE + 1,
+        wanted=asked,
+        links=_sort_links(form, asked),
+        sorts=lots_review.SORTS,
         filtered=any(form.text(name) for name in FILTERS),
         query=urlencode([(name, form.text(name)) for name in (*FILTERS, "sort", "order") if form.text(name)]),
-    )  # fmt: skip
+    )
 
 
 @router.get("/{code}")
@@ -79,11 +92,20 @@ def one(request: Request, session: Book, code: str) -> Response:
     house, ideal = workshop.get(session), formulas.ideal_density(line.formula)
     found = lots.density_control(views)
     return render(
-        request, session, "review/lot.html", section="review",
-        batch=batch, line=line, views=views, origin=trace.of_batch(session, batch),
+        request,
+        session,
+        "review/lot.html",
+        section="review",
+        batch=batch,
+        line=line,
+        views=views,
+        origin=trace.of_batch(session, batch),
         checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in views},
-        balance=lots.balance(session, batch), evenness=lots.evenness(views), control=found,
+        balance=lots.balance(session, batch),
+        evenness=lots.evenness(views),
+        control=found,
         against=lots_review.against(session, batch),
         chart=density_chart(f"Density of the grains of {batch.code}", found),
-        failures=findings.of_lot(session, batch.pk), told_air=air.words(batch),
-    )  # fmt: skip
+        failures=findings.of_lot(session, batch.pk),
+        told_air=air.words(batch),
+    )

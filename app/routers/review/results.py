@@ -54,7 +54,10 @@ def _look(request: Request, session: Session, model: type[FormIn], address: str)
     """The filter as the address has it: its form, and what it asks for where it makes sense."""
     patterns = inventory.patterns(session) + inventory.patterns(session, True)
     form = from_texts(
-        model, request.query_params.multi_items(), "look", address,
+        model,
+        request.query_params.multi_items(),
+        "look",
+        address,
         {
             "formula": [(name, name) for name in lots_review.formula_names(session)],
             "pattern_id": choose(patterns),
@@ -62,7 +65,7 @@ def _look(request: Request, session: Session, model: type[FormIn], address: str)
             "by": list(delivered.BY.items()),
             "result": lots_review.RESULT_CHOICES,
         },
-    )  # fmt: skip
+    )
     return form, form.check(workshop.get(session).units)
 
 
@@ -76,9 +79,16 @@ FILTERS = ("formula", "pattern_id", "case_id", "since", "until")
 
 def _page(request: Request, session: Session, template: str, form: Form, wanted: Any, **more: Any) -> Response:
     return render(
-        request, session, template, section="review", status=200 if wanted else 422, form=form,
-        filtered=bool(_kept(form, *FILTERS)), query=urlencode(_kept(form, *FILTERS)), **more,
-    )  # fmt: skip
+        request,
+        session,
+        template,
+        section="review",
+        status=200 if wanted else 422,
+        form=form,
+        filtered=bool(_kept(form, *FILTERS)),
+        query=urlencode(_kept(form, *FILTERS)),
+        **more,
+    )
 
 
 # --- Delivered over predicted ------------------------------------------------------------------
@@ -95,15 +105,27 @@ def show_delivered(request: Request, session: Book) -> Response:
     control = delivered.over_time(inside)
     kept = [*_kept(form, *FILTERS), ("by", asked.by)]
     return _page(
-        request, session, "review/delivered.html", form, wanted,
-        burns=found, groups=every[:ROWS], every=len(every), by=asked.by, noun=delivered.BY[asked.by].lower(),
-        of=asked.of, inside=inside, measured=sum(burn.impulse.ratio is not None for burn in inside),
-        comparison=delivered.compare(every), compared=delivered.COMPARED,
+        request,
+        session,
+        "review/delivered.html",
+        form,
+        wanted,
+        burns=found,
+        groups=every[:ROWS],
+        every=len(every),
+        by=asked.by,
+        noun=delivered.BY[asked.by].lower(),
+        of=asked.of,
+        inside=inside,
+        measured=sum(burn.impulse.ratio is not None for burn in inside),
+        comparison=delivered.compare(every),
+        compared=delivered.COMPARED,
         chart=_group_chart(every, delivered.BY[asked.by].lower()),
-        control=control, control_charts=_control_charts(control, asked.of or "all these motors"),
+        control=control,
+        control_charts=_control_charts(control, asked.of or "all these motors"),
         links={group.name: "/review/delivered?" + urlencode([*kept, ("of", group.name)]) for group in every[:ROWS]},
         whole="/review/delivered?" + urlencode(kept),
-    )  # fmt: skip
+    )
 
 
 def _group_chart(groups: list[Group], noun: str) -> Markup | None:
@@ -111,10 +133,15 @@ def _group_chart(groups: list[Group], noun: str) -> Markup | None:
     if not known:
         return None
     rows = [
-        Interval(name, k.spread.mean, k.interval.low if k.interval else None, k.interval.high if k.interval else None,
-                 k.spread.n)
+        Interval(
+            name,
+            k.spread.mean,
+            k.interval.low if k.interval else None,
+            k.interval.high if k.interval else None,
+            k.spread.n,
+        )
         for name, k in known
-    ]  # fmt: skip
+    ]
     axis = Axis("Measured over predicted impulse, mean with its 95 % interval", decimals=2)
     title, level = f"Delivered of the predicted impulse by {noun}", Rule("as predicted", 1.0, limit=False)
     return interval_chart(title, axis, rows, [level])
@@ -127,9 +154,13 @@ def _control_charts(found: Control | None, of: str) -> list[Markup]:
     axis = Axis("Measured over predicted impulse", decimals=3)
     limits, average = found.limits, found.average
     single = individuals_chart(
-        f"One by one: {of}", axis, [Point(code, value) for code, value in found.values], centre=found.centre,
-        lower=limits.lower if limits else None, upper=limits.upper if limits else None,
-    )  # fmt: skip
+        f"One by one: {of}",
+        axis,
+        [Point(code, value) for code, value in found.values],
+        centre=found.centre,
+        lower=limits.lower if limits else None,
+        upper=limits.upper if limits else None,
+    )
     if average is None:
         return [single]
     points = [Point(code, value) for (code, _), value in zip(found.values, average.values[1:], strict=True)]
@@ -149,10 +180,17 @@ def show_together(request: Request, session: Book) -> Response:
     found = burned_motors.burned(session, wanted or LookIn())
     seen, units = correlations.look(found), workshop.get(session).units
     return _page(
-        request, session, "review/together.html", form, wanted,
-        burns=found, seen=[(s, _scatter(s, units)) for s in seen],
-        judged=sum(s.measure is not None for s in seen), enough=ENOUGH_PAIRS, lots=correlations.ENOUGH_LOTS,
-    )  # fmt: skip
+        request,
+        session,
+        "review/together.html",
+        form,
+        wanted,
+        burns=found,
+        seen=[(s, _scatter(s, units)) for s in seen],
+        judged=sum(s.measure is not None for s in seen),
+        enough=ENOUGH_PAIRS,
+        lots=correlations.ENOUGH_LOTS,
+    )
 
 
 def _scatter(seen: Seen, units: UnitSystem) -> Markup | None:
@@ -166,9 +204,13 @@ def _scatter(seen: Seen, units: UnitSystem) -> Markup | None:
         cloud.y.append(y)
     axis = Axis(what.label, what.unit(units), decimals=what.decimals + 1)
     return scatter_chart(
-        f"{what.label} and delivered impulse", axis, Axis("Measured over predicted impulse", decimals=2),
-        list(clouds.values()), f"{len(seen.burns)} motors. {seen.words}", [Rule("as predicted", 1.0, limit=False)],
-    )  # fmt: skip
+        f"{what.label} and delivered impulse",
+        axis,
+        Axis("Measured over predicted impulse", decimals=2),
+        list(clouds.values()),
+        f"{len(seen.burns)} motors. {seen.words}",
+        [Rule("as predicted", 1.0, limit=False)],
+    )
 
 
 # --- What the good ones share ------------------------------------------------------------------

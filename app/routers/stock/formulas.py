@@ -25,12 +25,13 @@ router = APIRouter(prefix="/workshop/formulas")
 @router.get("")
 def show_all(request: Request, session: Book) -> Response:
     """The list of formulas."""
-    listed = [(formula, formulas.facts(formula), len(formulas.batches(session, formula)))
-              for formula in formulas.current(session)]  # fmt: skip
+    listed = [
+        (formula, formulas.facts(formula), len(formulas.batches(session, formula)))
+        for formula in formulas.current(session)
+    ]
     return render(
-        request, session, "workshop/formulas.html",
-        section="workshop", listed=listed, retired=formulas.retired(session),
-    )  # fmt: skip
+        request, session, "workshop/formulas.html", section="workshop", listed=listed, retired=formulas.retired(session)
+    )
 
 
 @router.get("/new")
@@ -43,9 +44,13 @@ def show_new(request: Request, session: Book) -> Response:
 def enter(request: Request, typed: Typed) -> Response:
     """Enter a formula."""
     return submit(
-        request, typed, FormulaIn, act=lambda s, data: _url(formulas.save(s, data)),
-        page=lambda s, form: _page(request, s, None, form), notice="The formula is in the book.",
-    )  # fmt: skip
+        request,
+        typed,
+        FormulaIn,
+        act=lambda s, data: _url(formulas.save(s, data)),
+        page=lambda s, form: _page(request, s, None, form),
+        notice="The formula is in the book.",
+    )
 
 
 @router.get("/{formula_id}")
@@ -63,9 +68,13 @@ def change(request: Request, session: Book, formula_id: int, typed: Typed) -> Re
         return _url(formulas.save(writing, data, formulas.get(writing, formula_id), version_of(typed)))
 
     return submit(
-        request, typed, correction_of(FormulaIn), act=act, page=lambda s, form: _page(request, s, formula_id, form),
+        request,
+        typed,
+        correction_of(FormulaIn),
+        act=act,
+        page=lambda s, form: _page(request, s, formula_id, form),
         notice="Saved; the version that batches used is as it was." if used else "The formula is changed.",
-    )  # fmt: skip
+    )
 
 
 @router.post("/{formula_id}/away")
@@ -80,9 +89,14 @@ def put_away(request: Request, session: Book, formula_id: int, typed: Typed) -> 
         return "/workshop/formulas"
 
     return submit(
-        request, typed, FormIn, act=act, page=lambda s, form: _page(request, s, formula_id, form), form_id="away",
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, formula_id, form),
+        form_id="away",
         notice="The formula is " + ("in use again." if is_back else "retired." if kept else "deleted."),
-    )  # fmt: skip
+    )
 
 
 def _url(formula: Formula) -> str:
@@ -121,6 +135,12 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
     model = FormulaIn if formula is None else correction_of(FormulaIn)
     form = forms.get("form", model, url, row=formula, initial=_texts(session, formula) if formula else None)
     return render(
-        request, session, "workshop/formula.html",
-        section="workshop", formula=formula, form=form, known=[item.name for item in INGREDIENTS.values()], **more,
-    )  # fmt: skip
+        request,
+        session,
+        "workshop/formula.html",
+        section="workshop",
+        formula=formula,
+        form=form,
+        known=[item.name for item in INGREDIENTS.values()],
+        **more,
+    )

@@ -22,10 +22,7 @@ router = APIRouter()
 
 
 def _page(session: Session, bag: Supply | None, forms: Forms) -> dict[str, Any]:
-    more: dict[str, Any] = {
-        "known": [item.name for item in INGREDIENTS.values()],
-        "cautions": cautions.AT_THE_BAGS,
-    }
+    more: dict[str, Any] = {"known": [item.name for item in INGREDIENTS.values()], "cautions": cautions.AT_THE_BAGS}
     if bag is not None:
         more |= {
             "stock": supplies.stock_of(session, bag),
@@ -43,13 +40,21 @@ def _initial(bag: Supply | None) -> dict[str, Any]:
 
 
 SUPPLIES = Noun(
-    "supplies", "bag", Supply, SupplyIn, supplies.save, lambda *_: [],
-    page="supply", initial=_initial,
+    "supplies",
+    "bag",
+    Supply,
+    SupplyIn,
+    supplies.save,
+    lambda *_: [],
+    page="supply",
+    initial=_initial,
     list_more=lambda session: {
-        "stock": supplies.stock(session), "totals": supplies.on_shelf(session), "cautions": cautions.AT_THE_BAGS,
+        "stock": supplies.stock(session),
+        "totals": supplies.on_shelf(session),
+        "cautions": cautions.AT_THE_BAGS,
     },
     page_more=_page,
-)  # fmt: skip
+)
 
 add_pages(router, SUPPLIES)
 
@@ -64,6 +69,11 @@ def correct(request: Request, session: Book, row_id: int, typed: Typed) -> Respo
         return f"/workshop/supplies/{row_id}"
 
     return submit(
-        request, typed, CorrectionIn, act=act, form_id="correct",
-        page=lambda s, form: SUPPLIES.show(request, s, row_id, form), notice="The bag is corrected.",
-    )  # fmt: skip
+        request,
+        typed,
+        CorrectionIn,
+        act=act,
+        form_id="correct",
+        page=lambda s, form: SUPPLIES.show(request, s, row_id, form),
+        notice="The bag is corrected.",
+    )

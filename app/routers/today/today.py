@@ -18,10 +18,16 @@ def show(request: Request, session: Book) -> Response:
     """What runs, what is due, what is planned and what is short."""
     day = today.look(session)
     return render(
-        request, session, "today/index.html", section="today", day=day, mark=casting.mark(day.running),
-        coming=casting.coming(day.running), copies=request.app.state.keeper.standing(),
+        request,
+        session,
+        "today/index.html",
+        section="today",
+        day=day,
+        mark=casting.mark(day.running),
+        coming=casting.coming(day.running),
+        copies=request.app.state.keeper.standing(),
         alarms={run.batch.code: pan.alarm(session, run.cast) for run in day.running},
-    )  # fmt: skip
+    )
 
 
 @router.get("/timers")

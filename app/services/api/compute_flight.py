@@ -48,9 +48,14 @@ def run_flight(data: api.FlightRunIn) -> api.FlightRunOut:
         flight = fly(motor, rocket, pad)
         gust = data.gust_m_s if data.gust_m_s is not None else min(GUST_FACTOR * data.wind_m_s, STRONGEST)
         rail = at_the_rail(
-            flight.rail_exit_speed, data.rail_length_m, data.tilt_rad, data.wind_m_s, gust, data.wind_height_m,
+            flight.rail_exit_speed,
+            data.rail_length_m,
+            data.tilt_rad,
+            data.wind_m_s,
+            gust,
+            data.wind_height_m,
             data.largest_angle_rad,
-        )  # fmt: skip
+        )
     windy = flight_cautions.of_wind(rail, data.largest_angle_rad, data.wind_m_s, data.wind_height_m, METRIC)
     figures: dict[str, Any] = {
         "notes": [*(f"{one.title}. {one.words}" for one in windy), *said(flight.notes)],

@@ -130,12 +130,18 @@ _entry = aliased(Change)
 _CAME_SO = (
     select(_entry.id)
     .where(
-        col(_entry.what) == "entered", _entry.table_name == Change.table_name, _entry.row_id == Change.row_id,
-        _entry.at == Change.at, _entry.who == Change.who, _entry.why == Change.why, col(_entry.who) != "",
-        col(_entry.id) < col(Change.id), Change.after == "null",
+        col(_entry.what) == "entered",
+        _entry.table_name == Change.table_name,
+        _entry.row_id == Change.row_id,
+        _entry.at == Change.at,
+        _entry.who == Change.who,
+        _entry.why == Change.why,
+        col(_entry.who) != "",
+        col(_entry.id) < col(Change.id),
+        Change.after == "null",
     )
     .exists()
-)  # fmt: skip
+)
 """Emptied by the act that the row came in by, as a session is that opens: nobody saw anything stand there."""
 
 _FILLED = col(Change.before).in_(("null", '""'))
@@ -181,10 +187,11 @@ def _line(called: Names, change: Change, units: UnitSystem) -> Line:
         return Line(*head, before=_whole(called, table, before, units) if isinstance(before, dict) else str(before))
     name = change.column_name
     return Line(
-        *head, label=audit_names.label(table, name),
+        *head,
+        label=audit_names.label(table, name),
         before=audit_names.value(called, table, name, before, change.before_typed, units),
         after=audit_names.value(called, table, name, audit_names.read(change.after), change.after_typed, units),
-    )  # fmt: skip
+    )
 
 
 def _whole(called: Names, table: str, kept: dict[str, Any], units: UnitSystem) -> str:

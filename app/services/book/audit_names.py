@@ -20,8 +20,14 @@ from app.services.book import audit_reasons
 from app.units import KINDS, UnitSystem, show
 
 _NAMES = ("serial", "code", "mark", "name")
-_DETAILS = {"cast_step": "words", "run_sheet_line": "words", "checklist_item": "words", "batch_part": "ingredient",
-            "formula_part": "ingredient", "test_piece": "number"}  # fmt: skip
+_DETAILS = {
+    "cast_step": "words",
+    "run_sheet_line": "words",
+    "checklist_item": "words",
+    "batch_part": "ingredient",
+    "formula_part": "ingredient",
+    "test_piece": "number",
+}
 """What tells a row from its neighbours of the same owner."""
 
 EMPTY = "–"

@@ -56,18 +56,13 @@ def claim(row: Row, version: int | None) -> None:
         raise Conflict(
             "This was changed in another tab or on another device after you opened it. What you typed is kept "
             "here and was not saved. Open the page again to see how it stands now; if it shows your own words, "
-            "choose “Start afresh” there.",
+            "choose “Start afresh” there."
         )
     row.version += 1
 
 
 def store(
-    session: Session,
-    table: type[R],
-    data: FormIn,
-    row: R | None = None,
-    version: int | None = None,
-    **more: Any,
+    session: Session, table: type[R], data: FormIn, row: R | None = None, version: int | None = None, **more: Any
 ) -> R:
     """A new row from checked form data, or the given row changed to it; in the session, with an identity.
 

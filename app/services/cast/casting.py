@@ -114,9 +114,16 @@ def due(session: Session) -> list[Running]:
         now = steps.of_session(cast, batch, batches.weighed(session, batch))
         alarms = tuple(re.sub(r"\d+", "", words) for words in steps.warnings(cast, now))
         running.append(
-            Running(batch, cast, steps.in_turn(now), poured_at(session, batch), overnight(cast),
-                    _entries(session, cast), alarms)
-        )  # fmt: skip
+            Running(
+                batch,
+                cast,
+                steps.in_turn(now),
+                poured_at(session, batch),
+                overnight(cast),
+                _entries(session, cast),
+                alarms,
+            )
+        )
     latest = datetime.max.replace(tzinfo=clock.now().tzinfo)
     return sorted(running, key=lambda r: min((n.due_at for n in r.coming if n.due_at), default=latest))
 

@@ -68,7 +68,7 @@ BURNS = (
 
 AT_THE_SHELF = [
     "Keep grains dry, sealed and labelled, away from heat, sparks and igniters, in no larger amount than your law "
-    "allows.",
+    "allows."
 ]
 
 WATER = (

@@ -7,15 +7,7 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.errors import NotFound, Refused
-from app.models import (
-    Batch,
-    CastSession,
-    Checklist,
-    ChecklistAnswer,
-    ChecklistEdition,
-    ChecklistItem,
-    SessionOpening,
-)
+from app.models import Batch, CastSession, Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem, SessionOpening
 from app.models.checklist import AnswerIn, SignIn
 from app.services.book import moments, repository, workshop
 from app.services.cast import gate

@@ -12,16 +12,7 @@ from sqlmodel import Session, col, func, select
 
 from app import clock
 from app.errors import Refused
-from app.models import (
-    Batch,
-    CastSession,
-    CastStep,
-    Checklist,
-    ChecklistItem,
-    OnceToken,
-    SessionNote,
-    SessionOpening,
-)
+from app.models import Batch, CastSession, CastStep, Checklist, ChecklistItem, OnceToken, SessionNote, SessionOpening
 from app.services.book import audit_reasons, moments, workshop
 
 SLACK = timedelta(minutes=1)

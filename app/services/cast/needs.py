@@ -118,9 +118,17 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
         Need(row.mark, None, row, amount, left[row.pk], promised_leftovers.get(row.pk, 0.0)) for row, amount in taken
     ]
     return Worked(
-        formula, grains, ideal, grains_kg, grains_kg * data.over_pour.si, data.test_pieces.si,
-        recipe.total_mass, recipe.remelt_mass, recipe.deviation, found,
-    )  # fmt: skip
+        formula,
+        grains,
+        ideal,
+        grains_kg,
+        grains_kg * data.over_pour.si,
+        data.test_pieces.si,
+        recipe.total_mass,
+        recipe.remelt_mass,
+        recipe.deviation,
+        found,
+    )
 
 
 def _wanted(session: Session, data: PlanIn, density: float) -> list[Wanted]:

@@ -73,7 +73,9 @@ def _reading(session: Session, cast_id: int, number: int, line: PaperReadingIn) 
         raise Refused(refused.message, field=f"readings.{number}.at") from None
     session.add(
         TemperatureReading(
-            cast_session_id=cast_id, read_at=read_at, temperature_k=line.temperature.si,
+            cast_session_id=cast_id,
+            read_at=read_at,
+            temperature_k=line.temperature.si,
             temperature_typed=line.temperature.typed,
         )
-    )  # fmt: skip
+    )

@@ -129,10 +129,16 @@ def _keep(session: Session, edition: int, note: str, lines: list[Line]) -> RunSh
     for position, line in enumerate(lines, start=1):
         session.add(
             RunSheetLine(
-                run_sheet_id=sheet.pk, position=position, kind=line.kind, words=line.words, after=line.after,
-                after_s=line.after_s, pan_low_k=line.pan_low_k, pan_high_k=line.pan_high_k,
+                run_sheet_id=sheet.pk,
+                position=position,
+                kind=line.kind,
+                words=line.words,
+                after=line.after,
+                after_s=line.after_s,
+                pan_low_k=line.pan_low_k,
+                pan_high_k=line.pan_high_k,
             )
-        )  # fmt: skip
+        )
     session.flush()
     session.refresh(sheet)
     return sheet
@@ -152,14 +158,21 @@ def _line(number: int, typed: RunSheetLineIn, shop: Workshop) -> Line:
     if low is not None and high is not None and low.si >= high.si:
         refuse(f"The pan's upper end must be above {low.typed}.", "pan_high")
     if high is not None and high.si > shop.pan_limit_k + 1e-3:
-        refuse("That is above the workshop's own limit for the pan. Lower it here, or look at the limit in Settings "
-               "first.", "pan_high")  # fmt: skip
+        refuse(
+            "That is above the workshop's own limit for the pan. Lower it here, or look at the limit in Settings "
+            "first.",
+            "pan_high",
+        )
     if low is not None and low.si >= shop.pan_limit_k:
         refuse("That is not below the workshop's own limit for the pan.", "pan_low")
     return Line(
-        typed.kind, typed.words, typed.after, typed.wait.si if typed.wait else None,
-        low.si if low else None, high.si if high else None,
-    )  # fmt: skip
+        typed.kind,
+        typed.words,
+        typed.after,
+        typed.wait.si if typed.wait else None,
+        low.si if low else None,
+        high.si if high else None,
+    )
 
 
 def _in_order(lines: list[Line]) -> None:
@@ -242,10 +255,16 @@ def _step(line: Line, key: str, what: str, made: list[CastStep], shop: Workshop)
     low = line.pan_low_k if line.pan_low_k is not None else (shop.pan_low_k if hot else None)
     high = line.pan_high_k if line.pan_high_k is not None else (shop.pan_limit_k if hot else None)
     return CastStep(
-        cast_session_id=0, set_number=int(any(s.key == "pour" for s in made) or key == "pour"),
-        position=len(made) + 1, key=key, words=words, after_key=after,
-        after_s=line.after_s if after else None, pan_low_k=low, pan_high_k=high,
-    )  # fmt: skip
+        cast_session_id=0,
+        set_number=int(any(s.key == "pour" for s in made) or key == "pour"),
+        position=len(made) + 1,
+        key=key,
+        words=words,
+        after_key=after,
+        after_s=line.after_s if after else None,
+        pan_low_k=low,
+        pan_high_k=high,
+    )
 
 
 def usual_s(steps: list[CastStep], step: CastStep) -> float | None:

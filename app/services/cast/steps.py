@@ -268,10 +268,17 @@ def add_set(session: Session, cast: CastSession, data: SetIn, version: int | Non
         words = f"{step.words} In this set: {data.moulds}." if step.key == "pour" else step.words
         session.add(
             CastStep(
-                cast_session_id=cast.pk, set_number=number, position=last, key=step.key, words=words,
-                after_key=step.after_key, after_s=step.after_s, pan_low_k=step.pan_low_k, pan_high_k=step.pan_high_k,
+                cast_session_id=cast.pk,
+                set_number=number,
+                position=last,
+                key=step.key,
+                words=words,
+                after_key=step.after_key,
+                after_s=step.after_s,
+                pan_low_k=step.pan_low_k,
+                pan_high_k=step.pan_high_k,
             )
-        )  # fmt: skip
+        )
     session.flush()
     session.refresh(cast, ["steps"])
     return number

@@ -238,29 +238,75 @@ def lines(found: Result, told: Outlook | None) -> list[Line]:
         return value if isinstance(value, Range) else None
 
     table = [
-        Line("Total impulse", "from first above 5 % of the peak to the last measurable thrust", found.total_impulse_ns,
-             expected("total_impulse"), "impulse"),
-        Line("Burn time", "from first above 5 % of the peak until below it", found.burn_time_s,
-             expected("burn_time"), "time"),
+        Line(
+            "Total impulse",
+            "from first above 5 % of the peak to the last measurable thrust",
+            found.total_impulse_ns,
+            expected("total_impulse"),
+            "impulse",
+        ),
+        Line(
+            "Burn time",
+            "from first above 5 % of the peak until below it",
+            found.burn_time_s,
+            expected("burn_time"),
+            "time",
+        ),
         Line("Action time", "above 10 % of the peak", found.action_time_s, expected("action_time"), "time"),
         Line("Mean thrust", "impulse over burn time", found.mean_thrust_n, expected("mean_thrust"), "force"),
         Line("Peak thrust", "highest sample", found.peak_thrust_n, expected("peak_thrust"), "force"),
-        Line("Specific impulse", "impulse over the weight of the grains as weighed", found.specific_impulse_s,
-             expected("specific_impulse"), "time", 1),
-    ]  # fmt: skip
+        Line(
+            "Specific impulse",
+            "impulse over the weight of the grains as weighed",
+            found.specific_impulse_s,
+            expected("specific_impulse"),
+            "time",
+            1,
+        ),
+    ]
     if found.peak_pressure_pa is not None:
-        table.append(Line("Peak pressure", "absolute, highest sample", found.peak_pressure_pa,
-                          expected("peak_pressure"), "pressure"))  # fmt: skip
+        table.append(
+            Line(
+                "Peak pressure",
+                "absolute, highest sample",
+                found.peak_pressure_pa,
+                expected("peak_pressure"),
+                "pressure",
+            )
+        )
     if found.mean_pressure_pa is not None:
-        table.append(Line("Mean pressure", "absolute, over the burn time", found.mean_pressure_pa,
-                          expected("mean_pressure"), "pressure"))  # fmt: skip
+        table.append(
+            Line(
+                "Mean pressure",
+                "absolute, over the burn time",
+                found.mean_pressure_pa,
+                expected("mean_pressure"),
+                "pressure",
+            )
+        )
     if found.c_star_m_s is not None:
         wanted = told.inputs.c_star_m_s * told.inputs.c_star_efficiency if told else None
-        table.append(Line("c*", "throat area × ∫ pressure over the mass of the grains", found.c_star_m_s,
-                          Range(mid=wanted) if wanted else None, "gas_speed", 0))  # fmt: skip
+        table.append(
+            Line(
+                "c*",
+                "throat area × ∫ pressure over the mass of the grains",
+                found.c_star_m_s,
+                Range(mid=wanted) if wanted else None,
+                "gas_speed",
+                0,
+            )
+        )
     if found.thrust_coefficient is not None:
-        table.append(Line("Thrust coefficient", "impulse over throat area × ∫ pressure", found.thrust_coefficient,
-                          _expected_coefficient(told), "", 3))  # fmt: skip
+        table.append(
+            Line(
+                "Thrust coefficient",
+                "impulse over throat area × ∫ pressure",
+                found.thrust_coefficient,
+                _expected_coefficient(told),
+                "",
+                3,
+            )
+        )
     return table
 
 
@@ -282,10 +328,9 @@ def shift(found: Result, told: Outlook | None) -> float:
 
 def taken_over(firing: Firing, curve: Curve) -> bool:
     """Whether a firing's measured figures are those of its curve already."""
-    pairs = [
-        (firing.measured_impulse_ns, curve.total_impulse_ns),
-        (firing.measured_burn_time_s, curve.burn_time_s),
-    ] + ([(firing.measured_peak_pressure_pa, curve.peak_pressure_pa)] if curve.peak_pressure_pa else [])
+    pairs = [(firing.measured_impulse_ns, curve.total_impulse_ns), (firing.measured_burn_time_s, curve.burn_time_s)] + (
+        [(firing.measured_peak_pressure_pa, curve.peak_pressure_pa)] if curve.peak_pressure_pa else []
+    )
     return all(a is not None and b is not None and abs(a / b - 1) < 1e-4 for a, b in pairs)
 
 

@@ -186,9 +186,14 @@ def _from_pressure(motor: Motor, samples: Samples) -> FitRecord:
             "its errors are wider for it."
         )
     return FitRecord(
-        how="pressure", pressure_pa=found.pressure, rows=made, law=_law(motor, t, p, known[0]),
-        deviation_pa=found.deviation, correlation=found.correlation, remarks=remarks,
-    )  # fmt: skip
+        how="pressure",
+        pressure_pa=found.pressure,
+        rows=made,
+        law=_law(motor, t, p, known[0]),
+        deviation_pa=found.deviation,
+        correlation=found.correlation,
+        remarks=remarks,
+    )
 
 
 def _law(motor: Motor, t: Floats, p: Floats, known: float) -> LawSeen | None:
@@ -214,9 +219,11 @@ def _from_figures(motor: Motor, firing: Firing, curve: Curve | None) -> FitRecor
     for what, figure, guess in zip(FIGURES, measured, expected.tolist(), strict=True):
         if abs(log(figure / guess)) > BELIEVABLE:
             return FitRecord(
-                remarks=[f"Its {what} is {figure / guess:.2g} times what the book expects: look at the unit and the "
-                         "motor. Nothing is learned from it."]
-            )  # fmt: skip
+                remarks=[
+                    f"Its {what} is {figure / guess:.2g} times what the book expects: look at the unit and the "
+                    "motor. Nothing is learned from it."
+                ]
+            )
     usual = Spread()
     lines = fit_figures(
         motor, np.array([measured]), np.hypot(errors, STAND), np.array([usual.burn_rate, usual.c_star, usual.nozzle])
@@ -237,7 +244,9 @@ def _believed(record: FitRecord) -> FitRecord:
         if record.how == "pressure" and row.what != "burn rate" and abs(row.value) > BELIEVABLE:
             share = 100 * float(np.exp(row.value))
             return FitRecord(
-                remarks=[f"Its {row.what} would be {share:.0f} %: look at the units, the gauge and the throat. "
-                         "Nothing is learned from it."]
-            )  # fmt: skip
+                remarks=[
+                    f"Its {row.what} would be {share:.0f} %: look at the units, the gauge and the throat. "
+                    "Nothing is learned from it."
+                ]
+            )
     return record

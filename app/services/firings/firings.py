@@ -233,8 +233,9 @@ def _likely(session: Session, built: Built, firing: Firing, data: FiringIn) -> N
         raise Asked(
             f"Did you mean {guess}? {label} is predicted as about {show(expected.mid, kind, units)}. "
             "Look at the decimal sign and the unit.",
-            name, meant,
-        )  # fmt: skip
+            name,
+            meant,
+        )
 
 
 def _moment(typed: datetime, built: Built, stood: datetime | None) -> datetime:
@@ -249,8 +250,7 @@ def _moment(typed: datetime, built: Built, stood: datetime | None) -> datetime:
     last = max(built.grains, key=lambda v: v.cured_at)
     if moment < last.cured_at:
         raise Refused(
-            f"{last.grain.serial} was cured only on {clock.day_and_time(last.cured_at)}, after this.",
-            field="fired_at",
+            f"{last.grain.serial} was cured only on {clock.day_and_time(last.cured_at)}, after this.", field="fired_at"
         )
     return moment
 

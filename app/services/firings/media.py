@@ -103,9 +103,16 @@ def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> Firin
     if sum(p.voided_at is None for p in there) >= MOST or len(there) >= MOST_EVER:
         raise Refused(f"A firing has {MOST} pictures at most. Note where the others lie instead.", field="file")
     row = FiringPicture(
-        firing_id=firing.pk, name=data.file or "no name", caption=data.caption, media_type=kind.media_type,
-        width=kind.width, height=kind.height, sha256=digest, size_bytes=len(raw), raw=raw,
-    )  # fmt: skip
+        firing_id=firing.pk,
+        name=data.file or "no name",
+        caption=data.caption,
+        media_type=kind.media_type,
+        width=kind.width,
+        height=kind.height,
+        sha256=digest,
+        size_bytes=len(raw),
+        raw=raw,
+    )
     session.add(row)
     session.flush()
     return row

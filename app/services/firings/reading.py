@@ -28,8 +28,14 @@ FAR_OFF, CLOSE = 2.5, 2.0
 TOO_GOOD = 1.03
 """c* above this many times the ideal one cannot be: the gauge, the throat or the mass is off."""
 
-_FIELDS = {"calibration": "points", "period": "smooth", "thrust": "force_unit", "total_impulse": "force_unit",
-           "burn_time": "time_unit", "mean_thrust": "force_unit"}  # fmt: skip
+_FIELDS = {
+    "calibration": "points",
+    "period": "smooth",
+    "thrust": "force_unit",
+    "total_impulse": "force_unit",
+    "burn_time": "time_unit",
+    "mean_thrust": "force_unit",
+}
 
 
 @dataclass(frozen=True)

@@ -39,10 +39,20 @@ CLOSURES = 1.5
 SAMPLES = 256
 
 _FIELDS = {
-    "thrust": "rocket_id", "rail_length": "rail", "dry_mass": "empty_motor", "tilt": "tilt", "speed": "wind",
-    "gust": "gust", "measured_at": "wind_height", "warmer": "air_temperature", "temperature": "air_temperature",
-    "delay": "delay", "altitude": "launch_field_id", "drag_coefficient": "rocket_id", "drag_table": "rocket_id",
-}  # fmt: skip
+    "thrust": "rocket_id",
+    "rail_length": "rail",
+    "dry_mass": "empty_motor",
+    "tilt": "tilt",
+    "speed": "wind",
+    "gust": "gust",
+    "measured_at": "wind_height",
+    "warmer": "air_temperature",
+    "temperature": "air_temperature",
+    "delay": "delay",
+    "altitude": "launch_field_id",
+    "drag_coefficient": "rocket_id",
+    "drag_table": "rocket_id",
+}
 """Where a fault of the calculation belongs on the form."""
 
 
@@ -151,13 +161,24 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
     try:
         flight = fly(motor, airframe, pad)
         rail = at_the_rail(
-            flight.rail_exit_speed, pad.rail_length, lean if data.leans == "with" else -lean, mean,
-            data.gust.si if data.gust else min(GUST_FACTOR * mean, STRONGEST), pad.wind_height, house.rail_angle_rad,
-        )  # fmt: skip
+            flight.rail_exit_speed,
+            pad.rail_length,
+            lean if data.leans == "with" else -lean,
+            mean,
+            data.gust.si if data.gust else min(GUST_FACTOR * mean, STRONGEST),
+            pad.wind_height,
+            house.rail_angle_rad,
+        )
         ranged = fly_range(
-            motor, airframe, pad, _draws(outlook), ceiling=place.ceiling_m,
-            edges=(reach[0], reach[0]) if reach else None, windy=data.wind is not None, samples=SAMPLES,
-        )  # fmt: skip
+            motor,
+            airframe,
+            pad,
+            _draws(outlook),
+            ceiling=place.ceiling_m,
+            edges=(reach[0], reach[0]) if reach else None,
+            windy=data.wind is not None,
+            samples=SAMPLES,
+        )
     except CalcError as error:
         raise Refused(error.sentence, _FIELDS.get(error.field)) from error
     units = house.units

@@ -62,9 +62,12 @@ def _keep_offcut(session: Session, grain: Grain, mass_kg: float) -> Leftover:
     """Keep what was trimmed off a grain as a leftover of its lot, under a mark made of the serial."""
     house = workshop.get(session)
     leftover = Leftover(
-        batch_id=grain.batch_id, mark=rejects.free_mark(session, f"{grain.serial} offcut"), mass_kg=mass_kg,
-        mass_typed=show(mass_kg, "mass", house.units), note=f"Trimmed off {grain.serial}.",
-    )  # fmt: skip
+        batch_id=grain.batch_id,
+        mark=rejects.free_mark(session, f"{grain.serial} offcut"),
+        mass_kg=mass_kg,
+        mass_typed=show(mass_kg, "mass", house.units),
+        note=f"Trimmed off {grain.serial}.",
+    )
     session.add(leftover)
     return leftover
 
@@ -118,9 +121,7 @@ def accept_clear(session: Session, batch: Batch, person: str = "") -> int:
     Refused
         There is none, or nobody signs.
     """
-    clear = select(Grain).where(
-        Grain.batch_id == batch.pk, col(Grain.decision).is_(None), Grain.verdict == "accept"
-    )  # fmt: skip
+    clear = select(Grain).where(Grain.batch_id == batch.pk, col(Grain.decision).is_(None), Grain.verdict == "accept")
     found = session.exec(clear).all()
     if not found:
         raise Refused("No grain of this lot waits for a decision that the numbers make clear.")

@@ -332,11 +332,7 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
 
 
 def state_of(
-    grain: Any,
-    cured: datetime,
-    build_id: int | None = None,
-    firing_id: int | None = None,
-    water: ReWeigh | None = None,
+    grain: Any, cured: datetime, build_id: int | None = None, firing_id: int | None = None, water: ReWeigh | None = None
 ) -> str:
     """The state of a grain, or of a row with its columns: one of `STATES`, or "gone"."""
     if build_id is not None:

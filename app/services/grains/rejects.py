@@ -35,11 +35,14 @@ def send_off(session: Session, grain: Grain, to: Literal["remelt", "scrap"], ver
     if to == "remelt":
         session.add(
             Leftover(
-                batch_id=grain.batch_id, grain_id=grain.pk, mark=free_mark(session, grain.serial),
-                mass_kg=grain.mass_kg, mass_typed=show(grain.mass_kg, "mass", workshop.get(session).units),
+                batch_id=grain.batch_id,
+                grain_id=grain.pk,
+                mark=free_mark(session, grain.serial),
+                mass_kg=grain.mass_kg,
+                mass_typed=show(grain.mass_kg, "mass", workshop.get(session).units),
                 note=f"A rejected grain. {grain.decision_words}",
             )
-        )  # fmt: skip
+        )
         session.flush()
     return grain
 

@@ -65,9 +65,16 @@ def weigh(session: Session, data: ReWeighIn) -> ReWeigh:
     if not data.sure_of("gross") or mass <= 0:
         _likely(session, grain, data, tare)
     row = ReWeigh(
-        grain_id=grain.pk, weighed_at=clock.now(), gross_kg=data.gross.si, gross_typed=data.gross.typed, tare_kg=tare,
-        mass_kg=mass, label_kg=grain.mass_kg, scale_resolution_kg=house.scale_resolution_kg, note=data.note,
-    )  # fmt: skip
+        grain_id=grain.pk,
+        weighed_at=clock.now(),
+        gross_kg=data.gross.si,
+        gross_typed=data.gross.typed,
+        tare_kg=tare,
+        mass_kg=mass,
+        label_kg=grain.mass_kg,
+        scale_resolution_kg=house.scale_resolution_kg,
+        note=data.note,
+    )
     row.wet = gain_of(row).moisture.wet
     session.add(row)
     session.flush()

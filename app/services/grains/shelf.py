@@ -38,8 +38,12 @@ class ShelfIn(FormIn):
 
 
 STATE_CHOICES = [(key, words) for key, words in grains.STATES.items() if key != "fired"]
-SORT_CHOICES = [("lot", "Newest lots first"), ("oldest", "Oldest lots first"), ("mass", "Heaviest first"),
-                ("density", "Densest first")]  # fmt: skip
+SORT_CHOICES = [
+    ("lot", "Newest lots first"),
+    ("oldest", "Oldest lots first"),
+    ("mass", "Heaviest first"),
+    ("density", "Densest first"),
+]
 
 # --- Finding one -------------------------------------------------------------------------------
 
@@ -163,14 +167,19 @@ def standing(session: Session) -> list[Standing]:
     """How each grain on the shelf stands, by lot and number: a full shelf is counted without reading it whole."""
     query = (
         select_core(
-            col(Grain.id), col(Batch.code), col(Grain.batch_id), col(Grain.weighed_at), col(Grain.decision),
-            col(Grain.gone_to), col(Grain.bagged_at),
+            col(Grain.id),
+            col(Batch.code),
+            col(Grain.batch_id),
+            col(Grain.weighed_at),
+            col(Grain.decision),
+            col(Grain.gone_to),
+            col(Grain.bagged_at),
         )
         .join(Batch, col(Grain.batch_id) == Batch.id)
         .outerjoin(BuildGrain, grains.IN_A_MOTOR)
         .where(*grains.ON_SHELF)
         .order_by(col(Batch.planned_for), col(Batch.id), col(Grain.number))
-    )  # fmt: skip
+    )
     found = session.execute(query).all()
     pours = grains.poured(session, {row.batch_id for row in found})
     cure = timedelta(seconds=workshop.get(session).cure_s)

@@ -64,9 +64,13 @@ def record(session: Session, batch: Batch, data: TestPieceIn) -> TestPiece:
             field="burn_time",
         )
     piece = build(
-        TestPiece, data, batch_id=batch.pk, number=_next(session, batch), length_step_m=house.ruler_resolution_m,
+        TestPiece,
+        data,
+        batch_id=batch.pk,
+        number=_next(session, batch),
+        length_step_m=house.ruler_resolution_m,
         time_sd_s=time_sd,
-    )  # fmt: skip
+    )
     piece.pressure_pa = pressure
     session.add(piece)
     session.flush()

@@ -83,9 +83,11 @@ def unsay_throat(session: Session, firing: Firing, typed: str | None, why: str) 
     """Strike out the measure that a firing put into its nozzle's history, found by what was typed there."""
     build = repository.get(session, MotorBuild, firing.motor_build_id, "motor")
     found = select(NozzleMeasure).where(
-        NozzleMeasure.nozzle_id == build.nozzle_id, NozzleMeasure.throat_d_typed == typed,
-        NozzleMeasure.note == f"After firing {build.code}.", col(NozzleMeasure.voided_at).is_(None),
-    )  # fmt: skip
+        NozzleMeasure.nozzle_id == build.nozzle_id,
+        NozzleMeasure.throat_d_typed == typed,
+        NozzleMeasure.note == f"After firing {build.code}.",
+        col(NozzleMeasure.voided_at).is_(None),
+    )
     measure = session.exec(found.order_by(col(NozzleMeasure.id).desc())).first()
     if measure is not None:
         _strike(session, measure, VoidIn(why=why or "Its firing was corrected."), None)

@@ -61,13 +61,24 @@ def check(data: CaseIn) -> None:
 def _held(kind: str, bore_d: float, outer_d: float, sizes: dict[str, float], wall_yield: float) -> Retention:
     if kind == "ring":
         return ring_retention(
-            bore_d, outer_d, sizes["groove_d"], sizes["land"], sizes["ring_thickness"], wall_yield,
+            bore_d,
+            outer_d,
+            sizes["groove_d"],
+            sizes["land"],
+            sizes["ring_thickness"],
+            wall_yield,
             sizes["holder_yield"],
-        )  # fmt: skip
+        )
     return bolt_retention(
-        bore_d, outer_d, int(sizes["bolt_count"]), sizes["hole_d"], sizes["shank_d"], sizes["edge"], wall_yield,
+        bore_d,
+        outer_d,
+        int(sizes["bolt_count"]),
+        sizes["hole_d"],
+        sizes["shank_d"],
+        sizes["edge"],
+        wall_yield,
         sizes["holder_yield"],
-    )  # fmt: skip
+    )
 
 
 def retention(case: Case) -> Retention | None:

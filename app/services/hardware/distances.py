@@ -28,8 +28,12 @@ DISTANCES = (
         "Research-motor safety code of an association",
         "2016",
         {
-            **dict.fromkeys("ABCDEFGHIJ", (200, 250)), "K": (250, 350), "L": (300, 500), "M": (500, 1000),
-            "N": (1000, 1500), "O": (1500, 2000),
+            **dict.fromkeys("ABCDEFGHIJ", (200, 250)),
+            "K": (250, 350),
+            "L": (300, 500),
+            "M": (500, 1000),
+            "N": (1000, 1500),
+            "O": (1500, 2000),
         },
     ),
     Distances(
@@ -37,7 +41,7 @@ DISTANCES = (
         "edition not noted",
         {**dict.fromkeys("HIJ", (100, 200)), "K": (200, 300), "L": (300, 500), "M": (500, 1000)},
     ),
-)  # fmt: skip
+)
 """Published tables as they stood at their date. They change: the association's current table comes first."""
 
 LEGAL_POINTERS = (

@@ -275,9 +275,7 @@ def save_nozzle(session: Session, data: NozzleIn, row: Nozzle | None = None, ver
 
 def measures(session: Session, nozzle: Nozzle) -> list[NozzleMeasure]:
     """The throats measured that count, newest first."""
-    found = select(NozzleMeasure).where(
-        NozzleMeasure.nozzle_id == nozzle.pk, col(NozzleMeasure.voided_at).is_(None)
-    )  # fmt: skip
+    found = select(NozzleMeasure).where(NozzleMeasure.nozzle_id == nozzle.pk, col(NozzleMeasure.voided_at).is_(None))
     return list(session.exec(found.order_by(col(NozzleMeasure.measured_on).desc(), col(NozzleMeasure.id).desc())))
 
 

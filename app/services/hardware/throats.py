@@ -68,9 +68,7 @@ def as_built(session: Session, build: MotorBuild, nozzle: Nozzle) -> Known:
     return _known(session, nozzle, build.built_on, build.created_at, but=build)
 
 
-def _known(
-    session: Session, nozzle: Nozzle, day: date, written: datetime, but: MotorBuild | None = None
-) -> Known:  # fmt: skip
+def _known(session: Session, nozzle: Nozzle, day: date, written: datetime, but: MotorBuild | None = None) -> Known:
     """Of one day, what was written down later came later; as in `growth`."""
     since = [
         firing

@@ -95,14 +95,20 @@ def keys(session: Session, firing_id: int | None = None) -> dict[int, str]:
     inside, curve = grains.subquery(), newest.subquery()
     query = (
         select_core(
-            col(Firing.id), col(Firing.version), col(MotorBuild.version), inside.c.grains, curve.c.curve,
-            col(Firing.measured_impulse_ns), col(Firing.measured_burn_time_s), col(Firing.measured_peak_pressure_pa),
+            col(Firing.id),
+            col(Firing.version),
+            col(MotorBuild.version),
+            inside.c.grains,
+            curve.c.curve,
+            col(Firing.measured_impulse_ns),
+            col(Firing.measured_burn_time_s),
+            col(Firing.measured_peak_pressure_pa),
         )
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .outerjoin(inside, inside.c.motor_build_id == col(Firing.motor_build_id))
         .outerjoin(curve, curve.c.firing_id == col(Firing.id))
         .where(col(Firing.result).in_(COUNTS))
-    )  # fmt: skip
+    )
     if firing_id is not None:
         query = query.where(col(Firing.id) == firing_id)
     return {

@@ -115,8 +115,15 @@ def _shots(session: Session) -> list[Shot]:
     drew_water = wet.left_out(session)
     query = (
         select_core(
-            col(Firing.id), col(MotorBuild.code), col(Firing.kind), col(Firing.fired_at), col(Firing.result),
-            col(Batch.formula_id), col(MotorBuild.case_id), col(FiringFit.key), col(FiringFit.fit_json),
+            col(Firing.id),
+            col(MotorBuild.code),
+            col(Firing.kind),
+            col(Firing.fired_at),
+            col(Firing.result),
+            col(Batch.formula_id),
+            col(MotorBuild.case_id),
+            col(FiringFit.key),
+            col(FiringFit.fit_json),
         )
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .join(BuildGrain, (col(BuildGrain.motor_build_id) == MotorBuild.id) & (col(BuildGrain.position) == 1))
@@ -125,15 +132,24 @@ def _shots(session: Session) -> list[Shot]:
         .outerjoin(FiringFit, col(FiringFit.firing_id) == Firing.id)
         .where(col(Firing.result) != "no_light")
         .order_by(col(Firing.fired_at), col(Firing.id))
-    )  # fmt: skip
+    )
     found = []
     for firing_id, code, kind, at, result, formula_id, case_id, key, made in session.execute(query):
         fit = None if made is None else FitRecord.model_validate_json(made)
         found.append(
-            Shot(firing_id, code, kind, at, result, formula_id, case_id, fit,
-                 key is not None and key == fresh.get(firing_id),
-                 out.get(firing_id, drew_water.get(firing_id, "")))
-        )  # fmt: skip
+            Shot(
+                firing_id,
+                code,
+                kind,
+                at,
+                result,
+                formula_id,
+                case_id,
+                fit,
+                key is not None and key == fresh.get(firing_id),
+                out.get(firing_id, drew_water.get(firing_id, "")),
+            )
+        )
     return found
 
 
@@ -284,9 +300,12 @@ def told(found: Learned, seen: Evidence, formula: Formula, case: Case | None) ->
     lots = sum(seen.keys[s.formula_id] == mine and _in_reach(s, law) for s in seen.sticks)
     left = sum(bool(s.left_out) and seen.keys[s.formula_id] == mine for s in seen.shots)
     known = {
-        "firing_ids": own, "case_firing_ids": beside, "other_firings": len(others) - len(beside), "stick_lots": lots,
+        "firing_ids": own,
+        "case_firing_ids": beside,
+        "other_firings": len(others) - len(beside),
+        "stick_lots": lots,
         "left_out": left,
-    }  # fmt: skip
+    }
     return _record(found, formula, case).model_copy(update=known)
 
 
@@ -310,10 +329,16 @@ def _record(learned: Learned, formula: Formula, case: Case | None, off: str = ""
     ]
     mixed = found.correlation
     return Taught(
-        on=not off, why_off=off, formula_id=formula.pk, rate=each[0], c_star=each[1], nozzle=each[2],
-        together=float(mixed[C_STAR, NOZZLE]), rate_c_star=float(mixed[RATE, C_STAR]),
+        on=not off,
+        why_off=off,
+        formula_id=formula.pk,
+        rate=each[0],
+        c_star=each[1],
+        nozzle=each[2],
+        together=float(mixed[C_STAR, NOZZLE]),
+        rate_c_star=float(mixed[RATE, C_STAR]),
         rate_nozzle=float(mixed[RATE, NOZZLE]),
-    )  # fmt: skip
+    )
 
 
 # --- Switching off -------------------------------------------------------------------------------

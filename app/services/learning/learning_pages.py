@@ -169,9 +169,13 @@ def moves(session: Session, tests: tuple[int, ...] = (1, 3, 10, 30)) -> list[Mov
     answers = respond(example()).slopes[0, :2]
     more = 0.1
     thrust = Said(
-        0, 0, answers, np.array([more, 0.0]), np.array([BY_CELL, TIME_BY_CELL]),
+        0,
+        0,
+        answers,
+        np.array([more, 0.0]),
+        np.array([BY_CELL, TIME_BY_CELL]),
         stand=np.array([stand_shifts(w, exponent) for w in FIGURES[:2]]),
-    )  # fmt: skip
+    )
     found = []
     for n in tests:
         rate, c_star, nozzle = learn([with_gauge] * n, prior).of(0, 0).moved.tolist()
@@ -223,7 +227,7 @@ def lesson(session: Session, formula: Formula) -> Lesson:
         far=_far(session, shots, offs, overall),
         law=law,
         law_fault=fault,
-    )  # fmt: skip
+    )
 
 
 def line_of(session: Session, formula: Formula, firing: Firing) -> Line | None:
@@ -292,10 +296,11 @@ def _far(session: Session, shots: list[Shot], offs: list[Floats], told: Taught) 
     house = workshop.get(session)
     most = (inf, log(MOST / house.c_star_efficiency_share), log(MOST / house.nozzle_efficiency_share))
     return [
-        words for words, factor, least in zip(WORDS, factors, most, strict=True)
+        words
+        for words, factor, least in zip(WORDS, factors, most, strict=True)
         if (values := said[words.lower()])
         and ((mean := sum(values) / len(values)) > least or abs(mean) > FAR * factor.default_spread)
-    ]  # fmt: skip
+    ]
 
 
 def _law(seen: Evidence, mine: Hashable, scatter: float) -> tuple[OwnLaw | None, Note | str]:

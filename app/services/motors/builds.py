@@ -11,16 +11,7 @@ from sqlmodel import Session, col, func, select
 
 from app import clock
 from app.errors import NotFound, Refused
-from app.models import (
-    BuildGrain,
-    Case,
-    Firing,
-    Formula,
-    Grain,
-    MotorBuild,
-    Nozzle,
-    Prediction,
-)
+from app.models import BuildGrain, Case, Firing, Formula, Grain, MotorBuild, Nozzle, Prediction
 from app.models.base import build as build_row
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import BuildIn, TakeApartIn
@@ -224,10 +215,7 @@ def build(session: Session, data: BuildIn) -> MotorBuild:
     )
     clearance.fits_length(case, [v.grain.length_m for v in chosen], house, field="grain_ids")
     clearance.throat_inside_exit(data.throat_d, nozzle.exit_d_m, house.units)
-    row = build_row(
-        MotorBuild, data, code=code_for(session, data.built_on),
-        exit_d_m=nozzle.exit_d_m,
-    )  # fmt: skip
+    row = build_row(MotorBuild, data, code=code_for(session, data.built_on), exit_d_m=nozzle.exit_d_m)
     session.add(row)
     session.flush()
     for position, view in enumerate(chosen, start=1):
@@ -272,11 +260,16 @@ def setup_of(session: Session, built: Built) -> Setup:
     build = built.build
     burning = [
         prediction.burning(
-            v.pattern, v.grain.mass_kg, v.grain.length_m, v.grain.core_d_m, v.grain.outer_d_m,
-            clearance.tube_od(session, v.pattern), v.grain.tare_kg or clearance.tube_mass(session, v.pattern),
+            v.pattern,
+            v.grain.mass_kg,
+            v.grain.length_m,
+            v.grain.core_d_m,
+            v.grain.outer_d_m,
+            clearance.tube_od(session, v.pattern),
+            v.grain.tare_kg or clearance.tube_mass(session, v.pattern),
         )
         for v in built.grains
-    ]  # fmt: skip
+    ]
     remarks = []
     for batch in {v.batch.pk: v.batch for v in built.grains}.values():
         weighed = batches.composition(session, batch)
@@ -292,11 +285,18 @@ def setup_of(session: Session, built: Built) -> Setup:
             f"Wet at the last re-weigh: {inside}. The prediction takes each grain as dry, as its label says."
         )
     return Setup(
-        formula=built.formula, grains=burning, case=built.case, nozzle=built.nozzle, throat_d=build.throat_d_m,
-        exit_d=build.exit_d_m, elevation=build.field_elevation_m, temperature=build.grain_temperature_k,
-        serials=[v.grain.serial for v in built.grains], remarks=remarks,
+        formula=built.formula,
+        grains=burning,
+        case=built.case,
+        nozzle=built.nozzle,
+        throat_d=build.throat_d_m,
+        exit_d=build.exit_d_m,
+        elevation=build.field_elevation_m,
+        temperature=build.grain_temperature_k,
+        serials=[v.grain.serial for v in built.grains],
+        remarks=remarks,
         throat_known=throats.as_built(session, build, built.nozzle),
-    )  # fmt: skip
+    )
 
 
 def _chosen(session: Session, data: BuildIn) -> list[GrainView]:
@@ -352,8 +352,7 @@ def _on_that_day(data: BuildIn, chosen: list[GrainView]) -> None:
     last = max(chosen, key=lambda v: v.cured_at)
     if clock.local(last.cured_at).date() > data.built_on:
         raise Refused(
-            f"{last.grain.serial} was not cured before {clock.day(last.cured_at)}; correct the day.",
-            field="built_on",
+            f"{last.grain.serial} was not cured before {clock.day(last.cured_at)}; correct the day.", field="built_on"
         )
 
 

@@ -61,7 +61,14 @@ def setup_of(session: Session, data: DesignIn) -> Setup:
         clearance.tube_mass(session, pattern),
     )
     return Setup(
-        formula=formula, grains=[grain] * data.count, case=case, nozzle=nozzle, throat_d=throat.si, exit_d=exit_d,
-        elevation=data.field_elevation.si, temperature=data.grain_temperature.si, as_designed=True,
+        formula=formula,
+        grains=[grain] * data.count,
+        case=case,
+        nozzle=nozzle,
+        throat_d=throat.si,
+        exit_d=exit_d,
+        elevation=data.field_elevation.si,
+        temperature=data.grain_temperature.si,
+        as_designed=True,
         throat_known=known,
-    )  # fmt: skip
+    )

@@ -108,9 +108,14 @@ class Setup:
 
 
 def burning(
-    pattern: GrainPattern, mass: float, length: float, core_d: float, outer_d: float, tube_od: float = 0.0,
+    pattern: GrainPattern,
+    mass: float,
+    length: float,
+    core_d: float,
+    outer_d: float,
+    tube_od: float = 0.0,
     tube_mass: float = 0.0,
-) -> Burning:  # fmt: skip
+) -> Burning:
     """A grain of a pattern with its own mass [kg] and sizes [m]; outer diameter and mass of its tube, or 0."""
     grain = Grain(
         outer_d=outer_d,
@@ -222,7 +227,7 @@ def _outlook(
     run: MotorRun,
     samples: int,
     seed: int,
-) -> Outlook:  # fmt: skip
+) -> Outlook:
     """Put what was computed into the record."""
     case = setup.case
     margin = closures.margin(case, run.peak_pressure)
@@ -265,9 +270,12 @@ def _warnings(setup: Setup, run: MotorRun, state: BlendState, sampled: MotorRang
 def _range(motor: Motor, setup: Setup, taught: Taught, samples: int, seed: int, limit: float | None) -> MotorRange:
     """A motor's range with the spreads that firings have left."""
     spread = replace(
-        default_spread(motor), burn_rate=taught.rate.spread, c_star=taught.c_star.spread, nozzle=taught.nozzle.spread,
+        default_spread(motor),
+        burn_rate=taught.rate.spread,
+        c_star=taught.c_star.spread,
+        nozzle=taught.nozzle.spread,
         throat_d=setup.throat_known.spread,
-    )  # fmt: skip
+    )
     return predict_range(
         motor, spread, samples, seed, limit, correlation=np.array(taught.correlation), seen=taught.rate.moved or 0.0
     )
@@ -308,16 +316,27 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: Taught, sampl
         igniter_pressure_pa=motor.igniter_pressure,
         grains=[
             GrainInput(
-                serial=serial, mass_kg=g.mass, length_m=g.length, core_d_m=g.core_d, outer_d_m=g.outer_d,
-                burning_ends=g.burning_ends, burns_outer=g.burns_outer, tube_kg=one.tube_kg,
+                serial=serial,
+                mass_kg=g.mass,
+                length_m=g.length,
+                core_d_m=g.core_d,
+                outer_d_m=g.outer_d,
+                burning_ends=g.burning_ends,
+                burns_outer=g.burns_outer,
+                tube_kg=one.tube_kg,
             )
             for serial, one in zip(serials, setup.grains, strict=True)
             for g in (one.grain,)
         ],
         case=CaseInput(
-            name=case.name, material=case.material, inner_d_m=case.inner_d_m, outer_d_m=case.outer_d_m,
-            chamber_length_m=case.chamber_length_m, rated_pressure_pa=case.rated_pressure_pa,
-            proof_pressure_pa=case.proof_pressure_pa, wall_temperature_k=closures.wall_temperature(case),
+            name=case.name,
+            material=case.material,
+            inner_d_m=case.inner_d_m,
+            outer_d_m=case.outer_d_m,
+            chamber_length_m=case.chamber_length_m,
+            rated_pressure_pa=case.rated_pressure_pa,
+            proof_pressure_pa=case.proof_pressure_pa,
+            wall_temperature_k=closures.wall_temperature(case),
         ),
         nozzle=setup.nozzle.name if setup.nozzle is not None else "a nozzle not chosen yet",
         throat_d_m=setup.throat_d,
@@ -332,7 +351,7 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: Taught, sampl
         samples=samples,
         seed=seed,
         taught=taught,
-    )  # fmt: skip
+    )
 
 
 def _wall(margin: CaseMargin, held: Retention | None) -> Wall:

@@ -166,19 +166,30 @@ def _heads() -> Any:
     """Firings with their motors and the predictions made before them, oldest first."""
     return (
         select_core(
-            col(Firing.id), col(Firing.fired_at), col(Firing.kind), col(Firing.result),
-            col(Firing.altitude_m), col(Firing.humidity_share), col(Firing.measured_impulse_ns),
-            col(Firing.measured_burn_time_s), col(Firing.measured_peak_pressure_pa),
-            col(Firing.motor_build_id), col(MotorBuild.code), col(MotorBuild.grain_temperature_k),
-            col(Case.name), col(Nozzle.name),
-            col(Prediction.total_impulse_ns), col(Prediction.burn_time_s), col(Prediction.peak_pressure_pa),
+            col(Firing.id),
+            col(Firing.fired_at),
+            col(Firing.kind),
+            col(Firing.result),
+            col(Firing.altitude_m),
+            col(Firing.humidity_share),
+            col(Firing.measured_impulse_ns),
+            col(Firing.measured_burn_time_s),
+            col(Firing.measured_peak_pressure_pa),
+            col(Firing.motor_build_id),
+            col(MotorBuild.code),
+            col(MotorBuild.grain_temperature_k),
+            col(Case.name),
+            col(Nozzle.name),
+            col(Prediction.total_impulse_ns),
+            col(Prediction.burn_time_s),
+            col(Prediction.peak_pressure_pa),
         )
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .join(Case, col(Case.id) == MotorBuild.case_id)
         .join(Nozzle, col(Nozzle.id) == MotorBuild.nozzle_id)
         .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
         .order_by(col(Firing.fired_at), col(Firing.id))
-    )  # fmt: skip
+    )
 
 
 def _midnight(day: date) -> datetime:
@@ -203,15 +214,21 @@ class _Part(NamedTuple):
 def _inside(session: Session, fired: Any) -> dict[int, list[_Part]]:
     query = (
         select_core(
-            col(BuildGrain.motor_build_id), col(Grain.batch_id), col(Grain.pattern_id), func.count(),
-            func.sum(Grain.density_share), func.min(Grain.density_share), func.min(Grain.mass_kg),
-            func.max(Grain.mass_kg), func.sum(Grain.mass_kg),
+            col(BuildGrain.motor_build_id),
+            col(Grain.batch_id),
+            col(Grain.pattern_id),
+            func.count(),
+            func.sum(Grain.density_share),
+            func.min(Grain.density_share),
+            func.min(Grain.mass_kg),
+            func.max(Grain.mass_kg),
+            func.sum(Grain.mass_kg),
         )
         .join(Grain, col(BuildGrain.grain_id) == Grain.id)
         .where(col(BuildGrain.motor_build_id).in_(fired))
         .group_by(col(BuildGrain.motor_build_id), col(Grain.batch_id), col(Grain.pattern_id))
         .order_by(col(Grain.batch_id))
-    )  # fmt: skip
+    )
     found: dict[int, list[_Part]] = {}
     for row in session.execute(query):
         found.setdefault(row[0], []).append(_Part(*row))

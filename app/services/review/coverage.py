@@ -92,9 +92,17 @@ def look(session: Session, firing_id: int | None = None) -> Calibration:
     )
     query = (
         select_core(
-            col(Firing.id), col(MotorBuild.code), col(Firing.fired_at), col(Firing.result),
-            col(Firing.measured_impulse_ns), col(Firing.measured_burn_time_s), col(Firing.measured_peak_pressure_pa),
-            col(Curve.total_impulse_ns), col(Curve.burn_time_s), col(Curve.peak_pressure_pa), col(Curve.mean_thrust_n),
+            col(Firing.id),
+            col(MotorBuild.code),
+            col(Firing.fired_at),
+            col(Firing.result),
+            col(Firing.measured_impulse_ns),
+            col(Firing.measured_burn_time_s),
+            col(Firing.measured_peak_pressure_pa),
+            col(Curve.total_impulse_ns),
+            col(Curve.burn_time_s),
+            col(Curve.peak_pressure_pa),
+            col(Curve.mean_thrust_n),
             func.substr(col(Prediction.result_json), 1, HEAD),
         )
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
@@ -103,7 +111,7 @@ def look(session: Session, firing_id: int | None = None) -> Calibration:
         .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
         .where(col(Firing.result).in_(COUNTS))
         .order_by(col(Firing.fired_at), col(Firing.id))
-    )  # fmt: skip
+    )
     if firing_id is not None:
         query = query.where(col(Firing.id) == firing_id)
     held: dict[str, list[Held]] = {key: [] for key in FIGURES}

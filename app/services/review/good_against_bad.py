@@ -152,9 +152,11 @@ def _contrast(prop: Property, good: list[Burn], other: list[Burn]) -> Contrast:
     if not (one.enough and two.enough):
         return found
     samples = [_sample(side) for side in (one, two)]
-    return replace(found, means=compare_means(samples[0], samples[1], CONFIDENCE)) if all(
-        s.sd > 0 for s in samples
-    ) else found  # fmt: skip
+    return (
+        replace(found, means=compare_means(samples[0], samples[1], CONFIDENCE))
+        if all(s.sd > 0 for s in samples)
+        else found
+    )
 
 
 def _side(prop: Property, burns: list[Burn]) -> Side:

@@ -44,15 +44,24 @@ def shots_of(session: Session, ids: list[int]) -> dict[int, list[Shot]]:
     )
     query = (
         select_core(
-            held.c.batch_id, held.c.motor_build_id, held.c.grain_count, col(Firing.id), col(Firing.kind),
-            col(Firing.fired_at), col(Firing.result), col(Firing.altitude_m), col(Firing.measured_impulse_ns),
-            col(MotorBuild.code), col(Prediction.total_impulse_ns), col(Prediction.designation),
+            held.c.batch_id,
+            held.c.motor_build_id,
+            held.c.grain_count,
+            col(Firing.id),
+            col(Firing.kind),
+            col(Firing.fired_at),
+            col(Firing.result),
+            col(Firing.altitude_m),
+            col(Firing.measured_impulse_ns),
+            col(MotorBuild.code),
+            col(Prediction.total_impulse_ns),
+            col(Prediction.designation),
         )
         .join(Firing, col(Firing.motor_build_id) == held.c.motor_build_id)
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
         .order_by(col(Firing.fired_at), col(Firing.id))
-    )  # fmt: skip
+    )
     found: dict[int, list[Shot]] = {}
     for batch_id, *shot in session.execute(query):
         found.setdefault(batch_id, []).append(Shot(*shot))

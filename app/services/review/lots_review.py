@@ -17,15 +17,7 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.calc.stats.control_charts import MeanComparison
-from app.models import (
-    Batch,
-    BatchItem,
-    BuildGrain,
-    Firing,
-    Formula,
-    Grain,
-    GrainPattern,
-)
+from app.models import Batch, BatchItem, BuildGrain, Firing, Formula, Grain, GrainPattern
 from app.models.base import FormIn
 from app.models.firing import RESULTS
 from app.services.book import repository

@@ -9,18 +9,7 @@ from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
 from app.calc.propellant.ingredients import INGREDIENTS
-from app.models import (
-    Batch,
-    BatchPart,
-    BuildGrain,
-    Firing,
-    Formula,
-    Grain,
-    Leftover,
-    MotorBuild,
-    Supply,
-    WeighOut,
-)
+from app.models import Batch, BatchPart, BuildGrain, Firing, Formula, Grain, Leftover, MotorBuild, Supply, WeighOut
 from app.services.book import repository
 from app.services.grains import grains
 from app.services.grains.grains import GrainView

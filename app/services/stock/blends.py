@@ -49,9 +49,7 @@ def state(session: Session, formula: Formula, pressure_pa: float = USUAL_PRESSUR
     return _computed(tuple(sorted(formula.blend.items())), pressure_pa)
 
 
-def at_its_own_pressure(
-    make: Callable[[BlendState], Motor], states: Sequence[BlendState]
-) -> tuple[Motor, BlendState]:  # fmt: skip
+def at_its_own_pressure(make: Callable[[BlendState], Motor], states: Sequence[BlendState]) -> tuple[Motor, BlendState]:
     """A motor with the state that its blend has at the motor's mean pressure.
 
     Marched once with the state at the usual pressure to learn that pressure; c* so changed moves it by a few per cent

@@ -171,8 +171,13 @@ def _law_of(data: FormulaIn) -> Law:
     Refused
         A part of it is missing, or it runs from a higher to a lower pressure.
     """
-    given = {"law_rate": data.law_rate, "law_exponent": data.law_exponent, "law_from": data.law_from,
-             "law_to": data.law_to, "law_source": data.law_source or None}  # fmt: skip
+    given = {
+        "law_rate": data.law_rate,
+        "law_exponent": data.law_exponent,
+        "law_from": data.law_from,
+        "law_to": data.law_to,
+        "law_source": data.law_source or None,
+    }
     missing = [name for name, value in given.items() if value is None]
     if len(missing) == len(given):
         return {"law_rate_m_s": None, "law_exponent": None, "law_from_pa": None, "law_to_pa": None}

@@ -29,20 +29,26 @@ LIT = 0.1
 def fired() -> Motor:
     """The trade's motor with grains that widen more, a law, and efficiencies that the fit does not know."""
     one = example()
-    grains = tuple(Grain(0.04445, 0.0145, 0.095, 0.95 * 1841.0 * math.pi / 4 * (0.04445**2 - 0.0145**2) * 0.095)
-                   for _ in range(3))  # fmt: skip
+    grains = tuple(
+        Grain(0.04445, 0.0145, 0.095, 0.95 * 1841.0 * math.pi / 4 * (0.04445**2 - 0.0145**2) * 0.095) for _ in range(3)
+    )
     return replace(
-        one, grains=grains, propellant=replace(one.propellant, law=TRUE_LAW), c_star_efficiency=C_STAR,
+        one,
+        grains=grains,
+        propellant=replace(one.propellant, law=TRUE_LAW),
+        c_star_efficiency=C_STAR,
         nozzle_efficiency=NOZZLE,
-    )  # fmt: skip
+    )
 
 
 def believed(law_a: float = 8.26, n: float = 0.319) -> Motor:
     """The same motor as the book would predict it."""
     return replace(
-        fired(), propellant=replace(example().propellant, law=power_law(law_a, n, 1e5, 1e7)), c_star_efficiency=0.95,
+        fired(),
+        propellant=replace(example().propellant, law=power_law(law_a, n, 1e5, 1e7)),
+        c_star_efficiency=0.95,
         nozzle_efficiency=0.90,
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture(scope="module")
@@ -83,8 +89,11 @@ def test_a_and_n_come_back_in_ninety_of_a_hundred(record: Records) -> None:
         hits["n"] += held(found.exponent, 0.30)
         hits["rate"] += held(found.log_rate, true_rate)
         along = np.array([1.0, math.log(1e6 / found.pressure)])  # to the a of 1 MPa, by the covariance
-        a = Fitted(found.log_rate.value + found.exponent.value * along[1],
-                   math.sqrt(along @ found.covariance @ along), found.exponent.freedom)  # fmt: skip
+        a = Fitted(
+            found.log_rate.value + found.exponent.value * along[1],
+            math.sqrt(along @ found.covariance @ along),
+            found.exponent.freedom,
+        )
         hits["a"] += held(a, math.log(7.1e-3))
     assert all(n >= ENOUGH for n in hits.values()), hits
 

@@ -102,9 +102,11 @@ def test_descent_in_still_uniform_air(monkeypatch: pytest.MonkeyPatch) -> None:
     for chute in (Parachute(0.15, 1.5), MAIN, Parachute(6.0, 1.5)):
         found = flown(recovery=Recovery(chute))
         v = math.sqrt(2 * 6.5 * G / ((chute.drag_area + 0.5 * math.pi / 4 * 0.1**2) * 1.225))
-        time = v / G * math.acosh(math.exp(found.apogee * G / v**2)) if found.apogee * G / v**2 < 700 else (
-            found.apogee / v + v / G * math.log(2)
-        )  # fmt: skip
+        time = (
+            v / G * math.acosh(math.exp(found.apogee * G / v**2))
+            if found.apogee * G / v**2 < 700
+            else (found.apogee / v + v / G * math.log(2))
+        )
         assert found.landing_speed == pytest.approx(v * math.sqrt(-math.expm1(-2 * G * found.apogee / v**2)), rel=2e-5)
         assert found.landing_time - found.apogee_time == pytest.approx(time, rel=1e-3)
         assert found.landing_ground_speed == 0
@@ -344,11 +346,18 @@ def test_any_flight_hangs_together(seed: int) -> None:
     delay = between(0.1, 40.0) if chance.random() < 0.5 else None
     try:
         found = flown(
-            time=time, thrust=chance.random(7) * between(50, 5000), propellant_mass=between(0.01, 5.0),
-            dry_mass=between(1.0, 30.0), diameter=between(0.02, 0.3), drag_coefficient=between(0.1, 1.5),
-            rail_length=between(0.5, 6.0), tilt=chance.uniform(-0.34, 0.34), wind=chance.uniform(0, 20),
-            turning=chance.random(), recovery=Recovery(chutes[0], chutes[1], between(20.0, 500.0), 0.0, delay),
-        )  # fmt: skip
+            time=time,
+            thrust=chance.random(7) * between(50, 5000),
+            propellant_mass=between(0.01, 5.0),
+            dry_mass=between(1.0, 30.0),
+            diameter=between(0.02, 0.3),
+            drag_coefficient=between(0.1, 1.5),
+            rail_length=between(0.5, 6.0),
+            tilt=chance.uniform(-0.34, 0.34),
+            wind=chance.uniform(0, 20),
+            turning=chance.random(),
+            recovery=Recovery(chutes[0], chutes[1], between(20.0, 500.0), 0.0, delay),
+        )
     except NoSolution:
         return
     assert found.highest <= found.apogee + 1e-6
@@ -404,8 +413,7 @@ def test_bad_input_names_the_field(change: dict[str, Any], field: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("field", "time", "thrust"),
-    [("time", [0.0, 1e102], [0.0, 38.0]), ("thrust", [0.0, 1.0], [0.0, 1e154])],
+    ("field", "time", "thrust"), [("time", [0.0, 1e102], [0.0, 38.0]), ("thrust", [0.0, 1.0], [0.0, 1e154])]
 )
 def test_a_curve_of_no_motor_is_told_by_its_field(field: str, time: list[float], thrust: list[float]) -> None:
     with pytest.raises(OutOfRange) as fault:

@@ -102,8 +102,7 @@ def test_impossible_sizes(change: dict[str, float], field: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "change",
-    [{"mass": 0}, {"mass": math.inf}, {"tube_tare": -1}, {"accept_share": 0.8}, {"mass_resolution": 0}],
+    "change", [{"mass": 0}, {"mass": math.inf}, {"tube_tare": -1}, {"accept_share": 0.8}, {"mass_resolution": 0}]
 )
 def test_impossible_numbers(change: dict[str, float]) -> None:
     with pytest.raises(OutOfRange):

@@ -18,9 +18,12 @@ GRAINS = st.builds(
     lambda outer, share, slack, length, faces: Grain(
         outer, outer * share, length, 0.1, core_offset=slack * outer * (1 - share) / 2 * 0.95, **faces
     ),
-    st.floats(0.02, 0.1), st.floats(0.1, 0.9), st.one_of(st.just(0.0), st.floats(0.01, 0.99)),
-    st.floats(0.01, 0.3), FACES,
-)  # fmt: skip
+    st.floats(0.02, 0.1),
+    st.floats(0.1, 0.9),
+    st.one_of(st.just(0.0), st.floats(0.01, 0.99)),
+    st.floats(0.01, 0.3),
+    FACES,
+)
 
 
 @given(GRAINS)
@@ -33,10 +36,15 @@ def test_volume_burned_is_the_grain_s_volume(grain):
             # a square-root start at break-through: substitute to keep the quadrature exact
             width = end - start
             total += quad(
-                lambda s, a=start, w=width: float(burning_area(grain, a + w * s * s * (3 - 2 * s)))
-                * w * 6 * s * (1 - s),
-                0, 1, epsabs=1e-14, epsrel=1e-9, limit=200,
-            )[0]  # fmt: skip
+                lambda s, a=start, w=width: (
+                    float(burning_area(grain, a + w * s * s * (3 - 2 * s))) * w * 6 * s * (1 - s)
+                ),
+                0,
+                1,
+                epsabs=1e-14,
+                epsrel=1e-9,
+                limit=200,
+            )[0]
         start = end
     left = float(remaining_volume(grain, np.nextafter(grain.web, 0)))  # what ends at once when a grain parts
     assert total + left == pytest.approx(grain.volume, rel=1e-6)

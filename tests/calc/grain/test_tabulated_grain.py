@@ -163,9 +163,16 @@ def test_a_sliver_burns_no_slower_than_in_the_open_air() -> None:
 )
 def test_a_table_that_cannot_be_is_refused(change: dict[str, object], field: str) -> None:
     parts = {
-        "name": "trial", "outer_d": D, "length": 0.07, "mass": 0.1, "burning_ends": 0, "breakthrough": 0.01,
-        "depths": np.array([0.0, 0.005, 0.01]), "volumes": np.array([1e-4, 5e-5, 0.0]), "areas": np.full(3, 0.01),
-    }  # fmt: skip
+        "name": "trial",
+        "outer_d": D,
+        "length": 0.07,
+        "mass": 0.1,
+        "burning_ends": 0,
+        "breakthrough": 0.01,
+        "depths": np.array([0.0, 0.005, 0.01]),
+        "volumes": np.array([1e-4, 5e-5, 0.0]),
+        "areas": np.full(3, 0.01),
+    }
     assert ShapedGrain(**parts).web == 0.01  # type: ignore[arg-type]
     with pytest.raises(CalcError) as caught:
         ShapedGrain(**{**parts, **change})  # type: ignore[arg-type]
@@ -174,8 +181,15 @@ def test_a_table_that_cannot_be_is_refused(change: dict[str, object], field: str
 
 def test_a_shaped_grain_without_a_port_blocks_the_gas_behind_another() -> None:
     table = ShapedGrain(
-        "end burner", D, 0.05, 0.1, 1, np.array([0.0, 0.05]), pi / 4 * D**2 * np.array([0.05, 0.0]),
-        np.full(2, pi / 4 * D**2), 0.05,
-    )  # fmt: skip
+        "end burner",
+        D,
+        0.05,
+        0.1,
+        1,
+        np.array([0.0, 0.05]),
+        pi / 4 * D**2 * np.array([0.05, 0.0]),
+        np.full(2, pi / 4 * D**2),
+        0.05,
+    )
     with pytest.raises(CalcError, match="blocks the gas"):
         replace(example(), grains=(example().grains[0], table))

@@ -61,9 +61,11 @@ def test_agrees_with_a_stiff_solver(case):
 def test_grains_of_very_unequal_webs_agree_with_a_stiff_solver(cores, sugar):
     # most of the burning area goes at once, early, and pressure falls to a small part: hard on any time step
     case = motor(
-        grains=tuple(grain(core=core, length=0.15) for core in cores), chamber_length=0.65, throat_d=0.0125,
+        grains=tuple(grain(core=core, length=0.15) for core in cores),
+        chamber_length=0.65,
+        throat_d=0.0125,
         propellant=replace(SORBITOL, law=published_law(sugar)),
-    )  # fmt: skip
+    )
     run, exact = simulate(case), reference.solve(case)
     assert run.total_impulse == pytest.approx(exact.total_impulse, rel=2e-3)
     assert run.peak_pressure == pytest.approx(exact.peak_pressure, rel=2e-3)
@@ -138,8 +140,11 @@ def test_doubling_all_lengths_doubles_time_and_gives_eight_times_the_impulse():
     small = motor()
     double = motor(
         grains=(grain(0.0889, 0.0381, 0.1524),) * 4,
-        throat_d=0.0254, exit_d=0.0636, case_inner_d=0.0944, chamber_length=0.64,
-    )  # fmt: skip
+        throat_d=0.0254,
+        exit_d=0.0636,
+        case_inner_d=0.0944,
+        chamber_length=0.64,
+    )
     a, b = simulate(small), simulate(double)
     assert b.peak_pressure == pytest.approx(a.peak_pressure, rel=1e-9)
     assert b.burn_time == pytest.approx(2 * a.burn_time, rel=1e-9)
@@ -185,19 +190,25 @@ def test_a_batch_gives_what_each_motor_gives_alone():
 
 @settings(max_examples=60, deadline=None)
 @given(
-    core=st.floats(0.013, 0.035), length=st.floats(0.02, 0.2), count=st.integers(1, 8),
-    throat=st.floats(0.006, 0.0125), sugar=st.sampled_from(["sorbitol", "dextrose", "sucrose"]),
-    offset=st.floats(0, 0.004), igniter=st.floats(0.2e6, 5e6),
-)  # fmt: skip
+    core=st.floats(0.013, 0.035),
+    length=st.floats(0.02, 0.2),
+    count=st.integers(1, 8),
+    throat=st.floats(0.006, 0.0125),
+    sugar=st.sampled_from(["sorbitol", "dextrose", "sucrose"]),
+    offset=st.floats(0, 0.004),
+    igniter=st.floats(0.2e6, 5e6),
+)
 def test_any_sensible_motor_is_marched_or_refused_in_words(core, length, count, throat, sugar, offset, igniter):
     try:
         run = simulate(
             motor(
                 grains=(grain(core=core, length=length, core_offset=offset),) * count,
-                chamber_length=count * length + 0.01, throat_d=throat, igniter_pressure=igniter,
+                chamber_length=count * length + 0.01,
+                throat_d=throat,
+                igniter_pressure=igniter,
                 propellant=replace(SORBITOL, law=published_law(sugar)),
             )
-        )  # fmt: skip
+        )
     except CalcError as error:
         if not error.remedy:
             raise
@@ -242,9 +253,13 @@ def usual(outer: float, count: int, sugar: str) -> Motor:
     faces = count * (2 * pi / 4 * (outer**2 - core**2) + pi * core * 1.55 * outer)
     throat = (4 / pi * faces / 300) ** 0.5
     return Motor(
-        grains, replace(SORBITOL, law=published_law(sugar)), throat, throat * 8**0.5,
-        1.03 * outer, count * 1.55 * outer + (count + 1) * 2e-3,
-    )  # fmt: skip
+        grains,
+        replace(SORBITOL, law=published_law(sugar)),
+        throat,
+        throat * 8**0.5,
+        1.03 * outer,
+        count * 1.55 * outer + (count + 1) * 2e-3,
+    )
 
 
 def _strong(run: MotorRun) -> list[str]:
@@ -265,10 +280,17 @@ def test_a_caution_that_nearly_every_motor_gets_is_mild_and_few_get_a_strong_one
 def test_a_motor_as_slender_as_one_that_burst_is_cautioned_strongly():
     # github.com/nakujaproject/N-4_Solid_Propulsion, Static Test 5: five grains of 86 x 145 mm, L/D 8.43, burst
     five, three = (
-        simulate(motor(grains=(Grain(0.086, 0.033, 0.145, 1.2),) * n, throat_d=0.03, exit_d=0.07, case_inner_d=0.094,
-                       chamber_length=0.15 * n + 0.05))
+        simulate(
+            motor(
+                grains=(Grain(0.086, 0.033, 0.145, 1.2),) * n,
+                throat_d=0.03,
+                exit_d=0.07,
+                case_inner_d=0.094,
+                chamber_length=0.15 * n + 0.05,
+            )
+        )
         for n in (5, 3)
-    )  # fmt: skip
+    )
     assert five.slenderness == pytest.approx(8.43, abs=0.005)
     assert any("8.4 times as long as wide" in words for words in _strong(five))
     assert not any("as long as wide" in words for words in _strong(three))

@@ -118,11 +118,7 @@ def test_shares_outside_the_usual_range_are_marked() -> None:
 def test_rounded_grams_always_sum_to_the_rounded_batch(
     nitrate: float, split: float, mass: float, resolution: float
 ) -> None:
-    parts = {
-        "potassium_nitrate": nitrate,
-        "sorbitol": (1 - nitrate) * split,
-        "sucrose": (1 - nitrate) * (1 - split),
-    }
+    parts = {"potassium_nitrate": nitrate, "sorbitol": (1 - nitrate) * split, "sucrose": (1 - nitrate) * (1 - split)}
     try:
         scaled = recipe.scale(parts, mass, resolution)
     except OutOfRange:

@@ -48,8 +48,9 @@ def test_higher_up_the_law_expects_less_by_the_exponent() -> None:
     assert high / low == pytest.approx((84_556 / ATM) ** 0.625, rel=1e-3)  # the closed joint turns the line a little
 
 
-@pytest.mark.parametrize(("burn_time", "flag", "words"), [(14.0, "look", "side"), (26.0, "look", "moisture"),
-                                                          (18.5, "accept", "faster")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("burn_time", "flag", "words"), [(14.0, "look", "side"), (26.0, "look", "moisture"), (18.5, "accept", "faster")]
+)
 def test_a_stick_far_off_is_looked_at(burn_time: float, flag: str, words: str) -> None:
     found = against_law(strand_rate(0.05, burn_time), published_law("sorbitol"), ATM)
     assert found.flag == flag
@@ -73,8 +74,9 @@ def test_one_stick_tells_no_interval() -> None:
         mean_of([])
 
 
-@pytest.mark.parametrize(("length", "burn_time", "field"), [(0, 1, "length"), (0.05, -1, "burn_time"),
-                                                            (0.05, 0.15, "burn_time")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("length", "burn_time", "field"), [(0, 1, "length"), (0.05, -1, "burn_time"), (0.05, 0.15, "burn_time")]
+)
 def test_what_cannot_be_is_told(length: float, burn_time: float, field: str) -> None:
     with pytest.raises(OutOfRange) as refusal:
         strand_rate(length, burn_time)

@@ -22,9 +22,17 @@ def text(delimiter=",", decimal=".", head="Time (s){0}Force (N)\n", end="\n", ta
 @pytest.mark.parametrize("head", ["", "Time (s){0}Force (N)\n", "Logger 3.1\nTest of 5 May\n\nTime (s){0}Force (N)\n"])
 @pytest.mark.parametrize(
     ("delimiter", "decimal", "name"),
-    [(",", ".", "comma"), (";", ".", "semicolon"), (";", ",", "semicolon"), ("\t", ".", "tab"), ("\t", ",", "tab"),
-     ("  ", ".", "blank"), (" ", ",", "blank"), (", ", ".", "comma")],
-)  # fmt: skip
+    [
+        (",", ".", "comma"),
+        (";", ".", "semicolon"),
+        (";", ",", "semicolon"),
+        ("\t", ".", "tab"),
+        ("\t", ",", "tab"),
+        ("  ", ".", "blank"),
+        (" ", ",", "blank"),
+        (", ", ".", "comma"),
+    ],
+)
 def test_any_delimiter_and_decimal_sign_with_or_without_a_head(head, delimiter, decimal, name):
     raw = plain_text(text(delimiter, decimal, head))
     layout = guess_layout(raw)
@@ -48,10 +56,17 @@ def test_encodings_and_line_ends(encoding, end):
 
 @pytest.mark.parametrize(
     ("start", "words"),
-    [(b"PK\x03\x04rest", "zip archive"), (b"\x89PNG\r\n\x1a\n", "a picture"), (b"\xff\xd8\xff\xe0", "a picture"),
-     (b"%PDF-1.7", "a PDF"), (b"\x1f\x8b\x08", "compressed"), (b"0,1\n1,\0\n", "Line 2 holds bytes"), (b"", "is empty"),
-     (b" \r\n \n", "is empty")],
-)  # fmt: skip
+    [
+        (b"PK\x03\x04rest", "zip archive"),
+        (b"\x89PNG\r\n\x1a\n", "a picture"),
+        (b"\xff\xd8\xff\xe0", "a picture"),
+        (b"%PDF-1.7", "a PDF"),
+        (b"\x1f\x8b\x08", "compressed"),
+        (b"0,1\n1,\0\n", "Line 2 holds bytes"),
+        (b"", "is empty"),
+        (b" \r\n \n", "is empty"),
+    ],
+)
 def test_what_is_not_text_is_told_by_its_content(start, words):
     with pytest.raises(CalcError, match=words) as fault:
         plain_text(start + (b"" if words == "is empty" else b" more"))
@@ -67,10 +82,15 @@ def test_a_letter_is_no_table():
 
 @pytest.mark.parametrize(
     ("line", "instead", "words"),
-    [(20, "0.18,oops", "Line 20 holds “oops”.*in column 2"), (7, "0.05,", "Line 7 has 1 of the 2"),
-     (9, "0.07,nan", "Line 9 holds “nan”"), (30, "stopped", "Line 30 holds “stopped”"), (12, "0.1,,3", "holds nothing"),
-     (33, "0.31,inf", "Line 33 holds “inf”")],
-)  # fmt: skip
+    [
+        (20, "0.18,oops", "Line 20 holds “oops”.*in column 2"),
+        (7, "0.05,", "Line 7 has 1 of the 2"),
+        (9, "0.07,nan", "Line 9 holds “nan”"),
+        (30, "stopped", "Line 30 holds “stopped”"),
+        (12, "0.1,,3", "holds nothing"),
+        (33, "0.31,inf", "Line 33 holds “inf”"),
+    ],
+)
 def test_a_fault_names_its_line(line, instead, words):
     lines = text().decode().splitlines()
     lines[line - 1] = instead

@@ -28,8 +28,14 @@ def flown(rate=20.0, until=LANDING + 10, ground=0.0):
     """Times and heights of a flight in closed form, over the pad."""
     t = np.arange(0, LAUNCH + until, 1 / rate)
     s = t - LAUNCH
-    pieces = [0 * s, THRUST * s**2 / 2, APOGEE - STANDARD_GRAVITY / 2 * (s - AT) ** 2, APOGEE - DROGUE * (s - AT),
-              MAIN_AT - MAIN * (s - MAIN_TIME), ground + 0 * s]  # fmt: skip
+    pieces = [
+        0 * s,
+        THRUST * s**2 / 2,
+        APOGEE - STANDARD_GRAVITY / 2 * (s - AT) ** 2,
+        APOGEE - DROGUE * (s - AT),
+        MAIN_AT - MAIN * (s - MAIN_TIME),
+        ground + 0 * s,
+    ]
     late = MAIN_TIME + (MAIN_AT - ground) / MAIN
     return t, np.select([s < 0, s < BURN, s < AT, s < MAIN_TIME, s < late], pieces[:5], pieces[5])
 

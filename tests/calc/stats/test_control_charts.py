@@ -58,8 +58,10 @@ def test_good_grains_fall_outside_as_often_as_said(n):
     own, coming = _charts(n)
     limits = short_run(individuals_limits([0.0, 1.0] * (n // 2) + [0.5] * (n % 2)))
     moving = individuals_limits([0.0, 1.0] * (n // 2) + [0.5] * (n % 2)).moving_range
-    factor, to_come = ((top - bottom) / (2 * moving) for top, bottom in (
-        (limits.upper, limits.lower), (limits.next_upper, limits.next_lower)))  # fmt: skip
+    factor, to_come = (
+        (top - bottom) / (2 * moving)
+        for top, bottom in ((limits.upper, limits.lower), (limits.next_upper, limits.next_lower))
+    )
     newest = (own[:, [0, -1]] > factor).mean()
     assert newest == pytest.approx(0.0027, abs=4 * math.sqrt(0.0027 / (2 * len(own))))
     assert (own > factor).mean() <= 0.0028

@@ -56,15 +56,30 @@ def adsorption_slopes(x: np.ndarray, b: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize(
     ("name", "model", "slopes", "start", "values", "errors", "rss"),
     [
-        ("danwood", power, power_slopes, start, ("7.6886226176E-01", "3.8604055871E+00"),
-         ("1.8281973860E-02", "5.1726610913E-02"), "4.3173084083E-03")
+        (
+            "danwood",
+            power,
+            power_slopes,
+            start,
+            ("7.6886226176E-01", "3.8604055871E+00"),
+            ("1.8281973860E-02", "5.1726610913E-02"),
+            "4.3173084083E-03",
+        )
         for start in ((1.0, 5.0), (0.7, 4.0))
-    ] + [
-        ("misra1a", adsorption, adsorption_slopes, start, ("2.3894212918E+02", "5.5015643181E-04"),
-         ("2.7070075241E+00", "7.2668688436E-06"), "1.2455138894E-01")
+    ]
+    + [
+        (
+            "misra1a",
+            adsorption,
+            adsorption_slopes,
+            start,
+            ("2.3894212918E+02", "5.5015643181E-04"),
+            ("2.7070075241E+00", "7.2668688436E-06"),
+            "1.2455138894E-01",
+        )
         for start in ((500.0, 1e-4), (250.0, 5e-4))
     ],
-)  # fmt: skip
+)
 def test_fits_give_nists_certified_answers(
     name: str,
     model: Callable[[np.ndarray, np.ndarray], np.ndarray],
@@ -107,8 +122,12 @@ def test_errors_widen_where_neighbours_go_together() -> None:
         for i in range(1, 400):
             noise[i] = 0.8 * noise[i - 1] + chance.normal(0, 0.1)
         for together in hits:
-            found = fit(lambda b, noise=noise: b[0] + b[1] * x - 2 - x - noise, [0.0, 0.0],
-                        lambda _b: np.stack([np.ones_like(x), x], axis=1), correlated=together)  # fmt: skip
+            found = fit(
+                lambda b, noise=noise: b[0] + b[1] * x - 2 - x - noise,
+                [0.0, 0.0],
+                lambda _b: np.stack([np.ones_like(x), x], axis=1),
+                correlated=together,
+            )
             low, high = found[1].interval(0.90)
             hits[together] += low <= 1.0 <= high
     assert hits[True] >= 170  # of 200: nine in ten

@@ -67,8 +67,9 @@ def test_welch_is_scipy_s():
 def test_alike_groups_are_hardly_ever_put_in_order():
     """Eight groups of four from one distribution: with Holm at 95 % at most one try in twenty may find an order."""
     chance = np.random.default_rng(11)
-    wrong = sum(any(p.order for p in compare_all([sample(chance.normal(1, 0.05, 4)) for _ in range(8)]))
-                for _ in range(200))  # fmt: skip
+    wrong = sum(
+        any(p.order for p in compare_all([sample(chance.normal(1, 0.05, 4)) for _ in range(8)])) for _ in range(200)
+    )
     assert wrong <= 0.05 * 200
 
 
@@ -96,9 +97,14 @@ def test_share_interval_is_scipy_s(n, data):
 
 @pytest.mark.parametrize(
     "call",
-    [lambda: holm([0.5, 1.5]), lambda: exact_chance(-1, 1, 1, 1), lambda: share_interval(2, 1),
-     lambda: share_interval(0, 0), lambda: compare_all([Sample(1, 1.0, 0.0), Sample(2, 1.0, 0.1)])],
-)  # fmt: skip
+    [
+        lambda: holm([0.5, 1.5]),
+        lambda: exact_chance(-1, 1, 1, 1),
+        lambda: share_interval(2, 1),
+        lambda: share_interval(0, 0),
+        lambda: compare_all([Sample(1, 1.0, 0.0), Sample(2, 1.0, 0.1)]),
+    ],
+)
 def test_what_cannot_be_computed_is_refused(call):
     with pytest.raises(OutOfRange):
         call()

@@ -43,8 +43,13 @@ def test_a_bag_s_page_tells_what_stood_there_before(client: TestClient) -> None:
 
 def test_all_changes_newest_first_and_by_noun(client: TestClient) -> None:
     named(client)
-    for noun, form in (("rods", {"name": "Rod", "diameter": "10 mm"}), ("rockets", {"name": "Kestrel", "mass": "1 kg",
-                       "diameter": "54 mm", "drag_coefficient": "0.5", "note": "Red."})):  # fmt: skip
+    for noun, form in (
+        ("rods", {"name": "Rod", "diameter": "10 mm"}),
+        (
+            "rockets",
+            {"name": "Kestrel", "mass": "1 kg", "diameter": "54 mm", "drag_coefficient": "0.5", "note": "Red."},
+        ),
+    ):
         enter(client, f"/workshop/{noun}/new", **form)
     enter(client, "/workshop/rods/1", diameter="11 mm")
     enter(client, "/workshop/rockets/1", note="Repainted.")
@@ -205,8 +210,12 @@ def test_what_another_program_wrote_into_the_record_breaks_no_page(client: TestC
     """A table that is no more, no JSON, no moment: shown as it stands."""
     with writing(engine_of(client)) as session:
         bag = build.supply(session)
-        written = [("gone", "mass_kg", "nonsense"), ("supply", "received_on", '"yesterday"'),
-                   ("supply", "mass_kg", '{"a": 1}'), ("weigh_out", "supply_id", '"two"')]  # fmt: skip
+        written = [
+            ("gone", "mass_kg", "nonsense"),
+            ("supply", "received_on", '"yesterday"'),
+            ("supply", "mass_kg", '{"a": 1}'),
+            ("weigh_out", "supply_id", '"two"'),
+        ]
         for table, column, before in written:
             session.connection().exec_driver_sql(
                 "INSERT INTO change (at, who, why, what, table_name, row_id, column_name, before, after)"

@@ -17,13 +17,22 @@ from tests.browse import opened, saved
 @pytest.mark.parametrize(
     ("model", "name", "slip"),
     [
-        (GrainPatternIn, "outer_d", "1.75"), (GrainPatternIn, "length", "2 mm"), (GrainPatternIn, "core_d", "0.1 mm"),
-        (CaseIn, "inner_d", "1,9"), (CaseIn, "chamber_length", "2 mm"), (CaseIn, "outer_d", "50 m"),
-        (CastingTubeIn, "inner_d", "0.000001 mm"), (NozzleIn, "throat_d", "0.01 mm"), (NozzleIn, "exit_d", "1.25"),
-        (RocketIn, "mass", "1.5"), (RocketIn, "mass", "900 kg"), (RocketIn, "diameter", "2.6"),
-        (RocketIn, "drag_coefficient", "0"), (RocketIn, "drag_coefficient", "-0.5"),
+        (GrainPatternIn, "outer_d", "1.75"),
+        (GrainPatternIn, "length", "2 mm"),
+        (GrainPatternIn, "core_d", "0.1 mm"),
+        (CaseIn, "inner_d", "1,9"),
+        (CaseIn, "chamber_length", "2 mm"),
+        (CaseIn, "outer_d", "50 m"),
+        (CastingTubeIn, "inner_d", "0.000001 mm"),
+        (NozzleIn, "throat_d", "0.01 mm"),
+        (NozzleIn, "exit_d", "1.25"),
+        (RocketIn, "mass", "1.5"),
+        (RocketIn, "mass", "900 kg"),
+        (RocketIn, "diameter", "2.6"),
+        (RocketIn, "drag_coefficient", "0"),
+        (RocketIn, "drag_coefficient", "-0.5"),
     ],
-)  # fmt: skip
+)
 def test_an_absurd_size_is_answered_with_the_bound(model: type[FormIn], name: str, slip: str) -> None:
     form = from_texts(model, [(name, slip)], "form", "/", {})
     assert form.check(METRIC) is None

@@ -16,9 +16,18 @@ from tests.behind import engine_of
 from tests.browse import Page, opened, refused, saved, send
 
 PAGES = [
-    "", "/supplies", "/formulas", "/patterns", "/tubes", "/rods", "/cases", "/nozzles", "/rockets", "/fields",
+    "",
+    "/supplies",
+    "/formulas",
+    "/patterns",
+    "/tubes",
+    "/rods",
+    "/cases",
+    "/nozzles",
+    "/rockets",
+    "/fields",
     "/distances",
-]  # fmt: skip
+]
 GOOD = {
     "supplies": {"ingredient": "KNO3", "mark": "Sack A", "received_on": "2024-01-05", "mass": "10 kg", "cost": "38,50"},
     "formulas": {

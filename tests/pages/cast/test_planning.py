@@ -71,8 +71,12 @@ def test_work_it_out_saves_nothing(client: TestClient, book: dict[str, int]) -> 
     page = client.get("/plan/new", params=texts(book, look="1"))
     assert page.status_code == 200
     assert "Worked out, not saved yet" in page.text
-    grams = {name: float(mass) for name, mass in re.findall(
-        r"<th scope=\"row\">(\w[\w ]*?)</th>\s*<td class=\"num\"><strong>([\d.]+)</strong>", page.text)}  # fmt: skip
+    grams = {
+        name: float(mass)
+        for name, mass in re.findall(
+            r"<th scope=\"row\">(\w[\w ]*?)</th>\s*<td class=\"num\"><strong>([\d.]+)</strong>", page.text
+        )
+    }
     total = sum(grams.values())
     assert grams["Potassium nitrate"] / total == pytest.approx(0.65, abs=2e-4)
     assert grams["Sorbitol"] / total == pytest.approx(0.28, abs=2e-4)

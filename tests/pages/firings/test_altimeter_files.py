@@ -66,17 +66,34 @@ def test_from_file_to_the_flights_altitude(client: TestClient) -> None:
     raw = text(spike=True)
     reading = sent(client, url, raw)
     fields = opened(client, reading).forms["form"].fields
-    guessed = {"delimiter": "semicolon", "decimal": ",", "first_line": "2", "time_column": "1", "time_unit": "ms",
-               "height_column": "2", "height_unit": "m"}  # fmt: skip
+    guessed = {
+        "delimiter": "semicolon",
+        "decimal": ",",
+        "first_line": "2",
+        "time_column": "1",
+        "time_unit": "ms",
+        "height_column": "2",
+        "height_unit": "m",
+    }
     assert {k: fields[k] for k in guessed} == guessed
     assert f"Read this way, it gives {APOGEE:.0f} m" in client.get(reading).text
     assert count(client, AltimeterTrack) == 0
     assert saved(client, reading) == url
     shown = client.get(url).text
     for words in (
-        "the flight had no altitude", f"{APOGEE:.1f} m", f"{AT:.1f} s", "22.0 m/s", "6.0 m/s", f"{LANDING:.1f} s",
-        "(drogue)", "(main)", "Spikes, left out:", "Height of the flight", "Of predicted", "this apogee",
-    ):  # fmt: skip
+        "the flight had no altitude",
+        f"{APOGEE:.1f} m",
+        f"{AT:.1f} s",
+        "22.0 m/s",
+        "6.0 m/s",
+        f"{LANDING:.1f} s",
+        "(drogue)",
+        "(main)",
+        "Spikes, left out:",
+        "Height of the flight",
+        "Of predicted",
+        "this apogee",
+    ):
         assert words in shown, words
     with book(client) as session:
         firing = session.exec(select(Firing)).one()

@@ -46,13 +46,14 @@ REFUSED_WHEN_READ: dict[str, tuple[Change, str]] = {
     "zeros": (lambda rows: values(rows, lambda _t, _f: 0.0), "Every reading from line 2 to line 2001 is the same"),
     "too few": (lambda rows: rows[:9], "only 8 lines of numbers"),
     "grams taken for newtons": (
-        lambda rows: values(rows, lambda _t, f: f * 1000 / 9.80665), "class Q. Is it in grams?",
+        lambda rows: values(rows, lambda _t, f: f * 1000 / 9.80665),
+        "class Q. Is it in grams?",
     ),
     "nothing but noise": (
         lambda rows: values(rows, lambda t, _f: float(np.random.default_rng(int(t * 1000)).normal())),
         "ever rises out of its noise",
     ),
-}  # fmt: skip
+}
 
 TOLD: dict[str, tuple[Change, str]] = {
     "a gap": (lambda rows: rows[:700] + rows[760:], "Samples are missing before line 701"),
@@ -62,7 +63,7 @@ TOLD: dict[str, tuple[Change, str]] = {
         lambda rows: values(rows, lambda t, f: f + float(np.interp(t, [3.62, 3.65, 3.82, 3.85], [0, 400, 400, 0]))),
         "This record holds 2 burns: 1.0",
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("fault", REFUSED_AT_ONCE)
@@ -146,10 +147,20 @@ def test_half_a_gigabyte_is_thrown_away_as_it_comes(client: TestClient, told: bo
     head = [(b"host", b"localhost"), (b"content-type", b"multipart/form-data; boundary=x")]
     head += [(b"content-length", b"500000000")] if told else []
     scope = {
-        "type": "http", "method": "POST", "path": url, "raw_path": url.encode(), "query_string": b"", "headers": head,
-        "scheme": "http", "server": ("localhost", 80), "client": ("127.0.0.1", 5000), "http_version": "1.1",
-        "root_path": "", "state": {}, "asgi": {"version": "3.0"},
-    }  # fmt: skip
+        "type": "http",
+        "method": "POST",
+        "path": url,
+        "raw_path": url.encode(),
+        "query_string": b"",
+        "headers": head,
+        "scheme": "http",
+        "server": ("localhost", 80),
+        "client": ("127.0.0.1", 5000),
+        "http_version": "1.1",
+        "root_path": "",
+        "state": {},
+        "asgi": {"version": "3.0"},
+    }
     tracemalloc.start()
     try:
         with ThreadPoolExecutor(1) as aside:  # a browser test leaves a running loop in the main thread

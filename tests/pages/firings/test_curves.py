@@ -69,8 +69,16 @@ def test_from_file_to_the_firings_measured_figures(client: TestClient) -> None:
     assert saved(client, reading) == url
     shown = client.get(url).text
     # 700 N × (1.2 + 0.4 / 2) s, less what came before 5 % of the peak
-    for words in ("Read and kept", "980", "1.58", "above 10 % of the peak", "Thrust coefficient", "c*",
-                  "Middle 90 % expected", hashlib.sha256(raw).hexdigest()[:32]):  # fmt: skip
+    for words in (
+        "Read and kept",
+        "980",
+        "1.58",
+        "above 10 % of the peak",
+        "Thrust coefficient",
+        "c*",
+        "Middle 90 % expected",
+        hashlib.sha256(raw).hexdigest()[:32],
+    ):
         assert words in shown, words
     assert saved(client, url, form_id="take-over") == url.removesuffix("/curve")
     with book(client) as session:
@@ -186,10 +194,10 @@ def test_a_file_over_the_limit_is_answered_and_not_kept(client: TestClient, monk
             yield b"0" * 1000
 
     answer = client.post(
-        form.action, content=endless(), headers={
-            "content-length": str(500 * 1024**2), "content-type": "multipart/form-data; boundary=x",
-        },
-    )  # fmt: skip
+        form.action,
+        content=endless(),
+        headers={"content-length": str(500 * 1024**2), "content-type": "multipart/form-data; boundary=x"},
+    )
     assert answer.status_code == 413
     assert "larger than 256 MB" in Page(answer.text).fault("file")
     with book(client) as session:

@@ -36,18 +36,39 @@ def post(
 
 def test_all_of_the_log_is_kept_shown_and_opens_as_typed(client: TestClient) -> None:
     typed = {
-        "igniter": "Dipped bridge wire, at the forward grain", "igniter_made": "Two dips, dried a day",
-        "delay_planned": "6 s", "delay_seen": "7,5 s", "delay_words": "Past the top, on its way down",
-        "air_temperature": "8 C", "humidity": "71 %", "air_pressure": "1009", "wind": "3 m/s", "wind_from": "SW",
-        "smoke": "dark", "lit_after": "0.8 s", "chuffed": "on", "spat": "on", "nozzle_seen": "crust",
-    }  # fmt: skip
+        "igniter": "Dipped bridge wire, at the forward grain",
+        "igniter_made": "Two dips, dried a day",
+        "delay_planned": "6 s",
+        "delay_seen": "7,5 s",
+        "delay_words": "Past the top, on its way down",
+        "air_temperature": "8 C",
+        "humidity": "71 %",
+        "air_pressure": "1009",
+        "wind": "3 m/s",
+        "wind_from": "SW",
+        "smoke": "dark",
+        "lit_after": "0.8 s",
+        "chuffed": "on",
+        "spat": "on",
+        "nozzle_seen": "crust",
+    }
     url = fired(client, **typed)
     text = client.get(url).text
     for words in (
-        "Dipped bridge wire, at the forward grain", "Two dips, dried a day", "6 s planned", "7,5 s as it was",
-        "Past the top", "71 % humid", "1009 hPa", "from the south-west", "smoke: dark or sooty", "lit late by 0.8 s",
-        "it chuffed", "it spat out burning pieces", "nozzle afterwards: crust in the throat",
-    ):  # fmt: skip
+        "Dipped bridge wire, at the forward grain",
+        "Two dips, dried a day",
+        "6 s planned",
+        "7,5 s as it was",
+        "Past the top",
+        "71 % humid",
+        "1009 hPa",
+        "from the south-west",
+        "smoke: dark or sooty",
+        "lit late by 0.8 s",
+        "it chuffed",
+        "it spat out burning pieces",
+        "nozzle afterwards: crust in the throat",
+    ):
         assert words in text, words
     with book(client) as session:
         firing = session.exec(select(Firing)).one()
@@ -88,18 +109,25 @@ def test_a_failure_walks_on_to_what_was_found_and_its_grains_and_lot_tell_it(cli
     url = there.removesuffix("/found")
     assert "Not told yet" in client.get(url).text
     assert "Not told yet what was found" in client.get("/firings").text
-    page = refused(client, there, {
-        "case_found": "split", "closure_found": "held", "nozzle_found": "held", "remains_found": "pieces",
-    })  # fmt: skip
+    page = refused(
+        client,
+        there,
+        {"case_found": "split", "closure_found": "held", "nozzle_found": "held", "remains_found": "pieces"},
+    )
     assert "write where and how" in page.fault("case_words")
     grain_ids = re.findall(r'name="grain_ids" value="(\d+)"', client.get(there).text)
     assert len(grain_ids) == 4
     form = opened(client, there).forms["form"]
     typed = {
-        **form.fields, "case_found": "split", "case_words": "Along its length, from the forward ring.",
-        "closure_found": "held", "nozzle_found": "held", "remains_found": "pieces", "grain_ids": grain_ids[:1],
+        **form.fields,
+        "case_found": "split",
+        "case_words": "Along its length, from the forward ring.",
+        "closure_found": "held",
+        "nozzle_found": "held",
+        "remains_found": "pieces",
+        "grain_ids": grain_ids[:1],
         "suspicion": "A hollow in its piece.",
-    }  # fmt: skip
+    }
     answer = client.post(there, data=typed, follow_redirects=False)
     assert (answer.status_code, answer.headers["location"]) == (303, url)
     text = client.get(url).text
@@ -124,8 +152,14 @@ def test_a_failure_walks_on_to_what_was_found_and_its_grains_and_lot_tell_it(cli
 def test_a_double_click_tells_it_once(client: TestClient) -> None:
     url = f"{bare(client, 'burst')}/found"
     form = opened(client, url).forms["form"]
-    typed = {**form.fields, "case_found": "holed", "case_words": "Aft.", "closure_found": "held",
-             "nozzle_found": "held", "remains_found": "none"}  # fmt: skip
+    typed = {
+        **form.fields,
+        "case_found": "holed",
+        "case_words": "Aft.",
+        "closure_found": "held",
+        "nozzle_found": "held",
+        "remains_found": "none",
+    }
     first, second = (client.post(url, data=typed, follow_redirects=False) for _ in range(2))
     assert first.headers["location"] == second.headers["location"]
     assert count(client, FiringFinding) == 1
@@ -220,10 +254,16 @@ def test_a_picture_is_taken_away_only_with_a_reason_and_its_row_stays(client: Te
 def test_a_reference_is_words_and_a_link_only_for_the_web(client: TestClient) -> None:
     url = bare(client)
     told = [
-        ("https://films.example/a?b=1&c=<x>", True), ("http://[::1", False), ("javascript:alert(1)", False),
-        ("data:text/html,x", False), ("D:\\films\\26K.mp4", False), ("https://a b.example", False),
-        ("//films.example/a", False), ("blue disk, folder 3", False), ("file:///etc/passwd", False),
-    ]  # fmt: skip
+        ("https://films.example/a?b=1&c=<x>", True),
+        ("http://[::1", False),
+        ("javascript:alert(1)", False),
+        ("data:text/html,x", False),
+        ("D:\\films\\26K.mp4", False),
+        ("https://a b.example", False),
+        ("//films.example/a", False),
+        ("blue disk, folder 3", False),
+        ("file:///etc/passwd", False),
+    ]
     for address, _ in told:
         saved(client, f"{url}/pictures", {"address": address, "caption": "From the side"}, "refer")
     text = client.get(url).text

@@ -54,15 +54,29 @@ def test_the_form_comes_with_motor_moment_and_the_only_field(client: TestClient)
 
 def test_a_static_test_is_written_down_and_stands_beside_its_prediction(client: TestClient) -> None:
     url = fired(
-        client, measured_impulse="730 N·s", measured_peak_pressure="450 psi", measured_burn_time="1,6 s",
-        throat_after="12.8 mm", weather="Dry, light wind", wind="3 m/s", air_temperature="8 C",
-    )  # fmt: skip
+        client,
+        measured_impulse="730 N·s",
+        measured_peak_pressure="450 psi",
+        measured_burn_time="1,6 s",
+        throat_after="12.8 mm",
+        weather="Dry, light wind",
+        wind="3 m/s",
+        air_temperature="8 C",
+    )
     text = client.get(url).text
     for words in (
         "Written down.",
-        f"Static test of {clock.today():%y}-0", "Burned well", "Measured beside predicted", "Measured peak", "12.8 mm",
-        "Dry, light wind", "Back to each bag", "Potassium nitrate", "Sorbitol", "Sucrose",
-    ):  # fmt: skip
+        f"Static test of {clock.today():%y}-0",
+        "Burned well",
+        "Measured beside predicted",
+        "Measured peak",
+        "12.8 mm",
+        "Dry, light wind",
+        "Back to each bag",
+        "Potassium nitrate",
+        "Sorbitol",
+        "Sucrose",
+    ):
         assert words in text, words
     delivered = re.search(r"730</td>\s*<td class=\"num\">(\d+)</td>.*?(\d+) %", text, re.DOTALL)
     assert delivered

@@ -11,11 +11,20 @@ from tests.pages.firings.test_firings import fired, motor
 from tests.pages.motors.test_builds import book, built
 
 ROCKET = {
-    "name": "Dunlin", "mass": "6 kg", "diameter": "100 mm", "drag_coefficient": "0,5", "main_basis": "open",
-    "drogue_basis": "flat", "drag_points.0.mach": "0,2", "drag_points.0.coefficient": "0.5",
-    "drag_points.2.mach": "0.9", "drag_points.2.coefficient": "0.7", "rail_length": "3 m", "main_d": "2.1 m",
+    "name": "Dunlin",
+    "mass": "6 kg",
+    "diameter": "100 mm",
+    "drag_coefficient": "0,5",
+    "main_basis": "open",
+    "drogue_basis": "flat",
+    "drag_points.0.mach": "0,2",
+    "drag_points.0.coefficient": "0.5",
+    "drag_points.2.mach": "0.9",
+    "drag_points.2.coefficient": "0.7",
+    "rail_length": "3 m",
+    "main_d": "2.1 m",
     "main_cd": "1.5",
-}  # fmt: skip
+}
 
 
 def test_a_rocket_with_a_drag_table_is_entered_opened_and_changed(client: TestClient) -> None:
@@ -80,12 +89,19 @@ def test_a_flight_with_a_wind_says_where_it_lands_and_what_to_look_at(client: Te
     asked = {"rocket_id": rocket, "launch_field_id": place, "leans": "into", "wind": "7 m/s", "wind_from": "SW"}
     text = client.get(url, params=asked).text
     for words in (
-        "Lands at", "speed of descent, under its parachute", "Moves over the ground at",
+        "Lands at",
+        "speed of descent, under its parachute",
+        "Moves over the ground at",
         "of them land farther than 50 m",
-        "Landing outside the field.", "ceiling of 200 m above ground", "Height over time",
-        "Path in the plane of the wind", "from south-west at 2 m", "is not a flight, and promises none",
-        "Check your association", "14 CFR 101.22",
-    ):  # fmt: skip
+        "Landing outside the field.",
+        "ceiling of 200 m above ground",
+        "Height over time",
+        "Path in the plane of the wind",
+        "from south-west at 2 m",
+        "is not a flight, and promises none",
+        "Check your association",
+        "14 CFR 101.22",
+    ):
         assert words in text, words
     saved(client, f"/workshop/fields/{place}", {"ceiling": "9000 m"})
     high = client.get(url, params=asked).text
@@ -104,9 +120,12 @@ def test_a_flight_in_the_log_stands_beside_its_estimate_and_range(client: TestCl
 
 def test_own_distances_are_written_down_and_come_first(client: TestClient) -> None:
     line = {
-        "lines.0.impulse_class": "j", "lines.0.single": "300 ft", "lines.0.complex": "", "lines.0.dated": "2026-05-01",
+        "lines.0.impulse_class": "j",
+        "lines.0.single": "300 ft",
+        "lines.0.complex": "",
+        "lines.0.dated": "2026-05-01",
         "lines.0.source": "Club table of 2026",
-    }  # fmt: skip
+    }
     form = opened(client, "/workshop/distances").forms["form"]
     saved(client, "/workshop/distances", {**form.fields, **line})
     text = client.get(f"/motors/{motor(client)}?rocket_id=1&launch_field_id=1").text

@@ -43,9 +43,14 @@ def test_ticked_grains_of_the_shelf_are_laid_out(client: TestClient) -> None:
 
 @pytest.mark.parametrize(
     ("query", "words"),
-    [("start=99", "24 places"), ("start=0", "at least 1"), ("start=x", "whole number"), ("size=huge", "of the list"),
-     ("right=3+cm", "at most")],
-)  # fmt: skip
+    [
+        ("start=99", "24 places"),
+        ("start=0", "at least 1"),
+        ("start=x", "whole number"),
+        ("size=huge", "of the list"),
+        ("right=3+cm", "at most"),
+    ],
+)
 def test_bad_choices_are_told_beside_the_field(client: TestClient, query: str, words: str) -> None:
     code, _ = _lot(client)
     page = client.get(f"/labels?lot={code}&{query}")

@@ -320,8 +320,9 @@ def test_a_serial_scanned_instead_of_a_weight_chooses_its_grain_and_saves_nothin
     assert (fields(page, "next")["number"], fields(page, "next")["length"]) == ("7", "70 mm")
 
 
-@pytest.mark.parametrize("typed", [{"gross": "99Z9-01"}, {"gross": "", "number": "99Z9-01"},
-                                   {"gross": "172 g", "number": "99Z9-01"}])  # fmt: skip
+@pytest.mark.parametrize(
+    "typed", [{"gross": "99Z9-01"}, {"gross": "", "number": "99Z9-01"}, {"gross": "172 g", "number": "99Z9-01"}]
+)
 def test_the_grain_of_another_lot_is_refused_in_words(client: TestClient, typed: dict[str, str]) -> None:
     code = _lot(client)
     page = _weigh(client, code, **typed)

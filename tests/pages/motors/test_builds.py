@@ -108,11 +108,20 @@ def test_a_motor_is_built_from_ticked_grains_and_shows_its_prediction(client: Te
     page = client.get(answer.headers["location"])
     assert "Built. The grains are off the shelf." in page.text
     for words in (
-        "Chamber pressure and thrust", "Rated", "Middle 90 %", "Kn, start and peak",
-        "Port to throat", "Wall stress at the peak", "Specific impulse", "thrust above 5 % of its peak",
+        "Chamber pressure and thrust",
+        "Rated",
+        "Middle 90 %",
+        "Kn, start and peak",
+        "Port to throat",
+        "Wall stress at the peak",
+        "Specific impulse",
+        "thrust above 5 % of its peak",
         "A prediction is not a promise",
-        "What drives the peak pressure", "What it assumes", "Borrowed", "Log its firing",
-    ):  # fmt: skip
+        "What drives the peak pressure",
+        "What it assumes",
+        "Borrowed",
+        "Log its firing",
+    ):
         assert words in page.text, words
     assert re.search(r"\bJ4\d\d\b", page.text)
     assert not re.search(r"\bsafe(ly)?\b", page.text, re.IGNORECASE)
@@ -352,9 +361,10 @@ def test_the_shelf_that_is_not_ready_is_named_with_its_day(client: TestClient) -
 
 def test_pages_speak_the_workshops_units(client: TestClient) -> None:
     saved(
-        client, "/workshop/settings",
+        client,
+        "/workshop/settings",
         {"length_unit": "in", "pressure_unit": "psi", "altitude_unit": "ft", "temperature_unit": "°F"},
-    )  # fmt: skip
+    )
     url = built(client)
     text = client.get(url).text
     for words in ("Pressure, psi", "8 MPa", "68 °F", "39 ft"):

@@ -11,9 +11,18 @@ from tests.behind import engine_of
 from tests.browse import Page, opened, refused, saved
 
 ASKED = {
-    "formula_id": "1", "pattern_id": "1", "case_id": "1", "nozzle_id": "1", "count": "4", "density": "95 %",
-    "field_elevation": "0 m", "grain_temperature": "20 °C", "faulty": "2", "offset_fore": "0 mm", "offset_aft": "3 mm",
-}  # fmt: skip
+    "formula_id": "1",
+    "pattern_id": "1",
+    "case_id": "1",
+    "nozzle_id": "1",
+    "count": "4",
+    "density": "95 %",
+    "field_elevation": "0 m",
+    "grain_temperature": "20 °C",
+    "faulty": "2",
+    "offset_fore": "0 mm",
+    "offset_aft": "3 mm",
+}
 
 
 def filled(client: TestClient) -> None:
@@ -73,9 +82,14 @@ def test_the_design_page_leads_there_with_its_answers(client: TestClient) -> Non
 def test_closures_are_entered_shown_and_saved_again_unchanged(client: TestClient) -> None:
     filled(client)
     bolts = {
-        "closure": "bolts", "bolt_count": "8", "hole_d": "5 mm", "shank_d": "4.2 mm", "edge": "12 mm",
-        "holder_yield": "640 MPa", "wall_temperature": "60 °C",
-    }  # fmt: skip
+        "closure": "bolts",
+        "bolt_count": "8",
+        "hole_d": "5 mm",
+        "shank_d": "4.2 mm",
+        "edge": "12 mm",
+        "holder_yield": "640 MPa",
+        "wall_temperature": "60 °C",
+    }
     saved(client, "/workshop/cases/1", bolts)
     page = client.get("/workshop/cases/1").text
     assert "The closures by formula" in page
@@ -97,9 +111,12 @@ def test_an_own_burn_law_is_typed_shown_and_told_as_missing_by_halves(client: Te
     half = refused(client, "/workshop/formulas/1", {"law_rate": "8,4 mm/s"})
     assert "leave all of them empty" in half.fault("law_exponent")
     law = {
-        "law_rate": "8,4 mm/s", "law_exponent": "0,31", "law_from": "1 MPa", "law_to": "6 MPa",
+        "law_rate": "8,4 mm/s",
+        "law_exponent": "0,31",
+        "law_from": "1 MPa",
+        "law_to": "6 MPa",
         "law_source": "nine strands",
-    }  # fmt: skip
+    }
     saved(client, "/workshop/formulas/1", law)
     page = client.get("/workshop/formulas/1").text
     assert "nine strands" in page

@@ -58,9 +58,12 @@ def test_two_patterns_and_a_leftover_are_shared_out_evenly(unsaid: Session) -> N
     old = build.batch(unsaid)
     left = build.leftover(unsaid, old, 0.09)
     data = plan_of(
-        unsaid, 4, melts=3, items=[{"pattern_id": one.pk, "count": 4}, {"pattern_id": other.pk, "count": 7}],
+        unsaid,
+        4,
+        melts=3,
+        items=[{"pattern_id": one.pk, "count": 4}, {"pattern_id": other.pk, "count": 7}],
         remelts=[{"leftover_id": left.pk}],
-    )  # fmt: skip
+    )
     shares = melts.split(unsaid, data, 3)
     assert [sum(item.count for item in share.items) for share in shares] == [4, 4, 3]
     assert [share.remelts[0].mass.si for share in shares if share.remelts[0].mass] == [pytest.approx(0.03)] * 3

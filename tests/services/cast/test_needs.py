@@ -20,8 +20,10 @@ def test_400_g_of_the_everyday_blend(session: Session) -> None:
     data = build.plan_in(session, 2, blend=blend, shape=grain, over_pour="0 %", test_pieces=f"{spare:.6f} g")
     worked = needs.work_out(session, data)
     assert {n.ingredient: round(n.target_kg * 1000, 4) for n in worked.needs} == {
-        "potassium_nitrate": 260.0, "sorbitol": 112.0, "sucrose": 28.0,
-    }  # fmt: skip
+        "potassium_nitrate": 260.0,
+        "sorbitol": 112.0,
+        "sucrose": 28.0,
+    }
     assert worked.target_kg == pytest.approx(0.400, abs=1e-9)
     assert worked.grains_kg == pytest.approx(one * 2)
 

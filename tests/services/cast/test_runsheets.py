@@ -16,12 +16,15 @@ def lines_of(session: Session) -> list[dict[str, Any]]:
     """The newest edition as its form would send it."""
     return [
         {
-            "kind": line.kind, "words": line.words, "after": line.after,
+            "kind": line.kind,
+            "words": line.words,
+            "after": line.after,
             "wait": None if line.after_s is None else f"{line.after_s / 60:g} min",
-            "pan_low": None, "pan_high": None,
+            "pan_low": None,
+            "pan_high": None,
         }
         for line in runsheets.now_used(session).lines
-    ]  # fmt: skip
+    ]
 
 
 def sheet(lines: list[dict[str, Any]], note: str = "") -> RunSheetIn:
@@ -39,10 +42,20 @@ def test_a_book_starts_with_the_usual_times(session: Session) -> None:
     usual = {step.key: runsheets.usual_s(made, step) for step in made}
     minutes = {key: None if s is None else s / 60 for key, s in usual.items()}
     assert minutes == {
-        "weigh": None, "melt:sorbitol": None, "melt:sucrose": None, "oxidiser:1": None, "oxidiser:2": None,
-        "oxidiser:3": None, "pour": 0, "core": 3, "compact:1": 18, "compact:2": 28, "compact:3": 38, "pull": 90,
+        "weigh": None,
+        "melt:sorbitol": None,
+        "melt:sucrose": None,
+        "oxidiser:1": None,
+        "oxidiser:2": None,
+        "oxidiser:3": None,
+        "pour": 0,
+        "core": 3,
+        "compact:1": 18,
+        "compact:2": 28,
+        "compact:3": 38,
+        "pull": 90,
         "bag": 360,
-    }  # fmt: skip
+    }
 
 
 def test_hot_steps_have_the_workshops_band_unless_a_line_has_its_own(session: Session) -> None:

@@ -74,9 +74,20 @@ def test_order_of_the_run(session: Session) -> None:
     batch = build.weighed_batch(session)
     run = run_of(session, batch)
     assert [n.step.key for n in run] == [
-        "weigh", "melt:sorbitol", "melt:sucrose", "oxidiser:1", "oxidiser:2", "oxidiser:3", "pour", "core",
-        "compact:1", "compact:2", "compact:3", "pull", "bag",
-    ]  # fmt: skip
+        "weigh",
+        "melt:sorbitol",
+        "melt:sucrose",
+        "oxidiser:1",
+        "oxidiser:2",
+        "oxidiser:3",
+        "pour",
+        "core",
+        "compact:1",
+        "compact:2",
+        "compact:3",
+        "pull",
+        "bag",
+    ]
     nitrate = next(part.target_kg for part in batch.parts if part.ingredient == "potassium_nitrate")
     assert [n.amount_kg for n in run if n.step.key.startswith("oxidiser")] == pytest.approx([nitrate / 3] * 3)
 

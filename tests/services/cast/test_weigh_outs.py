@@ -52,8 +52,10 @@ def test_tolerance_is_never_finer_than_the_scale(session: Session) -> None:
     assert targets.compare(0.028, 0.0292, shop)[0] == "out"
 
 
-@pytest.mark.parametrize(("resolution_kg", "unit", "places"), [
-    (1e-4, "g", 1), (1e-5, "g", 2), (1e-3, "g", 0), (5e-4, "g", 1), (1e-4, "oz", 3)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("resolution_kg", "unit", "places"),
+    [(1e-4, "g", 1), (1e-5, "g", 2), (1e-3, "g", 0), (5e-4, "g", 1), (1e-4, "oz", 3)],
+)
 def test_masses_are_shown_to_the_scales_step(session: Session, resolution_kg: float, unit: str, places: int) -> None:
     shop = workshop.get(session)
     shop.scale_resolution_kg, shop.mass_unit = resolution_kg, unit

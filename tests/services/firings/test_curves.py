@@ -42,9 +42,16 @@ def text(*columns: Floats, delimiter: str = ",") -> bytes:
 def read_in(**more: object) -> ReadIn:
     """How such a text is read."""
     texts: dict[str, object] = {
-        "delimiter": "comma", "decimal": ".", "first_line": 1, "time_column": 1, "time_unit": "s", "force_column": 2,
-        "force_unit": "N", "pressure_unit": "MPa", "stand": "level",
-    }  # fmt: skip
+        "delimiter": "comma",
+        "decimal": ".",
+        "first_line": 1,
+        "time_column": 1,
+        "time_unit": "s",
+        "force_column": 2,
+        "force_unit": "N",
+        "pressure_unit": "MPa",
+        "stand": "level",
+    }
     return ReadIn.model_validate({**texts, **more})
 
 

@@ -35,9 +35,12 @@ def test_facts_are_told_at_the_firing_its_grains_and_their_lot(session: Session)
     other, _ = failed(session)
     assert findings.untold(session) == [other, firing]
     data = found_in(
-        case_found="split", case_words="Along the seam, 80 mm.", remains_found="pieces",
-        grain_ids=[inside[1].pk], suspicion="Its piece shows a hollow.",
-    )  # fmt: skip
+        case_found="split",
+        case_words="Along the seam, 80 mm.",
+        remains_found="pieces",
+        grain_ids=[inside[1].pk],
+        suspicion="Its piece shows a hollow.",
+    )
     findings.tell(session, firing, data)
     fact = findings.of_firing(session, firing)
     assert fact is not None

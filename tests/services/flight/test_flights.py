@@ -124,9 +124,15 @@ def test_the_motors_range_is_carried_through(session: Session) -> None:
 def test_a_logged_flight_is_estimated_in_its_weather(session: Session) -> None:
     rocket, field = build.rocket(session, **CHUTES), build.field(session, radius="100 m")
     fired = build.firing(
-        session, kind="flight", rocket_id=rocket.pk, launch_field_id=field.pk, wind="7 m/s", wind_from="SW",
-        air_temperature="30 C", delay_planned="4 s",
-    )  # fmt: skip
+        session,
+        kind="flight",
+        rocket_id=rocket.pk,
+        launch_field_id=field.pk,
+        wind="7 m/s",
+        wind_from="SW",
+        air_temperature="30 C",
+        delay_planned="4 s",
+    )
     row = firings.its_motor(session, fired).prediction
     assert row is not None
     found, refusal = flights.told(session, prediction_record.read(row), fired)

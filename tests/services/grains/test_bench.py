@@ -34,9 +34,16 @@ def test_a_number_or_a_serial_names_a_grain(session: Session, text: str) -> None
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("99Z9-04", "is a grain of lot 99Z9"), ("heavy", "is no grain of this lot"), ("0", "at least 1"),
-     ("1000", "is no grain"), ("-4", "is no grain"), ("4.5", "is no grain"), ("٤", "is no grain")],
-)  # fmt: skip
+    [
+        ("99Z9-04", "is a grain of lot 99Z9"),
+        ("heavy", "is no grain of this lot"),
+        ("0", "at least 1"),
+        ("1000", "is no grain"),
+        ("-4", "is no grain"),
+        ("4.5", "is no grain"),
+        ("٤", "is no grain"),
+    ],
+)
 def test_another_lot_s_grain_and_no_grain_at_all_are_refused_in_words(session: Session, text: str, words: str) -> None:
     with pytest.raises(Refused, match=words) as refused:
         weighing.number_of(build.batch(session), text)
@@ -64,8 +71,9 @@ def test_an_offcut_can_be_kept_for_remelt(session: Session) -> None:
     _weigh(session, lot, "169 g", 1, again="trimmed", offcut="remelt")
     kept = session.exec(select(Leftover)).all()
     assert [(row.mark, round(row.mass_kg, 6)) for row in kept] == [
-        (f"{grain.serial} offcut", 0.002), (f"{grain.serial} offcut 2", 0.001),
-    ]  # fmt: skip
+        (f"{grain.serial} offcut", 0.002),
+        (f"{grain.serial} offcut 2", 0.001),
+    ]
     assert [m.offcut_kg for m in grains.history(session, grain)] == [0.0, 0.0]
 
 

@@ -147,13 +147,15 @@ PATHS: dict[str, list[Callable[[Session, Grain], object]]] = {
     "remelt": [lambda s, g: rejects.send_off(s, g, "remelt")],
     "remelt and back": [lambda s, g: rejects.send_off(s, g, "remelt"), rejects.bring_back],
     "scrap, back, remelt": [
-        lambda s, g: rejects.send_off(s, g, "scrap"), rejects.bring_back, lambda s, g: rejects.send_off(s, g, "remelt"),
+        lambda s, g: rejects.send_off(s, g, "scrap"),
+        rejects.bring_back,
+        lambda s, g: rejects.send_off(s, g, "remelt"),
     ],
     "trimmed": [_trim("scrap")],
     "trimmed, offcut kept": [_trim("remelt")],
     "trimmed, then scrap": [_trim("scrap"), _reject_again, lambda s, g: rejects.send_off(s, g, "scrap")],
     "offcut kept, then remelt": [_trim("remelt"), _reject_again, lambda s, g: rejects.send_off(s, g, "remelt")],
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("path", PATHS)

@@ -34,10 +34,13 @@ def test_a_scanned_label_finds_its_grain(session: Session) -> None:
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("http://[/shelf/2001P-01", "not the label of a grain"), ("2001P-01", "no grain 2001P-01 in this book"),
-     ("http://127.0.0.1:8765/shelf/2001P-01", "no grain 2001P-01"),
-     ("https://example.org/", "not the label of a grain")],
-)  # fmt: skip
+    [
+        ("http://[/shelf/2001P-01", "not the label of a grain"),
+        ("2001P-01", "no grain 2001P-01 in this book"),
+        ("http://127.0.0.1:8765/shelf/2001P-01", "no grain 2001P-01"),
+        ("https://example.org/", "not the label of a grain"),
+    ],
+)
 def test_a_wrong_label_is_told(session: Session, text: str, words: str) -> None:
     with pytest.raises(NotFound, match=words):
         shelf.find(session, text)
@@ -126,9 +129,12 @@ def test_a_bag_is_noted_and_moved_and_the_earlier_place_stays_readable(session: 
 
 @pytest.mark.parametrize(
     ("more", "field"),
-    [({}, "place"), ({"place": "Box", "desiccant_on": "2024-01-05"}, "desiccant_on"),
-     ({"desiccant": True, "desiccant_on": "2099-01-01"}, "desiccant_on")],
-)  # fmt: skip
+    [
+        ({}, "place"),
+        ({"place": "Box", "desiccant_on": "2024-01-05"}, "desiccant_on"),
+        ({"desiccant": True, "desiccant_on": "2099-01-01"}, "desiccant_on"),
+    ],
+)
 def test_what_says_nothing_or_cannot_be_is_refused(session: Session, more: dict[str, object], field: str) -> None:
     ((one, _),) = _lots(session, 1)
     with pytest.raises(Refused) as refusal:

@@ -175,9 +175,15 @@ def test_a_firing_with_a_wet_grain_is_marked_and_teaches_only_when_told_to(sessi
     assert line.state == "counts"
     grain = built.grains[0].grain
     row = ReWeigh(
-        grain_id=grain.pk, weighed_at=clock.now() - timedelta(days=1), gross_kg=grain.mass_kg + 0.0012, gross_typed="x",
-        mass_kg=grain.mass_kg + 0.0012, label_kg=grain.mass_kg, scale_resolution_kg=1e-4, wet=True,
-    )  # fmt: skip
+        grain_id=grain.pk,
+        weighed_at=clock.now() - timedelta(days=1),
+        gross_kg=grain.mass_kg + 0.0012,
+        gross_typed="x",
+        mass_kg=grain.mass_kg + 0.0012,
+        label_kg=grain.mass_kg,
+        scale_resolution_kg=1e-4,
+        wet=True,
+    )
     session.add(row)  # as a book of before has it, in which nobody was asked
     session.flush()
     built = firings.its_motor(session, firing)

@@ -16,12 +16,14 @@ from app.units import say
 from tests import build
 
 BOLTS = {
-    "closure": "bolts", "bolt_count": 8, "hole_d": "5 mm", "shank_d": "4.2 mm", "edge": "12 mm",
+    "closure": "bolts",
+    "bolt_count": 8,
+    "hole_d": "5 mm",
+    "shank_d": "4.2 mm",
+    "edge": "12 mm",
     "holder_yield": "640 MPa",
-}  # fmt: skip
-RING = {
-    "closure": "ring", "groove_d": "51 mm", "ring_thickness": "1.6 mm", "land": "6 mm", "holder_yield": "1000 MPa",
-}  # fmt: skip
+}
+RING = {"closure": "ring", "groove_d": "51 mm", "ring_thickness": "1.6 mm", "land": "6 mm", "holder_yield": "1000 MPa"}
 FACE = pi / 4 * 0.0482**2
 WALL = (0.054 - 0.0482) / 2
 

@@ -24,12 +24,19 @@ def test_published_distances_are_grouped_by_class_and_dated() -> None:
     assert research.dated == "2016"
     by_class = {line.classes: (line.single_ft, line.complex_ft) for line in lines}
     assert by_class == {
-        "A to J": (200, 250), "K": (250, 350), "L": (300, 500), "M": (500, 1000), "N": (1000, 1500),
+        "A to J": (200, 250),
+        "K": (250, 350),
+        "L": (300, 500),
+        "M": (500, 1000),
+        "N": (1000, 1500),
         "O": (1500, 2000),
-    }  # fmt: skip
+    }
     assert {line.classes: (line.single_ft, line.complex_ft) for line in other} == {
-        "H to J": (100, 200), "K": (200, 300), "L": (300, 500), "M": (500, 1000),
-    }  # fmt: skip
+        "H to J": (100, 200),
+        "K": (200, 300),
+        "L": (300, 500),
+        "M": (500, 1000),
+    }
     assert lines[0].single_m == pytest.approx(60.96)
 
 

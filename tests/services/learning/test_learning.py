@@ -305,8 +305,13 @@ def test_sticks_count_for_the_rate_and_weakly_however_many(session: Session) -> 
         formula = build.formula(session, name=name, **({"parts": parts} if parts else {}))
         lot = build.cast(session, 2, formula_id=formula.pk)
         for seconds in (16.5, 16.4, 16.6):  # a fifth faster than the law has it in the open
-            stick = {"length": "50 mm", "burn_time": f"{seconds} s", "elevation": "0 m", "by_video": True,
-                     "burned_on": lot.planned_for}  # fmt: skip
+            stick = {
+                "length": "50 mm",
+                "burn_time": f"{seconds} s",
+                "elevation": "0 m",
+                "by_video": True,
+                "burned_on": lot.planned_for,
+            }
             test_pieces.record(session, lot, TestPieceIn.model_validate(stick))
         found = learning.taught(session, formula, None)
         assert found.stick_lots == 1
@@ -320,10 +325,14 @@ def test_versions_with_the_same_parts_learn_together_whatever_their_law(session:
     formula = formula_of(session, firing)
     rate = float(formulas.burn_law(formula).rate(fit_of(session, firing).pressure_pa))
     texts = {
-        "name": formula.name, "law_rate": "6.83 mm/s", "law_exponent": 0.15, "law_from": "0.5 MPa", "law_to": "6 MPa",
+        "name": formula.name,
+        "law_rate": "6.83 mm/s",
+        "law_exponent": 0.15,
+        "law_from": "0.5 MPa",
+        "law_to": "6 MPa",
         "law_source": "strands",
         "parts": [{"ingredient": k, "percent": f"{100 * v:.6g} %"} for k, v in formula.blend.items()],
-    }  # fmt: skip
+    }
     second = formulas.save(session, FormulaIn.model_validate(texts), formula)
     assert second.edition == 2
     found = learning.taught(session, second, None)
@@ -341,8 +350,15 @@ def test_a_law_fitted_to_curves_becomes_a_version_of_its_own(session: Session) -
     with pytest.raises(Refused, match="within a factor"):
         learning_pages.take_law(session, formula)
     small = build.nozzle(session, throat_d="10.5 mm")
-    fired(session, 1.05, seed=2, grains=build.ready_grains(session, formula_id=formula.pk), case=case, nozzle=small,
-          throat_d="10.5 mm")  # fmt: skip
+    fired(
+        session,
+        1.05,
+        seed=2,
+        grains=build.ready_grains(session, formula_id=formula.pk),
+        case=case,
+        nozzle=small,
+        throat_d="10.5 mm",
+    )
     law = learning_pages.lesson(session, formula).law
     assert law is not None
     assert law.curves == 2

@@ -14,10 +14,18 @@ from tests import build
 def asked(session: Session, **more: object) -> CoringIn:
     """Four 44.45/19.05/76.2 mm grains behind a 12.7 mm throat; one core 0 and 3 mm off at its ends."""
     texts = {
-        "formula_id": build.formula(session).pk, "pattern_id": build.pattern(session).pk,
-        "case_id": build.case(session).pk, "nozzle_id": build.nozzle(session).pk, "count": 4, "density": "95 %",
-        "field_elevation": "0 m", "grain_temperature": "20 C", "faulty": 1, "offset_fore": "0 mm", "offset_aft": "3 mm",
-    }  # fmt: skip
+        "formula_id": build.formula(session).pk,
+        "pattern_id": build.pattern(session).pk,
+        "case_id": build.case(session).pk,
+        "nozzle_id": build.nozzle(session).pk,
+        "count": 4,
+        "density": "95 %",
+        "field_elevation": "0 m",
+        "grain_temperature": "20 C",
+        "faulty": 1,
+        "offset_fore": "0 mm",
+        "offset_aft": "3 mm",
+    }
     pattern = more.pop("pattern", None)
     return CoringIn.model_validate({**texts, **({"pattern_id": pattern.pk} if pattern else {}), **more})  # type: ignore[attr-defined]
 

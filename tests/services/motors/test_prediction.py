@@ -271,9 +271,13 @@ def test_an_own_burn_law_is_used_and_said_so(session: Session) -> None:
 
 def test_the_weakest_way_of_the_closures_is_named_against_the_peak(session: Session) -> None:
     bolts = {
-        "closure": "bolts", "bolt_count": 6, "hole_d": "4 mm", "shank_d": "3.2 mm", "edge": "9 mm",
+        "closure": "bolts",
+        "bolt_count": 6,
+        "hole_d": "4 mm",
+        "shank_d": "3.2 mm",
+        "edge": "9 mm",
         "holder_yield": "640 MPa",
-    }  # fmt: skip
+    }
     case = build.case(session, rated_pressure=None, **bolts)
     found = designed(session, case=case)
     crushed = 6 * 0.0032 * 0.0029 * 240e6 / (pi / 4 * 0.0482**2)  # by hand: bearing of six 3.2 mm bolts in 2.9 mm

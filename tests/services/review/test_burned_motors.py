@@ -129,8 +129,10 @@ def test_what_did_not_light_has_not_burned(session: Session) -> None:
     assert burned_motors.burned(session, LookIn()) == []
 
 
-@pytest.mark.parametrize(("result", "good"), [("good", True), ("recovery", True), ("weak", False), ("rough", False),
-                                              ("burst", False), ("other", None)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("result", "good"),
+    [("good", True), ("recovery", True), ("weak", False), ("rough", False), ("burst", False), ("other", None)],
+)
 def test_good_is_what_the_motor_did(session: Session, result: str, good: bool | None) -> None:
     _fired(session, [build.grain(session, build.cast(session, 1))], result)
     assert _only(session).good is good

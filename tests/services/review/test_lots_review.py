@@ -98,11 +98,7 @@ def _three(session: Session) -> list[Batch]:
     other, short = build.formula(session, "Other"), build.pattern(session, length="50 mm")
     blend, shape = build.formula(session, "Usual"), build.pattern(session)
     lots = []
-    kinds = [
-        (blend, shape, 0.95, None, None),
-        (other, shape, 0.97, "good", 450.0),
-        (blend, short, 0.96, "burst", None),
-    ]
+    kinds = [(blend, shape, 0.95, None, None), (other, shape, 0.97, "good", 450.0), (blend, short, 0.96, "burst", None)]
     with clock.turned_to(NOON) as turn:
         for day, (formula, pattern, share, result, measured) in enumerate(kinds):
             turn(NOON + timedelta(days=day))

@@ -21,14 +21,32 @@ def burn(ratio: float | None = 1.0, **more: Any) -> Burn:
     """A motor that burned, of a lot of its own unless told; invented."""
     n = next(_number)
     values: dict[str, Any] = {
-        "firing_id": n, "fired_at": START + timedelta(days=n), "kind": "static", "result": "good",
-        "motor_code": f"M{n}", "case": "Long", "nozzle": "Steel", "lots": (f"L{n}",), "formulas": ("A v1",),
-        "patterns": ("P",), "grain_count": 3, "density": 0.96, "least_density": 0.95, "mass_spread": 0.01,
-        "cure_s": 8 * 86400.0, "pan_k": None, "gain": None, "humidity": None, "cast_humidity": None,
+        "firing_id": n,
+        "fired_at": START + timedelta(days=n),
+        "kind": "static",
+        "result": "good",
+        "motor_code": f"M{n}",
+        "case": "Long",
+        "nozzle": "Steel",
+        "lots": (f"L{n}",),
+        "formulas": ("A v1",),
+        "patterns": ("P",),
+        "grain_count": 3,
+        "density": 0.96,
+        "least_density": 0.95,
+        "mass_spread": 0.01,
+        "cure_s": 8 * 86400.0,
+        "pan_k": None,
+        "gain": None,
+        "humidity": None,
+        "cast_humidity": None,
         "grain_temperature_k": 293.15,
-        "altitude_m": None, "impulse": Beside(None if ratio is None else 500.0 * ratio, 500.0),
-        "burn_time": Beside(None, 1.5), "peak_pressure": Beside(None, 5e6), **more,
-    }  # fmt: skip
+        "altitude_m": None,
+        "impulse": Beside(None if ratio is None else 500.0 * ratio, 500.0),
+        "burn_time": Beside(None, 1.5),
+        "peak_pressure": Beside(None, 5e6),
+        **more,
+    }
     return Burn(**values)
 
 
@@ -136,10 +154,17 @@ def test_a_weak_going_together_among_many_looks_is_left_to_chance() -> None:
     mixed = [3, 0, 6, 1, 9, 2, 4, 11, 5, 7, 10, 8]  # Spearman's p is about 0.01 alone
     noise = [5, 9, 1, 7, 0, 11, 3, 8, 2, 10, 6, 4]
     many = [
-        burn(0.9 + 0.01 * u, density=0.9 + 0.001 * m, cure_s=1e5 + n, gain=1e-4 * n, humidity=0.5 + 0.01 * n,
-             mass_spread=0.01 + 1e-4 * n, pan_k=380.0 + n)
+        burn(
+            0.9 + 0.01 * u,
+            density=0.9 + 0.001 * m,
+            cure_s=1e5 + n,
+            gain=1e-4 * n,
+            humidity=0.5 + 0.01 * n,
+            mass_spread=0.01 + 1e-4 * n,
+            pan_k=380.0 + n,
+        )
         for u, m, n in zip(ups, mixed, noise, strict=True)
-    ]  # fmt: skip
+    ]
     seen = _seen(many, "density")
     assert seen.measure is not None
     assert seen.p is not None
@@ -216,8 +241,9 @@ def test_the_same_question_asked_twice_counts_once() -> None:
     kinds = [("A v1", "P", "Long"), ("B v1", "Q", "Short")]
     burns = [
         burn(formulas=(f,), patterns=(p,), case=c, result=result)
-        for f, p, c in kinds for result in ("good", "good", "good", "weak", "weak")
-    ]  # fmt: skip
+        for f, p, c in kinds
+        for result in ("good", "good", "good", "weak", "weak")
+    ]
     shared = good_against_bad.look(burns)
     able = [s for s in shared.shares if s.p is not None]
     assert {s.noun for s in able} == {"formula", "pattern", "case"}

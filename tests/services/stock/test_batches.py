@@ -13,8 +13,10 @@ from tests import build
 
 
 def test_lot_code_counts_within_its_month(session: Session) -> None:
-    codes = [build.batch(session, planned_for=day).code for day in (
-        date(2026, 11, 2), date(2026, 11, 30), date(2026, 12, 1), date(2027, 1, 1), date(2026, 11, 3))]  # fmt: skip
+    codes = [
+        build.batch(session, planned_for=day).code
+        for day in (date(2026, 11, 2), date(2026, 11, 30), date(2026, 12, 1), date(2027, 1, 1), date(2026, 11, 3))
+    ]
     assert codes == ["2611P", "2611Q", "2612P", "2701P", "2611R"]
 
 

@@ -142,9 +142,12 @@ def test_a_formula_that_is_not_there(session: Session) -> None:
 # --- Its own burn law ----------------------------------------------------------------------------
 
 LAW = {
-    "law_rate": "8,4 mm/s", "law_exponent": 0.31, "law_from": "1 MPa", "law_to": "6 MPa",
+    "law_rate": "8,4 mm/s",
+    "law_exponent": 0.31,
+    "law_from": "1 MPa",
+    "law_to": "6 MPa",
     "law_source": "nine strands of spring 2024",
-}  # fmt: skip
+}
 
 
 def _with_law(name: str = "Own", **more: object) -> FormulaIn:
