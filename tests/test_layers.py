@@ -4,6 +4,7 @@ Imports are read from the source, those inside functions included, so nothing hi
 """
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ from pathlib import Path
 import pytest
 
 APP = Path(__file__).parent.parent / "app"
+TEMPLATES = APP.parent / "templates"
 CALC_MAY_USE = {"numpy", "scipy", "cantera"}
 # A router may commit: the request is the transaction. It may not read or write rows by itself.
 QUERIES = {"add", "add_all", "delete", "exec", "execute", "flush", "merge", "scalar", "scalars"}
@@ -176,6 +178,16 @@ def test_a_look_into_a_later_room_is_seen() -> None:
     tree = ast.parse("from app.services.review import trace\nfrom app.services.book import drafts")
     assert faults_of_rooms("services", "cast", tree) == ["cast reaches review"]
     assert faults_of_rooms("services", "api", tree) == []
+
+
+def test_a_page_is_drawn_by_a_template_of_its_own_room() -> None:
+    """One table of pages serves every room (`crud_pages`); its own template is the room's too."""
+    folders = {path.name for path in TEMPLATES.iterdir() if path.is_dir()}
+    assert folders == set(ROOMS["routers"])
+    for path in (APP / "routers").glob("*/*.py"):
+        for room, name in re.findall(r'"([a-z]+)/([a-z_]+\.html)"', path.read_text(encoding="utf-8")):
+            assert (TEMPLATES / room / name).exists(), (path, room, name)
+            assert room == path.parent.name, (path, room, name)
 
 
 SLOW_TO_LOAD = {"alembic", "cantera", "pint", "scipy", "segno"}

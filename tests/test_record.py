@@ -203,7 +203,8 @@ def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
         ("REPLACE INTO supply SELECT * FROM supply", "not replaced"),
         (
             "INSERT OR REPLACE INTO supply (id, created_at, version, ingredient, mark, received_on, mass_kg,"
-            " mass_typed, note) SELECT id + 50, created_at, 1, ingredient, mark, received_on, 1, '1 kg', '' FROM supply",
+            " mass_typed, note) SELECT id + 50, created_at, 1, ingredient,"
+            " mark, received_on, 1, '1 kg', '' FROM supply",
             "not replaced",
         ),
         ("UPDATE OR REPLACE supply SET mark = 'same', ingredient = 'sorbitol'", "not replaced"),

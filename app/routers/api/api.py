@@ -175,4 +175,4 @@ def help_page(request: Request, session: Book) -> Response:
             }
         )
     about = schema["info"]["description"]
-    return render(request, session, "help_api.html", section="help", endpoints=endpoints, about=about, base=BASE)
+    return render(request, session, "api/help.html", section="help", endpoints=endpoints, about=about, base=BASE)

@@ -64,7 +64,7 @@ def show_all(request: Request, session: Book) -> Response:
     return render(
         request,
         session,
-        "workshop/changes.html",
+        "book/changes.html",
         section="workshop",
         status=422 if form.errors else 200,
         form=form,

@@ -31,8 +31,8 @@ class Noun:
 
     Attributes
     ----------
-    slug, one : str
-        The address below /workshop (also the list's template), and the word for one of them.
+    room, slug, one : str
+        The room of its templates, the address below /workshop (also the list's template), the word for one of them.
     table, model : type
         The row and its form.
     save : callable
@@ -47,13 +47,14 @@ class Noun:
         What else the list, and the page of one row (or None), show.
     """
 
+    room: str
     slug: str
     one: str
     table: type[Row]
     model: type[FormIn]
     save: Callable[[Session, Any, Any, int | None], Row]
     listing: Callable[[Session, bool], Sequence[Row]]
-    page: str = "edit"
+    page: str = "book/crud_edit.html"
     choices: Callable[[Session], Choices] = _no_choices
     initial: Callable[[Any], Mapping[str, Any]] = _nothing
     list_more: Callable[[Session], dict[str, Any]] = _nothing
@@ -77,7 +78,7 @@ class Noun:
         return render(
             request,
             session,
-            f"workshop/{self.page}.html",
+            self.page,
             section="workshop",
             noun=self,
             row=row,
@@ -101,7 +102,7 @@ def add_pages(router: APIRouter, noun: Noun) -> None:
         return render(
             request,
             session,
-            f"workshop/{noun.slug}.html",
+            f"{noun.room}/{noun.slug}.html",
             section="workshop",
             noun=noun,
             rows=noun.listing(session, False),

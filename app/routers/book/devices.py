@@ -94,7 +94,7 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
     return web.render(
         request,
         session,
-        "devices/devices.html",
+        "book/devices.html",
         section="workshop",
         open_to=lan,
         addresses=[(address, labels.qr_code(address)) for address in lan.addresses] if lan else [],
@@ -153,5 +153,5 @@ def pair(request: Request, typed: Typed) -> Response:
 
 
 def _pairing_page(form: Form, status: int = 200) -> Response:
-    text = web.templates.get_template("devices/pair.html").render(form=form, path=gate.PAIR)
+    text = web.templates.get_template("book/pair.html").render(form=form, path=gate.PAIR)
     return HTMLResponse(text, status_code=status)

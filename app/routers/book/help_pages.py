@@ -12,4 +12,4 @@ router = APIRouter()
 @router.get("/help")
 def show(request: Request, session: Book) -> Response:
     """The help page."""
-    return render(request, session, "help.html", section="help", cautions=cautions)
+    return render(request, session, "book/help.html", section="help", cautions=cautions)

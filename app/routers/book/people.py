@@ -18,7 +18,7 @@ router = APIRouter()
 
 YEAR_S = 365 * 24 * 3600
 
-PEOPLE = Noun("people", "person", Person, PersonIn, people.save, people.listed)
+PEOPLE = Noun("book", "people", "person", Person, PersonIn, people.save, people.listed)
 
 
 @router.get("/workshop/bench")
@@ -65,7 +65,7 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
     return render(
         request,
         session,
-        "workshop/bench.html",
+        "book/bench_person.html",
         section="workshop",
         form=form,
         now_there=now,

@@ -23,7 +23,7 @@ def show(request: Request, session: Book) -> Response:
     return render(
         request,
         session,
-        "workshop/index.html",
+        "book/workshop.html",
         section="workshop",
         counts=workshop.counts(session),
         totals=supplies.on_shelf(session),
@@ -63,7 +63,7 @@ def _settings(request: Request, session: Session, failed: Form | None = None) ->
     return render(
         request,
         session,
-        "workshop/settings.html",
+        "book/settings.html",
         section="workshop",
         form=form,
         history=history,
@@ -107,7 +107,7 @@ def _checklist(request: Request, session: Session, failed: Form | None = None) -
     return render(
         request,
         session,
-        "workshop/checklist.html",
+        "book/checklist.html",
         section="workshop",
         form=form,
         now_used=now,

@@ -32,7 +32,7 @@ def show_past(request: Request, session: Book, code: str, checklist_id: int) -> 
     return render(
         request,
         session,
-        "checklists/past.html",
+        "cast/checklist_edition.html",
         section="plan",
         batch=batch,
         checklist=checklist,
@@ -137,7 +137,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     return render(
         request,
         session,
-        "checklists/show.html",
+        "cast/checklist.html",
         section="plan",
         batch=batch,
         cast=cast,

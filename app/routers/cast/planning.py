@@ -31,7 +31,7 @@ def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     return render(
         request,
         session,
-        "plan/index.html",
+        "cast/plans.html",
         section="plan",
         found=found,
         open_plans=[(batch, batches.formula_of(session, batch)) for batch in to_do],
@@ -123,7 +123,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     return render(
         request,
         session,
-        "plan/show.html",
+        "cast/plan.html",
         section="plan",
         batch=batch,
         formula=batches.formula_of(session, batch),
@@ -158,7 +158,7 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
     return render(
         request,
         session,
-        "plan/form.html",
+        "cast/plan_form.html",
         section="plan",
         status=422 if form.errors else 200,
         form=form,

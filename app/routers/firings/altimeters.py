@@ -103,7 +103,7 @@ def _page(request: Request, session: Session, firing_id: int, failed: Form | Non
     return web.render(
         request,
         session,
-        "altimeters/altimeter.html",
+        "firings/altimeter.html",
         section="firings",
         firing=firing,
         built=built,
@@ -203,7 +203,7 @@ def _reading_page(
     return web.render(
         request,
         session,
-        "altimeters/read.html",
+        "firings/altimeter_file.html",
         status=200 if found or not look else 422,
         section="firings",
         firing=firing,

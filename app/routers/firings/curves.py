@@ -104,7 +104,7 @@ def _page(request: Request, session: Session, firing_id: int, failed: Form | Non
     return web.render(
         request,
         session,
-        "curves/curve.html",
+        "firings/curve.html",
         section="firings",
         firing=firing,
         built=built,
@@ -210,7 +210,7 @@ def _reading_page(
     return web.render(
         request,
         session,
-        "curves/read.html",
+        "firings/curve_file.html",
         status=200 if found or not look else 422,
         section="firings",
         firing=firing,

@@ -133,7 +133,7 @@ def _distances(request: Request, session: Session, failed: Form | None = None) -
     return web.render(
         request,
         session,
-        "workshop/distances.html",
+        "flight/distances.html",
         section="workshop",
         form=form,
         printed=distances.printed(),

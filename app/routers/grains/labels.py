@@ -35,7 +35,7 @@ def show(request: Request, session: Book) -> Response:
     return render(
         request,
         session,
-        "labels/labels.html",
+        "grains/labels.html",
         section="shelf",
         status=422 if form.errors else 200,
         form=form,

@@ -53,7 +53,7 @@ def show(request: Request, session: Book) -> Response:
     return render(
         request,
         session,
-        "shelf/shelf.html",
+        "grains/shelf.html",
         section="shelf",
         status=200 if wanted else 422,
         form=form,
@@ -81,7 +81,7 @@ def _bags_page(request: Request, session: Session, ids: list[int], failed: Form 
     return render(
         request,
         session,
-        "shelf/bags.html",
+        "grains/bags.html",
         section="shelf",
         form=form,
         places=shelf.places(session),
@@ -129,7 +129,7 @@ def _reweigh_page(
     return render(
         request,
         session,
-        "shelf/reweigh.html",
+        "grains/reweigh.html",
         section="shelf",
         form=form,
         lot=lot,
@@ -193,7 +193,7 @@ def make_sets(request: Request, session: Book) -> Response:
     return render(
         request,
         session,
-        "shelf/sets.html",
+        "grains/sets.html",
         section="shelf",
         status=422 if form.errors else 200,
         form=form,
@@ -243,7 +243,7 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
     return render(
         request,
         session,
-        "shelf/grain.html",
+        "grains/grain.html",
         section="shelf",
         view=view,
         grain=grain,

@@ -51,7 +51,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     return render(
         request,
         session,
-        "test_pieces/show.html",
+        "grains/test_pieces.html",
         section="cast",
         batch=batch,
         formula=formula,

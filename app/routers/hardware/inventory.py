@@ -41,13 +41,14 @@ def _gone(row: CastingTube | CoringRod) -> str:
 
 
 PATTERNS = Noun(
+    "hardware",
     "patterns",
     "grain pattern",
     GrainPattern,
     GrainPatternIn,
     inventory.save_pattern,
     inventory.patterns,
-    page="pattern",
+    page="hardware/pattern.html",
     choices=_pattern_choices,
     initial=lambda row: {} if row else {"burning_ends": 2},
     list_more=lambda session: {
@@ -56,16 +57,17 @@ PATTERNS = Noun(
     },
     page_more=lambda session, row, _forms: {"doubts": inventory.doubts(session, row) if row else []},
 )
-TUBES = Noun("tubes", "casting tube", CastingTube, CastingTubeIn, inventory.save_tube, inventory.tubes)
-RODS = Noun("rods", "coring rod", CoringRod, CoringRodIn, inventory.save_rod, inventory.rods)
+TUBES = Noun("hardware", "tubes", "casting tube", CastingTube, CastingTubeIn, inventory.save_tube, inventory.tubes)
+RODS = Noun("hardware", "rods", "coring rod", CoringRod, CoringRodIn, inventory.save_rod, inventory.rods)
 CASES = Noun(
+    "hardware",
     "cases",
     "case",
     Case,
     CaseIn,
     inventory.save_case,
     inventory.cases,
-    page="case",
+    page="hardware/case.html",
     choices=lambda _: {"material": list(inventory.MATERIALS.items()), "closure": list(closures.KINDS.items())},
     list_more=lambda _: {"materials": inventory.MATERIALS},
     page_more=lambda session, row, _forms: (
@@ -111,13 +113,14 @@ def _nozzle_page(session: Session, nozzle: Nozzle | None, forms: Forms) -> dict[
 
 
 NOZZLES = Noun(
+    "hardware",
     "nozzles",
     "nozzle",
     Nozzle,
     NozzleIn,
     inventory.save_nozzle,
     inventory.nozzles,
-    page="nozzle",
+    page="hardware/nozzle.html",
     list_more=_nozzle_list,
     page_more=_nozzle_page,
 )

@@ -28,17 +28,27 @@ def _initial(rocket: Any) -> dict[str, str]:
 
 
 ROCKETS = Noun(
+    "hardware",
     "rockets",
     "rocket",
     Rocket,
     RocketIn,
     places.save_rocket,
     places.rockets,
-    page="rocket",
+    page="hardware/rocket.html",
     choices=_choices,
     initial=_initial,
 )
-FIELDS = Noun("fields", "field", LaunchField, LaunchFieldIn, places.save_field, places.fields, page="field")
+FIELDS = Noun(
+    "hardware",
+    "fields",
+    "field",
+    LaunchField,
+    LaunchFieldIn,
+    places.save_field,
+    places.fields,
+    page="hardware/field.html",
+)
 
 for noun in (ROCKETS, FIELDS):
     add_pages(router, noun)

@@ -47,7 +47,7 @@ def held(request: Request, session: Book) -> Response:
     return web.render(
         request,
         session,
-        "learning/calibration.html",
+        "learning/coverage.html",
         section="review",
         found=found,
         results=RESULTS,

@@ -182,7 +182,7 @@ def show_together(request: Request, session: Book) -> Response:
     return _page(
         request,
         session,
-        "review/together.html",
+        "review/correlations.html",
         form,
         wanted,
         burns=found,
@@ -225,7 +225,7 @@ def show_good(request: Request, session: Book) -> Response:
     return _page(
         request,
         session,
-        "review/good.html",
+        "review/good_against_bad.html",
         form,
         wanted,
         shared=shared,

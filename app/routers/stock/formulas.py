@@ -30,7 +30,7 @@ def show_all(request: Request, session: Book) -> Response:
         for formula in formulas.current(session)
     ]
     return render(
-        request, session, "workshop/formulas.html", section="workshop", listed=listed, retired=formulas.retired(session)
+        request, session, "stock/formulas.html", section="workshop", listed=listed, retired=formulas.retired(session)
     )
 
 
@@ -137,7 +137,7 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
     return render(
         request,
         session,
-        "workshop/formula.html",
+        "stock/formula.html",
         section="workshop",
         formula=formula,
         form=form,

@@ -40,13 +40,14 @@ def _initial(bag: Supply | None) -> dict[str, Any]:
 
 
 SUPPLIES = Noun(
+    "stock",
     "supplies",
     "bag",
     Supply,
     SupplyIn,
     supplies.save,
     lambda *_: [],
-    page="supply",
+    page="stock/supply.html",
     initial=_initial,
     list_more=lambda session: {
         "stock": supplies.stock(session),
