@@ -66,6 +66,7 @@ def break_page(file: Path) -> None:
 # --- Copy ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.promise("A copy is proved: integrity, foreign keys, schema, rows counted", figure="each copy")
 def test_a_copy_has_every_row_and_is_one_plain_file(book: Path, tmp_path: Path) -> None:
     target = tmp_path / "copy.sqlite3"
     backups.copy(book, target)
@@ -74,6 +75,9 @@ def test_a_copy_has_every_row_and_is_one_plain_file(book: Path, tmp_path: Path) 
     assert sorted(p.name for p in tmp_path.glob("copy*")) == ["copy.sqlite3"]
 
 
+@pytest.mark.promise(
+    "A copy of the open book is whole and of one moment", figure="10 copies under a writer of pairs: no half pair"
+)
 def test_a_copy_of_an_open_book_is_of_one_moment(book: Path, tmp_path: Path) -> None:
     """A writer adds pairs of rows all the while: no copy has half a pair, none is torn."""
     done = threading.Event()
@@ -153,6 +157,7 @@ def made(*moments: datetime) -> list[backups.Copy]:
     return sorted((backups.Copy(Path(str(m)), m) for m in moments), key=lambda c: c.made_at, reverse=True)
 
 
+@pytest.mark.promise("Copies are kept by the rule, ten years long", figure="at most 42")
 def test_ten_years_of_daily_use_keep_few_copies_of_each_kind() -> None:
     found = made(*(NOON - timedelta(hours=8 * n) for n in range(3 * 3650)))
     stay = sorted((c.made_at for c in backups.kept(found, NOON)), reverse=True)
@@ -242,6 +247,9 @@ def test_the_thread_takes_its_copy_and_stops(book: Path) -> None:
 # --- Restore ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.promise(
+    "Restore brings every row of every table back and keeps the replaced book", figure="all tables, compared"
+)
 def test_restore_brings_every_row_back_and_keeps_the_replaced_book(book: Path, tmp_path: Path) -> None:
     copy = tmp_path / "elsewhere" / "copy.sqlite3"
     copy.parent.mkdir()
@@ -325,6 +333,7 @@ def _orphan(file: Path) -> None:
     connection.close()
 
 
+@pytest.mark.promise("A damaged, cut, foreign, newer or orphaned file is refused, nothing changed", figure="6 kinds")
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [
@@ -353,6 +362,10 @@ def test_restore_refuses_what_is_no_whole_book_of_its_own(book: Path, tmp_path: 
     }
 
 
+@pytest.mark.promise(
+    "A changed bit anywhere in a copy is found, also where SQLite sees nothing",
+    figure="a CRC-32 in each copy; 12 bits by chance",
+)
 @given(st.floats(0, 0.999999), st.integers(0, 7))
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=12)
 def test_a_single_bit_that_changed_in_a_copy_is_found(book: Path, tmp_path: Path, where: float, bit: int) -> None:

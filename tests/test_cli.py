@@ -49,6 +49,7 @@ def running(home: Path, *arguments: str) -> Iterator[str]:
             process.communicate(timeout=60)
 
 
+@pytest.mark.promise("Taken port, second start, no browser: each is told", figure="real processes")
 def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

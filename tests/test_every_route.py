@@ -107,6 +107,10 @@ def test_a_page_asked_for_by_a_foreign_name_is_refused(site: TestClient, path: s
         _closed(answer)
 
 
+@pytest.mark.promise(
+    "No DNS rebinding, no post from another site, no framing, nothing loose on any answer",
+    figure="every route, faults and files too",
+)
 @pytest.mark.parametrize(("method", "path"), [("GET", p) for p in GETS] + [("POST", p) for p in POSTS])
 def test_every_answer_is_closed_whatever_it_says(site: TestClient, method: str, path: str) -> None:
     for part in ("1", "none-such", "%00"):
@@ -146,6 +150,7 @@ def test_a_link_of_another_site_forgets_no_draft(client: TestClient) -> None:
     assert "Half" not in client.get("/workshop/rods/new").text
 
 
+@pytest.mark.promise("A form and an upload are held to a size", figure="every POST")
 @pytest.mark.parametrize("path", POSTS)
 def test_a_form_has_a_size(site: TestClient, path: str) -> None:
     """What no person types is refused before it is kept in memory or on disk."""

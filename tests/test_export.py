@@ -50,6 +50,9 @@ def rows(file: Path) -> dict[str, list[tuple[object, ...]]]:
 # --- There and back --------------------------------------------------------------------------------------
 
 
+@pytest.mark.promise(
+    "Everything out as a zip and in again, without a loss", figure="demo book; books of any rows; any value of SQLite"
+)
 def test_the_demonstration_book_comes_back_row_by_row(demo: Path, zipped: Path, tmp_path: Path) -> None:
     book = tmp_path / "book.sqlite3"
     assert import_zip.read(zipped, book) is None
@@ -312,6 +315,9 @@ def tables_only(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
+@pytest.mark.promise(
+    "An altered, damaged or bomb-like zip is refused, nothing changed", figure="20 kinds, and 12 by chance"
+)
 @pytest.mark.parametrize("kind", ALTERED)
 def test_what_is_no_whole_zip_is_refused_and_nothing_is_changed(
     zipped: Path, new_book: Path, tmp_path: Path, tables_only: Path, monkeypatch: pytest.MonkeyPatch, kind: str

@@ -80,6 +80,10 @@ def _pair(tablet: TestClient, code: str, name: str = "bench tablet", **more: obj
 # --- A stranger ----------------------------------------------------------------------------------
 
 
+@pytest.mark.promise(
+    "This computer alone, unless `--lan`; a device that is not paired gets the pairing page and static files",
+    figure="every route and odd methods; proxies' words not believed, by a real process",
+)
 def test_a_device_that_is_not_paired_gets_the_pairing_page_and_static_files_only(tablet: TestClient) -> None:
     tried = [(method, filled(path)) for method, path in every(app_of(tablet))]
     assert len(tried) > 100
@@ -436,6 +440,7 @@ def test_every_device_can_be_put_out_at_once(tablet: TestClient, laptop: TestCli
     assert tablet.get("/", follow_redirects=False).headers["location"] == "/pair"
 
 
+@pytest.mark.promise("A restored book lets no device in that was paired in it", figure="restore and import")
 @pytest.mark.parametrize("back", ["restore", "take_in"])
 def test_a_book_put_back_lets_no_device_in_that_was_paired_in_it(tmp_path: Path, empty_book: Path, back: str) -> None:
     book, kept = tmp_path / "book.sqlite3", tmp_path / ("kept.sqlite3" if back == "restore" else "kept.zip")

@@ -131,6 +131,7 @@ def test_a_released_book_has_a_row_in_every_table(released: Path) -> None:
     assert [table for table, found in rows(released).items() if not found] == []
 
 
+@pytest.mark.promise("Every released schema comes up, down and up again with its rows", figure="a row in every table")
 def test_a_released_book_comes_up_with_every_row_and_works(released: Path) -> None:
     before = rows(released)
     schema = bookfile.look(released).schema
@@ -229,6 +230,7 @@ def broken_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest
     monkeypatch.setattr("app.book.bookfile.resource", lambda name: folder.parent / name)
 
 
+@pytest.mark.promise("A step that fails half-way leaves the book as it was, with a copy", figure="4 kinds of failure")
 @pytest.mark.parametrize(
     "broken_step", ["INSERT INTO no_such_table VALUES (1)", "UPDATE grain SET batch_id = 999"], indirect=True
 )

@@ -80,6 +80,10 @@ def test_without_a_code_nothing_is_right(desk: Desk) -> None:
     assert not desk.take("other", "00000000")
 
 
+@pytest.mark.promise(
+    "A pairing code is short-lived, used once, guessed at with growing waits",
+    figure="8 digits, 10 min, 10 guesses: 1 in 10,000,000 for each code",
+)
 def test_a_code_ends_after_ten_minutes_by_either_clock(desk: Desk, watch: Watch) -> None:
     moment = clock.now()
     with clock.turned_to(moment) as turn:

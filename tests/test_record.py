@@ -74,6 +74,10 @@ def test_every_table_with_measured_values_is_recorded() -> None:
         assert told == {c.name for c in table.columns} - {"id", "version"}, table.name
 
 
+@pytest.mark.promise(
+    "Each change of each column of each table leaves who, when, why, before and after",
+    figure="every column, those to come too",
+)
 @pytest.mark.parametrize("table", record.recorded(), ids=lambda table: table.name)
 def test_each_change_of_each_column_leaves_its_record(session: Session, table: Table) -> None:
     """Every column of every table, those that come with a later schema too: before, after, as typed, who, when, why."""
@@ -135,6 +139,7 @@ def test_words_are_kept_as_they_are(session: Session) -> None:
 # --- Who -----------------------------------------------------------------------------------------
 
 
+@pytest.mark.promise("Another program's change is not signed with a person's name")
 def test_another_program_is_not_taken_for_a_person(session: Session) -> None:
     """After an act its signature is gone: what another program then writes is recorded without a name."""
     with audit_reasons.signed(session, "Ada", "weighed again"):
@@ -183,6 +188,9 @@ def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
 # --- Attacked ------------------------------------------------------------------------------------
 
 
+@pytest.mark.promise(
+    "The record is not rewritten, erased or walked round, by SQL or by OR REPLACE", figure="10 attacks"
+)
 @pytest.mark.parametrize(
     ("attack", "words"),
     [

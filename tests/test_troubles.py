@@ -115,6 +115,10 @@ def test_a_full_disk_keeps_what_was_typed(app: FastAPI, person: TestClient) -> N
 ON_A_SMALL_DISK = 'mount -t tmpfs -o size=5M none "$1" && exec "$2" tests/full_disk.py "$1"'
 
 
+@pytest.mark.promise(
+    "Full disk: what was acknowledged is there, what was refused is kept and saved later",
+    figure="a real file system of 5 MB",
+)
 def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
     """On a file system of 5 MB, in a name space of its own, which needs no rights."""
     apart = ["unshare", "--user", "--map-root-user", "--mount"]
@@ -139,6 +143,9 @@ def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path
     assert found["bags"] == found["saved"] + 1
 
 
+@pytest.mark.promise(
+    "Read-only, held or damaged book: said in a sentence, words kept", figure="at the start and in a request"
+)
 def test_a_book_that_can_only_be_read_keeps_what_was_typed(app: FastAPI, person: TestClient) -> None:
     blank = form_on(person)
     only_read(app.state.engine)
@@ -180,6 +187,10 @@ def test_damage_found_in_a_request_says_what_to_do_and_keeps_what_was_typed(app:
     assert person.get("/timers").json() == {"detail": troubles.DAMAGED}
 
 
+@pytest.mark.promise(
+    "A file moved, deleted or replaced under the open book: said; nothing is written beside it",
+    figure="moved, replaced",
+)
 @pytest.mark.parametrize("gone", ["moved", "replaced"])
 def test_a_file_that_was_moved_away_is_told_and_nothing_is_written_beside(
     app: FastAPI, person: TestClient, gone: str, empty_book: Path
@@ -218,6 +229,7 @@ def test_a_partial_update_shows_the_trouble_in_the_pages_place(app: FastAPI, per
 # --- The log ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.promise("The log holds nothing that was typed", figure="names, marks, paths")
 def test_the_log_tells_what_failed_and_nothing_that_was_typed(app: FastAPI, person: TestClient) -> None:
     blank = form_on(person)
     with closing(sqlite3.connect(book_of(app), isolation_level=None)) as other:

@@ -129,6 +129,10 @@ def addresses(demo: Site) -> list[str]:
         ]
 
 
+@pytest.mark.promise(
+    "No request to elsewhere, no break of the content security policy",
+    figure="every page; every browser test records its own",
+)
 def test_no_page_asks_for_anything_outside_or_breaks_its_own_policy(
     browser: Browser, demo: Site, addresses: list[str]
 ) -> None:

@@ -32,6 +32,7 @@ def _fill(client: TestClient) -> None:
         session.commit()
 
 
+@pytest.mark.promise("Long lists come by the page", figure="50 rows")
 @pytest.mark.usefixtures("_few_on_a_page")
 @pytest.mark.parametrize(
     ("address", "row"),

@@ -25,6 +25,8 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import pytest
+
 CLIENTS, SECONDS = 20, 60.0
 PAGES = [
     "/",
@@ -216,6 +218,9 @@ def slope(points: list[tuple[int, float]]) -> float:
     return 1000 * fitted.slope
 
 
+@pytest.mark.promise(
+    "Memory stays flat", figure="`--memory 100000`: 385 MB after 40,000 requests, 390 MB after 100,000"
+)
 def memory(server: Server, pages: list[str], requests: int, clients: int = 8) -> list[tuple[int, float]]:
     """Resident memory after each twentieth of so many requests: (requests, MB)."""
     found, done = [], 0
@@ -245,6 +250,11 @@ def ten_years(folder: Path) -> Path:
     return book
 
 
+@pytest.mark.promise(
+    "A book of ten years answers one client within 50 ms, 95 of 100 times",
+    figure="two cores, idle: 40 ms over 23 pages, `/motors/new` with 500 free grains alone above; 20 clients for a "
+    "minute: 2,840 answered, no fault",
+)
 def report(book: Path, rounds: int, seconds: float) -> None:
     """Print what one client and twenty see."""
     where = places(book)

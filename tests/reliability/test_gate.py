@@ -103,6 +103,9 @@ def test_no_made_up_checklist_opens(client: TestClient, checklist: str) -> None:
     assert shut(client)
 
 
+@pytest.mark.promise(
+    "No open session without a valid checklist", figure="addresses, tabs, replays, clock, 14 edits of the file, copies"
+)
 def test_no_page_of_the_program_opens_a_session_but_the_gate(client: TestClient) -> None:
     """Every address that takes a post, asked for the batch and its checklist without the gate."""
     checklist = signed(client)

@@ -129,6 +129,11 @@ def _set_up(client: TestClient, chance: random.Random, folder: Path, kills: int)
     return book, bench
 
 
+@pytest.mark.promise(
+    "Told as saved is in the book once; no answer means whole or absent; file, keys and guards sound",
+    figure="200 kills -9 under 3 writers, and the program as a person starts it; `--long`: 1,000 kills in 211 s, "
+    "3,829 acts, 86 of them done with their answer lost, none missing, none double",
+)
 @pytest.mark.parametrize("part", range(PARTS))
 def test_what_was_told_as_saved_outlives_a_killed_server(
     part: int, chance: random.Random, client: TestClient, tmp_path: Path, pytestconfig: pytest.Config

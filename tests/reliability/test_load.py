@@ -26,6 +26,7 @@ GROWTH_MB = 40.0
 """Of the second half of the requests: more than still settles, less than pages left behind would take."""
 
 
+@pytest.mark.promise("Everybody of 20 clients is answered, memory settles", figure="1,000 requests (`--long`: 20,000)")
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="memory is read from /proc")
 def test_twenty_clients_are_answered_and_leave_nothing_behind(
     demo_book: Path, tmp_path: Path, request: pytest.FixtureRequest

@@ -14,6 +14,10 @@ ROOT = Path(__file__).parents[2]
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs fork")
 
 
+@pytest.mark.promise(
+    "A kill in a restore or a step leaves one whole book, which comes up the next time",
+    figure="40 and 10 kills (`--long`: 400 and 100)",
+)
 @pytest.mark.parametrize(("what", "kills"), [("restores", 40), ("steps", 10)])
 def test_a_kill_leaves_a_whole_book(tmp_path: Path, pytestconfig: pytest.Config, what: str, kills: int) -> None:
     number = kills * (10 if pytestconfig.getoption("long") else 1)

@@ -156,6 +156,7 @@ SURE = "sure.likely.mass"
 """The field that answers the question about an amount far off its target."""
 
 
+@pytest.mark.promise("The same form from 2 and 8 hands at once is saved once", figure="8 kinds of form")
 @pytest.mark.parametrize("kind", ["weigh_out", "note", "grain", "bag", "plan", "leftover", "no_light", "burned"])
 @pytest.mark.parametrize("hands", [2, HANDS])
 def test_a_form_sent_by_several_hands_at_once_is_saved_once(shop: Shop, kind: str, hands: int) -> None:
@@ -168,6 +169,10 @@ def test_a_form_sent_by_several_hands_at_once_is_saved_once(shop: Shop, kind: st
     assert shop.count("once_token WHERE token = ?", act.fields["once"]) == 1
 
 
+@pytest.mark.promise(
+    "One grain, bag, leftover, motor, checklist wanted by several at once: one gets it, the others are told",
+    figure="7 things",
+)
 def test_a_grain_goes_into_one_of_two_motors(shop: Shop) -> None:
     builds = []
     for case, nozzle in shop.facts["hardware"]:

@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import event
 
@@ -96,6 +97,7 @@ def test_how_a_session_came_in_is_no_change_of_it(client: TestClient) -> None:
     assert "planned</s> → casting" in client.get("/workshop/changes?noun=batch").text
 
 
+@pytest.mark.promise("Only what nothing refers to is deleted; the record keeps the row")
 def test_a_deleted_row_stays_readable(client: TestClient) -> None:
     enter(client, "/workshop/rods/new", name="Rod", diameter="10 mm", note="Bent.")
     enter(client, "/workshop/rods/1", "away")
@@ -160,6 +162,7 @@ def test_a_name_signed_in_a_form_goes_first(client: TestClient) -> None:
     assert "a chip" in page
 
 
+@pytest.mark.promise("What was measured changes or is emptied with a reason only")
 def test_a_measured_value_changes_with_a_reason_only(client: TestClient) -> None:
     enter(client, "/workshop/supplies/new", ingredient="sorbitol", mark="B7", mass="5 kg", received_on="2026-01-05")
     page = enter(client, "/workshop/supplies/1", mass="4 kg")

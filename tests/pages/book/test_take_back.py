@@ -73,6 +73,7 @@ def test_a_leftover(client: TestClient) -> None:
     assert "Mark on the bag: Pan scrapings" in client.get("/workshop/changes?what=deleted").text
 
 
+@pytest.mark.promise("A slip is taken back and stays readable")
 def test_the_mass_of_test_pieces_asks_why_once_it_was_told(client: TestClient) -> None:
     code = made(client, lambda s: build.weighed_batch(s).code)
     send(client, f"/cast/{code}", "test-pieces-form", test_pieces="5 g")

@@ -47,6 +47,7 @@ def told(session: Session, table: str, what: str) -> list[Change]:
 # --- Struck out: readings --------------------------------------------------------------------------
 
 
+@pytest.mark.promise("A slip is taken back and stays readable", figure="9 kinds")
 def test_a_pan_temperature_counts_no_more(session: Session, turn: Turn) -> None:
     lot = build.weighed_batch(session)
     for typed in ("110 C", "180 C"):
@@ -224,6 +225,9 @@ def test_a_firing_that_something_stands_on_stays(session: Session, turn: Turn) -
 # --- Corrected with a reason -----------------------------------------------------------------------
 
 
+@pytest.mark.promise(
+    "What was measured changes or is emptied with a reason only", figure="bags, firings, test pieces, throats"
+)
 def test_a_firing_s_figures_change_with_a_reason_only(session: Session) -> None:
     motor = build.motor_build(session)
     firing = fired(session, build=motor, measured_impulse="300 N s", wind="3 m/s")
@@ -281,6 +285,9 @@ def test_the_mass_of_test_pieces_changes_with_a_reason_only(session: Session) ->
 # --- Deleted only where nothing refers to it -------------------------------------------------------
 
 
+@pytest.mark.promise(
+    "Only what nothing refers to is deleted; the record keeps the row", figure="names what stands on it"
+)
 def test_what_is_used_stays_and_says_why(session: Session) -> None:
     lot = build.weighed_batch(session)
     bag = weigh_outs.of_batch(session, lot)[0].bags[0][0]
