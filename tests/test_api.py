@@ -4,13 +4,24 @@ The examples' answers are renewed with `python tests/test_api.py` after a calcul
 """
 
 import copy
+import csv
+import html
 import json
 import math
+import re
+import socket
+import subprocess
+import sys
+import threading
+import time
+import urllib.request
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
+import uvicorn
 from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -46,6 +57,50 @@ def ask(client: TestClient, path: str, body: Any) -> dict[str, Any]:
     assert response.status_code == 200, response.text
     answer: dict[str, Any] = response.json()
     return answer
+
+
+# --- The way in ----------------------------------------------------------------------------------
+
+
+def test_the_script_of_the_help_page_judges_a_spreadsheet(empty_book: Path, tmp_path: Path) -> None:
+    """The script as a person copies it off the page, on its own, asks the program as it is served.
+
+    By hand: 169 g as in `test_density_of_a_grain_by_hand`: 95.1 %; 10 % lighter is 85.6 %, 20 % lighter 76.1 %.
+    """
+    book = tmp_path / "book.sqlite3"
+    book.write_bytes(empty_book.read_bytes())
+    script, sheet = tmp_path / "judge.py", tmp_path / "grains.csv"
+    rows = [f"{name},{grams},44.45,19.05,76.2" for name, grams in (("A-01", 169), ("A-02", 152.1), ("A-03", 135.2))]
+    sheet.write_text("\n".join(["grain,grams,outer mm,core mm,length mm", *rows]))
+    with serving(book) as address:
+        with urllib.request.urlopen(f"{address}/help/api") as page:
+            found = re.search(r'<pre id="script"[^>]*>(.*?)</pre>', page.read().decode(), re.DOTALL)
+        assert found is not None
+        script.write_text(html.unescape(found[1]))
+        asked = subprocess.run([sys.executable, str(script), str(sheet)], capture_output=True, text=True, check=True)
+    assert list(csv.reader(asked.stdout.splitlines())) == [
+        ["grain", "share of ideal density", "verdict"],
+        ["A-01", "0.951", "accept"],
+        ["A-02", "0.856", "look"],
+        ["A-03", "0.761", "reject"],
+    ]
+
+
+@contextmanager
+def serving(book: Path) -> Iterator[str]:
+    """The app on a book at a free port of this machine."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    server = uvicorn.Server(uvicorn.Config(create_app(Settings(book=book)), log_level="warning"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]})
+    thread.start()
+    try:
+        while not server.started and thread.is_alive():
+            time.sleep(0.01)
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join(timeout=20)
+        listener.close()
 
 
 # --- Known answers -----------------------------------------------------------------------------

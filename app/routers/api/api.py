@@ -175,4 +175,7 @@ def help_page(request: Request, session: Book) -> Response:
             }
         )
     about = schema["info"]["description"]
-    return render(request, session, "api/help.html", section="help", endpoints=endpoints, about=about, base=BASE)
+    here = str(request.base_url).rstrip("/") + BASE
+    return render(
+        request, session, "api/help.html", section="help", endpoints=endpoints, about=about, base=BASE, here=here
+    )
