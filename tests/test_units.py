@@ -1,9 +1,12 @@
 """Units at the edge, held against exact definitions, against pint itself and against every shape a person types."""
 
 import math
+import subprocess
+import sys
 from decimal import Decimal
 from fractions import Fraction
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, get_args
 
 import pint
 import pytest
@@ -12,6 +15,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel, ValidationError
 
 from app.calc.base.notes import Amount, Note
+from app.models.workshop import UNIT_FIELDS, WorkshopIn
 from app.units import (
     KINDS,
     METRIC,
@@ -29,7 +33,9 @@ from app.units import (
     show,
     unit_of,
 )
+from app.units.conversion import from_si, to_si
 
+PINT = pint.UnitRegistry()
 IMPERIAL = US._replace(time="min")
 
 # Exact: NIST Special Publication 811 (2008), appendix B.8 (inch, foot, pound, ounce, lbf, psi, mile, knot);
@@ -160,11 +166,42 @@ def _units_of(kind: str) -> list[tuple[str, str]]:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_unit_a_field_takes_agrees_with_pint_itself(kind: str) -> None:
-    registry = pint.UnitRegistry()
     for typed, name in _units_of(kind):
         ours = parse(f"12.5 {typed}", kind).si
-        theirs = registry.Quantity(12.5, name).to(KINDS[kind].si or "dimensionless").magnitude
+        theirs = PINT.Quantity(12.5, name).to(KINDS[kind].si or "dimensionless").magnitude
         assert ours == pytest.approx(theirs, rel=1e-11), typed
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_size_of_the_table_is_the_one_of_pint(kind: str) -> None:
+    for name in set(KINDS[kind].accepted.values()):
+        here = to_si(12.5, name, KINDS[kind])
+        there = PINT.Quantity(12.5, name).to(KINDS[kind].si or "dimensionless").magnitude
+        assert here == pytest.approx(there, rel=2e-15), name
+        assert from_si(here, name, KINDS[kind]) == pytest.approx(12.5, rel=2e-14), name
+
+
+def without_pint(code: str) -> bool:
+    """Whether a fresh process has done something without loading pint."""
+    run = [sys.executable, "-c", f"import sys\nfrom app import units\n{code}\nprint('pint' not in sys.modules)"]
+    done = subprocess.run(run, cwd=Path(__file__).parents[1], capture_output=True, text=True, check=True)
+    return done.stdout.strip() == "True"
+
+
+def test_no_page_waits_for_pint_in_any_system_that_can_be_chosen() -> None:
+    systems = [METRIC, US]
+    for column, kind in UNIT_FIELDS.items():
+        systems += [METRIC._replace(**{kind: u}) for u in get_args(WorkshopIn.model_fields[column].annotation)]
+    assert without_pint(
+        f"for system in {[tuple(s) for s in systems]}:\n"
+        "    system = units.UnitSystem(*system)\n"
+        "    for kind in units.KINDS:\n"
+        "        units.show(1.0, kind, system), units.parse('1', kind, system), units.editable(1 / 3, kind, system)"
+    )
+
+
+def test_pint_is_asked_for_what_the_table_lacks() -> None:
+    assert not without_pint("assert round(units.parse('1 kgf', 'force').si, 5) == 9.80665")
 
 
 @pytest.mark.parametrize("kind", KINDS)

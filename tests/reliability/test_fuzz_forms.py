@@ -19,8 +19,8 @@ from fastapi import FastAPI
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app import forms as forms_module
 from app.forms import Form
+from app.forms.fields import locate, row_model
 from app.main import create_app
 from app.models.base import FormIn, measure_of
 from app.settings import Settings
@@ -149,7 +149,7 @@ def _model_of(book: Book, address: str, monkeypatch: pytest.MonkeyPatch) -> type
     models: list[type[FormIn]] = []
     check = Form.check
     with monkeypatch.context() as patch:
-        patch.setattr(forms_module.Form, "check", lambda form, units: models.append(form.model) or check(form, units))
+        patch.setattr(Form, "check", lambda form, units: models.append(form.model) or check(form, units))
         book.ask("POST", address, data={"once": "fuzz-empty"})
     book.back()
     return models[0] if models else None
@@ -171,12 +171,12 @@ def _made_up(book: Book, path: str) -> list[str]:
 
 def _fitting(model: type[FormIn], name: str) -> st.SearchStrategy[str]:
     """Texts that suit a field, as far as its kind tells."""
-    row_model, field = model, name
+    holder, field = model, name
     if "." in name:
-        row_model, _ = forms_module._locate(model, name)
+        holder, _ = locate(model, name)
         field = name.split(".")[-1]
     bound = Form(model, "form", "/").field(name)
-    measure = measure_of(row_model, field)
+    measure = measure_of(holder, field)
     if bound.choices:
         return st.sampled_from([value for value, _ in bound.choices])
     if measure is not None:
@@ -199,7 +199,7 @@ def _names(model: type[FormIn]) -> list[str]:
     found = []
     for name, info in model.model_fields.items():
         try:
-            inner = forms_module._row_model(info)
+            inner = row_model(info)
         except TypeError:
             found.append(name)
         else:
