@@ -13,10 +13,22 @@ from sqlalchemy.exc import DBAPIError
 
 from app import logbook, web
 from app.access import gate
+from app.calc.base.notes import Note
 from app.errors import Trouble
+from app.page import Page
 from app.troubles import told
 
 _HIDDEN = ("once", "version")
+
+
+class TroublePage(Page, template="trouble.html"):
+    """What stands in the way, and what was typed, to be sent again."""
+
+    message: str | Note
+    typed: list[tuple[str, str, str, bool]]
+    """Name, label and text of each field, and whether nobody sees it."""
+    files: bool
+    """Whether a file was sent too, which is not kept."""
 
 
 def install(app: FastAPI) -> None:
@@ -39,14 +51,9 @@ async def _trouble(request: Request, error: Exception) -> Response:
     form = getattr(request, "_form", None)  # what was read of the form before it failed
     sent = form.multi_items() if form else []
     texts = [(name, text) for name, text in sent if isinstance(text, str)]
-    response = web.bare(
-        request,
-        "trouble.html",
-        status=trouble.status,
-        message=trouble.message,
-        files=len(texts) < len(sent),
-        typed=[(name, label_of(name), text, name in _HIDDEN) for name, text in texts],
-    )
+    typed = [(name, label_of(name), text, name in _HIDDEN) for name, text in texts]
+    page = TroublePage(message=trouble.message, typed=typed, files=len(texts) < len(sent))
+    response = web.bare(request, page, trouble.status)
     if "hx-request" in request.headers:  # the region that was asked for is not on this page
         response.headers.update({"HX-Retarget": "#main", "HX-Reselect": "#main", "HX-Reswap": "outerHTML"})
     return response

@@ -81,11 +81,12 @@ def create_app(settings: Settings) -> FastAPI:
 def _error_page(request: Request, status: int, message: str | Note, page: str = "") -> Response:
     if request.state.device is None:  # a device that is not paired sees nothing of the book's pages
         return PlainTextResponse(units.say(message), status_code=status)
+    shown = web.ErrorPage(code=status, message=message, page=page)
     try:
         with reading(request.app.state.engine) as session:
-            return web.render(request, session, "error.html", status=status, code=status, message=message, page=page)
+            return web.render(request, session, shown, status)
     except DBAPIError:  # the book does not answer either
-        return web.bare(request, "error.html", status=status, code=status, message=message, page=page)
+        return web.bare(request, shown, status)
 
 
 def _book_error(request: Request, error: Exception) -> Response:

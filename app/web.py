@@ -9,6 +9,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, TypeVar
 from urllib.parse import quote, unquote
@@ -27,15 +28,16 @@ from app.calc.propellant.ingredients import INGREDIENTS
 from app.db import reading, writing
 from app.errors import Asked, BookError
 from app.forms import Choice, Form, from_texts, resent, whole
-from app.models import Draft, OnceToken
+from app.models import Draft, OnceToken, Workshop
 from app.models.base import FormIn, as_form
+from app.page import Page
 from app.services.book import audit_reasons, drafts, workshop
 from app.settings import resource
 from app.troubles import told
 
 Texts = list[tuple[str, str]]
 Act = Callable[[Session, Any], str]
-Page = Callable[[Session, Form], Response]
+Again = Callable[[Session, Form], Response]
 T = TypeVar("T")
 
 
@@ -118,40 +120,78 @@ def _environment() -> Environment:
 templates = _environment()
 
 
-def render(request: Request, session: Session, template: str, *, status: int = 200, **context: Any) -> Response:
-    """A whole page. `section` in the context names the part of the day it belongs to."""
+@dataclass(frozen=True)
+class Frame:
+    """What every template is handed beside the fields of its page."""
+
+    request: Request
+    path: str
+    section: str
+    workshop: Workshop | None
+    units: units.UnitSystem
+    demo: bool
+    lan: bool
+    notice: str
+    at_bench: str
+
+
+class ErrorPage(Page, template="error.html"):
+    """That something asked for was not done, and why."""
+
+    code: int | str
+    message: str | Note
+    page: str
+    """The page that an address belongs to which shows nothing by itself; "" where there is none."""
+
+
+def render(
+    request: Request, session: Session, page: Page | str, status: int = 200, section: str = "", **context: Any
+) -> Response:
+    """A whole page."""
+    if isinstance(page, str):
+        page = _undeclared(page, section, context)
     house = workshop.get(session)
     notice = unquote(request.cookies.get("notice", ""))
-    page = templates.get_template(template).render(
-        request=request,
-        path=request.url.path,
-        workshop=house,
-        units=house.units,
-        demo=request.app.state.settings.demo,
-        lan=request.app.state.lan is not None,
-        notice=notice,
-        at_bench=at_bench(request, session),
-        **{"section": "", **context},
-    )
-    response = HTMLResponse(page, status_code=status)
+    response = _drawn(request, page, status, house, house.units, notice, at_bench(request, session))
     if notice:
         response.delete_cookie("notice", httponly=True, samesite="strict")
     return response
 
 
-def bare(request: Request, template: str, status: int, **context: Any) -> Response:
-    """A page drawn without the book, which may be what does not answer."""
-    page = templates.get_template(template).render(
+def bare(request: Request, page: Page, status: int = 200) -> Response:
+    """A page drawn without the book, which may be what does not answer, or is not for those who ask."""
+    return _drawn(request, page, status, None, units.METRIC, "", "")
+
+
+def _undeclared(template: str, section: str, context: dict[str, Any]) -> Page:
+    page = Page()
+    page.__dict__.update(context, template=template, section=section)
+    return page
+
+
+def _drawn(
+    request: Request,
+    page: Page,
+    status: int,
+    house: Workshop | None,
+    system: units.UnitSystem,
+    notice: str,
+    person: str,
+) -> Response:
+    state = request.app.state
+    frame = Frame(
         request=request,
         path=request.url.path,
-        demo=request.app.state.settings.demo,
-        lan=request.app.state.lan is not None,
-        notice="",
-        at_bench="",
-        section="",
-        **context,
+        section=page.section,
+        workshop=house,
+        units=system,
+        demo=state.settings.demo,
+        lan=state.lan is not None,
+        notice=notice,
+        at_bench=person,
     )
-    return HTMLResponse(page, status_code=status)
+    text = templates.get_template(page.template).render({**vars(frame), **vars(page)})
+    return HTMLResponse(text, status_code=status)
 
 
 def redirect(url: str, notice: str = "") -> Response:
@@ -223,7 +263,7 @@ def submit(
     model: type[FormIn],
     *,
     act: Act,
-    page: Page,
+    page: Again,
     notice: str = "Saved.",
     form_id: str = "form",
     choices: Mapping[str, list[Choice]] | None = None,
@@ -264,13 +304,13 @@ def submit(
         if b'role="alert"' not in response.body:  # the page has this form no more; the refusal is told all the same
             words = [form.message, *(f"{label}: {fault}" for _, label, fault in form.faults)]
             message = " ".join(word for word in words if word)
-            response = render(request, session, "error.html", section="", code="Not saved", message=message)
+            response = render(request, session, ErrorPage(code="Not saved", message=message, page=""))
     response.status_code = form.status
     return response
 
 
 def submit_file(
-    request: Request, sent: uploads.Sent, model: type[FormIn], *, act: Act, page: Page, notice: str, too_large: str
+    request: Request, sent: uploads.Sent, model: type[FormIn], *, act: Act, page: Again, notice: str, too_large: str
 ) -> Response:
     """As `submit`, for a form that a file was sent with; one over its limit is refused beside the field."""
     if not sent.too_large:

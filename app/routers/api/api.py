@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Coroutine
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Annotated, Any
@@ -14,6 +15,7 @@ from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 
 from app.models import api, api_flight, api_motor
+from app.page import Page
 from app.services.api import compute, compute_flight, compute_motor
 from app.web import Book, render
 
@@ -128,16 +130,48 @@ def openapi() -> JSONResponse:
     return JSONResponse(document())
 
 
-def _fields(schema: dict[str, Any], name: str) -> list[dict[str, str]]:
-    """One row for each field of a model: its name, what it takes, its default, and what it is."""
+@dataclass(frozen=True)
+class FieldLine:
+    """One field of a model: its name, what it takes, its default, and what it is."""
+
+    name: str
+    kind: str
+    default: str
+    said: str
+
+
+@dataclass(frozen=True)
+class Endpoint:
+    """One calculation: its address, what it is, the fields it takes, and an example as JSON."""
+
+    id: str
+    path: str
+    summary: str
+    said: str
+    fields: list[FieldLine]
+    request: str
+    response: str
+
+
+class ApiPage(Page, template="api/help.html", section="help"):
+    """The endpoints of the compute API."""
+
+    about: str
+    base: str
+    here: str
+    endpoints: list[Endpoint]
+
+
+def _fields(schema: dict[str, Any], name: str) -> list[FieldLine]:
+    """One line for each field of a model, those of a model inside it too."""
     model = schema["components"]["schemas"][name]
     rows = []
     for field, about in model["properties"].items():
         kind, more = _kind(about)
         default = "needed" if field in model.get("required", []) else json.dumps(about.get("default"))
         said = ": ".join(part for part in (about.get("title", ""), about.get("description", "")) if part)
-        rows.append({"name": field, "kind": kind, "default": "" if default == "null" else default, "said": said})
-        rows += [{**row, "name": f"{field}.{row['name']}"} for row in (_fields(schema, more) if more else [])]
+        rows.append(FieldLine(field, kind, "" if default == "null" else default, said))
+        rows += [replace(row, name=f"{field}.{row.name}") for row in (_fields(schema, more) if more else [])]
     return rows
 
 
@@ -164,18 +198,16 @@ def help_page(request: Request, session: Book) -> Response:
         body = post["requestBody"]["content"]["application/json"]
         answer = post["responses"]["200"]["content"]["application/json"]
         endpoints.append(
-            {
-                "id": path.removeprefix(BASE + "/").replace("/", "-"),
-                "path": path,
-                "summary": post["summary"],
-                "said": post["description"],
-                "fields": _fields(schema, body["schema"]["$ref"].rpartition("/")[2]),
-                "request": json.dumps(body["examples"]["example"]["value"], indent=2, ensure_ascii=False),
-                "response": json.dumps(answer["example"], indent=2, ensure_ascii=False),
-            }
+            Endpoint(
+                id=path.removeprefix(BASE + "/").replace("/", "-"),
+                path=path,
+                summary=post["summary"],
+                said=post["description"],
+                fields=_fields(schema, body["schema"]["$ref"].rpartition("/")[2]),
+                request=json.dumps(body["examples"]["example"]["value"], indent=2, ensure_ascii=False),
+                response=json.dumps(answer["example"], indent=2, ensure_ascii=False),
+            )
         )
-    about = schema["info"]["description"]
     here = str(request.base_url).rstrip("/") + BASE
-    return render(
-        request, session, "api/help.html", section="help", endpoints=endpoints, about=about, base=BASE, here=here
-    )
+    page = ApiPage(about=schema["info"]["description"], base=BASE, here=here, endpoints=endpoints)
+    return render(request, session, page)

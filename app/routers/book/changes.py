@@ -1,14 +1,13 @@
 """The record of changes: all of it, newest first, and what stood before on the page of each row."""
 
-from typing import Any
-
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from app.forms import from_texts
+from app.forms import Choice, Form, from_texts
 from app.models.history import ChangesIn
+from app.page import Page
 from app.services.book import audit_log, audit_names, workshop
-from app.services.book.audit_log import Line
+from app.services.book.audit_log import Act, Line
 from app.web import Book, render
 
 router = APIRouter(prefix="/workshop/changes")
@@ -35,6 +34,18 @@ PAGES = {
 """Where a row is shown, by its table; what has no page is shown with what it belongs to."""
 
 
+class ChangesPage(Page, template="book/changes.html", section="workshop"):
+    """A page of the record, and the form that chooses what it shows."""
+
+    form: Form
+    acts: list[tuple[Act, list[tuple[Line, str]]]]
+    """Each act with its lines, and the address of each line's row; "" where it has none."""
+    next_before: int | None
+    kept: list[tuple[str, str]]
+    """What is chosen, as parts of an address."""
+    first: bool
+
+
 def address(line: Line) -> str:
     """Where the row of a change is shown; empty when that is gone."""
     for table, row_id, name in line.home[1:] if line.what == "deleted" else line.home:
@@ -47,7 +58,7 @@ def address(line: Line) -> str:
 def show_all(request: Request, session: Book) -> Response:
     """Every change, newest first, of one noun or all."""
     texts = request.query_params.multi_items()
-    choices: dict[str, Any] = {
+    choices: dict[str, list[Choice]] = {
         "noun": audit_names.nouns(),
         "what": [
             ("changed", "a value was replaced"),
@@ -61,15 +72,11 @@ def show_all(request: Request, session: Book) -> Response:
     found = audit_log.page(session, wanted if isinstance(wanted, ChangesIn) else ChangesIn())
     kept = [(name, form.text(name)) for name in ("noun", "what") if form.text(name)]
 
-    return render(
-        request,
-        session,
-        "book/changes.html",
-        section="workshop",
-        status=422 if form.errors else 200,
+    page = ChangesPage(
         form=form,
         acts=[(act, [(line, address(line)) for line in act.lines]) for act in found.acts],
         next_before=found.next_before,
         kept=kept,
         first=not form.text("before"),
     )
+    return render(request, session, page, 422 if form.errors else 200)

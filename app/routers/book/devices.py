@@ -4,7 +4,8 @@ import math
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app import web
@@ -15,12 +16,38 @@ from app.errors import Refused
 from app.forms import Form, from_texts
 from app.models.base import FormIn
 from app.models.device import PairIn
+from app.page import Page
 from app.services.book import devices
+from app.services.book.devices import DeviceView
 from app.services.grains import labels
 from app.units import METRIC
 from app.web import Book, Forms, Typed
 
 router = APIRouter()
+
+
+class DevicesPage(Page, template="book/devices.html", section="workshop"):
+    """Which devices may use the book over the network, and how one is let in."""
+
+    open_to: Lan | None
+    addresses: list[tuple[str, Markup]]
+    """Each address of this computer on the network, and its QR code."""
+    code: pairing.Shown | None
+    make: Form
+    paired: list[DeviceView]
+    ended: list[DeviceView]
+    revoke: dict[int, Form]
+    holds_days: int
+    digits: int
+    guesses: int
+    minutes: int
+
+
+class PairPage(Page, template="book/pair.html"):
+    """Where a device on the network types the code. It holds nothing of the book."""
+
+    form: Form
+
 
 NO_SUCH_CODE = (
     "This code does not hold: it was mistyped, used already or is older than ten minutes. Look at the computer that "
@@ -91,11 +118,7 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
     forms = Forms(request, session, failed)
     known = devices.listed(session)
     base = "/workshop/devices"
-    return web.render(
-        request,
-        session,
-        "book/devices.html",
-        section="workshop",
+    page = DevicesPage(
         open_to=lan,
         addresses=[(address, labels.qr_code(address)) for address in lan.addresses] if lan else [],
         code=lan.desk.code() if lan else None,
@@ -108,6 +131,7 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
         guesses=pairing.GUESSES,
         minutes=int(pairing.HOLDS.total_seconds() // 60),
     )
+    return web.render(request, session, page)
 
 
 # --- On the device ---------------------------------------------------------------------------------
@@ -118,7 +142,7 @@ def pairing_page(request: Request) -> Response:
     """Where a device on the network types the code."""
     if request.state.device is not None:
         return RedirectResponse("/", status_code=303)
-    return _pairing_page(Form(PairIn, "form", gate.PAIR))
+    return web.bare(request, PairPage(form=Form(PairIn, "form", gate.PAIR)))
 
 
 @router.post(gate.PAIR)
@@ -131,16 +155,16 @@ def pair(request: Request, typed: Typed) -> Response:
     desk: pairing.Desk = request.app.state.lan.desk
     data = form.check(METRIC)
     if not isinstance(data, PairIn):
-        return _pairing_page(form, 422)
+        return web.bare(request, PairPage(form=form), 422)
     wait = desk.wait(request.client.host)
     if wait > 0:
         form.refuse("code", f"Too many wrong codes. Wait {math.ceil(wait)} s, then type it again.")
-        refused = _pairing_page(form, 429)
+        refused = web.bare(request, PairPage(form=form), 429)
         refused.headers["Retry-After"] = str(math.ceil(wait))
         return refused
     if not desk.take(request.client.host, data.code):
         form.refuse("code", NO_SUCH_CODE)
-        return _pairing_page(form, 422)
+        return web.bare(request, PairPage(form=form), 422)
     with writing(request.app.state.engine) as session:
         device, token = devices.pair(session, data)
         name = device.name
@@ -150,8 +174,3 @@ def pair(request: Request, typed: Typed) -> Response:
         gate.COOKIE, token, max_age=int(devices.HOLDS.total_seconds()), httponly=True, samesite="strict"
     )
     return response
-
-
-def _pairing_page(form: Form, status: int = 200) -> Response:
-    text = web.templates.get_template("book/pair.html").render(form=form, path=gate.PAIR)
-    return HTMLResponse(text, status_code=status)

@@ -3,13 +3,21 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
+from app.page import Page
 from app.services.cast import cautions
 from app.web import Book, render
 
 router = APIRouter()
 
 
+class HelpPage(Page, template="book/help.html", section="help"):
+    """The help, with the cautions that come before everything."""
+
+    law: str
+    burns: str
+
+
 @router.get("/help")
 def show(request: Request, session: Book) -> Response:
     """The help page."""
-    return render(request, session, "book/help.html", section="help", cautions=cautions)
+    return render(request, session, HelpPage(law=cautions.LAW, burns=cautions.BURNS))

@@ -10,11 +10,22 @@ from sqlmodel import Session
 from app.forms import Form
 from app.models import Person
 from app.models.history import AtBenchIn, PersonIn
+from app.page import Page
 from app.routers.book.crud_pages import Noun, add_pages
 from app.services.book import people, workshop
 from app.web import Book, Forms, Typed, at_bench, render, submit
 
 router = APIRouter()
+
+
+class AtBenchPage(Page, template="book/bench_person.html", section="workshop"):
+    """Who is at the bench on this device."""
+
+    form: Form
+    now_there: str
+    usual: str
+    """The name in the settings, which holds where none is chosen."""
+
 
 YEAR_S = 365 * 24 * 3600
 
@@ -62,15 +73,8 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
     form = Forms(request, session, failed).get(
         "bench", AtBenchIn, "/workshop/bench", initial={"at_bench": now}, choices=_choices(session)
     )
-    return render(
-        request,
-        session,
-        "book/bench_person.html",
-        section="workshop",
-        form=form,
-        now_there=now,
-        usual=workshop.get(session).person,
-    )
+    page = AtBenchPage(form=form, now_there=now, usual=workshop.get(session).person)
+    return render(request, session, page)
 
 
 add_pages(router, PEOPLE)

@@ -6,30 +6,56 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
+from app.book.backup_thread import Standing
 from app.forms import Form
+from app.models import ChecklistEdition
 from app.models.checklist import EditionIn
 from app.models.history import correction_of
 from app.models.workshop import UNIT_FIELDS, WorkshopIn
+from app.page import Page
 from app.services.book import audit_log, workshop
+from app.services.book.audit_log import History
 from app.services.stock import supplies
 from app.web import Book, Forms, Typed, render, submit, version_of
 
 router = APIRouter(prefix="/workshop")
 
 
+class WorkshopPage(Page, template="book/workshop.html", section="workshop"):
+    """What the workshop has."""
+
+    counts: dict[str, int]
+    totals: dict[str, float]
+    edition: ChecklistEdition
+    copies: Standing
+
+
+class SettingsPage(Page, template="book/settings.html", section="workshop"):
+    """The rules and units of the workshop."""
+
+    form: Form
+    history: History
+    unit_fields: list[str]
+
+
+class ChecklistPage(Page, template="book/checklist.html", section="workshop"):
+    """The checklist to be edited, and its earlier editions."""
+
+    form: Form
+    now_used: ChecklistEdition
+    editions: list[ChecklistEdition]
+
+
 @router.get("")
 def show(request: Request, session: Book) -> Response:
     """What the workshop has."""
-    return render(
-        request,
-        session,
-        "book/workshop.html",
-        section="workshop",
+    page = WorkshopPage(
         counts=workshop.counts(session),
         totals=supplies.on_shelf(session),
         edition=workshop.checklist_now(session),
         copies=request.app.state.keeper.standing(),
     )
+    return render(request, session, page)
 
 
 @router.get("/settings")
@@ -60,15 +86,7 @@ def _settings(request: Request, session: Session, failed: Form | None = None) ->
     forms = Forms(request, session, failed)
     form = forms.get("form", correction_of(WorkshopIn), "/workshop/settings", row=workshop.get(session))
     history = audit_log.of(session, workshop.get(session))
-    return render(
-        request,
-        session,
-        "book/settings.html",
-        section="workshop",
-        form=form,
-        history=history,
-        unit_fields=[*UNIT_FIELDS],
-    )
+    return render(request, session, SettingsPage(form=form, history=history, unit_fields=[*UNIT_FIELDS]))
 
 
 @router.get("/checklist")
@@ -104,12 +122,5 @@ def _checklist(request: Request, session: Session, failed: Form | None = None) -
     form = forms.get("form", EditionIn, "/workshop/checklist", initial=lines)
     if form.version is None:
         form.version = now.edition  # a new edition grows from the one that the person saw
-    return render(
-        request,
-        session,
-        "book/checklist.html",
-        section="workshop",
-        form=form,
-        now_used=now,
-        editions=workshop.checklist_editions(session),
-    )
+    page = ChecklistPage(form=form, now_used=now, editions=workshop.checklist_editions(session))
+    return render(request, session, page)

@@ -6,28 +6,40 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app import clock
+from app.book.backup_thread import Standing
+from app.page import Page
 from app.services.cast import casting, pan
+from app.services.cast.casting import Coming
 from app.services.today import today
+from app.services.today.today import Day
 from app.web import Book, render
 
 router = APIRouter()
+
+
+class TodayPage(Page, template="today/index.html", section="today"):
+    """The day, and how the book stands with its copies."""
+
+    day: Day
+    mark: str
+    coming: list[Coming]
+    copies: Standing
+    alarms: dict[str, str]
+    """What each open session's pan is warned of, by the batch's code; "" where of nothing."""
 
 
 @router.get("/")
 def show(request: Request, session: Book) -> Response:
     """What runs, what is due, what is planned and what is short."""
     day = today.look(session)
-    return render(
-        request,
-        session,
-        "today/index.html",
-        section="today",
+    page = TodayPage(
         day=day,
         mark=casting.mark(day.running),
         coming=casting.coming(day.running),
         copies=request.app.state.keeper.standing(),
         alarms={run.batch.code: pan.alarm(session, run.cast) for run in day.running},
     )
+    return render(request, session, page)
 
 
 @router.get("/timers")

@@ -1,0 +1,42 @@
+"""Pages declared: what each template is handed, by name and type.
+
+A page is a class that names its template and what the template reads, each with its type; a router makes one and gives
+it to `web.render`. So a type checker sees what a page is made of, and `tests/test_declared_pages.py` that the
+template reads just that.
+"""
+
+from functools import cache
+from inspect import get_annotations
+from typing import Any, ClassVar, dataclass_transform
+
+
+@dataclass_transform(kw_only_default=True, frozen_default=True, eq_default=False)
+class Page:
+    """What one template is handed: `class PlanPage(Page, template="cast/plan.html", section="plan"): batch: Batch`.
+
+    It is made with all of its fields by name. Not a dataclass: making ninety of these would be half of what the pages
+    cost at the program's start.
+    """
+
+    template: ClassVar[str] = ""
+    section: ClassVar[str] = ""
+    """The part of the day it belongs to; a page of none has ""."""
+
+    def __init_subclass__(cls, *, template: str = "", section: str | None = None) -> None:
+        """Name the template; a class without one is what several pages share."""
+        super().__init_subclass__()
+        cls.template = template
+        if section is not None:
+            cls.section = section
+
+    def __init__(self, **given: Any) -> None:
+        if given.keys() != self.declared():
+            raise TypeError(f"{type(self).__name__}: {sorted(given.keys() ^ self.declared())} is missing or too much")
+        self.__dict__.update(given)
+
+    @classmethod
+    @cache
+    def declared(cls) -> frozenset[str]:
+        """The names of what its template is handed."""
+        annotated = {name for base in cls.__mro__ for name in get_annotations(base)}
+        return frozenset(annotated - {"template", "section"})
