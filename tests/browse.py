@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
 from fastapi.testclient import TestClient
-from httpx import Response
+from httpx2 import Response
 
 
 @dataclass

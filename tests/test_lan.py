@@ -10,11 +10,11 @@ from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
-import httpx
+import httpx2
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from httpx import Response
+from httpx2 import Response
 from sqlmodel import Session, select
 
 from app import clock, commands
@@ -537,7 +537,7 @@ def test_the_command_opens_to_the_network_and_believes_no_proxy(tmp_path: Path) 
             assert port is not None
             address = f"http://{outside}:{port[1]}"
             assert address in told
-            with httpx.Client(timeout=20) as tablet:
+            with httpx2.Client(timeout=20) as tablet:
                 lies = {"x-forwarded-for": "127.0.0.1", "x-forwarded-proto": "http"}
                 assert tablet.get(f"{address}/workshop", headers=lies).headers["location"] == "/pair"
                 assert tablet.post(f"{address}/drafts?page=/x", headers=lies).status_code == 403
@@ -545,7 +545,7 @@ def test_the_command_opens_to_the_network_and_believes_no_proxy(tmp_path: Path) 
                 answer = tablet.post(f"{address}/pair", data={"code": code[1], "name": "tablet"})
                 assert answer.status_code == 303
                 assert tablet.get(f"{address}/workshop").status_code == 200
-                assert httpx.get(f"http://127.0.0.1:{port[1]}/workshop/devices").status_code == 200
+                assert httpx2.get(f"http://127.0.0.1:{port[1]}/workshop/devices").status_code == 200
         finally:
             process.terminate()
 

@@ -16,14 +16,14 @@ def read(pieces) -> list[list[str]]:
     return list(csv.reader(io.StringIO(text, newline=""), strict=True))
 
 
-def test_the_form_is_that_of_rfc_4180():
+def test_the_form_is_that_of_rfc_4180() -> None:
     """RFC 4180, section 2: CR LF after each line, the last too; quotes around what needs them; quotes doubled."""
     rows = [["aaa", 'b"bb', "c,cc"], ["two\r\nlines", "", "Größe"]]
     made = b"".join(tables.as_csv(["one", "two", "three"], rows))
     assert made == 'one,two,three\r\naaa,"b""bb","c,cc"\r\n"two\r\nlines",,Größe\r\n'.encode()
 
 
-def test_numbers_stay_numbers_and_times_are_iso():
+def test_numbers_stay_numbers_and_times_are_iso() -> None:
     moment = datetime(2026, 11, 25, 12, 5, tzinfo=UTC)
     row = [-1.5, -3, 0.1 + 0.2, None, float("nan"), True, date(2026, 11, 25), moment]
     assert read(tables.as_csv([str(i) for i in range(8)], [row]))[1] == [
@@ -39,25 +39,25 @@ def test_numbers_stay_numbers_and_times_are_iso():
 
 
 @pytest.mark.parametrize("first", ["=", "+", "-", "@", "\t", "\r", "\n", "＝"])
-def test_text_that_begins_like_a_formula_is_made_harmless(first):
+def test_text_that_begins_like_a_formula_is_made_harmless(first) -> None:
     (cell,) = read(tables.as_csv(["note"], [[f"{first}HYPERLINK(1)"]]))[1]
     assert cell == f"'{first}HYPERLINK(1)"
 
 
-def test_heads_are_made_harmless_too():
+def test_heads_are_made_harmless_too() -> None:
     assert read(tables.as_csv(["=1+1"], [])) == [["'=1+1"]]
 
 
-def test_half_a_letter_does_not_break_the_file():
+def test_half_a_letter_does_not_break_the_file() -> None:
     assert read(tables.as_csv(["a"], [["x\ud800y"]]))[1] == ["x?y"]
 
 
-def test_a_row_of_another_length_is_a_fault():
+def test_a_row_of_another_length_is_a_fault() -> None:
     with pytest.raises(ValueError, match="1 cells under 2 heads"):
         list(tables.as_csv(["a", "b"], [["x"]]))
 
 
-def test_rows_are_asked_for_as_they_are_sent():
+def test_rows_are_asked_for_as_they_are_sent() -> None:
     asked = 0
 
     def rows():
@@ -73,11 +73,11 @@ def test_rows_are_asked_for_as_they_are_sent():
 
 
 @given(st.lists(st.lists(st.text(st.characters(exclude_categories=["Cs"])), min_size=2, max_size=2), max_size=5))
-def test_whatever_text_is_read_back(rows):
+def test_whatever_text_is_read_back(rows) -> None:
     found = read(tables.as_csv(["a", "b"], rows))[1:]
     assert found == [[tables.harmless(cell) for cell in row] for row in rows]
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))
-def test_every_figure_of_a_number_is_kept(value):
+def test_every_figure_of_a_number_is_kept(value) -> None:
     assert float(read(tables.as_csv(["a"], [[value]]))[1][0]) == value

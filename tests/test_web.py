@@ -5,7 +5,7 @@ from urllib.parse import unquote
 
 import pytest
 from fastapi.testclient import TestClient
-from httpx import Response
+from httpx2 import Response
 from sqlmodel import Session, select
 
 from app.models import CoringRod, Draft, OnceToken

@@ -46,7 +46,7 @@ def take(raw: bytes) -> float:
 
 
 @pytest.mark.parametrize("samples", [10_000, 100_000, 1_000_000])
-def test_import_and_analysis(benchmark, samples):
+def test_import_and_analysis(benchmark, samples) -> None:
     raw = logger_file(samples)
     impulse = benchmark.pedantic(take, (raw,), rounds=3, warmup_rounds=1)
     start = time.process_time()
@@ -71,7 +71,7 @@ def long_file(samples: int, block: int = 200_000) -> bytes:
     return b"".join(parts)
 
 
-def test_ten_million_samples(benchmark):
+def test_ten_million_samples(benchmark) -> None:
     """A file of 150 MB: read, analysed to the last sample, thinned for drawing only, in bounded memory."""
     samples = 10_000_000
     raw = long_file(samples)

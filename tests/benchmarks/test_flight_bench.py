@@ -23,14 +23,14 @@ PAD = Pad(2.0, -0.05, wind=4.0, turning=0.5)
 
 @pytest.mark.benchmark(timer=time.process_time)
 @pytest.mark.parametrize("name", ROCKETS)
-def test_one_flight(benchmark, name):
+def test_one_flight(benchmark, name) -> None:
     benchmark(fly, MOTOR, ROCKETS[name], PAD)
     assert benchmark.stats.stats.median < 0.020
 
 
 @pytest.mark.benchmark(timer=time.process_time)
 @pytest.mark.parametrize("name", ROCKETS)
-def test_a_thousand_drawn_flights(benchmark, name):
+def test_a_thousand_drawn_flights(benchmark, name) -> None:
     draws = drawn_from_marks(0.94, 1.05, 0.9, 1.1)
     benchmark.pedantic(
         fly_range,

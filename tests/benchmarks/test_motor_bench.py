@@ -34,7 +34,7 @@ def _seconds(call, rounds):
 
 
 @pytest.mark.parametrize("index", [1, 19, 28], ids=["2 grains", "4 grains", "5 unequal grains"])
-def test_one_motor(benchmark, index):
+def test_one_motor(benchmark, index) -> None:
     case = TABLE[index]
     benchmark(simulate, case)
     yardstick = _seconds(lambda: reference.solve(case, fine=False), 5)
@@ -43,7 +43,7 @@ def test_one_motor(benchmark, index):
 
 
 @pytest.mark.parametrize("count", [500, 1000, 2000])
-def test_many_motors(benchmark, count):
+def test_many_motors(benchmark, count) -> None:
     arrays = motor_arrays([TABLE[19]]).repeat(count)
     benchmark.pedantic(simulate_many, (arrays,), rounds=5, warmup_rounds=1)
     tracemalloc.start()

@@ -9,7 +9,7 @@ from typing import Annotated, Literal, get_args, get_origin
 
 import pytest
 from fastapi.testclient import TestClient
-from httpx import Response
+from httpx2 import Response
 from pydantic import BaseModel
 
 from app.db import migrate, open_engine, writing

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from httpx import Response
+from httpx2 import Response
 from sqlmodel import Session, select
 
 from app import clock

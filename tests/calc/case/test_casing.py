@@ -21,14 +21,14 @@ def published(name):
 
 
 @pytest.mark.parametrize("row", published("burst.csv"))
-def test_published_burst(row):
+def test_published_burst(row) -> None:
     outer, wall = float(row["outer_in"]) * 0.0254, float(row["wall_in"]) * 0.0254
     burst = burst_pressure(float(row["ultimate_ksi"]) * 1e3 * PSI, outer - 2 * wall, outer)
     assert round(burst / PSI) == int(row["burst_psi"])
 
 
 @given(st.floats(1e-5, 1e-2))
-def test_lame_tends_to_thin_wall(thinness):
+def test_lame_tends_to_thin_wall(thinness) -> None:
     # exact: bore stress = thin-wall stress + P/2 * (1 + t/(2 r_i + t)), from Lame's formula by algebra
     inner, outer, p = 0.05, 0.05 * (1 + 2 * thinness), 5e6
     t, r = thinness * 0.05, 0.025
@@ -37,7 +37,7 @@ def test_lame_tends_to_thin_wall(thinness):
     assert hoop_stress_bore(p, inner, outer) / hoop_stress_thin(p, inner, outer) == pytest.approx(1, abs=2 * thinness)
 
 
-def test_lame_carries_the_load():
+def test_lame_carries_the_load() -> None:
     # statics: hoop stress over the wall sums to P * inner diameter, whatever the wall
     p, ri, ro = 7e6, 0.02, 0.03
     n = 20000
@@ -48,7 +48,7 @@ def test_lame_carries_the_load():
     assert 2 * total == pytest.approx(p * 2 * ri, rel=1e-6)
 
 
-def test_strength_falls_with_heat_and_ends_with_the_data():
+def test_strength_falls_with_heat_and_ends_with_the_data() -> None:
     # 6061-T6 typical 276/262/214/103 MPa at 24/100/149/204 degC (from memory), scaled to the minimum 240
     hot = [strengths("aluminium_6061_t6", t + 273.15)[0] / 240e6 for t in (24, 100, 149, 204)]
     assert hot == pytest.approx([1, 262 / 276, 214 / 276, 103 / 276])
@@ -59,7 +59,7 @@ def test_strength_falls_with_heat_and_ends_with_the_data():
     assert all(m.ultimate_strength > m.yield_strength for m in MATERIALS.values())
 
 
-def test_the_person_s_own_test_outranks_the_formula():
+def test_the_person_s_own_test_outranks_the_formula() -> None:
     common = (4e6, 0.0472, 0.0508, "aluminium_6061_t6")
     assert "formula" in case_margin(*common).limit_words
     assert case_margin(*common, proof_pressure=9e6).limit == pytest.approx(6e6)
@@ -70,7 +70,7 @@ def test_the_person_s_own_test_outranks_the_formula():
     assert any("over the limit" in say(note) for note in below.notes)
 
 
-def test_margin_adds_up():
+def test_margin_adds_up() -> None:
     m = case_margin(4e6, 0.0472, 0.0508, "other", yield_strength=200e6)
     assert m.factor * m.bore_stress == pytest.approx(200e6)
     assert m.design_pressure == pytest.approx(m.yield_pressure / 2)
@@ -90,14 +90,14 @@ def test_margin_adds_up():
         ({"factor": 0.5}, "factor"),
     ],
 )
-def test_what_cannot_be_is_refused_by_name(changes, field):
+def test_what_cannot_be_is_refused_by_name(changes, field) -> None:
     good = {"peak_pressure": 4e6, "inner_d": 0.0472, "outer_d": 0.0508, "material": "aluminium_6061_t6"}
     with pytest.raises(CalcError) as caught:
         case_margin(**(good | changes))
     assert caught.value.field == field
 
 
-def test_ring_shear_by_hand():
+def test_ring_shear_by_hand() -> None:
     # statics: the land fails when P * pi/4 * D**2 = 0.577 * S_y * pi * D_groove * land
     held = ring_retention(0.05, 0.056, 0.053, 0.001, 0.0016, 240e6, 1000e6)
     assert held.weakest.words == "wall sheared off behind the groove"
@@ -107,7 +107,7 @@ def test_ring_shear_by_hand():
         ring_retention(0.05, 0.056, 0.058, 0.001, 0.0016, 240e6, 1000e6)
 
 
-def test_bolts_by_hand():
+def test_bolts_by_hand() -> None:
     one = bolt_retention(0.05, 0.056, 1, 0.005, 0.0042, 0.012, 240e6, 640e6)
     many = bolt_retention(0.05, 0.056, 8, 0.005, 0.0042, 0.012, 240e6, 640e6)
     shear = {m.words: m.pressure for m in many.modes}["bolts sheared"]

@@ -27,7 +27,7 @@ GRAINS = st.builds(
 
 
 @given(GRAINS)
-def test_volume_burned_is_the_grain_s_volume(grain):
+def test_volume_burned_is_the_grain_s_volume(grain) -> None:
     # the integral of burning area over depth is the volume: exact law, quadrature to 1e-6
     kinks = sorted({min(grain.breakthrough, grain.web), grain.web})
     total = start = 0.0
@@ -52,7 +52,7 @@ def test_volume_burned_is_the_grain_s_volume(grain):
 
 
 @given(GRAINS, st.floats(0.01, 0.98))
-def test_area_is_minus_the_slope_of_volume(grain, part):
+def test_area_is_minus_the_slope_of_volume(grain, part) -> None:
     x, h = part * grain.web, 1e-7 * grain.web
     if abs(x - grain.breakthrough) < 1e-3 * grain.web:
         return  # the area has a kink there
@@ -60,7 +60,7 @@ def test_area_is_minus_the_slope_of_volume(grain, part):
     assert -slope == pytest.approx(float(burning_area(grain, x)), rel=1e-3)
 
 
-def test_both_ends_and_core_by_hand():
+def test_both_ends_and_core_by_hand() -> None:
     grain = Grain(0.04445, 0.01905, 0.0762, 0.169)
     ends = 2 * pi / 4 * (0.04445**2 - 0.01905**2)
     assert float(burning_area(grain, 0.0)) == pytest.approx(pi * 0.01905 * 0.0762 + ends)
@@ -70,17 +70,17 @@ def test_both_ends_and_core_by_hand():
     assert float(remaining_volume(grain, grain.web)) == 0.0
 
 
-def test_a_tube_burning_inside_and_out_keeps_its_area():
+def test_a_tube_burning_inside_and_out_keeps_its_area() -> None:
     tube = Grain(0.05, 0.02, 0.1, 0.2, True, False, False, True)
     x = np.linspace(0, 0.999 * tube.web, 20)
     assert burning_area(tube, x) == pytest.approx(float(burning_area(tube, 0.0)))
 
 
-def test_short_grains_are_ended_by_their_faces():
+def test_short_grains_are_ended_by_their_faces() -> None:
     assert Grain(0.05, 0.01, 0.01, 0.02).web == pytest.approx(0.005)
 
 
-def test_a_core_off_centre_breaks_through_first_on_one_side():
+def test_a_core_off_centre_breaks_through_first_on_one_side() -> None:
     grain = Grain(0.04, 0.02, 0.05, 0.08, True, False, False, core_offset=0.002)
     assert grain.breakthrough == pytest.approx(0.008)
     assert grain.web == pytest.approx(0.012)
@@ -90,7 +90,7 @@ def test_a_core_off_centre_breaks_through_first_on_one_side():
 
 
 @pytest.mark.parametrize(("outer", "port", "offset"), [(1.0, 0.5, 0.3), (1.0, 0.9, 0.4), (1.0, 1.2, 0.5)])
-def test_crescent_area_by_counting_points(outer, port, offset):
+def test_crescent_area_by_counting_points(outer, port, offset) -> None:
     # a grid of points inside one circle and outside the other: an outside count, good to 0.1 %
     n = 2000
     axis = (np.arange(n) + 0.5) / n * 2 * outer - outer
@@ -114,12 +114,12 @@ def test_crescent_area_by_counting_points(outer, port, offset):
         ({"burns_core": False, "burns_end_a": False, "burns_end_b": False}, "burns_core"),
     ],
 )
-def test_what_cannot_be_is_refused_by_name(changes, field):
+def test_what_cannot_be_is_refused_by_name(changes, field) -> None:
     with pytest.raises(CalcError) as caught:
         Grain(**({"outer_d": 0.05, "core_d": 0.02, "length": 0.1, "mass": 0.2} | changes))
     assert caught.value.field == field
 
 
-def test_a_negative_depth_is_refused():
+def test_a_negative_depth_is_refused() -> None:
     with pytest.raises(GeometryError, match="negative"):
         burning_area(Grain(0.05, 0.02, 0.1, 0.2), -0.001)

@@ -48,7 +48,7 @@ def motor(**changes) -> Motor:
 
 
 @pytest.mark.parametrize("case", TABLE, ids=range(len(TABLE)))
-def test_agrees_with_a_stiff_solver(case):
+def test_agrees_with_a_stiff_solver(case) -> None:
     # SciPy Radau, rtol 1e-8, on the same equations with geometry of its own (stiff_reference.py)
     run, exact = simulate(case), reference.solve(case)
     assert run.total_impulse == pytest.approx(exact.total_impulse, rel=2e-3)
@@ -58,7 +58,7 @@ def test_agrees_with_a_stiff_solver(case):
 
 @pytest.mark.parametrize("cores", [(0.0405, 0.019), (0.042, 0.040, 0.036, 0.019), (0.0425, 0.0425, 0.0425, 0.013)])
 @pytest.mark.parametrize("sugar", ["sorbitol", "dextrose", "sucrose"])
-def test_grains_of_very_unequal_webs_agree_with_a_stiff_solver(cores, sugar):
+def test_grains_of_very_unequal_webs_agree_with_a_stiff_solver(cores, sugar) -> None:
     # most of the burning area goes at once, early, and pressure falls to a small part: hard on any time step
     case = motor(
         grains=tuple(grain(core=core, length=0.15) for core in cores),
@@ -72,7 +72,7 @@ def test_grains_of_very_unequal_webs_agree_with_a_stiff_solver(cores, sugar):
     assert run.burn_time == pytest.approx(exact.burn_time, rel=1e-2)
 
 
-def test_halving_the_steps_changes_little(monkeypatch):
+def test_halving_the_steps_changes_little(monkeypatch) -> None:
     # second order: half as many steps may cost four times the error, still far inside 0.2 %
     full = simulate(motor())
     monkeypatch.setattr(
@@ -84,7 +84,7 @@ def test_halving_the_steps_changes_little(monkeypatch):
     assert coarse.peak_pressure == pytest.approx(full.peak_pressure, rel=5e-4)
 
 
-def test_the_table_is_as_wide_as_it_claims():
+def test_the_table_is_as_wide_as_it_claims() -> None:
     runs = [simulate(case) for case in TABLE]
     assert len(TABLE) >= 30
     assert {len(case.grains) for case in TABLE} == set(range(1, 9))
@@ -93,7 +93,7 @@ def test_the_table_is_as_wide_as_it_claims():
     assert len({case.propellant.law.name for case in TABLE}) == 3
 
 
-def test_mass_is_conserved():
+def test_mass_is_conserved() -> None:
     for case in TABLE:
         run = simulate(case)
         assert abs(run.mass_balance) < 1e-6
@@ -102,7 +102,7 @@ def test_mass_is_conserved():
         assert out == pytest.approx(run.propellant_mass, rel=0.01)
 
 
-def test_histories_agree_with_the_figures():
+def test_histories_agree_with_the_figures() -> None:
     run = simulate(motor())
     assert np.trapezoid(run.thrust, run.time) == pytest.approx(run.total_impulse, rel=2e-3)
     assert (np.diff(run.time) >= 0).all()
@@ -110,7 +110,7 @@ def test_histories_agree_with_the_figures():
     assert run.kn[-1] == 0.0
 
 
-def test_steady_pressure_matches_the_closed_form():
+def test_steady_pressure_matches_the_closed_form() -> None:
     # p = (a rho c* Kn)**(1/(1-n)): Sutton & Biblarz, Rocket Propulsion Elements. A long inner-and-outer burning
     # tube keeps its area; filling the growing volume takes rho_gas/rho_p off, less than 1 % here.
     law = power_law(8.26, 0.319, 1e5, 1e7)
@@ -127,7 +127,7 @@ def test_steady_pressure_matches_the_closed_form():
     assert run.kn_peak == pytest.approx(run.kn_start, rel=1e-9)
 
 
-def test_height_of_the_field_changes_thrust_by_ambient_times_exit_area():
+def test_height_of_the_field_changes_thrust_by_ambient_times_exit_area() -> None:
     # exact for attached flow; 70,121 Pa at 3,000 m: US Standard Atmosphere 1976
     low, high = simulate(motor(exit_d=0.022)), simulate(motor(exit_d=0.022, ambient_pressure=70121.0))
     both = low.depth[low.depth < low.depth[-1]].size
@@ -136,7 +136,7 @@ def test_height_of_the_field_changes_thrust_by_ambient_times_exit_area():
     assert gain == pytest.approx((ATM - 70121.0) * pi / 4 * 0.022**2, rel=1e-6)
 
 
-def test_doubling_all_lengths_doubles_time_and_gives_eight_times_the_impulse():
+def test_doubling_all_lengths_doubles_time_and_gives_eight_times_the_impulse() -> None:
     small = motor()
     double = motor(
         grains=(grain(0.0889, 0.0381, 0.1524),) * 4,
@@ -151,7 +151,7 @@ def test_doubling_all_lengths_doubles_time_and_gives_eight_times_the_impulse():
     assert b.total_impulse == pytest.approx(8 * a.total_impulse, rel=1e-9)
 
 
-def test_the_trade_s_four_grain_motor_is_a_j_of_about_450():
+def test_the_trade_s_four_grain_motor_is_a_j_of_about_450() -> None:
     # common practice, no source; assumptions: c* 0.95, momentum 0.90, 15 degree cone, throat that does not wear
     run = simulate(motor())
     assert run.impulse_class == "J"
@@ -159,7 +159,7 @@ def test_the_trade_s_four_grain_motor_is_a_j_of_about_450():
 
 
 @pytest.mark.parametrize("sugar", ["sorbitol", "dextrose"])
-def test_the_start_does_not_decide_where_pressure_settles(sugar):
+def test_the_start_does_not_decide_where_pressure_settles(sugar) -> None:
     # the continuous laws have one steady pressure, so a mild and a violent igniter end on the same history
     laws = replace(SORBITOL, law=published_law(sugar))
     for throat in (0.0105, 0.0115, 0.0127, 0.0145, 0.017):
@@ -171,7 +171,7 @@ def test_the_start_does_not_decide_where_pressure_settles(sugar):
         )
 
 
-def test_grains_of_their_own_mass_and_size():
+def test_grains_of_their_own_mass_and_size() -> None:
     mixed = motor(grains=(grain(), grain(core=0.022), grain(length=0.06), grain(share=0.97)))
     run = simulate(mixed)
     assert run.propellant_mass == pytest.approx(sum(g.mass for g in mixed.grains))
@@ -179,7 +179,7 @@ def test_grains_of_their_own_mass_and_size():
     assert order.total_impulse == pytest.approx(run.total_impulse, rel=1e-12)
 
 
-def test_a_batch_gives_what_each_motor_gives_alone():
+def test_a_batch_gives_what_each_motor_gives_alone() -> None:
     batch = simulate_many(TABLE)
     for i, case in enumerate(TABLE):
         alone = simulate(case)
@@ -198,7 +198,7 @@ def test_a_batch_gives_what_each_motor_gives_alone():
     offset=st.floats(0, 0.004),
     igniter=st.floats(0.2e6, 5e6),
 )
-def test_any_sensible_motor_is_marched_or_refused_in_words(core, length, count, throat, sugar, offset, igniter):
+def test_any_sensible_motor_is_marched_or_refused_in_words(core, length, count, throat, sugar, offset, igniter) -> None:
     try:
         run = simulate(
             motor(
@@ -217,7 +217,7 @@ def test_any_sensible_motor_is_marched_or_refused_in_words(core, length, count, 
     assert abs(run.mass_balance) < 1e-6
 
 
-def test_throat_growth_lowers_the_end_and_extra_area_raises_the_peak():
+def test_throat_growth_lowers_the_end_and_extra_area_raises_the_peak() -> None:
     plain = simulate(motor())
     assert simulate(motor(throat_growth=0.001)).mean_pressure < plain.mean_pressure
     cracked = simulate(motor(extra_area=0.1))
@@ -226,14 +226,14 @@ def test_throat_growth_lowers_the_end_and_extra_area_raises_the_peak():
     assert simulate(motor(initial_temperature=313.15)).burn_time < plain.burn_time
 
 
-def test_a_core_off_centre_tails_off_slowly_and_says_so():
+def test_a_core_off_centre_tails_off_slowly_and_says_so() -> None:
     plain, off = simulate(motor()), simulate(motor(grains=(grain(core_offset=0.004),) * 4))
     assert off.propellant_mass == pytest.approx(plain.propellant_mass)
     assert off.burnt_out_at > plain.burnt_out_at
     assert any("bares a part of the wall" in say(flag) for flag in off.flags)
 
 
-def test_flags_say_what_the_reader_must_know():
+def test_flags_say_what_the_reader_must_know() -> None:
     hot = simulate(motor(throat_d=0.007))
     assert hot.time_outside_law > 0
     assert any("tested range" in say(flag) for flag in hot.flags)
@@ -266,7 +266,7 @@ def _strong(run: MotorRun) -> list[str]:
     return [say(flag) for flag in run.flags if isinstance(flag, Note) and flag.strong]
 
 
-def test_a_caution_that_nearly_every_motor_gets_is_mild_and_few_get_a_strong_one():
+def test_a_caution_that_nearly_every_motor_gets_is_mild_and_few_get_a_strong_one() -> None:
     made = ((32, 3), (48, 3), (48, 4), (48, 5), (68, 2), (68, 3), (68, 4), (90, 4))
     runs = [simulate(usual(outer / 1e3, count, sugar)) for outer, count in made for sugar in ("sorbitol", "dextrose")]
     flux = [[flag for flag in run.flags if "Mass flux" in say(flag)] for run in runs]
@@ -277,7 +277,7 @@ def test_a_caution_that_nearly_every_motor_gets_is_mild_and_few_get_a_strong_one
         assert bool(_strong(run)) is (run.slenderness >= 8 or run.port_to_throat < 2)
 
 
-def test_a_motor_as_slender_as_one_that_burst_is_cautioned_strongly():
+def test_a_motor_as_slender_as_one_that_burst_is_cautioned_strongly() -> None:
     # github.com/nakujaproject/N-4_Solid_Propulsion, Static Test 5: five grains of 86 x 145 mm, L/D 8.43, burst
     five, three = (
         simulate(
@@ -296,7 +296,7 @@ def test_a_motor_as_slender_as_one_that_burst_is_cautioned_strongly():
     assert not any("as long as wide" in words for words in _strong(three))
 
 
-def test_the_mark_of_port_over_throat_is_the_workshops_own():
+def test_the_mark_of_port_over_throat_is_the_workshops_own() -> None:
     run = motor()  # 20 mm core
     ratio = run.port_to_throat
     assert not any("Port to throat" in words for words in _strong(simulate(run, ratio - 0.01)))
@@ -305,7 +305,7 @@ def test_the_mark_of_port_over_throat_is_the_workshops_own():
     assert "the workshop's own mark (a rule of thumb)" in say(told)
 
 
-def test_thin_grains_are_told_and_those_that_failed_elsewhere_strongly():
+def test_thin_grains_are_told_and_those_that_failed_elsewhere_strongly() -> None:
     # below 0.85 of ideal: published failures of larger motors (DARE, TU Delft)
     mild, strong = (simulate(motor(grains=(grain(share=share),) * 4)) for share in (0.9, 0.84))
     assert not any("ideal density" in words for words in _strong(mild))
@@ -330,32 +330,32 @@ def test_thin_grains_are_told_and_those_that_failed_elsewhere_strongly():
         ({"ambient_pressure": nan}, "ambient_pressure"),
     ],
 )
-def test_what_cannot_be_is_refused_by_name(changes, field):
+def test_what_cannot_be_is_refused_by_name(changes, field) -> None:
     with pytest.raises(CalcError) as caught:
         motor(**changes)
     assert caught.value.field == field
     assert caught.value.remedy
 
 
-def test_a_motor_that_cannot_choke_is_refused():
+def test_a_motor_that_cannot_choke_is_refused() -> None:
     weak = motor(grains=(grain(length=0.004, burns_end_a=False, burns_end_b=False),), throat_d=0.019, exit_d=0.03)
     with pytest.raises(NoSolution, match="choke"):
         simulate(weak)
 
 
-def test_a_coreless_grain_may_not_block_the_gas():
+def test_a_coreless_grain_may_not_block_the_gas() -> None:
     plug = Grain(0.04445, 0.0, 0.03, 0.08, burns_core=False)
     motor(grains=(plug, grain()))
     with pytest.raises(GeometryError, match="blocks"):
         motor(grains=(grain(), plug))
 
 
-def test_a_state_that_contradicts_itself_is_refused():
+def test_a_state_that_contradicts_itself_is_refused() -> None:
     with pytest.raises(CalcError, match="one state"):
         replace(SORBITOL, c_star=1100.0)
 
 
-def test_a_vacuum_and_an_end_burner_are_marched_too():
+def test_a_vacuum_and_an_end_burner_are_marched_too() -> None:
     assert simulate(motor(ambient_pressure=0.0)).total_impulse > simulate(motor()).total_impulse
     ender = Grain(0.04445, 0.0, 0.1, 0.27, burns_core=False, burns_end_a=False)
     run = simulate(motor(grains=(ender,), throat_d=0.003, exit_d=0.008))
@@ -363,6 +363,6 @@ def test_a_vacuum_and_an_end_burner_are_marched_too():
     assert abs(run.mass_balance) < 1e-6
 
 
-def test_arrays_pick_and_repeat():
+def test_arrays_pick_and_repeat() -> None:
     arrays = motor_arrays([motor(), motor(throat_d=0.012)])
     assert arrays.repeat(2).throat_d.tolist() == [0.0127, 0.0127, 0.012, 0.012]

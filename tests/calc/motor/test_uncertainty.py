@@ -16,7 +16,7 @@ from app.units import say
 NONE = Spread(**{f.name: 0.0 for f in fields(Spread)})
 
 
-def test_same_seed_same_answer():
+def test_same_seed_same_answer() -> None:
     first, again = (predict_range(example(), samples=64, seed=7) for _ in range(2))
     assert np.array_equal(first.figures.peak_pressure, again.figures.peak_pressure)
     assert first.drivers == again.drivers
@@ -24,7 +24,7 @@ def test_same_seed_same_answer():
     assert not np.array_equal(first.figures.peak_pressure, other.figures.peak_pressure)
 
 
-def test_the_middle_is_the_motor_itself():
+def test_the_middle_is_the_motor_itself() -> None:
     alone = simulate(example())
     middle = predict_range(example(), replace(Spread(), extra_area=0.0), samples=1024)
     assert middle.peak_pressure.mid == pytest.approx(alone.peak_pressure, rel=0.01)
@@ -32,7 +32,7 @@ def test_the_middle_is_the_motor_itself():
     assert middle.burn_time.low < alone.burn_time < middle.burn_time.high
 
 
-def test_pressure_follows_burn_rate_as_the_closed_form_says():
+def test_pressure_follows_burn_rate_as_the_closed_form_says() -> None:
     # p ~ a**(1/(1-n)) (Sutton & Biblarz). Filling the freed volume takes gas too, which adds rho_gas/rho_p to 1-n;
     # a normal cut at three deviations has its 5 % mark at 1.633 of them
     motor = example()
@@ -44,7 +44,7 @@ def test_pressure_follows_burn_rate_as_the_closed_form_says():
     assert width == pytest.approx(2 * 1.633 * 0.05 / (1 - 0.319 + gas), rel=0.01)
 
 
-def test_temperature_sensitivity_is_drawn_and_felt_away_from_its_own_temperature():
+def test_temperature_sensitivity_is_drawn_and_felt_away_from_its_own_temperature() -> None:
     # p ~ (a exp(sigma_p dT))**(1/(1-n)), gas in the freed volume as above: at -10 C, 30 K below the law's own
     motor = example()
     law = power_law(8.26, 0.319, 1e5, 1.1e7)
@@ -62,7 +62,7 @@ def test_temperature_sensitivity_is_drawn_and_felt_away_from_its_own_temperature
     assert any("with heat ±40%" in say(words) for words in cold.assumptions)
 
 
-def test_a_throat_not_measured_today_is_less_sure():
+def test_a_throat_not_measured_today_is_less_sure() -> None:
     # callipers 0.05 mm; a day passed as much again; firings 0.1 mm each, or what the nozzle's history tells
     assert throat_spread(0, 0) == Spread().throat_d
     assert throat_spread(1, 0) == throat_spread(400, 0) == pytest.approx(0.05e-3 * 2**0.5)
@@ -75,7 +75,7 @@ def test_a_throat_not_measured_today_is_less_sure():
             throat_spread(*bad)
 
 
-def test_impulse_follows_mass_and_nozzle_in_proportion():
+def test_impulse_follows_mass_and_nozzle_in_proportion() -> None:
     found = predict_range(example(), replace(NONE, density=0.01), samples=1024)
     assert np.corrcoef(found.figures.total_impulse, found.figures.propellant_mass)[0, 1] > 0.99
     driver = predict_range(example(), replace(NONE, nozzle=0.02), samples=64).drivers[0]
@@ -83,7 +83,7 @@ def test_impulse_follows_mass_and_nozzle_in_proportion():
     assert driver.total_impulse[1] > driver.total_impulse[0]
 
 
-def test_a_borrowed_law_widens_the_range():
+def test_a_borrowed_law_widens_the_range() -> None:
     motor = example()
     law = law_for_blend({"potassium_nitrate": 0.65, "sorbitol": 0.28, "sucrose": 0.07})
     borrowed = replace(motor, propellant=replace(motor.propellant, law=law))
@@ -93,7 +93,7 @@ def test_a_borrowed_law_widens_the_range():
     assert any("borrowed" in say(words) for words in wide.assumptions)
 
 
-def test_share_over_a_limit_is_counted():
+def test_share_over_a_limit_is_counted() -> None:
     motor = example()
     middle = predict_range(motor, samples=256).peak_pressure.mid
     assert predict_range(motor, samples=256, pressure_limit=middle).over_limit == pytest.approx(0.5, abs=0.02)
@@ -101,14 +101,14 @@ def test_share_over_a_limit_is_counted():
     assert predict_range(motor, samples=256).over_limit is None
 
 
-def test_drivers_come_strongest_first_and_leave_out_what_is_certain():
+def test_drivers_come_strongest_first_and_leave_out_what_is_certain() -> None:
     found = predict_range(example(), replace(Spread(), throat_d=0.0), samples=64)
     widths = [abs(d.peak_pressure[1] - d.peak_pressure[0]) for d in found.drivers]
     assert widths == sorted(widths, reverse=True)
     assert "throat_d" not in {d.key for d in found.drivers}
 
 
-def test_band_encloses_the_motor_and_marks_are_in_order():
+def test_band_encloses_the_motor_and_marks_are_in_order() -> None:
     found = predict_range(example(), samples=256)
     alone = simulate(example())
     early = (found.band.time > 0.1) & (found.band.time < 1.2)
@@ -120,12 +120,12 @@ def test_band_encloses_the_motor_and_marks_are_in_order():
     assert found.classes["J"] > 0.8
 
 
-def test_a_void_only_ever_raises_the_peak():
+def test_a_void_only_ever_raises_the_peak() -> None:
     found = predict_range(example(), replace(NONE, extra_area=0.05), samples=64)
     assert found.figures.peak_pressure.min() >= simulate(example()).peak_pressure * (1 - 1e-9)
 
 
-def test_spreads_that_cannot_be_are_refused():
+def test_spreads_that_cannot_be_are_refused() -> None:
     with pytest.raises(CalcError) as caught:
         Spread(burn_rate=-0.1)
     assert caught.value.field == "burn_rate"

@@ -30,7 +30,7 @@ def printed(band, mpa):
 
 
 @pytest.mark.parametrize("band", BANDS)
-def test_inside_a_band_the_law_is_as_printed(band):
+def test_inside_a_band_the_law_is_as_printed(band) -> None:
     # the ends of the tested range have no neighbour, so nothing is blended there
     low, high = float(band["p_low_mpa"]), float(band["p_high_mpa"])
     joints = [float(b["p_high_mpa"]) for b in BANDS if b["sugar"] == band["sugar"]][:-1]
@@ -43,7 +43,7 @@ def test_inside_a_band_the_law_is_as_printed(band):
 
 
 @pytest.mark.parametrize("sugar", SUGARS)
-def test_joints_are_blended_from_line_to_line_and_none_is_steep(sugar):
+def test_joints_are_blended_from_line_to_line_and_none_is_steep(sugar) -> None:
     law = published_law(sugar)
     bands = [b for b in BANDS if b["sugar"] == sugar]
     for left, right in pairwise(bands):
@@ -61,7 +61,7 @@ def test_joints_are_blended_from_line_to_line_and_none_is_steep(sugar):
 
 
 @pytest.mark.parametrize("sugar", ["sorbitol", "dextrose"])
-def test_what_the_blends_move_is_what_the_module_says(sugar):
+def test_what_the_blends_move_is_what_the_module_says(sugar) -> None:
     # steady pressure: P/r is the same for the law as for the printed band
     law = published_law(sugar)
     log_p, log_r = law.log_points
@@ -82,7 +82,7 @@ def test_what_the_blends_move_is_what_the_module_says(sugar):
 
 
 @pytest.mark.parametrize("sugar", SUGARS)
-def test_a_motor_inside_a_band_is_steady_where_the_printed_band_puts_it(sugar):
+def test_a_motor_inside_a_band_is_steady_where_the_printed_band_puts_it(sugar) -> None:
     # P = (a rho c* Kn)^(1/(1-n)) with the printed a and n: stretching bands moved this by 2 to 3.5 % at mid-band
     law = published_law(sugar)
     log_p, log_r = law.log_points
@@ -93,21 +93,21 @@ def test_a_motor_inside_a_band_is_steady_where_the_printed_band_puts_it(sugar):
 
 
 @pytest.mark.parametrize("sugar", SUGARS)
-def test_pressure_over_rate_rises_throughout(sugar):
+def test_pressure_over_rate_rises_throughout(sugar) -> None:
     # so a motor has one steady pressure
     p = np.geomspace(1e4, 5e7, 5000)
     assert (np.diff(p / published_law(sugar).rate(p)) > 0).all()
 
 
 @given(st.floats(1e4, 4e7), st.floats(1.0001, 2))
-def test_rate_is_positive_and_never_outpaces_pressure(p, ratio):
+def test_rate_is_positive_and_never_outpaces_pressure(p, ratio) -> None:
     law = published_law("dextrose")
     slow, fast = law.rate([p, p * ratio])
     assert slow > 0
     assert fast / slow < ratio
 
 
-def test_outside_the_range_the_end_line_goes_on_and_is_marked():
+def test_outside_the_range_the_end_line_goes_on_and_is_marked() -> None:
     law = published_law("sorbitol")
     beyond = law.p_max * np.array([1.0, 2.0, 4.0])
     log_rate = np.log(law.rate(beyond))
@@ -116,14 +116,14 @@ def test_outside_the_range_the_end_line_goes_on_and_is_marked():
     assert law.in_range(beyond).tolist() == [True, False, False]
 
 
-def test_temperature_speeds_it_up():
+def test_temperature_speeds_it_up() -> None:
     law = published_law("sucrose")
     assert law.rate(2e6, 313.15) / law.rate(2e6) == pytest.approx(np.exp(SIGMA_P * 20))
     with pytest.raises(OutOfRange, match="temperature"):
         law.rate(2e6, 20.0)
 
 
-def test_temperature_sensitivity_and_its_spread_hold_what_is_public():
+def test_temperature_sensitivity_and_its_spread_hold_what_is_public() -> None:
     # pressure "varies by 30 %" from Swedish winter to Spanish summer (DARE, TU Delft, seen), over an assumed 45 K;
     # the sensitivity of pressure is that of the rate times 1/(1 - n) (Sutton & Biblarz, pi_K and sigma_p)
     of_pressure = np.log(1.3) / 45
@@ -135,7 +135,7 @@ def test_temperature_sensitivity_and_its_spread_hold_what_is_public():
     assert np.exp(SIGMA_P * np.exp(3 * Spread().sigma_p)) < np.exp(0.0105)  # general range 0.001-0.009 (Sutton)
 
 
-def test_power_law_converts_units():
+def test_power_law_converts_units() -> None:
     law = power_law(8.26, 0.319, 1e5, 1e7)
     p = np.geomspace(1e5, 1e7, 7)
     assert law.rate(p) * 1e3 == pytest.approx(8.26 * (p / 1e6) ** 0.319)
@@ -152,14 +152,14 @@ def test_power_law_converts_units():
         ({"potassium_nitrate": 0.65, "xylitol": 0.35}, "sorbitol", True),
     ],
 )
-def test_a_blend_takes_its_own_law_or_borrows_the_nearest(parts, law, borrowed):
+def test_a_blend_takes_its_own_law_or_borrows_the_nearest(parts, law, borrowed) -> None:
     chosen = law_for_blend(parts)
     assert law in chosen.name
     assert chosen.borrowed is borrowed
     assert bool(chosen.note) is borrowed
 
 
-def test_what_has_no_law_is_refused():
+def test_what_has_no_law_is_refused() -> None:
     for parts in ({"potassium_nitrate": 1.0}, {"sorbitol": 1.0}, {"potassium_nitrate": 0.65, "flour": 0.35}):
         with pytest.raises(BlendError):
             law_for_blend(parts)
@@ -168,13 +168,13 @@ def test_what_has_no_law_is_refused():
 
 
 @pytest.mark.parametrize("n", [1.0, 1.2, float("nan"), -1.5])
-def test_an_exponent_without_a_steady_motor_is_refused(n):
+def test_an_exponent_without_a_steady_motor_is_refused(n) -> None:
     with pytest.raises(OutOfRange) as caught:
         power_law(8.0, n, 1e5, 1e7)
     assert caught.value.field == "n"
 
 
-def test_bad_points_and_pressures_are_refused():
+def test_bad_points_and_pressures_are_refused() -> None:
     with pytest.raises(OutOfRange, match="exponent"):
         BurnLaw("steep", (1e6, 2e6), (0.001, 0.003), "invented")
     with pytest.raises(CalcError, match="rise"):

@@ -34,7 +34,7 @@ def trapezoid(peak=400.0, rise=0.1, flat=1.0, fall=0.3, quiet=1.0, rate=RATE):
 # --- Figures -------------------------------------------------------------------------------------
 
 
-def test_mean_thrust_by_each_definition_of_the_burn_time():
+def test_mean_thrust_by_each_definition_of_the_burn_time() -> None:
     """NFPA 1125 as summarised by a motor maker's published page (second hand): 57, 59, 65 or 67 N by definition.
 
     80 N s, 1.36 s in full, 1.24 s above 5 %. Whole impulse over each time gives 59 and 65; the other two printed
@@ -50,7 +50,7 @@ def test_mean_thrust_by_each_definition_of_the_burn_time():
     assert round(found.total_impulse / 1.36) == 59
 
 
-def test_a_half_sine_in_closed_form():
+def test_a_half_sine_in_closed_form() -> None:
     t, force = half_sine()
     found = figures(t, force, propellant_mass=0.5)
     omega = np.pi / 2.0
@@ -67,7 +67,7 @@ def test_a_half_sine_in_closed_form():
 
 
 @given(st.floats(0.02, 0.5), st.floats(0.1, 3.0), st.floats(0.02, 1.0), st.floats(5.0, 5000.0))
-def test_a_trapezoid_in_closed_form(rise, flat, fall, peak):
+def test_a_trapezoid_in_closed_form(rise, flat, fall, peak) -> None:
     t = np.array([0.0, rise, rise + flat, rise + flat + fall])
     found = figures(t, np.array([0.0, peak, peak, 0.0]))
     assert found.burn_time == pytest.approx(flat + 0.95 * (rise + fall))
@@ -75,7 +75,7 @@ def test_a_trapezoid_in_closed_form(rise, flat, fall, peak):
     assert found.total_impulse == pytest.approx(peak * (flat + (rise + fall) / 2) - 0.05**2 * peak * rise / 2)
 
 
-def test_impulse_against_scipy_on_an_uneven_noisy_curve():
+def test_impulse_against_scipy_on_an_uneven_noisy_curve() -> None:
     rng = np.random.default_rng(7)
     t = np.sort(rng.uniform(0.0, 2.0, 4000))
     force = 300 * np.sin(np.pi * t / 2) ** 0.7 + rng.normal(0, 1, t.size)
@@ -85,7 +85,7 @@ def test_impulse_against_scipy_on_an_uneven_noisy_curve():
     assert found.total_impulse == pytest.approx(reference, rel=1e-12)
 
 
-def test_chamber_figures_obey_the_identity_of_sutton():
+def test_chamber_figures_obey_the_identity_of_sutton() -> None:
     """Sutton & Biblarz, eq. 3-32: I_sp g = c* C_F, whatever the curve; with constant C_F both come back."""
     t, pressure = half_sine(peak=4e6)
     pressure = pressure + 101325.0
@@ -103,14 +103,14 @@ def test_chamber_figures_obey_the_identity_of_sutton():
     assert 0 < found.mean_pressure < found.peak_pressure
 
 
-def test_a_throat_that_grows():
+def test_a_throat_that_grows() -> None:
     d = np.linspace(0.0127, 0.0131, 2001)
     assert mean_throat_area(0.0127, 0.0131) == pytest.approx(np.pi / 4 * integrate.simpson(d**2, x=d) / (d[-1] - d[0]))
     with pytest.raises(OutOfRange):
         mean_throat_area(0.0, None)
 
 
-def test_impulse_beyond_class_o_is_refused():
+def test_impulse_beyond_class_o_is_refused() -> None:
     t, force = half_sine(peak=500 * 102)
     with pytest.raises(OutOfRange, match="above class O"):
         figures(t, force)
@@ -121,7 +121,7 @@ def test_impulse_beyond_class_o_is_refused():
 
 @settings(deadline=None, max_examples=30)
 @given(st.floats(-50, 50), st.floats(-5, 5))
-def test_zero_and_drift_come_off_exactly(offset, drift):
+def test_zero_and_drift_come_off_exactly(offset, drift) -> None:
     t, force = trapezoid()
     first, last = find_burn(t, force + offset + drift * t)
     found = zeroed(t, force + offset + drift * t, first, last)
@@ -132,7 +132,7 @@ def test_zero_and_drift_come_off_exactly(offset, drift):
     assert t[high] == pytest.approx(2.4, abs=0.01)
 
 
-def test_drift_may_be_left_in():
+def test_drift_may_be_left_in() -> None:
     t, force = trapezoid()
     found = zeroed(t, force + 3.0 + 2.0 * t, *find_burn(t, force + 3.0 + 2.0 * t), drift=False)
     assert not found.drifted
@@ -140,7 +140,7 @@ def test_drift_may_be_left_in():
     assert found.thrust[-1] > 2.0
 
 
-def test_a_record_that_began_with_thrust_takes_its_zero_from_afterwards():
+def test_a_record_that_began_with_thrust_takes_its_zero_from_afterwards() -> None:
     t, force = trapezoid()
     t, force = t[RATE + 20 :], force[RATE + 20 :] + 7.0
     found = zeroed(t, force, *find_burn(t, force))
@@ -149,14 +149,14 @@ def test_a_record_that_began_with_thrust_takes_its_zero_from_afterwards():
     assert found.thrust[-1] == 0.0
 
 
-def test_a_record_of_nothing_but_thrust_is_refused():
+def test_a_record_of_nothing_but_thrust_is_refused() -> None:
     t, force = trapezoid()
     t, force = t[RATE + 20 : 2 * RATE + 400], force[RATE + 20 : 2 * RATE + 400]
     with pytest.raises(CalcError, match="quiet stretch"):
         zeroed(t, force, 0, t.size - 1)
 
 
-def test_a_pause_belongs_to_the_burn_and_another_motor_does_not():
+def test_a_pause_belongs_to_the_burn_and_another_motor_does_not() -> None:
     t, force = trapezoid(quiet=5.0)
     chuff = np.where((t > 4.3) & (t < 4.6), 200.0, 0.0)
     other = np.where((t > 1.0) & (t < 1.5), 300.0, 0.0)
@@ -166,7 +166,7 @@ def test_a_pause_belongs_to_the_burn_and_another_motor_does_not():
     assert t[last] == pytest.approx(6.385, abs=0.01)
 
 
-def test_a_stray_sample_is_no_burn_and_no_noise():
+def test_a_stray_sample_is_no_burn_and_no_noise() -> None:
     t, force = trapezoid(rate=80)
     rng = np.random.default_rng(4)
     stray = force + rng.normal(0, 0.5, t.size) + 900.0 * (np.arange(t.size) == 20)
@@ -187,13 +187,13 @@ def test_a_stray_sample_is_no_burn_and_no_noise():
         (np.random.default_rng(3).normal(0, 1, 5000), "out of its noise"),
     ],
 )
-def test_what_is_no_burn_is_refused(force, words):
+def test_what_is_no_burn_is_refused(force, words) -> None:
     with pytest.raises(CalcError, match=words) as fault:
         find_burn(np.arange(force.size) / RATE, force)
     assert fault.value.field == "force_column"
 
 
-def test_a_gap_is_found():
+def test_a_gap_is_found() -> None:
     t = np.r_[np.arange(100), np.arange(150, 250)] / 100
     assert gaps(t) == [100]
     assert gaps(np.arange(100) / 100) == []
@@ -202,7 +202,7 @@ def test_a_gap_is_found():
 # --- The stand -----------------------------------------------------------------------------------
 
 
-def test_calibration_against_scipy():
+def test_calibration_against_scipy() -> None:
     readings = np.array([8012.0, 108_214.0, 208_395.0, 408_611.0, 808_890.0])
     loads = np.array([0.0, 1.0, 2.0, 4.0, 8.0]) * STANDARD_GRAVITY
     reference = stats.linregress(readings, loads)
@@ -217,7 +217,7 @@ def test_calibration_against_scipy():
 
 
 @pytest.mark.parametrize("share", [-0.02, 0.02, 0.2])
-def test_lost_weight_is_the_reverse_of_what_a_stand_adds(share):
+def test_lost_weight_is_the_reverse_of_what_a_stand_adds(share) -> None:
     t, thrust = trapezoid(quiet=0.0)
     weight = share * 400.0
     lost = weight * np.r_[0.0, integrate.cumulative_trapezoid(thrust, t)] / integrate.trapezoid(thrust, t)
@@ -225,7 +225,7 @@ def test_lost_weight_is_the_reverse_of_what_a_stand_adds(share):
     assert np.abs(found - thrust).max() < 1e-9
 
 
-def test_an_upright_test_end_to_end():
+def test_an_upright_test_end_to_end() -> None:
     """Zero before, weight lost in proportion to impulse, so the level after the burn is lower: drift is not that."""
     t, thrust = trapezoid()
     weight = -4.0
@@ -242,13 +242,13 @@ def test_an_upright_test_end_to_end():
     assert naive < 0.996 * fixed
 
 
-def test_more_weight_than_thrust_is_refused():
+def test_more_weight_than_thrust_is_refused() -> None:
     t, thrust = trapezoid(peak=1.0, quiet=0.0)
     with pytest.raises(CalcError):
         without_lost_weight(t, thrust, 500.0)
 
 
-def test_a_cell_at_its_end_is_seen_and_a_real_top_is_not():
+def test_a_cell_at_its_end_is_seen_and_a_real_top_is_not() -> None:
     t, force = half_sine()
     first, last = standing_still(np.minimum(force, 450.0))
     assert t[first] == pytest.approx(1 + np.arcsin(0.9) / (np.pi / 2), abs=0.001)
@@ -265,7 +265,7 @@ def test_a_cell_at_its_end_is_seen_and_a_real_top_is_not():
 
 @pytest.mark.parametrize("tone", [40.0, 93.0, 310.0])
 @pytest.mark.parametrize("amplitude", [15.0, 60.0])
-def test_a_ringing_stand_is_flagged_with_its_frequency(tone, amplitude):
+def test_a_ringing_stand_is_flagged_with_its_frequency(tone, amplitude) -> None:
     t, force = trapezoid(quiet=0.0)
     found = ringing(t, force + amplitude * np.sin(2 * np.pi * tone * t))
     assert found is not None
@@ -273,7 +273,7 @@ def test_a_ringing_stand_is_flagged_with_its_frequency(tone, amplitude):
     assert found.amplitude == pytest.approx(amplitude, rel=0.15)  # means over steps damp 310 Hz by 12 %
 
 
-def test_a_ring_that_dies_away_is_flagged():
+def test_a_ring_that_dies_away_is_flagged() -> None:
     t, force = trapezoid(quiet=0.0, rise=0.01)
     found = ringing(t, force + 80 * np.exp(-t / 0.4) * np.sin(2 * np.pi * 120 * t))
     assert found is not None
@@ -282,14 +282,14 @@ def test_a_ring_that_dies_away_is_flagged():
 
 @pytest.mark.parametrize("make", [half_sine, trapezoid])
 @pytest.mark.parametrize("noise", [0.0, 3.0])
-def test_a_quiet_stand_is_not_flagged(make, noise):
+def test_a_quiet_stand_is_not_flagged(make, noise) -> None:
     t, force = make(quiet=0.0)
     assert ringing(t, force + np.random.default_rng(5).normal(0, noise + 1e-12, t.size)) is None
 
 
 @settings(deadline=None, max_examples=40)
 @given(st.floats(0.002, 0.4), st.integers(0, 2**31), st.booleans())
-def test_smoothing_keeps_the_impulse_to_rounding(period, seed, uneven):
+def test_smoothing_keeps_the_impulse_to_rounding(period, seed, uneven) -> None:
     rng = np.random.default_rng(seed)
     t = np.sort(rng.uniform(0, 1.5, 3000)) if uneven else np.arange(3000) / 2000
     force = rng.normal(200, 50, t.size)
@@ -300,7 +300,7 @@ def test_smoothing_keeps_the_impulse_to_rounding(period, seed, uneven):
     assert step * even.sum() == pytest.approx(whole, rel=1e-12)
 
 
-def test_smoothing_takes_the_tone_out_and_leaves_the_burn():
+def test_smoothing_takes_the_tone_out_and_leaves_the_burn() -> None:
     t, force = trapezoid(quiet=0.0, flat=2.0)
     at, mean = smoothed(t, force + 40 * np.sin(2 * np.pi * 100 * t), 0.01)
     flat = (at > 0.2) & (at < 2.0)
@@ -309,7 +309,7 @@ def test_smoothing_takes_the_tone_out_and_leaves_the_burn():
         smoothed(t, force, 5.0)
 
 
-def test_several_motors_in_one_record_are_all_found():
+def test_several_motors_in_one_record_are_all_found() -> None:
     """Three trapezoids in closed form; a bump of a hundredth of the largest impulse is no motor."""
     t = np.arange(30 * RATE) / RATE
     force = np.zeros(t.size)

@@ -33,7 +33,7 @@ def text(delimiter=",", decimal=".", head="Time (s){0}Force (N)\n", end="\n", ta
         (", ", ".", "comma"),
     ],
 )
-def test_any_delimiter_and_decimal_sign_with_or_without_a_head(head, delimiter, decimal, name):
+def test_any_delimiter_and_decimal_sign_with_or_without_a_head(head, delimiter, decimal, name) -> None:
     raw = plain_text(text(delimiter, decimal, head))
     layout = guess_layout(raw)
     assert (layout.delimiter, layout.decimal, layout.columns) == (name, decimal, 2)
@@ -46,7 +46,7 @@ def test_any_delimiter_and_decimal_sign_with_or_without_a_head(head, delimiter, 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
-def test_encodings_and_line_ends(encoding, end):
+def test_encodings_and_line_ends(encoding, end) -> None:
     words = text(head="t (µs){0}Kraft (N)\n").decode().replace("\n", end)
     raw = plain_text(words.encode(encoding))
     layout = guess_layout(raw)
@@ -67,13 +67,13 @@ def test_encodings_and_line_ends(encoding, end):
         (b" \r\n \n", "is empty"),
     ],
 )
-def test_what_is_not_text_is_told_by_its_content(start, words):
+def test_what_is_not_text_is_told_by_its_content(start, words) -> None:
     with pytest.raises(CalcError, match=words) as fault:
         plain_text(start + (b"" if words == "is empty" else b" more"))
     assert fault.value.field == "file"
 
 
-def test_a_letter_is_no_table():
+def test_a_letter_is_no_table() -> None:
     with pytest.raises(CalcError, match=r"No lines of numbers.*Dear club"):
         guess_layout(b"Dear club,\nthe test went well.\n")
     with pytest.raises(CalcError, match="longer than"):
@@ -91,7 +91,7 @@ def test_a_letter_is_no_table():
         (33, "0.31,inf", "Line 33 holds “inf”"),
     ],
 )
-def test_a_fault_names_its_line(line, instead, words):
+def test_a_fault_names_its_line(line, instead, words) -> None:
     lines = text().decode().splitlines()
     lines[line - 1] = instead
     raw = "\n".join(lines).encode()
@@ -100,7 +100,7 @@ def test_a_fault_names_its_line(line, instead, words):
     assert fault.value.field == "file"
 
 
-def test_columns_that_are_not_wanted_may_hold_words():
+def test_columns_that_are_not_wanted_may_hold_words() -> None:
     raw = "\n".join(f"10:00:{i:02d},{i},{i * i},ok" for i in range(20)).encode()
     layout = guess_layout(raw)
     assert layout.columns == 4
@@ -108,7 +108,7 @@ def test_columns_that_are_not_wanted_may_hold_words():
 
 
 @pytest.mark.parametrize("line", ["10:00:00.123 -> {}", "Force: {} N", "ok;{};running"])
-def test_words_around_a_number_are_passed_over(line):
+def test_words_around_a_number_are_passed_over(line) -> None:
     raw = "\n".join(line.format(f"{f:.2f}") for f in F).encode()
     layout = guess_layout(raw)
     found = first_numbers(raw, layout)
@@ -117,7 +117,7 @@ def test_words_around_a_number_are_passed_over(line):
     assert [len(c) for c in found].count(0) == 2
 
 
-def test_a_fault_near_the_beginning_does_not_hide_what_the_columns_are():
+def test_a_fault_near_the_beginning_does_not_hide_what_the_columns_are() -> None:
     lines = text().decode().splitlines()
     lines[19] = "0.18,oops"
     raw = "\n".join(lines).encode()
@@ -126,7 +126,7 @@ def test_a_fault_near_the_beginning_does_not_hide_what_the_columns_are():
     assert (found.time, found.force) == (1, 2)
 
 
-def test_empty_lines_are_passed_over_and_counted():
+def test_empty_lines_are_passed_over_and_counted() -> None:
     raw = b"t,F\n" + b"".join(b"%d,%d\n\n" % (i, i) for i in range(12))
     layout = guess_layout(raw)
     assert read_columns(raw, layout, [1])[0].tolist() == list(range(12))
@@ -147,7 +147,7 @@ def test_empty_lines_are_passed_over_and_counted():
         (("Zeit in s", "Kraft in g", "Druck in MPa"), (1, "s", 2, "gf", 3, "MPa")),
     ],
 )
-def test_roles_are_guessed_from_words_or_from_how_columns_run(heads, expected):
+def test_roles_are_guessed_from_words_or_from_how_columns_run(heads, expected) -> None:
     columns = np.array([np.arange(30.0) * 2, np.sin(np.arange(30.0)), np.cos(np.arange(30.0))])
     if heads[0] == "Chamber bar":
         columns = columns[[1, 0, 2]]
@@ -156,18 +156,18 @@ def test_roles_are_guessed_from_words_or_from_how_columns_run(heads, expected):
 
 
 @pytest.mark.parametrize(("step", "unit"), [(0.001, "s"), (0.0125, "s"), (1.0, "ms"), (100.0, "ms"), (1000.0, "us")])
-def test_the_unit_of_time_without_words(step, unit):
+def test_the_unit_of_time_without_words(step, unit) -> None:
     columns = np.array([np.arange(50) * step, np.ones(50)])
     assert guess_roles(columns, ()).time_unit == unit
 
 
-def test_raw_counts_and_a_file_without_time_are_guessed():
+def test_raw_counts_and_a_file_without_time_are_guessed() -> None:
     counts = np.array([83_000.0, 82_990.0, 400_000.0, 82_995.0])
     found = guess_roles(counts[None, :], ())
     assert (found.time, found.force, found.force_unit) == (None, 1, "counts")
 
 
-def test_times_that_do_not_rise_are_found():
+def test_times_that_do_not_rise_are_found() -> None:
     assert sample_times(np.array([0.0, 1.0, 2.0]), "ms")[1] is None
     assert sample_times(np.array([0.0, 1.0, 0.5]), "s")[1] == 2
     time, row = sample_times(np.array([5e6, 6e6, 6e6]), "us")
@@ -175,7 +175,7 @@ def test_times_that_do_not_rise_are_found():
     assert time.tolist() == [0.0, 1.0, 1.0]
 
 
-def test_units_are_the_exact_ones():
+def test_units_are_the_exact_ones() -> None:
     """NIST SP 811 (2008), appendix B.8: lbf 4.448222 N, psi 6894.757 Pa, kgf 9.80665 N (from memory)."""
     assert round(FORCE_UNITS["lbf"], 6) == 4.448222
     assert round(PRESSURE_UNITS["psi"], 3) == 6894.757

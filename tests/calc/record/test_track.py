@@ -42,7 +42,7 @@ def flown(rate=20.0, until=LANDING + 10, ground=0.0):
 
 @pytest.mark.parametrize("rate", [100.0, 20.0, 10.0, 5.0, 2.0, 1.0])
 @pytest.mark.parametrize("zero", [0.0, 412.5])
-def test_apogee_descents_and_landing_are_those_of_the_closed_form(rate, zero):
+def test_apogee_descents_and_landing_are_those_of_the_closed_form(rate, zero) -> None:
     t, h = flown(rate)
     found = analyse(t, h + zero)
     assert found.apogee == pytest.approx(APOGEE, abs=1e-6)
@@ -56,7 +56,7 @@ def test_apogee_descents_and_landing_are_those_of_the_closed_form(rate, zero):
     assert (found.before, found.topped, found.spikes) == (True, True, ())
 
 
-def test_noise_and_spikes_leave_the_figures_nearly_where_they_are():
+def test_noise_and_spikes_leave_the_figures_nearly_where_they_are() -> None:
     t, h = flown()
     s = t - LAUNCH
     misses = []
@@ -75,7 +75,7 @@ def test_noise_and_spikes_leave_the_figures_nearly_where_they_are():
     assert abs(np.mean(misses)) < 0.3
 
 
-def test_a_spike_at_the_top_is_no_apogee():
+def test_a_spike_at_the_top_is_no_apogee() -> None:
     t, h = flown()
     h[np.abs(t - LAUNCH - AT) < 0.1] += 80.0
     found = analyse(t, h)
@@ -84,7 +84,7 @@ def test_a_spike_at_the_top_is_no_apogee():
     assert found.spikes[0].size == pytest.approx(80.0, abs=2.0)
 
 
-def test_one_steady_descent_is_one():
+def test_one_steady_descent_is_one() -> None:
     t = np.arange(0, 90, 0.1)
     s = np.clip(t - 2, 0, 10)
     h = 98 * s - 4.9 * s**2 - np.clip(7 * (t - 12), 0, 490)
@@ -93,7 +93,7 @@ def test_one_steady_descent_is_one():
     assert found.launch + found.landing_time == pytest.approx(82.0)
 
 
-def test_landing_on_a_slope_and_a_told_pad():
+def test_landing_on_a_slope_and_a_told_pad() -> None:
     t, h = flown(ground=-40.0, until=LANDING + 20)
     found = analyse(t, h)
     assert found.ground == pytest.approx(-40.0)
@@ -105,7 +105,7 @@ def test_landing_on_a_slope_and_a_told_pad():
     assert begun.launch == t[aloft][0]
 
 
-def test_a_record_that_ends_in_the_air():
+def test_a_record_that_ends_in_the_air() -> None:
     t, h = flown()
     cut = analyse(t[t < LAUNCH + MAIN_TIME - 2], h[t < LAUNCH + MAIN_TIME - 2])
     assert cut.landing_time is None
@@ -116,13 +116,13 @@ def test_a_record_that_ends_in_the_air():
 
 
 @pytest.mark.parametrize("heights", [np.zeros(500), np.random.default_rng(3).normal(0, 1, 500), np.linspace(0, 5, 500)])
-def test_what_never_flew_is_refused(heights):
+def test_what_never_flew_is_refused(heights) -> None:
     with pytest.raises(CalcError, match="never rises") as fault:
         analyse(np.arange(500) / 10, heights)
     assert fault.value.field == "height_column"
 
 
-def test_a_median_of_slopes_is_scipys():
+def test_a_median_of_slopes_is_scipys() -> None:
     """scipy.stats.theilslopes, SciPy 1.17."""
     chance = np.random.default_rng(7)
     for _ in range(20):
@@ -133,20 +133,20 @@ def test_a_median_of_slopes_is_scipys():
         robust_slope(np.array([1.0]), np.array([1.0]))
 
 
-def test_a_steep_climb_is_no_spike():
+def test_a_steep_climb_is_no_spike() -> None:
     t = np.arange(0, 20, 0.05)
     assert find_spikes(t, np.where(t < 2, 0.0, 250.0 * (t - 2))) == ()
 
 
 @pytest.mark.parametrize("row", rows(), ids=lambda r: r["altitude"])
-def test_pressure_altitude_is_the_standards(row):
+def test_pressure_altitude_is_the_standards(row) -> None:
     """U.S. Standard Atmosphere 1976, Table I, read from pressure to altitude; within what its printed digits leave."""
     pressure, half = float(row["pressure"]), half_digit(row["pressure"])
     low, high = (pressure_altitude([pressure + sign * half])[0] for sign in (1, -1))
     assert low <= float(row["altitude"]) <= high
 
 
-def test_pressure_altitude_undoes_the_atmosphere():
+def test_pressure_altitude_undoes_the_atmosphere() -> None:
     z = np.linspace(-1000, 45_000, 400)
     assert pressure_altitude([atmosphere(float(x)).pressure for x in z]) == pytest.approx(z, abs=1e-6)
     for wrong in ([101_325.0, 50.0], [200_000.0]):
@@ -166,7 +166,7 @@ def test_pressure_altitude_undoes_the_atmosphere():
         (("", ""), 98_000.0, (1, "s", 2, "Pa")),
     ],
 )
-def test_columns_are_guessed(heads, scale, expected):
+def test_columns_are_guessed(heads, scale, expected) -> None:
     t = np.arange(0, 5, 0.05)
     height = np.sin(t) if scale == 1.0 else scale + np.sin(t)
     if heads[0] == "t_ms":
@@ -174,6 +174,6 @@ def test_columns_are_guessed(heads, scale, expected):
     assert guess_height([t, height], heads) == expected
 
 
-def test_units_are_the_exact_ones():
+def test_units_are_the_exact_ones() -> None:
     """International foot of 1959, 0.3048 m; NIST SP 811 (from memory)."""
     assert HEIGHT_UNITS == {"m": 1.0, "ft": 0.3048, "Pa": 1.0, "hPa": 100.0, "kPa": 1000.0}

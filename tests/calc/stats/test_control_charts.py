@@ -35,7 +35,7 @@ def numbers(text):
 
 
 @pytest.mark.parametrize("row", published("individuals_chart.csv"))
-def test_published_individuals_chart(row):
+def test_published_individuals_chart(row) -> None:
     found = individuals_limits(numbers(row["values"]))
     assert round(found.centre, 2) == float(row["centre"])
     assert round(found.moving_range, 4) == float(row["moving_range"])
@@ -53,7 +53,7 @@ def _charts(n, lots=120_000):
 
 
 @pytest.mark.parametrize("n", [8, 9, 11, 14, 20, 35, 80])
-def test_good_grains_fall_outside_as_often_as_said(n):
+def test_good_grains_fall_outside_as_often_as_said(n) -> None:
     """Simulated, seeded. By the printed 3 / 1.128: 0.7 % of newest and 3.1 % of next good grains at 8; now 0.27 %."""
     own, coming = _charts(n)
     limits = short_run(individuals_limits([0.0, 1.0] * (n // 2) + [0.5] * (n % 2)))
@@ -71,7 +71,7 @@ def test_good_grains_fall_outside_as_often_as_said(n):
         assert (coming > 3 / D2_OF_TWO).mean() == pytest.approx(0.031, abs=0.001)
 
 
-def test_with_independent_ranges_the_simulation_gives_the_published_factors():
+def test_with_independent_ranges_the_simulation_gives_the_published_factors() -> None:
     """Pyzdek's table of short-run factors, single values: second stage 3.7, 3.1, 3.0 for 10, 20, 25 (from memory)."""
     for groups, printed in ((10, "3.7"), (20, "3.1"), (25, "3.0")):
         rng = np.random.default_rng(groups)
@@ -80,7 +80,7 @@ def test_with_independent_ranges_the_simulation_gives_the_published_factors():
         assert f"{np.quantile(np.abs(off) / mean_range, 0.9973):.1f}" == printed
 
 
-def test_few_values_have_wider_limits_and_many_the_printed_ones():
+def test_few_values_have_wider_limits_and_many_the_printed_ones() -> None:
     wide = [FACTORS[n] for n in sorted(FACTORS)]
     assert wide == sorted(wide, reverse=True)
     many = individuals_limits(np.random.default_rng(5).normal(0.96, 0.01, 100_000))
@@ -92,7 +92,7 @@ def test_few_values_have_wider_limits_and_many_the_printed_ones():
 
 
 @pytest.mark.parametrize("row", published("ewma.csv"))
-def test_published_ewma(row):
+def test_published_ewma(row) -> None:
     found = ewma(numbers(row["values"]), float(row["target"]), float(row["sigma"]), float(row["weight"]))
     assert found.values[1:] == pytest.approx(numbers(row["averages"]), abs=0.011)  # the page carries two decimals on
     assert found.upper == pytest.approx(float(row["upper"]), abs=1e-4)
@@ -101,7 +101,7 @@ def test_published_ewma(row):
 
 
 @pytest.mark.parametrize("row", published("two_means.csv"))
-def test_published_comparison_of_means(row):
+def test_published_comparison_of_means(row) -> None:
     first, second = (Sample(int(row[f"n{i}"]), float(row[f"mean{i}"]), float(row[f"sd{i}"])) for i in (1, 2))
     found = compare_means(first, second)
     assert found.freedom == pytest.approx(float(row["freedom"]), abs=1e-3)
@@ -115,7 +115,7 @@ def _sample(values):
     return Sample(len(values), float(np.mean(values)), float(np.std(values, ddof=1)))
 
 
-def test_intervals_are_scipy_s():
+def test_intervals_are_scipy_s() -> None:
     rng = np.random.default_rng(26)
     for n, m in [(2, 2), (3, 9), (12, 5), (40, 40)]:
         one, two = rng.normal(0.96, 0.01, n), rng.normal(0.95, 0.02, m)
@@ -128,7 +128,7 @@ def test_intervals_are_scipy_s():
 
 
 @given(VALUES, VALUES)
-def test_no_order_where_the_intervals_overlap_and_the_mirror_holds(one, two):
+def test_no_order_where_the_intervals_overlap_and_the_mirror_holds(one, two) -> None:
     found, mirror = compare_means(_sample(one), _sample(two)), compare_means(_sample(two), _sample(one))
     overlap = found.first.low <= found.second.high and found.second.low <= found.first.high
     assert found.ranked is not overlap
@@ -139,14 +139,14 @@ def test_no_order_where_the_intervals_overlap_and_the_mirror_holds(one, two):
 
 
 @given(VALUES, st.floats(0.5, 2.0), st.floats(-1.0, 1.0))
-def test_limits_follow_the_unit(values, scale, shift):
+def test_limits_follow_the_unit(values, scale, shift) -> None:
     # exact law: a change of unit changes the limits in the same way
     before, after = individuals_limits(values), individuals_limits([scale * v + shift for v in values])
     assert after.centre == pytest.approx(scale * before.centre + shift, abs=1e-9)
     assert after.upper - after.lower == pytest.approx(scale * (before.upper - before.lower), abs=1e-9)
 
 
-def test_a_weight_of_one_is_the_value_itself_and_a_lasting_shift_is_seen():
+def test_a_weight_of_one_is_the_value_itself_and_a_lasting_shift_is_seen() -> None:
     assert ewma([1.0, 2.0, 3.0], 0.0, 1.0, 1.0).values == (0.0, 1.0, 2.0, 3.0)
     shifted = ewma([1.5] * 12, target=0.0, sigma=1.0)  # 1.5 deviations: inside the single-value limits for ever
     assert shifted.outside
@@ -169,6 +169,6 @@ def test_a_weight_of_one_is_the_value_itself_and_a_lasting_shift_is_seen():
         lambda: ewma([math.inf], 1.0, 1.0),
     ],
 )
-def test_what_cannot_be_computed_is_refused(call):
+def test_what_cannot_be_computed_is_refused(call) -> None:
     with pytest.raises(OutOfRange):
         call()

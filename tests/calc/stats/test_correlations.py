@@ -26,19 +26,19 @@ def numbers(text):
 
 
 @pytest.mark.parametrize("row", published("rank_association.csv"))
-def test_published_interval(row):
+def test_published_interval(row) -> None:
     found = rank_association(numbers(row["x"]), numbers(row["y"]))
     for name in ("rho", "low", "high"):
         assert round(getattr(found, name), 7) == float(row[name])
 
 
 @given(VALUES)
-def test_ranks_are_scipy_s(values):
+def test_ranks_are_scipy_s(values) -> None:
     assert ranks(values).tolist() == stats.rankdata(values).tolist()
 
 
 @given(VALUES, st.randoms(use_true_random=False))
-def test_coefficient_and_probability_are_scipy_s(x, random):
+def test_coefficient_and_probability_are_scipy_s(x, random) -> None:
     y = [v + random.randint(-15, 15) for v in x]
     if len(set(x)) == 1 or len(set(y)) == 1:
         with pytest.raises(OutOfRange):
@@ -52,7 +52,7 @@ def test_coefficient_and_probability_are_scipy_s(x, random):
 
 
 @given(VALUES, st.randoms(use_true_random=False))
-def test_a_bent_scale_changes_nothing(x, random):
+def test_a_bent_scale_changes_nothing(x, random) -> None:
     y = [v + random.randint(-15, 15) for v in x]
     if len(set(x)) == 1 or len(set(y)) == 1:
         return
@@ -62,7 +62,7 @@ def test_a_bent_scale_changes_nothing(x, random):
     assert turned.rho == pytest.approx(-straight.rho, abs=1e-12)
 
 
-def test_its_interval_holds_about_as_often_as_it_says():
+def test_its_interval_holds_about_as_often_as_it_says() -> None:
     """Pairs of a normal distribution with correlation r have Spearman's coefficient 6/pi asin(r/2): Pearson 1907."""
     chance, held, tries = np.random.default_rng(7), 0, 600
     r = 0.6
@@ -85,12 +85,12 @@ def test_its_interval_holds_about_as_often_as_it_says():
         lambda: rank_association([1, 2, 3, 4], [1, 2, 3, 4], 1.0),
     ],
 )
-def test_what_cannot_be_computed_is_refused(call):
+def test_what_cannot_be_computed_is_refused(call) -> None:
     with pytest.raises(CalcError):
         call()
 
 
-def test_perfect_order_is_not_perfect_knowledge():
+def test_perfect_order_is_not_perfect_knowledge() -> None:
     up = rank_association(range(1, 13), range(1, 13))
     swapped = rank_association(range(1, 13), [2, 1, *range(3, 13)])
     assert (up.rho, up.high) == (1.0, 1.0)

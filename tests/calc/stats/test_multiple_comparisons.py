@@ -30,12 +30,12 @@ def sample(values):
 
 
 @pytest.mark.parametrize("row", published("holm.csv"))
-def test_published_holm(row):
+def test_published_holm(row) -> None:
     assert [p < 0.05 for p in holm(numbers(row["p"]))] == [bool(s) for s in numbers(row["stands"])]
 
 
 @given(CHANCES, st.floats(0.001, 0.5))
-def test_holm_is_the_procedure_step_by_step(chances, alpha):
+def test_holm_is_the_procedure_step_by_step(chances, alpha) -> None:
     """Holm 1979: from the least p on, a difference stands while p < alpha / (number not yet judged)."""
     stands, order = [False] * len(chances), sorted(range(len(chances)), key=lambda i: chances[i])
     for done, i in enumerate(order):
@@ -46,7 +46,7 @@ def test_holm_is_the_procedure_step_by_step(chances, alpha):
 
 
 @pytest.mark.parametrize("row", published("welch.csv"))
-def test_published_welch(row):
+def test_published_welch(row) -> None:
     found = compare_means(sample(numbers(row["first"])), sample(numbers(row["second"])))
     assert found.freedom == pytest.approx(float(row["freedom"]), abs=0.05)
     assert round(found.p, 5) == float(row["p"])
@@ -54,7 +54,7 @@ def test_published_welch(row):
     assert found.high == pytest.approx(float(row["high"]), abs=5e-7)
 
 
-def test_welch_is_scipy_s():
+def test_welch_is_scipy_s() -> None:
     chance = np.random.default_rng(5)
     for n, m in [(2, 2), (3, 9), (12, 5), (40, 40)]:
         one, two = chance.normal(0.96, 0.01, n), chance.normal(0.95, 0.02, m)
@@ -64,7 +64,7 @@ def test_welch_is_scipy_s():
     assert compare_means(Sample(3, 1.0, 0.0), Sample(3, 2.0, 0.0)).p == 0.0
 
 
-def test_alike_groups_are_hardly_ever_put_in_order():
+def test_alike_groups_are_hardly_ever_put_in_order() -> None:
     """Eight groups of four from one distribution: with Holm at 95 % at most one try in twenty may find an order."""
     chance = np.random.default_rng(11)
     wrong = sum(
@@ -73,7 +73,7 @@ def test_alike_groups_are_hardly_ever_put_in_order():
     assert wrong <= 0.05 * 200
 
 
-def test_an_order_needs_both_gates():
+def test_an_order_needs_both_gates() -> None:
     near = [Sample(30, 1.00, 0.05), Sample(30, 1.032, 0.05)]  # Welch's p is 0.016, yet the intervals touch
     (pair,) = compare_all(near)
     assert pair.p < 0.05
@@ -83,13 +83,13 @@ def test_an_order_needs_both_gates():
 
 
 @given(st.integers(0, 12), st.integers(0, 12), st.integers(0, 12), st.integers(0, 12))
-def test_exact_test_is_scipy_s(a, b, c, d):
+def test_exact_test_is_scipy_s(a, b, c, d) -> None:
     reference = stats.fisher_exact([[a, b], [c, d]]).pvalue
     assert exact_chance(a, b, c, d) == pytest.approx(reference, abs=1e-9)
 
 
 @given(st.integers(1, 60), st.data())
-def test_share_interval_is_scipy_s(n, data):
+def test_share_interval_is_scipy_s(n, data) -> None:
     so = data.draw(st.integers(0, n))
     reference = stats.binomtest(so, n).proportion_ci(0.95, method="exact")
     assert share_interval(so, n) == pytest.approx((reference.low, reference.high), abs=1e-9)
@@ -105,6 +105,6 @@ def test_share_interval_is_scipy_s(n, data):
         lambda: compare_all([Sample(1, 1.0, 0.0), Sample(2, 1.0, 0.1)]),
     ],
 )
-def test_what_cannot_be_computed_is_refused(call):
+def test_what_cannot_be_computed_is_refused(call) -> None:
     with pytest.raises(OutOfRange):
         call()

@@ -2,7 +2,7 @@
 
 import re
 
-import httpx
+import httpx2
 import numpy as np
 import pytest
 from fastapi.testclient import TestClient
@@ -47,7 +47,7 @@ def text(unit: str = "m", delimiter: str = ";", head: bool = True, spike: bool =
     return "\n".join([f"Time (ms){delimiter}{title}"] * head + rows).encode()
 
 
-def post(client: TestClient, url: str, raw: bytes, name: str = "flight.csv") -> httpx.Response:
+def post(client: TestClient, url: str, raw: bytes, name: str = "flight.csv") -> httpx2.Response:
     form = opened(client, url).forms["form"]
     files = {"file": (name, raw, "text/csv")}
     return client.post(form.action, data={"once": form.fields["once"]}, files=files, follow_redirects=False)

@@ -3,7 +3,7 @@
 import hashlib
 import re
 
-import httpx
+import httpx2
 import numpy as np
 import pytest
 from fastapi.testclient import TestClient
@@ -40,7 +40,7 @@ def burn(peak: float = 700.0, rate: int = 500, pressure: bool = False) -> bytes:
     return "\n".join([head, *rows]).encode()
 
 
-def post(client: TestClient, url: str, raw: bytes, name: str = "burn.csv", once: str = "") -> httpx.Response:
+def post(client: TestClient, url: str, raw: bytes, name: str = "burn.csv", once: str = "") -> httpx2.Response:
     form = opened(client, url).forms["form"]
     data = {"once": once or form.fields["once"]}
     return client.post(form.action, data=data, files={"file": (name, raw, "text/csv")}, follow_redirects=False)

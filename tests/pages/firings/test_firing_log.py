@@ -2,7 +2,7 @@
 
 import re
 
-import httpx
+import httpx2
 import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import select
@@ -25,7 +25,7 @@ def bare(client: TestClient, result: str = "good") -> str:
 
 def post(
     client: TestClient, url: str, raw: bytes, caption: str = "", name: str = "a.jpg", once: str = ""
-) -> httpx.Response:
+) -> httpx2.Response:
     form = opened(client, f"{url}/pictures").forms["form"]
     data = {"once": once or form.fields["once"], "caption": caption}
     return client.post(form.action, data=data, files={"file": (name, raw, "text/html")}, follow_redirects=False)

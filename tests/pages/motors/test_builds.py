@@ -7,7 +7,7 @@ from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
-from httpx import Response
+from httpx2 import Response
 from sqlmodel import Session, select
 
 from app import clock
