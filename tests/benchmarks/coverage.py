@@ -72,7 +72,7 @@ class Cell:
 
 def places() -> dict[str, tuple[int, int, int] | None]:
     """The box, and its corners by their signs in rate, c* and nozzle."""
-    corners = {"".join("-+"[i] for i in one): one for one in itertools.product((0, 1), repeat=3)}
+    corners = {"".join("-+"[i] for i in one): one for one in itertools.product((0, 1), (0, 1), (0, 1))}
     return {"box": None, **corners}
 
 

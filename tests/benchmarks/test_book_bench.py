@@ -41,6 +41,7 @@ from app.services.review import lots_review
 from app.settings import Settings
 from tests import build
 from tests.behind import engine_of
+from tests.benchmarks.bench import Benchmark
 
 LOTS, GRAINS, FIRINGS, SAMPLES = 500, 10, 3, 5_000
 COPIED = (
@@ -208,7 +209,7 @@ def book(
     empty_book: Path, tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest
 ) -> tuple[Path, str]:
     """The big book's file, and the code of its first lot."""
-    room = request.config.cache.mkdir("ten-years")  # type: ignore[union-attr]
+    room = request.config.cache.mkdir("ten-years")
     kept = room / f"{_key(empty_book)}.sqlite3"
     if not kept.exists():
         for old in room.iterdir():
@@ -267,7 +268,7 @@ def _cpu_ms(client: TestClient, address: str) -> float:
         "/shelf",
     ],
 )
-def test_a_page(benchmark: Any, client: TestClient, book: tuple[Path, str], address: str) -> None:
+def test_a_page(benchmark: Benchmark, client: TestClient, book: tuple[Path, str], address: str) -> None:
     page = benchmark(client.get, address.format(code=book[1]))
     assert page.status_code == 200
     benchmark.extra_info["kB"] = len(page.content) // 1000
@@ -275,12 +276,12 @@ def test_a_page(benchmark: Any, client: TestClient, book: tuple[Path, str], addr
 
 
 @pytest.mark.parametrize(("name", "rows"), [("lots", LOTS), ("grains", LOTS * GRAINS), ("firings", LOTS * FIRINGS)])
-def test_a_table_taken_along(benchmark: Any, client: TestClient, name: str, rows: int) -> None:
+def test_a_table_taken_along(benchmark: Benchmark, client: TestClient, name: str, rows: int) -> None:
     table = benchmark.pedantic(client.get, (f"/review/{name}.csv",), rounds=3, warmup_rounds=1)
     assert table.text.count("\r\n") == rows + 1
 
 
-def test_a_weight_saved_and_its_verdict_shown(benchmark: Any, client: TestClient) -> None:
+def test_a_weight_saved_and_its_verdict_shown(benchmark: Benchmark, client: TestClient) -> None:
     """The press of Enter to the page with the verdict: the save, on disk, and the page that it leads to."""
     engine = engine_of(client)
     with writing(engine) as session:

@@ -13,6 +13,7 @@ from app.calc.record.logger_text import plain_text
 from app.models.curve import ReadIn
 from app.services.firings import reading
 from app.services.firings.reading import Motor
+from tests.benchmarks.bench import Benchmark
 
 HOW = ReadIn.model_validate(
     {
@@ -46,7 +47,7 @@ def take(raw: bytes) -> float:
 
 
 @pytest.mark.parametrize("samples", [10_000, 100_000, 1_000_000])
-def test_import_and_analysis(benchmark, samples) -> None:
+def test_import_and_analysis(benchmark: Benchmark, samples: int) -> None:
     raw = logger_file(samples)
     impulse = benchmark.pedantic(take, (raw,), rounds=3, warmup_rounds=1)
     start = time.process_time()
@@ -71,7 +72,7 @@ def long_file(samples: int, block: int = 200_000) -> bytes:
     return b"".join(parts)
 
 
-def test_ten_million_samples(benchmark) -> None:
+def test_ten_million_samples(benchmark: Benchmark) -> None:
     """A file of 150 MB: read, analysed to the last sample, thinned for drawing only, in bounded memory."""
     samples = 10_000_000
     raw = long_file(samples)

@@ -6,7 +6,6 @@ python -m pytest tests/benchmarks/test_learning_bench.py --benchmark-only
 import json
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -25,6 +24,7 @@ from app.services.motors import builds
 from app.services.review import coverage
 from app.settings import Settings
 from tests import build
+from tests.benchmarks.bench import Benchmark
 from tests.benchmarks.test_book_bench import FIRINGS, LOTS, fill
 
 
@@ -70,13 +70,13 @@ def client(book: Path) -> Iterator[TestClient]:
 @pytest.mark.parametrize(
     "address", ["/review/learned", "/review/learned/1", "/review/learned/firing/1", "/review/calibration"]
 )
-def test_a_page_of_what_was_learned(benchmark: Any, client: TestClient, address: str) -> None:
+def test_a_page_of_what_was_learned(benchmark: Benchmark, client: TestClient, address: str) -> None:
     """Wanted: 150 ms."""
     page = benchmark(client.get, address)
     assert page.status_code == 200
 
 
-def test_learning_beside_a_prediction(benchmark: Any, book: Path) -> None:
+def test_learning_beside_a_prediction(benchmark: Benchmark, book: Path) -> None:
     """What a prediction pays for it: gather 1,500 fits and put them together."""
     engine = open_engine(book)
     with reading(engine) as session:
@@ -87,7 +87,7 @@ def test_learning_beside_a_prediction(benchmark: Any, book: Path) -> None:
     engine.dispose()
 
 
-def test_a_figure_by_figure_check_of_every_firing(benchmark: Any, book: Path) -> None:
+def test_a_figure_by_figure_check_of_every_firing(benchmark: Benchmark, book: Path) -> None:
     engine = open_engine(book)
     with reading(engine) as session:
         found = benchmark(coverage.look, session)
@@ -100,7 +100,7 @@ def test_a_figure_by_figure_check_of_every_firing(benchmark: Any, book: Path) ->
     engine.dispose()
 
 
-def test_a_fit_of_a_pressure_curve(benchmark: Any) -> None:
+def test_a_fit_of_a_pressure_curve(benchmark: Benchmark) -> None:
     run = simulate(example())
     t = np.linspace(0.0, run.time[-1], 5000)
     p = np.interp(t, run.time, run.pressure) + np.random.default_rng(2).normal(0, 2e4, t.size)

@@ -3,28 +3,21 @@
 python -m pytest tests/benchmarks --benchmark-only
 """
 
-import importlib.util
 import statistics
-import sys
 import time
 import tracemalloc
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
 from app.calc.motor.simulation import motor_arrays, simulate, simulate_many
+from tests.benchmarks.bench import Benchmark
+from tests.calc import stiff_reference as reference
 
-_path = Path(__file__).parents[1] / "calc" / "stiff_reference.py"
-_spec = importlib.util.spec_from_file_location("stiff_reference_bench", _path)
-assert _spec
-assert _spec.loader
-reference = importlib.util.module_from_spec(_spec)
-sys.modules["stiff_reference_bench"] = reference
-_spec.loader.exec_module(reference)
 TABLE = reference.motor_table()
 
 
-def _seconds(call, rounds):
+def _seconds(call: Callable[[], object], rounds: int) -> float:
     spent = []
     for _ in range(rounds):
         start = time.perf_counter()
@@ -34,7 +27,7 @@ def _seconds(call, rounds):
 
 
 @pytest.mark.parametrize("index", [1, 19, 28], ids=["2 grains", "4 grains", "5 unequal grains"])
-def test_one_motor(benchmark, index) -> None:
+def test_one_motor(benchmark: Benchmark, index: int) -> None:
     case = TABLE[index]
     benchmark(simulate, case)
     yardstick = _seconds(lambda: reference.solve(case, fine=False), 5)
@@ -43,7 +36,7 @@ def test_one_motor(benchmark, index) -> None:
 
 
 @pytest.mark.parametrize("count", [500, 1000, 2000])
-def test_many_motors(benchmark, count) -> None:
+def test_many_motors(benchmark: Benchmark, count: int) -> None:
     arrays = motor_arrays([TABLE[19]]).repeat(count)
     benchmark.pedantic(simulate_many, (arrays,), rounds=5, warmup_rounds=1)
     tracemalloc.start()

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.benchmarks.bench import Benchmark
+
 ROOT = Path(__file__).parents[2]
 LIBRARIES = "fastapi, sqlmodel, numpy, jinja2"
 SCRIPT = "import time; t = time.process_time(); import {}; print(time.process_time() - t)"
@@ -25,7 +27,7 @@ def cpu_seconds(modules: str, cache: Path) -> float:
 
 
 @pytest.mark.parametrize("modules", ["app.main", LIBRARIES], ids=["the app", "its libraries"])
-def test_cpu_of_importing(benchmark, tmp_path, modules) -> None:
+def test_cpu_of_importing(benchmark: Benchmark, tmp_path: Path, modules: str) -> None:
     cpu_seconds("app.main", tmp_path)  # writes the bytecode
     spent = []
     benchmark.pedantic(lambda: spent.append(cpu_seconds(modules, tmp_path)), rounds=5, warmup_rounds=1)
@@ -33,7 +35,7 @@ def test_cpu_of_importing(benchmark, tmp_path, modules) -> None:
     benchmark.extra_info["CPU seconds, median"] = sorted(spent)[len(spent) // 2]
 
 
-def test_no_thermochemistry_is_loaded_at_the_start(benchmark, tmp_path) -> None:
+def test_no_thermochemistry_is_loaded_at_the_start(benchmark: Benchmark, tmp_path: Path) -> None:
     wanted = "app.main, sys; print(sorted({'cantera', 'scipy', 'pint', 'segno'} & set(sys.modules)))"
     run = [sys.executable, "-c", f"import {wanted}"]
     loaded = benchmark.pedantic(

@@ -6,16 +6,19 @@
 The tests named beside each row assert the same comparisons; here the largest difference is looked for.
 """
 
-import csv
-import importlib.util
 import sys
 from collections.abc import Callable, Iterable
 from itertools import pairwise
 from math import pi
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
+
+from app.calc.base.constants import Floats
+from app.calc.grain.geometry import Grain
+from app.calc.motor.simulation import Motor, MotorRun
+from tests.calc.stiff_reference import Reference, motor_table, solve, solve_shape
+from tests.published import numbers, published
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -25,24 +28,12 @@ BEGIN, END = "<!-- measured -->", "<!-- /measured -->"
 SUGARS = ("sorbitol", "dextrose", "sucrose")
 
 
-def published(name: str) -> list[dict[str, str]]:
-    lines = (HERE / "published" / name).read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+Curve = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
 
 def worst(pairs: Iterable[tuple[float, float]]) -> float:
     """Largest relative difference of (found, expected)."""
     return max(abs(found / expected - 1) for found, expected in pairs)
-
-
-def reference() -> ModuleType:
-    if "stiff_reference" not in sys.modules:
-        spec = importlib.util.spec_from_file_location("stiff_reference", HERE / "stiff_reference.py")
-        assert spec
-        assert spec.loader
-        sys.modules["stiff_reference"] = module = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(module)
-    return sys.modules["stiff_reference"]
 
 
 def digits(found: float, printed: str) -> float:
@@ -294,7 +285,7 @@ def star_march(figure: str) -> Callable[[], float]:
         grain = prism(section, 0.0762, 0.95 * 1841.0 * float(section.area(0.0)) * 0.0762)
         motor = replace(example(), grains=(grain,) * 4, throat_d=0.0115)
         until = 0.95 * grain.web
-        exact = reference().solve_shape(
+        exact = solve_shape(
             motor,
             lambda x: 4 * float(section.perimeter(x) * (0.0762 - 2 * x) + 2 * section.area(x)),
             lambda x: 4 * float(section.area(x) * (0.0762 - 2 * x)),
@@ -350,15 +341,14 @@ def ambient() -> float:
     return float(np.abs(gains - 1).max())
 
 
-_RUNS: list[tuple[object, object]] = []
+_RUNS: list[tuple[MotorRun, Reference]] = []
 
 
-def marches() -> list[tuple[object, object]]:
+def marches() -> list[tuple[MotorRun, Reference]]:
     from app.calc.motor.simulation import simulate
 
     if not _RUNS:
-        stiff = reference()
-        _RUNS.extend((simulate(motor), stiff.solve(motor)) for motor in stiff.motor_table())
+        _RUNS.extend((simulate(motor), solve(motor)) for motor in motor_table())
     return _RUNS
 
 
@@ -367,7 +357,7 @@ def against_stiff(name: str) -> Callable[[], float]:
 
 
 def mass_kept() -> float:
-    return max(abs(run.mass_balance) for run, _ in marches())  # type: ignore[attr-defined]
+    return max(abs(run.mass_balance) for run, _ in marches())
 
 
 def scaling() -> float:
@@ -377,7 +367,9 @@ def scaling() -> float:
 
     one = example()
     grains = tuple(
-        replace(g, outer_d=2 * g.outer_d, core_d=2 * g.core_d, length=2 * g.length, mass=8 * g.mass) for g in one.grains
+        replace(g, outer_d=2 * g.outer_d, core_d=2 * g.core_d, length=2 * g.length, mass=8 * g.mass)
+        for g in one.grains
+        if isinstance(g, Grain)
     )
     two = replace(
         one,
@@ -397,7 +389,6 @@ def scaling() -> float:
 def steady() -> float:
     from dataclasses import replace
 
-    from app.calc.grain.geometry import Grain
     from app.calc.motor.isentropic import flow_function
     from app.calc.motor.simulation import example, simulate
     from app.calc.propellant.burn_rate import power_law
@@ -416,7 +407,7 @@ def steady() -> float:
     middle = float(run.pressure[len(run.pressure) // 2])
     gas = middle / (flow_function(motor.propellant.gamma) * c_star) ** 2
     a = 8.26e-3 / 1e6**0.319
-    return abs(middle / (a * (tube.density - gas) * c_star * run.kn_start) ** (1 / (1 - 0.319)) - 1)
+    return float(abs(middle / (a * (tube.density - gas) * c_star * run.kn_start) ** (1 / (1 - 0.319)) - 1))
 
 
 # --- Fits and what is learned -----------------------------------------------------------------
@@ -434,11 +425,11 @@ def certified_line() -> float:
 def certified_curves() -> float:
     from app.calc.stats.least_squares import fit
 
-    def power(x: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def power(x: Floats, b: Floats) -> tuple[Floats, Floats]:
         made = x ** b[1]
         return b[0] * made, np.stack([made, b[0] * made * np.log(x)], axis=1)
 
-    def adsorption(x: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def adsorption(x: Floats, b: Floats) -> tuple[Floats, Floats]:
         made = -np.expm1(-b[1] * x)
         return b[0] * made, np.stack([made, b[0] * x * np.exp(-b[1] * x)], axis=1)
 
@@ -449,7 +440,14 @@ def certified_curves() -> float:
     ):
         rows = published(f"nist_{name}.csv")
         x, y = (np.array([float(r[k]) for r in rows]) for k in ("x", "y"))
-        one = fit(lambda b, x=x, y=y, f=model: f(x, b)[0] - y, start, lambda b, x=x, f=model: f(x, b)[1])
+
+        def off(b: Floats, x: Floats = x, y: Floats = y, f: Curve = model) -> Floats:
+            return f(x, b)[0] - y
+
+        def slopes(b: Floats, x: Floats = x, f: Curve = model) -> Floats:
+            return f(x, b)[1]
+
+        one = fit(off, start, slopes)
         found.append(worst(zip((*one.values, *one.errors), certified, strict=True)))
     return max(found)
 
@@ -464,7 +462,7 @@ def rate_read_back() -> float:
     one = example()
     law = one.propellant.law
     faster = replace(law, rates=tuple(1.08 * r for r in law.rates))
-    made = reference().solve(replace(one, propellant=replace(one.propellant, law=faster), c_star_efficiency=0.92))
+    made = solve(replace(one, propellant=replace(one.propellant, law=faster), c_star_efficiency=0.92))
     t = np.linspace(0, made.time[-1], 900)
     found = fit_pressure(one, t, np.interp(t, made.time, made.pressure))
     return worst([(float(np.exp(found.rate.value)), 1.08), (float(np.exp(found.c_star.value)), 0.92)])
@@ -480,11 +478,11 @@ def seeds_held() -> float:
 
     one = example()
 
-    def motor(a: float, n: float, c_star: float):
+    def motor(a: float, n: float, c_star: float) -> Motor:
         law = power_law(a, n, 1e5, 1e7)
         return replace(one, propellant=replace(one.propellant, law=law), c_star_efficiency=c_star)
 
-    made = reference().solve(motor(7.1, 0.30, 0.93))
+    made = solve(motor(7.1, 0.30, 0.93))
     t = np.arange(0.0, made.time[-1] + 0.4, 0.002)
     p = np.interp(t - 0.1, made.time, made.pressure, left=101325.0, right=101325.0)
     hits = np.zeros(3)
@@ -520,7 +518,7 @@ def share_interval() -> float:
     for n in (1, 5, 30, 300):
         for hits in range(0, n + 1, max(1, n // 10)):
             theirs, ours = binomtest(hits, n).proportion_ci(0.95, method="exact"), exact_interval(hits, n)
-            found += [abs(ours[0] - theirs.low), abs(ours[1] - theirs.high)]
+            found += [float(abs(ours[0] - theirs.low)), float(abs(ours[1] - theirs.high))]
     return max(found)
 
 
@@ -644,7 +642,7 @@ def uniform_air() -> float:
     from app.calc.flight import launch
     from app.calc.flight.flight import Motor, Pad, Rocket, fly
 
-    def air(altitude: np.ndarray, warmer: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    def air(altitude: Floats, warmer: float = 0.0) -> tuple[Floats, Floats]:
         return np.full(altitude.shape, 1.225), np.full(altitude.shape, 340.29)
 
     with patch.object(launch, "air_column", air):
@@ -712,15 +710,11 @@ def plain(unit: str) -> Callable[[float], str]:
     return lambda value: f"{value:.2g} {unit}"
 
 
-def _numbers(text: str) -> list[float]:
-    return [float(part) for part in text.split()]
-
-
 def individuals_nist() -> float:
     from app.calc.stats.control_charts import individuals_limits
 
     (row,) = published("individuals_chart.csv")
-    found = individuals_limits(_numbers(row["values"]))
+    found = individuals_limits(numbers(row["values"]))
     return max(digits(found.lower, row["lower"]), digits(found.upper, row["upper"]))
 
 
@@ -728,7 +722,7 @@ def ewma_nist() -> float:
     from app.calc.stats.control_charts import ewma
 
     (row,) = published("ewma.csv")
-    found = ewma(_numbers(row["values"]), float(row["target"]), float(row["sigma"]), float(row["weight"]))
+    found = ewma(numbers(row["values"]), float(row["target"]), float(row["sigma"]), float(row["weight"]))
     return max(digits(found.lower, row["lower"]), digits(found.upper, row["upper"]))
 
 
@@ -736,8 +730,9 @@ def welch_r() -> float:
     from app.calc.stats.control_charts import Sample, compare_means
 
     (row,) = published("welch.csv")
-    one, two = (np.array(_numbers(row[name])) for name in ("first", "second"))
-    found = compare_means(*(Sample(len(v), float(v.mean()), float(v.std(ddof=1))) for v in (one, two)))
+    one, two = (np.array(numbers(row[name])) for name in ("first", "second"))
+    first, second = (Sample(len(v), float(v.mean()), float(v.std(ddof=1))) for v in (one, two))
+    found = compare_means(first, second)
     return max(digits(getattr(found, name), row[name]) for name in ("p", "low", "high"))
 
 
@@ -745,7 +740,7 @@ def spearman_published() -> float:
     from app.calc.stats.correlations import rank_association
 
     (row,) = published("rank_association.csv")
-    found = rank_association(_numbers(row["x"]), _numbers(row["y"]))
+    found = rank_association(numbers(row["x"]), numbers(row["y"]))
     return max(digits(getattr(found, name), row[name]) for name in ("rho", "low", "high"))
 
 
@@ -795,6 +790,7 @@ def flight_tracks() -> float:
             opens - main * (s - opened),
         ]
         one = analyse(t, np.select([s < 0, s < burn, s < top, s < opened, s < landed], pieces, 0.0))
+        assert one.landing_time is not None
         found += [(one.apogee, apogee), (one.apogee_time, top), (one.landing_time, landed)]
         found += zip((d.rate for d in one.descents), (drogue, main), strict=True)
     return worst(found)
@@ -823,7 +819,7 @@ def pressure_heights() -> float:
         mantissa, _, power = row["pressure"].partition("e")
         unit = 10.0 ** (int(power or 0) - len(mantissa.partition(".")[2]))
         here, below = pressure_altitude([float(row["pressure"]), float(row["pressure"]) - unit])
-        found.append(abs(here - float(row["altitude"])) / (below - here))
+        found.append(float(abs(here - float(row["altitude"])) / (below - here)))
     return max(found)
 
 

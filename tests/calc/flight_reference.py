@@ -4,13 +4,15 @@ The only thing borrowed from the program is the standard atmosphere, which has i
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from app.calc.base.atmosphere import atmosphere
+from app.calc.base.atmosphere import Air, atmosphere
+from app.calc.base.constants import Floats
+from tests.calc.stop import Stop
 
 G = 9.80665
 
@@ -109,35 +111,35 @@ def solve(case: Case) -> dict[str, float]:
     lean, up = math.sin(case.tilt), math.cos(case.tilt)
 
     def wind(z: float) -> float:
-        return case.wind * (min(max(z, 0.0), 274.32) / case.wind_height) ** (1 / 7)
+        return float(case.wind * (min(max(z, 0.0), 274.32) / case.wind_height) ** (1 / 7))
 
-    def air(z: float) -> Any:
+    def air(z: float) -> Air:
         return atmosphere(case.elevation + z, case.warmer)
 
     def pull(z: float, speed: float) -> float:
         mach = speed / air(z).speed_of_sound
-        coefficient = float(np.interp(mach, *zip(*case.drag, strict=True)))
+        machs, coefficients = zip(*case.drag, strict=True)
+        coefficient = float(np.interp(mach, machs, coefficients))
         return 0.5 * air(z).density * coefficient * area * speed**2
 
     def thrust(now: float) -> float:
         return float(np.interp(now, t, force)) if now < t[-1] else 0.0
 
-    def on_rail(now: float, y: np.ndarray) -> list[float]:
+    def on_rail(now: float, y: Floats) -> list[float]:
         _, v, impulse = y
         mass = case.dry + case.propellant * (1 - impulse / spent[-1])
         through = v - wind(case.rail * up / 2) * lean if v > 0 else 0.0
         rate = (thrust(now) - math.copysign(pull(0.0, abs(through)), through)) / mass - G * up
         return [v, max(rate, 0.0) if v <= 0 else rate, thrust(now)]
 
-    def off(now: float, y: np.ndarray) -> float:
+    def off(now: float, y: Floats) -> float:
         return float(y[0]) - case.rail
 
-    off.terminal = True  # type: ignore[attr-defined]
     options = {"method": "DOP853", "rtol": 1e-9, "atol": 1e-9}
-    rail = solve_ivp(on_rail, (0, 30), [0.0, 0.0, 0.0], events=off, max_step=0.005, **options)
+    rail = solve_ivp(on_rail, (0, 30), [0.0, 0.0, 0.0], events=Stop(off), max_step=0.005, **options)
     left, (_, v, impulse) = float(rail.t_events[0][0]), rail.y_events[0][0]
 
-    def flying(now: float, y: np.ndarray) -> list[float]:
+    def flying(now: float, y: Floats) -> list[float]:
         _, z, vx, vz, impulse = y
         mass = case.dry + case.propellant * (1 - impulse / spent[-1])
         ux = vx - wind(z)
@@ -148,12 +150,11 @@ def solve(case: Case) -> dict[str, float]:
         ax, az = (push * nx / nose - drag * ux / speed) / mass, (push * vz / nose - drag * vz / speed) / mass
         return [vx, vz, ax, az - G, push]
 
-    def top(now: float, y: np.ndarray) -> float:
+    def top(now: float, y: Floats) -> float:
         return float(y[3])
 
-    top.terminal, top.direction = True, -1  # type: ignore[attr-defined]
     start = [case.rail * lean, case.rail * up, v * lean, v * up, impulse]
-    flight = solve_ivp(flying, (left, 300), start, events=top, max_step=0.02, **options)
+    flight = solve_ivp(flying, (left, 300), start, events=Stop(top, direction=-1), max_step=0.02, **options)
     apogee_time, apogee = float(flight.t_events[0][0]), flight.y_events[0][0]
     through = np.hypot(flight.y[2] - [wind(z) for z in flight.y[1]], flight.y[3])
     airs = [air(z) for z in flight.y[1]]
@@ -170,8 +171,8 @@ def solve(case: Case) -> dict[str, float]:
     if case.main is None:
         return found
 
-    def hanging(chute: tuple[float, float]) -> Any:
-        def slope(_now: float, y: np.ndarray) -> list[float]:
+    def hanging(chute: tuple[float, float]) -> Callable[[float, Floats], list[float]]:
+        def slope(_now: float, y: Floats) -> list[float]:
             _, z, vx, vz = y
             ux = vx - wind(z)
             speed = math.hypot(ux, vz)
@@ -184,11 +185,12 @@ def solve(case: Case) -> dict[str, float]:
     now, state = apogee_time, apogee[:4]
     for chute, floor in [*([(case.drogue, case.main_height)] if case.drogue else []), (case.main, 0.0)]:
 
-        def down(_now: float, y: np.ndarray, floor: float = floor) -> float:
+        def down(_now: float, y: Floats, floor: float = floor) -> float:
             return float(y[1]) - floor
 
-        down.terminal = True  # type: ignore[attr-defined]
-        fell = solve_ivp(hanging(chute), (now, now + 3000), state, events=down, method="RK45", rtol=1e-8, atol=1e-8)
+        fell = solve_ivp(
+            hanging(chute), (now, now + 3000), state, events=Stop(down), method="RK45", rtol=1e-8, atol=1e-8
+        )
         now, state = float(fell.t_events[0][0]), fell.y_events[0][0]
     return {
         **found,

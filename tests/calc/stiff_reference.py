@@ -13,14 +13,18 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from app.calc.motor.simulation import Motor
+from app.calc.base.constants import Floats
+from app.calc.grain.geometry import Grain
+from app.calc.motor.simulation import Motor, Propellant
+from app.calc.propellant.burn_rate import published_law
+from tests.calc.stop import Stop
 
 
 @dataclass(frozen=True)
 class Reference:
-    time: np.ndarray
-    pressure: np.ndarray
-    thrust: np.ndarray
+    time: Floats
+    pressure: Floats
+    thrust: Floats
     total_impulse: float
     peak_pressure: float
     outflow: float
@@ -54,9 +58,9 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
     log_p, log_r = np.log(law.pressures), np.log(law.rates)
     slopes = np.diff(log_r) / np.diff(log_p)
     boost = np.exp(law.sigma_p * (motor.initial_temperature - law.reference_temperature)) * (1 + motor.extra_area)
-    webs = [
-        min((g.outer_d - g.core_d) / 2, g.length / g.burning_ends if g.burning_ends else np.inf) for g in motor.grains
-    ]
+    hollow = [g for g in motor.grains if isinstance(g, Grain)]
+    assert len(hollow) == len(motor.grains), "hollow cylinders only"
+    webs = [min((g.outer_d - g.core_d) / 2, g.length / g.burning_ends if g.burning_ends else np.inf) for g in hollow]
     deepest = max(webs)
     chamber = pi / 4 * motor.case_inner_d**2 * motor.chamber_length + motor.free_volume_extra
     choked = motor.ambient_pressure * ((k + 1) / 2) ** (k / (k - 1))
@@ -69,7 +73,7 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
     def grains(x: float, alive: list[bool]) -> tuple[float, float]:
         """Burning area times density [kg/m], solid volume [m3]."""
         flow = volume = 0.0
-        for g, burning in zip(motor.grains, alive, strict=True):
+        for g, burning in zip(hollow, alive, strict=True):
             if burning:
                 core, length = g.core_d + 2 * x, g.length - g.burning_ends * x
                 face = pi / 4 * (g.outer_d**2 - core**2)
@@ -83,7 +87,7 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
 
     def mach(ratio: float) -> float:
         def gap(m: float) -> float:
-            return (2 / (k + 1) * (1 + (k - 1) / 2 * m * m)) ** ((k + 1) / (2 * (k - 1))) / m - ratio
+            return float((2 / (k + 1) * (1 + (k - 1) / 2 * m * m)) ** ((k + 1) / (2 * (k - 1))) / m - ratio)
 
         return float(brentq(gap, 1.0, 20.0, xtol=1e-13)) if ratio > 1 else 1.0
 
@@ -95,8 +99,8 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
         m = fixed if motor.throat_growth == 0 else mach(ratio)
         return max(_thrust_coefficient(motor, p, ratio, m), 0.0) * p * area
 
-    def march(alive: list[bool]):
-        def slope(_t: float, state: np.ndarray) -> list[float]:
+    def march(alive: list[bool]) -> Callable[[float, Floats], list[float]]:
+        def slope(_t: float, state: Floats) -> list[float]:
             x, p = state[0], state[1]
             flow, volume = grains(x, alive)
             r = rate(p)
@@ -107,7 +111,7 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
                     pi * (g.core_d + 2 * x) * (g.length - g.burning_ends * x)
                     + g.burning_ends * pi / 4 * (g.outer_d**2 - (g.core_d + 2 * x) ** 2)
                 )
-                for g, burning in zip(motor.grains, alive, strict=True)
+                for g, burning in zip(hollow, alive, strict=True)
                 if burning
             )
             dp = rt / free * (flow * r - swept * p / rt - out)
@@ -120,16 +124,15 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
     for lower, upper in [*pairwise([0.0, *sorted(set(webs))]), (deepest, np.inf)]:
         alive = [web > lower for web in webs]
 
-        def done(_t: float, s: np.ndarray, upper: float = upper) -> float:
-            return s[0] - upper if np.isfinite(upper) else s[1] - max(choked, 1e-3 * motor.igniter_pressure)
+        def done(_t: float, s: Floats, upper: float = upper) -> float:
+            return float(s[0] - upper if np.isfinite(upper) else s[1] - max(choked, 1e-3 * motor.igniter_pressure))
 
-        done.terminal = True
         part = solve_ivp(
             march(alive),
             (start, start + 100.0),
             state,
             "Radau",
-            events=done,
+            events=Stop(done),
             rtol=rtol,
             atol=[1e-13, 1e-3, 1e-6, 1e-10],
             dense_output=fine,
@@ -151,10 +154,6 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
 
 def motor_table() -> list[Motor]:
     """Thirty-six motors: 1 to 8 grains, Kn 100 to 450 at the start, three laws, unequal grains in a third of them."""
-    from app.calc.grain.geometry import Grain
-    from app.calc.motor.simulation import Propellant
-    from app.calc.propellant.burn_rate import published_law
-
     blends = {  # DESIGN section 5: ideal density, c*, gamma (rounded), molar mass, T
         "sorbitol": (1841.0, 909.0, 1.137, 0.03990, 1600.0),
         "dextrose": (1879.0, 912.0, 1.131, 0.04239, 1710.0),
@@ -195,10 +194,10 @@ def motor_table() -> list[Motor]:
 class ShapeMarch:
     """Depths [m], times [s], pressures [Pa] and outflow [kg] of grains of any shape."""
 
-    depth: np.ndarray
-    time: np.ndarray
-    pressure: np.ndarray
-    outflow: np.ndarray
+    depth: Floats
+    time: Floats
+    pressure: Floats
+    outflow: Floats
 
 
 def solve_shape(
@@ -210,22 +209,21 @@ def solve_shape(
     rt = k * (2 / (k + 1)) ** ((k + 1) / (k - 1)) * c_star**2
     density = motor.propellant_mass / volume(0.0)
 
-    def slope(_t: float, state: np.ndarray) -> list[float]:
+    def slope(_t: float, state: Floats) -> list[float]:
         x, p = max(state[0], 0.0), state[1]
         r, out = float(law.rate(p)), p * motor.throat_area / c_star
         free = motor.chamber_volume - volume(x)
         return [r, rt / free * (area(x) * r * (density - p / rt) - out), out]
 
-    def done(_t: float, state: np.ndarray) -> float:
+    def done(_t: float, state: Floats) -> float:
         return float(state[0] - until)
 
-    done.terminal = True
     found = solve_ivp(
         slope,
         (0.0, 20.0),
         [0.0, motor.igniter_pressure, 0.0],
         "Radau",
-        events=done,
+        events=Stop(done),
         rtol=1e-8,
         atol=[1e-13, 1e-2, 1e-10],
         max_step=0.02,

@@ -1,8 +1,5 @@
 """The standard atmosphere against its printed table and the law it integrates."""
 
-import csv
-from pathlib import Path
-
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -10,24 +7,13 @@ from scipy.integrate import solve_ivp
 from app.calc.base.atmosphere import EARTH_RADIUS, GAS_CONSTANT_AIR, atmosphere, warmer_than_standard
 from app.calc.base.constants import STANDARD_GRAVITY as GRAVITY
 from app.calc.base.errors import OutOfRange
+from tests.published import half_digit, published
 
-TABLE = Path(__file__).parents[1] / "published" / "standard_atmosphere_1976.csv"
 QUANTITIES = ("temperature", "pressure", "density", "speed_of_sound")
 
 
-def rows() -> list[dict[str, str]]:
-    lines = [line for line in TABLE.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
-    return list(csv.DictReader(lines))
-
-
-def half_digit(printed: str) -> float:
-    mantissa, _, power = printed.partition("e")
-    decimals = len(mantissa.partition(".")[2])
-    return 0.5000001 * 10.0 ** (int(power or 0) - decimals)
-
-
 @pytest.mark.parametrize("quantity", QUANTITIES)
-@pytest.mark.parametrize("row", rows(), ids=lambda r: r["altitude"])
+@pytest.mark.parametrize("row", published("standard_atmosphere_1976.csv"), ids=lambda r: r["altitude"])
 def test_printed_table(row: dict[str, str], quantity: str) -> None:
     if row[quantity]:
         value = getattr(atmosphere(float(row["altitude"])), quantity)

@@ -36,7 +36,7 @@ def _said(module: Path) -> list[str]:
     found = []
     for node in ast.walk(tree):
         if isinstance(node, ast.JoinedStr):
-            found.append("".join(v.value if isinstance(v, ast.Constant) else "\x00" for v in node.values))
+            found.append("".join(str(v.value) if isinstance(v, ast.Constant) else "\x00" for v in node.values))
         elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in doc | parts | loose:
             found.append(node.value)
     return [text for text in found if " " in text]

@@ -1,8 +1,7 @@
 """Wall and closure stress against a published case, exact limits and statics."""
 
-import csv
 from math import isnan, nan, pi
-from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -13,22 +12,18 @@ from app.calc.base.errors import CalcError, GeometryError, OutOfRange
 from app.calc.case.casing import MATERIALS, burst_pressure, case_margin, hoop_stress_bore, hoop_stress_thin, strengths
 from app.calc.case.closure import bolt_retention, ring_retention
 from app.units import say
-
-
-def published(name):
-    lines = (Path(__file__).parents[1] / "published" / name).read_text().splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+from tests.published import published
 
 
 @pytest.mark.parametrize("row", published("burst.csv"))
-def test_published_burst(row) -> None:
+def test_published_burst(row: dict[str, str]) -> None:
     outer, wall = float(row["outer_in"]) * 0.0254, float(row["wall_in"]) * 0.0254
     burst = burst_pressure(float(row["ultimate_ksi"]) * 1e3 * PSI, outer - 2 * wall, outer)
     assert round(burst / PSI) == int(row["burst_psi"])
 
 
 @given(st.floats(1e-5, 1e-2))
-def test_lame_tends_to_thin_wall(thinness) -> None:
+def test_lame_tends_to_thin_wall(thinness: float) -> None:
     # exact: bore stress = thin-wall stress + P/2 * (1 + t/(2 r_i + t)), from Lame's formula by algebra
     inner, outer, p = 0.05, 0.05 * (1 + 2 * thinness), 5e6
     t, r = thinness * 0.05, 0.025
@@ -90,8 +85,8 @@ def test_margin_adds_up() -> None:
         ({"factor": 0.5}, "factor"),
     ],
 )
-def test_what_cannot_be_is_refused_by_name(changes, field) -> None:
-    good = {"peak_pressure": 4e6, "inner_d": 0.0472, "outer_d": 0.0508, "material": "aluminium_6061_t6"}
+def test_what_cannot_be_is_refused_by_name(changes: dict[str, Any], field: str) -> None:
+    good: dict[str, Any] = {"peak_pressure": 4e6, "inner_d": 0.0472, "outer_d": 0.0508, "material": "aluminium_6061_t6"}
     with pytest.raises(CalcError) as caught:
         case_margin(**(good | changes))
     assert caught.value.field == field

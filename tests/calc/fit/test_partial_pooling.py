@@ -1,8 +1,7 @@
 """What is learned together: published meta-analyses, closed forms, and the defaults where nothing was fired."""
 
-import csv
 import math
-from pathlib import Path
+from statistics import fmean
 
 import numpy as np
 import pytest
@@ -26,14 +25,9 @@ from app.calc.fit.partial_pooling import (
     tempered,
 )
 from app.calc.motor.spread import BORROWED_RATE, C_STAR_SPREAD, CHANCE, NOZZLE_SPREAD, RATE_SPREAD
+from tests.published import published
 
-PUBLISHED = Path(__file__).parents[1] / "published"
 ONE = np.eye(3)
-
-
-def rows(name: str) -> list[dict[str, str]]:
-    lines = (PUBLISHED / name).read_text(encoding="utf-8").splitlines()
-    return list(csv.DictReader(one for one in lines if not one.startswith("#")))
 
 
 def full(rate: float, c_star: float = 0.0, nozzle: float = 0.0, error: float = 0.02, case: str = "c") -> Said:
@@ -43,7 +37,7 @@ def full(rate: float, c_star: float = 0.0, nozzle: float = 0.0, error: float = 0
 def test_dersimonian_laird_as_published_for_six_trials() -> None:
     # DerSimonian & Kacker 2007, Tables 3 and 4: tau 0.2323, mean -0.3240, standard error 0.1540
     effects, errors = [], []
-    for r in rows("clasp_trials.csv"):
+    for r in published("clasp_trials.csv"):
         a, b = float(r["treated_events"]), float(r["control_events"])
         c, d = float(r["treated"]) - a, float(r["control"]) - b
         effects.append(math.log(a * d / (b * c)))
@@ -57,7 +51,7 @@ def test_dersimonian_laird_as_published_for_six_trials() -> None:
 
 def test_eight_schools_pool_as_published() -> None:
     # Rubin 1981 by way of Gelman et al. (from memory): 7.7 with 4.1, and no spread between schools
-    table = rows("eight_schools.csv")
+    table = published("eight_schools.csv")
     found = between([float(r["effect"]) for r in table], [float(r["error"]) for r in table])
     assert f"{found.mean:.1f}" == "7.7"
     assert f"{found.se:.1f}" == "4.1"
@@ -264,7 +258,7 @@ def test_weights_and_the_default_sum_to_one() -> None:
 @given(st.lists(st.floats(-0.3, 0.3), min_size=1, max_size=12), st.floats(0.005, 0.2))
 def test_the_answer_lies_between_the_default_and_what_was_seen(values: list[float], error: float) -> None:
     found = learn([full(v, error=error) for v in values], Prior({})).of("f", "c")
-    low, high = min(0.0, np.mean(values)), max(0.0, np.mean(values))
+    low, high = min(0.0, fmean(values)), max(0.0, fmean(values))
     assert low - 1e-9 <= found.mean[0] <= high + 1e-9
     assert found.spread[0] > 0
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from app.calc.fit.partial_pooling import Prior, Said, learn
+from app.calc.motor.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY
 from app.calc.motor.spread import default_spread
 from app.calc.motor.uncertainty import LEARNED, predict_range
 from tests.benchmarks import coverage
@@ -75,7 +76,7 @@ def test_the_spreads_of_before_did_not_hold() -> None:
 @pytest.mark.parametrize("thrust", [False, True])
 def test_the_truth_of_the_note_is_held(thrust: bool) -> None:
     """c* 0.90, nozzle 0.85, rate x 1.15: the range of impulse once held 0, 5 and 42 % after 0, 3 and 10 tests."""
-    truth = np.log([1.15, 0.90 / coverage.C_STAR_EFFICIENCY, 0.85 / coverage.NOZZLE_EFFICIENCY])
+    truth = np.log([1.15, 0.90 / C_STAR_EFFICIENCY, 0.85 / NOZZLE_EFFICIENCY])
     motor = coverage.motors()["sorbitol"]
     chance = np.random.default_rng(3)
     logs = truth + 0.02 * chance.standard_normal((WORKSHOPS, 11, 3))

@@ -23,11 +23,8 @@ MAIN, DROGUE = Parachute(2.1, 1.5), Parachute(0.5, 1.5)
 
 def flown(**change: Any) -> Flight:
     """The usual flight with something changed, wherever it belongs."""
-    parts = []
-    for part in (MOTOR, ROCKET, PAD):
-        mine = {k: v for k, v in change.items() if k in vars(part)}
-        parts.append(replace(part, **mine))  # type: ignore[type-var]
-    return fly(*parts)  # type: ignore[arg-type]
+    motor, rocket, pad = ({k: v for k, v in change.items() if k in vars(one)} for one in (MOTOR, ROCKET, PAD))
+    return fly(replace(MOTOR, **motor), replace(ROCKET, **rocket), replace(PAD, **pad))
 
 
 def of_case(case: Case) -> Flight:

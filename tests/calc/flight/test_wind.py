@@ -1,23 +1,15 @@
 """The wind's profile against the printed classes, and its limits."""
 
-import csv
 import math
-from pathlib import Path
 
 import pytest
 
 from app.calc.base.errors import CalcError
 from app.calc.flight.wind import CODES_WIND, STEADY_ABOVE, at_the_rail, wind_at
-
-TABLE = Path(__file__).parents[1] / "published" / "wind_power_classes.csv"
-
-
-def rows() -> list[dict[str, str]]:
-    lines = [line for line in TABLE.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
-    return list(csv.DictReader(lines))
+from tests.published import published
 
 
-@pytest.mark.parametrize("row", rows(), ids=lambda r: r["class"])
+@pytest.mark.parametrize("row", published("wind_power_classes.csv"), ids=lambda r: r["class"])
 def test_printed_classes(row: dict[str, str]) -> None:
     """Both columns are rounded to 0.1 m/s, so half a digit of each is allowed."""
     found = wind_at(50.0, float(row["at_10_m"]), 10.0)

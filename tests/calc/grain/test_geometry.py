@@ -1,6 +1,7 @@
 """Grain geometry against conservation of volume, closed forms and a count of points."""
 
 from math import nan, pi
+from typing import Any
 
 import numpy as np
 import pytest
@@ -27,7 +28,7 @@ GRAINS = st.builds(
 
 
 @given(GRAINS)
-def test_volume_burned_is_the_grain_s_volume(grain) -> None:
+def test_volume_burned_is_the_grain_s_volume(grain: Grain) -> None:
     # the integral of burning area over depth is the volume: exact law, quadrature to 1e-6
     kinks = sorted({min(grain.breakthrough, grain.web), grain.web})
     total = start = 0.0
@@ -52,7 +53,7 @@ def test_volume_burned_is_the_grain_s_volume(grain) -> None:
 
 
 @given(GRAINS, st.floats(0.01, 0.98))
-def test_area_is_minus_the_slope_of_volume(grain, part) -> None:
+def test_area_is_minus_the_slope_of_volume(grain: Grain, part: float) -> None:
     x, h = part * grain.web, 1e-7 * grain.web
     if abs(x - grain.breakthrough) < 1e-3 * grain.web:
         return  # the area has a kink there
@@ -90,7 +91,7 @@ def test_a_core_off_centre_breaks_through_first_on_one_side() -> None:
 
 
 @pytest.mark.parametrize(("outer", "port", "offset"), [(1.0, 0.5, 0.3), (1.0, 0.9, 0.4), (1.0, 1.2, 0.5)])
-def test_crescent_area_by_counting_points(outer, port, offset) -> None:
+def test_crescent_area_by_counting_points(outer: float, port: float, offset: float) -> None:
     # a grid of points inside one circle and outside the other: an outside count, good to 0.1 %
     n = 2000
     axis = (np.arange(n) + 0.5) / n * 2 * outer - outer
@@ -114,7 +115,7 @@ def test_crescent_area_by_counting_points(outer, port, offset) -> None:
         ({"burns_core": False, "burns_end_a": False, "burns_end_b": False}, "burns_core"),
     ],
 )
-def test_what_cannot_be_is_refused_by_name(changes, field) -> None:
+def test_what_cannot_be_is_refused_by_name(changes: dict[str, Any], field: str) -> None:
     with pytest.raises(CalcError) as caught:
         Grain(**({"outer_d": 0.05, "core_d": 0.02, "length": 0.1, "mass": 0.2} | changes))
     assert caught.value.field == field

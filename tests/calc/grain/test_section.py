@@ -4,6 +4,7 @@ Tolerances are the grid's order: the area is second order in the cell, the burni
 where it bends or jumps. `deviations.py` prints the largest differences seen.
 """
 
+from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
@@ -271,9 +272,9 @@ def test_a_fault_burns_longer_and_less_after_breaking_through() -> None:
         (lambda: coring_fault(Grain(0.04, 0.016, 0.07, 0.1, burns_core=False), 0.0, 0.0), "burns_core"),
     ],
 )
-def test_refused_with_the_field_and_the_way_out(make: object, field: str) -> None:
+def test_refused_with_the_field_and_the_way_out(make: Callable[[], object], field: str) -> None:
     with pytest.raises(CalcError) as caught:
-        make()  # type: ignore[operator]
+        make()
     assert caught.value.field == field
     assert caught.value.remedy
 

@@ -1,8 +1,5 @@
 """Classes, designations and durations against the published table and a worked curve."""
 
-import csv
-from pathlib import Path
-
 import numpy as np
 import pytest
 from hypothesis import given
@@ -10,15 +7,11 @@ from hypothesis import strategies as st
 
 from app.calc.base.errors import CalcError, OutOfRange
 from app.calc.motor.impulse import burn_time, designation, impulse_class, mean_thrust, threshold_times, total_impulse
-
-
-def published(name):
-    lines = (Path(__file__).parents[1] / "published" / name).read_text().splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+from tests.published import published
 
 
 @pytest.mark.parametrize("row", published("impulse_classes.csv"))
-def test_upper_limit_belongs_to_the_class(row) -> None:
+def test_upper_limit_belongs_to_the_class(row: dict[str, str]) -> None:
     limit = float(row["upper_ns"])
     assert impulse_class(limit) == row["letter"]
     if row["letter"] != "O":
@@ -40,7 +33,7 @@ def test_mean_thrust_depends_on_the_definition() -> None:
 
 
 @given(st.floats(0.01, 0.5))
-def test_a_triangle_by_hand(share) -> None:
+def test_a_triangle_by_hand(share: float) -> None:
     # thrust rises over 1 s and falls over 3 s: above a share s of its peak for 4 (1 - s)
     t = np.array([0.0, 1.0, 4.0])
     force = np.array([0.0, 200.0, 0.0])
@@ -62,6 +55,6 @@ def test_many_curves_at_once_and_a_dip_between_humps() -> None:
     ("time", "thrust"),
     [([0, 1], [0, 1, 2]), ([0, 2, 1], [0, 1, 0]), ([0, 1], [0, 0]), ([0, 1], [0, float("nan")]), ([0], [1])],
 )
-def test_bad_curves_are_refused(time, thrust) -> None:
+def test_bad_curves_are_refused(time: list[float], thrust: list[float]) -> None:
     with pytest.raises(CalcError):
         burn_time(time, thrust)

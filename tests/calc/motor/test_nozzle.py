@@ -1,8 +1,6 @@
 """Nozzle flow against printed tables and worked examples."""
 
-import csv
 from math import pi, sqrt
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -26,15 +24,11 @@ from app.calc.motor.nozzle import (
     supersonic_mach,
     thrust_coefficient,
 )
-
-
-def published(name):
-    lines = (Path(__file__).parents[1] / "published" / name).read_text().splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+from tests.published import published
 
 
 @pytest.mark.parametrize("row", published("naca_1135.csv"))
-def test_naca_1135_as_printed(row) -> None:
+def test_naca_1135_as_printed(row: dict[str, str]) -> None:
     mach = float(row["mach"])
     for value, printed in (
         (float(pressure_ratio(mach, 1.4)), row["p_over_p0"]),
@@ -65,7 +59,7 @@ def test_thrust_coefficient_worked_case() -> None:
 
 
 @given(st.floats(1.0, 60.0), st.floats(1.01, 1.66))
-def test_mach_number_gives_its_area_ratio_back(ratio, k) -> None:
+def test_mach_number_gives_its_area_ratio_back(ratio: float, k: float) -> None:
     mach = float(supersonic_mach(ratio, k))
     assert mach >= 1
     assert float(area_ratio(mach, k)) == pytest.approx(ratio, rel=1e-8)
@@ -73,7 +67,7 @@ def test_mach_number_gives_its_area_ratio_back(ratio, k) -> None:
 
 
 @given(st.floats(1.05, 1.3), st.floats(1e6, 1e7))
-def test_best_expansion_is_a_maximum(k, pressure) -> None:
+def test_best_expansion_is_a_maximum(k: float, pressure: float) -> None:
     best = best_area_ratio(k, pressure, ATM)
     top = float(thrust_coefficient(k, pressure, ATM, best))
     for other in (best * 0.9, best * 1.1):

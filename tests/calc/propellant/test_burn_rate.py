@@ -1,36 +1,33 @@
 """Burn laws against the published bands, and the rule that joins them."""
 
-import csv
 from itertools import pairwise
-from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.calc.base.constants import Floats
 from app.calc.base.errors import BlendError, CalcError, OutOfRange
 from app.calc.motor.spread import Spread
 from app.calc.propellant import burn_rate
 from app.calc.propellant.burn_rate import BLEND, SIGMA_P, BurnLaw, law_for_blend, power_law, published_law
+from tests.published import published
 
-
-def published(name):
-    lines = (Path(__file__).parents[1] / "published" / name).read_text().splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
-
-
+T = TypeVar("T", float, Floats)
 BANDS = published("burn_law.csv")
 SUGARS = ["sorbitol", "dextrose", "sucrose"]
 
 
-def printed(band, mpa):
+def printed(band: dict[str, str], mpa: T) -> T:
     """The published rate [mm/s] at a pressure [MPa], of a row of the file."""
-    return float(band["a"]) * mpa ** float(band["n"])
+    made: T = float(band["a"]) * mpa ** float(band["n"])
+    return made
 
 
 @pytest.mark.parametrize("band", BANDS)
-def test_inside_a_band_the_law_is_as_printed(band) -> None:
+def test_inside_a_band_the_law_is_as_printed(band: dict[str, str]) -> None:
     # the ends of the tested range have no neighbour, so nothing is blended there
     low, high = float(band["p_low_mpa"]), float(band["p_high_mpa"])
     joints = [float(b["p_high_mpa"]) for b in BANDS if b["sugar"] == band["sugar"]][:-1]
@@ -43,7 +40,7 @@ def test_inside_a_band_the_law_is_as_printed(band) -> None:
 
 
 @pytest.mark.parametrize("sugar", SUGARS)
-def test_joints_are_blended_from_line_to_line_and_none_is_steep(sugar) -> None:
+def test_joints_are_blended_from_line_to_line_and_none_is_steep(sugar: str) -> None:
     law = published_law(sugar)
     bands = [b for b in BANDS if b["sugar"] == sugar]
     for left, right in pairwise(bands):
@@ -61,7 +58,7 @@ def test_joints_are_blended_from_line_to_line_and_none_is_steep(sugar) -> None:
 
 
 @pytest.mark.parametrize("sugar", ["sorbitol", "dextrose"])
-def test_what_the_blends_move_is_what_the_module_says(sugar) -> None:
+def test_what_the_blends_move_is_what_the_module_says(sugar: str) -> None:
     # steady pressure: P/r is the same for the law as for the printed band
     law = published_law(sugar)
     log_p, log_r = law.log_points
@@ -82,7 +79,7 @@ def test_what_the_blends_move_is_what_the_module_says(sugar) -> None:
 
 
 @pytest.mark.parametrize("sugar", SUGARS)
-def test_a_motor_inside_a_band_is_steady_where_the_printed_band_puts_it(sugar) -> None:
+def test_a_motor_inside_a_band_is_steady_where_the_printed_band_puts_it(sugar: str) -> None:
     # P = (a rho c* Kn)^(1/(1-n)) with the printed a and n: stretching bands moved this by 2 to 3.5 % at mid-band
     law = published_law(sugar)
     log_p, log_r = law.log_points
@@ -93,14 +90,14 @@ def test_a_motor_inside_a_band_is_steady_where_the_printed_band_puts_it(sugar) -
 
 
 @pytest.mark.parametrize("sugar", SUGARS)
-def test_pressure_over_rate_rises_throughout(sugar) -> None:
+def test_pressure_over_rate_rises_throughout(sugar: str) -> None:
     # so a motor has one steady pressure
     p = np.geomspace(1e4, 5e7, 5000)
     assert (np.diff(p / published_law(sugar).rate(p)) > 0).all()
 
 
 @given(st.floats(1e4, 4e7), st.floats(1.0001, 2))
-def test_rate_is_positive_and_never_outpaces_pressure(p, ratio) -> None:
+def test_rate_is_positive_and_never_outpaces_pressure(p: float, ratio: float) -> None:
     law = published_law("dextrose")
     slow, fast = law.rate([p, p * ratio])
     assert slow > 0
@@ -152,7 +149,7 @@ def test_power_law_converts_units() -> None:
         ({"potassium_nitrate": 0.65, "xylitol": 0.35}, "sorbitol", True),
     ],
 )
-def test_a_blend_takes_its_own_law_or_borrows_the_nearest(parts, law, borrowed) -> None:
+def test_a_blend_takes_its_own_law_or_borrows_the_nearest(parts: dict[str, float], law: str, borrowed: bool) -> None:
     chosen = law_for_blend(parts)
     assert law in chosen.name
     assert chosen.borrowed is borrowed
@@ -168,7 +165,7 @@ def test_what_has_no_law_is_refused() -> None:
 
 
 @pytest.mark.parametrize("n", [1.0, 1.2, float("nan"), -1.5])
-def test_an_exponent_without_a_steady_motor_is_refused(n) -> None:
+def test_an_exponent_without_a_steady_motor_is_refused(n: float) -> None:
     with pytest.raises(OutOfRange) as caught:
         power_law(8.0, n, 1e5, 1e7)
     assert caught.value.field == "n"

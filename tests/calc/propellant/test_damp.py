@@ -1,8 +1,6 @@
 """From which humidity a blend is damp, against published humidities over saturated salts."""
 
-import csv
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
@@ -15,16 +13,16 @@ from app.calc.propellant.damp import (
     deliquescence_humidity,
     unknown_parts,
 )
-
-LINES = (Path(__file__).parents[1] / "published" / "deliquescence.csv").read_text(encoding="utf-8").splitlines()
-ROWS = list(csv.DictReader(line for line in LINES if not line.startswith("#")))
+from tests.published import published
 
 
 def parts(*sugars: str) -> dict[str, float]:
     return {"potassium_nitrate": 0.65} | {sugar: 0.35 / len(sugars) for sugar in sugars}
 
 
-@pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{row['blend']}-{row['celsius']}-{row['source']}")
+@pytest.mark.parametrize(
+    "row", published("deliquescence.csv"), ids=lambda row: f"{row['blend']}-{row['celsius']}-{row['source']}"
+)
 def test_published_humidities(row: dict[str, str]) -> None:
     temperature, (first, *sugars) = float(row["celsius"]) + 273.15, row["blend"].split("+")
     found = blend_humidity(parts(*sugars), temperature) if sugars else deliquescence_humidity(first, temperature)

@@ -3,13 +3,15 @@
 The synthetic curves here serve exact checks only: a half sine, a trapezoid, a tone of known frequency.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, stats
 
-from app.calc.base.constants import STANDARD_GRAVITY
+from app.calc.base.constants import STANDARD_GRAVITY, Floats
 from app.calc.base.errors import CalcError, OutOfRange
 from app.calc.motor.impulse import mean_thrust
 from app.calc.record.curve import figures, gaps, mean_throat_area, measurable, zeroed
@@ -19,13 +21,17 @@ from app.calc.record.pulses import burns, find_burn
 RATE = 2000
 
 
-def half_sine(peak=500.0, duration=2.0, quiet=1.0, rate=RATE):
+def half_sine(
+    peak: float = 500.0, duration: float = 2.0, quiet: float = 1.0, rate: float = RATE
+) -> tuple[Floats, Floats]:
     t = np.arange(round((duration + 2 * quiet) * rate) + 1) / rate
     inside = (t >= quiet) & (t <= quiet + duration)
     return t, np.where(inside, peak * np.sin(np.pi * (t - quiet) / duration), 0.0)
 
 
-def trapezoid(peak=400.0, rise=0.1, flat=1.0, fall=0.3, quiet=1.0, rate=RATE):
+def trapezoid(
+    peak: float = 400.0, rise: float = 0.1, flat: float = 1.0, fall: float = 0.3, quiet: float = 1.0, rate: float = RATE
+) -> tuple[Floats, Floats]:
     corners = np.cumsum([0.0, quiet, rise, flat, fall, quiet])
     t = np.arange(round(corners[-1] * rate) + 1) / rate
     return t, np.interp(t, corners, [0.0, 0.0, peak, peak, 0.0, 0.0])
@@ -67,7 +73,7 @@ def test_a_half_sine_in_closed_form() -> None:
 
 
 @given(st.floats(0.02, 0.5), st.floats(0.1, 3.0), st.floats(0.02, 1.0), st.floats(5.0, 5000.0))
-def test_a_trapezoid_in_closed_form(rise, flat, fall, peak) -> None:
+def test_a_trapezoid_in_closed_form(rise: float, flat: float, fall: float, peak: float) -> None:
     t = np.array([0.0, rise, rise + flat, rise + flat + fall])
     found = figures(t, np.array([0.0, peak, peak, 0.0]))
     assert found.burn_time == pytest.approx(flat + 0.95 * (rise + fall))
@@ -96,6 +102,11 @@ def test_chamber_figures_obey_the_identity_of_sutton() -> None:
     start = figures(t, thrust).start
     mass = area * integrate.trapezoid(pressure, t) / c_star
     found = figures(t, thrust, mass, pressure, area)
+    assert found.c_star is not None
+    assert found.thrust_coefficient is not None
+    assert found.specific_impulse is not None
+    assert found.mean_pressure is not None
+    assert found.peak_pressure is not None
     assert found.c_star * found.thrust_coefficient == pytest.approx(found.specific_impulse * STANDARD_GRAVITY)
     assert found.thrust_coefficient == pytest.approx(cf)
     assert found.c_star == pytest.approx(c_star, rel=2e-3), start  # less what came before 5 % of the peak
@@ -121,7 +132,7 @@ def test_impulse_beyond_class_o_is_refused() -> None:
 
 @settings(deadline=None, max_examples=30)
 @given(st.floats(-50, 50), st.floats(-5, 5))
-def test_zero_and_drift_come_off_exactly(offset, drift) -> None:
+def test_zero_and_drift_come_off_exactly(offset: float, drift: float) -> None:
     t, force = trapezoid()
     first, last = find_burn(t, force + offset + drift * t)
     found = zeroed(t, force + offset + drift * t, first, last)
@@ -187,7 +198,7 @@ def test_a_stray_sample_is_no_burn_and_no_noise() -> None:
         (np.random.default_rng(3).normal(0, 1, 5000), "out of its noise"),
     ],
 )
-def test_what_is_no_burn_is_refused(force, words) -> None:
+def test_what_is_no_burn_is_refused(force: Floats, words: str) -> None:
     with pytest.raises(CalcError, match=words) as fault:
         find_burn(np.arange(force.size) / RATE, force)
     assert fault.value.field == "force_column"
@@ -217,7 +228,7 @@ def test_calibration_against_scipy() -> None:
 
 
 @pytest.mark.parametrize("share", [-0.02, 0.02, 0.2])
-def test_lost_weight_is_the_reverse_of_what_a_stand_adds(share) -> None:
+def test_lost_weight_is_the_reverse_of_what_a_stand_adds(share: float) -> None:
     t, thrust = trapezoid(quiet=0.0)
     weight = share * 400.0
     lost = weight * np.r_[0.0, integrate.cumulative_trapezoid(thrust, t)] / integrate.trapezoid(thrust, t)
@@ -250,7 +261,9 @@ def test_more_weight_than_thrust_is_refused() -> None:
 
 def test_a_cell_at_its_end_is_seen_and_a_real_top_is_not() -> None:
     t, force = half_sine()
-    first, last = standing_still(np.minimum(force, 450.0))
+    top = standing_still(np.minimum(force, 450.0))
+    assert top is not None
+    first, last = top
     assert t[first] == pytest.approx(1 + np.arcsin(0.9) / (np.pi / 2), abs=0.001)
     assert t[last] == pytest.approx(3 - np.arcsin(0.9) / (np.pi / 2), abs=0.001)
     assert standing_still(force) is None
@@ -265,7 +278,7 @@ def test_a_cell_at_its_end_is_seen_and_a_real_top_is_not() -> None:
 
 @pytest.mark.parametrize("tone", [40.0, 93.0, 310.0])
 @pytest.mark.parametrize("amplitude", [15.0, 60.0])
-def test_a_ringing_stand_is_flagged_with_its_frequency(tone, amplitude) -> None:
+def test_a_ringing_stand_is_flagged_with_its_frequency(tone: float, amplitude: float) -> None:
     t, force = trapezoid(quiet=0.0)
     found = ringing(t, force + amplitude * np.sin(2 * np.pi * tone * t))
     assert found is not None
@@ -282,14 +295,14 @@ def test_a_ring_that_dies_away_is_flagged() -> None:
 
 @pytest.mark.parametrize("make", [half_sine, trapezoid])
 @pytest.mark.parametrize("noise", [0.0, 3.0])
-def test_a_quiet_stand_is_not_flagged(make, noise) -> None:
+def test_a_quiet_stand_is_not_flagged(make: Callable[..., tuple[Floats, Floats]], noise: float) -> None:
     t, force = make(quiet=0.0)
     assert ringing(t, force + np.random.default_rng(5).normal(0, noise + 1e-12, t.size)) is None
 
 
 @settings(deadline=None, max_examples=40)
 @given(st.floats(0.002, 0.4), st.integers(0, 2**31), st.booleans())
-def test_smoothing_keeps_the_impulse_to_rounding(period, seed, uneven) -> None:
+def test_smoothing_keeps_the_impulse_to_rounding(period: float, seed: int, uneven: bool) -> None:
     rng = np.random.default_rng(seed)
     t = np.sort(rng.uniform(0, 1.5, 3000)) if uneven else np.arange(3000) / 2000
     force = rng.normal(200, 50, t.size)

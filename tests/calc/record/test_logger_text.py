@@ -12,7 +12,9 @@ T = np.arange(40) / 100
 F = np.round(200 * np.sin(np.pi * T / 0.39) ** 2, 3)
 
 
-def text(delimiter=",", decimal=".", head="Time (s){0}Force (N)\n", end="\n", tail=""):
+def text(
+    delimiter: str = ",", decimal: str = ".", head: str = "Time (s){0}Force (N)\n", end: str = "\n", tail: str = ""
+) -> bytes:
     rows = [f"{t:.2f}{delimiter}{f:.3f}" if decimal == "." else f"{t:.2f}§{f:.3f}" for t, f in zip(T, F, strict=True)]
     if decimal == ",":
         rows = [row.replace(".", ",").replace("§", delimiter) for row in rows]
@@ -33,7 +35,9 @@ def text(delimiter=",", decimal=".", head="Time (s){0}Force (N)\n", end="\n", ta
         (", ", ".", "comma"),
     ],
 )
-def test_any_delimiter_and_decimal_sign_with_or_without_a_head(head, delimiter, decimal, name) -> None:
+def test_any_delimiter_and_decimal_sign_with_or_without_a_head(
+    head: str, delimiter: str, decimal: str, name: str
+) -> None:
     raw = plain_text(text(delimiter, decimal, head))
     layout = guess_layout(raw)
     assert (layout.delimiter, layout.decimal, layout.columns) == (name, decimal, 2)
@@ -46,7 +50,7 @@ def test_any_delimiter_and_decimal_sign_with_or_without_a_head(head, delimiter, 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
-def test_encodings_and_line_ends(encoding, end) -> None:
+def test_encodings_and_line_ends(encoding: str, end: str) -> None:
     words = text(head="t (µs){0}Kraft (N)\n").decode().replace("\n", end)
     raw = plain_text(words.encode(encoding))
     layout = guess_layout(raw)
@@ -67,7 +71,7 @@ def test_encodings_and_line_ends(encoding, end) -> None:
         (b" \r\n \n", "is empty"),
     ],
 )
-def test_what_is_not_text_is_told_by_its_content(start, words) -> None:
+def test_what_is_not_text_is_told_by_its_content(start: bytes, words: str) -> None:
     with pytest.raises(CalcError, match=words) as fault:
         plain_text(start + (b"" if words == "is empty" else b" more"))
     assert fault.value.field == "file"
@@ -91,7 +95,7 @@ def test_a_letter_is_no_table() -> None:
         (33, "0.31,inf", "Line 33 holds “inf”"),
     ],
 )
-def test_a_fault_names_its_line(line, instead, words) -> None:
+def test_a_fault_names_its_line(line: int, instead: str, words: str) -> None:
     lines = text().decode().splitlines()
     lines[line - 1] = instead
     raw = "\n".join(lines).encode()
@@ -108,7 +112,7 @@ def test_columns_that_are_not_wanted_may_hold_words() -> None:
 
 
 @pytest.mark.parametrize("line", ["10:00:00.123 -> {}", "Force: {} N", "ok;{};running"])
-def test_words_around_a_number_are_passed_over(line) -> None:
+def test_words_around_a_number_are_passed_over(line: str) -> None:
     raw = "\n".join(line.format(f"{f:.2f}") for f in F).encode()
     layout = guess_layout(raw)
     found = first_numbers(raw, layout)
@@ -147,23 +151,25 @@ def test_empty_lines_are_passed_over_and_counted() -> None:
         (("Zeit in s", "Kraft in g", "Druck in MPa"), (1, "s", 2, "gf", 3, "MPa")),
     ],
 )
-def test_roles_are_guessed_from_words_or_from_how_columns_run(heads, expected) -> None:
-    columns = np.array([np.arange(30.0) * 2, np.sin(np.arange(30.0)), np.cos(np.arange(30.0))])
+def test_roles_are_guessed_from_words_or_from_how_columns_run(
+    heads: tuple[str, str, str], expected: tuple[int, str, int, str, int | None, str]
+) -> None:
+    columns = [np.arange(30.0) * 2, np.sin(np.arange(30.0)), np.cos(np.arange(30.0))]
     if heads[0] == "Chamber bar":
-        columns = columns[[1, 0, 2]]
+        columns = [columns[1], columns[0], columns[2]]
     found = guess_roles(columns, heads)
     assert (found.time, found.time_unit, found.force, found.force_unit, found.pressure, found.pressure_unit) == expected
 
 
 @pytest.mark.parametrize(("step", "unit"), [(0.001, "s"), (0.0125, "s"), (1.0, "ms"), (100.0, "ms"), (1000.0, "us")])
-def test_the_unit_of_time_without_words(step, unit) -> None:
-    columns = np.array([np.arange(50) * step, np.ones(50)])
+def test_the_unit_of_time_without_words(step: float, unit: str) -> None:
+    columns = [step * np.arange(50.0), np.ones(50)]
     assert guess_roles(columns, ()).time_unit == unit
 
 
 def test_raw_counts_and_a_file_without_time_are_guessed() -> None:
     counts = np.array([83_000.0, 82_990.0, 400_000.0, 82_995.0])
-    found = guess_roles(counts[None, :], ())
+    found = guess_roles([counts], ())
     assert (found.time, found.force, found.force_unit) == (None, 1, "counts")
 
 

@@ -1,8 +1,7 @@
 """Control charts against the NIST/SEMATECH e-Handbook, small-sample means against SciPy's own tests."""
 
-import csv
 import math
-from pathlib import Path
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
@@ -10,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from app.calc.base.constants import Floats
 from app.calc.base.errors import OutOfRange
 from app.calc.stats.control_charts import (
     D2_OF_TWO,
@@ -21,21 +21,13 @@ from app.calc.stats.control_charts import (
     mean_interval,
     short_run,
 )
+from tests.published import numbers, published
 
 VALUES = st.lists(st.floats(0.8, 1.0), min_size=2, max_size=30)
 
 
-def published(name):
-    lines = (Path(__file__).parents[1] / "published" / name).read_text().splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
-
-
-def numbers(text):
-    return [float(part) for part in text.split()]
-
-
 @pytest.mark.parametrize("row", published("individuals_chart.csv"))
-def test_published_individuals_chart(row) -> None:
+def test_published_individuals_chart(row: dict[str, str]) -> None:
     found = individuals_limits(numbers(row["values"]))
     assert round(found.centre, 2) == float(row["centre"])
     assert round(found.moving_range, 4) == float(row["moving_range"])
@@ -43,7 +35,7 @@ def test_published_individuals_chart(row) -> None:
     assert round(found.lower, 4) == float(row["lower"])
 
 
-def _charts(n, lots=120_000):
+def _charts(n: int, lots: int = 120_000) -> tuple[Floats, Floats]:
     """Good normal values by the lot: distances from the mean over the mean range of neighbours, and one more's."""
     rng = np.random.default_rng(n)
     values = rng.standard_normal((lots, n))
@@ -53,7 +45,7 @@ def _charts(n, lots=120_000):
 
 
 @pytest.mark.parametrize("n", [8, 9, 11, 14, 20, 35, 80])
-def test_good_grains_fall_outside_as_often_as_said(n) -> None:
+def test_good_grains_fall_outside_as_often_as_said(n: int) -> None:
     """Simulated, seeded. By the printed 3 / 1.128: 0.7 % of newest and 3.1 % of next good grains at 8; now 0.27 %."""
     own, coming = _charts(n)
     limits = short_run(individuals_limits([0.0, 1.0] * (n // 2) + [0.5] * (n % 2)))
@@ -92,7 +84,7 @@ def test_few_values_have_wider_limits_and_many_the_printed_ones() -> None:
 
 
 @pytest.mark.parametrize("row", published("ewma.csv"))
-def test_published_ewma(row) -> None:
+def test_published_ewma(row: dict[str, str]) -> None:
     found = ewma(numbers(row["values"]), float(row["target"]), float(row["sigma"]), float(row["weight"]))
     assert found.values[1:] == pytest.approx(numbers(row["averages"]), abs=0.011)  # the page carries two decimals on
     assert found.upper == pytest.approx(float(row["upper"]), abs=1e-4)
@@ -101,7 +93,7 @@ def test_published_ewma(row) -> None:
 
 
 @pytest.mark.parametrize("row", published("two_means.csv"))
-def test_published_comparison_of_means(row) -> None:
+def test_published_comparison_of_means(row: dict[str, str]) -> None:
     first, second = (Sample(int(row[f"n{i}"]), float(row[f"mean{i}"]), float(row[f"sd{i}"])) for i in (1, 2))
     found = compare_means(first, second)
     assert found.freedom == pytest.approx(float(row["freedom"]), abs=1e-3)
@@ -111,7 +103,7 @@ def test_published_comparison_of_means(row) -> None:
     assert found.order == -1
 
 
-def _sample(values):
+def _sample(values: Sequence[float] | Floats) -> Sample:
     return Sample(len(values), float(np.mean(values)), float(np.std(values, ddof=1)))
 
 
@@ -128,7 +120,7 @@ def test_intervals_are_scipy_s() -> None:
 
 
 @given(VALUES, VALUES)
-def test_no_order_where_the_intervals_overlap_and_the_mirror_holds(one, two) -> None:
+def test_no_order_where_the_intervals_overlap_and_the_mirror_holds(one: list[float], two: list[float]) -> None:
     found, mirror = compare_means(_sample(one), _sample(two)), compare_means(_sample(two), _sample(one))
     overlap = found.first.low <= found.second.high and found.second.low <= found.first.high
     assert found.ranked is not overlap
@@ -139,7 +131,7 @@ def test_no_order_where_the_intervals_overlap_and_the_mirror_holds(one, two) -> 
 
 
 @given(VALUES, st.floats(0.5, 2.0), st.floats(-1.0, 1.0))
-def test_limits_follow_the_unit(values, scale, shift) -> None:
+def test_limits_follow_the_unit(values: list[float], scale: float, shift: float) -> None:
     # exact law: a change of unit changes the limits in the same way
     before, after = individuals_limits(values), individuals_limits([scale * v + shift for v in values])
     assert after.centre == pytest.approx(scale * before.centre + shift, abs=1e-9)
@@ -169,6 +161,6 @@ def test_a_weight_of_one_is_the_value_itself_and_a_lasting_shift_is_seen() -> No
         lambda: ewma([math.inf], 1.0, 1.0),
     ],
 )
-def test_what_cannot_be_computed_is_refused(call) -> None:
+def test_what_cannot_be_computed_is_refused(call: Callable[[], object]) -> None:
     with pytest.raises(OutOfRange):
         call()

@@ -1,23 +1,20 @@
 """Fits against NIST's certified answers, to the digits printed, and against SciPy."""
 
-import csv
 import math
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy.stats import linregress
 
+from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError, NoSolution, OutOfRange
 from app.calc.stats.least_squares import Fitted, fit, line
+from tests.published import published
 
-PUBLISHED = Path(__file__).parents[1] / "published"
 
-
-def columns(name: str) -> tuple[np.ndarray, np.ndarray]:
-    lines = (PUBLISHED / name).read_text(encoding="utf-8").splitlines()
-    rows = list(csv.DictReader(one for one in lines if not one.startswith("#")))
+def columns(name: str) -> tuple[Floats, Floats]:
+    rows = published(name)
     return np.array([float(r["y"]) for r in rows]), np.array([float(r["x"]) for r in rows])
 
 
@@ -37,19 +34,21 @@ def test_a_line_gives_nists_certified_answer_for_norris() -> None:
     assert found[1].se == pytest.approx(0.429796848199937e-03, rel=1e-11)
 
 
-def power(x: np.ndarray, b: np.ndarray) -> np.ndarray:
-    return b[0] * x ** b[1]
+def power(x: Floats, b: Floats) -> Floats:
+    made: Floats = b[0] * x ** b[1]
+    return made
 
 
-def power_slopes(x: np.ndarray, b: np.ndarray) -> np.ndarray:
+def power_slopes(x: Floats, b: Floats) -> Floats:
     return np.stack([x ** b[1], b[0] * x ** b[1] * np.log(x)], axis=1)
 
 
-def adsorption(x: np.ndarray, b: np.ndarray) -> np.ndarray:
-    return b[0] * -np.expm1(-b[1] * x)
+def adsorption(x: Floats, b: Floats) -> Floats:
+    made: Floats = b[0] * -np.expm1(-b[1] * x)
+    return made
 
 
-def adsorption_slopes(x: np.ndarray, b: np.ndarray) -> np.ndarray:
+def adsorption_slopes(x: Floats, b: Floats) -> Floats:
     return np.stack([-np.expm1(-b[1] * x), b[0] * x * np.exp(-b[1] * x)], axis=1)
 
 
@@ -82,8 +81,8 @@ def adsorption_slopes(x: np.ndarray, b: np.ndarray) -> np.ndarray:
 )
 def test_fits_give_nists_certified_answers(
     name: str,
-    model: Callable[[np.ndarray, np.ndarray], np.ndarray],
-    slopes: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    model: Callable[[Floats, Floats], Floats],
+    slopes: Callable[[Floats, Floats], Floats],
     start: tuple[float, float],
     values: tuple[str, str],
     errors: tuple[str, str],
@@ -122,12 +121,12 @@ def test_errors_widen_where_neighbours_go_together() -> None:
         for i in range(1, 400):
             noise[i] = 0.8 * noise[i - 1] + chance.normal(0, 0.1)
         for together in hits:
-            found = fit(
-                lambda b, noise=noise: b[0] + b[1] * x - 2 - x - noise,
-                [0.0, 0.0],
-                lambda _b: np.stack([np.ones_like(x), x], axis=1),
-                correlated=together,
-            )
+
+            def off(b: Floats, noise: Floats = noise) -> Floats:
+                made: Floats = b[0] + b[1] * x - 2 - x - noise
+                return made
+
+            found = fit(off, [0.0, 0.0], lambda _b: np.stack([np.ones_like(x), x], axis=1), correlated=together)
             low, high = found[1].interval(0.90)
             hits[together] += low <= 1.0 <= high
     assert hits[True] >= 170  # of 200: nine in ten

@@ -1,7 +1,6 @@
 """Many comparisons at once: Holm, Welch, Fisher's exact test and Clopper and Pearson's interval."""
 
-import csv
-from pathlib import Path
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
@@ -9,33 +8,26 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from app.calc.base.constants import Floats
 from app.calc.base.errors import OutOfRange
 from app.calc.stats.control_charts import Sample, compare_means
 from app.calc.stats.multiple_comparisons import compare_all, exact_chance, holm, share_interval
+from tests.published import numbers, published
 
 CHANCES = st.lists(st.floats(0, 1), max_size=12)
 
 
-def published(name):
-    lines = (Path(__file__).parents[1] / "published" / name).read_text().splitlines()
-    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
-
-
-def numbers(text):
-    return [float(part) for part in text.split()]
-
-
-def sample(values):
+def sample(values: Sequence[float] | Floats) -> Sample:
     return Sample(len(values), float(np.mean(values)), float(np.std(values, ddof=1)))
 
 
 @pytest.mark.parametrize("row", published("holm.csv"))
-def test_published_holm(row) -> None:
+def test_published_holm(row: dict[str, str]) -> None:
     assert [p < 0.05 for p in holm(numbers(row["p"]))] == [bool(s) for s in numbers(row["stands"])]
 
 
 @given(CHANCES, st.floats(0.001, 0.5))
-def test_holm_is_the_procedure_step_by_step(chances, alpha) -> None:
+def test_holm_is_the_procedure_step_by_step(chances: list[float], alpha: float) -> None:
     """Holm 1979: from the least p on, a difference stands while p < alpha / (number not yet judged)."""
     stands, order = [False] * len(chances), sorted(range(len(chances)), key=lambda i: chances[i])
     for done, i in enumerate(order):
@@ -46,7 +38,7 @@ def test_holm_is_the_procedure_step_by_step(chances, alpha) -> None:
 
 
 @pytest.mark.parametrize("row", published("welch.csv"))
-def test_published_welch(row) -> None:
+def test_published_welch(row: dict[str, str]) -> None:
     found = compare_means(sample(numbers(row["first"])), sample(numbers(row["second"])))
     assert found.freedom == pytest.approx(float(row["freedom"]), abs=0.05)
     assert round(found.p, 5) == float(row["p"])
@@ -83,13 +75,13 @@ def test_an_order_needs_both_gates() -> None:
 
 
 @given(st.integers(0, 12), st.integers(0, 12), st.integers(0, 12), st.integers(0, 12))
-def test_exact_test_is_scipy_s(a, b, c, d) -> None:
+def test_exact_test_is_scipy_s(a: int, b: int, c: int, d: int) -> None:
     reference = stats.fisher_exact([[a, b], [c, d]]).pvalue
     assert exact_chance(a, b, c, d) == pytest.approx(reference, abs=1e-9)
 
 
 @given(st.integers(1, 60), st.data())
-def test_share_interval_is_scipy_s(n, data) -> None:
+def test_share_interval_is_scipy_s(n: int, data: st.DataObject) -> None:
     so = data.draw(st.integers(0, n))
     reference = stats.binomtest(so, n).proportion_ci(0.95, method="exact")
     assert share_interval(so, n) == pytest.approx((reference.low, reference.high), abs=1e-9)
@@ -105,6 +97,6 @@ def test_share_interval_is_scipy_s(n, data) -> None:
         lambda: compare_all([Sample(1, 1.0, 0.0), Sample(2, 1.0, 0.1)]),
     ],
 )
-def test_what_cannot_be_computed_is_refused(call) -> None:
+def test_what_cannot_be_computed_is_refused(call: Callable[[], object]) -> None:
     with pytest.raises(OutOfRange):
         call()
