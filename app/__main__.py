@@ -19,7 +19,7 @@ from app.book import backups, bookfile
 from app.book.instance import Instance, InUse
 from app.errors import Trouble
 from app.settings import Settings, book_path
-from app.troubles import told_in_words
+from app.troubles import as_trouble
 
 FIRST_PORT, PORTS_TO_TRY, LAST_PORT = 8765, 20, 65535
 NOT_OPENED = "The book was not opened and is as it was."
@@ -51,7 +51,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         if os.path.isdir(book):  # one that cannot be looked into is told of below
             raise Trouble(f"{book} is a folder. Nothing was done. Name a file in it, such as {book / 'book.sqlite3'}.")
-        with told_in_words():
+        with as_trouble():
             return _run(options, book)
     except Trouble as trouble:
         print(trouble.message, file=sys.stderr)
@@ -157,7 +157,7 @@ def _look_at(settings: Settings) -> None:
     newest = next(iter(backups.copies(book)), None)
     put_back = f"grainbook restore {newest.file}" if newest else ""
     try:
-        with told_in_words():
+        with as_trouble():
             if not book.exists() and settings.demo:
                 from app.demo import fill
 

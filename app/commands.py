@@ -60,7 +60,7 @@ def take_in(book: Path, file: Path) -> str:
     with Instance(book):
         logbook.begin(book)
         try:
-            replaced = import_zip.read(file, book)
+            replaced = import_zip.import_book(file, book)
         finally:
             logbook.end()
         put_out = _paired_again(book)

@@ -12,7 +12,7 @@ from sqlmodel import Session, create_engine
 from app.book import bookfile
 from app.errors import Trouble
 from app.settings import resource
-from app.troubles import MOVED, told, told_in_words
+from app.troubles import MOVED, as_trouble, trouble_of
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -86,7 +86,7 @@ def migrate(book: Path) -> None:
     from app import logbook
     from app.book import backups, guards
 
-    with told_in_words():
+    with as_trouble():
         book.parent.mkdir(parents=True, exist_ok=True)
         if bookfile.blank(book):
             upgrade(book)
@@ -96,7 +96,7 @@ def migrate(book: Path) -> None:
             sealed = bookfile.is_sealed(connection)
             found = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"))
     if sealed:  # a copy that is opened to be worked in
-        with told_in_words(), bookfile.opened(book, write=True) as connection:
+        with as_trouble(), bookfile.opened(book, write=True) as connection:
             bookfile.unseal(connection)
     if schema == bookfile.schemas()[-1]:
         if found != guards.GUARDS:
@@ -110,11 +110,11 @@ def migrate(book: Path) -> None:
         backups.copy(book, unfinished, sealed=False)
         upgrade(unfinished)
         bookfile.settle(unfinished)
-        bookfile.look(unfinished)
+        bookfile.inspect(unfinished)
         bookfile.put_in_place(unfinished, book)
     except Exception as error:
         logbook.fault("bringing the book to this version", error)
-        if (trouble := told(error)) is not None:
+        if (trouble := trouble_of(error)) is not None:
             raise trouble from error
         raise Trouble(
             f"The book {book} could not be brought to this version and was left as it was, at schema {schema}. Nothing "

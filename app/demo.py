@@ -227,7 +227,9 @@ class _Workshop:
                 continue
             self._wait(MINUTES_PER_STEP.get(step.key, 8))
             if waiting and step.key.split(":")[0] in ("melt", "oxidiser"):
-                pan.read(self.session, batch, TemperatureIn.model_validate({"temperature": waiting.pop(0)}))
+                pan.record_temperature(
+                    self.session, batch, TemperatureIn.model_validate({"temperature": waiting.pop(0)})
+                )
             steps.record(self.session, cast, step.pk, StepIn(act="done"), person)
             if step.key == until:
                 break
@@ -267,7 +269,7 @@ class _Workshop:
         self._open(batch)
         self._weigh_out(batch)
         told_air = {"air_temperature": told["air"], "humidity": told["humidity"]}
-        air.tell(self.session, batch, AirIn.model_validate(told_air))
+        air.record_humidity(self.session, batch, AirIn.model_validate(told_air))
         self._steps(batch, "pull", told["temperatures"])
         self._weigh_grains(batch, told)
         if "hold_below" not in told:

@@ -25,7 +25,7 @@ def tell(session: Session, firing: Firing, told: Told) -> None:
     if "found" in told:
         inside = dict(findings.inside(session, firing))
         suspects = [inside[position].pk for position in told["found"].get("suspects", [])]
-        findings.tell(session, firing, FindingIn.model_validate({**told["found"], "grain_ids": suspects}))
+        findings.write_down(session, firing, FindingIn.model_validate({**told["found"], "grain_ids": suspects}))
     if "sketch" in told:
         picture = PictureIn(file="sketch.png", caption=told["sketch"])
         media.keep(session, firing, picture, _sketch())

@@ -4,7 +4,7 @@ import secrets
 from pathlib import Path
 
 from app.book import backups
-from app.troubles import told_in_words
+from app.troubles import as_trouble
 
 
 def copy(book: Path) -> Path:
@@ -43,7 +43,7 @@ def clear(book: Path) -> None:
 
 def _place(book: Path) -> Path:
     folder = backups.folder_of(book)
-    with told_in_words():
+    with as_trouble():
         folder.mkdir(parents=True, exist_ok=True)
         backups.hold_room(book, folder)
     return folder / f"download-{secrets.token_hex(8)}"

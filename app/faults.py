@@ -16,7 +16,7 @@ from app.access import gate
 from app.calc.base.notes import Note
 from app.errors import Trouble
 from app.page import Page
-from app.troubles import told
+from app.troubles import trouble_of
 
 _HIDDEN = ("once", "version")
 
@@ -39,7 +39,7 @@ def install(app: FastAPI) -> None:
 
 
 async def _trouble(request: Request, error: Exception) -> Response:
-    trouble = told(error)
+    trouble = trouble_of(error)
     if trouble is None:
         raise error
     logbook.fault(web.doing(request), error)

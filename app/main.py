@@ -17,7 +17,7 @@ from starlette.routing import Match
 from app import faults, units, web
 from app.access import gate
 from app.access.lan import Lan
-from app.book.backup_thread import Keeper
+from app.book.backup_thread import BackupThread
 from app.calc.base.notes import Note
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
@@ -51,21 +51,21 @@ def create_app(settings: Settings) -> FastAPI:
     migrate(settings.book)
     engine = open_engine(settings.book)
     first_run.prepare(engine)
-    keeper = Keeper(settings.book)
+    backups = BackupThread(settings.book)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> Any:
         to_thread.current_default_thread_limiter().total_tokens = WORKERS
         if settings.copies:
-            keeper.start()
+            backups.start()
         yield
-        keeper.stop()
+        backups.stop()
         engine.dispose()
 
     app = FastAPI(title="Grainbook", openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.engine = engine
     app.state.settings = settings
-    app.state.keeper = keeper
+    app.state.backup_thread = backups
     app.state.lan = Lan() if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:

@@ -30,7 +30,7 @@ class Kind:
         return {"image/jpeg": "jpg", "image/png": "png", "image/webp": "webp"}[self.media_type]
 
 
-def told(raw: bytes) -> Kind:
+def kind_of(raw: bytes) -> Kind:
     """The kind of a picture.
 
     Raises

@@ -57,7 +57,7 @@ class ScaleLine:
     kind: str = "typed"
 
 
-def read(line: str) -> ScaleLine:
+def parse(line: str) -> ScaleLine:
     """Take the weight out of a line of a scale; what a person typed comes back as it was typed.
 
     Raises

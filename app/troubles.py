@@ -59,7 +59,7 @@ _BY_SYSTEM = {
 }
 
 
-def told(error: BaseException) -> Trouble | None:
+def trouble_of(error: BaseException) -> Trouble | None:
     """The trouble that an error of SQLite or of the system stands for; nothing if it is the program's own fault."""
     if isinstance(error, Trouble):
         return error
@@ -80,12 +80,12 @@ def told(error: BaseException) -> Trouble | None:
 
 
 @contextmanager
-def told_in_words() -> Iterator[None]:
+def as_trouble() -> Iterator[None]:
     """Raise the trouble that an error stands for in the error's place."""
     try:
         yield
     except (sqlite3.Error, DBAPIError, OSError) as error:
-        trouble = told(error)
+        trouble = trouble_of(error)
         if trouble is None:
             raise
         raise trouble from error

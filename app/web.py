@@ -33,7 +33,7 @@ from app.models.base import FormIn, as_form
 from app.page import Page
 from app.services.book import audit_reasons, drafts, workshop
 from app.settings import resource
-from app.troubles import told
+from app.troubles import trouble_of
 
 Texts = list[tuple[str, str]]
 Act = Callable[[Session, Any], str]
@@ -347,7 +347,7 @@ def _saving(request: Request, form: Form) -> Iterator[Session]:
         with writing(request.app.state.engine) as session:
             yield session
     except DBAPIError as error:
-        trouble = told(error)
+        trouble = trouble_of(error)
         if trouble is None:
             raise
         logbook.fault(doing(request), error)

@@ -37,8 +37,8 @@ def main(folder: Path) -> dict[str, object]:
         while (refused := save())[0] == 303:
             saved += 1
         read = person.get("/").status_code
-        app.state.keeper.take()
-        trouble = app.state.keeper.standing().trouble
+        app.state.backup_thread.take()
+        trouble = app.state.backup_thread.standing().trouble
         ballast.unlink()
         again = save()[0]
     app.state.engine.dispose()

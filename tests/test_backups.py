@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from app import clock
 from app.book import backups, bookfile
-from app.book.backup_thread import Keeper
+from app.book.backup_thread import BackupThread
 from app.db import migrate, open_engine, reading, writing
 from app.errors import Trouble
 from app.services.stock import supplies
@@ -118,7 +118,7 @@ def test_a_copy_of_a_damaged_book_is_refused_and_nothing_is_left(book: Path, tmp
     with pytest.raises(Trouble, match="damaged"):
         backups.keep_copy(book)
     assert list(tmp_path.glob("bad*")) == list(backups.folder_of(book).iterdir()) == []
-    assert bookfile.look(good).rows["supply"] == 1
+    assert bookfile.inspect(good).rows["supply"] == 1
 
 
 def test_a_copy_never_fills_the_disk(book: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -203,44 +203,44 @@ def test_the_copy_just_made_stays_though_the_clock_was_set_back(book: Path) -> N
         assert backups.keep_copy(book).file.exists()
 
 
-# --- The keeper ------------------------------------------------------------------------------------------
+# --- The thread ------------------------------------------------------------------------------------------
 
 
 def test_a_copy_at_the_start_and_one_each_day(book: Path) -> None:
     with clock.turned_to(NOON) as turn:
-        keeper = Keeper(book)
-        assert keeper.standing().last is None
-        assert keeper.due()
-        keeper.take()
-        assert not keeper.due()
+        thread = BackupThread(book)
+        assert thread.standing().last is None
+        assert thread.due()
+        thread.take()
+        assert not thread.due()
         turn(NOON + timedelta(hours=36))
-        assert keeper.due()
-    assert keeper.standing().last is not None
+        assert thread.due()
+    assert thread.standing().last is not None
 
 
 def test_a_copy_that_failed_is_told_with_the_last_good_one_and_tried_again(book: Path) -> None:
     with clock.turned_to(NOON) as turn:
-        keeper = Keeper(book)
-        keeper.take()
+        thread = BackupThread(book)
+        thread.take()
         whole = book.read_bytes()
         break_page(book)
         turn(NOON + timedelta(hours=1))
-        keeper.take()
-        standing = keeper.standing()
+        thread.take()
+        standing = thread.standing()
         assert "damaged" in standing.trouble
         assert standing.failed_at == NOON + timedelta(hours=1)
         assert standing.last is not None
         assert standing.last.made_at == NOON
-        assert keeper.due()
+        assert thread.due()
         book.write_bytes(whole)
-        keeper.take()
-        assert keeper.standing().trouble == ""
+        thread.take()
+        assert thread.standing().trouble == ""
 
 
 def test_the_thread_takes_its_copy_and_stops(book: Path) -> None:
-    keeper = Keeper(book, look_every_s=3600)
-    keeper.start()
-    keeper.stop()
+    thread = BackupThread(book, look_every_s=3600)
+    thread.start()
+    thread.stop()
     assert len(backups.copies(book)) == 1
 
 
@@ -388,12 +388,12 @@ def test_a_copy_that_is_worked_in_is_a_book_like_another(book: Path, tmp_path: P
     migrate(copy)
     change(copy)
     bookfile.settle(copy)
-    assert bookfile.look(copy).rows["supply"] == 2
+    assert bookfile.inspect(copy).rows["supply"] == 2
     backups.restore(copy, book)
-    bookfile.look(book)
+    bookfile.inspect(book)
     change(book)
     bookfile.settle(book)
-    assert bookfile.look(book).rows["supply"] == 3
+    assert bookfile.inspect(book).rows["supply"] == 3
 
 
 def test_whatever_befalls_the_head_of_a_file_is_told(book: Path, tmp_path: Path) -> None:
@@ -453,4 +453,4 @@ def test_a_path_with_odd_signs_is_a_path(tmp_path: Path) -> None:
     book = tmp_path / "a ? b # c % d é" / "my?book.sqlite3"
     migrate(book)
     copy = backups.keep_copy(book)
-    assert bookfile.look(copy.file) == bookfile.look(book)
+    assert bookfile.inspect(copy.file) == bookfile.inspect(book)

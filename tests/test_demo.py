@@ -41,7 +41,7 @@ def book(demo: Engine) -> Iterator[Session]:
 def test_all_of_it_goes_out_and_in_again(demo: Engine, tmp_path: Path) -> None:
     book, again = Path(str(demo.url.database)), tmp_path / "again.sqlite3"
     export.write(book, tmp_path / "demo.zip")
-    import_zip.read(tmp_path / "demo.zip", again)
+    import_zip.import_book(tmp_path / "demo.zip", again)
     assert everything(again) == everything(book)
 
 
@@ -79,7 +79,7 @@ def test_static_tests_have_the_curve_of_their_stand(book: Session) -> None:
     for firing in static:
         measured = curves.measured(book, firing)
         assert measured is not None
-        assert measured.outlook is not None
+        assert measured.predicted is not None
         assert measured.result.total_impulse_ns == pytest.approx(firing.measured_impulse_ns, rel=0.01)
         assert measured.result.c_star_m_s is not None
 
@@ -99,7 +99,7 @@ def test_its_next_step_is_due_as_the_book_is_opened(book: Session) -> None:
 
 
 def test_every_page_has_something_to_show(book: Session) -> None:
-    day = today.look(book)
+    day = today.day(book)
     assert day.running
     assert len(day.plans) == 2
     assert [need.ingredient for need in day.short] == ["dextrose"]

@@ -134,13 +134,13 @@ def test_a_released_book_has_a_row_in_every_table(released: Path) -> None:
 @pytest.mark.promise("Every released schema comes up, down and up again with its rows", figure="a row in every table")
 def test_a_released_book_comes_up_with_every_row_and_works(released: Path) -> None:
     before = rows(released)
-    schema = bookfile.look(released).schema
+    schema = bookfile.inspect(released).schema
     migrate(released)
-    assert bookfile.look(released).schema == bookfile.schemas()[-1]
+    assert bookfile.inspect(released).schema == bookfile.schemas()[-1]
     assert only(rows(released), before) == before
     copies = backups.copies(released)
     assert [c.lasting for c in copies] == [True]
-    assert bookfile.look(copies[0].file).schema == schema
+    assert bookfile.inspect(copies[0].file).schema == schema
     assert rows(copies[0].file) == before
     assert sorted(p.name for p in released.parent.iterdir()) == ["book-copies", "book.sqlite3"]
     engine = open_engine(released)
@@ -148,17 +148,17 @@ def test_a_released_book_comes_up_with_every_row_and_works(released: Path) -> No
         names = connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all()
         assert set(names) == set(guards.GUARDS)
     with reading(engine) as session:
-        assert today.look(session) is not None
+        assert today.day(session) is not None
     engine.dispose()
 
 
 def test_a_released_book_comes_down_again_and_up_once_more(released: Path) -> None:
-    before, schema = rows(released), bookfile.look(released).schema
+    before, schema = rows(released), bookfile.inspect(released).schema
     migrate(released)
     up = rows(released)
     command.downgrade(steps(released), schema)
     assert rows(released) == before
-    assert bookfile.look(released).schema == schema
+    assert bookfile.inspect(released).schema == schema
     migrate(released)
     assert rows(released) == up
 
@@ -178,14 +178,14 @@ def test_a_book_of_a_newer_schema_is_left_alone(released: Path, capsys: pytest.C
 def test_an_old_copy_is_restored_and_then_brought_up_with_a_copy_of_its_own(
     released: Path, empty_book: Path, tmp_path: Path
 ) -> None:
-    before, schema = rows(released), bookfile.look(released).schema
+    before, schema = rows(released), bookfile.inspect(released).schema
     book = tmp_path / "here" / "book.sqlite3"
     book.parent.mkdir()
     book.write_bytes(empty_book.read_bytes())
     assert main(["restore", str(released), "--book", str(book)]) == 0
-    assert bookfile.look(book).schema == bookfile.schemas()[-1]
+    assert bookfile.inspect(book).schema == bookfile.schemas()[-1]
     assert only(rows(book), before) == before
-    assert bookfile.look(backups.copies(book)[0].file).schema == schema
+    assert bookfile.inspect(backups.copies(book)[0].file).schema == schema
     assert rows(backups.copies(book)[0].file) == before
     assert rows(released) == before  # the copy itself is as it was
 
@@ -193,8 +193,8 @@ def test_an_old_copy_is_restored_and_then_brought_up_with_a_copy_of_its_own(
 def test_a_zip_of_an_old_book_is_read_and_brought_up(released: Path, tmp_path: Path) -> None:
     before = rows(released)
     export.write(released, tmp_path / "old.zip")
-    assert import_zip.read(tmp_path / "old.zip", tmp_path / "again.sqlite3") is None
-    assert bookfile.look(tmp_path / "again.sqlite3").schema == bookfile.schemas()[-1]
+    assert import_zip.import_book(tmp_path / "old.zip", tmp_path / "again.sqlite3") is None
+    assert bookfile.inspect(tmp_path / "again.sqlite3").schema == bookfile.schemas()[-1]
     assert only(rows(tmp_path / "again.sqlite3"), before) == before
 
 
@@ -236,11 +236,11 @@ def broken_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest
 )
 @pytest.mark.usefixtures("broken_step")
 def test_a_step_that_fails_leaves_the_old_book_untouched(released: Path) -> None:
-    before, schema = rows(released), bookfile.look(released).schema
+    before, schema = rows(released), bookfile.inspect(released).schema
     with pytest.raises(Trouble) as told:
         migrate(released)
     assert rows(released) == before
-    assert bookfile.look(released).schema == schema
+    assert bookfile.inspect(released).schema == schema
     copy = backups.copies(released)[0].file
     assert rows(copy) == before
     assert str(copy) in told.value.message

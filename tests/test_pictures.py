@@ -9,7 +9,7 @@ import zlib
 
 import pytest
 
-from app.pictures import MOST_DOTS, Kind, NoPicture, told
+from app.pictures import MOST_DOTS, Kind, NoPicture, kind_of
 
 
 def png(width: int = 3, height: int = 2) -> bytes:
@@ -54,7 +54,7 @@ EXTENDED = webp(b"VP8X", b"\0\0\0\0" + (319).to_bytes(3, "little") + (239).to_by
     ],
 )
 def test_kind_and_size_are_told_by_the_bytes(raw: bytes, kind: Kind) -> None:
-    assert told(raw) == kind
+    assert kind_of(raw) == kind
     assert kind.ending in ("png", "jpg", "webp")
 
 
@@ -78,7 +78,7 @@ def test_kind_and_size_are_told_by_the_bytes(raw: bytes, kind: Kind) -> None:
 )
 def test_what_is_no_picture_or_only_part_of_one_is_refused(raw: bytes, words: str) -> None:
     with pytest.raises(NoPicture, match=words):
-        told(raw)
+        kind_of(raw)
 
 
 def test_a_jpeg_cut_anywhere_is_refused_or_read_and_never_a_fault_of_the_program() -> None:
@@ -86,6 +86,6 @@ def test_a_jpeg_cut_anywhere_is_refused_or_read_and_never_a_fault_of_the_program
     for end in range(2, len(whole)):
         for raw in (whole[:end], whole[:end] + b"\xff\xd9", LOSSY[:end], EXTENDED[:end], png()[:end]):
             try:
-                assert told(raw).width > 0
+                assert kind_of(raw).width > 0
             except NoPicture:
                 continue

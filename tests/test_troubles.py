@@ -245,7 +245,7 @@ def test_a_mistake_of_the_program_is_logged_without_its_words(app: FastAPI, monk
     def broken(*_: object) -> None:
         raise ValueError("for Ada Lovelace")
 
-    monkeypatch.setattr("app.services.today.today.look", broken)
+    monkeypatch.setattr("app.services.today.today.day", broken)
     with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as client:
         assert client.get("/").status_code == 500
     written = log(app)
@@ -274,20 +274,20 @@ def test_without_a_place_for_the_log_the_program_goes_on(tmp_path: Path) -> None
 
 
 def test_a_failed_copy_is_told_on_today_and_in_the_workshop(app: FastAPI, person: TestClient) -> None:
-    keeper, book = app.state.keeper, book_of(app)
+    thread, book = app.state.backup_thread, book_of(app)
     assert "could not be made" not in person.get("/").text
     assert "No copy yet" in person.get("/workshop").text
-    keeper.take()
-    last = keeper.standing().last
+    thread.take()
+    last = thread.standing().last
     assert str(backups.folder_of(book)) in person.get("/workshop").text
-    keeper._fail(Trouble(troubles.FULL), troubles.FULL)
+    thread._fail(Trouble(troubles.FULL), troubles.FULL)
     for page in ("/", "/workshop"):
         said = person.get(page).text
         assert "The newest copy of the book could not be made" in said
         assert troubles.FULL.split(".")[0] in said
         assert str(last.file) in said
     with clock.turned_to(clock.now() + timedelta(minutes=1)):
-        keeper.take()
+        thread.take()
     assert "could not be made" not in person.get("/").text
 
 
@@ -295,12 +295,12 @@ def test_the_book_can_be_taken_away_from_the_workshop(app: FastAPI, person: Test
     copied = person.get("/workshop/copy")
     assert copied.headers["content-disposition"] == f'attachment; filename="book-{clock.today()}.sqlite3"'
     (tmp_path / "taken.sqlite3").write_bytes(copied.content)
-    assert bookfile.look(tmp_path / "taken.sqlite3") == bookfile.look(book_of(app))
+    assert bookfile.inspect(tmp_path / "taken.sqlite3") == bookfile.inspect(book_of(app))
     whole = person.get("/workshop/everything")
     assert whole.headers["content-type"] == "application/zip"
     (tmp_path / "taken.zip").write_bytes(whole.content)
     assert main(["import", str(tmp_path / "taken.zip"), "--book", str(tmp_path / "again.sqlite3")]) == 0
-    assert bookfile.look(tmp_path / "again.sqlite3") == bookfile.look(book_of(app))
+    assert bookfile.inspect(tmp_path / "again.sqlite3") == bookfile.inspect(book_of(app))
     assert list(backups.folder_of(book_of(app)).iterdir()) == []  # nothing is left of what was sent
 
 
@@ -319,7 +319,7 @@ def test_damage_is_found_at_the_start(tmp_path: Path, empty_book: Path, capsys: 
     assert f"grainbook restore {copy.file}" in said
     assert book.read_bytes() == before
     assert main(["restore", str(copy.file), "--book", str(book)]) == 0
-    assert bookfile.look(book).rows["workshop"] == 1
+    assert bookfile.inspect(book).rows["workshop"] == 1
 
 
 @pytest.mark.parametrize(

@@ -24,7 +24,7 @@ class Standing:
     trouble: str = ""
 
 
-class Keeper:
+class BackupThread:
     """A thread of its own: a copy of a large book must not hold up a page."""
 
     def __init__(self, book: Path, look_every_s: float = LOOK_EVERY_S) -> None:

@@ -15,7 +15,7 @@ from pathlib import Path
 from app import clock, system
 from app.book import bookfile
 from app.errors import Trouble
-from app.troubles import DAMAGED, told_in_words
+from app.troubles import DAMAGED, as_trouble
 
 NEWEST, DAYS, MONTHS = 5, 14, 12
 SPARE_BYTES = 50_000_000
@@ -49,7 +49,7 @@ def copy(book: Path, target: Path, *, sealed: bool = True) -> None:
         The disk is full, the folder cannot be written, or the copy is not whole because the book is not.
     """
     unfinished = target.with_name(target.name + _UNFINISHED)
-    with told_in_words():
+    with as_trouble():
         bookfile.remove(unfinished)
         try:
             _copy_and_prove(book, unfinished)
@@ -72,7 +72,7 @@ def _copy_and_prove(book: Path, unfinished: Path) -> None:
         finally:
             connection.close()
     try:
-        same = bookfile.look(unfinished) == bookfile.Looked(schema, rows)
+        same = bookfile.inspect(unfinished) == bookfile.Inspection(schema, rows)
     except Trouble as trouble:
         if trouble.kind != "damaged":
             raise
@@ -90,7 +90,7 @@ def keep_copy(book: Path, label: str = "") -> Copy:
         The copy could not be made; the earlier ones are untouched.
     """
     folder = folder_of(book)
-    with told_in_words():
+    with as_trouble():
         folder.mkdir(parents=True, exist_ok=True)
         for left in folder.glob(f"*{_UNFINISHED}*"):
             left.unlink(missing_ok=True)
@@ -155,11 +155,11 @@ def restore(file: Path, book: Path) -> Path | None:
     Trouble
         The file is not there, damaged, no book or of a newer schema, or the book is open: nothing was changed.
     """
-    bookfile.look(file)
+    bookfile.inspect(file)
     if book.exists() and file.resolve() == book.resolve():
         raise Trouble(f"{file} is the book itself. Nothing was changed. Name the copy to put in its place.")
     restoring = book.with_name(book.name + ".restoring")
-    with told_in_words():
+    with as_trouble():
         book.parent.mkdir(parents=True, exist_ok=True)
     copy(file, restoring, sealed=False)
     try:

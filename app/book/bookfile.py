@@ -14,7 +14,7 @@ from pathlib import Path
 from app import clock, system
 from app.errors import Trouble
 from app.settings import resource
-from app.troubles import told_in_words
+from app.troubles import as_trouble
 
 WAIT_S = 10.0
 SIDES = ("-wal", "-shm")
@@ -22,7 +22,7 @@ _CANNOT_OPEN = (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
 
 
 @dataclass(frozen=True)
-class Looked:
+class Inspection:
     """What a file was found to be."""
 
     schema: str
@@ -53,7 +53,7 @@ def opened(file: Path, *, write: bool = False) -> Iterator[sqlite3.Connection]:
         yield connection
 
 
-def look(file: Path) -> Looked:
+def inspect(file: Path) -> Inspection:
     """Look through a whole file.
 
     Raises
@@ -63,15 +63,15 @@ def look(file: Path) -> Looked:
     """
     if not file.is_file():
         raise Trouble(f"There is no file {file}. Nothing was changed. Look at the name you typed.", kind="missing")
-    with told_in_words():
+    with as_trouble():
         if not _begins_like_a_database(file):
             raise no_book(file)
         hold_to_seal(file)
     try:
-        with told_in_words(), opened(file) as connection:
+        with as_trouble(), opened(file) as connection:
             schema = schema_of(connection, file)
             prove(connection, file)
-            return Looked(schema, count_rows(connection))
+            return Inspection(schema, count_rows(connection))
     except Trouble as trouble:
         if trouble.kind == "damaged":
             raise damaged(file) from trouble
@@ -235,7 +235,7 @@ def settle(book: Path) -> None:
     Trouble
         Another program holds it, or it cannot be written.
     """
-    with told_in_words(), opened(book, write=True) as connection:
+    with as_trouble(), opened(book, write=True) as connection:
         connection.execute("PRAGMA journal_mode=DELETE")
 
 
@@ -244,7 +244,7 @@ def put_in_place(new: Path, book: Path) -> None:
 
     The caller has settled the old book: a journal that is left beside would be taken for the new one's.
     """
-    with told_in_words():
+    with as_trouble():
         for side in SIDES:
             book.with_name(book.name + side).unlink(missing_ok=True)
         system.swap_in(new, book)
@@ -257,7 +257,7 @@ def keep_beside(book: Path) -> Path:
     while kept.exists():
         number += 1
         kept = book.with_name(f"{book.stem}-replaced-{stamp}-{number}.sqlite3")
-    with told_in_words():
+    with as_trouble():
         for side in ("", "-wal"):
             source = book.with_name(book.name + side)
             if source.exists():

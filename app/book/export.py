@@ -21,7 +21,7 @@ from typing import Any
 from app import clock, system, tables
 from app.book import bookfile
 from app.errors import Trouble
-from app.troubles import DAMAGED, told_in_words
+from app.troubles import DAMAGED, as_trouble
 
 FORMAT, VERSION = "grainbook whole book", 1
 MANIFEST = "manifest.json"
@@ -64,7 +64,7 @@ def write(book: Path, target: Path) -> None:
         The book is damaged or the disk is full; nothing is left.
     """
     unfinished = target.with_name(target.name + ".unfinished")
-    with told_in_words():
+    with as_trouble():
         try:
             with bookfile.opened(book) as connection, zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as out:
                 connection.text_factory = _text

@@ -27,7 +27,7 @@ from app.book.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.db import migrate, open_engine, upgrade
 from app.errors import Trouble
 from app.services.today import first_run
-from app.troubles import told, told_in_words
+from app.troubles import as_trouble, trouble_of
 
 MOST_ENTRIES = 200_000
 MOST_BYTES = 20_000_000_000
@@ -65,7 +65,7 @@ def _unzipping() -> Iterator[None]:
     except _UNREADABLE as error:
         raise _Damaged from error
     except OSError as error:  # of a place that no file has, unless the disk is at fault
-        if told(error) is not None:
+        if trouble_of(error) is not None:
             raise
         raise _Damaged from error
 
@@ -86,7 +86,7 @@ class _Manifest(BaseModel):
     tables: dict[str, Told]
 
 
-def read(file: Path, book: Path) -> Path | None:
+def import_book(file: Path, book: Path) -> Path | None:
     """Make the book of a zip; a new, empty book that stood there is kept beside it, and its path is given back.
 
     Raises
@@ -103,17 +103,17 @@ def read(file: Path, book: Path) -> Path | None:
             "--book, or move that book away first."
         )
     unfinished = book.with_name(f"{book.name}.importing")
-    with told_in_words():
+    with as_trouble():
         book.parent.mkdir(parents=True, exist_ok=True)
         bookfile.remove(unfinished)
         try:
             _make(file, unfinished)
             bookfile.settle(unfinished)
-            bookfile.look(unfinished)
+            bookfile.inspect(unfinished)
             replaced = backups.keep_replaced(book)
             bookfile.put_in_place(unfinished, book)
         except Exception as error:
-            if told(error) is not None:
+            if trouble_of(error) is not None:
                 raise
             logbook.fault("making a book of a zip", error)
             raise Trouble(
@@ -147,10 +147,10 @@ def _opened(file: Path) -> Iterator[zipfile.ZipFile]:
 
 def _is_new(book: Path) -> bool:
     """Whether there is no book yet, or one with nothing in it but what every book begins with."""
-    with told_in_words():
+    with as_trouble():
         if bookfile.blank(book):
             return True
-        here = bookfile.look(book)
+        here = bookfile.inspect(book)
         if here.schema != bookfile.schemas()[-1]:
             return False
     with TemporaryDirectory() as folder:
@@ -159,7 +159,7 @@ def _is_new(book: Path) -> bool:
         engine = open_engine(fresh)
         first_run.prepare(engine)
         engine.dispose()
-        new = bookfile.look(fresh).rows
+        new = bookfile.inspect(fresh).rows
     return all(here.rows[table] in (0, count) for table, count in new.items() if table not in _OF_THE_MOMENT)
 
 

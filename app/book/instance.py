@@ -10,7 +10,7 @@ from typing import IO, Self
 
 from app import system
 from app.errors import Trouble
-from app.troubles import told_in_words
+from app.troubles import as_trouble
 
 
 class InUse(Trouble):
@@ -47,7 +47,7 @@ class Instance:
         Trouble
             The folder cannot be written.
         """
-        with told_in_words():
+        with as_trouble():
             self.book.parent.mkdir(parents=True, exist_ok=True)
             file = lock_of(self.book).open("a+", encoding="utf-8")
         try:

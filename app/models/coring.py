@@ -10,7 +10,7 @@ from app.units import Measure, Quantity
 Offset = Annotated[Quantity, Measure("length", gt=-0.2, lt=0.2, usual=(-0.02, 0.02))]
 
 
-class CoringIn(DesignIn):
+class CoreOffsetIn(DesignIn):
     """The form for a coring fault: a motor as designed, and how its cores really stand."""
 
     faulty: int = FormField(1, ge=1, le=24, title="Grains so cast", description="How many of the grains are like this.")

@@ -138,7 +138,7 @@ class ScaleReading(Measure):
     def read(self, text: str, units: UnitSystem) -> Quantity:
         """The weight in a text, or in a scale's line; raises `UnitError`."""
         try:
-            line = scale_lines.read(text)
+            line = scale_lines.parse(text)
         except scale_lines.ScaleLineError as error:
             raise UnitError(str(error)) from None
         found = super().read(line.text, units)

@@ -92,7 +92,7 @@ def _first_lot(session: Session) -> str:
     shares = [0.950 + 0.002 * i for i in range(GRAINS)]
     with clock.turned_to(clock.now() - timedelta(days=20)) as turn:
         lot = build.weighed_batch(session, GRAINS)
-        pan.read(session, lot, TemperatureIn.model_validate({"temperature": "118 C"}))
+        pan.record_temperature(session, lot, TemperatureIn.model_validate({"temperature": "118 C"}))
         turn(clock.now() + timedelta(minutes=1))
         for step in casting.the_open(session, lot).steps:
             step.done_at = clock.now()

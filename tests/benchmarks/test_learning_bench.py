@@ -81,7 +81,7 @@ def test_learning_beside_a_prediction(benchmark: Benchmark, book: Path) -> None:
     engine = open_engine(book)
     with reading(engine) as session:
         formula = next(iter(learning.evidence(session).formulas.values()))
-        taught = benchmark(learning.taught, session, formula, None)
+        taught = benchmark(learning.factors, session, formula, None)
         assert len(taught.firing_ids) == LOTS * FIRINGS
         assert taught.rate.spread < 0.05
     engine.dispose()
@@ -90,7 +90,7 @@ def test_learning_beside_a_prediction(benchmark: Benchmark, book: Path) -> None:
 def test_a_figure_by_figure_check_of_every_firing(benchmark: Benchmark, book: Path) -> None:
     engine = open_engine(book)
     with reading(engine) as session:
-        found = benchmark(coverage.look, session)
+        found = benchmark(coverage.coverage_of, session)
         assert len(found.records[0].held) == LOTS * FIRINGS
         row = session.exec(select(Prediction)).first()
         assert row is not None

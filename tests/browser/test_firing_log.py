@@ -10,7 +10,7 @@ from sqlmodel import Session, select
 
 from app.db import writing
 from app.models import Curve, Firing, FiringPicture
-from app.pictures import told
+from app.pictures import kind_of
 from tests import build
 from tests.browser.conftest import Site
 from tests.browser.test_curves import held_to_axe_and_width, logger_file
@@ -34,7 +34,7 @@ DRAWN = """async (kind) => {
 def test_pictures_that_a_browser_encodes_are_told_as_it_says(page: Page, site: Site, kind: str) -> None:
     page.goto("/help")
     said, encoded = page.evaluate(DRAWN, kind)
-    found = told(base64.b64decode(encoded))
+    found = kind_of(base64.b64decode(encoded))
     assert said == kind
     assert (found.media_type, found.width, found.height) == (kind, 320, 200)
 

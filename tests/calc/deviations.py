@@ -236,12 +236,12 @@ def star() -> float:
 def tilted() -> float:
     from scipy.integrate import quad
 
-    from app.calc.grain.coring import coring_fault
+    from app.calc.grain.coring import core_offset_fault
     from app.calc.grain.geometry import Grain, cross_section
 
     found = []
     for low, high in ((0.0, 0.003), (-0.002, 0.002), (0.001, 0.004)):
-        fault = coring_fault(Grain(0.04, 0.016, 0.07, 0.1), low, high)
+        fault = core_offset_fault(Grain(0.04, 0.016, 0.07, 0.1), low, high)
         for i in range(0, 181, 20):
             x = float(fault.depth[i])
 

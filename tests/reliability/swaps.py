@@ -64,7 +64,7 @@ def restores(folder: Path, kills: int, chance: random.Random) -> dict[str, objec
         killed(swap, chance.uniform(0.0, 0.15))
         found[leftovers(folder)] += 1
         try:
-            bookfile.look(book)
+            bookfile.inspect(book)
             if rows(book) not in known:
                 wrong.append("another book")
         except (Trouble, OSError) as error:
@@ -92,7 +92,7 @@ def steps(folder: Path, kills: int, chance: random.Random) -> dict[str, object]:
         cut = killed(lambda: migrate(book), chance.uniform(0.0, 1.2 * whole_s))
         found[leftovers(folder) if cut else "whole"] += 1
         try:
-            schema = bookfile.look(book).schema
+            schema = bookfile.inspect(book).schema
             if rows(book) != (before if schema == bookfile.schemas()[0] else after):
                 wrong.append(f"other rows at {schema}")
             migrate(book)

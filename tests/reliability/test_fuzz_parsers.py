@@ -140,7 +140,7 @@ def _line(text: str) -> str:
     serials.parts(text)
     whole(text)
     try:
-        found = scale_lines.read(text)
+        found = scale_lines.parse(text)
     except scale_lines.ScaleLineError as error:
         return _in_words(str(error))
     return _unit(found.text, "mass")

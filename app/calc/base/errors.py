@@ -1,6 +1,6 @@
 """The errors a calculation can raise: each names the field, the fault and the way out."""
 
-from app.calc.base.notes import Note, sentence, together
+from app.calc.base.notes import Note, joined, sentence
 
 
 class CalcError(ValueError):
@@ -25,7 +25,7 @@ class CalcError(ValueError):
     @property
     def words(self) -> Note:
         """Fault and remedy as they follow the name of the field."""
-        return together(self.fault, self.remedy)
+        return joined(self.fault, self.remedy)
 
     @property
     def sentence(self) -> Note:

@@ -34,7 +34,7 @@ class Note:
         return self.words.format(**{name: f"{a.value:.6g} [SI, {a.kind}]" for name, a in self.amounts.items()})
 
 
-def together(*parts: "Note | str", between: str = " ") -> Note:
+def joined(*parts: "Note | str", between: str = " ") -> Note:
     """Sentences as one note, each with its amounts.
 
     Parameters
@@ -93,7 +93,7 @@ def sentence(note: "Note | str") -> Note:
     >>> sentence("the core is too wide.").words
     'The core is too wide.'
     """
-    whole = together(note)
+    whole = joined(note)
     return replace(whole, words=whole.words[:1].upper() + whole.words[1:])
 
 

@@ -18,7 +18,7 @@ SLICES = 256
 
 
 @dataclass(frozen=True)
-class CoringFault:
+class CoreOffsetFault:
     """What a core cast askew does, beside the same grain with its core on the axis.
 
     Attributes
@@ -49,9 +49,9 @@ class CoringFault:
     intended_web: float
 
 
-def coring_fault(
+def core_offset_fault(
     grain: Grain, offset_a: float, offset_b: float, samples: int = 241, slices: int = SLICES
-) -> CoringFault:
+) -> CoreOffsetFault:
     """Burn a grain whose core stands off the axis by different amounts at its two ends.
 
     Parameters
@@ -67,7 +67,7 @@ def coring_fault(
 
     Returns
     -------
-    CoringFault
+    CoreOffsetFault
         Areas [m2] and volume [m3] over depth [m], and when the wall is bared.
 
     Raises
@@ -88,7 +88,7 @@ def coring_fault(
 
     Examples
     --------
-    >>> fault = coring_fault(Grain(0.04445, 0.01905, 0.0762, 0.169), 0.0, 0.002)
+    >>> fault = core_offset_fault(Grain(0.04445, 0.01905, 0.0762, 0.169), 0.0, 0.002)
     >>> round(fault.intended_web * 1e3, 2), round(fault.breakthrough * 1e3, 2)
     (12.7, 10.99)
     """
@@ -135,7 +135,7 @@ def coring_fault(
     volume, burning, bared = burned_to(depth, offset_at)
     _, intended, _ = burned_to(depth, np.zeros(slices))
     sliver, _, _ = burned_to(np.array([breakthrough]), offset_at)
-    return CoringFault(
+    return CoreOffsetFault(
         depth=depth,
         burning_area=burning,
         intended_area=intended,
@@ -147,14 +147,14 @@ def coring_fault(
     )
 
 
-def askew(grain: Grain, fault: CoringFault) -> ShapedGrain:
+def askew(grain: Grain, fault: CoreOffsetFault) -> ShapedGrain:
     """Make the grain that a fault was worked out for, to march a motor with it.
 
     Parameters
     ----------
     grain : Grain
-        As given to `coring_fault` [m], [kg].
-    fault : CoringFault
+        As given to `core_offset_fault` [m], [kg].
+    fault : CoreOffsetFault
         What came of it.
 
     Returns
@@ -164,16 +164,16 @@ def askew(grain: Grain, fault: CoringFault) -> ShapedGrain:
 
     Notes
     -----
-    As `coring_fault`.
+    As `core_offset_fault`.
 
     References
     ----------
-    `coring_fault`.
+    `core_offset_fault`.
 
     Examples
     --------
     >>> grain = Grain(0.04445, 0.01905, 0.0762, 0.169)
-    >>> made = askew(grain, coring_fault(grain, 0.0, 0.002))
+    >>> made = askew(grain, core_offset_fault(grain, 0.0, 0.002))
     >>> round(made.volume / grain.volume, 9), made.web > grain.web
     (1.0, True)
     """

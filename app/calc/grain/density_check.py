@@ -7,7 +7,7 @@ from typing import Literal
 
 from app.calc.base.constants import positive
 from app.calc.base.errors import GeometryError, OutOfRange
-from app.calc.base.notes import Amount, Note, together
+from app.calc.base.notes import Amount, Note, joined
 
 ACCEPT_SHARE = 0.95
 """Share of ideal density below which a grain is looked at [-]."""
@@ -407,11 +407,11 @@ def moisture_gain(label_mass: float, new_mass: float, resolution: float = 1e-4) 
     if not real:
         words = "No change that this scale can tell."
     elif wet:
-        words = together(amount, "heavier than its label: it has drawn water. Dry it or set it aside.")
+        words = joined(amount, "heavier than its label: it has drawn water. Dry it or set it aside.")
     elif gain > 0:
-        words = together(amount, "heavier than its label, one step of the scale: weigh it again in a few days.")
+        words = joined(amount, "heavier than its label, one step of the scale: weigh it again in a few days.")
     else:
-        words = together(amount, "lighter than its label: look for a chip, a lost tube, or a wrong label.")
+        words = joined(amount, "lighter than its label: look for a chip, a lost tube, or a wrong label.")
     return MoistureGain(gain, gain / label_mass, tolerance, real, wet, words)
 
 

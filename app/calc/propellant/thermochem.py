@@ -9,7 +9,7 @@ import numpy as np
 
 from app.calc.base.constants import ATM, STANDARD_GRAVITY, Floats, positive
 from app.calc.base.errors import NoSolution, OutOfRange
-from app.calc.base.notes import Amount, Note, together
+from app.calc.base.notes import Amount, Note, joined
 from app.calc.propellant.blend import blend_warnings, check_blend
 from app.calc.propellant.equilibrium import ATOMS, CARBONATE_MELTS, LOCK, Equilibrium, find
 from app.calc.propellant.ingredients import INGREDIENTS
@@ -178,7 +178,7 @@ def blend_state(parts: Mapping[str, float], pressure: float = 68 * ATM) -> Blend
             velocity = math.sqrt(2 * (chamber.enthalpy - cold.enthalpy))
             isp, gamma = velocity / STANDARD_GRAVITY, _gamma_for(velocity, chamber, ATM)
         except NoSolution as failure:
-            notes.append(together("The expansion to one atmosphere was not solved:", failure.fault))
+            notes.append(joined("The expansion to one atmosphere was not solved:", failure.fault))
     gamma_frozen = chamber.gamma_frozen
     return BlendState(
         temperature=chamber.temperature,

@@ -86,7 +86,7 @@ class Noun:
             away=away,
             used=used,
             stands=audit_reasons.counted(used),
-            history=None if row is None else audit_log.of(session, row),
+            history=None if row is None else audit_log.history_of(session, row),
             **more,
         )
 

@@ -53,7 +53,7 @@ def show(request: Request, session: Book) -> Response:
         counts=workshop.counts(session),
         totals=supplies.on_shelf(session),
         edition=workshop.checklist_now(session),
-        copies=request.app.state.keeper.standing(),
+        copies=request.app.state.backup_thread.standing(),
     )
     return render(request, session, page)
 
@@ -85,7 +85,7 @@ def set_up(request: Request, typed: Typed) -> Response:
 def _settings(request: Request, session: Session, failed: Form | None = None) -> Response:
     forms = Forms(request, session, failed)
     form = forms.get("form", correction_of(WorkshopIn), "/workshop/settings", row=workshop.get(session))
-    history = audit_log.of(session, workshop.get(session))
+    history = audit_log.history_of(session, workshop.get(session))
     return render(request, session, SettingsPage(form=form, history=history, unit_fields=[*UNIT_FIELDS]))
 
 

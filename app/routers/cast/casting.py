@@ -135,7 +135,7 @@ def drop_set(request: Request, typed: Typed, code: str) -> Response:
 @router.post("/{code}/temperature")
 def temperature(request: Request, typed: Typed, code: str) -> Response:
     """Keep a reading."""
-    return _small(request, typed, code, TemperatureIn, pan.read, "temperature-form", "#temperature")
+    return _small(request, typed, code, TemperatureIn, pan.record_temperature, "temperature-form", "#temperature")
 
 
 @router.post("/{code}/temperature/{reading_id}/degrees")
@@ -157,7 +157,7 @@ def note(request: Request, typed: Typed, code: str) -> Response:
 @router.post("/{code}/air")
 def tell_air(request: Request, typed: Typed, code: str) -> Response:
     """Keep the air's temperature and humidity."""
-    return _small(request, typed, code, correction_of(AirIn), air.tell, "air-form", "#air", "Kept.")
+    return _small(request, typed, code, correction_of(AirIn), air.record_humidity, "air-form", "#air", "Kept.")
 
 
 @router.post("/{code}/test-pieces")

@@ -136,7 +136,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
         drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch),
-        history=audit_log.of(session, batch),
+        history=audit_log.history_of(session, batch),
         again=_again(session, batch),
         take_up=forms.get("take-up", FormIn, f"{_url(batch)}/take-up", row=batch),
     )

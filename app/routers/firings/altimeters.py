@@ -19,8 +19,7 @@ from app.services.book import workshop
 from app.services.firings import altimeters, firings, logger_files
 from app.services.firings.tracking import TrackResult
 from app.services.flight import flights
-from app.services.learning import foretold
-from app.services.learning import prediction_record as outlooks
+from app.services.learning import foretold, prediction_record
 from app.units import UnitSystem, convert, convert_each, show, unit_of
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
@@ -97,9 +96,9 @@ def _page(request: Request, session: Session, firing_id: int, failed: Form | Non
     forms = Forms(request, session, failed)
     base = f"/firings/{firing_id}/altimeter"
     waiting = altimeters.unread(session, firing)
-    told = foretold.of(session, firing)
-    outlook = outlooks.read(told) if told else None
-    predicted = flights.told(session, outlook, firing)[0]
+    told = foretold.for_firing(session, firing)
+    predicted_motor = prediction_record.from_row(told) if told else None
+    predicted = flights.estimate_of(session, predicted_motor, firing)[0]
     return web.render(
         request,
         session,

@@ -20,7 +20,7 @@ from app.services.firings import curves, firings, logger_files
 from app.services.firings.curves import Measured
 from app.services.firings.reading import Result
 from app.services.learning import foretold
-from app.services.learning.prediction_record import Outlook
+from app.services.learning.prediction_record import PredictionRecord
 from app.units import UnitSystem, convert, convert_each, unit_of
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
@@ -128,7 +128,7 @@ def of_firing(session: Session, firing: Firing, forms: Forms) -> dict[str, Any]:
     return {
         "curve": measured,
         "curve_chart": overlay(measured, workshop.get(session).units),
-        "curve_lines": curves.lines(measured.result, measured.outlook),
+        "curve_lines": curves.lines(measured.result, measured.predicted),
         "curve_taken_over": curves.taken_over(firing, measured.curve),
         "take_over": forms.get("take-over", FormIn, f"/firings/{firing.pk}/curve/take-over", row=firing),
     }
@@ -206,7 +206,7 @@ def _reading_page(
         "pressure_column": numbered,
     }
     found = web.answered(form, units, lambda data: curves.look(session, firing, row, data)) if look else None
-    told = foretold.of(session, firing)
+    told = foretold.for_firing(session, firing)
     return web.render(
         request,
         session,
@@ -246,7 +246,7 @@ def record(found: Result, units: UnitSystem) -> Markup:
 
 def overlay(measured: Measured, units: UnitSystem) -> Markup:
     """Measured thrust and pressure over what was expected, with the expected range; both rise at one moment."""
-    found, told = measured.result, measured.outlook
+    found, told = measured.result, measured.predicted
     moved = curves.shift(found, told)
     thrust = _panel(
         "force",
@@ -289,7 +289,7 @@ def _panel(
     time: list[float],
     values: list[float],
     moved: float,
-    told: Outlook | None,
+    told: PredictionRecord | None,
     expected: tuple[list[float], list[float], list[float]] | None,
 ) -> Panel:
     series = [Series("Measured", [t + moved for t in time], convert_each(_drawn(values), kind, units))]

@@ -41,7 +41,7 @@ def of_firing(session: Session, firing: Firing) -> dict[str, Any]:
 def found(request: Request, session: Book, firing_id: int) -> Response:
     """The form of what was found, as it was told last."""
     firing = firings.get(session, firing_id)
-    newest = next(iter(findings.told(session, firing)), None)
+    newest = next(iter(findings.accounts(session, firing)), None)
     form = web.blank(request, session, FindingIn, row=newest, choices=CHOICES)
     if newest is not None and form.draft_at is None:
         form.values["grain_ids"] = [str(suspect.grain_id) for suspect in newest.suspects]
@@ -54,7 +54,7 @@ def tell(request: Request, firing_id: int, typed: Typed) -> Response:
     """Write down what was found."""
 
     def act(session: Session, data: FindingIn) -> str:
-        findings.tell(session, firings.get(session, firing_id), data)
+        findings.write_down(session, firings.get(session, firing_id), data)
         return f"/firings/{firing_id}"
 
     return web.submit(
@@ -80,7 +80,7 @@ def _found_page(request: Request, session: Session, firing: Firing, form: Form) 
         inside=findings.inside(session, firing),
         result=RESULTS[firing.result],
         asked=findings.asked(firing),
-        earlier=[(row, findings.in_words(row)) for row in findings.told(session, firing)],
+        earlier=[(row, findings.in_words(row)) for row in findings.accounts(session, firing)],
     )
 
 

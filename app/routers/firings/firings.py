@@ -23,8 +23,7 @@ from app.services.firings import curves, findings, firings
 from app.services.flight import flights
 from app.services.grains import wet
 from app.services.hardware import distances, places
-from app.services.learning import foretold
-from app.services.learning import prediction_record as outlooks
+from app.services.learning import foretold, prediction_record
 from app.services.motors.builds import Built
 from app.services.review import trace
 from app.web import Book, Typed
@@ -49,7 +48,7 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
         kinds=firings.KINDS,
         ready=firings.fireable(session),
         untold=findings.untold(session),
-        told=foretold.of_firings(session, [firing.pk for firing, _ in found.rows]),
+        told=foretold.for_firings(session, [firing.pk for firing, _ in found.rows]),
     )
 
 
@@ -98,9 +97,9 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
     """The page of a firing, with the form that failed."""
     firing = firings.get(session, firing_id)
     built = firings.its_motor(session, firing)
-    told = foretold.of(session, firing)
-    outlook = outlooks.read(told) if told else None
-    estimate, refusal = flights.told(session, outlook, firing)
+    told = foretold.for_firing(session, firing)
+    predicted = prediction_record.from_row(told) if told else None
+    estimate, refusal = flights.estimate_of(session, predicted, firing)
     rocket, field = firings.where(session, firing)
     return web.render(
         request,
@@ -109,7 +108,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         section="firings",
         firing=firing,
         built=built,
-        outlook=outlook,
+        predicted=predicted,
         told=told,
         made_after=foretold.made_after(session, firing),
         results=RESULTS,
@@ -118,12 +117,12 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         field=field,
         estimate=estimate,
         refusal=refusal,
-        beside=firings.beside(firing, outlook, estimate),
+        beside=firings.beside(firing, predicted, estimate),
         flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],
-        chart=chart_of(outlook, workshop.get(session).units, firing.measured_peak_pressure_pa) if outlook else None,
+        chart=chart_of(predicted, workshop.get(session).units, firing.measured_peak_pressure_pa) if predicted else None,
         trace=trace.of_firing(session, firing.pk),
         unread=curves.unread(session, firing),
-        history=audit_log.of(session, firing),
+        history=audit_log.history_of(session, firing),
         fresh=first_minute.fresh(firing),
         wet_let_in=wet.let_in_now(session, firing),
         back=web.Forms(request, session, failed).get("back", FormIn, f"/firings/{firing.pk}/back", row=firing),
@@ -197,7 +196,7 @@ def _form_page(
 
 def _then(session: Session, firing: Firing) -> str:
     """Where to go on after a firing was written down: a failure asks for what was found."""
-    asked = findings.asked(firing) and not findings.told(session, firing)
+    asked = findings.asked(firing) and not findings.accounts(session, firing)
     return f"/firings/{firing.pk}" + ("/found" if asked else "")
 
 

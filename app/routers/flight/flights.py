@@ -19,7 +19,7 @@ from app.services.cast import cautions
 from app.services.flight import flight_cautions, flights
 from app.services.flight.flights import Estimate
 from app.services.hardware import distances, places
-from app.services.learning.prediction_record import Outlook
+from app.services.learning.prediction_record import PredictionRecord
 from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
 from app.web import Book, Forms, Typed
 
@@ -28,7 +28,7 @@ router = APIRouter()
 LEANS = [("into", "into the wind"), ("with", "with the wind")]
 
 
-def part(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]:
+def part(request: Request, session: Session, predicted: PredictionRecord) -> dict[str, Any]:
     """The flight part of a page: its form, answered from the address, and the estimate once there is one."""
     house = workshop.get(session)
     rockets, fields = places.rockets(session), places.fields(session)
@@ -43,7 +43,7 @@ def part(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]
     form = from_texts(FlightIn, asked, "flight", request.url.path, choices)
     estimate = None
     if asked:
-        estimate = web.answered(form, house.units, lambda data: flights.estimate(session, outlook, data))
+        estimate = web.answered(form, house.units, lambda data: flights.estimate(session, predicted, data))
     else:
         form.values = {
             name: [choices[name][0][0]] for name in ("rocket_id", "launch_field_id") if len(choices[name]) == 1
@@ -55,7 +55,7 @@ def part(request: Request, session: Session, outlook: Outlook) -> dict[str, Any]
         "rockets": rockets,
         "fields": fields,
         "cautions": flight_cautions.look_at(session, estimate) if estimate else [],
-        "least": distances.least(session, outlook.impulse_class) if estimate else None,
+        "least": distances.least(session, predicted.impulse_class) if estimate else None,
         "charts": charts(estimate, house.units) if estimate else [],
         "kept": [pair for pair in query if pair not in asked],
         "pointers": distances.LEGAL_POINTERS,

@@ -264,7 +264,7 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         moves=moves,
         places=shelf.places(session),
         gains=reweighs.history(session, grain),
-        changes=audit_log.of(session, grain),
+        changes=audit_log.history_of(session, grain),
         struck=undo.struck(session, ReWeigh, grain),
         strikes={
             g.row.pk: forms.get(f"reweigh-{g.row.pk}", VoidIn, f"{here}/reweigh/{g.row.pk}/strike", row=g.row)

@@ -19,7 +19,7 @@ from app.services.book import workshop
 from app.services.firings import firing_fits, firings
 from app.services.grains import wet
 from app.services.learning import learning, learning_pages
-from app.services.learning.learning_pages import Lesson
+from app.services.learning.learning_pages import FormulaPage
 from app.services.review import coverage
 from app.services.review.coverage import Held, Record
 from app.services.stock import formulas
@@ -43,7 +43,7 @@ FEW = 3
 @router.get("/calibration")
 def held(request: Request, session: Book) -> Response:
     """How often measured figures fell into the ranges that were stored before their firings."""
-    found = coverage.look(session)
+    found = coverage.coverage_of(session)
     return web.render(
         request,
         session,
@@ -154,14 +154,14 @@ def one(request: Request, session: Book, formula_id: int) -> Response:
 
 def _one(request: Request, session: Session, formula_id: int, failed: Form | None = None) -> Response:
     formula = formulas.get(session, formula_id)
-    found = learning_pages.lesson(session, formula)
+    found = learning_pages.formula_page(session, formula)
     forms, base = Forms(request, session, failed), f"/review/learned/{formula_id}"
     return web.render(
         request,
         session,
         "learning/formula.html",
         section="review",
-        lesson=found,
+        learned=found,
         chart=_own_say(found),
         paused=learning.pause_of(session, formula.name),
         learn=workshop.get(session).learn,
@@ -172,7 +172,7 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
     )
 
 
-def _own_say(found: Lesson) -> Markup | None:
+def _own_say(found: FormulaPage) -> Markup | None:
     """What each firing by itself says, the rate where it knows it, else the product of the efficiencies."""
     rows = []
     for line in found.lines[:IN_CHART]:
@@ -267,7 +267,7 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
     row = firings.get(session, firing_id)
     built = firings.its_motor(session, row)
     forms, base = Forms(request, session, failed), f"/review/learned/firing/{firing_id}"
-    records = coverage.look(session, firing_id).records
+    records = coverage.coverage_of(session, firing_id).records
     return web.render(
         request,
         session,

@@ -23,9 +23,8 @@ from app.services.flight import grain_count_study
 from app.services.flight.flights import Estimate
 from app.services.grains import grains, reweighs
 from app.services.hardware import inventory, places
-from app.services.learning import foretold
-from app.services.learning import prediction_record as outlooks
-from app.services.learning.prediction_record import Outlook
+from app.services.learning import foretold, prediction_record
+from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import builds, designs, prediction
 from app.services.stock import formulas
 from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
@@ -66,14 +65,14 @@ def design(request: Request, session: Book) -> Response:
     house = workshop.get(session)
     choices = design_choices(session, house.units)
     asked = of_model(DesignIn, request.query_params.multi_items())
-    outlook, status = None, 200
+    predicted, status = None, 200
     form = from_texts(DesignIn, asked, "design", "/motors/design", choices)
     if asked:
-        outlook = web.answered(form, house.units, lambda data: designs.predict(session, data))
-        status = 200 if outlook else 422
+        predicted = web.answered(form, house.units, lambda data: designs.predict(session, data))
+        status = 200 if predicted else 422
     else:
         form.values = {name: [text] for name, text in design_start(session, house, choices).items()}
-    flight = flights.part(request, session, outlook) if outlook else None
+    flight = flights.part(request, session, predicted) if predicted else None
     return web.render(
         request,
         session,
@@ -82,8 +81,8 @@ def design(request: Request, session: Book) -> Response:
         section="motors",
         tabs=TABS,
         form=form,
-        outlook=outlook,
-        chart=chart_of(outlook, house.units) if outlook else None,
+        predicted=predicted,
+        chart=chart_of(predicted, house.units) if predicted else None,
         flight=flight,
         others=_others(request, session, form, flight["estimate"]) if flight else [],
         kept=of_model(FlightIn, request.query_params.multi_items()),
@@ -287,7 +286,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
     built = builds.by_code(session, code)
     forms = Forms(request, session, failed)
     units = workshop.get(session).units
-    outlook = outlooks.read(built.prediction) if built.prediction else None
+    predicted = prediction_record.from_row(built.prediction) if built.prediction else None
     base = f"/motors/{built.build.code}"
     return web.render(
         request,
@@ -295,12 +294,12 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
         "motors/motor.html",
         section="motors",
         built=built,
-        outlook=outlook,
-        chart=chart_of(outlook, units) if outlook else None,
-        flight=flights.part(request, session, outlook) if outlook else None,
+        predicted=predicted,
+        chart=chart_of(predicted, units) if predicted else None,
+        flight=flights.part(request, session, predicted) if predicted else None,
         earlier=[row for row in builds.predictions(session, built.build) if row is not built.prediction],
-        is_told=built.fired is not None and built.prediction is foretold.of(session, built.fired),
-        history=audit_log.of(session, built.build),
+        is_told=built.fired is not None and built.prediction is foretold.for_firing(session, built.fired),
+        history=audit_log.history_of(session, built.build),
         cautions=cautions.AT_THE_MOTOR,
         law=cautions.LAW,
         water=cautions.WATER,
@@ -313,9 +312,9 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
 # --- Charts ------------------------------------------------------------------------------------
 
 
-def chart_of(outlook: Outlook, units: UnitSystem, measured_peak_pa: float | None = None) -> Markup:
+def chart_of(predicted: PredictionRecord, units: UnitSystem, measured_peak_pa: float | None = None) -> Markup:
     """Pressure and thrust over one time, with their range and the case's limits, in the workshop's units."""
-    curve, case = outlook.curve, outlook.inputs.case
+    curve, case = predicted.curve, predicted.inputs.case
     limits = [
         ("Rated", case.rated_pressure_pa, True),
         ("Proof test", case.proof_pressure_pa, True),
@@ -333,7 +332,7 @@ def _panel(
     kind: str,
     label: str,
     units: UnitSystem,
-    curve: outlooks.Curve,
+    curve: prediction_record.Curve,
     values: tuple[list[float], list[float], list[float]],
     rules: list[Rule],
 ) -> Panel:

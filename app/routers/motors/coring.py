@@ -7,7 +7,7 @@ from markupsafe import Markup
 from app import web
 from app.charts import Axis, Panel, Series, line_chart
 from app.forms import from_texts, of_model
-from app.models.coring import CoringIn
+from app.models.coring import CoreOffsetIn
 from app.routers.motors import builds
 from app.services.book import workshop
 from app.services.motors import coring
@@ -23,8 +23,8 @@ def page(request: Request, session: Book) -> Response:
     """A motor with its cores on the axis beside the same with some off it: the answers stand in the address."""
     house = workshop.get(session)
     choices = builds.design_choices(session, house.units)
-    asked = of_model(CoringIn, request.query_params.multi_items())
-    form = from_texts(CoringIn, asked, "coring", "/motors/coring", choices)
+    asked = of_model(CoreOffsetIn, request.query_params.multi_items())
+    form = from_texts(CoreOffsetIn, asked, "coring", "/motors/coring", choices)
     found = None
     if {"offset_fore", "offset_aft"} & dict(asked).keys():
         found = web.answered(form, house.units, lambda data: coring.compare(session, data))

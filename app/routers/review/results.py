@@ -21,7 +21,7 @@ from app.services.grains.lots import Control
 from app.services.hardware import inventory
 from app.services.review import burned_motors, correlations, delivered, exports, failures, good_against_bad, lots_review
 from app.services.review.burned_motors import LookIn
-from app.services.review.correlations import Seen
+from app.services.review.correlations import PropertyAssociation
 from app.services.review.delivered import Group
 from app.services.review.exports import Table
 from app.services.review.lots_review import ReviewIn
@@ -178,7 +178,7 @@ def show_together(request: Request, session: Book) -> Response:
     """Properties of motors beside what they delivered of the predicted impulse."""
     form, wanted = _look(request, session, LookIn, "/review/together")
     found = burned_motors.burned(session, wanted or LookIn())
-    seen, units = correlations.look(found), workshop.get(session).units
+    seen, units = correlations.associations(found), workshop.get(session).units
     return _page(
         request,
         session,
@@ -193,7 +193,7 @@ def show_together(request: Request, session: Book) -> Response:
     )
 
 
-def _scatter(seen: Seen, units: UnitSystem) -> Markup | None:
+def _scatter(seen: PropertyAssociation, units: UnitSystem) -> Markup | None:
     if len(seen.burns) < FEW:
         return None
     what, clouds = seen.what, {True: Cloud("burned well", [], [], []), False: Cloud("did not", [], [], [])}
@@ -221,7 +221,7 @@ def show_good(request: Request, session: Book) -> Response:
     """Motors that burned well beside those that did not."""
     form, wanted = _look(request, session, LookIn, "/review/good")
     found = burned_motors.burned(session, wanted or LookIn())
-    shared = good_against_bad.look(found)
+    shared = good_against_bad.compare(found)
     return _page(
         request,
         session,

@@ -121,7 +121,7 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
         more["facts"] = formulas.facts(formula)
         more["versions"] = formulas.versions(session, formula)
         more["batches"] = formulas.batches(session, formula)
-        more["history"] = audit_log.of(session, formula)
+        more["history"] = audit_log.history_of(session, formula)
         more["away"] = forms.get("away", FormIn, f"{url}/away", row=formula)
         try:
             more["state"] = blends.state(session, formula)

@@ -31,12 +31,12 @@ class TodayPage(Page, template="today/index.html", section="today"):
 @router.get("/")
 def show(request: Request, session: Book) -> Response:
     """What runs, what is due, what is planned and what is short."""
-    day = today.look(session)
+    day = today.day(session)
     page = TodayPage(
         day=day,
         mark=casting.mark(day.running),
         coming=casting.coming(day.running),
-        copies=request.app.state.keeper.standing(),
+        copies=request.app.state.backup_thread.standing(),
         alarms={run.batch.code: pan.alarm(session, run.cast) for run in day.running},
     )
     return render(request, session, page)

@@ -62,7 +62,7 @@ def placed(model: BaseModel, *loc: str | int) -> Iterator[None]:
         raise Misfit((*loc, *_field(model, error.field)), say(error.words), kind) from error
 
 
-def said(notes: Iterable[Note | str]) -> list[str]:
+def sentences(notes: Iterable[Note | str]) -> list[str]:
     """Sentences of a calculation as the interface gives them: in metric units."""
     return [say(note) for note in notes]
 
@@ -119,7 +119,7 @@ def scale(data: api.RecipeScaleIn) -> api.RecipeScaleOut:
                 api.MeltStepOut(ingredient=step.key, share=step.share, words=step.words)
                 for step in recipe.to_melt_order(blend)
             ],
-            notes=said(recipe.blend_warnings(blend)),
+            notes=sentences(recipe.blend_warnings(blend)),
         )
 
 
@@ -162,7 +162,7 @@ def check_grain(data: api.GrainCheckIn) -> api.GrainCheckOut:
         missing_mass_kg=found.missing_mass,
         void_volume_m3=found.void_volume,
         verdict=found.verdict,
-        reasons=said(found.reasons),
+        reasons=sentences(found.reasons),
     )
 
 
@@ -193,7 +193,7 @@ def blend_state(data: api.BlendStateIn) -> api.BlendStateOut:
             condensed=state.condensed,
             gas=state.gas,
             balance_error=state.balance_error,
-            notes=said(state.notes),
+            notes=sentences(state.notes),
         )
 
 
@@ -233,7 +233,7 @@ def check_case(data: api.CaseCheckIn) -> api.CaseCheckOut:
         margin=found.margin,
         of_rated=found.of_rated,
         of_proof=found.of_proof,
-        notes=said(found.notes),
+        notes=sentences(found.notes),
         set_by_closures=found.by_closure,
         closures=[
             api.ClosureModeOut(words=mode.words, area_m2=mode.area, pressure_pa=mode.pressure)

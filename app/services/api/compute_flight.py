@@ -8,7 +8,7 @@ import numpy as np
 from app.calc.flight.flight import Flight, Motor, Pad, Parachute, Recovery, Rocket, fly
 from app.calc.flight.wind import GUST_FACTOR, STRONGEST, at_the_rail
 from app.models import api_flight as api
-from app.services.api.compute import UNIT, placed, said
+from app.services.api.compute import UNIT, placed, sentences
 from app.services.flight import flight_cautions
 from app.units import METRIC
 
@@ -58,7 +58,7 @@ def run_flight(data: api.FlightRunIn) -> api.FlightRunOut:
         )
     windy = flight_cautions.of_wind(rail, data.largest_angle_rad, data.wind_m_s, data.wind_height_m, METRIC)
     figures: dict[str, Any] = {
-        "notes": [*(f"{one.title}. {one.words}" for one in windy), *said(flight.notes)],
+        "notes": [*(f"{one.title}. {one.words}" for one in windy), *sentences(flight.notes)],
         "drag_basis": flight.drag.basis,
         "exit_angle_gust_rad": rail.gust_angle,
         "rail_wind_limit_m_s": rail.keep_below,

@@ -6,7 +6,7 @@ import numpy as np
 
 from app.calc.base.atmosphere import atmosphere
 from app.calc.grain.cores import polygon_core
-from app.calc.grain.coring import askew, coring_fault
+from app.calc.grain.coring import askew, core_offset_fault
 from app.calc.grain.geometry import AnyGrain, Grain
 from app.calc.grain.section import burn_back, prism
 from app.calc.motor import uncertainty
@@ -14,7 +14,7 @@ from app.calc.motor.simulation import Motor, MotorRun, simulate
 from app.calc.propellant.burn_rate import power_law
 from app.calc.propellant.thermochem import BlendState
 from app.models import api_motor as api
-from app.services.api.compute import UNIT, Misfit, placed, read_blend, said
+from app.services.api.compute import UNIT, Misfit, placed, read_blend, sentences
 from app.services.stock import blends
 
 
@@ -41,7 +41,7 @@ def _grain(g: api.GrainIn, *loc: str | int) -> AnyGrain:
         )
         if g.core_offset_aft_m is None:
             return grain
-        return askew(grain, coring_fault(grain, g.core_offset_m, g.core_offset_aft_m))
+        return askew(grain, core_offset_fault(grain, g.core_offset_m, g.core_offset_aft_m))
 
 
 def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
@@ -115,8 +115,8 @@ def run_motor(data: api.MotorRunIn) -> api.MotorRunOut:
         mass_balance=run.mass_balance,
         burn_law=motor.propellant.law.name,
         law_borrowed=motor.propellant.law.borrowed,
-        flags=said([*run.flags, *state.notes]),
-        assumptions=said(run.assumptions),
+        flags=sentences([*run.flags, *state.notes]),
+        assumptions=sentences(run.assumptions),
         curve=_curve(run, data.curve_points) if data.curve_points else None,
     )
 
@@ -175,5 +175,5 @@ def motor_range(data: api.MotorRangeIn) -> api.MotorRangeOut:
         ],
         samples=found.samples,
         seed=found.seed,
-        assumptions=said([*simulate(motor).assumptions, *found.assumptions]),
+        assumptions=sentences([*simulate(motor).assumptions, *found.assumptions]),
     )

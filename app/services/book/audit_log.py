@@ -81,7 +81,7 @@ class Acts:
 # --- Reading the record --------------------------------------------------------------------------
 
 
-def of(session: Session, row: Row) -> History:
+def history_of(session: Session, row: Row) -> History:
     """Every change of a row and of what belongs to it and has no page of its own, newest first."""
     table: Table = type(row).__table__  # type: ignore[attr-defined]
     wanted = [(table.name, row.pk), *_parts(session, table.name, [row.pk])]
@@ -182,7 +182,7 @@ def _line(called: Names, change: Change, units: UnitSystem) -> Line:
     head = (what, audit_reasons.noun(table), called.title(place), table, called.lineage(place))
     if what == "entered":
         return Line(*head)
-    before = audit_names.read(change.before)
+    before = audit_names.from_json(change.before)
     if what == "deleted":
         return Line(*head, before=_whole(called, table, before, units) if isinstance(before, dict) else str(before))
     name = change.column_name
@@ -190,7 +190,7 @@ def _line(called: Names, change: Change, units: UnitSystem) -> Line:
         *head,
         label=audit_names.label(table, name),
         before=audit_names.value(called, table, name, before, change.before_typed, units),
-        after=audit_names.value(called, table, name, audit_names.read(change.after), change.after_typed, units),
+        after=audit_names.value(called, table, name, audit_names.from_json(change.after), change.after_typed, units),
     )
 
 

@@ -146,7 +146,7 @@ class Names:
         kept = select(Change.row_id, Change.before).where(
             Change.table_name == table, Change.what == "deleted", col(Change.row_id).in_(ids)
         )
-        rows = ((row_id, read(text)) for row_id, text in self._session.exec(kept.order_by(col(Change.id))))
+        rows = ((row_id, from_json(text)) for row_id, text in self._session.exec(kept.order_by(col(Change.id))))
         return {row_id: row for row_id, row in rows if isinstance(row, dict)}
 
     def row(self, place: Place) -> dict[str, Any]:
@@ -191,7 +191,7 @@ def _cut(words: str, most: int) -> str:
     return words if len(words) <= most else words[:most].rstrip() + "…"
 
 
-def read(text: str | None) -> Any:
+def from_json(text: str | None) -> Any:
     """A recorded value; what is no JSON, which only another program can have written, as it stands."""
     try:
         return None if text is None else json.loads(text)

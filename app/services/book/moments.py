@@ -13,7 +13,7 @@ _TIME = re.compile(r"(\d{1,2})[:.h](\d{2})")
 _DAY = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})[ T]+(\d{1,2})[:.h](\d{2})")
 
 
-def told(text: str, field: str = "at") -> datetime:
+def parse(text: str, field: str = "at") -> datetime:
     """The moment that somebody wrote down, as `14:05` (the last time the clock showed that) or with its day.
 
     Where a clock change made an hour twice, the later one that is not to come is meant.

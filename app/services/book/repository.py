@@ -38,7 +38,7 @@ def get(session: Session, table: type[R], row_id: int, noun: str = "entry") -> R
     return row
 
 
-def of(session: Session, table: type[R], ids: Iterable[int], *options: Any) -> dict[int, R]:
+def by_id(session: Session, table: type[R], ids: Iterable[int], *options: Any) -> dict[int, R]:
     """The rows of these identities, by identity, in one question; options say what is loaded with them."""
     query = select(table).where(col(table.id).in_(set(ids))).options(*options)
     return {row.pk: row for row in session.exec(query)}

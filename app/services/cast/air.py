@@ -23,7 +23,7 @@ class Mark:
     advice: str
 
 
-def tell(session: Session, batch: Batch, data: AirIn) -> None:
+def record_humidity(session: Session, batch: Batch, data: AirIn) -> None:
     """Keep the air's temperature and humidity at the bench.
 
     The reason that a correction needs is what keeps two tabs apart: it leaves the batch's version as it is, so that

@@ -95,7 +95,7 @@ def closed(session: Session, page: int = 1) -> repository.Page[tuple[CastSession
     """A page of the closed cast sessions with their batches, newest first."""
     query = select(CastSession).where(col(CastSession.closed_at).is_not(None)).order_by(col(CastSession.id).desc())
     found = repository.page(session, query.options(lazyload(CastSession.steps)), page)  # type: ignore[arg-type]
-    of = repository.of(session, Batch, (cast.batch_id for cast in found.rows), *batches.BARE)
+    of = repository.by_id(session, Batch, (cast.batch_id for cast in found.rows), *batches.BARE)
     return replace(found, rows=[(cast, of[cast.batch_id]) for cast in found.rows])
 
 

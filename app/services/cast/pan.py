@@ -175,7 +175,7 @@ def _doubt(session: Session, cast: CastSession, data: TemperatureIn, read_at: da
     return other
 
 
-def read(session: Session, batch: Batch, data: TemperatureIn) -> TemperatureReading:
+def record_temperature(session: Session, batch: Batch, data: TemperatureIn) -> TemperatureReading:
     """Keep a reading of the pan with its moment: now, or when it was read by the paper.
 
     Raises
@@ -184,7 +184,7 @@ def read(session: Session, batch: Batch, data: TemperatureIn) -> TemperatureRead
         The session is not open, or the time told is none.
     """
     cast = casting.the_open(session, batch)
-    read_at = moments.told(data.at) if data.at else clock.now()
+    read_at = moments.parse(data.at) if data.at else clock.now()
     doubted = _doubt(session, cast, data, read_at)
     reading = build(TemperatureReading, data, cast_session_id=cast.pk, read_at=read_at, doubted_k=doubted)
     session.add(reading)

@@ -60,7 +60,7 @@ def _step(session: Session, batch: Batch, number: int, line: PaperStepIn, person
         if step.cast_session_id != cast.pk:
             raise Refused("That step belongs to another session.")
         repository.claim(step, None)
-        steps.put_time(session, cast, step, moments.told(line.at), person)
+        steps.put_time(session, cast, step, moments.parse(line.at), person)
     except Refused as refused:
         place = "skipped" if line.skipped else "at"
         raise Refused(refused.message, field=f"steps.{number}.{place}") from None
@@ -68,7 +68,7 @@ def _step(session: Session, batch: Batch, number: int, line: PaperStepIn, person
 
 def _reading(session: Session, cast_id: int, number: int, line: PaperReadingIn) -> None:
     try:
-        read_at = moments.told(line.at)
+        read_at = moments.parse(line.at)
     except Refused as refused:
         raise Refused(refused.message, field=f"readings.{number}.at") from None
     session.add(

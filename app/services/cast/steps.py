@@ -217,7 +217,7 @@ def tell_time(
     """
     step = _of(session, cast, step_id)
     repository.claim(step, version)
-    at = moments.told(data.at)
+    at = moments.parse(data.at)
     old = "it had no time" if step.done_at is None else f"it was {moments.words(step.done_at)}"
     put_time(session, cast, step, at, person)
     note(session, cast, f"Time of “{step.words}” told as {moments.words(at)}; {old}. {data.why}")

@@ -17,7 +17,7 @@ from app.services.book import audit_reasons, repository, workshop
 from app.services.firings import firing_fits, firings, logger_files, reading
 from app.services.firings.reading import Motor, Result
 from app.services.learning import foretold, prediction_record
-from app.services.learning.prediction_record import Outlook, Range
+from app.services.learning.prediction_record import PredictionRecord, Range
 from app.services.motors.builds import Built
 from app.units import Quantity, convert, parse, show
 
@@ -32,7 +32,7 @@ class Measured:
     curve: Curve
     file: CurveFile
     result: Result
-    outlook: Outlook | None
+    predicted: PredictionRecord | None
 
 
 @dataclass(frozen=True)
@@ -76,12 +76,12 @@ def measured(session: Session, firing: Firing) -> Measured | None:
     newest = next(iter(readings(session, firing)), None)
     if newest is None:
         return None
-    told = foretold.of(session, firing)
+    told = foretold.for_firing(session, firing)
     return Measured(
         newest,
         file(session, firing, newest.curve_file_id),
         Result.model_validate_json(newest.result_json),
-        prediction_record.read(told) if told else None,
+        prediction_record.from_row(told) if told else None,
     )
 
 
@@ -211,8 +211,8 @@ def as_typed(data: FormIn) -> dict[str, str]:
 
 def _motor(session: Session, firing: Firing) -> Motor:
     built = firings.its_motor(session, firing)
-    told = foretold.of(session, firing)
-    inputs = prediction_record.read(told).inputs if told else None
+    told = foretold.for_firing(session, firing)
+    inputs = prediction_record.from_row(told).inputs if told else None
     return Motor(
         propellant_kg=_propellant(built),
         throat_d_m=built.build.throat_d_m,
@@ -230,7 +230,7 @@ def _propellant(built: Built) -> float:
 # --- Beside the prediction -----------------------------------------------------------------------
 
 
-def lines(found: Result, told: Outlook | None) -> list[Line]:
+def lines(found: Result, told: PredictionRecord | None) -> list[Line]:
     """The figures of a curve, each with its definition and what was expected of it."""
 
     def expected(name: str) -> Range | None:
@@ -310,7 +310,7 @@ def lines(found: Result, told: Outlook | None) -> list[Line]:
     return table
 
 
-def _expected_coefficient(told: Outlook | None) -> Range | None:
+def _expected_coefficient(told: PredictionRecord | None) -> Range | None:
     if told is None or len(told.curve.time_s) < 2:
         return None
     t, thrust, pressure = (np.asarray(v) for v in (told.curve.time_s, told.curve.thrust_n, told.curve.pressure_pa))
@@ -318,7 +318,7 @@ def _expected_coefficient(told: Outlook | None) -> Range | None:
     return Range(mid=float(np.trapezoid(thrust, t) / (area * np.trapezoid(pressure, t))))
 
 
-def shift(found: Result, told: Outlook | None) -> float:
+def shift(found: Result, told: PredictionRecord | None) -> float:
     """What to add to a record's time so that both curves rise above 5 % of their peak at one moment [s]."""
     if told is None:
         return -found.start_s

@@ -54,13 +54,13 @@ def inside(session: Session, firing: Firing) -> list[tuple[int, Grain]]:
     return [(position, grain) for position, grain in session.exec(query)]
 
 
-def told(session: Session, firing: Firing) -> list[FiringFinding]:
+def accounts(session: Session, firing: Firing) -> list[FiringFinding]:
     """What was found of a firing, newest first; the first one counts."""
     query = select(FiringFinding).where(FiringFinding.firing_id == firing.pk)
     return list(session.exec(query.order_by(col(FiringFinding.id).desc())))
 
 
-def tell(session: Session, firing: Firing, data: FindingIn) -> FiringFinding:
+def write_down(session: Session, firing: Firing, data: FindingIn) -> FiringFinding:
     """Write down what was found; what was told before stays readable, and counts no more.
 
     Raises
@@ -112,7 +112,7 @@ def in_words(finding: FiringFinding) -> list[tuple[str, str]]:
 
 def of_firing(session: Session, firing: Firing) -> Fact | None:
     """What was found of a firing, if it was told."""
-    newest = next(iter(told(session, firing)), None)
+    newest = next(iter(accounts(session, firing)), None)
     if newest is None:
         return None
     names = {grain.pk: f"{grain.serial} (grain {position})" for position, grain in inside(session, firing)}

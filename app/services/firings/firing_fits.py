@@ -18,7 +18,7 @@ from app import logbook
 from app.calc.base.atmosphere import atmosphere
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
-from app.calc.base.notes import Note, together
+from app.calc.base.notes import Note, joined
 from app.calc.fit.partial_pooling import STAND
 from app.calc.fit.pressure_fit import GAUGE, fit_law, fit_pressure, reading_errors
 from app.calc.fit.thrust_fit import fit_figures, fit_nozzle, respond
@@ -44,7 +44,7 @@ from app.services.learning.fit_records import (
     waiting,
 )
 from app.services.motors import builds, prediction
-from app.troubles import told
+from app.troubles import trouble_of
 
 PEAK = 0.05
 """Standard uncertainty of a peak pressure that is a single number [-]: an assumption."""
@@ -104,14 +104,14 @@ def _fitted(session: Session, firing: Firing, samples: Samples | None) -> FitRec
     except Refused as error:
         return FitRecord(remarks=[_nothing(error.message)])
     except Exception as error:
-        if told(error) is not None:  # the disk or the file: nothing is saved, and the page says why
+        if trouble_of(error) is not None:  # the disk or the file: nothing is saved, and the page says why
             raise
         logbook.fault("fitting a firing", error)
         return FitRecord(fault=type(error).__name__)
 
 
 def _nothing(*why: Note | str) -> Note:
-    return together("Nothing could be learned from it:", *why)
+    return joined("Nothing could be learned from it:", *why)
 
 
 def _read_out(session: Session, firing: Firing, samples: Samples | None) -> FitRecord:
@@ -124,7 +124,7 @@ def _read_out(session: Session, firing: Firing, samples: Samples | None) -> FitR
                 return _believed(_from_pressure(motor, samples))
             except CalcError as error:
                 again = _believed(_from_figures(motor, firing, curve))
-                said = together("Its pressure could not be fitted (", error.fault, "); its figures count.", between="")
+                said = joined("Its pressure could not be fitted (", error.fault, "); its figures count.", between="")
                 again.remarks.insert(0, said)
                 return again
     return _believed(_from_figures(motor, firing, curve))

@@ -19,9 +19,8 @@ from app.services.flight.flights import Estimate
 from app.services.grains import undo
 from app.services.grains.weighing import SLIPS
 from app.services.hardware import inventory
-from app.services.learning import foretold
-from app.services.learning import prediction_record as outlooks
-from app.services.learning.prediction_record import Outlook, Range
+from app.services.learning import foretold, prediction_record
+from app.services.learning.prediction_record import PredictionRecord, Range
 from app.services.motors import builds
 from app.services.motors.builds import Built
 from app.units import exact, show
@@ -88,13 +87,13 @@ def nozzle_uses(session: Session, nozzle_id: int) -> int:
     return session.exec(query.where(MotorBuild.nozzle_id == nozzle_id, Firing.result != "no_light")).one()
 
 
-def beside(firing: Firing, outlook: Outlook | None, estimate: Estimate | None) -> list[Beside]:
+def beside(firing: Firing, predicted: PredictionRecord | None, estimate: Estimate | None) -> list[Beside]:
     """Measured beside predicted, one row for each figure: what it is, measured, expected, its kind; in SI."""
     altitude = estimate.highest if estimate is not None else None
     figures: list[Beside] = [
-        ("Total impulse", firing.measured_impulse_ns, outlook.total_impulse if outlook else None, "impulse"),
-        ("Burn time", firing.measured_burn_time_s, outlook.burn_time if outlook else None, "time"),
-        ("Peak pressure", firing.measured_peak_pressure_pa, outlook.peak_pressure if outlook else None, "pressure"),
+        ("Total impulse", firing.measured_impulse_ns, predicted.total_impulse if predicted else None, "impulse"),
+        ("Burn time", firing.measured_burn_time_s, predicted.burn_time if predicted else None, "time"),
+        ("Peak pressure", firing.measured_peak_pressure_pa, predicted.peak_pressure if predicted else None, "pressure"),
     ]
     return figures + ([("Altitude", firing.altitude_m, altitude, "altitude")] if firing.kind == "flight" else [])
 
@@ -217,9 +216,9 @@ def _likely(session: Session, built: Built, firing: Firing, data: FiringIn) -> N
     """Ask once about a figure that can hardly be: a slipped decimal sign, or another unit than was meant."""
     if all(getattr(firing, f"{name}_typed") is None for name in BESIDE):
         return
-    row = foretold.of(session, firing) or built.prediction
-    told = outlooks.read(row) if row else None
-    estimate = flights.told(session, told, firing)[0] if firing.altitude_m is not None else None
+    row = foretold.for_firing(session, firing) or built.prediction
+    told = prediction_record.from_row(row) if row else None
+    estimate = flights.estimate_of(session, told, firing)[0] if firing.altitude_m is not None else None
     units = workshop.get(session).units
     for name, (label, measured, expected, kind) in zip(BESIDE, beside(firing, told, estimate), strict=False):
         if measured is None or expected is None or not expected.mid > 0 or data.sure_of(name):

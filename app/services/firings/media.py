@@ -90,7 +90,7 @@ def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> Firin
     if not raw:
         raise Refused("Choose a picture; this one is empty.", field="file")
     try:
-        kind = pictures.told(raw)
+        kind = pictures.kind_of(raw)
     except pictures.NoPicture as error:
         raise Refused(str(error), field="file") from None
     there = shown(session, firing)

@@ -8,7 +8,7 @@ import numpy as np
 from sqlmodel import Session, select
 
 from app.calc.base.errors import CalcError
-from app.calc.base.notes import Note, together
+from app.calc.base.notes import Note, joined
 from app.calc.flight.flight import Flight, Motor, Pad, fly
 from app.calc.flight.flight import Rocket as Airframe
 from app.calc.flight.flight_range import FlightRange, MotorDraws, drawn_from_marks, fly_range
@@ -20,7 +20,7 @@ from app.models.flight import FlightIn
 from app.models.place import CHUTE_BASES
 from app.services.book import repository, workshop
 from app.services.hardware import places
-from app.services.learning.prediction_record import CaseInput, Outlook, Range
+from app.services.learning.prediction_record import CaseInput, PredictionRecord, Range
 from app.units import Quantity, UnitSystem, show
 
 USUAL_RAIL_M = 2.0
@@ -116,7 +116,7 @@ class Estimate:
         return 8 * trim / (end - start) if end > start else None
 
 
-def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
+def estimate(session: Session, predicted: PredictionRecord, data: FlightIn) -> Estimate:
     """Fly a predicted motor in a rocket from a field, in the weather told.
 
     Raises
@@ -128,12 +128,12 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
     """
     rocket = repository.get(session, Rocket, data.rocket_id, "rocket")
     place = repository.get(session, LaunchField, data.launch_field_id, "field")
-    empty, empty_words = _empty_motor(session, outlook.inputs.case, data)
-    tubes = sum(grain.tube_kg for grain in outlook.inputs.grains)
+    empty, empty_words = _empty_motor(session, predicted.inputs.case, data)
+    tubes = sum(grain.tube_kg for grain in predicted.inputs.grains)
     lean = data.tilt.si if data.tilt else (rocket.rail_tilt_rad or 0.0)
     reach = places.edge(place, data.wind_from)
-    curve = outlook.curve
-    motor = Motor(curve.time_s, curve.thrust_n, outlook.propellant_mass)
+    curve = predicted.curve
+    motor = Motor(curve.time_s, curve.thrust_n, predicted.propellant_mass)
     airframe = Airframe(
         rocket.mass_kg + empty + tubes,
         rocket.diameter_m,
@@ -173,7 +173,7 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
             motor,
             airframe,
             pad,
-            _draws(outlook),
+            _draws(predicted),
             ceiling=place.ceiling_m,
             edges=(reach[0], reach[0]) if reach else None,
             windy=data.wind is not None,
@@ -193,7 +193,7 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
         gust_told=data.gust is not None,
         edge_m=reach[0] if reach else None,
         assumptions=[
-            *_of_rocket(rocket, flight, outlook.propellant_mass, (empty, empty_words), tubes, units),
+            *_of_rocket(rocket, flight, predicted.propellant_mass, (empty, empty_words), tubes, units),
             *_of_day(pad, data, place, reach, units),
             *_of_recovery(rocket, data, units),
             "The thrust curve is the predicted one. The range draws motors whose impulse and burn time follow the "
@@ -206,9 +206,11 @@ def estimate(session: Session, outlook: Outlook, data: FlightIn) -> Estimate:
     )
 
 
-def told(session: Session, outlook: Outlook | None, firing: Firing) -> tuple[Estimate | None, Note | str]:
+def estimate_of(
+    session: Session, predicted: PredictionRecord | None, firing: Firing
+) -> tuple[Estimate | None, Note | str]:
     """The estimate that goes with a flight in the book, in its weather; or why there is none."""
-    if outlook is None or firing.rocket_id is None or firing.launch_field_id is None:
+    if predicted is None or firing.rocket_id is None or firing.launch_field_id is None:
         return None, ""
 
     def quantity(si: float | None, unit: str) -> Quantity | None:
@@ -223,15 +225,15 @@ def told(session: Session, outlook: Outlook | None, firing: Firing) -> tuple[Est
         "delay": quantity(firing.delay_planned_s, "s"),
     }
     try:
-        return estimate(session, outlook, FlightIn(**asked)), ""
+        return estimate(session, predicted, FlightIn(**asked)), ""
     except Refused as refusal:
-        return None, together("No altitude is predicted.", refusal.message)
+        return None, joined("No altitude is predicted.", refusal.message)
 
 
 # --- What goes in ------------------------------------------------------------------------------
 
 
-def _draws(outlook: Outlook) -> MotorDraws:
+def _draws(predicted: PredictionRecord) -> MotorDraws:
     """Motors between the marks of a prediction; all alike where it has none."""
 
     def shares(figure: Range) -> tuple[float, float]:
@@ -239,7 +241,7 @@ def _draws(outlook: Outlook) -> MotorDraws:
             return 1.0, 1.0
         return min(max(figure.low / figure.mid, 0.05), 1.0), min(max(figure.high / figure.mid, 1.0), 20.0)
 
-    return drawn_from_marks(*shares(outlook.total_impulse), *shares(outlook.burn_time), SAMPLES)
+    return drawn_from_marks(*shares(predicted.total_impulse), *shares(predicted.burn_time), SAMPLES)
 
 
 def _empty_motor(session: Session, case: CaseInput, data: FlightIn) -> tuple[float, str]:

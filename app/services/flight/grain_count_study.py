@@ -43,7 +43,7 @@ def _each(session: Session, data: DesignIn, estimate: Estimate | None) -> Iterat
         except Refused:  # no more of them fit the case
             return
         try:
-            taught = taught or learning.taught(session, setup.formula, setup.case)  # the same for all of them
+            taught = taught or learning.factors(session, setup.formula, setup.case)  # the same for all of them
             run = simulate(prediction.motor_of(session, setup, taught)[0])
         except (CalcError, Refused):
             yield OfCount(count, None, None)

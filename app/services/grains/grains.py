@@ -88,7 +88,7 @@ def weigh_again(session: Session, grain: Grain, data: GrainCorrectionIn, version
 def measured_again(session: Session, grain: Grain, data: GrainIn, why: str, version: int | None = None) -> GrainMeasure:
     """Do what `weigh_again` says, with the reason given; gives back how the grain stood before."""
     free(session, grain)
-    if wet.held(wet.of(session, [grain.pk]).get(grain.pk)):
+    if wet.held(wet.wet_readings(session, [grain.pk]).get(grain.pk)):
         raise Refused(
             f"{grain.serial} is wet, and the mass on its label is what tells that. Dry it and re-weigh it first, or "
             "accept it with a reason."
@@ -312,13 +312,13 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
         .order_by(col(Batch.planned_for), col(Batch.id), col(Grain.number))
     )
     found = session.execute(query).all()
-    patterns = repository.of(session, GrainPattern, (row[0].pattern_id for row in found))
-    lots = repository.of(session, Batch, (row[0].batch_id for row in found), *batches.BARE)
+    patterns = repository.by_id(session, GrainPattern, (row[0].pattern_id for row in found))
+    lots = repository.by_id(session, Batch, (row[0].batch_id for row in found), *batches.BARE)
     formula_ids = (batch.formula_id for batch in lots.values())
-    formulas = repository.of(session, Formula, formula_ids, lazyload(Formula.parts))  # type: ignore[arg-type]
+    formulas = repository.by_id(session, Formula, formula_ids, lazyload(Formula.parts))  # type: ignore[arg-type]
     pours = poured(session, lots)
     cure = timedelta(seconds=workshop.get(session).cure_s)
-    drew_water = wet.of(session, (row[0].pk for row in found))
+    drew_water = wet.wet_readings(session, (row[0].pk for row in found))
     listed = []
     for grain, motor, build_id, firing_id in found:
         pattern, batch = patterns[grain.pattern_id], lots[grain.batch_id]

@@ -183,7 +183,7 @@ def standing(session: Session) -> list[Standing]:
     found = session.execute(query).all()
     pours = grains.poured(session, {row.batch_id for row in found})
     cure = timedelta(seconds=workshop.get(session).cure_s)
-    drew_water = wet.of(session, (row.id for row in found))
+    drew_water = wet.wet_readings(session, (row.id for row in found))
     listed = []
     for row in found:
         cured = pours.get(row.batch_id, row.weighed_at) + cure

@@ -27,7 +27,7 @@ def newest(session: Session, grain_ids: Iterable[int]) -> Sequence[ReWeigh]:
     return session.exec(select(ReWeigh).where(col(ReWeigh.id).in_(theirs))).all()
 
 
-def of(session: Session, grain_ids: Iterable[int]) -> dict[int, ReWeigh]:
+def wet_readings(session: Session, grain_ids: Iterable[int]) -> dict[int, ReWeigh]:
     """By grain the re-weigh that says it is wet, accepted or not."""
     return {row.grain_id: row for row in newest(session, grain_ids) if row.wet}
 

@@ -19,7 +19,7 @@ from app.models.base import Utc
 MINUTE = timedelta(minutes=1)
 
 
-def of_firing() -> ScalarSelect[Any]:
+def id_in_query() -> ScalarSelect[Any]:
     """Within a query of firings: the identity of the prediction that belongs to each."""
     last = _last(col(Firing.motor_build_id), func.datetime(col(Firing.fired_at), "+1 minute"))
     return last.correlate(Firing).scalar_subquery()
@@ -35,7 +35,7 @@ def _last(motor: Any, until: ColumnElement[Any]) -> Select[Any]:
     )
 
 
-def of(session: Session, firing: Firing) -> Prediction | None:
+def for_firing(session: Session, firing: Firing) -> Prediction | None:
     """The prediction that belongs to a firing, also to one that is not in the book yet."""
     return at(session, firing.motor_build_id, firing.fired_at)
 
@@ -48,11 +48,11 @@ def at(session: Session, motor_build_id: int, moment: datetime) -> Prediction | 
 
 def ids(session: Session, firing_ids: Iterable[int]) -> dict[int, int]:
     """The identities of the predictions that belong to firings, by the firing's; in one query."""
-    query = select_core(col(Firing.id), of_firing()).where(col(Firing.id).in_(set(firing_ids)))
+    query = select_core(col(Firing.id), id_in_query()).where(col(Firing.id).in_(set(firing_ids)))
     return {firing: prediction for firing, prediction in session.execute(query) if prediction is not None}
 
 
-def of_firings(session: Session, firing_ids: Iterable[int]) -> dict[int, Prediction]:
+def for_firings(session: Session, firing_ids: Iterable[int]) -> dict[int, Prediction]:
     """The predictions that belong to firings, by the firing's identity, without their curves."""
     wanted = ids(session, firing_ids)
     bare = (defer(Prediction.inputs_json), defer(Prediction.result_json))  # type: ignore[arg-type]
@@ -63,7 +63,7 @@ def of_firings(session: Session, firing_ids: Iterable[int]) -> dict[int, Predict
 
 def made_after(session: Session, firing: Firing) -> Prediction | None:
     """The first prediction of a firing's motor, where it was made only after the firing; nothing where one counts."""
-    if of(session, firing) is not None:
+    if for_firing(session, firing) is not None:
         return None
     query = select(Prediction).where(Prediction.motor_build_id == firing.motor_build_id)
     return session.exec(query.order_by(col(Prediction.made_at), col(Prediction.id))).first()

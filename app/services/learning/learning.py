@@ -41,7 +41,7 @@ from app.services.book import workshop
 from app.services.grains import wet
 from app.services.learning import fit_records
 from app.services.learning.fit_records import FitRecord
-from app.services.learning.prediction_record import Factor, Taught
+from app.services.learning.prediction_record import Factor, LearnedFactors
 from app.services.stock import formulas
 
 NEAR_RANGE = 0.9
@@ -263,7 +263,7 @@ def _open_air(lot: Sticks, seen: Evidence, laws: dict[Hashable, BurnLaw]) -> Sai
     return Said(seen.keys[lot.formula_id], None, np.array([[1.0, 0.0, 0.0]]), value, error, chamber=False, stand=stand)
 
 
-def taught(session: Session, formula: Formula, case: Case | None) -> Taught:
+def factors(session: Session, formula: Formula, case: Case | None) -> LearnedFactors:
     """What the next prediction of a formula in a case stands on.
 
     Raises
@@ -273,12 +273,12 @@ def taught(session: Session, formula: Formula, case: Case | None) -> Taught:
     """
     off = why_off(session, formula)
     if off:
-        return untaught(session, formula, off)
+        return default_factors(session, formula, off)
     found, seen = learned(session, formula)
-    return told(found, seen, formula, case)
+    return factors_of(found, seen, formula, case)
 
 
-def untaught(session: Session, formula: Formula, off: str = "") -> Taught:
+def default_factors(session: Session, formula: Formula, off: str = "") -> LearnedFactors:
     """What a prediction of a formula stands on where no firing has taught anything; `off` is why it is not asked.
 
     Raises
@@ -290,7 +290,7 @@ def untaught(session: Session, formula: Formula, off: str = "") -> Taught:
     return _record(learn([], prior), formula, None, off=off)
 
 
-def told(found: Learned, seen: Evidence, formula: Formula, case: Case | None) -> Taught:
+def factors_of(found: Learned, seen: Evidence, formula: Formula, case: Case | None) -> LearnedFactors:
     """What was learned of a formula in a case, with the firings it stands on; the switches are not asked."""
     mine = family(formula)
     own = [s.firing_id for s in counted(seen) if seen.keys[s.formula_id] == mine]
@@ -319,7 +319,7 @@ def prior_of(session: Session, laws: dict[Hashable, BurnLaw]) -> Prior:
     )
 
 
-def _record(learned: Learned, formula: Formula, case: Case | None, off: str = "") -> Taught:
+def _record(learned: Learned, formula: Formula, case: Case | None, off: str = "") -> LearnedFactors:
     found = learned.of(family(formula), case.pk if case is not None else None)
     each = [
         Factor(factor=float(f), spread=float(s), default_spread=float(d), moved=float(m))
@@ -328,7 +328,7 @@ def _record(learned: Learned, formula: Formula, case: Case | None, off: str = ""
         )
     ]
     mixed = found.correlation
-    return Taught(
+    return LearnedFactors(
         on=not off,
         why_off=off,
         formula_id=formula.pk,

@@ -25,7 +25,7 @@ from app.services.book import repository, workshop
 from app.services.learning import fit_records, learning
 from app.services.learning.fit_records import BY_CELL, FIGURES, TIME_BY_CELL
 from app.services.learning.learning import Evidence, Shot
-from app.services.learning.prediction_record import Factor, Taught
+from app.services.learning.prediction_record import Factor, LearnedFactors
 from app.services.stock import formulas
 from app.units import show
 
@@ -101,13 +101,13 @@ class SticksLine:
 
 
 @dataclass(frozen=True)
-class Lesson:
+class FormulaPage:
     """One formula: what its next prediction stands on in each case, and everything that says so."""
 
     formula: Formula
     off: str
-    overall: Taught
-    cases: list[tuple[Case, Taught]]
+    overall: LearnedFactors
+    cases: list[tuple[Case, LearnedFactors]]
     lines: list[Line]
     firings: int
     sticks: list[SticksLine]
@@ -139,7 +139,7 @@ class Summary:
     firings: int
     left_out: int
     stick_lots: int
-    taught: Taught
+    taught: LearnedFactors
 
 
 def summaries(session: Session) -> list[Summary]:
@@ -150,7 +150,7 @@ def summaries(session: Session) -> list[Summary]:
     for formula in formulas.current(session):
         try:  # set against the newest version of each, what was learned is the same for all of them
             learned = learned or learning.learned(session, formula, seen)[0]
-            told = learning.told(learned, seen, formula, None)
+            told = learning.factors_of(learned, seen, formula, None)
         except CalcError:
             continue
         off = learning.why_off(session, formula)
@@ -189,7 +189,7 @@ def waiting(session: Session) -> int:
     return len(fit_records.waiting(session))
 
 
-def lesson(session: Session, formula: Formula) -> Lesson:
+def formula_page(session: Session, formula: Formula) -> FormulaPage:
     """Everything that was learned of a formula.
 
     Raises
@@ -209,13 +209,13 @@ def lesson(session: Session, formula: Formula) -> Lesson:
     law, fault = _law(seen, mine, float(chance[0]))
     burns = formulas.burn_law(formula)
     offs = learning.offs(session, shots, burns)
-    overall = learning.told(learned, seen, formula, None)
+    overall = learning.factors_of(learned, seen, formula, None)
     fired = sorted({s.case_id for s in shots if s.counts}, key=lambda i: cases[i].name.lower())
-    return Lesson(
+    return FormulaPage(
         formula=formula,
         off=learning.why_off(session, formula),
         overall=overall,
-        cases=[(cases[i], learning.told(learned, seen, formula, cases[i])) for i in fired],
+        cases=[(cases[i], learning.factors_of(learned, seen, formula, cases[i])) for i in fired],
         lines=[
             Line(shot, cases[shot.case_id].name, _says(shot, off, burns), weights.get(shot.firing_id))
             for shot, off in list(zip(shots, offs, strict=True))[:SHOWN]
@@ -285,7 +285,7 @@ def _sticks(formula: Formula, seen: Evidence, learned: Learned) -> list[SticksLi
     return found
 
 
-def _far(session: Session, shots: list[Shot], offs: list[Floats], told: Taught) -> list[str]:
+def _far(session: Session, shots: list[Shot], offs: list[Floats], told: LearnedFactors) -> list[str]:
     """Which of the three lie so far from the default, or so far above one, that a wrong instrument is likelier."""
     said: dict[str, list[float]] = {words.lower(): [] for words in WORDS}
     for shot, each in zip(shots, offs, strict=True):
@@ -325,7 +325,7 @@ def take_law(session: Session, formula: Formula, version: int | None = None) -> 
     Conflict
         The formula was changed since the page was opened.
     """
-    found = lesson(session, formula)
+    found = formula_page(session, formula)
     law = found.law
     if law is None:
         raise Refused(found.law_fault)

@@ -58,7 +58,7 @@ class Factor(BaseModel):
     moved: float | None = None
 
 
-class Taught(BaseModel):
+class LearnedFactors(BaseModel):
     """What firings had taught when a prediction was made, and which: identities of the firings that counted.
 
     `firing_ids` are of the same formula, `case_firing_ids` of others in the same case, `other_firings` how many of
@@ -126,7 +126,7 @@ class Inputs(BaseModel):
     nozzle_efficiency: float
     samples: int
     seed: int
-    taught: Taught | None = None
+    taught: LearnedFactors | None = None
 
 
 class Curve(BaseModel):
@@ -172,7 +172,7 @@ class Driver(BaseModel):
     high_pa: float
 
 
-class Untaught(BaseModel):
+class BeforeLearning(BaseModel):
     """What the same motor was expected to do before any firing had taught anything."""
 
     total_impulse: Range
@@ -180,7 +180,7 @@ class Untaught(BaseModel):
     peak_pressure: Range
 
 
-class Outlook(BaseModel):
+class PredictionRecord(BaseModel):
     """A prediction: ranges, curves, the case's margin, warnings and assumptions.
 
     Sentences are kept with their amounts, to be read in the units of the day; older predictions have plain words.
@@ -211,7 +211,7 @@ class Outlook(BaseModel):
     curve: Curve
     warnings: list[Note | str]
     assumptions: list[Note | str]
-    untaught: Untaught | None = None
+    untaught: BeforeLearning | None = None
 
     @property
     def strong_warnings(self) -> list[Note]:
@@ -224,12 +224,12 @@ class Outlook(BaseModel):
         return [line for line in self.warnings if isinstance(line, str) or not line.strong]
 
 
-def read(row: Prediction) -> Outlook:
+def from_row(row: Prediction) -> PredictionRecord:
     """A stored prediction as it was made."""
-    return Outlook.model_validate_json(f'{{"inputs": {row.inputs_json}, {row.result_json[1:]}')
+    return PredictionRecord.model_validate_json(f'{{"inputs": {row.inputs_json}, {row.result_json[1:]}')
 
 
-def learned_words(taught: Taught, c_star: float, nozzle: float) -> str:
+def learned_words(taught: LearnedFactors, c_star: float, nozzle: float) -> str:
     """In one sentence: which efficiencies and which rate, and whether firings had a say; settings as shares [-]."""
     settings = f"c* {c_star:.0%}, nozzle {nozzle:.0%}"
     if not taught.on:

@@ -238,17 +238,17 @@ def predict_again(session: Session, build: MotorBuild) -> Prediction:
     built = around(session, build)
     if built.state != "ready":
         raise Refused(f"{build.code} is {built.state_words.lower()}; its prediction stays as it was made.")
-    outlook = prediction.predict(session, setup_of(session, built))
+    predicted = prediction.predict(session, setup_of(session, built))
     row = Prediction(
         motor_build_id=build.pk,
         made_at=clock.now(),
-        total_impulse_ns=outlook.total_impulse.mid,
-        mean_thrust_n=outlook.mean_thrust.mid,
-        peak_pressure_pa=outlook.peak_pressure.mid,
-        burn_time_s=outlook.burn_time.mid,
-        designation=outlook.designation,
-        inputs_json=outlook.inputs.model_dump_json(),
-        result_json=outlook.model_dump_json(exclude={"inputs"}),
+        total_impulse_ns=predicted.total_impulse.mid,
+        mean_thrust_n=predicted.mean_thrust.mid,
+        peak_pressure_pa=predicted.peak_pressure.mid,
+        burn_time_s=predicted.burn_time.mid,
+        designation=predicted.designation,
+        inputs_json=predicted.inputs.model_dump_json(),
+        result_json=predicted.model_dump_json(exclude={"inputs"}),
     )
     session.add(row)
     session.flush()

@@ -9,14 +9,14 @@ from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
 from app.calc.case import casing
 from app.calc.case.casing import CaseMargin
-from app.calc.grain.coring import CoringFault, askew, coring_fault
+from app.calc.grain.coring import CoreOffsetFault, askew, core_offset_fault
 from app.calc.motor.simulation import MotorRun, simulate
 from app.errors import Refused
 from app.models import Case
-from app.models.coring import CoringIn
+from app.models.coring import CoreOffsetIn
 from app.services.hardware import closures
 from app.services.learning import learning
-from app.services.learning.prediction_record import Taught
+from app.services.learning.prediction_record import LearnedFactors
 from app.services.motors import designs, prediction
 from app.services.motors.prediction import Burning
 
@@ -34,7 +34,7 @@ class Comparison:
     ----------
     intended, cast : MotorRun
         The motor with every core on its axis, and as it was cast.
-    fault : CoringFault
+    fault : CoreOffsetFault
         Of one grain.
     case : Case
         What stands around it.
@@ -57,7 +57,7 @@ class Comparison:
 
     intended: MotorRun
     cast: MotorRun
-    fault: CoringFault
+    fault: CoreOffsetFault
     case: Case
     margin: CaseMargin
     hottest: float
@@ -71,7 +71,7 @@ class Comparison:
     share: Floats
     quarter_at: float | None
     half_at: float | None
-    taught: Taught
+    taught: LearnedFactors
 
     @property
     def early(self) -> bool:
@@ -84,7 +84,7 @@ class Comparison:
         return max(self.gone_at - self.bared_at, 0.0)
 
 
-def compare(session: Session, data: CoringIn) -> Comparison:
+def compare(session: Session, data: CoreOffsetIn) -> Comparison:
     """The motor with its cores on the axis beside the same with some of them off it.
 
     Raises
@@ -99,8 +99,8 @@ def compare(session: Session, data: CoringIn) -> Comparison:
         setup = replace(setup, grains=[_cored(one, data.core_d.si) for one in setup.grains])
     grain = setup.grains[0].grain
     try:
-        fault = coring_fault(grain, data.offset_fore.si, data.offset_aft.si)
-        taught = learning.taught(session, setup.formula, setup.case)
+        fault = core_offset_fault(grain, data.offset_fore.si, data.offset_aft.si)
+        taught = learning.factors(session, setup.formula, setup.case)
         motor, _ = prediction.motor_of(session, setup, taught)
         crooked = askew(grain, fault)
         rest = motor.grains[data.faulty :]

@@ -8,14 +8,14 @@ from app.models.motor import DesignIn
 from app.services.book import repository, workshop
 from app.services.hardware import inventory, throats
 from app.services.hardware.throats import Known
-from app.services.learning.prediction_record import Outlook
+from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import clearance, prediction
 from app.services.motors.prediction import Setup
 from app.services.stock import formulas
 from app.units import Quantity, show
 
 
-def predict(session: Session, data: DesignIn) -> Outlook:
+def predict(session: Session, data: DesignIn) -> PredictionRecord:
     """What grains of a pattern, as designed, would do in a case and nozzle.
 
     Raises

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from app.calc.base.atmosphere import atmosphere
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
-from app.calc.base.notes import Amount, Note, strong_first, together
+from app.calc.base.notes import Amount, Note, joined, strong_first
 from app.calc.case.casing import CaseMargin
 from app.calc.case.closure import Retention
 from app.calc.grain.geometry import Grain
@@ -26,16 +26,16 @@ from app.services.hardware import closures, throats
 from app.services.hardware.throats import Known
 from app.services.learning import learning
 from app.services.learning.prediction_record import (
+    BeforeLearning,
     CaseInput,
     Curve,
     Driver,
     GrainInput,
     Holding,
     Inputs,
-    Outlook,
+    LearnedFactors,
+    PredictionRecord,
     Range,
-    Taught,
-    Untaught,
     Wall,
     learned_words,
 )
@@ -132,7 +132,7 @@ def burning(
 # --- Predicting --------------------------------------------------------------------------------
 
 
-def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = SEED) -> Outlook:
+def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = SEED) -> PredictionRecord:
     """What a motor is expected to do, with its range and all it stands on.
 
     Raises
@@ -142,10 +142,10 @@ def predict(session: Session, setup: Setup, samples: int = SAMPLES, seed: int = 
     """
     house = workshop.get(session)
     try:
-        taught = learning.taught(session, setup.formula, setup.case)
+        taught = learning.factors(session, setup.formula, setup.case)
         motor, state = motor_of(session, setup, taught)
         run = simulate(motor, house.least_port_to_throat)
-        made = _outlook(setup, house, state, motor, taught, run, samples, seed)
+        made = _recorded(setup, house, state, motor, taught, run, samples, seed)
         return made.model_copy(update={"untaught": _before(session, setup)}) if taught.used else made
     except CalcError as error:
         raise refusal(error, setup) from error
@@ -156,10 +156,10 @@ def refusal(error: CalcError, setup: Setup) -> Refused:
     place, subject = _FIELDS.get(error.field, (None, error.field.replace("_", " ").capitalize()))
     if setup.as_designed and place == "grain_ids":
         place = "pattern_id"
-    return Refused(together(f"{subject}:", error.words), field=place)
+    return Refused(joined(f"{subject}:", error.words), field=place)
 
 
-def motor_of(session: Session, setup: Setup, taught: Taught | None) -> tuple[Motor, BlendState]:
+def motor_of(session: Session, setup: Setup, taught: LearnedFactors | None) -> tuple[Motor, BlendState]:
     """A motor as the calculations take it, with the state of its blend; `taught` is what firings taught, or nothing.
 
     Raises
@@ -175,7 +175,7 @@ def motor_of(session: Session, setup: Setup, taught: Taught | None) -> tuple[Mot
     return blends.at_its_own_pressure(make, blends.states(session, setup.formula))
 
 
-def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taught: Taught | None) -> Motor:
+def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taught: LearnedFactors | None) -> Motor:
     law = replace(formulas.burn_law(setup.formula), sigma_p=house.rate_per_kelvin_share)
     c_star, nozzle = house.c_star_efficiency_share, house.nozzle_efficiency_share
     if taught is not None:
@@ -218,22 +218,22 @@ def _half_angle(setup: Setup) -> float:
     return USUAL_HALF_ANGLE if known is None else known
 
 
-def _outlook(
+def _recorded(
     setup: Setup,
     house: Workshop,
     state: BlendState,
     motor: Motor,
-    taught: Taught,
+    taught: LearnedFactors,
     run: MotorRun,
     samples: int,
     seed: int,
-) -> Outlook:
+) -> PredictionRecord:
     """Put what was computed into the record."""
     case = setup.case
     margin = closures.margin(case, run.peak_pressure)
     sampled = _range(motor, setup, taught, samples, seed, margin.limit)
 
-    return Outlook(
+    return PredictionRecord(
         inputs=_inputs(setup, state, motor, taught, samples, seed),
         designation=run.designation,
         impulse_class=run.impulse_class,
@@ -267,7 +267,9 @@ def _warnings(setup: Setup, run: MotorRun, state: BlendState, sampled: MotorRang
     return list(strong_first([*run.flags, *sampled.cautions, *setup.remarks, *filter(None, worn), *state.notes]))
 
 
-def _range(motor: Motor, setup: Setup, taught: Taught, samples: int, seed: int, limit: float | None) -> MotorRange:
+def _range(
+    motor: Motor, setup: Setup, taught: LearnedFactors, samples: int, seed: int, limit: float | None
+) -> MotorRange:
     """A motor's range with the spreads that firings have left."""
     spread = replace(
         default_spread(motor),
@@ -285,20 +287,20 @@ def _ranged(mid: float, marks: Marks) -> Range:
     return Range(mid=mid, low=marks.low, high=marks.high)
 
 
-def _before(session: Session, setup: Setup) -> Untaught:
+def _before(session: Session, setup: Setup) -> BeforeLearning:
     """What a motor was expected to do before any firing had taught anything."""
-    taught = learning.untaught(session, setup.formula)
+    taught = learning.default_factors(session, setup.formula)
     motor, _ = motor_of(session, setup, taught)
     run = simulate(motor)
     found = _range(motor, setup, taught, SAMPLES_BEFORE, SEED, None)
-    return Untaught(
+    return BeforeLearning(
         total_impulse=_ranged(run.total_impulse, found.total_impulse),
         burn_time=_ranged(run.burn_time, found.burn_time),
         peak_pressure=_ranged(run.peak_pressure, found.peak_pressure),
     )
 
 
-def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: Taught, samples: int, seed: int) -> Inputs:
+def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: LearnedFactors, samples: int, seed: int) -> Inputs:
     case, law = setup.case, motor.propellant.law
     serials = list(setup.serials) or ["as designed"] * len(setup.grains)
     return Inputs(
@@ -398,10 +400,10 @@ def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
 
 
 def _assumptions(
-    setup: Setup, house: Workshop, state: BlendState, run: MotorRun, growth: float, taught: Taught
+    setup: Setup, house: Workshop, state: BlendState, run: MotorRun, growth: float, taught: LearnedFactors
 ) -> list[Note | str]:
     made: list[Note | str] = [
-        together(
+        joined(
             f"Blend: {setup.formula.label}, burned to equilibrium at",
             Note(
                 f"{{pressure}}, the motor's own mean pressure: {{hot}}, c* {{c_star}}, condensed "

@@ -187,7 +187,7 @@ def _heads() -> Any:
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .join(Case, col(Case.id) == MotorBuild.case_id)
         .join(Nozzle, col(Nozzle.id) == MotorBuild.nozzle_id)
-        .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
+        .outerjoin(Prediction, col(Prediction.id) == foretold.id_in_query())
         .order_by(col(Firing.fired_at), col(Firing.id))
     )
 

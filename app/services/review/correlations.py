@@ -16,11 +16,11 @@ SHOWN_PROPERTIES = ("density", "cure", "cast_humidity", "humidity", "gain", "mas
 
 
 @dataclass(frozen=True)
-class Seen:
+class PropertyAssociation:
     """A property beside what was delivered: motors that have both, lots behind them, the measure and what it says.
 
-    `p` is the probability [-] by chance alone, raised by Holm for the number of properties looked at; `told` says
-    whether they go together as far as that can be told.
+    `p` is the probability [-] by chance alone, raised by Holm for the number of properties looked at; `significant`
+    says whether they go together as far as that can be told.
     """
 
     what: Property
@@ -28,7 +28,7 @@ class Seen:
     lots: int
     measure: Association | None
     p: float | None
-    told: bool
+    significant: bool
     words: str
 
     @property
@@ -42,7 +42,7 @@ class Seen:
         return [ratio for burn in self.burns if (ratio := burn.impulse.ratio) is not None]
 
 
-def look(burns: list[Burn]) -> list[Seen]:
+def associations(burns: list[Burn]) -> list[PropertyAssociation]:
     """Every property beside what was delivered, those that go together first."""
     shown = [prop for prop in PROPERTIES if prop.key in SHOWN_PROPERTIES]
     known = {
@@ -51,7 +51,7 @@ def look(burns: list[Burn]) -> list[Seen]:
     measures = {prop.key: measure for prop in shown if (measure := _measure(prop, known[prop.key])) is not None}
     raised = dict(zip(measures, holm([m.p for m in measures.values()]), strict=True))
     seen = [_seen(prop, known[prop.key], measures.get(prop.key), raised.get(prop.key)) for prop in shown]
-    return sorted(seen, key=lambda s: (not s.told, s.measure is None))
+    return sorted(seen, key=lambda s: (not s.significant, s.measure is None))
 
 
 def _lots(burns: list[Burn]) -> int:
@@ -65,18 +65,18 @@ def _measure(prop: Property, burns: list[Burn]) -> Association | None:
     return rank_association(x, y, CONFIDENCE)
 
 
-def _seen(prop: Property, burns: list[Burn], measure: Association | None, p: float | None) -> Seen:
+def _seen(prop: Property, burns: list[Burn], measure: Association | None, p: float | None) -> PropertyAssociation:
     lots = _lots(burns)
     if measure is None or p is None:
-        return Seen(prop, burns, lots, None, None, False, _too_few(prop, burns, lots))
-    told = p < 1 - CONFIDENCE and (measure.low > 0) == (measure.high > 0)
+        return PropertyAssociation(prop, burns, lots, None, None, False, _too_few(prop, burns, lots))
+    significant = p < 1 - CONFIDENCE and (measure.low > 0) == (measure.high > 0)
     among = f"Among {len(burns)} motors of {lots} lots"
-    if told:
+    if significant:
         which = "more" if measure.rho > 0 else "less"
         words = f"{among}, those that {prop.more} delivered {which} of what was predicted, by rank."
     else:
         words = f"{among} no going together can be told from chance."
-    return Seen(prop, burns, lots, measure, p, told, words)
+    return PropertyAssociation(prop, burns, lots, measure, p, significant, words)
 
 
 def _too_few(prop: Property, burns: list[Burn], lots: int) -> str:

@@ -76,14 +76,14 @@ class Record:
 
 
 @dataclass(frozen=True)
-class Calibration:
+class Coverage:
     """The four figures, and how many measured firings had no range stored before them."""
 
     records: list[Record]
     unforetold: int
 
 
-def look(session: Session, firing_id: int | None = None) -> Calibration:
+def coverage_of(session: Session, firing_id: int | None = None) -> Coverage:
     """Every measured figure of the book, or of one firing, against the range that was stored before its firing."""
     newest = (
         select_core(col(Curve.firing_id), func.max(col(Curve.id)).label("curve_id"))
@@ -108,7 +108,7 @@ def look(session: Session, firing_id: int | None = None) -> Calibration:
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .outerjoin(newest, newest.c.firing_id == col(Firing.id))
         .outerjoin(Curve, col(Curve.id) == newest.c.curve_id)
-        .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
+        .outerjoin(Prediction, col(Prediction.id) == foretold.id_in_query())
         .where(col(Firing.result).in_(COUNTS))
         .order_by(col(Firing.fired_at), col(Firing.id))
     )
@@ -129,7 +129,7 @@ def look(session: Session, firing_id: int | None = None) -> Calibration:
             value = measured[key]
             if value and low < high:
                 held[key].append(Held(one, code, at, result, value, expected, low, high, place(value, low, high)))
-    return Calibration([Record(key, *FIGURES[key], held[key]) for key in FIGURES], unforetold)
+    return Coverage([Record(key, *FIGURES[key], held[key]) for key in FIGURES], unforetold)
 
 
 def stored_ranges(head: str) -> dict[str, tuple[float, float, float]]:

@@ -51,7 +51,7 @@ class Side:
 
 @dataclass(frozen=True)
 class Contrast:
-    """A property on both sides. `p` is Holm's probability [-]; `told` whether the sides stand apart."""
+    """A property on both sides. `p` is Holm's probability [-]; `significant` whether the sides stand apart."""
 
     what: Property
     good: Side
@@ -60,7 +60,7 @@ class Contrast:
     p: float | None = None
 
     @property
-    def told(self) -> bool:
+    def significant(self) -> bool:
         """Whether the good ones differ in it, as far as that can be told."""
         return self.means is not None and self.means.ranked and self.p is not None and self.p < 1 - CONFIDENCE
 
@@ -96,13 +96,13 @@ class Share:
         return len({lot for burn in self.burns for lot in burn.lots})
 
     @property
-    def told(self) -> bool:
+    def significant(self) -> bool:
         """Whether more, or fewer, of them burned well than of the others, as far as that can be told."""
         return self.p is not None and self.p < 1 - CONFIDENCE
 
 
 @dataclass(frozen=True)
-class Shared:
+class Comparison:
     """All that was looked at; `judged` is how many comparisons were made, all of which count in Holm's correction."""
 
     good: list[Burn]
@@ -121,7 +121,7 @@ _THINGS: dict[str, Callable[[Burn], tuple[str, ...]]] = {
 }
 
 
-def look(burns: list[Burn]) -> Shared:
+def compare(burns: list[Burn]) -> Comparison:
     """Compare the motors that burned well with those that did not, in everything that is known of them."""
     good, other = [b for b in burns if b.good], [b for b in burns if b.good is False]
     contrasts = [_contrast(prop, good, other) for prop in PROPERTIES]
@@ -136,8 +136,8 @@ def look(burns: list[Burn]) -> Shared:
     raised = dict(zip(chances, holm(list(chances.values())), strict=True))
     contrasts = [replace(c, p=raised.get(c.what.key)) for c in contrasts]
     shares = [replace(s, p=raised[parting]) if s.enough else s for s, parting in zip(shares, halves, strict=True)]
-    contrasts.sort(key=lambda c: (not c.told, c.means is None))
-    return Shared(good, other, len(burns) - len(good) - len(other), len(chances), contrasts, shares)
+    contrasts.sort(key=lambda c: (not c.significant, c.means is None))
+    return Comparison(good, other, len(burns) - len(good) - len(other), len(chances), contrasts, shares)
 
 
 def _halves(share: Share, good: list[Burn], other: list[Burn]) -> frozenset[frozenset[int]]:

@@ -59,7 +59,7 @@ def shots_of(session: Session, ids: list[int]) -> dict[int, list[Shot]]:
         )
         .join(Firing, col(Firing.motor_build_id) == held.c.motor_build_id)
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
-        .outerjoin(Prediction, col(Prediction.id) == foretold.of_firing())
+        .outerjoin(Prediction, col(Prediction.id) == foretold.id_in_query())
         .order_by(col(Firing.fired_at), col(Firing.id))
     )
     found: dict[int, list[Shot]] = {}

@@ -20,7 +20,7 @@ from app.calc.propellant.burn_rate import BurnLaw, law_for_blend
 from app.calc.propellant.thermochem import BlendState, between, blend_state
 from app.models import BlendStateCache, Formula
 from app.services.book import calculation_key, repository
-from app.troubles import told
+from app.troubles import trouble_of
 
 CALCULATED_BY = "app.calc.propellant.thermochem"
 """What makes a state, with all of `app.calc` that it uses: any change of them makes every state anew."""
@@ -155,7 +155,7 @@ def catch_up(session: Session, seconds: float = START_SECONDS) -> None:
         try:
             remember(session, repository.get(session, Formula, formula_id, "formula"))
         except Exception as error:  # what a page cannot show must not keep the book from opening
-            if told(error) is not None:
+            if trouble_of(error) is not None:
                 raise
             logbook.fault("computing a blend's states again", error)
             continue

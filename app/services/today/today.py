@@ -75,7 +75,7 @@ class Day:
         return not any(waiting)
 
 
-def look(session: Session) -> Day:
+def day(session: Session) -> Day:
     """The day as the book stands now."""
     standing = shelf.standing(session)
     return Day(

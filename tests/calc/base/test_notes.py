@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from app.calc.base.notes import Amount, Note, sentence, together
+from app.calc.base.notes import Amount, Note, joined, sentence
 
 CALC = Path(__file__).parents[3] / "app" / "calc"
 UNIT = re.compile(
@@ -55,10 +55,10 @@ def test_the_search_finds_what_it_looks_for(tmp_path: Path) -> None:
 
 def test_notes_put_together_keep_their_numbers_apart() -> None:
     core = Note("{size} is too wide", {"size": Amount(0.02, "length")})
-    both = together(core, "{as typed}", Note("for {size}.", {"size": Amount(0.05, "length")}))
+    both = joined(core, "{as typed}", Note("for {size}.", {"size": Amount(0.05, "length")}))
     assert both.words == "{n0_size} is too wide {{as typed}} for {n2_size}."
     assert [amount.value for amount in both.amounts.values()] == [0.02, 0.05]
-    assert together("", core).words == "{n1_size} is too wide"
+    assert joined("", core).words == "{n1_size} is too wide"
 
 
 def test_a_sentence_begins_with_a_capital() -> None:

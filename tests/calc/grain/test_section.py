@@ -13,7 +13,7 @@ from scipy.integrate import dblquad, quad
 
 from app.calc.base.errors import CalcError, GeometryError
 from app.calc.grain.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
-from app.calc.grain.coring import coring_fault
+from app.calc.grain.coring import core_offset_fault
 from app.calc.grain.geometry import Grain, burning_area, cross_section, remaining_volume
 from app.calc.grain.section import Section, burn_back, prism
 
@@ -193,7 +193,7 @@ def test_prism_agrees_with_grain() -> None:
 @pytest.mark.parametrize("offset", [0.0, 0.003])
 def test_parallel_core_is_grain_with_an_offset(ends: tuple[bool, bool], offset: float) -> None:
     grain = Grain(0.04, 0.016, 0.07, 0.1, burns_end_a=ends[0], burns_end_b=ends[1], core_offset=offset)
-    fault = coring_fault(grain, offset, offset)
+    fault = core_offset_fault(grain, offset, offset)
     inside = fault.depth < grain.web * (1 - 1e-9)
     assert fault.volume[inside] == pytest.approx(remaining_volume(grain, fault.depth[inside]), rel=1e-9)
     assert fault.burning_area[inside] == pytest.approx(burning_area(grain, fault.depth[inside]), rel=1e-9)
@@ -204,7 +204,7 @@ def test_parallel_core_is_grain_with_an_offset(ends: tuple[bool, bool], offset: 
 def test_tilted_core_by_integrating_along_the_length(offsets: tuple[float, float]) -> None:
     """scipy's adaptive quadrature over the slices, with the parts that the ends burned away left out."""
     grain = Grain(0.04, 0.016, 0.07, 0.1)
-    fault = coring_fault(grain, *offsets)
+    fault = core_offset_fault(grain, *offsets)
     for i in (0, 60, 120, 180):
         x = fault.depth[i]
 
@@ -219,7 +219,7 @@ def test_tilted_core_by_integrating_along_the_length(offsets: tuple[float, float
 @pytest.mark.parametrize("offsets", [(0.0, 0.003), (-0.002, 0.002)])
 def test_tilted_core_conserves_volume(offsets: tuple[float, float]) -> None:
     grain = Grain(0.04, 0.016, 0.07, 0.1)
-    fault = coring_fault(grain, *offsets, samples=20001)
+    fault = core_offset_fault(grain, *offsets, samples=20001)
     assert fault.volume[0] == pytest.approx(grain.volume, rel=1e-12)  # a tilted core drills the same volume
     assert fault.volume[-1] == pytest.approx(0.0, abs=1e-12)
     assert np.trapezoid(fault.burning_area, fault.depth) == pytest.approx(grain.volume, rel=1e-4)
@@ -228,9 +228,9 @@ def test_tilted_core_conserves_volume(offsets: tuple[float, float]) -> None:
 def test_tilted_core_breaks_through_where_the_wall_is_thinnest_and_still_there() -> None:
     """Ends inhibited: at the end, R - r - e. Both burning: at z = L - x, so x = (R - r - e) / (1 - e/L) by hand."""
     e, length = 0.003, 0.07
-    closed = coring_fault(Grain(0.04, 0.016, length, 0.1, burns_end_a=False, burns_end_b=False), 0.0, e)
+    closed = core_offset_fault(Grain(0.04, 0.016, length, 0.1, burns_end_a=False, burns_end_b=False), 0.0, e)
     assert closed.breakthrough == pytest.approx(0.012 - e, abs=e / 500)
-    open_ends = coring_fault(Grain(0.04, 0.016, length, 0.1), 0.0, e)
+    open_ends = core_offset_fault(Grain(0.04, 0.016, length, 0.1), 0.0, e)
     assert open_ends.breakthrough == pytest.approx((0.012 - e) / (1 - e / length), abs=3e-4)
     assert (closed.wall_bared[closed.depth < closed.breakthrough] == 0).all()
     assert closed.wall_bared[-1] == pytest.approx(1.0, abs=1e-6)
@@ -238,7 +238,7 @@ def test_tilted_core_breaks_through_where_the_wall_is_thinnest_and_still_there()
 
 def test_a_fault_burns_longer_and_less_after_breaking_through() -> None:
     grain = Grain(0.04, 0.016, 0.07, 0.1, burns_end_a=False, burns_end_b=False)
-    fault = coring_fault(grain, 0.002, 0.004)
+    fault = core_offset_fault(grain, 0.002, 0.004)
     before, after = fault.depth < fault.breakthrough, fault.depth > fault.intended_web
     assert fault.burning_area[before] == pytest.approx(fault.intended_area[before], rel=1e-12)
     assert (fault.intended_area[after] == 0).all()
@@ -268,8 +268,8 @@ def test_a_fault_burns_longer_and_less_after_breaking_through() -> None:
         (lambda: polygon_core([(0, 0), (1, 1)]), "corners"),
         (lambda: polygon_core([(0, 0), (0.01, 0.01), (0.02, 0.02)]), "corners"),
         (lambda: burn_back(0.04, round_core(0.02)).area(-1e-3), "x"),
-        (lambda: coring_fault(Grain(0.04, 0.016, 0.07, 0.1), 0.0, 0.012), "offset_b"),
-        (lambda: coring_fault(Grain(0.04, 0.016, 0.07, 0.1, burns_core=False), 0.0, 0.0), "burns_core"),
+        (lambda: core_offset_fault(Grain(0.04, 0.016, 0.07, 0.1), 0.0, 0.012), "offset_b"),
+        (lambda: core_offset_fault(Grain(0.04, 0.016, 0.07, 0.1, burns_core=False), 0.0, 0.0), "burns_core"),
     ],
 )
 def test_refused_with_the_field_and_the_way_out(make: Callable[[], object], field: str) -> None:

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 
 from app.calc.base.errors import CalcError
 from app.calc.grain.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
-from app.calc.grain.coring import askew, coring_fault
+from app.calc.grain.coring import askew, core_offset_fault
 from app.calc.grain.geometry import Grain, burning_area, port_area, remaining_volume
 from app.calc.grain.section import burn_back, prism
 from app.calc.grain.tabulated_grain import ShapedGrain
@@ -64,7 +64,7 @@ def test_a_tabulated_moon_is_the_closed_form_of_a_core_off_centre() -> None:
 
 def test_a_core_parallel_off_centre_is_the_closed_form() -> None:
     closed = Grain(D, 0.01905, 0.0762, 0.169, core_offset=0.002)
-    near(simulate(motor(askew(closed, coring_fault(closed, 0.002, 0.002)))), simulate(motor(closed)), 1e-5)
+    near(simulate(motor(askew(closed, core_offset_fault(closed, 0.002, 0.002)))), simulate(motor(closed)), 1e-5)
 
 
 @pytest.mark.parametrize("name", CORES)
@@ -81,7 +81,7 @@ def test_volume_is_conserved(name: str) -> None:
 @pytest.mark.parametrize("ends", [(False, False), (True, True), (True, False)])
 def test_volume_is_conserved_with_a_core_askew(offsets: tuple[float, float], ends: tuple[bool, bool]) -> None:
     grain = Grain(D, 0.01905, 0.0762, 0.169, burns_end_a=ends[0], burns_end_b=ends[1])
-    made = askew(grain, coring_fault(grain, *offsets))
+    made = askew(grain, core_offset_fault(grain, *offsets))
     burned = sum(quad(made.burning_area, a, b)[0] for a, b in pairwise(made.depths))
     assert burned == pytest.approx(grain.volume, rel=1e-6)
     assert abs(simulate(motor(made)).mass_balance) < 1e-6
@@ -133,7 +133,7 @@ def test_the_wall_bared_early_is_told() -> None:
 def test_a_sliver_burns_no_slower_than_in_the_open_air() -> None:
     """A core askew leaves a sliver that fades away; its last must not take the minutes that a vacuum would."""
     grain = Grain(D, 0.01905, 0.0762, 0.169)
-    run = simulate(motor(askew(grain, coring_fault(grain, 0.0, 0.004))))
+    run = simulate(motor(askew(grain, core_offset_fault(grain, 0.0, 0.004))))
     slowest = float(example().propellant.law.rate(example().ambient_pressure))
     assert run.burnt_out_at < run.depth[-1] / slowest
     assert (run.pressure >= example().ambient_pressure).all()

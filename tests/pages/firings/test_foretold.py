@@ -80,7 +80,7 @@ def test_a_prediction_of_the_evening_is_not_what_the_morning_was_held_against(
     (predicted,) = (text for name, text in line.items() if name.startswith("Predicted impulse"))
     assert float(predicted) == pytest.approx(first)
     with reading(engine_of) as session:
-        held = coverage.look(session, key).records[0].held
+        held = coverage.coverage_of(session, key).records[0].held
         assert [one.expected for one in held] == pytest.approx([first])
         assert [
             one.impulse.predicted for one in burned_motors.burned(session, burned_motors.LookIn())
@@ -102,8 +102,8 @@ def test_one_rule_gives_one_answer_in_python_and_in_queries(session: Session) ->
         burned = build.bare_firing(session, made)
         burned.fired_at = at(14)
         session.flush()
-    assert foretold.of(session, tried) == within
-    assert foretold.of(session, burned) == late
+    assert foretold.for_firing(session, tried) == within
+    assert foretold.for_firing(session, burned) == late
     assert foretold.ids(session, [tried.pk, burned.pk]) == {tried.pk: within.pk, burned.pk: late.pk}
     batch = lot_firings.shots_of(session, [1])[1]
     assert [shot.predicted_ns for shot in batch] == [510.0, 530.0]
@@ -126,6 +126,6 @@ def test_made_after_the_firing_only(client: TestClient, engine_of: Engine) -> No
     assert "after the firing, so nothing measured is held against it" in client.get(f"/motors/{code}").text
     assert "1 firing with something measured had no range stored before it" in client.get("/review/calibration").text
     with reading(engine_of) as session:
-        found = coverage.look(session)
+        found = coverage.coverage_of(session)
         assert found.unforetold == 1
         assert not any(record.held for record in found.records)

@@ -147,7 +147,7 @@ def test_the_last_prediction_before_the_firing_counts(client: TestClient, engine
             second = builds.predict_again(session, made)
             turn(clock.now() + timedelta(minutes=5))
             build.firing(session, made, fired_at=clock.now(), measured_impulse="500 N·s")
-        found = coverage.look(session).records[0].held
+        found = coverage.coverage_of(session).records[0].held
         assert len(found) == 1
         assert found[0].expected == pytest.approx(second.total_impulse_ns)
         assert found[0].expected != pytest.approx(first.total_impulse_ns, rel=1e-4)

@@ -153,7 +153,7 @@ def test_what_was_found_after_failures_is_put_together(client: TestClient) -> No
         case = {"case_found": "split", "case_words": "Along the seam."}
         texts = {**case, "closure_found": "held", "nozzle_found": "held"}
         for shot, remains in ((shots[0], "unseen"), (shots[0], "pieces"), (shots[1], "pieces")):  # looked at twice
-            findings.tell(session, shot, FindingIn.model_validate({**texts, "remains_found": remains}))
+            findings.write_down(session, shot, FindingIn.model_validate({**texts, "remains_found": remains}))
         codes = [session.get_one(MotorBuild, shot.motor_build_id).code for shot in shots]
         session.commit()
     words = _words(client.get("/review/good").text)

@@ -18,7 +18,7 @@ DRY = {"air_temperature": "57 F", "humidity": "52 %"}
 def test_it_is_kept_in_si_and_as_typed(session: Session) -> None:
     lot = build.weighed_batch(session)
     assert air.words(lot) == ""
-    air.tell(session, lot, AirIn.model_validate(DRY))
+    air.record_humidity(session, lot, AirIn.model_validate(DRY))
     assert lot.air_temperature_k == pytest.approx(287.039, abs=1e-3)  # (57 - 32) / 1.8 + 273.15
     assert lot.humidity_share == pytest.approx(0.52)
     assert air.words(lot) == "57 F, 52 % humid"
@@ -27,10 +27,10 @@ def test_it_is_kept_in_si_and_as_typed(session: Session) -> None:
 
 def test_either_may_be_told_alone_and_the_other_later(session: Session) -> None:
     lot = build.weighed_batch(session)
-    air.tell(session, lot, AirIn.model_validate({"humidity": "60 %"}))
+    air.record_humidity(session, lot, AirIn.model_validate({"humidity": "60 %"}))
     assert air.words(lot) == "60 % humid"
     assert "Bag each as soon as it is weighed" in air.mark(session, lot).advice
-    air.tell(session, lot, AirIn.model_validate({"humidity": "60 %", "air_temperature": "12 C"}))
+    air.record_humidity(session, lot, AirIn.model_validate({"humidity": "60 %", "air_temperature": "12 C"}))
     assert air.words(lot) == "12 C, 60 % humid"
 
 
@@ -62,12 +62,12 @@ def test_the_blend_lowers_the_mark_of_damp_air_and_never_raises_it(
 @pytest.mark.parametrize("again", [{"humidity": "55 %"}, {"air_temperature": "57 F"}])
 def test_another_figure_or_none_needs_a_reason(session: Session, again: dict[str, str]) -> None:
     lot = build.weighed_batch(session)
-    air.tell(session, lot, AirIn.model_validate(DRY))
+    air.record_humidity(session, lot, AirIn.model_validate(DRY))
     with pytest.raises(Refused, match="52 % was measured") as caught:
-        air.tell(session, lot, AirIn.model_validate({**DRY, "humidity": None, **again}))
+        air.record_humidity(session, lot, AirIn.model_validate({**DRY, "humidity": None, **again}))
     assert caught.value.field == "why"
     told = correction_of(AirIn).model_validate({**DRY, "humidity": None, **again, "why": "Misread."})
-    air.tell(session, lot, told)
+    air.record_humidity(session, lot, told)
     assert lot.humidity_typed == again.get("humidity")
 
 
@@ -76,7 +76,7 @@ def test_only_an_open_session_takes_it(session: Session) -> None:
     leftovers.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
     casting.close(session, lot, CloseIn(why="Enough for today."))
     with pytest.raises(Refused, match="is closed"):
-        air.tell(session, lot, AirIn.model_validate(DRY))
+        air.record_humidity(session, lot, AirIn.model_validate(DRY))
 
 
 def test_a_motor_has_the_mean_over_its_grains_whose_air_is_known(session: Session) -> None:

@@ -110,7 +110,7 @@ def test_nothing_is_written_into_a_closed_session(session: Session) -> None:
     cast = close(session, batch)
     reading = TemperatureIn.model_validate({"temperature": "118 C"})
     for act in (
-        lambda: pan.read(session, batch, reading),
+        lambda: pan.record_temperature(session, batch, reading),
         lambda: casting.write_note(session, batch, NoteIn(words="Later.")),
         lambda: steps.record(session, cast, cast.steps[0].pk, StepIn(act="undo")),
         lambda: leftovers.keep(session, batch, LeftoverIn.model_validate({"mark": "L", "mass": "1 g"})),

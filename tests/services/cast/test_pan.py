@@ -21,7 +21,7 @@ from tests import build
 def test_temperature_against_the_band(session: Session, typed: str, state: str) -> None:
     """220-250 °F: common practice, no source."""
     batch = build.weighed_batch(session)
-    reading = pan.read(session, batch, TemperatureIn.model_validate({"temperature": typed}))
+    reading = pan.record_temperature(session, batch, TemperatureIn.model_validate({"temperature": typed}))
     advice = pan.advice(workshop.get(session), reading.temperature_k)
     assert advice.state == state
     assert (state == "out") is ("Heat off" in advice.words)
@@ -32,13 +32,13 @@ def test_a_reading_keeps_the_unit_it_was_typed_in(session: Session) -> None:
     batch = build.cast(session)
     cast = casting.the_open(session, batch)
     assert pan.units(session, cast).temperature == "°C"
-    reading = pan.read(session, batch, TemperatureIn(temperature="240", unit="°F"))
+    reading = pan.record_temperature(session, batch, TemperatureIn(temperature="240", unit="°F"))
     assert (reading.temperature_typed, reading.temperature_k) == ("240 °F", pytest.approx((240 + 459.67) * 5 / 9))
     units = pan.units(session, cast)
     assert units.temperature == "°F"
     assert "250 °F" in pan.advice(workshop.get(session), 500.0, units).words
     # A unit that was written outranks the one chosen beside it.
-    reading = pan.read(session, batch, TemperatureIn(temperature="118,5 C", unit="°F"))
+    reading = pan.record_temperature(session, batch, TemperatureIn(temperature="118,5 C", unit="°F"))
     assert (reading.temperature_typed, reading.temperature_k) == ("118,5 C", pytest.approx(391.65))
     assert pan.units(session, cast).temperature == "°C"
     workshop.get(session).temperature_unit = "°F"
@@ -55,7 +55,7 @@ def hot_pan(session: Session) -> Batch:
 
 def bare(session: Session, batch: Batch, number: str, unit: str) -> TemperatureReading:
     """A number typed without its degrees, the unit left as it stood beside it."""
-    return pan.read(session, batch, TemperatureIn(temperature=number, unit=unit))
+    return pan.record_temperature(session, batch, TemperatureIn(temperature=number, unit=unit))
 
 
 @pytest.mark.parametrize(
@@ -89,7 +89,7 @@ def test_a_number_that_may_be_in_the_other_degrees_never_advises_to_heat(
 
 def test_degrees_that_were_written_are_believed(session: Session) -> None:
     batch = hot_pan(session)
-    reading = pan.read(session, batch, TemperatureIn(temperature="118 F", unit="°C"))
+    reading = pan.record_temperature(session, batch, TemperatureIn(temperature="118 F", unit="°C"))
     assert reading.doubted_k is None
     assert pan.of_reading(workshop.get(session), reading).state == "near"
 
@@ -115,12 +115,12 @@ def test_the_answer_keeps_the_reading_or_keeps_it_anew_in_the_other_degrees(sess
 
 def test_a_drop_that_no_pan_makes_is_doubted_beside_a_settled_reading(session: Session) -> None:
     batch = hot_pan(session)
-    pan.read(session, batch, TemperatureIn(temperature="240 F"))
+    pan.record_temperature(session, batch, TemperatureIn(temperature="240 F"))
     assert bare(session, batch, "118", "°F").doubted_k == pytest.approx(391.15)  # 118 °C is 244 °F
 
 
 def test_the_pan_is_over_when_all_of_it_is_poured(session: Session) -> None:
     batch = build.cast(session)
-    pan.read(session, batch, TemperatureIn(temperature="300 F"))
+    pan.record_temperature(session, batch, TemperatureIn(temperature="300 F"))
     assert pan.standing(session, casting.the_open(session, batch)) is None
     assert pan.alarm(session, casting.the_open(session, batch)) == ""

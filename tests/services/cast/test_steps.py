@@ -329,8 +329,8 @@ def test_a_told_time_stays_between_its_neighbours_and_in_its_turn(session: Sessi
 
 def test_yesterdays_time_is_meant_when_todays_is_to_come() -> None:
     with clock.turned_to(wall("2026-11-26T00:10")):
-        assert moments.told("23:50") == wall("2026-11-25T23:50")
-        assert moments.told("00:05") == wall("2026-11-26T00:05")
+        assert moments.parse("23:50") == wall("2026-11-25T23:50")
+        assert moments.parse("00:05") == wall("2026-11-26T00:05")
         assert moments.words(wall("2026-11-25T23:50")) == "23:50 on 25 Nov"
 
 
@@ -352,9 +352,9 @@ def test_due_times_hold_over_the_change_to_winter(session: Session, berlin: None
         assert of(cast, "core").done_at == poured + 40 * MINUTES
         assert run(session, batch)[1, "compact:1"].late_s == 22 * 60
         # 2:40 was there once, in summer time: the second one is still to come.
-        assert moments.told("02:40") == datetime(2026, 10, 25, 0, 40, tzinfo=UTC)
+        assert moments.parse("02:40") == datetime(2026, 10, 25, 0, 40, tzinfo=UTC)
         turn(poured + 75 * MINUTES)  # 2:45 winter time: now the second 2:40 is the last one that was
-        assert moments.told("02:40") == datetime(2026, 10, 25, 1, 40, tzinfo=UTC)
+        assert moments.parse("02:40") == datetime(2026, 10, 25, 1, 40, tzinfo=UTC)
 
 
 def test_due_times_hold_over_the_change_to_summer(session: Session, berlin: None) -> None:
@@ -367,7 +367,7 @@ def test_due_times_hold_over_the_change_to_summer(session: Session, berlin: None
         assert f"{clock.local(core):%H:%M}" == "03:08"
         turn(poured + 30 * MINUTES)
         with pytest.raises(Refused, match="clock change left that time out"):
-            moments.told("02:30")
+            moments.parse("02:30")
         assert run(session, batch)[1, "compact:1"].late_s == 12 * 60
 
 

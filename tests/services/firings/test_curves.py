@@ -256,7 +256,7 @@ def test_the_file_is_kept_byte_by_byte_and_its_reading_opens_as_typed(session: S
     measured = curves.measured(session, fired)
     assert measured is not None
     assert measured.curve is kept
-    assert measured.outlook is None
+    assert measured.predicted is None
     assert measured.result.total_impulse_ns == kept.total_impulse_ns
     # The next firing of the same stand begins with the same calibration, but not the same times.
     other = bare(session)
@@ -282,28 +282,28 @@ def test_nothing_is_kept_of_what_cannot_be_read(session: Session) -> None:
 def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> None:
     built = build.motor_build(session)
     fired = build.firing(session, built)
-    told = foretold.of(session, fired)
+    told = foretold.for_firing(session, fired)
     assert told is not None
     row = curves.take_in(session, fired, "a.csv", text(*record()))
     kept = curves.keep(session, fired, row, read_in())
     measured = curves.measured(session, fired)
     assert measured is not None
-    assert measured.outlook is not None
+    assert measured.predicted is not None
     mass = sum(view.grain.mass_kg for view in firings.its_motor(session, fired).grains)
     assert measured.result.propellant_kg == pytest.approx(mass)
-    table = {line.label: line for line in curves.lines(measured.result, measured.outlook)}
+    table = {line.label: line for line in curves.lines(measured.result, measured.predicted)}
     assert all(line.definition for line in table.values())
     expected = table["Total impulse"].expected
     assert expected is not None
-    assert expected.mid == told.total_impulse_ns == prediction_record.read(told).total_impulse.mid
+    assert expected.mid == told.total_impulse_ns == prediction_record.from_row(told).total_impulse.mid
     # Both rise above 5 % of their peak at one moment.
-    moved = curves.shift(measured.result, measured.outlook)
-    curve = measured.outlook.curve
+    moved = curves.shift(measured.result, measured.predicted)
+    curve = measured.predicted.curve
     risen = next(t for t, f in zip(curve.time_s, curve.thrust_n, strict=True) if f >= 0.05 * max(curve.thrust_n))
     assert measured.result.start_s + moved == pytest.approx(risen, abs=0.005)
     # A prediction made after the firing is not what a curve is held against.
     fired.fired_at = told.made_at - timedelta(hours=1)
-    assert foretold.of(session, fired) is None
+    assert foretold.for_firing(session, fired) is None
     fired.fired_at = clock.now()
     seen = fired.version
     curves.take_over(session, fired, seen)
@@ -312,7 +312,7 @@ def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> No
     assert curves.taken_over(fired, kept)
     with pytest.raises(Conflict):
         curves.take_over(session, fired, seen)
-    beside = {label: value for label, value, _, _ in firings.beside(fired, measured.outlook, None)}
+    beside = {label: value for label, value, _, _ in firings.beside(fired, measured.predicted, None)}
     assert beside["Total impulse"] == fired.measured_impulse_ns
 
 

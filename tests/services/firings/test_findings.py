@@ -41,7 +41,7 @@ def test_facts_are_told_at_the_firing_its_grains_and_their_lot(session: Session)
         grain_ids=[inside[1].pk],
         suspicion="Its piece shows a hollow.",
     )
-    findings.tell(session, firing, data)
+    findings.write_down(session, firing, data)
     fact = findings.of_firing(session, firing)
     assert fact is not None
     assert ("Case", "Split or torn open: Along the seam, 80 mm.") in fact.parts
@@ -57,10 +57,10 @@ def test_facts_are_told_at_the_firing_its_grains_and_their_lot(session: Session)
 
 def test_telling_it_again_keeps_both_and_the_newest_counts(session: Session) -> None:
     firing, inside = failed(session)
-    first = findings.tell(session, firing, found_in(case_found="split", case_words="All of it."))
+    first = findings.write_down(session, firing, found_in(case_found="split", case_words="All of it."))
     again = found_in(case_found="holed", case_words="At the aft grain.", grain_ids=[inside[2].pk])
-    second = findings.tell(session, firing, again)
-    assert findings.told(session, firing) == [second, first]
+    second = findings.write_down(session, firing, again)
+    assert findings.accounts(session, firing) == [second, first]
     fact = findings.of_firing(session, firing)
     assert fact is not None
     assert fact.parts[0] == ("Case", "Burned through: At the aft grain.")
@@ -86,6 +86,6 @@ def test_what_does_not_go_together_is_refused_beside_the_field(
 ) -> None:
     firing, _ = failed(session, result)
     with pytest.raises(Refused, match=words) as fault:
-        findings.tell(session, firing, found_in(**more))
+        findings.write_down(session, firing, found_in(**more))
     assert fault.value.field == field
-    assert findings.told(session, firing) == []
+    assert findings.accounts(session, firing) == []

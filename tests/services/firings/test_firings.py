@@ -188,8 +188,8 @@ def test_a_flight_stands_beside_what_was_expected(session: Session) -> None:
     fired = build.firing(session, **flight_in(session, altitude="310 m", measured_impulse="730 N·s", wind="3 m/s"))
     built = firings.its_motor(session, fired)
     assert built.prediction is not None
-    found = prediction_record.read(built.prediction)
-    estimate, refusal = flights.told(session, found, fired)
+    found = prediction_record.from_row(built.prediction)
+    estimate, refusal = flights.estimate_of(session, found, fired)
     assert refusal == ""
     assert estimate is not None
     table = {label: (measured, expected) for label, measured, expected, _ in firings.beside(fired, found, estimate)}
@@ -208,7 +208,7 @@ def test_a_rocket_too_heavy_to_leave_the_rail_is_told_in_words(session: Session)
     fired = build.firing(session, **flight_in(session, rocket_id=heavy.pk))
     built = firings.its_motor(session, fired)
     assert built.prediction is not None
-    estimate, refusal = flights.told(session, prediction_record.read(built.prediction), fired)
+    estimate, refusal = flights.estimate_of(session, prediction_record.from_row(built.prediction), fired)
     assert estimate is None
     assert "does not lift" in str(refusal)
 
@@ -278,7 +278,9 @@ def test_feet_typed_as_metres_are_asked_about(session: Session) -> None:
     """A foot is 0.3048 m (NIST SP 811)."""
     built, flew = build.motor_build(session), flight_in(session)
     trial = build.firing(session, built, **flew)
-    estimate = flights.told(session, prediction_record.read(builds.around(session, built).prediction), trial)[0]
+    estimate = flights.estimate_of(
+        session, prediction_record.from_row(builds.around(session, built).prediction), trial
+    )[0]
     assert estimate is not None
     feet = estimate.highest.mid / 0.3048
     with pytest.raises(Refused, match="Altitude is predicted as about") as caught:

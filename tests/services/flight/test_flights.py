@@ -17,7 +17,7 @@ from app.services.flight import flight_cautions, flights
 from app.services.flight.flights import Estimate
 from app.services.hardware import places
 from app.services.learning import prediction_record
-from app.services.learning.prediction_record import Outlook
+from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import builds, designs
 from app.units import say
 from tests import build
@@ -25,15 +25,17 @@ from tests import build
 CHUTES = {"main_d": "2.1 m", "main_cd": "1.5", "main_basis": "open"}
 
 
-def expected(session: Session, **case: Any) -> Outlook:
+def expected(session: Session, **case: Any) -> PredictionRecord:
     """The prediction of a motor built of four usual grains."""
     built = build.motor_build(session, **({"case": build.case(session, **case)} if case else {}))
     row = builds.around(session, built).prediction
     assert row is not None
-    return prediction_record.read(row)
+    return prediction_record.from_row(row)
 
 
-def estimated(session: Session, found: Outlook, rocket: Any = None, field: Any = None, **more: Any) -> Estimate:
+def estimated(
+    session: Session, found: PredictionRecord, rocket: Any = None, field: Any = None, **more: Any
+) -> Estimate:
     rocket = rocket or build.rocket(session, **CHUTES)
     field = field or build.field(session, elevation="0 m", ceiling="900 m")
     asked = {"rocket_id": rocket.pk, "launch_field_id": field.pk, **more}
@@ -88,7 +90,7 @@ def test_the_tubes_that_stay_on_the_grains_fly_with_them(session: Session) -> No
         assert lot is not None
         heavier = f"{(grains[0].mass_kg + 0.0102) * 1000:.1f} g"
         grains.append(build.grain(session, lot, gross=heavier, tare="10.2 g"))
-    found = prediction_record.read(builds.predictions(session, build.motor_build(session, grains=grains))[0])
+    found = prediction_record.from_row(builds.predictions(session, build.motor_build(session, grains=grains))[0])
     flown = estimated(session, found, empty_motor="900 g")
     assert flown.flight.liftoff_mass == pytest.approx(
         7.26 + 0.9 + found.propellant_mass + 3 * 0.0096 + 0.0102, abs=1e-6
@@ -135,7 +137,7 @@ def test_a_logged_flight_is_estimated_in_its_weather(session: Session) -> None:
     )
     row = firings.its_motor(session, fired).prediction
     assert row is not None
-    found, refusal = flights.told(session, prediction_record.read(row), fired)
+    found, refusal = flights.estimate_of(session, prediction_record.from_row(row), fired)
     assert refusal == ""
     assert found is not None
     assert (found.wind_m_s, found.delay_s, found.edge_m) == (7, 4, 100)

@@ -51,7 +51,7 @@ def told(session: Session, table: str, what: str) -> list[Change]:
 def test_a_pan_temperature_counts_no_more(session: Session, turn: Turn) -> None:
     lot = build.weighed_batch(session)
     for typed in ("110 C", "180 C"):
-        reading = pan.read(session, lot, TemperatureIn.model_validate({"temperature": typed}))
+        reading = pan.record_temperature(session, lot, TemperatureIn.model_validate({"temperature": typed}))
     undo.strike_temperature(session, lot, reading.pk, AT_ONCE, reading.version)
     cast = casting.the_open(session, lot)
     assert [r.temperature_typed for r in pan.readings(session, cast)] == ["110 C"]
@@ -205,7 +205,7 @@ def test_the_next_firing_has_no_past_of_one_taken_back(session: Session) -> None
     assert other.pk == gone
     with pytest.raises(Conflict):  # sent from a page left open on the one taken back
         undo.take_back_firing(session, other, seen)
-    assert [line.what for act in audit_log.of(session, other).acts for line in act.lines] == ["entered"]
+    assert [line.what for act in audit_log.history_of(session, other).acts for line in act.lines] == ["entered"]
 
 
 def test_a_firing_that_something_stands_on_stays(session: Session, turn: Turn) -> None:

@@ -48,7 +48,7 @@ def test_a_wet_grain_is_held_everywhere(session: Session) -> None:
     assert [v.grain for v in builds.not_ready(on_shelf)] == [wet_one]
     assert [v.grain for v in shelf.page(session, ShelfIn(state="wet")).views] == [wet_one]
     assert [v.grain for v in shelf.page(session, ShelfIn(state="ready")).views] == dry
-    day = today.look(session)
+    day = today.day(session)
     assert (len(day.wet), day.ready) == (1, 3)
     with pytest.raises(Refused, match="is wet; dry it and re-weigh it first, or accept it") as refusal:
         build.motor_build(session, grains=[wet_one, *dry])
@@ -92,7 +92,7 @@ def test_accepted_with_a_reason_it_goes_into_a_motor_that_says_so(session: Sessi
     assert built.state_words == f"Ready to fire, with wet {inside[1].serial}"
     assert not built.held
     assert built.prediction is not None
-    said = prediction_record.read(built.prediction).warnings
+    said = prediction_record.from_row(built.prediction).warnings
     assert any(f"Wet at the last re-weigh: {inside[1].serial}" in str(words) for words in said)
 
 
@@ -192,8 +192,8 @@ def test_a_firing_with_a_wet_grain_is_marked_and_teaches_only_when_told_to(sessi
     assert line is not None
     assert line.state == f"left out: wet at the last re-weigh: {grain.serial}"
     assert learning.counted(learning.evidence(session)) == []
-    lesson = learning_pages.lesson(session, built.formula)
-    assert (lesson.overall.firing_ids, lesson.overall.left_out) == ([], 1)
+    learned = learning_pages.formula_page(session, built.formula)
+    assert (learned.overall.firing_ids, learned.overall.left_out) == ([], 1)
     wet.let_in(session, firing, "The paper drew it.")
     assert len(learning.counted(learning.evidence(session))) == 1
     with pytest.raises(Refused, match="already"):

@@ -10,7 +10,7 @@ from app.errors import Refused
 from app.models.hardware import NozzleMeasureIn
 from app.services.firings import firings
 from app.services.hardware import inventory, throats
-from app.services.learning.prediction_record import Outlook
+from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import builds, designs
 from app.units import say
 from tests import build
@@ -81,7 +81,7 @@ def test_a_throat_far_from_the_last_measure_is_asked_again(session: Session, sli
     assert inventory.measures(session, nozzle) == []
 
 
-def _width(found: Outlook) -> float:
+def _width(found: PredictionRecord) -> float:
     """How far the throat alone moves the peak [-]; in the whole range it lies below the noise of the draws."""
     throat = next(d for d in found.drivers if d.name == "Throat diameter")
     return abs(throat.high_pa - throat.low_pa) / found.peak_pressure.mid

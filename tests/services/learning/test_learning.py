@@ -22,7 +22,7 @@ from app.services.book import calculation_key, workshop
 from app.services.firings import curves, firing_fits, firings
 from app.services.grains import test_pieces
 from app.services.learning import fit_records, learning, learning_pages, prediction_record
-from app.services.learning.prediction_record import Taught
+from app.services.learning.prediction_record import LearnedFactors
 from app.services.motors import builds, prediction
 from app.services.stock import blends, formulas
 from app.services.today import first_run
@@ -70,8 +70,8 @@ def formula_of(session: Session, firing: Firing) -> formulas.Formula:
     return firings.its_motor(session, firing).formula
 
 
-def taught(session: Session, firing: Firing, case: Case | None = None) -> Taught:
-    return learning.taught(session, formula_of(session, firing), case or firings.its_motor(session, firing).case)
+def taught(session: Session, firing: Firing, case: Case | None = None) -> LearnedFactors:
+    return learning.factors(session, formula_of(session, firing), case or firings.its_motor(session, firing).case)
 
 
 def test_a_pressure_curve_says_all_three(session: Session) -> None:
@@ -79,7 +79,9 @@ def test_a_pressure_curve_says_all_three(session: Session) -> None:
     found = fit_of(session, firing)
     assert found.how == "pressure"
     says = {
-        say.what: say for line in learning_pages.lesson(session, formula_of(session, firing)).lines for say in line.says
+        say.what: say
+        for line in learning_pages.formula_page(session, formula_of(session, firing)).lines
+        for say in line.says
     }
     assert says["burn rate"].low < 1.08 < says["burn rate"].high
     assert says["burn rate"].factor == pytest.approx(1.08, rel=0.01)
@@ -145,7 +147,7 @@ def test_the_next_prediction_stands_on_it_and_says_so(session: Session) -> None:
 def test_an_efficiency_that_cannot_be_is_refused_with_the_way_out(session: Session) -> None:
     made = build.motor_build(session)
     setup = builds.setup_of(session, builds.around(session, made))
-    found = learning.taught(session, setup.formula, setup.case)
+    found = learning.factors(session, setup.formula, setup.case)
     wild = found.model_copy(update={"c_star": found.c_star.model_copy(update={"factor": 1.3})})
     with pytest.raises(Refused, match=r"c\* efficiency 11[45]%.*leave out the firing that is wrong"):
         prediction.motor_of(session, setup, wild)
@@ -179,16 +181,16 @@ def test_the_range_before_and_after_is_kept_with_a_prediction(session: Session) 
         assert now.width < 0.5 * then.width
     assert after.inputs.taught is not None
     assert after.inputs.taught.rate.moved == pytest.approx(0.98, abs=0.02)
-    stored = prediction_record.Outlook.model_validate_json(after.model_dump_json())
+    stored = prediction_record.PredictionRecord.model_validate_json(after.model_dump_json())
     assert stored.untaught == after.untaught
     old = {k: v for k, v in json.loads(after.model_dump_json()).items() if k != "untaught"}
-    assert prediction_record.Outlook.model_validate(old).untaught is None
+    assert prediction_record.PredictionRecord.model_validate(old).untaught is None
 
 
 def test_a_second_formula_hears_what_the_workshop_is(session: Session) -> None:
     fired(session, c_star=0.92, grains=build.ready_grains(session, formula_id=build.formula(session, name="A").pk))
     other = build.formula(session, name="B", parts={"potassium nitrate": "63 %", "sorbitol": "37 %"})
-    told = learning.taught(session, other, None)
+    told = learning.factors(session, other, None)
     assert told.firing_ids == []
     assert told.other_firings == 1
     assert told.used
@@ -232,7 +234,7 @@ def test_a_firing_is_left_out_with_its_reason_and_let_in_again(session: Session)
     assert without.firing_ids == []
     assert without.left_out == 1
     assert without.rate.factor == 1.0
-    line = learning_pages.lesson(session, formula_of(session, firing)).lines[0]
+    line = learning_pages.formula_page(session, formula_of(session, firing)).lines[0]
     assert line.state == "left out: The gauge stuck."
     with pytest.raises(Refused, match="left out already"):
         learning.leave_out(session, firing, "Twice.")
@@ -246,7 +248,7 @@ def test_a_failed_motor_teaches_nothing_of_its_rate(session: Session) -> None:
     made = build.motor_build(session)
     firing = build.firing(session, made, result="burst", words="The closure went at once.", measured_impulse="300 N·s")
     assert session.exec(select(FiringFit)).all() == []
-    line = learning_pages.lesson(session, formula_of(session, firing)).lines[0]
+    line = learning_pages.formula_page(session, formula_of(session, firing)).lines[0]
     assert line.state == "does not count: the motor failed"
 
 
@@ -267,7 +269,7 @@ def test_a_fit_counts_only_while_what_it_stands_on_is_unchanged(session: Session
     session.flush()
     assert [w.firing_id for w in fit_records.waiting(session)] == [firing.pk]
     assert not taught(session, firing).used
-    assert learning_pages.lesson(session, built.formula).lines[0].state == "waits to be fitted again"
+    assert learning_pages.formula_page(session, built.formula).lines[0].state == "waits to be fitted again"
     assert firing_fits.catch_up(session) == 0
     assert taught(session, firing).used
     workshop.get(session).rate_per_kelvin_share = 0.004
@@ -313,7 +315,7 @@ def test_sticks_count_for_the_rate_and_weakly_however_many(session: Session) -> 
                 "burned_on": lot.planned_for,
             }
             test_pieces.record(session, lot, TestPieceIn.model_validate(stick))
-        found = learning.taught(session, formula, None)
+        found = learning.factors(session, formula, None)
         assert found.stick_lots == 1
         factors[name] = found.rate.factor
     # the second lot says the same, so what the open air is off is likelier than two formulas off alike
@@ -335,13 +337,13 @@ def test_versions_with_the_same_parts_learn_together_whatever_their_law(session:
     }
     second = formulas.save(session, FormulaIn.model_validate(texts), formula)
     assert second.edition == 2
-    found = learning.taught(session, second, None)
+    found = learning.factors(session, second, None)
     assert found.firing_ids == [firing.pk]
     own = float(formulas.burn_law(second).rate(fit_of(session, firing).pressure_pa))
-    says = {s.what: s for s in learning_pages.lesson(session, second).lines[0].says}
+    says = {s.what: s for s in learning_pages.formula_page(session, second).lines[0].says}
     assert says["burn rate"].factor == pytest.approx(1.10 * rate / own, rel=0.01)
     other = build.formula(session, name="Other", parts={"potassium nitrate": "63 %", "sorbitol": "37 %"})
-    assert learning.taught(session, other, None).firing_ids == []
+    assert learning.factors(session, other, None).firing_ids == []
 
 
 def test_a_law_fitted_to_curves_becomes_a_version_of_its_own(session: Session) -> None:
@@ -359,7 +361,7 @@ def test_a_law_fitted_to_curves_becomes_a_version_of_its_own(session: Session) -
         nozzle=small,
         throat_d="10.5 mm",
     )
-    law = learning_pages.lesson(session, formula).law
+    law = learning_pages.formula_page(session, formula).law
     assert law is not None
     assert law.curves == 2
     made = learning_pages.take_law(session, formula)
@@ -370,7 +372,7 @@ def test_a_law_fitted_to_curves_becomes_a_version_of_its_own(session: Session) -
     at = fit_of(session, first).pressure_pa
     assert float(own.rate(at)) == pytest.approx(1.05 * float(published.rate(at)), rel=0.1)  # one line, bands bend
     assert "2 pressure curves" in made.law_source
-    assert learning.taught(session, made, case).rate.factor == pytest.approx(1.0, abs=0.06)
+    assert learning.factors(session, made, case).rate.factor == pytest.approx(1.0, abs=0.06)
 
 
 def test_a_prediction_that_was_stored_before_learning_is_read_as_it_was(session: Session) -> None:
@@ -379,7 +381,7 @@ def test_a_prediction_that_was_stored_before_learning_is_read_as_it_was(session:
     old = json.loads(row.inputs_json)
     del old["taught"]
     row = Prediction(**{**row.model_dump(exclude={"id"}), "inputs_json": json.dumps(old)})
-    assert prediction_record.read(row).inputs.taught is None
+    assert prediction_record.from_row(row).inputs.taught is None
 
 
 def test_learning_never_touches_a_stored_prediction(session: Session) -> None:
@@ -394,7 +396,7 @@ def test_learning_never_touches_a_stored_prediction(session: Session) -> None:
 
 def test_far_from_the_default_is_told(session: Session) -> None:
     firing = fired(session, c_star=0.75)
-    assert learning_pages.lesson(session, formula_of(session, firing)).far == ["c* efficiency"]
+    assert learning_pages.formula_page(session, formula_of(session, firing)).far == ["c* efficiency"]
     assert math.isfinite(taught(session, firing).c_star.spread)
     assert session.exec(select(MotorBuild)).one()
 
@@ -417,7 +419,7 @@ def test_fits_are_made_as_a_book_without_them_is_opened(engine: Engine) -> None:
 
 
 @pytest.mark.parametrize("fault", [TypeError("one argument too many"), ValueError("shapes (3,) and (2,)"), KeyError(1)])
-def test_a_fault_of_the_program_is_no_lesson(
+def test_a_fault_of_the_program_teaches_nothing(
     session: Session, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, fault: Exception
 ) -> None:
     """A slip in our own code is logged and shown; the firing is saved, and tried again once the program is mended."""
@@ -436,7 +438,7 @@ def test_a_fault_of_the_program_is_no_lesson(
     assert f"fitting a firing: {found.fault} at" in caplog.text
     assert not taught(session, firing).used
     assert (
-        learning_pages.lesson(session, formula_of(session, firing)).lines[0].state
+        learning_pages.formula_page(session, formula_of(session, firing)).lines[0].state
         == "not fitted: Grainbook failed at it"
     )
     assert [w.firing_id for w in fit_records.waiting(session)] == [firing.pk]

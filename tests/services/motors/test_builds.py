@@ -251,7 +251,7 @@ def test_a_refused_build_leaves_nothing_behind(session: Session) -> None:
 def _warnings(session: Session, built: MotorBuild) -> list[str]:
     row = builds.predictions(session, built)[0]
     assert row is not None
-    return [say(words) for words in prediction_record.read(row).warnings]
+    return [say(words) for words in prediction_record.from_row(row).warnings]
 
 
 def test_a_long_list_takes_no_more_queries_than_a_short_one(session: Session) -> None:

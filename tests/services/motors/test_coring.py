@@ -5,13 +5,13 @@ import pytest
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.models.coring import CoringIn
+from app.models.coring import CoreOffsetIn
 from app.services.motors import coring
 from app.services.motors.coring import Comparison
 from tests import build
 
 
-def asked(session: Session, **more: object) -> CoringIn:
+def asked(session: Session, **more: object) -> CoreOffsetIn:
     """Four 44.45/19.05/76.2 mm grains behind a 12.7 mm throat; one core 0 and 3 mm off at its ends."""
     texts = {
         "formula_id": build.formula(session).pk,
@@ -27,7 +27,7 @@ def asked(session: Session, **more: object) -> CoringIn:
         "offset_aft": "3 mm",
     }
     pattern = more.pop("pattern", None)
-    return CoringIn.model_validate({**texts, **({"pattern_id": pattern.pk} if pattern else {}), **more})  # type: ignore[attr-defined]
+    return CoreOffsetIn.model_validate({**texts, **({"pattern_id": pattern.pk} if pattern else {}), **more})  # type: ignore[attr-defined]
 
 
 def compared(session: Session, **more: object) -> Comparison:

@@ -15,7 +15,7 @@ from app.services.book import workshop
 from app.services.flight import flights
 from app.services.hardware import throats
 from app.services.learning import prediction_record
-from app.services.learning.prediction_record import Outlook
+from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import builds, designs, prediction
 from app.services.stock import formulas
 from app.units import Quantity, say
@@ -25,7 +25,7 @@ POUND = 0.45359237
 FOOT = 0.3048
 
 
-def designed(session: Session, **more: object) -> Outlook:
+def designed(session: Session, **more: object) -> PredictionRecord:
     return designs.predict(session, build.design_in(session, **more))
 
 
@@ -151,14 +151,14 @@ def test_dangers_stand_first_and_by_the_workshops_own_mark(session: Session) -> 
     found = designed(session)
     assert ["Port to throat ratio 2.25 is below 2.5" in say(line) for line in found.strong_warnings] == [True]
     assert found.warnings == [*found.strong_warnings, *found.mild_warnings]
-    again = Outlook.model_validate_json(found.model_dump_json())
+    again = PredictionRecord.model_validate_json(found.model_dump_json())
     assert again.strong_warnings == found.strong_warnings
 
 
 def test_warnings_of_an_older_prediction_are_read_as_they_stood(session: Session) -> None:
     told = designed(session).model_dump(mode="json") | {"warnings": ["Mass flux reaches 1500 kg/(m²·s)."]}
     del told["slenderness"]
-    old = Outlook.model_validate(told)
+    old = PredictionRecord.model_validate(told)
     assert (old.strong_warnings, old.mild_warnings) == ([], ["Mass flux reaches 1500 kg/(m²·s)."])
     assert old.slenderness is None
 
@@ -177,7 +177,7 @@ def test_a_published_blend_borrows_nothing(session: Session) -> None:
 
 
 def test_each_grain_counts_with_its_own_mass(session: Session) -> None:
-    dense = prediction_record.read(builds.predictions(session, build.motor_build(session))[0])  # type: ignore[arg-type]
+    dense = prediction_record.from_row(builds.predictions(session, build.motor_build(session))[0])  # type: ignore[arg-type]
     masses = [g.mass_kg for g in dense.inputs.grains]
     assert dense.propellant_mass == pytest.approx(sum(masses))
     assert all(g.serial for g in dense.inputs.grains)
@@ -188,12 +188,12 @@ def test_what_was_predicted_stays_as_it_was_made(session: Session) -> None:
     built = build.motor_build(session)
     row = builds.predictions(session, built)[0]
     assert row is not None
-    stored = prediction_record.read(row)
+    stored = prediction_record.from_row(row)
     assert row.total_impulse_ns == stored.total_impulse.mid
     house = workshop.get(session)
     texts = as_form(house, WorkshopIn, house.units) | {"c_star_efficiency": "80 %"}
     workshop.set_up(session, WorkshopIn.model_validate(texts))
-    assert prediction_record.read(row) == stored
+    assert prediction_record.from_row(row) == stored
     builds.predict_again(session, built)
     newest = builds.predictions(session, built)[0]
     assert newest is not None
@@ -204,7 +204,7 @@ def test_what_was_predicted_stays_as_it_was_made(session: Session) -> None:
 @pytest.mark.parametrize("field_name", ["over_limit", "drivers", "wall", "curve"])
 def test_the_record_is_read_back_whole(session: Session, field_name: str) -> None:
     found = designed(session)
-    again = Outlook.model_validate_json(found.model_dump_json())
+    again = PredictionRecord.model_validate_json(found.model_dump_json())
     assert getattr(again, field_name) == getattr(found, field_name)
 
 

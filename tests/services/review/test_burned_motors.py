@@ -113,12 +113,12 @@ def test_the_last_reading_before_the_pour_is_the_pan_s(session: Session) -> None
         lot = build.weighed_batch(session, 1)
         for celsius in (105, 117):
             turn(clock.now() + timedelta(minutes=5))
-            pan.read(session, lot, TemperatureIn.model_validate({"temperature": f"{celsius} C"}))
+            pan.record_temperature(session, lot, TemperatureIn.model_validate({"temperature": f"{celsius} C"}))
         turn(clock.now() + timedelta(minutes=5))
         for step in casting.the_open(session, lot).steps:
             step.done_at = clock.now()
         turn(clock.now() + timedelta(minutes=5))
-        pan.read(session, lot, TemperatureIn.model_validate({"temperature": "90 C"}))
+        pan.record_temperature(session, lot, TemperatureIn.model_validate({"temperature": "90 C"}))
         session.flush()
         _fired(session, [build.grain(session, lot)])
     assert _only(session).pan_k == pytest.approx(117 + 273.15)

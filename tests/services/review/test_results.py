@@ -122,14 +122,14 @@ def test_the_newest_motors_are_judged_by_their_own_scatter() -> None:
 # --- Together ----------------------------------------------------------------------------------
 
 
-def _seen(burns: list[Burn], key: str) -> correlations.Seen:
-    return next(s for s in correlations.look(burns) if s.what.key == key)
+def _seen(burns: list[Burn], key: str) -> correlations.PropertyAssociation:
+    return next(s for s in correlations.associations(burns) if s.what.key == key)
 
 
 def test_too_few_motors_or_lots_say_nothing() -> None:
     nine = [burn(0.9 + 0.01 * i, density=0.95 + 0.001 * i) for i in range(9)]
     few = _seen(nine, "density")
-    assert (few.measure, few.told) == (None, False)
+    assert (few.measure, few.significant) == (None, False)
     assert "Too few to say: 9 motors have both" in few.words
     one_lot = [burn(0.9 + 0.01 * i, density=0.95 + 0.001 * i, lots=(f"L{i % 4}",)) for i in range(12)]
     assert "of 4 lots" in _seen(one_lot, "density").words
@@ -144,8 +144,8 @@ def test_what_goes_together_is_told_with_its_measure_and_no_cause() -> None:
     assert "12 motors of 12 lots, those that were denser delivered more" in density.words
     assert "had gained more since the label delivered less" in gain.words
     assert (cure.measure, cure.words) == (None, "It is the same for all of them, so nothing can go together with it.")
-    assert [s.what.key for s in correlations.look(many)][:2] == ["density", "gain"], "what is told comes first"
-    for seen in correlations.look(many):
+    assert [s.what.key for s in correlations.associations(many)][:2] == ["density", "gain"], "what is told comes first"
+    for seen in correlations.associations(many):
         assert not {"because", "cause", "causes", "due", "leads"} & set(seen.words.lower().split())
 
 
@@ -169,7 +169,7 @@ def test_a_weak_going_together_among_many_looks_is_left_to_chance() -> None:
     assert seen.measure is not None
     assert seen.p is not None
     assert seen.measure.p < 0.05 < seen.p
-    assert not seen.told
+    assert not seen.significant
     assert "can be told from chance" in seen.words
 
 
@@ -177,7 +177,7 @@ def test_a_weak_going_together_among_many_looks_is_left_to_chance() -> None:
 
 
 def _contrast(burns: list[Burn], key: str) -> good_against_bad.Contrast:
-    return next(c for c in good_against_bad.look(burns).contrasts if c.what.key == key)
+    return next(c for c in good_against_bad.compare(burns).contrasts if c.what.key == key)
 
 
 def _two_sides(**more: Any) -> list[Burn]:
@@ -187,7 +187,7 @@ def _two_sides(**more: Any) -> list[Burn]:
 
 def test_good_ones_that_were_denser_are_said_to_be() -> None:
     found = _contrast(_two_sides(), "density")
-    assert found.told
+    assert found.significant
     assert found.words == "were denser"
     assert (len(found.good.burns), found.good.lots, len(found.other.burns)) == (6, 6, 5)
     assert found.good.interval is not None
@@ -197,7 +197,7 @@ def test_good_ones_that_were_denser_are_said_to_be() -> None:
 def test_many_motors_of_one_lot_are_not_many() -> None:
     found = _contrast(_two_sides(lots=("L",)), "density")
     assert found.means is None
-    assert not found.told
+    assert not found.significant
 
 
 def test_sides_that_overlap_are_not_told_apart() -> None:
@@ -205,26 +205,26 @@ def test_sides_that_overlap_are_not_told_apart() -> None:
     weak = [burn(density=0.948 + 0.004 * i, result="rough") for i in range(6)]
     found = _contrast(good + weak, "density")
     assert found.means is not None
-    assert not found.told
+    assert not found.significant
 
 
 def test_what_nothing_is_known_of_is_missing_not_alike() -> None:
     assert _contrast(_two_sides(), "humidity").means is None
-    assert good_against_bad.look([]).judged == 0
+    assert good_against_bad.compare([]).judged == 0
 
 
 def test_neither_good_nor_bad_is_left_aside() -> None:
-    shared = good_against_bad.look([burn(), burn(result="weak"), burn(result="other")])
+    shared = good_against_bad.compare([burn(), burn(result="weak"), burn(result="other")])
     assert (len(shared.good), len(shared.other), shared.neither) == (1, 1, 1)
 
 
 def _share(burns: list[Burn], name: str) -> Share:
-    return next(s for s in good_against_bad.look(burns).shares if s.name == name)
+    return next(s for s in good_against_bad.compare(burns).shares if s.name == name)
 
 
 def test_counts_by_formula_are_judged_exactly_and_all_together() -> None:
     kinds = [("A v1", "good")] * 9 + [("B v1", "good")] + [("B v1", "weak")] * 8
-    shared = good_against_bad.look(
+    shared = good_against_bad.compare(
         [burn(formulas=(f,), result=r, patterns=("PQ"[i % 2],)) for i, (f, r) in enumerate(kinds)]
     )
     a = next(s for s in shared.shares if s.name == "A v1")
@@ -233,7 +233,7 @@ def test_counts_by_formula_are_judged_exactly_and_all_together() -> None:
     assert a.p is not None
     assert shared.judged == 2, "by formula and by pattern"
     assert a.p == pytest.approx(2 * alone), "raised for both"
-    assert a.told
+    assert a.significant
     assert a.low == pytest.approx(stats.binomtest(9, 9).proportion_ci(0.95).low)
 
 
@@ -244,7 +244,7 @@ def test_the_same_question_asked_twice_counts_once() -> None:
         for f, p, c in kinds
         for result in ("good", "good", "good", "weak", "weak")
     ]
-    shared = good_against_bad.look(burns)
+    shared = good_against_bad.compare(burns)
     able = [s for s in shared.shares if s.p is not None]
     assert {s.noun for s in able} == {"formula", "pattern", "case"}
     assert len({s.p for s in able}) == 1
@@ -252,7 +252,7 @@ def test_the_same_question_asked_twice_counts_once() -> None:
 
 
 def test_one_formula_alone_has_nothing_beside_it() -> None:
-    assert good_against_bad.look(_two_sides()).shares == []
+    assert good_against_bad.compare(_two_sides()).shares == []
     few = _share([burn(formulas=("A v1",)), burn(formulas=("B v1",), result="weak")], "A v1")
     assert few.p is None
 
