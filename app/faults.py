@@ -12,7 +12,7 @@ from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from sqlalchemy.exc import DBAPIError
 
 from app import logbook, web
-from app.access import gate
+from app.access import middleware
 from app.calc.base.notes import Note
 from app.errors import Trouble
 from app.page import Page
@@ -67,7 +67,7 @@ def _own_fault(request: Request, error: Exception) -> Response:
         "(what you typed in a longer form is kept) and try again; the log beside the book says where it went wrong "
         "(grainbook where tells its place).",
         status_code=500,
-        headers=gate.HEADERS,
+        headers=middleware.HEADERS,
     )
 
 

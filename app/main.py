@@ -15,7 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from app import faults, units, web
-from app.access import gate
+from app.access import middleware
 from app.access.lan import Lan
 from app.book.backup_thread import BackupThread
 from app.calc.base.notes import Note
@@ -74,7 +74,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _address_error)
     faults.install(app)
-    app.add_middleware(gate.Gate, engine=engine, lan=app.state.lan)
+    app.add_middleware(middleware.Gate, engine=engine, lan=app.state.lan)
     return app
 
 

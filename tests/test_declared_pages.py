@@ -69,7 +69,7 @@ YET_TO_DECLARE: frozenset[str] = frozenset(
         "learning/firing.html",
         "learning/formula.html",
         "learning/list.html",
-        "motors/coring.html",
+        "motors/core_offset.html",
         "motors/design.html",
         "motors/list.html",
         "motors/motor.html",

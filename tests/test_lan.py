@@ -19,9 +19,9 @@ from sqlmodel import Session, select
 
 from app import clock, commands
 from app.__main__ import _listen
-from app.access import gate
-from app.access.gate import COOKIE, host_of
+from app.access import middleware
 from app.access.lan import EVERYWHERE, Lan, listeners, of_own_network, opened, own_addresses, own_names
+from app.access.middleware import COOKIE, host_of
 from app.db import open_engine, writing
 from app.main import create_app
 from app.models import Draft, PairedDevice
@@ -91,7 +91,7 @@ def test_a_device_that_is_not_paired_gets_the_pairing_page_and_static_files_only
     assert ("POST", "/api/v1/motor/run") in tried
     for method, path in tried:
         answer = tablet.request(method, path, follow_redirects=False)
-        if path == gate.PAIR:
+        if path == middleware.PAIR:
             assert answer.status_code in (200, 422), (method, path)
         elif method in ("GET", "HEAD") and not path.startswith("/api/"):
             assert (answer.status_code, answer.headers["location"]) == (303, "/pair"), (method, path)

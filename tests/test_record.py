@@ -169,7 +169,7 @@ def test_the_device_that_wrote_is_told_where_it_is_a_paired_one() -> None:
 def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
     """Elsewhere the program writes only what is nobody's act: first rows, drafts, devices and the demonstration."""
     unsigned = {
-        "access/gate.py",
+        "access/middleware.py",
         "commands.py",
         "demo.py",
         "routers/book/devices.py",

@@ -9,7 +9,7 @@ from app.routers.flight import flights
 from app.routers.grains import labels, shelf, test_pieces, weighing
 from app.routers.hardware import inventory, places
 from app.routers.learning import learning
-from app.routers.motors import builds, coring
+from app.routers.motors import builds, core_offset
 from app.routers.review import lots_review, results
 from app.routers.stock import formulas, supplies
 from app.routers.today import today
@@ -26,7 +26,7 @@ ROUTERS = [
         test_pieces,
         shelf,
         labels,
-        coring,  # before the motors, whose codes would take its address
+        core_offset,  # before the motors, whose codes would take its address
         builds,
         firings,
         firing_log,

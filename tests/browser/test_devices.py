@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from starlette.types import Scope
 
 from app.__main__ import _listen
-from app.access import gate, lan
+from app.access import lan, middleware
 from app.access.pairing import Desk
 from app.main import create_app
 from app.settings import Settings
@@ -38,10 +38,10 @@ def site(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> I
     book = tmp_path / "book.sqlite3"
     book.write_bytes(empty_book.read_bytes())
 
-    def is_this_machine(self: gate.Gate, scope: Scope) -> bool:
+    def is_this_machine(self: middleware.Gate, scope: Scope) -> bool:
         return scope["server"][0] != TABLET_SIDE
 
-    monkeypatch.setattr(gate.Gate, "_is_this_machine", is_this_machine)
+    monkeypatch.setattr(middleware.Gate, "_is_this_machine", is_this_machine)
     here = _listen("127.0.0.1", 18965)
     port = here.getsockname()[1]
     both = lan.listeners(here, TABLET_SIDE, lambda host, port: _listen(host, port, 1))

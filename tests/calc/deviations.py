@@ -236,7 +236,7 @@ def star() -> float:
 def tilted() -> float:
     from scipy.integrate import quad
 
-    from app.calc.grain.coring import core_offset_fault
+    from app.calc.grain.core_offset import core_offset_fault
     from app.calc.grain.geometry import Grain, cross_section
 
     found = []
@@ -737,7 +737,7 @@ def welch_r() -> float:
 
 
 def spearman_published() -> float:
-    from app.calc.stats.correlations import rank_association
+    from app.calc.stats.rank_correlation import rank_association
 
     (row,) = published("rank_association.csv")
     found = rank_association(numbers(row["x"]), numbers(row["y"]))
@@ -747,7 +747,7 @@ def spearman_published() -> float:
 def spearman_scipy() -> float:
     from scipy import stats
 
-    from app.calc.stats.correlations import rank_association
+    from app.calc.stats.rank_correlation import rank_association
 
     chance = np.random.default_rng(3)
     found = []
@@ -979,7 +979,7 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
         percent,
     ),
     (
-        "coring",
+        "core_offset",
         "volume left with a tilted core against quadrature along the length",
         "grain/test_section.py::test_tilted_core_by_integrating_along_the_length",
         tilted,
@@ -1140,16 +1140,16 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
         plain("of the last digit printed"),
     ),
     (
-        "correlations",
+        "rank_correlation",
         "Spearman's coefficient with Bonett and Wright's interval, printed by statpsych for R",
-        "stats/test_correlations.py::test_published_interval",
+        "stats/test_rank_correlation.py::test_published_interval",
         spearman_published,
         plain("of the last digit printed"),
     ),
     (
-        "correlations",
+        "rank_correlation",
         "coefficient and probability against scipy.stats.spearmanr",
-        "stats/test_correlations.py::test_coefficient_and_probability_are_scipy_s",
+        "stats/test_rank_correlation.py::test_coefficient_and_probability_are_scipy_s",
         spearman_scipy,
         percent,
     ),

@@ -1,6 +1,6 @@
 """A grain whose propellant over depth stands in a table: any section, or a core that no closed form covers.
 
-Whoever knows a shape (`section.prism`, `coring.askew`) hands over volume and burning area at some depths. Between
+Whoever knows a shape (`section.prism`, `core_offset.askew`) hands over volume and burning area at some depths. Between
 them the volume is the cubic that has both, so the burning area is exactly minus its slope and the whole volume
 burns, whatever the table. The march reads such grains as it reads `grain.Grain`.
 """

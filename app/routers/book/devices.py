@@ -9,7 +9,7 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import web
-from app.access import gate, pairing
+from app.access import middleware, pairing
 from app.access.lan import Lan
 from app.db import writing
 from app.errors import Refused
@@ -137,21 +137,21 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
 # --- On the device ---------------------------------------------------------------------------------
 
 
-@router.get(gate.PAIR)
+@router.get(middleware.PAIR)
 def pairing_page(request: Request) -> Response:
     """Where a device on the network types the code."""
     if request.state.device is not None:
         return RedirectResponse("/", status_code=303)
-    return web.bare(request, PairPage(form=Form(PairIn, "form", gate.PAIR)))
+    return web.bare(request, PairPage(form=Form(PairIn, "form", middleware.PAIR)))
 
 
-@router.post(gate.PAIR)
+@router.post(middleware.PAIR)
 def pair(request: Request, typed: Typed) -> Response:
     """Let a device in that knows the code. No stranger's request writes to the book, or reads from it."""
     if request.state.device is not None:
         return RedirectResponse("/", status_code=303)
     assert request.client is not None
-    form = from_texts(PairIn, typed, "form", gate.PAIR, {})
+    form = from_texts(PairIn, typed, "form", middleware.PAIR, {})
     desk: pairing.Desk = request.app.state.lan.desk
     data = form.check(METRIC)
     if not isinstance(data, PairIn):
@@ -171,6 +171,6 @@ def pair(request: Request, typed: Typed) -> Response:
         session.commit()
     response = web.redirect("/", f"This device is paired as “{name}”, for {devices.HOLDS.days} days.")
     response.set_cookie(
-        gate.COOKIE, token, max_age=int(devices.HOLDS.total_seconds()), httponly=True, samesite="strict"
+        middleware.COOKIE, token, max_age=int(devices.HOLDS.total_seconds()), httponly=True, samesite="strict"
     )
     return response

@@ -19,7 +19,7 @@ from app.services.book import workshop
 from app.services.firings import altimeters, firings, logger_files
 from app.services.firings.tracking import TrackResult
 from app.services.flight import flights
-from app.services.learning import foretold, prediction_record
+from app.services.learning import prediction_record, stored_predictions
 from app.units import UnitSystem, convert, convert_each, show, unit_of
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
@@ -96,7 +96,7 @@ def _page(request: Request, session: Session, firing_id: int, failed: Form | Non
     forms = Forms(request, session, failed)
     base = f"/firings/{firing_id}/altimeter"
     waiting = altimeters.unread(session, firing)
-    told = foretold.for_firing(session, firing)
+    told = stored_predictions.for_firing(session, firing)
     predicted_motor = prediction_record.from_row(told) if told else None
     predicted = flights.estimate_of(session, predicted_motor, firing)[0]
     return web.render(

@@ -19,7 +19,7 @@ from app.services.book import workshop
 from app.services.firings import curves, firings, logger_files
 from app.services.firings.curves import Measured
 from app.services.firings.reading import Result
-from app.services.learning import foretold
+from app.services.learning import stored_predictions
 from app.services.learning.prediction_record import PredictionRecord
 from app.units import UnitSystem, convert, convert_each, unit_of
 from app.uploads import Sent
@@ -206,7 +206,7 @@ def _reading_page(
         "pressure_column": numbered,
     }
     found = web.answered(form, units, lambda data: curves.look(session, firing, row, data)) if look else None
-    told = foretold.for_firing(session, firing)
+    told = stored_predictions.for_firing(session, firing)
     return web.render(
         request,
         session,

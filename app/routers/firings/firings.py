@@ -23,7 +23,7 @@ from app.services.firings import curves, findings, firings
 from app.services.flight import flights
 from app.services.grains import wet
 from app.services.hardware import distances, places
-from app.services.learning import foretold, prediction_record
+from app.services.learning import prediction_record, stored_predictions
 from app.services.motors.builds import Built
 from app.services.review import trace
 from app.web import Book, Typed
@@ -48,7 +48,7 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
         kinds=firings.KINDS,
         ready=firings.fireable(session),
         untold=findings.untold(session),
-        told=foretold.for_firings(session, [firing.pk for firing, _ in found.rows]),
+        told=stored_predictions.for_firings(session, [firing.pk for firing, _ in found.rows]),
     )
 
 
@@ -97,7 +97,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
     """The page of a firing, with the form that failed."""
     firing = firings.get(session, firing_id)
     built = firings.its_motor(session, firing)
-    told = foretold.for_firing(session, firing)
+    told = stored_predictions.for_firing(session, firing)
     predicted = prediction_record.from_row(told) if told else None
     estimate, refusal = flights.estimate_of(session, predicted, firing)
     rocket, field = firings.where(session, firing)
@@ -110,7 +110,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         built=built,
         predicted=predicted,
         told=told,
-        made_after=foretold.made_after(session, firing),
+        made_after=stored_predictions.made_after(session, firing),
         results=RESULTS,
         kinds=firings.KINDS,
         rocket=rocket,

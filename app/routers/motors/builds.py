@@ -23,7 +23,7 @@ from app.services.flight import grain_count_study
 from app.services.flight.flights import Estimate
 from app.services.grains import grains, reweighs
 from app.services.hardware import inventory, places
-from app.services.learning import foretold, prediction_record
+from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import builds, designs, prediction
 from app.services.stock import formulas
@@ -298,7 +298,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
         chart=chart_of(predicted, units) if predicted else None,
         flight=flights.part(request, session, predicted) if predicted else None,
         earlier=[row for row in builds.predictions(session, built.build) if row is not built.prediction],
-        is_told=built.fired is not None and built.prediction is foretold.for_firing(session, built.fired),
+        is_told=built.fired is not None and built.prediction is stored_predictions.for_firing(session, built.fired),
         history=audit_log.history_of(session, built.build),
         cautions=cautions.AT_THE_MOTOR,
         law=cautions.LAW,

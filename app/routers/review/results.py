@@ -10,7 +10,7 @@ from pydantic import Field as FormField
 from sqlmodel import Session
 
 from app import clock, tables
-from app.calc.stats.correlations import ENOUGH_PAIRS
+from app.calc.stats.rank_correlation import ENOUGH_PAIRS
 from app.charts import Axis, Interval, Point, Rule, individuals_chart, interval_chart
 from app.errors import Refused
 from app.forms import Form, from_texts

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from app.calc.base.atmosphere import atmosphere
+from app.calc.grain.core_offset import askew, core_offset_fault
 from app.calc.grain.cores import polygon_core
-from app.calc.grain.coring import askew, core_offset_fault
 from app.calc.grain.geometry import AnyGrain, Grain
 from app.calc.grain.section import burn_back, prism
 from app.calc.motor import uncertainty

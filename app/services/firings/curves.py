@@ -16,7 +16,7 @@ from app.models.curve import ReadIn
 from app.services.book import audit_reasons, repository, workshop
 from app.services.firings import firing_fits, firings, logger_files, reading
 from app.services.firings.reading import Motor, Result
-from app.services.learning import foretold, prediction_record
+from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord, Range
 from app.services.motors.builds import Built
 from app.units import Quantity, convert, parse, show
@@ -76,7 +76,7 @@ def measured(session: Session, firing: Firing) -> Measured | None:
     newest = next(iter(readings(session, firing)), None)
     if newest is None:
         return None
-    told = foretold.for_firing(session, firing)
+    told = stored_predictions.for_firing(session, firing)
     return Measured(
         newest,
         file(session, firing, newest.curve_file_id),
@@ -211,7 +211,7 @@ def as_typed(data: FormIn) -> dict[str, str]:
 
 def _motor(session: Session, firing: Firing) -> Motor:
     built = firings.its_motor(session, firing)
-    told = foretold.for_firing(session, firing)
+    told = stored_predictions.for_firing(session, firing)
     inputs = prediction_record.from_row(told).inputs if told else None
     return Motor(
         propellant_kg=_propellant(built),

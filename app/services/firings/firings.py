@@ -19,7 +19,7 @@ from app.services.flight.flights import Estimate
 from app.services.grains import undo
 from app.services.grains.weighing import SLIPS
 from app.services.hardware import inventory
-from app.services.learning import foretold, prediction_record
+from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord, Range
 from app.services.motors import builds
 from app.services.motors.builds import Built
@@ -216,7 +216,7 @@ def _likely(session: Session, built: Built, firing: Firing, data: FiringIn) -> N
     """Ask once about a figure that can hardly be: a slipped decimal sign, or another unit than was meant."""
     if all(getattr(firing, f"{name}_typed") is None for name in BESIDE):
         return
-    row = foretold.for_firing(session, firing) or built.prediction
+    row = stored_predictions.for_firing(session, firing) or built.prediction
     told = prediction_record.from_row(row) if row else None
     estimate = flights.estimate_of(session, told, firing)[0] if firing.altitude_m is not None else None
     units = workshop.get(session).units

@@ -19,7 +19,7 @@ from app.services.book import repository, serials, workshop
 from app.services.grains import grains, wet
 from app.services.grains.grains import GrainView
 from app.services.hardware import inventory, throats
-from app.services.learning import foretold
+from app.services.learning import stored_predictions
 from app.services.motors import clearance, prediction
 from app.services.motors.prediction import Setup
 from app.services.stock import batches
@@ -135,7 +135,7 @@ def _around(session: Session, builds: Sequence[MotorBuild], *options: Any) -> li
     burned = {
         firing.pk: build_id for build_id, found in fired.items() for firing in found if firing.result != "no_light"
     }
-    told = {burned[key]: made[row] for key, row in foretold.ids(session, burned).items()}
+    told = {burned[key]: made[row] for key, row in stored_predictions.ids(session, burned).items()}
     return [
         Built(
             build=build,

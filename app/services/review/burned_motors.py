@@ -30,7 +30,7 @@ from app.models import (
 from app.models.base import FormIn
 from app.models.firing import RESULTS
 from app.services.grains import grains
-from app.services.learning import foretold
+from app.services.learning import stored_predictions
 
 GOOD = ("good", "recovery")
 """Results of a motor that burned well."""
@@ -187,7 +187,7 @@ def _heads() -> Any:
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .join(Case, col(Case.id) == MotorBuild.case_id)
         .join(Nozzle, col(Nozzle.id) == MotorBuild.nozzle_id)
-        .outerjoin(Prediction, col(Prediction.id) == foretold.id_in_query())
+        .outerjoin(Prediction, col(Prediction.id) == stored_predictions.id_in_query())
         .order_by(col(Firing.fired_at), col(Firing.id))
     )
 

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from app.calc.stats.correlations import ENOUGH_PAIRS, Association, rank_association
 from app.calc.stats.multiple_comparisons import holm
+from app.calc.stats.rank_correlation import ENOUGH_PAIRS, Association, rank_association
 from app.services.review.burned_motors import Burn
 from app.services.review.properties import PROPERTIES, Property
 

@@ -1,6 +1,6 @@
 """Did the ranges hold? Each measured figure in the range that was stored before its firing, and never rewritten since.
 
-Which prediction belongs to a firing is the rule of `foretold`; a firing that has none counts for nothing.
+Which prediction belongs to a firing is the rule of `stored_predictions`; a firing that has none counts for nothing.
 """
 
 import json
@@ -13,7 +13,7 @@ from sqlmodel import Session, col
 
 from app.calc.stats.coverage import Verdict, place, verdict
 from app.models import Curve, Firing, MotorBuild, Prediction
-from app.services.learning import foretold
+from app.services.learning import stored_predictions
 from app.services.learning.fit_records import COUNTS
 
 FIGURES = {
@@ -80,7 +80,7 @@ class Coverage:
     """The four figures, and how many measured firings had no range stored before them."""
 
     records: list[Record]
-    unforetold: int
+    unpredicted: int
 
 
 def coverage_of(session: Session, firing_id: int | None = None) -> Coverage:
@@ -108,14 +108,14 @@ def coverage_of(session: Session, firing_id: int | None = None) -> Coverage:
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
         .outerjoin(newest, newest.c.firing_id == col(Firing.id))
         .outerjoin(Curve, col(Curve.id) == newest.c.curve_id)
-        .outerjoin(Prediction, col(Prediction.id) == foretold.id_in_query())
+        .outerjoin(Prediction, col(Prediction.id) == stored_predictions.id_in_query())
         .where(col(Firing.result).in_(COUNTS))
         .order_by(col(Firing.fired_at), col(Firing.id))
     )
     if firing_id is not None:
         query = query.where(col(Firing.id) == firing_id)
     held: dict[str, list[Held]] = {key: [] for key in FIGURES}
-    unforetold = 0
+    unpredicted = 0
     for row in session.execute(query):
         one, code, at, result, impulse, duration, peak, c_impulse, c_duration, c_peak, c_thrust, head = row
         impulse, duration, peak = impulse or c_impulse, duration or c_duration, peak or c_peak
@@ -124,12 +124,12 @@ def coverage_of(session: Session, firing_id: int | None = None) -> Coverage:
         if not any(measured.values()):
             continue
         ranges = stored_ranges(head or "")
-        unforetold += not ranges
+        unpredicted += not ranges
         for key, (expected, low, high) in ranges.items():
             value = measured[key]
             if value and low < high:
                 held[key].append(Held(one, code, at, result, value, expected, low, high, place(value, low, high)))
-    return Coverage([Record(key, *FIGURES[key], held[key]) for key in FIGURES], unforetold)
+    return Coverage([Record(key, *FIGURES[key], held[key]) for key in FIGURES], unpredicted)
 
 
 def stored_ranges(head: str) -> dict[str, tuple[float, float, float]]:

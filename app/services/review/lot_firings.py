@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 from app.models import Batch, BuildGrain, Firing, Grain, MotorBuild, Prediction
 from app.models.firing import RESULTS
 from app.services.grains import grains
-from app.services.learning import foretold
+from app.services.learning import stored_predictions
 from app.services.stock import batches
 
 
@@ -59,7 +59,7 @@ def shots_of(session: Session, ids: list[int]) -> dict[int, list[Shot]]:
         )
         .join(Firing, col(Firing.motor_build_id) == held.c.motor_build_id)
         .join(MotorBuild, col(MotorBuild.id) == Firing.motor_build_id)
-        .outerjoin(Prediction, col(Prediction.id) == foretold.id_in_query())
+        .outerjoin(Prediction, col(Prediction.id) == stored_predictions.id_in_query())
         .order_by(col(Firing.fired_at), col(Firing.id))
     )
     found: dict[int, list[Shot]] = {}

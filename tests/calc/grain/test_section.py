@@ -12,8 +12,8 @@ import pytest
 from scipy.integrate import dblquad, quad
 
 from app.calc.base.errors import CalcError, GeometryError
+from app.calc.grain.core_offset import core_offset_fault
 from app.calc.grain.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
-from app.calc.grain.coring import core_offset_fault
 from app.calc.grain.geometry import Grain, burning_area, cross_section, remaining_volume
 from app.calc.grain.section import Section, burn_back, prism
 

@@ -10,8 +10,8 @@ import pytest
 from scipy.integrate import quad
 
 from app.calc.base.errors import CalcError
+from app.calc.grain.core_offset import askew, core_offset_fault
 from app.calc.grain.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
-from app.calc.grain.coring import askew, core_offset_fault
 from app.calc.grain.geometry import Grain, burning_area, port_area, remaining_volume
 from app.calc.grain.section import burn_back, prism
 from app.calc.grain.tabulated_grain import ShapedGrain

@@ -15,7 +15,7 @@ from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
 from app.services.firings import curves, firings, reading
 from app.services.firings.reading import Motor, Result
-from app.services.learning import foretold, prediction_record
+from app.services.learning import prediction_record, stored_predictions
 from app.units import say
 from tests import build
 
@@ -282,7 +282,7 @@ def test_nothing_is_kept_of_what_cannot_be_read(session: Session) -> None:
 def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> None:
     built = build.motor_build(session)
     fired = build.firing(session, built)
-    told = foretold.for_firing(session, fired)
+    told = stored_predictions.for_firing(session, fired)
     assert told is not None
     row = curves.take_in(session, fired, "a.csv", text(*record()))
     kept = curves.keep(session, fired, row, read_in())
@@ -303,7 +303,7 @@ def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> No
     assert measured.result.start_s + moved == pytest.approx(risen, abs=0.005)
     # A prediction made after the firing is not what a curve is held against.
     fired.fired_at = told.made_at - timedelta(hours=1)
-    assert foretold.for_firing(session, fired) is None
+    assert stored_predictions.for_firing(session, fired) is None
     fired.fired_at = clock.now()
     seen = fired.version
     curves.take_over(session, fired, seen)

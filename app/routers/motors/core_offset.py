@@ -7,11 +7,11 @@ from markupsafe import Markup
 from app import web
 from app.charts import Axis, Panel, Series, line_chart
 from app.forms import from_texts, of_model
-from app.models.coring import CoreOffsetIn
+from app.models.core_offset import CoreOffsetIn
 from app.routers.motors import builds
 from app.services.book import workshop
-from app.services.motors import coring
-from app.services.motors.coring import Comparison
+from app.services.motors import core_offset
+from app.services.motors.core_offset import Comparison
 from app.units import UnitSystem, convert, unit_of
 from app.web import Book
 
@@ -27,7 +27,7 @@ def page(request: Request, session: Book) -> Response:
     form = from_texts(CoreOffsetIn, asked, "coring", "/motors/coring", choices)
     found = None
     if {"offset_fore", "offset_aft"} & dict(asked).keys():
-        found = web.answered(form, house.units, lambda data: coring.compare(session, data))
+        found = web.answered(form, house.units, lambda data: core_offset.compare(session, data))
     status = 422 if form.errors else 200
     if found is None and not form.errors:
         start = {**builds.design_start(session, house, choices), "faulty": "1"}
@@ -35,7 +35,7 @@ def page(request: Request, session: Book) -> Response:
     return web.render(
         request,
         session,
-        "motors/coring.html",
+        "motors/core_offset.html",
         status=status,
         section="motors",
         tabs=builds.TABS,

@@ -5,9 +5,9 @@ import pytest
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.models.coring import CoreOffsetIn
-from app.services.motors import coring
-from app.services.motors.coring import Comparison
+from app.models.core_offset import CoreOffsetIn
+from app.services.motors import core_offset
+from app.services.motors.core_offset import Comparison
 from tests import build
 
 
@@ -31,7 +31,7 @@ def asked(session: Session, **more: object) -> CoreOffsetIn:
 
 
 def compared(session: Session, **more: object) -> Comparison:
-    return coring.compare(session, asked(session, **more))
+    return core_offset.compare(session, asked(session, **more))
 
 
 def test_it_breaks_through_where_the_wall_is_thinnest_and_still_there(session: Session) -> None:

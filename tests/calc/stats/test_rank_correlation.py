@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from app.calc.base.errors import CalcError, OutOfRange
-from app.calc.stats.correlations import rank_association, ranks
+from app.calc.stats.rank_correlation import rank_association, ranks
 from tests.published import numbers, published
 
 VALUES = st.lists(st.integers(-20, 20), min_size=5, max_size=40)

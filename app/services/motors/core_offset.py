@@ -9,11 +9,11 @@ from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
 from app.calc.case import casing
 from app.calc.case.casing import CaseMargin
-from app.calc.grain.coring import CoreOffsetFault, askew, core_offset_fault
+from app.calc.grain.core_offset import CoreOffsetFault, askew, core_offset_fault
 from app.calc.motor.simulation import MotorRun, simulate
 from app.errors import Refused
 from app.models import Case
-from app.models.coring import CoreOffsetIn
+from app.models.core_offset import CoreOffsetIn
 from app.services.hardware import closures
 from app.services.learning import learning
 from app.services.learning.prediction_record import LearnedFactors

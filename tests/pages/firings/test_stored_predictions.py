@@ -18,7 +18,7 @@ from app.db import reading, writing
 from app.models import Firing, MotorBuild, Prediction
 from app.services.book import workshop
 from app.services.firings import curves, firings
-from app.services.learning import foretold
+from app.services.learning import stored_predictions
 from app.services.motors import builds
 from app.services.review import burned_motors, coverage, lot_firings
 from app.units import number
@@ -102,9 +102,9 @@ def test_one_rule_gives_one_answer_in_python_and_in_queries(session: Session) ->
         burned = build.bare_firing(session, made)
         burned.fired_at = at(14)
         session.flush()
-    assert foretold.for_firing(session, tried) == within
-    assert foretold.for_firing(session, burned) == late
-    assert foretold.ids(session, [tried.pk, burned.pk]) == {tried.pk: within.pk, burned.pk: late.pk}
+    assert stored_predictions.for_firing(session, tried) == within
+    assert stored_predictions.for_firing(session, burned) == late
+    assert stored_predictions.ids(session, [tried.pk, burned.pk]) == {tried.pk: within.pk, burned.pk: late.pk}
     batch = lot_firings.shots_of(session, [1])[1]
     assert [shot.predicted_ns for shot in batch] == [510.0, 530.0]
     assert builds.around(session, made).prediction == late
@@ -127,5 +127,5 @@ def test_made_after_the_firing_only(client: TestClient, engine_of: Engine) -> No
     assert "1 firing with something measured had no range stored before it" in client.get("/review/calibration").text
     with reading(engine_of) as session:
         found = coverage.coverage_of(session)
-        assert found.unforetold == 1
+        assert found.unpredicted == 1
         assert not any(record.held for record in found.records)
