@@ -567,6 +567,22 @@ def uneven_curve() -> float:
     return abs(float(running_impulse(t, force)[-1] / integrate.trapezoid(force, t)) - 1)
 
 
+def reduced_records() -> float:
+    """Thrust of an upright, drifting record against the trapezoid it was made of, as a share of its peak."""
+    from scipy import integrate
+
+    from app.calc.record.reduction import reduce_record
+
+    t = np.arange(14_000) / 2000
+    thrust = np.interp(t, [2.0, 2.1, 3.3, 3.6], [0.0, 400.0, 400.0, 0.0])
+    gone = np.r_[0.0, integrate.cumulative_trapezoid(thrust, t)] / integrate.trapezoid(thrust, t)
+    off = []
+    for lost in (-6.0, 0.0, 6.0):
+        found = reduce_record(t, thrust + 12 + 0.7 * t + lost * gone, lost_weight=lost)
+        off.append(float(np.abs(found.thrust - thrust[found.low : found.high + 1]).max()) / 400)
+    return max(off)
+
+
 def smoothed_impulse() -> float:
     from scipy import integrate
 
@@ -1102,6 +1118,13 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
         "impulse of an uneven, noisy curve against scipy.integrate",
         "record/test_curve.py::test_impulse_against_scipy_on_an_uneven_noisy_curve",
         uneven_curve,
+        percent,
+    ),
+    (
+        "reduction",
+        "thrust of upright, drifting records against the trapezoid they were made of, of its peak",
+        "record/test_reduction.py::test_what_a_stand_adds_comes_off",
+        reduced_records,
         percent,
     ),
     (

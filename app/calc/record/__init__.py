@@ -1,1 +1,1 @@
-"""What a stand and an altimeter wrote: text to columns, load cell, curve, pulses, track."""
+"""What a stand and an altimeter wrote: text to columns, load cell, pulses, curve, reduction, track."""

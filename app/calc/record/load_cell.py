@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from app.calc.base.constants import Floats, finite_array, positive
+from app.calc.base.constants import STANDARD_GRAVITY, Floats, finite_array, positive
 from app.calc.base.errors import CalcError
 
 FIXED_POINT_STEPS = 50
@@ -14,6 +14,10 @@ STILL = 5
 
 RINGS_FROM = 0.02
 """Amplitude of ringing over peak thrust that is worth telling [-]: this book's choice."""
+
+STANDS = {"level": 0.0, "presses": -1.0, "lifts": 1.0}
+"""Which way the reading moves as propellant leaves [-]: not at all on a level stand, down where the weight presses the
+way that thrust does (nozzle up), up where thrust lifts against it (nozzle down)."""
 
 _SPECTRUM = 2**16  # samples that a spectrum is made of at most
 _SLOW = 8.0  # periods in a burn below which a wave is the burn's own shape
@@ -162,6 +166,38 @@ def running_impulse(time: Floats, thrust: Floats) -> Floats:
     return np.cumsum(steps, out=steps)
 
 
+def weight_change(stand: str, propellant_mass: float) -> float:
+    """Give what a cell's reading has changed by when the propellant is gone.
+
+    Parameters
+    ----------
+    stand : str
+        A key of `STANDS` [-].
+    propellant_mass : float
+        Propellant of the motor [kg].
+
+    Returns
+    -------
+    float
+        Change of the zeroed reading [N].
+
+    Raises
+    ------
+    KeyError
+        A motor stands in no such way.
+
+    References
+    ----------
+    Statics of the stand: weight m g.
+
+    Examples
+    --------
+    >>> weight_change("presses", 2.0)
+    -19.6133
+    """
+    return STANDS[stand] * propellant_mass * STANDARD_GRAVITY
+
+
 def without_lost_weight(time: Floats, reading: Floats, lost_weight: float) -> Floats:
     """Give thrust from the readings of an upright test, during which the cell's load changes as propellant leaves.
 
@@ -170,8 +206,7 @@ def without_lost_weight(time: Floats, reading: Floats, lost_weight: float) -> Fl
     time, reading : ndarray
         Burn [s] and zeroed reading [N], shape (N,); nothing burns before the first or after the last sample.
     lost_weight : float
-        What the reading has changed by when all propellant is gone [N]: minus its weight when the weight presses
-        the way that thrust does, plus its weight when thrust lifts against it.
+        What the reading has changed by when all propellant is gone [N], from `weight_change`.
 
     Returns
     -------

@@ -10,7 +10,7 @@ from app.calc.base.constants import ATM, STANDARD_GRAVITY, Floats
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note
 from app.calc.motor.impulse import CLASS_LIMITS, designation
-from app.calc.record import curve, load_cell, logger_text, pulses
+from app.calc.record import curve, load_cell, logger_text, reduction
 from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles
 from app.calc.record.logger_text import Layout
 from app.drawing import thin
@@ -142,37 +142,24 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
     sign = -1.0 if data.turned else 1.0
     force = np.multiply(reading, sign * scale.slope, out=reading)  # in place: there may be ten million
     force += sign * scale.offset
-    lost = {"level": 0.0, "presses": -1.0, "lifts": 1.0}[data.stand] * motor.propellant_kg * STANDARD_GRAVITY
-    begin, stop = _typed_range(time, data)
-    _moves(text, layout, force[begin:stop], begin)
-    first, last = (i + begin for i in pulses.find_burn(time[begin:stop], force[begin:stop]))
-    zero = curve.zeroed(time, force, first, last, lost, drift=not data.keep_drift)
-    low, high = _cut(data, zero, first, last, begin, stop, lost)
-    t, thrust = time[low : high + 1], zero.thrust[low : high + 1]
-    if lost:
-        thrust = load_cell.without_lost_weight(t, thrust, lost)
-    cautions = record_words.cautions(text, layout, time, force, low, high) + record_words.cut_off(
-        data, thrust, low, high, time
+    start, end = (moment.si if moment else None for moment in (data.start, data.end))
+    _moves(text, layout, force, *reduction.between(time, start, end))
+    burn = reduction.reduce_record(
+        time,
+        force,
+        start=start,
+        end=end,
+        lost_weight=load_cell.weight_change(data.stand, motor.propellant_kg),
+        drift=not data.keep_drift,
+        smooth=data.smooth,
+        gauge=gauge,
+        ambient=ATM if motor.ambient_pa is None else motor.ambient_pa,
     )
-    cautions += record_words.other_burns(data, time, force)
-    remarks = record_words.remarks(data, zero, scale)
-    tone = load_cell.ringing(t, thrust)
-    pressure = _pressure(time, gauge, first, last, motor, remarks)
-    if tone is not None and data.smooth:
-        t, thrust = load_cell.smoothed(t, thrust, 1 / tone.frequency)
-        remarks.append(
-            f"A running mean over one wave ({1e3 / tone.frequency:.3g} ms) took the ringing out; impulse stays."
-        )
-    elif tone is not None:
-        cautions.append(
-            f"The stand rings at {tone.frequency:.0f} Hz, ±{100 * tone.amplitude / thrust.max():.0f} % of the peak. "
-            "Impulse does not suffer, the peak does: smooth it out, or take the peak with care."
-        )
-    elif data.smooth:
-        remarks.append("No ringing was found; nothing was smoothed.")
-    absolute = np.interp(t, time, pressure) if pressure is not None else None
-    found = _figures(t, thrust, data, motor, absolute)
-    cautions += _doubts(found, data, motor)
+    found = _figures(burn, data, motor)
+    cautions = record_words.cautions(text, layout, time, force, burn) + record_words.other_burns(data, time, force)
+    cautions += record_words.ringing(burn) + _doubts(found, data, motor)
+    remarks = record_words.remarks(data, burn, scale, motor.ambient_pa)
+    t, thrust, absolute, zero, tone = burn.time, burn.thrust, burn.pressure, burn.zero, burn.tone
     drawn, record = thin(thrust, DRAWN), thin(zero.thrust, DRAWN)
     pressed = thin(absolute, DRAWN) if absolute is not None else np.array([], dtype=np.intp)
     result = Result(
@@ -197,14 +184,14 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
         pressure_pa=absolute[pressed].tolist() if absolute is not None else [],
         record_time_s=time[record].tolist(),
         record_force_n=zero.thrust[record].tolist(),
-        cut_from_s=float(time[low]),
-        cut_to_s=float(time[high]),
+        cut_from_s=float(time[burn.low]),
+        cut_to_s=float(time[burn.high]),
         noise_n=zero.noise,
         slope_n=scale.slope if data.points else None,
         offset_n=scale.offset if data.points else None,
         residual_n=scale.residual if len(data.points) > 2 else None,
         ringing_hz=tone.frequency if tone else None,
-        smoothed=bool(tone and data.smooth),
+        smoothed=burn.smoothed,
         cautions=cautions,
         remarks=remarks,
     )
@@ -236,56 +223,13 @@ def _calibration(data: ReadIn) -> load_cell.Calibration:
     return load_cell.calibrate([p.reading for p in data.points], [p.mass.si * STANDARD_GRAVITY for p in data.points])
 
 
-def _pressure(
-    time: Floats, gauge: Floats | None, first: int, last: int, motor: Motor, remarks: list[Note | str]
-) -> Floats | None:
-    """Absolute chamber pressure [Pa] of the whole record: what the gauge says over its own zero, plus the air's."""
-    if gauge is None:
-        return None
-    air = motor.ambient_pa
-    if air is None:
-        air = ATM
-        remarks.append("The field's air pressure is not known; the standard atmosphere was added to the gauge's.")
-    else:
-        words = "Pressure is absolute: the gauge's over its zero, plus the field's air ({air})."
-        remarks.append(Note(words, {"air": Amount(air, "air_pressure")}))
-    return curve.zeroed(time, gauge, first, last, drift=False).thrust + air
-
-
-# --- Cutting -------------------------------------------------------------------------------------
-
-
-def _typed_range(time: Floats, data: ReadIn) -> tuple[int, int]:
-    """The samples between the times typed: first, and one past the last."""
-    begin = int(np.searchsorted(time, data.start.si)) if data.start else 0
-    stop = int(np.searchsorted(time, data.end.si, side="right")) if data.end else time.size
-    if stop - begin < samples.LEAST:
-        raise Refused(
-            f"Fewer than ten samples lie between these times; the record runs from 0 to {time[-1]:.3g} s.",
-            field="end" if data.end else "start",
-        )
-    return begin, stop
-
-
-def _cut(
-    data: ReadIn, zero: curve.Zeroed, first: int, last: int, begin: int, stop: int, lost: float
-) -> tuple[int, int]:
-    """First and last sample of the burn: as typed, or found."""
-    thrust = zero.thrust
-    if lost:
-        thrust = thrust.copy()
-        thrust[last + 1 :] -= lost  # what is missing after the burn is weight, not thrust
-    low, high = curve.measurable(thrust[begin:stop], first - begin, last - begin, zero.noise)
-    return begin if data.start else low + begin, stop - 1 if data.end else high + begin
-
-
 # --- What to say ---------------------------------------------------------------------------------
 
 
-def _moves(text: bytes, layout: Layout, force: Floats, begin: int) -> None:
+def _moves(text: bytes, layout: Layout, force: Floats, begin: int, stop: int) -> None:
     """Refuse a column that never moves, such as one of zeros, with its lines."""
-    if not float(np.ptp(force)) > 0:
-        lines = [logger_text.line_of(text, layout, row) for row in (begin, begin + force.size - 1)]
+    if not float(np.ptp(force[begin:stop])) > 0:
+        lines = [logger_text.line_of(text, layout, row) for row in (begin, stop - 1)]
         raise Refused(
             f"Every reading from line {lines[0]} to line {lines[1]} is the same: it stands still. "
             "Choose another column.",
@@ -293,12 +237,12 @@ def _moves(text: bytes, layout: Layout, force: Floats, begin: int) -> None:
         )
 
 
-def _figures(t: Floats, thrust: Floats, data: ReadIn, motor: Motor, absolute: Floats | None) -> curve.Figures:
+def _figures(burn: reduction.Reduced, data: ReadIn, motor: Motor) -> curve.Figures:
     area = curve.mean_throat_area(motor.throat_d_m, motor.throat_after_m)
     try:
-        return curve.figures(t, thrust, motor.propellant_kg, absolute, area)
+        return curve.figures(burn.time, burn.thrust, motor.propellant_kg, burn.pressure, area)
     except CalcError as error:
-        impulse = float(np.trapezoid(thrust, t))
+        impulse = float(np.trapezoid(burn.thrust, burn.time))
         if error.field != "total_impulse" or not impulse > max(CLASS_LIMITS.values()):
             raise
         hint = _other_unit(impulse, data, motor.predicted_ns) or "Check its unit."

@@ -2,14 +2,15 @@
 
 from app.calc.base.constants import Floats
 from app.calc.base.notes import Amount, Note
-from app.calc.motor.impulse import BURN_SHARE
 from app.calc.record import curve, load_cell, logger_text, pulses
 from app.calc.record.logger_text import Layout
+from app.calc.record.reduction import Reduced
 from app.models.curve import ReadIn
 
 
-def cautions(text: bytes, layout: Layout, time: Floats, force: Floats, low: int, high: int) -> list[Note | str]:
-    """A word on a cell that stood at its end, and on missing samples; each with its line."""
+def cautions(text: bytes, layout: Layout, time: Floats, force: Floats, burn: Reduced) -> list[Note | str]:
+    """A word on a cell that stood at its end, on missing samples, each with its line; on a record that is too short."""
+    low, high = burn.low, burn.high
     said: list[Note | str] = []
     flat = load_cell.standing_still(force[low : high + 1])
     if flat is not None:
@@ -26,6 +27,10 @@ def cautions(text: bytes, layout: Layout, time: Floats, force: Floats, low: int,
             f"Samples are missing before line {logger_text.line_of(text, layout, i)} ({time[i] - time[i - 1]:.3g} s)"
             f"{more}; a straight line was drawn over the gap."
         )
+    if burn.begins:
+        said.append("The record begins when the motor burns already; impulse and times are at least what is shown.")
+    if burn.ends:
+        said.append("The record ends while the motor still burns; impulse and times are at least what is shown.")
     return said
 
 
@@ -43,19 +48,19 @@ def other_burns(data: ReadIn, time: Floats, force: Floats) -> list[str]:
     ]
 
 
-def cut_off(data: ReadIn, thrust: Floats, low: int, high: int, time: Floats) -> list[str]:
-    """A word when the record itself begins or ends during the burn."""
-    level = BURN_SHARE * float(thrust.max())
-    said = []
-    if low == 0 and data.start is None and thrust[0] > level:
-        said.append("The record begins when the motor burns already; impulse and times are at least what is shown.")
-    if high == time.size - 1 and data.end is None and thrust[-1] > level:
-        said.append("The record ends while the motor still burns; impulse and times are at least what is shown.")
-    return said
+def ringing(burn: Reduced) -> list[str]:
+    """A word when the stand rings and the curve shows it."""
+    if burn.tone is None or burn.smoothed:
+        return []
+    return [
+        f"The stand rings at {burn.tone.frequency:.0f} Hz, ±{100 * burn.tone.amplitude / burn.thrust.max():.0f} % of "
+        "the peak. Impulse does not suffer, the peak does: smooth it out, or take the peak with care."
+    ]
 
 
-def remarks(data: ReadIn, zero: curve.Zeroed, scale: load_cell.Calibration) -> list[Note | str]:
-    """What was done to the record before it was measured: zero, drift, weight, calibration."""
+def remarks(data: ReadIn, burn: Reduced, scale: load_cell.Calibration, air: float | None) -> list[Note | str]:
+    """What was done to the record before it was measured: zero, drift, weight, calibration, air [Pa], ringing."""
+    zero = burn.zero
     said: list[Note | str] = []
     marks = {"before": Amount(zero.before or 0.0, "force", 1), "after": Amount(zero.after or 0.0, "force", 1)}
     if zero.drifted and zero.before is not None and zero.after is not None:
@@ -79,4 +84,13 @@ def remarks(data: ReadIn, zero: curve.Zeroed, scale: load_cell.Calibration) -> l
         said.append(Note(words, {"residual": Amount(scale.residual, "force", 3)}))
     elif data.points:
         said.append("Calibration by two masses: whether the cell is straight between them is not known.")
+    if burn.pressure is not None:
+        words = "Pressure is absolute: the gauge's over its zero, plus the field's air ({air})."
+        unknown = "The field's air pressure is not known; the standard atmosphere was added to the gauge's."
+        said.append(unknown if air is None else Note(words, {"air": Amount(air, "air_pressure")}))
+    if burn.tone is not None and burn.smoothed:
+        wave = 1e3 / burn.tone.frequency
+        said.append(f"A running mean over one wave ({wave:.3g} ms) took the ringing out; impulse stays.")
+    elif data.smooth:
+        said.append("No ringing was found; nothing was smoothed.")
     return said

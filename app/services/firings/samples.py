@@ -9,10 +9,9 @@ from app.calc.base.errors import CalcError
 from app.calc.record import logger_text
 from app.calc.record.columns import sample_times
 from app.calc.record.logger_text import Layout
+from app.calc.record.reduction import LEAST
 from app.errors import Refused
 from app.models.logger_file import LayoutIn
-
-LEAST = 10
 
 
 def read(

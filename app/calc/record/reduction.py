@@ -1,0 +1,166 @@
+"""From the record of a stand to the burn in it: zero, cut, lost weight, ringing and pressure, in that one order."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.calc.base.constants import ATM, Floats
+from app.calc.base.errors import CalcError
+from app.calc.motor.impulse import BURN_SHARE
+from app.calc.record.curve import Zeroed, measurable, zeroed
+from app.calc.record.load_cell import Ringing, ringing, smoothed, without_lost_weight
+from app.calc.record.pulses import find_burn
+
+LEAST = 10
+"""Fewest samples that a record is made of [-]: this book's choice."""
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """The burn of a record: every sample of its `time` [s], `thrust` [N] and absolute `pressure` [Pa], each (M,).
+
+    `zero` is the whole record with its zero taken off, `low` and `high` the first and last sample of the burn in it.
+    `begins` and `ends` tell whether the record itself begins or ends while the motor burns, without a time having been
+    given for it. `tone` is the ringing that was found; where `smoothed`, it is out of the thrust, whose times are then
+    even and reach half a wave further at each end.
+    """
+
+    time: Floats
+    thrust: Floats
+    pressure: Floats | None
+    zero: Zeroed
+    low: int
+    high: int
+    begins: bool
+    ends: bool
+    tone: Ringing | None
+    smoothed: bool
+
+
+def between(time: Floats, start: float | None = None, end: float | None = None) -> tuple[int, int]:
+    """Find the samples between two moments of a record.
+
+    Parameters
+    ----------
+    time : ndarray
+        Times, rising [s], shape (N,).
+    start, end : float, optional
+        Moments in the record, both inside [s]; without one, the record's own end.
+
+    Returns
+    -------
+    begin, stop : tuple of int
+        The first sample, and one past the last, from 0 [-].
+
+    Raises
+    ------
+    CalcError
+        Fewer than ten samples lie between them.
+
+    Examples
+    --------
+    >>> between(np.arange(100) / 10, 2.0, 4.0)
+    (20, 41)
+    """
+    begin = 0 if start is None else int(np.searchsorted(time, start))
+    stop = time.size if end is None else int(np.searchsorted(time, end, side="right"))
+    if stop - begin < LEAST:
+        raise CalcError(
+            "start" if end is None else "end",
+            f"Fewer than ten samples lie between these times; the record runs from 0 to {time[-1]:.3g} s.",
+        )
+    return begin, stop
+
+
+def reduce_record(
+    time: Floats,
+    force: Floats,
+    *,
+    start: float | None = None,
+    end: float | None = None,
+    lost_weight: float = 0.0,
+    drift: bool = True,
+    smooth: bool = False,
+    gauge: Floats | None = None,
+    ambient: float = ATM,
+) -> Reduced:
+    """Give the thrust of the burn in a record of a stand, and the chamber pressure beside it.
+
+    Parameters
+    ----------
+    time, force : ndarray
+        Record, times rising [s], force of the cell with thrust upwards over any zero [N], shape (N,).
+    start, end : float, optional
+        Where the burn is cut [s]; without one, where thrust is no longer measurable.
+    lost_weight : float
+        What an upright stand's reading has changed by when the propellant is gone [N]: `load_cell.weight_change`.
+    drift : bool
+        Whether drift of the zero is taken off too [-].
+    smooth : bool
+        Whether the stand's ringing is taken out, where there is any [-].
+    gauge : ndarray, optional
+        Pressure of the chamber over any zero at the same times [Pa], shape (N,).
+    ambient : float
+        Pressure of the air, which a gauge's zero stands for [Pa].
+
+    Returns
+    -------
+    Reduced
+        Times [s], thrust [N], absolute pressure [Pa], shape (M,).
+
+    Raises
+    ------
+    CalcError
+        Fewer than ten samples lie between start and end, nothing rises out of the noise, there is no quiet stretch
+        for the zero, or the lost weight is as large as the thrust.
+
+    Notes
+    -----
+    Each step needs the one before it. The burn is found between start and end only. Its zero comes from the whole
+    record, as the quiet stretches lie outside the cut. Only over a known zero can be told where thrust ends, and only
+    in the burn alone does weight leave in proportion to impulse. A tone is looked for in thrust that no weight bends
+    any more, and the smoothed burn is made last: it is longer than the cut. Pressure has a zero and no drift, and is
+    read at the times of the thrust.
+
+    References
+    ----------
+    Each step its own: `pulses.find_burn`, `curve.zeroed`, `curve.measurable`, `load_cell.without_lost_weight`,
+    `load_cell.ringing`, `load_cell.smoothed`. Their order: common practice, no source.
+
+    Examples
+    --------
+    >>> t = np.arange(0.0, 6.0, 0.01)
+    >>> thrust = np.interp(t, [2.0, 2.1, 3.5, 3.6], [0.0, 300.0, 300.0, 0.0])
+    >>> found = reduce_record(t, thrust + 4.0 + 0.5 * t)
+    >>> t[found.low].round(2), t[found.high].round(2), found.thrust.max().round(6)
+    (np.float64(2.0), np.float64(3.6), np.float64(300.0))
+    """
+    begin, stop = between(time, start, end)
+    first, last = (i + begin for i in find_burn(time[begin:stop], force[begin:stop]))
+    zero = zeroed(time, force, first, last, lost_weight, drift)
+    low, high = measurable(
+        _without_step(zero.thrust, last, lost_weight)[begin:stop], first - begin, last - begin, zero.noise
+    )
+    low, high = (begin if start is not None else low + begin), (stop - 1 if end is not None else high + begin)
+    t, thrust = time[low : high + 1], zero.thrust[low : high + 1]
+    if lost_weight:
+        thrust = without_lost_weight(t, thrust, lost_weight)
+    burning = BURN_SHARE * float(thrust.max())
+    begins = low == 0 and start is None and bool(thrust[0] > burning)
+    ends = high == time.size - 1 and end is None and bool(thrust[-1] > burning)
+    tone = ringing(t, thrust)
+    if tone is not None and smooth:
+        t, thrust = smoothed(t, thrust, 1 / tone.frequency)
+    pressure = None
+    if gauge is not None:
+        pressure = np.interp(t, time, zeroed(time, gauge, first, last, drift=False).thrust + ambient)
+    return Reduced(t, thrust, pressure, zero, low, high, begins, ends, tone, smooth and tone is not None)
+
+
+def _without_step(thrust: Floats, last: int, lost_weight: float) -> Floats:
+    """Thrust less what is missing after the burn, which is weight."""
+    if not lost_weight:
+        return thrust
+    thrust = thrust.copy()
+    thrust[last + 1 :] -= lost_weight
+    return thrust
