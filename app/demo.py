@@ -49,7 +49,7 @@ from app.services.book import audit_reasons, repository, workshop
 from app.services.cast import air, casting, checklists, leftovers, pan, planning, steps, weigh_outs
 from app.services.firings import curves, firings
 from app.services.grains import grains, reweighs, shelf, test_pieces, wet
-from app.services.hardware import distances, inventory, places
+from app.services.hardware import distances, inventory, places, shapes
 from app.services.learning import learning
 from app.services.motors import builds, prediction
 from app.services.stock import batches, formulas, supplies
@@ -243,7 +243,7 @@ class _Workshop:
             pattern = self.session.get(GrainPattern, self._named(GrainPattern, name))
             assert pattern is not None
             tube = self.session.get(CastingTube, pattern.casting_tube_id)
-            gross = share * ideal * pattern.volume_m3 + (tube.tare_kg if tube and tube.tare_kg else 0.0)
+            gross = share * ideal * shapes.volume(pattern) + (tube.tare_kg if tube and tube.tare_kg else 0.0)
             grain = grains.weigh(
                 self.session,
                 batch,

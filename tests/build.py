@@ -42,7 +42,7 @@ from app.services.book import workshop
 from app.services.cast import casting, checklists, needs, planning, steps, weigh_outs
 from app.services.firings import firings
 from app.services.grains import grains
-from app.services.hardware import inventory, places
+from app.services.hardware import inventory, places, shapes
 from app.services.motors import builds
 from app.services.stock import formulas, supplies
 
@@ -216,7 +216,7 @@ def grain(session: Session, batch: Batch, share: float = 0.96, decision: str | N
     """The next grain of a cast batch, as dense as that share of ideal, decided on and bagged if accepted."""
     shape = session.get(GrainPattern, more.get("pattern_id", batch.items[0].pattern_id))
     assert shape is not None
-    mass = share * formulas.ideal_density(formulas.get(session, batch.formula_id)) * shape.volume_m3
+    mass = share * formulas.ideal_density(formulas.get(session, batch.formula_id)) * shapes.volume(shape)
     texts = {"pattern_id": shape.pk, "number": grains.next_number(session, batch), "gross": f"{mass * 1000:.1f} g"}
     made = grains.weigh(session, batch, GrainIn.model_validate(_texts(texts, more)))
     if decision is not None:

@@ -1,7 +1,7 @@
 """What is cast in, cored with and burned in: patterns, tubes, rods, cases and nozzles."""
 
 from datetime import date, datetime
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
@@ -92,10 +92,8 @@ class GrainPattern(Row, table=True):
     retired: bool = False
     note: str = ""
 
-    @property
-    def volume_m3(self) -> float:
-        """Propellant volume of one grain."""
-        return 0.7853981633974483 * (self.outer_d_m**2 - self.core_d_m**2) * self.length_m
+    geometry: ClassVar[str] = "hollow cylinder"
+    """Of every pattern, as long as there is no column for another."""
 
 
 class GrainPatternIn(FormIn):

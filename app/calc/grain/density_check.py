@@ -8,6 +8,7 @@ from typing import Literal
 from app.calc.base.constants import positive
 from app.calc.base.errors import GeometryError, OutOfRange
 from app.calc.base.notes import Amount, Note, joined
+from app.calc.grain.geometries import HOLLOW_CYLINDER, Geometry
 
 ACCEPT_SHARE = 0.95
 """Share of ideal density below which a grain is looked at [-]."""
@@ -75,8 +76,9 @@ def check_grain(
     length_resolution: float = 1e-4,
     expected_mass: float | None = None,
     tube_tare: float = 0.0,
+    geometry: Geometry = HOLLOW_CYLINDER,
 ) -> GrainCheck:
-    """Judge a hollow cylindrical grain by its density.
+    """Judge a grain by its density.
 
     Parameters
     ----------
@@ -94,6 +96,8 @@ def check_grain(
         What the grain was planned to weigh, without its tube [kg].
     tube_tare : float
         Mass of the casting tube if it was weighed with the grain [kg].
+    geometry : Geometry
+        What the core's diameter is of.
 
     Returns
     -------
@@ -135,12 +139,13 @@ def check_grain(
             "Give 0 < reject limit <= accept limit <= 1.",
         )
     net = _net_mass(mass, tube_tare)
-    volume = math.pi / 4 * (outer_d**2 - core_d**2) * length
+    volume = geometry.volume(outer_d, core_d, length)
     density = net / volume
     share = density / ideal_density
     weighings = 2 if tube_tare > 0 else 1
-    relative = _relative_uncertainty(
-        net, outer_d, core_d, length, mass_resolution * math.sqrt(weighings), length_resolution
+    relative = math.hypot(
+        mass_resolution * math.sqrt(weighings) / math.sqrt(12) / net,
+        _volume_uncertainty(geometry, (outer_d, core_d, length), length_resolution),
     )
     spread = COVERAGE * relative * share
     missing = ideal_density * volume - net
@@ -203,15 +208,13 @@ def _net_mass(mass: float, tube_tare: float) -> float:
     return mass - tube_tare
 
 
-def _relative_uncertainty(
-    mass: float, outer_d: float, core_d: float, length: float, mass_step: float, length_step: float
-) -> float:
-    """Standard uncertainty of the density over the density [-], by the law of propagation (GUM 5.1.2)."""
-    ring = outer_d**2 - core_d**2
-    reading = length_step / math.sqrt(12)
-    return math.hypot(
-        mass_step / math.sqrt(12) / mass, reading / length, 2 * outer_d * reading / ring, 2 * core_d * reading / ring
-    )
+def _volume_uncertainty(geometry: Geometry, sizes: tuple[float, float, float], step: float) -> float:
+    """Standard uncertainty of a volume over the volume [-], each size read to a step (GUM 5.1.2)."""
+    moved = []
+    for which in range(3):
+        more, less = (tuple(s + sign * step / 2 * (i == which) for i, s in enumerate(sizes)) for sign in (1, -1))
+        moved.append((geometry.volume(*more) - geometry.volume(*less)) / math.sqrt(12))
+    return math.hypot(*moved) / geometry.volume(*sizes)
 
 
 def _judge(share: float, spread: float, accept: float, reject: float) -> tuple[Verdict, list[Note | str]]:

@@ -250,7 +250,7 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         results=RESULTS,
         traced=traced,
         history=grains.history(session, grain),
-        check=weighing.check(grain, formulas.ideal_density(view.formula), house),
+        check=weighing.check(grain, view.pattern, formulas.ideal_density(view.formula), house),
         free=view.state not in ("in motor", "fired", "gone"),
         measure=measure,
         decide=decide,

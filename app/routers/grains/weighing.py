@@ -172,7 +172,7 @@ def _page(
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],
         tubes=_tubes(session, [planned[item.pattern_id] for item in batch.items]),
         weighed=weighed,
-        checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in weighed},
+        checks={v.grain.pk: weighing.check(v.grain, v.pattern, ideal, house) for v in weighed},
         last=last,
         undo=undo,
         undo_until=f"{clock.local(last.grain.weighed_at + first_minute.TAKE_BACK):%H:%M:%S}" if last else "",

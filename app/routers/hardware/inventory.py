@@ -14,7 +14,7 @@ from app.routers.book.crud_pages import Choices, Noun, add_pages
 from app.services.book import first_minute, repository, workshop
 from app.services.firings import firings
 from app.services.grains import undo
-from app.services.hardware import closures, inventory
+from app.services.hardware import closures, inventory, shapes
 from app.units import show
 from app.web import Book, Forms, Typed, submit
 
@@ -55,7 +55,9 @@ PATTERNS = Noun(
         "tube_names": {tube.pk: tube.name for tube in inventory.tubes(session) + inventory.tubes(session, True)},
         "rod_names": {rod.pk: rod.name for rod in inventory.rods(session) + inventory.rods(session, True)},
     },
-    page_more=lambda session, row, _forms: {"doubts": inventory.doubts(session, row) if row else []},
+    page_more=lambda session, row, _forms: (
+        {"doubts": inventory.doubts(session, row), "propellant": shapes.volume(row)} if row else {}
+    ),
 )
 TUBES = Noun("hardware", "tubes", "casting tube", CastingTube, CastingTubeIn, inventory.save_tube, inventory.tubes)
 RODS = Noun("hardware", "rods", "coring rod", CoringRod, CoringRodIn, inventory.save_rod, inventory.rods)

@@ -100,7 +100,7 @@ def one(request: Request, session: Book, code: str) -> Response:
         line=line,
         views=views,
         origin=trace.of_batch(session, batch),
-        checks={v.grain.pk: weighing.check(v.grain, ideal, house) for v in views},
+        checks={v.grain.pk: weighing.check(v.grain, v.pattern, ideal, house) for v in views},
         balance=lots.balance(session, batch),
         evenness=lots.evenness(views),
         control=found,

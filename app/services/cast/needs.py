@@ -10,6 +10,7 @@ from app.errors import Refused
 from app.models import Batch, Formula, GrainPattern, Leftover
 from app.models.batch import PlanIn
 from app.services.book import repository, workshop
+from app.services.hardware import shapes
 from app.services.stock import batches, supplies
 from app.units import show
 
@@ -73,7 +74,7 @@ def wanted(session: Session, batch: Batch) -> list[Wanted]:
     found = []
     for item in batch.items:
         pattern = repository.get(session, GrainPattern, item.pattern_id, "grain pattern")
-        found.append(Wanted(pattern, item.count, pattern.volume_m3 * density * item.count))
+        found.append(Wanted(pattern, item.count, shapes.volume(pattern) * density * item.count))
     return found
 
 
@@ -98,7 +99,9 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
     density = ideal * data.expected_density.si
     grains = _wanted(session, data, density)
     taken = remelts(session, data, batch)
-    mass = batch_mass([(w.pattern.volume_m3, w.count) for w in grains], density, data.over_pour.si, data.test_pieces.si)
+    mass = batch_mass(
+        [(shapes.volume(w.pattern), w.count) for w in grains], density, data.over_pour.si, data.test_pieces.si
+    )
     recipe = scale(
         formula.blend,
         mass,
@@ -139,7 +142,7 @@ def _wanted(session: Session, data: PlanIn, density: float) -> list[Wanted]:
             raise Refused(
                 f"{pattern.name} is named twice; write one row with the whole number.", field=f"items.{i}.pattern_id"
             )
-        found.append(Wanted(pattern, item.count, pattern.volume_m3 * density * item.count))
+        found.append(Wanted(pattern, item.count, shapes.volume(pattern) * density * item.count))
     return found
 
 

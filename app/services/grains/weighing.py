@@ -11,7 +11,7 @@ from app.models import Batch, Formula, Grain, GrainPattern, Workshop
 from app.models.base import columns
 from app.models.grain import GrainIn
 from app.services.book import repository, serials, workshop
-from app.services.hardware import inventory
+from app.services.hardware import inventory, shapes
 from app.services.stock import formulas
 from app.units import exact, say, show
 
@@ -75,8 +75,8 @@ def work_out(session: Session, batch: Batch, data: GrainIn) -> dict[str, Any]:
     _core_inside(grain, data, house)
     ideal = formulas.ideal_density(repository.get(session, Formula, batch.formula_id, "formula"))
     if not data.sure_of("gross"):
-        _likely(grain, data, ideal * house.expected_density_share, house)
-    found = check(grain, ideal, house)
+        _likely(grain, pattern, data, ideal * house.expected_density_share, house)
+    found = check(grain, pattern, ideal, house)
     return {
         **values,
         "density_kg_m3": found.density,
@@ -86,7 +86,7 @@ def work_out(session: Session, batch: Batch, data: GrainIn) -> dict[str, Any]:
     }
 
 
-def check(grain: Grain, ideal_density: float, house: Workshop) -> GrainCheck:
+def check(grain: Grain, pattern: GrainPattern, ideal_density: float, house: Workshop) -> GrainCheck:
     """What a grain's numbers say by the workshop's limits; ideal density in kg/m3."""
     return check_grain(
         mass=grain.gross_kg,
@@ -99,6 +99,7 @@ def check(grain: Grain, ideal_density: float, house: Workshop) -> GrainCheck:
         reject_share=house.reject_share,
         mass_resolution=house.scale_resolution_kg,
         length_resolution=house.ruler_resolution_m,
+        geometry=shapes.of(pattern),
     )
 
 
@@ -123,10 +124,9 @@ def _core_inside(grain: Grain, data: GrainIn, house: Workshop) -> None:
         )
 
 
-def _likely(grain: Grain, data: GrainIn, density: float, house: Workshop) -> None:
+def _likely(grain: Grain, pattern: GrainPattern, data: GrainIn, density: float, house: Workshop) -> None:
     """Ask about a weight that can hardly be: a slipped decimal sign is the usual cause."""
-    volume = 0.7853981633974483 * (grain.outer_d_m**2 - grain.core_d_m**2) * grain.length_m
-    expected = density * volume
+    expected = density * shapes.volume(pattern, grain)
     if DOUBT_BELOW <= grain.mass_kg / expected <= DOUBT_ABOVE:
         return
     tube = " with its tube" if grain.tare_kg else ""

@@ -3,9 +3,10 @@
 What was predicted before a firing can so be read afterwards as it was. SI throughout.
 """
 
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 from app.calc.base.notes import Note
+from app.calc.grain.geometries import HOLLOW_CYLINDER
 from app.models import Prediction
 
 
@@ -28,6 +29,7 @@ class GrainInput(BaseModel):
     serial: str
     mass_kg: float
     length_m: float
+    geometry: str = Field(HOLLOW_CYLINDER.name, exclude_if=lambda name: name == HOLLOW_CYLINDER.name)
     core_d_m: float
     outer_d_m: float
     burning_ends: int

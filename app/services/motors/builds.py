@@ -261,10 +261,8 @@ def setup_of(session: Session, built: Built) -> Setup:
     burning = [
         prediction.burning(
             v.pattern,
+            v.grain,
             v.grain.mass_kg,
-            v.grain.length_m,
-            v.grain.core_d_m,
-            v.grain.outer_d_m,
             clearance.tube_od(session, v.pattern),
             v.grain.tare_kg or clearance.tube_mass(session, v.pattern),
         )

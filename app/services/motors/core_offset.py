@@ -10,6 +10,8 @@ from app.calc.base.errors import CalcError
 from app.calc.case import casing
 from app.calc.case.casing import CaseMargin
 from app.calc.grain.core_offset import CoreOffsetFault, askew, core_offset_fault
+from app.calc.grain.geometries import HOLLOW_CYLINDER
+from app.calc.grain.geometry import Grain
 from app.calc.motor.simulation import MotorRun, simulate
 from app.errors import Refused
 from app.models import Case
@@ -90,14 +92,15 @@ def compare(session: Session, data: CoreOffsetIn) -> Comparison:
     Raises
     ------
     Refused
-        The motor cannot be, the core would break through the side, or more grains are faulty than there are.
+        The motor cannot be, its cores are not round, one would break through the side, or more grains are faulty than
+        there are.
     """
     if data.faulty > data.count:
         raise Refused(f"There are {data.count} grains in this motor; no more of them can be so cast.", field="faulty")
     setup = designs.setup_of(session, data)
     if data.core_d is not None:
         setup = replace(setup, grains=[_cored(one, data.core_d.si) for one in setup.grains])
-    grain = setup.grains[0].grain
+    grain = _round(setup.grains[0])
     try:
         fault = core_offset_fault(grain, data.offset_fore.si, data.offset_aft.si)
         taught = learning.factors(session, setup.formula, setup.case)
@@ -144,10 +147,19 @@ def compare(session: Session, data: CoreOffsetIn) -> Comparison:
     )
 
 
+def _round(one: Burning) -> Grain:
+    """The grain in closed form, which only one with a round core has."""
+    if not isinstance(one.grain, Grain):
+        raise Refused(
+            f"A core off the axis is worked out for round cores only; this is a {one.geometry}.", field="pattern_id"
+        )
+    return one.grain
+
+
 def _cored(one: Burning, core_d: float) -> Burning:
     """The same grain with the core that was measured, as dense as before."""
-    grain = one.grain
-    room = (grain.outer_d**2 - core_d**2) / (grain.outer_d**2 - grain.core_d**2)
+    grain = _round(one)
+    room = HOLLOW_CYLINDER.section(grain.outer_d, core_d) / HOLLOW_CYLINDER.section(grain.outer_d, grain.core_d)
     if room <= 0:
         raise Refused("The core is as wide as the grain; measure both again.", field="core_d")
-    return replace(one, grain=replace(grain, core_d=core_d, mass=grain.mass * room))
+    return replace(one, grain=replace(grain, core_d=core_d, mass=grain.mass * room), core_d=core_d)

@@ -6,7 +6,7 @@ from app.errors import Refused
 from app.models import Case, GrainPattern, Nozzle
 from app.models.motor import DesignIn
 from app.services.book import repository, workshop
-from app.services.hardware import inventory, throats
+from app.services.hardware import inventory, shapes, throats
 from app.services.hardware.throats import Known
 from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import clearance, prediction
@@ -50,15 +50,9 @@ def setup_of(session: Session, data: DesignIn) -> Setup:
     clearance.throat_inside_exit(throat, exit_d, house.units)
     clearance.fits_case(session, case, [(pattern.name, pattern, pattern.outer_d_m)], field="pattern_id")
     clearance.fits_length(case, [pattern.length_m] * data.count, house, field="count")
-    mass = pattern.volume_m3 * formulas.ideal_density(formula) * data.density.si
+    mass = shapes.volume(pattern) * formulas.ideal_density(formula) * data.density.si
     grain = prediction.burning(
-        pattern,
-        mass,
-        pattern.length_m,
-        pattern.core_d_m,
-        pattern.outer_d_m,
-        clearance.tube_od(session, pattern),
-        clearance.tube_mass(session, pattern),
+        pattern, pattern, mass, clearance.tube_od(session, pattern), clearance.tube_mass(session, pattern)
     )
     return Setup(
         formula=formula,

@@ -14,7 +14,7 @@ from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note, joined, strong_first
 from app.calc.case.casing import CaseMargin
 from app.calc.case.closure import Retention
-from app.calc.grain.geometry import Grain
+from app.calc.grain.geometry import AnyGrain
 from app.calc.motor.simulation import Motor, MotorRun, simulate
 from app.calc.motor.spread import default_spread
 from app.calc.motor.uncertainty import Marks, MotorRange, predict_range
@@ -22,7 +22,8 @@ from app.calc.propellant.thermochem import BlendState
 from app.errors import Refused
 from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
 from app.services.book import workshop
-from app.services.hardware import closures, throats
+from app.services.hardware import closures, shapes, throats
+from app.services.hardware.shapes import Sized
 from app.services.hardware.throats import Known
 from app.services.learning import learning
 from app.services.learning.prediction_record import (
@@ -82,9 +83,11 @@ _FIELDS = {
 
 @dataclass(frozen=True)
 class Burning:
-    """A grain as the calculation sees it; volume [m3] and mass [kg] of the tube it sits in."""
+    """A grain as the calculation sees it, its core [m]; volume [m3] and mass [kg] of the tube it sits in."""
 
-    grain: Grain
+    grain: AnyGrain
+    geometry: str
+    core_d: float
     tube_m3: float = 0.0
     tube_kg: float = 0.0
 
@@ -107,26 +110,10 @@ class Setup:
     throat_known: Known = field(default_factory=Known)
 
 
-def burning(
-    pattern: GrainPattern,
-    mass: float,
-    length: float,
-    core_d: float,
-    outer_d: float,
-    tube_od: float = 0.0,
-    tube_mass: float = 0.0,
-) -> Burning:
-    """A grain of a pattern with its own mass [kg] and sizes [m]; outer diameter and mass of its tube, or 0."""
-    grain = Grain(
-        outer_d=outer_d,
-        core_d=core_d,
-        length=length,
-        mass=mass,
-        burns_end_a=pattern.burning_ends >= 1,
-        burns_end_b=pattern.burning_ends == 2,
-        burns_outer=pattern.burns_outer,
-    )
-    return Burning(grain, pi / 4 * max(tube_od**2 - outer_d**2, 0.0) * length, tube_mass)
+def burning(pattern: GrainPattern, sizes: Sized, mass: float, tube_od: float = 0.0, tube_mass: float = 0.0) -> Burning:
+    """A grain of a pattern with its own mass [kg] and sizes; outer diameter and mass of its tube, or 0."""
+    tube = pi / 4 * max(tube_od**2 - sizes.outer_d_m**2, 0.0) * sizes.length_m
+    return Burning(shapes.grain(pattern, sizes, mass), pattern.geometry, sizes.core_d_m, tube, tube_mass)
 
 
 # --- Predicting --------------------------------------------------------------------------------
@@ -321,7 +308,8 @@ def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: LearnedFactor
                 serial=serial,
                 mass_kg=g.mass,
                 length_m=g.length,
-                core_d_m=g.core_d,
+                geometry=one.geometry,
+                core_d_m=one.core_d,
                 outer_d_m=g.outer_d,
                 burning_ends=g.burning_ends,
                 burns_outer=g.burns_outer,

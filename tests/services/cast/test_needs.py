@@ -7,6 +7,7 @@ from app.calc.base.errors import BlendError, OutOfRange
 from app.errors import Refused
 from app.services.book import workshop
 from app.services.cast import needs, planning
+from app.services.hardware import shapes
 from app.services.stock import batches, supplies
 from tests import build
 
@@ -15,7 +16,7 @@ def test_400_g_of_the_everyday_blend(session: Session) -> None:
     """400 g of 65/28/7 is 260/112/28 g: common practice, no source."""
     blend, grain = build.formula(session), build.pattern(session)
     ideal = 1 / (0.65 / 2109 + 0.28 / 1489 + 0.07 / 1588)  # volumes add; crystal densities as in DESIGN, from memory
-    one = grain.volume_m3 * ideal * 0.95
+    one = shapes.volume(grain) * ideal * 0.95
     spare = 400 - one * 2 * 1000
     data = build.plan_in(session, 2, blend=blend, shape=grain, over_pour="0 %", test_pieces=f"{spare:.6f} g")
     worked = needs.work_out(session, data)
@@ -42,7 +43,7 @@ def test_several_patterns_in_one_melt(session: Session) -> None:
     big, small = build.pattern(session), build.pattern(session, outer_d="31 mm", core_d="10 mm", length="55 mm")
     items = [{"pattern_id": big.pk, "count": 2}, {"pattern_id": small.pk, "count": 3}]
     worked = needs.work_out(session, build.plan_in(session, items=items))
-    volume = big.volume_m3 * 2 + small.volume_m3 * 3
+    volume = shapes.volume(big) * 2 + shapes.volume(small) * 3
     assert worked.grains_kg == pytest.approx(volume * worked.ideal_density_kg_m3 * 0.95)
     again = [items[0], items[0]]
     with pytest.raises(Refused, match="named twice") as caught:

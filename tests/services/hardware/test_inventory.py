@@ -10,7 +10,7 @@ from app.errors import Refused
 from app.models import CastingTube, CoringRod, GrainPattern, Nozzle
 from app.models.hardware import GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.services.book import repository
-from app.services.hardware import inventory
+from app.services.hardware import inventory, shapes
 from tests import build
 
 
@@ -21,7 +21,7 @@ def _measure(throat: str, day: str = "2024-03-01") -> NozzleMeasureIn:
 def test_a_pattern_knows_its_volume(session: Session) -> None:
     pattern = build.pattern(session)
     # pi/4 (44.45^2 - 19.05^2) 76.2 mm3, by hand: 96.53 cm3
-    assert pattern.volume_m3 == pytest.approx(96.53e-6, rel=1e-4)
+    assert shapes.volume(pattern) == pytest.approx(96.53e-6, rel=1e-4)
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,33 @@
+"""The geometry of a pattern's grains: their volume, and the grain that a calculation takes."""
+
+from typing import Protocol
+
+from app.calc.grain.geometries import GEOMETRIES, Geometry
+from app.calc.grain.geometry import AnyGrain
+from app.models import GrainPattern
+
+
+class Sized(Protocol):
+    """What has the sizes that are measured of every grain: a grain, or a pattern as it is meant to be."""
+
+    outer_d_m: float
+    core_d_m: float
+    length_m: float
+
+
+def of(pattern: GrainPattern) -> Geometry:
+    """The geometry of a pattern, with the pattern's own sizes."""
+    return GEOMETRIES[pattern.geometry].of_sizes(pattern)
+
+
+def volume(pattern: GrainPattern, sized: Sized | None = None) -> float:
+    """Propellant of one grain of a pattern, as it is meant to be or as it was measured [m3]."""
+    sizes = sized or pattern
+    return of(pattern).volume(sizes.outer_d_m, sizes.core_d_m, sizes.length_m)
+
+
+def grain(pattern: GrainPattern, sizes: Sized, mass: float) -> AnyGrain:
+    """A grain of a pattern with its own mass [kg] and sizes, as a motor is built of it."""
+    return of(pattern).grain(
+        sizes.outer_d_m, sizes.core_d_m, sizes.length_m, mass, pattern.burning_ends, pattern.burns_outer
+    )
