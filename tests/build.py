@@ -1,8 +1,9 @@
 """One function per noun: a plausible row in the book, made through the services. Numbers are invented."""
 
+import typing
 from datetime import date, timedelta
 from itertools import count
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlmodel import Session
 
@@ -27,6 +28,7 @@ from app.models import (
     Rocket,
     Supply,
 )
+from app.models.base import FormIn
 from app.models.batch import PlanIn, WeighOutIn
 from app.models.cast import OpenSessionIn, StepIn
 from app.models.checklist import AnswerIn, SignIn
@@ -45,6 +47,8 @@ from app.services.grains import grains
 from app.services.hardware import inventory, places, shapes
 from app.services.motors import builds
 from app.services.stock import formulas, supplies
+
+F = TypeVar("F", bound=FormIn)
 
 _number = count(1)
 
@@ -282,9 +286,9 @@ def firing(session: Session, build: MotorBuild | None = None, *, sure: bool = Fa
     return firings.log(session, data.answering(None) if sure else data)
 
 
-def because(data: Any, why: str) -> Any:
+def because(data: F, why: str) -> F:
     """A form as it was filled in, with the reason why it changes what was entered."""
-    return correction_of(type(data)).model_construct(**dict(data), why=why)
+    return typing.cast("F", correction_of(type(data)).model_construct(**dict(data), why=why))
 
 
 def bare_motor(session: Session, inside: list[Grain], predicted: float | None = None) -> MotorBuild:

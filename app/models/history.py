@@ -2,7 +2,7 @@
 
 from datetime import datetime
 from functools import cache
-from typing import Literal
+from typing import Literal, TypeVar, cast
 
 from pydantic import Field as FormField
 from pydantic import create_model
@@ -11,6 +11,8 @@ from sqlmodel import Field, SQLModel
 
 from app.models.base import FormIn, Row, Utc
 from app.models.hardware import Name, Note
+
+F = TypeVar("F", bound=FormIn)
 
 
 class Change(SQLModel, table=True):
@@ -84,9 +86,13 @@ class ChangesIn(FormIn):
     before: int | None = FormField(None, ge=1)
 
 
-@cache
-def correction_of(model: type[FormIn]) -> type[FormIn]:
+def correction_of(model: type[F]) -> type[F]:
     """The form that changes what another form entered: the same, and why."""
+    return cast("type[F]", _correction_of(model))  # the cache forgets which form it was asked about
+
+
+@cache
+def _correction_of(model: type[FormIn]) -> type[FormIn]:
     why = FormField(
         "",
         max_length=300,

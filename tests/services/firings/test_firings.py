@@ -4,6 +4,7 @@ import os
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 from sqlalchemy.exc import IntegrityError
@@ -22,10 +23,11 @@ from app.services.hardware import inventory
 from app.services.learning import prediction_record
 from app.services.motors import builds
 from tests import build
+from tests.marks import marks
 from tests.moment import stand_in, wall
 
 
-def flight_in(session: Session, **more: object) -> dict[str, object]:
+def flight_in(session: Session, **more: Any) -> dict[str, Any]:
     """The words that make a firing a flight."""
     return {"kind": "flight", "rocket_id": build.rocket(session).pk, "launch_field_id": build.field(session).pk, **more}
 
@@ -145,7 +147,7 @@ def test_a_firing_in_the_hour_that_comes_twice(session: Session, new_york: None)
     ],
 )
 def test_what_does_not_go_together_is_refused_beside_its_field(
-    session: Session, texts: dict[str, object], field: str
+    session: Session, texts: dict[str, Any], field: str
 ) -> None:
     with pytest.raises(Refused) as fault:
         build.firing(session, **texts)
@@ -199,7 +201,8 @@ def test_a_flight_stands_beside_what_was_expected(session: Session) -> None:
     assert expected.mid == built.prediction.total_impulse_ns
     altitude = table["Altitude"][1]
     assert altitude is not None
-    assert altitude.low < altitude.mid < altitude.high  # type: ignore[operator]
+    low, mid, high = marks(altitude)
+    assert low < mid < high
     assert estimate.above_ceiling is False
 
 
@@ -264,7 +267,7 @@ def test_a_slipped_figure_is_asked_about_once(session: Session, field: str, slip
         "measured_peak_pressure": (predicted.peak_pressure_pa / 1e6, "MPa"),
     }
     value, unit = si[field]
-    typed = {field: f"{value * slip:.6g} {unit}"}
+    typed: dict[str, Any] = {field: f"{value * slip:.6g} {unit}"}
     with pytest.raises(Refused, match=words) as caught:
         build.firing(session, built, **typed)
     assert caught.value.field == field
@@ -278,9 +281,9 @@ def test_feet_typed_as_metres_are_asked_about(session: Session) -> None:
     """A foot is 0.3048 m (NIST SP 811)."""
     built, flew = build.motor_build(session), flight_in(session)
     trial = build.firing(session, built, **flew)
-    estimate = flights.estimate_of(
-        session, prediction_record.from_row(builds.around(session, built).prediction), trial
-    )[0]
+    predicted = builds.around(session, built).prediction
+    assert predicted is not None
+    estimate = flights.estimate_of(session, prediction_record.from_row(predicted), trial)[0]
     assert estimate is not None
     feet = estimate.highest.mid / 0.3048
     with pytest.raises(Refused, match="Altitude is predicted as about") as caught:

@@ -114,7 +114,8 @@ def test_a_weighing_is_taken_back_within_a_minute_and_stays_readable(session: Se
         assert [g.number for g in session.exec(select(Grain))] == [1]
         assert grains.next_number(session, lot) == 2
         (struck,) = bench.taken_back(session, lot)
-        assert (struck.serial, struck.gross_typed, struck.mass_kg) == (f"{lot.code}-02", "171 g", pytest.approx(0.171))
+        assert (struck.serial, struck.gross_typed) == (f"{lot.code}-02", "171 g")
+        assert struck.mass_kg == pytest.approx(0.171)
         assert (struck.weighed_at, struck.struck_at) == (NOON, NOON + timedelta(seconds=60))
         assert _weigh(session, lot, "170 g").serial == f"{lot.code}-02"
 

@@ -88,7 +88,11 @@ def test_only_a_rejected_grain_goes_and_it_goes_once(session: Session) -> None:
         with pytest.raises(Refused, match="not rejected"):
             rejects.send_off(session, build.grain(session, lot, decision=decision), "scrap")
     grain = rejects.send_off(session, _rejected(session, lot), "scrap")
-    for act in (lambda: rejects.send_off(session, grain, "remelt"), lambda: _decide(session, grain, "accept")):
+    acts: list[Callable[[], object]] = [
+        lambda: rejects.send_off(session, grain, "remelt"),
+        lambda: _decide(session, grain, "accept"),
+    ]
+    for act in acts:
         with pytest.raises(Refused, match="thrown away as scrap"):
             act()
     assert session.exec(select(Leftover)).all() == []
@@ -186,7 +190,7 @@ def test_the_line_says_where_each_gram_is(session: Session) -> None:
     assert found is not None
     assert (found.grain_count, found.remelted) == (1, 1)
     assert found.grains == pytest.approx(kept.mass_kg)
-    assert (found.leftovers, found.scrap) == (pytest.approx(first.mass_kg), pytest.approx(second.mass_kg))
+    assert (found.leftovers, found.scrap) == pytest.approx((first.mass_kg, second.mass_kg))
     assert found.words == "The mass in test pieces is not entered yet."  # all three planned grains were weighed
 
 

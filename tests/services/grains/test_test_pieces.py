@@ -1,6 +1,7 @@
 """Sticks of a lot burned in the open."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from sqlmodel import Session
@@ -18,7 +19,7 @@ from tests import build
 SORBITOL = {"potassium nitrate": "65 %", "sorbitol": "35 %"}
 
 
-def _lot(session: Session, **more: object) -> Batch:
+def _lot(session: Session, **more: Any) -> Batch:
     return build.cast(session, blend=more.pop("blend", None) or build.formula(session, parts=SORBITOL), **more)
 
 
@@ -67,7 +68,7 @@ def test_a_barometer_counts_before_the_elevation(session: Session) -> None:
         ({"length": "500 mm"}, "burn_time", "That would be"),
     ],
 )
-def test_what_cannot_be_is_told(session: Session, more: dict[str, object], field: str, words: str) -> None:
+def test_what_cannot_be_is_told(session: Session, more: dict[str, Any], field: str, words: str) -> None:
     lot = _lot(session)
     with pytest.raises(Refused, match=words) as refusal:
         _burn(session, lot, **more)

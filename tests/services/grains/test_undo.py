@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app import clock
 from app.errors import Conflict, Refused
@@ -19,6 +19,7 @@ from app.models.grain import DecisionIn
 from app.models.hardware import NozzleMeasureIn
 from app.models.history import correction_of
 from app.services.book import audit_log, audit_reasons, repository
+from app.services.book.first_minute import AT_ONCE
 from app.services.cast import casting, leftovers, pan, planning, weigh_outs
 from app.services.firings import firings
 from app.services.grains import grains, reweighs, undo
@@ -30,7 +31,7 @@ from tests.moment import wall
 
 NOON = wall("2026-11-25T12:00")
 LATER = NOON + timedelta(seconds=61)
-AT_ONCE, BECAUSE = VoidIn(why=undo.AT_ONCE), VoidIn(why="misread")
+STRUCK, BECAUSE = VoidIn(why=AT_ONCE), VoidIn(why="misread")
 Turn = Callable[[datetime], None]
 
 
@@ -52,17 +53,17 @@ def test_a_pan_temperature_counts_no_more(session: Session, turn: Turn) -> None:
     lot = build.weighed_batch(session)
     for typed in ("110 C", "180 C"):
         reading = pan.record_temperature(session, lot, TemperatureIn.model_validate({"temperature": typed}))
-    undo.strike_temperature(session, lot, reading.pk, AT_ONCE, reading.version)
+    undo.strike_temperature(session, lot, reading.pk, STRUCK, reading.version)
     cast = casting.the_open(session, lot)
     assert [r.temperature_typed for r in pan.readings(session, cast)] == ["110 C"]
     struck = undo.struck(session, TemperatureReading, cast)
-    assert [(r.temperature_typed, r.voided_why) for r in struck] == [("180 C", undo.AT_ONCE)]
+    assert [(r.temperature_typed, r.voided_why) for r in struck] == [("180 C", AT_ONCE)]
     with pytest.raises(Refused, match="struck out already"):
         undo.strike_temperature(session, lot, reading.pk, BECAUSE)
     first = pan.readings(session, cast)[0]
     turn(LATER)
     with pytest.raises(Refused, match="minute is over"):
-        undo.strike_temperature(session, lot, first.pk, AT_ONCE)
+        undo.strike_temperature(session, lot, first.pk, STRUCK)
     with pytest.raises(Conflict):
         undo.strike_temperature(session, lot, first.pk, BECAUSE, 99)
     with pytest.raises(Refused, match="another session"):
@@ -74,11 +75,11 @@ def test_a_weighed_amount_goes_back_to_its_bag(session: Session, turn: Turn) -> 
     """The button of the first minute is a striking like any other; afterwards it asks for a reason."""
     lot = build.weighed_batch(session)
     draws = [part.draws[0].weigh_out for part in weigh_outs.of_batch(session, lot)]
-    weigh_outs.strike_out(session, lot, draws[0].pk, AT_ONCE)
-    assert draws[0].voided_why == undo.AT_ONCE
+    weigh_outs.strike_out(session, lot, draws[0].pk, STRUCK)
+    assert draws[0].voided_why == AT_ONCE
     turn(LATER)
     with pytest.raises(Refused, match="minute is over") as refusal:
-        weigh_outs.strike_out(session, lot, draws[1].pk, AT_ONCE)
+        weigh_outs.strike_out(session, lot, draws[1].pk, STRUCK)
     assert refusal.value.field == "why"
 
 
@@ -163,7 +164,7 @@ def test_a_leftover_just_written_down(session: Session, turn: Turn) -> None:
         undo.take_back_leftover(session, lot, gone)
     assert session.get(Leftover, gone) is None
     row = told(session, "leftover", "deleted")[0]
-    assert (row.row_id, row.who, row.why) == (gone, "Ada", undo.AT_ONCE)
+    assert (row.row_id, row.who, row.why) == (gone, "Ada", AT_ONCE)
     assert json.loads(row.before or "")["mass_typed"] == "1 g"
     turn(LATER)
     with pytest.raises(Refused, match="within a minute only"):
@@ -236,9 +237,7 @@ def test_a_firing_s_figures_change_with_a_reason_only(session: Session) -> None:
     def corrected(**more: Any) -> FiringIn:
         data = build.firing_in(session, motor)
         texts = {k: v for k, v in data.model_dump().items() if v is not None and not isinstance(v, tuple)}
-        made = correction_of(FiringIn).model_validate({**texts, **same, **more})
-        assert isinstance(made, FiringIn)
-        return made
+        return correction_of(FiringIn).model_validate({**texts, **same, **more})
 
     firings.correct(session, firing, corrected(measured_burn_time="2 s"))  # filling in needs none
     for change in ({"measured_impulse": "310 N s"}, {"wind": None}):
@@ -265,9 +264,8 @@ def test_a_corrected_throat_strikes_the_one_it_corrects(session: Session) -> Non
     session.expire_all()
     texts = {k: v for k, v in data.model_dump().items() if v is not None and not isinstance(v, tuple)}
     why = correction_of(FiringIn).model_validate({**texts, "throat_after": second, "why": "read off by one"})
-    assert isinstance(why, FiringIn)
     firings.correct(session, firing, why)
-    measures = session.exec(select(NozzleMeasure).order_by(NozzleMeasure.id)).all()  # type: ignore[arg-type]
+    measures = session.exec(select(NozzleMeasure).order_by(col(NozzleMeasure.id))).all()
     assert [(m.throat_d_typed, m.voided_why) for m in measures] == [(first, "read off by one"), (second, None)]
 
 
@@ -277,7 +275,6 @@ def test_the_mass_of_test_pieces_changes_with_a_reason_only(session: Session) ->
     with pytest.raises(Refused, match="5 g was measured"):
         leftovers.tell_test_pieces(session, lot, TestPiecesIn.model_validate({"test_pieces": "6 g"}))
     again = correction_of(TestPiecesIn).model_validate({"test_pieces": "6 g", "why": "one more stick"})
-    assert isinstance(again, TestPiecesIn)
     leftovers.tell_test_pieces(session, lot, again)
     assert lot.test_pieces_typed == "6 g"
 

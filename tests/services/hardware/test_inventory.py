@@ -1,5 +1,6 @@
 """Patterns, tubes, rods, cases, nozzles: sizes that cannot be are refused, odd ones are told."""
 
+from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
@@ -85,7 +86,9 @@ def test_uses_are_counted_by_what_refers_to_a_row(session: Session) -> None:
 
 
 @pytest.mark.parametrize(("table", "make"), [(CastingTube, build.tube), (CoringRod, build.rod), (Nozzle, build.nozzle)])
-def test_names_are_taken_once(session: Session, table: type, make) -> None:  # type: ignore[no-untyped-def,type-arg]
+def test_names_are_taken_once(
+    session: Session, table: type[CastingTube | CoringRod | Nozzle], make: Callable[..., object]
+) -> None:
     make(session, name="Same")
     with pytest.raises(Refused, match="in the book already") as caught:
         make(session, name="SAME")

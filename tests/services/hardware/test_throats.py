@@ -7,6 +7,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.errors import Refused
+from app.models import Nozzle
 from app.models.hardware import NozzleMeasureIn
 from app.services.firings import firings
 from app.services.hardware import inventory, throats
@@ -16,14 +17,14 @@ from app.units import say
 from tests import build
 
 
-def _measure(session: Session, nozzle: object, throat: str) -> None:
+def _measure(session: Session, nozzle: Nozzle, throat: str) -> None:
     typed = NozzleMeasureIn.model_validate({"measured_on": clock.today(), "throat_d": throat})
-    inventory.measure_nozzle(session, nozzle, typed)  # type: ignore[arg-type]
+    inventory.measure_nozzle(session, nozzle, typed)
 
 
-def _fire(session: Session, nozzle: object, before: str, after: str | None = None, result: str = "good") -> None:
+def _fire(session: Session, nozzle: Nozzle, before: str, after: str | None = None, result: str = "good") -> None:
     motor = build.bare_motor(session, build.ready_grains(session, 1))
-    motor.nozzle_id, motor.throat_d_typed = nozzle.pk, before  # type: ignore[attr-defined]
+    motor.nozzle_id, motor.throat_d_typed = nozzle.pk, before
     session.flush()
     build.firing(session, motor, throat_after=after, result=result)
 

@@ -67,7 +67,7 @@ def test_a_grain_that_is_not_cured_is_refused_with_the_moment_it_will_be(session
     with pytest.raises(Refused, match=f"{young[0].serial} is not cured; it will be ready on") as fault:
         build.motor_build(session, grains=young)
     assert fault.value.field == "grain_ids"
-    assert clock.day_and_time(ready) in fault.value.message
+    assert clock.day_and_time(ready) in say(fault.value.message)
     assert builds.not_ready(grains.on_shelf(session))[0].grain is young[0]
     with clock.turned_to(ready + timedelta(minutes=1)):
         build.motor_build(session, grains=young)
@@ -83,7 +83,7 @@ def test_a_grain_that_was_not_accepted_is_refused(session: Session, decision: st
         ready[1].decision = None
         session.flush()
     else:
-        grains.decide(session, ready[1], DecisionIn(decision=decision, why="cracked", person="Ada"))  # type: ignore[arg-type]
+        grains.decide(session, ready[1], DecisionIn(decision=decision, why="cracked", person="Ada"))
     with pytest.raises(Refused, match=f"{ready[1].serial} {words}") as fault:
         build.motor_build(session, grains=ready)
     assert fault.value.field == "grain_ids"

@@ -1,5 +1,7 @@
 """A core off centre through the service: depths by plane geometry, pressure against the motor as it should be."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 from sqlmodel import Session
@@ -11,7 +13,7 @@ from app.services.motors.core_offset import Comparison
 from tests import build
 
 
-def asked(session: Session, **more: object) -> CoreOffsetIn:
+def asked(session: Session, **more: Any) -> CoreOffsetIn:
     """Four 44.45/19.05/76.2 mm grains behind a 12.7 mm throat; one core 0 and 3 mm off at its ends."""
     texts = {
         "formula_id": build.formula(session).pk,
@@ -27,10 +29,10 @@ def asked(session: Session, **more: object) -> CoreOffsetIn:
         "offset_aft": "3 mm",
     }
     pattern = more.pop("pattern", None)
-    return CoreOffsetIn.model_validate({**texts, **({"pattern_id": pattern.pk} if pattern else {}), **more})  # type: ignore[attr-defined]
+    return CoreOffsetIn.model_validate({**texts, **({"pattern_id": pattern.pk} if pattern else {}), **more})
 
 
-def compared(session: Session, **more: object) -> Comparison:
+def compared(session: Session, **more: Any) -> Comparison:
     return core_offset.compare(session, asked(session, **more))
 
 

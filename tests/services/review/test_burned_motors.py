@@ -166,7 +166,8 @@ def test_motors_are_filtered(session: Session) -> None:
     short = build.pattern(session)
     codes = []
     with clock.turned_to(NOON) as turn:
-        for day, more in enumerate(({"blend": usual}, {"blend": other}, {"blend": usual, "shape": short})):
+        plans: list[dict[str, Any]] = [{"blend": usual}, {"blend": other}, {"blend": usual, "shape": short}]
+        for day, more in enumerate(plans):
             turn(NOON + timedelta(days=day))
             shot = _fired(session, [build.grain(session, build.cast(session, 1, **more))])
             codes.append(shot.motor_build_id)

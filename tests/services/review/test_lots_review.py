@@ -1,6 +1,6 @@
 """The review of lots."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, timedelta
 from statistics import mean, stdev
@@ -56,7 +56,8 @@ def test_a_firing_shows_its_cure_and_what_it_delivered(session: Session) -> None
     assert (burned.grain_count, burned.designation) == (2, "J400")
     assert burned.ratio == pytest.approx(0.9)
     assert line.ratio is not None
-    assert (line.ratio.n, line.ratio.mean) == (1, pytest.approx(0.9))
+    assert line.ratio.n == 1
+    assert line.ratio.mean == pytest.approx(0.9)
     assert line.counts.used == 2
 
 
@@ -155,7 +156,7 @@ def _queries(session: Session) -> Iterator[list[str]]:
 
 
 def test_pages_ask_the_book_as_often_for_many_lots_as_for_one(session: Session) -> None:
-    reads = {
+    reads: dict[str, Callable[[], object]] = {
         "review": lambda: lots_review.lots(session, ReviewIn()),
         "shelf": lambda: shelf.page(session, ShelfIn()).views,
         "trace": lambda: trace.origins(

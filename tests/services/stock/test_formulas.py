@@ -1,5 +1,7 @@
 """Formulas: the family, the sum, versions, and what follows from the parts."""
 
+from typing import Any
+
 import pytest
 from sqlmodel import Session, select
 
@@ -150,7 +152,7 @@ LAW = {
 }
 
 
-def _with_law(name: str = "Own", **more: object) -> FormulaIn:
+def _with_law(name: str = "Own", **more: Any) -> FormulaIn:
     lines = [{"ingredient": "potassium nitrate", "percent": "65 %"}, {"ingredient": "sorbitol", "percent": "35 %"}]
     return FormulaIn.model_validate({"name": name, "parts": lines, **LAW, **more})
 
@@ -171,7 +173,8 @@ def test_another_law_of_a_used_formula_is_its_next_version(session: Session) -> 
     assert formulas.save(session, _with_law(law_source="the same strands, read again"), formula) is formula
     changed = formulas.save(session, _with_law(law_rate="8.1 mm/s"), formula)
     assert (changed.edition, changed.law_rate_m_s, formula.law_rate_m_s) == (2, 8.1e-3, 8.4e-3)
-    without = formulas.save(session, _with_law(**{**dict.fromkeys(LAW), "law_source": ""}), changed)
+    nothing: dict[str, Any] = {**dict.fromkeys(LAW), "law_source": ""}
+    without = formulas.save(session, _with_law(**nothing), changed)
     assert without.pk == changed.pk  # version 2 is not used yet
     assert formulas.own_law(without) is None
     assert formulas.own_law(formula) is not None
@@ -179,8 +182,9 @@ def test_another_law_of_a_used_formula_is_its_next_version(session: Session) -> 
 
 @pytest.mark.parametrize("missing", list(LAW))
 def test_half_a_law_is_refused_beside_what_is_missing(session: Session, missing: str) -> None:
+    without: dict[str, Any] = {missing: "" if missing == "law_source" else None}
     with pytest.raises(Refused) as caught:
-        formulas.save(session, _with_law(**{missing: "" if missing == "law_source" else None}))
+        formulas.save(session, _with_law(**without))
     assert caught.value.field == missing
 
 
