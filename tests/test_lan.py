@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
-import httpx2
+import httpx
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -537,7 +537,7 @@ def test_the_command_opens_to_the_network_and_believes_no_proxy(tmp_path: Path) 
             assert port is not None
             address = f"http://{outside}:{port[1]}"
             assert address in told
-            with httpx2.Client(timeout=20) as tablet:
+            with httpx.Client(timeout=20) as tablet:
                 lies = {"x-forwarded-for": "127.0.0.1", "x-forwarded-proto": "http"}
                 assert tablet.get(f"{address}/workshop", headers=lies).headers["location"] == "/pair"
                 assert tablet.post(f"{address}/drafts?page=/x", headers=lies).status_code == 403
@@ -545,7 +545,7 @@ def test_the_command_opens_to_the_network_and_believes_no_proxy(tmp_path: Path) 
                 answer = tablet.post(f"{address}/pair", data={"code": code[1], "name": "tablet"})
                 assert answer.status_code == 303
                 assert tablet.get(f"{address}/workshop").status_code == 200
-                assert httpx2.get(f"http://127.0.0.1:{port[1]}/workshop/devices").status_code == 200
+                assert httpx.get(f"http://127.0.0.1:{port[1]}/workshop/devices").status_code == 200
         finally:
             process.terminate()
 

@@ -14,7 +14,7 @@ import tempfile
 import threading
 from pathlib import Path
 
-import httpx2
+import httpx
 import uvicorn
 
 from app.__main__ import _listen
@@ -56,7 +56,7 @@ def _warm(book: Path) -> None:
         app = create_app(Settings(book=copy))
 
         async def look() -> None:
-            async with httpx2.AsyncClient(transport=httpx2.ASGITransport(app), base_url="http://localhost") as client:
+            async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://localhost") as client:
                 for page in ("/", "/cast", "/workshop/supplies/new", "/firings/new"):
                     (await client.get(page)).raise_for_status()
 

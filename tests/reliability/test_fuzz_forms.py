@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import httpx2
+import httpx
 import pytest
 from fastapi import FastAPI
 from hypothesis import given
@@ -88,11 +88,11 @@ class Book:
         self.loop = asyncio.new_event_loop()
         self.thread = threading.Thread(target=self.loop.run_forever)  # a browser test leaves a loop in the main one
         self.thread.start()
-        transport = httpx2.ASGITransport(app=self.app, raise_app_exceptions=True)
-        self.client = httpx2.AsyncClient(transport=transport, base_url="http://localhost")
+        transport = httpx.ASGITransport(app=self.app, raise_app_exceptions=True)
+        self.client = httpx.AsyncClient(transport=transport, base_url="http://localhost")
         self.saved = 0
 
-    def ask(self, method: str, address: str, **more: Any) -> httpx2.Response:
+    def ask(self, method: str, address: str, **more: Any) -> httpx.Response:
         """One request, answered in time."""
         asked = asyncio.wait_for(self.client.request(method, address, **more), TIMEOUT_S)
         return asyncio.run_coroutine_threadsafe(asked, self.loop).result()
@@ -228,11 +228,11 @@ def _sent(draw: st.DrawFn, model: type[FormIn] | None, stands: list[Fields]) -> 
     return sent
 
 
-def _send(book: Book, address: str, sent: Fields, raw: bytes | None) -> httpx2.Response:
+def _send(book: Book, address: str, sent: Fields, raw: bytes | None) -> httpx.Response:
     """Send a form as a browser would; lone halves of characters are replaced, as browsers do."""
     clean = [(n.encode("utf-8", "replace").decode(), t.encode("utf-8", "replace").decode()) for n, t in sent]
     if raw is None:
-        content = str(httpx2.QueryParams(clean)).encode()
+        content = str(httpx.QueryParams(clean)).encode()
         return book.ask("POST", address, content=content, headers={"content-type": "application/x-www-form-urlencoded"})
     texts: dict[str, Any] = {}
     for name, text in clean:
@@ -240,7 +240,7 @@ def _send(book: Book, address: str, sent: Fields, raw: bytes | None) -> httpx2.R
     return book.ask("POST", address, data=texts, files={"file": (dict(clean).get("file", "x.csv") or "x.csv", raw)})
 
 
-def _check(book: Book, answer: httpx2.Response, about: object) -> None:
+def _check(book: Book, answer: httpx.Response, about: object) -> None:
     assert answer.status_code in ANSWERS, about
     assert "<b>x</b>" not in answer.text, about
     if answer.status_code == 303:
