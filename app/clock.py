@@ -29,6 +29,16 @@ def local(moment: datetime) -> datetime:
     return moment.astimezone()
 
 
+def midnight(day: date) -> datetime:
+    """When a day begins at the bench; a day with a clock change ends by its new offset."""
+    return datetime.combine(day, datetime.min.time()).astimezone()
+
+
+def next_midnight(moment: datetime) -> datetime:
+    """When the bench's day of a stored moment is over."""
+    return midnight(local(moment).date() + timedelta(days=1))
+
+
 def day(of: date) -> str:
     """A day in words, as 3 Nov 2026; of a moment its day at the bench."""
     of = local(of) if isinstance(of, datetime) else of

@@ -190,6 +190,21 @@ def test_a_page_is_drawn_by_a_template_of_its_own_room() -> None:
             assert room == path.parent.name, (path, room, name)
 
 
+WRITTEN_ONCE = {
+    "the area of a ring": (r"(pi / 4|0\.785\d+) \* \([\w.]+\*\*2 - [\w.]+\*\*2\)", "calc/base/areas.py"),
+    "a midnight": (r"datetime\.combine\([^\n]*(min\.time\(\)|time\.min)", "clock.py"),
+}
+
+
+@pytest.mark.parametrize("what", WRITTEN_ONCE)
+def test_one_question_is_answered_in_one_place(what: str) -> None:
+    pattern, place = WRITTEN_ONCE[what]
+    found = {
+        str(path.relative_to(APP)) for path in modules(".") if re.search(pattern, path.read_text(encoding="utf-8"))
+    }
+    assert found == {place}
+
+
 SLOW_TO_LOAD = {"alembic", "cantera", "pint", "scipy", "segno"}
 """What the start does without: each is imported in the function that needs it."""
 

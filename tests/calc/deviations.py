@@ -84,14 +84,14 @@ def states(quantity: str) -> Callable[[], float]:
 
 
 def elements() -> float:
-    from app.calc.propellant.thermochem import expansion
+    from tests.calc.propellant.expansion import expansion
 
     flows = [expansion({"potassium_nitrate": 0.65, s: 0.35}) for s in SUGARS]
     return max(one.balance_error for f in flows for one in (f.chamber, f.throat, f.exit))
 
 
 def entropy() -> float:
-    from app.calc.propellant.thermochem import expansion
+    from tests.calc.propellant.expansion import expansion
 
     flows = [expansion({"potassium_nitrate": 0.65, s: 0.35}) for s in SUGARS]
     return worst((f.exit.entropy, f.chamber.entropy) for f in flows)
@@ -173,9 +173,9 @@ def section_error(quantity: str, cells: int, offset: float) -> Callable[[], floa
     """Mean over depth of the difference to two circles' closed form, over the starting value."""
 
     def measure() -> float:
-        from app.calc.grain.cores import round_core
         from app.calc.grain.geometry import cross_section
         from app.calc.grain.section import burn_back
+        from tests.calc.grain.shapes import round_core
 
         section = burn_back(2 * R, round_core(0.016, offset), cells=cells)
         x = np.linspace(0.0, 0.98 * section.web, 400)
@@ -188,9 +188,9 @@ def section_error(quantity: str, cells: int, offset: float) -> Callable[[], floa
 
 def section_worst() -> float:
     """Largest difference of the moon's burning edge more than four cells from its kink, over the starting edge."""
-    from app.calc.grain.cores import round_core
     from app.calc.grain.geometry import cross_section
     from app.calc.grain.section import CELLS, burn_back
+    from tests.calc.grain.shapes import round_core
 
     section = burn_back(2 * R, round_core(0.016, 0.005))
     x = np.linspace(0.0, 0.98 * section.web, 2000)
@@ -202,26 +202,26 @@ def section_worst() -> float:
 def section_kept() -> float:
     from scipy.integrate import quad
 
-    from app.calc.grain import cores
     from app.calc.grain.section import burn_back
+    from tests.calc.grain import shapes
 
     found = []
-    shapes = (
-        cores.round_core(0.016),
-        cores.round_core(0.016, 0.005),
-        cores.slot_core(0.006, 0.02),
-        cores.star_core(5, 0.024, 0.010),
-        cores.flat_core(2 * R, 0.004),
+    ports = (
+        shapes.round_core(0.016),
+        shapes.round_core(0.016, 0.005),
+        shapes.slot_core(0.006, 0.02),
+        shapes.star_core(5, 0.024, 0.010),
+        shapes.flat_core(2 * R, 0.004),
     )
-    for core in shapes:
+    for core in ports:
         s = burn_back(2 * R, core, cells=96)
         found.append((sum(quad(s.perimeter, a, b, epsabs=1e-15)[0] for a, b in pairwise(s.depths)), float(s.area(0.0))))
     return worst(found)
 
 
 def star() -> float:
-    from app.calc.grain.cores import star_core
     from app.calc.grain.section import burn_back
+    from tests.calc.grain.shapes import star_core
 
     points, tip, root = 5, 0.012, 0.005
     section = burn_back(2 * R, star_core(points, 2 * tip, 2 * root))
@@ -258,9 +258,9 @@ def round_table(figure: str) -> Callable[[], float]:
     def measure() -> float:
         from dataclasses import replace
 
-        from app.calc.grain.cores import round_core
         from app.calc.grain.section import burn_back, prism
         from app.calc.motor.simulation import example, simulate
+        from tests.calc.grain.shapes import round_core
 
         plain_motor = example()
         g = plain_motor.grains[0]
@@ -277,9 +277,9 @@ def star_march(figure: str) -> Callable[[], float]:
     def measure() -> float:
         from dataclasses import replace
 
-        from app.calc.grain.cores import star_core
         from app.calc.grain.section import burn_back, prism
         from app.calc.motor.simulation import example, simulate
+        from tests.calc.grain.shapes import star_core
 
         section = burn_back(0.04445, star_core(5, 0.030, 0.014))
         grain = prism(section, 0.0762, 0.95 * 1841.0 * float(section.area(0.0)) * 0.0762)

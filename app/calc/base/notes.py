@@ -55,7 +55,7 @@ def joined(*parts: "Note | str", between: str = " ") -> Note:
 
     Examples
     --------
-    >>> both = together("A core of", Note("{size}.", {"size": Amount(0.012, "length")}))
+    >>> both = joined("A core of", Note("{size}.", {"size": Amount(0.012, "length")}))
     >>> both.words, both.amounts["n1_size"].value
     ('A core of {n1_size}.', 0.012)
     """

@@ -6,6 +6,7 @@ Each way to fail has an area, a strength and so a pressure at which the closure'
 from dataclasses import dataclass
 from math import pi
 
+from app.calc.base.areas import ring_area
 from app.calc.base.constants import positive
 from app.calc.base.errors import GeometryError
 from app.calc.case.casing import SHEAR_SHARE
@@ -34,7 +35,7 @@ class Retention:
 
 
 def _modes(bore_d: float, parts: list[tuple[str, float, float]]) -> Retention:
-    face = pi / 4 * bore_d**2
+    face = ring_area(bore_d)
     modes = [Mode(words, area, strength, area * strength / face) for words, area, strength in parts]
     return Retention(tuple(sorted(modes, key=lambda mode: mode.pressure)))
 
@@ -90,14 +91,14 @@ def ring_retention(
     positive("ring_yield", ring_yield, "Give the ring's yield strength.")
     if not 0 < bore_d < groove_d < outer_d:
         raise GeometryError("groove_d", "must lie between bore and outside of the case.", "Measure the groove.")
-    bearing = pi / 4 * (groove_d**2 - bore_d**2)
+    bearing = ring_area(groove_d, bore_d)
     return _modes(
         bore_d,
         [
             ("wall sheared off behind the groove", pi * groove_d * land, SHEAR_SHARE * wall_yield),
             ("ring sheared", pi * bore_d * ring_thickness, SHEAR_SHARE * ring_yield),
             ("groove crushed", bearing, min(wall_yield, ring_yield)),
-            ("wall torn in tension at the groove", pi / 4 * (outer_d**2 - groove_d**2), wall_yield),
+            ("wall torn in tension at the groove", ring_area(outer_d, groove_d), wall_yield),
         ],
     )
 
@@ -168,7 +169,7 @@ def bolt_retention(
     return _modes(
         bore_d,
         [
-            ("bolts sheared", count * pi / 4 * shank_d**2, SHEAR_SHARE * bolt_yield),
+            ("bolts sheared", count * ring_area(shank_d), SHEAR_SHARE * bolt_yield),
             ("holes crushed", count * shank_d * wall, wall_yield),
             ("wall torn out to its end", count * 2 * (edge - hole_d / 2) * wall, SHEAR_SHARE * wall_yield),
             ("wall torn in tension between holes", (around - count * hole_d) * wall, wall_yield),

@@ -7,8 +7,8 @@ three are measured of every grain. What else shapes a core are the geometry's ow
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from math import pi
 
+from app.calc.base.areas import ring_area
 from app.calc.grain.cores import Core
 from app.calc.grain.geometry import AnyGrain, Grain
 from app.calc.grain.section import burn_back, prism
@@ -42,7 +42,7 @@ class Geometry:
 
     def section(self, outer_d: float, core_d: float) -> float:
         """Propellant across a grain [m2] by its diameters [m]."""
-        return pi / 4 * outer_d**2 - self.port(core_d)
+        return ring_area(outer_d) - self.port(core_d)
 
     def volume(self, outer_d: float, core_d: float, length: float) -> float:
         """Propellant of a grain [m3] by its sizes [m]."""
@@ -71,7 +71,7 @@ class Geometry:
         )
 
 
-HOLLOW_CYLINDER = Geometry("hollow cylinder", port=lambda core_d: pi / 4 * core_d**2)
+HOLLOW_CYLINDER = Geometry("hollow cylinder", port=ring_area)
 
 GEOMETRIES = {geometry.name: geometry for geometry in (HOLLOW_CYLINDER,)}
 """Every geometry by its name."""

@@ -11,6 +11,7 @@ from math import inf, pi
 import numpy as np
 from numpy.typing import ArrayLike
 
+from app.calc.base.areas import ring_area
 from app.calc.base.constants import Floats, finite_array, positive
 from app.calc.base.errors import GeometryError
 from app.calc.base.notes import Amount, Note
@@ -95,7 +96,7 @@ class Grain:
     @property
     def volume(self) -> float:
         """Propellant volume before firing [m3]."""
-        return pi / 4 * (self.outer_d**2 - self.core_d**2) * self.length
+        return ring_area(self.outer_d, self.core_d) * self.length
 
     @property
     def density(self) -> float:
@@ -105,7 +106,7 @@ class Grain:
     @property
     def port(self) -> float:
         """Area of the core before firing [m2]."""
-        return pi / 4 * self.core_d**2
+        return ring_area(self.core_d)
 
     @property
     def web(self) -> float:

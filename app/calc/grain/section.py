@@ -131,9 +131,9 @@ def burn_back(outer_d: float, core: Core, burns_outer: bool = False, cells: int 
 
     Examples
     --------
-    >>> from app.calc.grain.cores import round_core
-    >>> section = burn_back(0.04, round_core(0.02))
-    >>> round(section.web, 4), round(float(section.area(0.0)) / (np.pi / 4 * (0.04**2 - 0.02**2)), 4)
+    >>> from app.calc.grain.cores import polygon_core
+    >>> section = burn_back(0.04, polygon_core([(-0.01, -0.01), (0.01, -0.01), (0.01, 0.01), (-0.01, 0.01)]))
+    >>> round(section.web, 4), round(float(section.area(0.0)) / (np.pi / 4 * 0.04**2 - 0.02**2), 4)
     (0.01, 1.0)
     """
     positive("outer_d", outer_d, "Measure the propellant's diameter.")
@@ -220,10 +220,11 @@ def prism(section: Section, length: float, mass: float, burning_ends: int = 2) -
 
     Examples
     --------
-    >>> from app.calc.grain.cores import star_core
-    >>> star = prism(burn_back(0.04, star_core(5, 0.024, 0.010)), 0.08, 0.16)
-    >>> star.name, round(star.density)
-    ('star core', 1851)
+    >>> from app.calc.grain.cores import polygon_core
+    >>> square = polygon_core([(-0.01, -0.01), (0.01, -0.01), (0.01, 0.01), (-0.01, 0.01)])
+    >>> grain = prism(burn_back(0.04, square), 0.08, 0.16)
+    >>> grain.name, round(grain.density)
+    ('outline core', 2335)
     """
     positive("length", length, "Measure the grain's length.")
     web = min(section.web, length / burning_ends) if burning_ends else section.web

@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from math import pi, radians
+from math import radians
 
 import numpy as np
 
+from app.calc.base.areas import ring_area
 from app.calc.base.constants import ATM, ROOM_TEMPERATURE, positive, within
 from app.calc.base.errors import CalcError, GeometryError, OutOfRange
 from app.calc.base.notes import Amount, Note
@@ -222,12 +223,12 @@ class Motor:
     @property
     def throat_area(self) -> float:
         """Throat area before firing [m2]."""
-        return pi / 4 * self.throat_d**2
+        return ring_area(self.throat_d)
 
     @property
     def chamber_volume(self) -> float:
         """Volume of the chamber without grains [m3]."""
-        return pi / 4 * self.case_inner_d**2 * self.chamber_length + self.free_volume_extra
+        return ring_area(self.case_inner_d) * self.chamber_length + self.free_volume_extra
 
     @property
     def free_volume(self) -> float:
@@ -365,6 +366,6 @@ def example() -> Motor:
     """
 
     propellant = Propellant(1841.0, 909.0, 1.137, 0.0399, 1600.0, published_law("sorbitol"))
-    volume = pi / 4 * (0.04445**2 - 0.01905**2) * 0.0762
+    volume = ring_area(0.04445, 0.01905) * 0.0762
     grain = Grain(0.04445, 0.01905, 0.0762, 0.95 * 1841.0 * volume)
     return Motor((grain,) * 4, propellant, 0.0127, 0.033, 0.0472, 0.32, c_star_efficiency=0.95, nozzle_efficiency=0.90)

@@ -67,34 +67,6 @@ class BlendState:
     notes: tuple[Note | str, ...]
 
 
-@dataclass(frozen=True)
-class Expansion:
-    """Ideal expansion in shifting equilibrium from the chamber through the throat to an exit pressure.
-
-    Attributes
-    ----------
-    chamber, throat, exit : Equilibrium
-        The three states.
-    exit_velocity, isp : float
-        Velocity at the exit [m/s]; the same over standard gravity [s], for ambient = exit pressure.
-    c_star : float
-        Chamber pressure over the largest mass flux [m/s].
-    area_ratio : float
-        Exit over throat area [-].
-    gamma_effective : float
-        The one constant exponent with the same chamber and the same exit velocity [-].
-    """
-
-    chamber: Equilibrium
-    throat: Equilibrium
-    exit: Equilibrium
-    exit_velocity: float
-    isp: float
-    c_star: float
-    area_ratio: float
-    gamma_effective: float
-
-
 def _elements(blend: Mapping[str, float]) -> Floats:
     amounts = [
         math.fsum(f / INGREDIENTS[k].molar_mass * INGREDIENTS[k].elements.get(atom, 0) for k, f in blend.items())
@@ -247,83 +219,6 @@ def between(states: Sequence[BlendState], pressure: float) -> BlendState:
     numbers = {name: mixed(getattr(low, name), getattr(high, name)) for name in figures}
     notes = low.notes + tuple(note for note in high.notes if note not in low.notes)
     return BlendState(**numbers, pressure=pressure, ok=low.ok and high.ok, notes=notes)
-
-
-def expansion(parts: Mapping[str, float], p_chamber: float = 68 * ATM, p_exit: float = ATM) -> Expansion:
-    """Expand the products of a blend through a nozzle, in equilibrium all the way.
-
-    Parameters
-    ----------
-    parts : mapping of str to float
-        Mass fraction of each ingredient [-].
-    p_chamber, p_exit : float
-        Pressure in the chamber and at the exit [Pa].
-
-    Returns
-    -------
-    Expansion
-        States, exit velocity [m/s], ideal Isp [s], c* [m/s] and area ratio [-].
-
-    Raises
-    ------
-    BlendError
-        If the blend is not of the family.
-    OutOfRange
-        If the chamber pressure is outside 0.2-20 MPa, or the exit pressure not below the throat's.
-    NoSolution
-        If a state is not found; below about 770 K solid carbonate and carbon make the solver stall.
-
-    Notes
-    -----
-    The throat is where mass flux is largest. No friction, divergence or lag of the condensed matter.
-
-    References
-    ----------
-    S. Gordon and B. J. McBride, NASA RP-1311, chapter 6 (rocket performance).
-
-    Examples
-    --------
-    >>> flow = expansion({"potassium_nitrate": 0.65, "sorbitol": 0.35})
-    >>> 153 < flow.isp < 155
-    True
-    """
-    from scipy.optimize import minimize_scalar
-
-    if not (math.isfinite(p_exit) and 0 < p_exit <= 0.5 * p_chamber):
-        raise OutOfRange(
-            "p_exit",
-            Note("{exit} is not between zero and half the chamber pressure.", {"exit": Amount(p_exit, "pressure")}),
-            "Give an exit pressure below that of the throat.",
-        )
-    with LOCK:
-        elements, chamber = _chamber(parts, p_chamber)
-
-        def at(p: float, guess: float) -> Equilibrium:
-            return find("entropy", chamber.entropy, p, elements, guess)
-
-        def velocity(state: Equilibrium) -> float:
-            return math.sqrt(2 * max(chamber.enthalpy - state.enthalpy, 0.0))
-
-        def flux(state: Equilibrium) -> float:
-            return state.density * velocity(state)
-
-        def minus_flux(ratio: float) -> float:
-            return -flux(at(ratio * p_chamber, chamber.temperature - 50))
-
-        best = minimize_scalar(minus_flux, bounds=(0.5, 0.7), method="bounded", options={"xatol": 1e-4})
-        throat = at(float(best.x) * p_chamber, chamber.temperature - 50)
-        leaving = at(p_exit, CARBONATE_MELTS)
-    speed = velocity(leaving)
-    return Expansion(
-        chamber=chamber,
-        throat=throat,
-        exit=leaving,
-        exit_velocity=speed,
-        isp=speed / STANDARD_GRAVITY,
-        c_star=p_chamber / flux(throat),
-        area_ratio=flux(throat) / flux(leaving),
-        gamma_effective=_gamma_for(speed, chamber, p_exit),
-    )
 
 
 def _c_star(chamber: Equilibrium, k: float) -> float:

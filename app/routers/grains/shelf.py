@@ -22,7 +22,6 @@ from app.services.grains import grains, reweighs, sets, shelf, undo, weighing
 from app.services.grains.sets import Proposal, SetsIn
 from app.services.grains.shelf import ShelfIn
 from app.services.review import trace
-from app.services.stock import formulas
 from app.web import Book, Forms, Typed, at_bench, blank, redirect, render, submit, version_of
 
 router = APIRouter(prefix="/shelf")
@@ -250,7 +249,7 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         results=RESULTS,
         traced=traced,
         history=grains.history(session, grain),
-        check=weighing.check(grain, view.pattern, formulas.ideal_density(view.formula), house),
+        check=weighing.checks(session, view.formula, [(grain, view.pattern)])[grain.pk],
         free=view.state not in ("in motor", "fired", "gone"),
         measure=measure,
         decide=decide,

@@ -14,7 +14,7 @@ from app.errors import Refused
 from app.forms import Choice, Form, from_texts
 from app.models import Batch, CastingTube, Grain, GrainPattern
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
-from app.services.book import first_minute, repository, serials, workshop
+from app.services.book import first_minute, repository, serials
 from app.services.cast import casting
 from app.services.grains import bench, grains, lots, rejects, weighing
 from app.services.grains.grains import GrainView
@@ -130,7 +130,7 @@ def _page(
 ) -> Response:
     """The weighing of a lot; `chosen` is a grain typed, scanned or touched, and why it is weighed again."""
     batch = batches.by_code(session, code)
-    house, person = workshop.get(session), at_bench(request, session)
+    person = at_bench(request, session)
     session_of = casting.find(session, batch)
     forms = Forms(request, session, failed)
     weighed = grains.of_batch(session, batch)
@@ -145,7 +145,6 @@ def _page(
     if chosen is not None:
         _choose(form, batch, *chosen, weighed)
     formula = formulas.get(session, batch.formula_id)
-    ideal = formulas.ideal_density(formula)
     planned = {p.pk: p for p in inventory.patterns(session) + inventory.patterns(session, True)}
     newest_first = sorted(weighed, key=lambda v: (v.grain.weighed_at, v.grain.pk), reverse=True)
     last = newest_first[0] if newest_first else None
@@ -172,7 +171,7 @@ def _page(
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],
         tubes=_tubes(session, [planned[item.pattern_id] for item in batch.items]),
         weighed=weighed,
-        checks={v.grain.pk: weighing.check(v.grain, v.pattern, ideal, house) for v in weighed},
+        checks=weighing.checks(session, formula, [(v.grain, v.pattern) for v in weighed]),
         last=last,
         undo=undo,
         undo_until=f"{clock.local(last.grain.weighed_at + first_minute.TAKE_BACK):%H:%M:%S}" if last else "",

@@ -14,7 +14,7 @@ from app.services.grains import grains, lots, weighing
 from app.services.hardware import inventory
 from app.services.review import lots_review, trace
 from app.services.review.lots_review import ReviewIn
-from app.services.stock import batches, formulas
+from app.services.stock import batches
 from app.web import Book, choose, render
 
 router = APIRouter(prefix="/review")
@@ -89,7 +89,6 @@ def one(request: Request, session: Book, code: str) -> Response:
     """One lot: where it came from, its grains, its motors and what came of them."""
     batch = batches.by_code(session, code)
     line, views = lots_review.line(session, batch), grains.of_batch(session, batch)
-    house, ideal = workshop.get(session), formulas.ideal_density(line.formula)
     found = lots.density_control(views)
     return render(
         request,
@@ -100,7 +99,7 @@ def one(request: Request, session: Book, code: str) -> Response:
         line=line,
         views=views,
         origin=trace.of_batch(session, batch),
-        checks={v.grain.pk: weighing.check(v.grain, v.pattern, ideal, house) for v in views},
+        checks=weighing.checks(session, line.formula, [(v.grain, v.pattern) for v in views]),
         balance=lots.balance(session, batch),
         evenness=lots.evenness(views),
         control=found,

@@ -66,10 +66,7 @@ def holds_until(session: Session, checklist: Checklist) -> datetime | None:
     if checklist.completed_at is None:
         return None
     limit = checklist.completed_at + timedelta(seconds=workshop.get(session).checklist_valid_s)
-    made = clock.local(checklist.completed_at)
-    # The bench's own midnight; a day with a clock change ends by its new offset.
-    midnight = datetime.combine(made.date() + timedelta(days=1), datetime.min.time()).astimezone()
-    return min(limit, midnight.astimezone(limit.tzinfo))
+    return min(limit, clock.next_midnight(checklist.completed_at).astimezone(limit.tzinfo))
 
 
 def why_not(session: Session, batch: Batch, checklist: Checklist | None) -> str | None:

@@ -52,9 +52,7 @@ def clock_moved(session: Session, checklist: Checklist) -> str | None:
 
 def until(session: Session, opened_at: datetime) -> datetime:
     """Until when hot work may begin in a session: its day's end, or for as long as a checklist holds, what is later."""
-    day = clock.local(opened_at).date() + timedelta(days=1)
-    midnight = datetime.combine(day, datetime.min.time()).astimezone()
-    return max(midnight, opened_at + timedelta(seconds=workshop.get(session).checklist_valid_s))
+    return max(clock.next_midnight(opened_at), opened_at + timedelta(seconds=workshop.get(session).checklist_valid_s))
 
 
 def still_holds(session: Session, cast: CastSession, moment: datetime) -> None:

@@ -1,12 +1,13 @@
 """What a predicted motor would do in a rocket, from a field, on a day: expected, and as a range."""
 
 from dataclasses import dataclass
-from math import hypot, isnan, pi
+from math import hypot, isnan
 from typing import Any
 
 import numpy as np
 from sqlmodel import Session, select
 
+from app.calc.base.areas import ring_area
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note, joined
 from app.calc.flight.flight import Flight, Motor, Pad, fly
@@ -251,7 +252,7 @@ def _empty_motor(session: Session, case: CaseInput, data: FlightIn) -> tuple[flo
     weighed = session.exec(select(Case.empty_mass_kg).where(Case.name == case.name)).first()
     if weighed is not None:
         return weighed, "as weighed with its case"
-    wall = pi / 4 * (case.outer_d_m**2 - case.inner_d_m**2)
+    wall = ring_area(case.outer_d_m, case.inner_d_m)
     rough = CLOSURES * ALUMINIUM_KG_M3 * wall * (case.chamber_length_m + 2 * case.inner_d_m)
     return rough, "estimated from its tube; weigh it and write it into the case"
 

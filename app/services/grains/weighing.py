@@ -1,6 +1,7 @@
 """What the scale and the caliper say of a grain: tare, a question about a slipped decimal sign, density, verdict."""
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
 from sqlmodel import Session
@@ -76,7 +77,7 @@ def work_out(session: Session, batch: Batch, data: GrainIn) -> dict[str, Any]:
     ideal = formulas.ideal_density(repository.get(session, Formula, batch.formula_id, "formula"))
     if not data.sure_of("gross"):
         _likely(grain, pattern, data, ideal * house.expected_density_share, house)
-    found = check(grain, pattern, ideal, house)
+    found = _check(grain, pattern, ideal, house)
     return {
         **values,
         "density_kg_m3": found.density,
@@ -86,8 +87,13 @@ def work_out(session: Session, batch: Batch, data: GrainIn) -> dict[str, Any]:
     }
 
 
-def check(grain: Grain, pattern: GrainPattern, ideal_density: float, house: Workshop) -> GrainCheck:
-    """What a grain's numbers say by the workshop's limits; ideal density in kg/m3."""
+def checks(session: Session, formula: Formula, grains: Iterable[tuple[Grain, GrainPattern]]) -> dict[int, GrainCheck]:
+    """What the numbers of grains of one formula say by the workshop's limits of today, by the grain's identity."""
+    house, ideal = workshop.get(session), formulas.ideal_density(formula)
+    return {grain.pk: _check(grain, pattern, ideal, house) for grain, pattern in grains}
+
+
+def _check(grain: Grain, pattern: GrainPattern, ideal_density: float, house: Workshop) -> GrainCheck:
     return check_grain(
         mass=grain.gross_kg,
         tube_tare=grain.tare_kg,

@@ -2,12 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from math import pi, radians
+from math import radians
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
+from app.calc.base.areas import ring_area
 from app.calc.base.atmosphere import atmosphere
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
@@ -112,7 +113,7 @@ class Setup:
 
 def burning(pattern: GrainPattern, sizes: Sized, mass: float, tube_od: float = 0.0, tube_mass: float = 0.0) -> Burning:
     """A grain of a pattern with its own mass [kg] and sizes; outer diameter and mass of its tube, or 0."""
-    tube = pi / 4 * max(tube_od**2 - sizes.outer_d_m**2, 0.0) * sizes.length_m
+    tube = max(ring_area(tube_od, sizes.outer_d_m), 0.0) * sizes.length_m
     return Burning(shapes.grain(pattern, sizes, mass), pattern.geometry, sizes.core_d_m, tube, tube_mass)
 
 

@@ -4,7 +4,7 @@ A motor that did not light has burned nothing and is not here. Few queries, what
 """
 
 from collections.abc import Iterable
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
 from pydantic import Field as FormField
@@ -12,6 +12,7 @@ from sqlalchemy import ColumnElement, func
 from sqlalchemy import select as select_core
 from sqlmodel import Session, col
 
+from app import clock
 from app.models import (
     Batch,
     BuildGrain,
@@ -132,9 +133,9 @@ def _where(wanted: LookIn, unlit: bool) -> list[ColumnElement[bool]]:
     """What a query of firings and their motors keeps."""
     where: list[ColumnElement[bool]] = [] if unlit else [col(Firing.result) != "no_light"]
     if wanted.since is not None:
-        where.append(col(Firing.fired_at) >= _midnight(wanted.since))
+        where.append(col(Firing.fired_at) >= clock.midnight(wanted.since))
     if wanted.until is not None:
-        where.append(col(Firing.fired_at) < _midnight(wanted.until + timedelta(days=1)))
+        where.append(col(Firing.fired_at) < clock.midnight(wanted.until + timedelta(days=1)))
     if wanted.case_id is not None:
         where.append(col(MotorBuild.case_id) == wanted.case_id)
     return where
@@ -190,11 +191,6 @@ def _heads() -> Any:
         .outerjoin(Prediction, col(Prediction.id) == stored_predictions.id_in_query())
         .order_by(col(Firing.fired_at), col(Firing.id))
     )
-
-
-def _midnight(day: date) -> datetime:
-    """When a day begins on the bench's clock."""
-    return datetime.combine(day, time.min).astimezone()
 
 
 class _Part(NamedTuple):

@@ -6,8 +6,8 @@ from math import pi, sin
 import pytest
 
 from app.calc.base.errors import GeometryError
-from app.calc.grain.cores import star_core
 from app.calc.grain.geometries import GEOMETRIES, HOLLOW_CYLINDER, Geometry
+from tests.calc.grain.shapes import star_core
 
 SIZES = {"outer_d": 0.04445, "core_d": 0.01905, "length": 0.0762}
 STAR = Geometry(

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 
 from app.calc.base.errors import CalcError
 from app.calc.grain.core_offset import askew, core_offset_fault
-from app.calc.grain.cores import Core, flat_core, polygon_core, round_core, slot_core, star_core
+from app.calc.grain.cores import Core, polygon_core
 from app.calc.grain.geometry import Grain, burning_area, port_area, remaining_volume
 from app.calc.grain.section import burn_back, prism
 from app.calc.grain.tabulated_grain import ShapedGrain
@@ -19,6 +19,7 @@ from app.calc.motor.simulation import Motor, MotorRun, example, simulate, simula
 from app.calc.motor.uncertainty import predict_range
 from app.units import say
 from tests.calc import stiff_reference as reference
+from tests.calc.grain.shapes import flat_core, round_core, slot_core, star_core
 
 D = 0.04445
 CORES: dict[str, Core] = {
