@@ -10,7 +10,7 @@ from app.errors import Refused
 from app.models import Case, CastingTube, CoringRod, Firing, GrainPattern, MotorBuild, Nozzle, NozzleMeasure
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.services.book import repository, workshop
-from app.services.hardware import closures
+from app.services.hardware import closures, shapes
 from app.units import Quantity, exact, show
 
 MATERIALS = {key: material.name for key, material in casing.MATERIALS.items()}
@@ -131,9 +131,11 @@ def save_pattern(
                 field="core_d",
             )
     repository.refuse_same(session, GrainPattern, "name", data.name, but=row)
-    return repository.store(
+    saved = repository.store(
         session, GrainPattern, data.model_copy(update={"outer_d": outer, "core_d": core}), row, version
     )
+    shapes.check(saved)
+    return saved
 
 
 def _diameters(session: Session, data: GrainPatternIn) -> tuple[Quantity, Quantity]:

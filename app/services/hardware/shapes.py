@@ -1,9 +1,12 @@
 """The geometry of a pattern's grains: their volume, and the grain that a calculation takes."""
 
+import re
 from typing import Protocol
 
+from app.calc.base.errors import CalcError
 from app.calc.grain.geometries import GEOMETRIES, Geometry
 from app.calc.grain.geometry import AnyGrain
+from app.errors import Refused
 from app.models import GrainPattern
 
 
@@ -18,6 +21,25 @@ class Sized(Protocol):
 def of(pattern: GrainPattern) -> Geometry:
     """The geometry of a pattern, with the pattern's own sizes."""
     return GEOMETRIES[pattern.geometry].of_sizes(pattern)
+
+
+def check(pattern: GrainPattern) -> None:
+    """Refuse a pattern whose geometry cannot be of its sizes.
+
+    Raises
+    ------
+    Refused
+        An own size of the geometry is missing or cannot be; beside its field.
+    """
+    geometry = GEOMETRIES[pattern.geometry]
+    fields = {re.sub("_m$", "", name): name for name in geometry.own}
+    for field, name in fields.items():
+        if getattr(pattern, name) is None:
+            raise Refused(f"A {geometry.name} has one: type it.", field=field)
+    try:
+        of(pattern).grain(pattern.outer_d_m, pattern.core_d_m, pattern.length_m, 1.0, burns_outer=pattern.burns_outer)
+    except CalcError as error:
+        raise Refused(error.words, field=error.field if error.field in fields else "core_d") from error
 
 
 def volume(pattern: GrainPattern, sized: Sized | None = None) -> float:

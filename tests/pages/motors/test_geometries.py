@@ -4,9 +4,9 @@ from math import pi, sqrt
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlmodel import select
+from sqlmodel import Session, select
 
-from app.calc.grain.cores import polygon_core
+from app.calc.grain.cores import Core, polygon_core, star_core
 from app.calc.grain.geometries import GEOMETRIES, Geometry
 from app.errors import Refused
 from app.models import GrainPattern, Prediction
@@ -70,6 +70,23 @@ def test_a_motor_of_them_is_predicted_recorded_and_drawn(client: TestClient) -> 
     assert drawn.status_code == 200
     assert "<svg" in drawn.text
     assert "keeps its shape and sizes in every draw" in drawn.text
+
+
+def test_a_size_that_a_geometry_needs_or_that_it_cannot_have_is_refused_beside_its_field(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def star(core_d: float, root_d_m: float) -> Core:
+        return star_core(5, core_d, root_d_m)
+
+    monkeypatch.setitem(
+        GEOMETRIES, "star", Geometry("star", port=lambda core_d, root_d_m: 0.0, core=star, own=("root_d_m",))
+    )
+    monkeypatch.setattr(GrainPattern, "geometry", "star")
+    for root_d, words in ((None, "A star has one"), (2 * CORE, "less than the diameter of the points")):
+        monkeypatch.setattr(GrainPattern, "root_d_m", root_d, raising=False)
+        with pytest.raises(Refused, match=words) as refused:
+            build.pattern(session)
+        assert refused.value.field == "root_d"
 
 
 def test_a_core_off_the_axis_is_refused_where_it_is_not_round(client: TestClient) -> None:
