@@ -6,7 +6,8 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import Session, select
 
-from app.calc.grain.cores import Core, polygon_core, star_core
+from app.calc.base.errors import GeometryError
+from app.calc.grain.cores import Core, polygon_core
 from app.calc.grain.geometries import GEOMETRIES, Geometry
 from app.errors import Refused
 from app.models import GrainPattern, Prediction
@@ -15,6 +16,7 @@ from app.services.learning import prediction_record
 from app.services.motors import core_offset
 from tests import build
 from tests.browse import opened
+from tests.calc.grain.shapes import star_core
 from tests.pages.motors.test_builds import book
 
 D, CORE, LENGTH = 0.04445, 0.01905, 0.0762
@@ -76,13 +78,15 @@ def test_a_size_that_a_geometry_needs_or_that_it_cannot_have_is_refused_beside_i
     session: Session, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def star(core_d: float, root_d_m: float) -> Core:
+        if root_d_m >= core_d:
+            raise GeometryError("root_d", "is not less than the diameter of the points.", "Measure both again.")
         return star_core(5, core_d, root_d_m)
 
     monkeypatch.setitem(
         GEOMETRIES, "star", Geometry("star", port=lambda core_d, root_d_m: 0.0, core=star, own=("root_d_m",))
     )
     monkeypatch.setattr(GrainPattern, "geometry", "star")
-    for root_d, words in ((None, "A star has one"), (2 * CORE, "less than the diameter of the points")):
+    for root_d, words in ((None, "A star has one"), (2 * CORE, "not less than the diameter of the points")):
         monkeypatch.setattr(GrainPattern, "root_d_m", root_d, raising=False)
         with pytest.raises(Refused, match=words) as refused:
             build.pattern(session)
