@@ -8,7 +8,7 @@ from sqlmodel import Session, select
 
 from app.calc.base.errors import GeometryError
 from app.calc.grain.cores import Core, polygon_core
-from app.calc.grain.geometries import GEOMETRIES, Geometry
+from app.calc.grain.geometries import GEOMETRIES, HOLLOW_CYLINDER, Geometry
 from app.errors import Refused
 from app.models import GrainPattern, Prediction
 from app.models.core_offset import CoreOffsetIn
@@ -28,15 +28,14 @@ VOLUME = (pi / 4 * D**2 - SIDE**2) * LENGTH
 
 @pytest.fixture(autouse=True)
 def _square(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Every pattern is a tube with a square core; its core's diameter is that of the circle through the corners."""
+    """What the book has as hollow cylinders has a square core, whose diameter is of the circle through its corners."""
 
     def corners(core_d: float) -> list[tuple[float, float]]:
         r = core_d / 2
         return [(r, 0), (0, r), (-r, 0), (0, -r)]
 
     square = Geometry("square core", port=lambda core_d: core_d**2 / 2, core=lambda d: polygon_core(corners(d)))
-    monkeypatch.setitem(GEOMETRIES, square.name, square)
-    monkeypatch.setattr(GrainPattern, "geometry", square.name)
+    monkeypatch.setitem(GEOMETRIES, HOLLOW_CYLINDER.name, square)
 
 
 def test_every_pattern_of_the_book_has_a_geometry_of_the_list(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -77,20 +76,18 @@ def test_a_motor_of_them_is_predicted_recorded_and_drawn(client: TestClient) -> 
 def test_a_size_that_a_geometry_needs_or_that_it_cannot_have_is_refused_beside_its_field(
     session: Session, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def star(core_d: float, root_d_m: float) -> Core:
-        if root_d_m >= core_d:
-            raise GeometryError("root_d", "is not less than the diameter of the points.", "Measure both again.")
-        return star_core(5, core_d, root_d_m)
+    def star(core_d: float, waist_d_m: float) -> Core:
+        if waist_d_m >= core_d:
+            raise GeometryError("waist_d", "is not less than the diameter of the points.", "Measure both again.")
+        return star_core(5, core_d, waist_d_m)
 
-    monkeypatch.setitem(
-        GEOMETRIES, "star", Geometry("star", port=lambda core_d, root_d_m: 0.0, core=star, own=("root_d_m",))
-    )
-    monkeypatch.setattr(GrainPattern, "geometry", "star")
-    for root_d, words in ((None, "A star has one"), (2 * CORE, "not less than the diameter of the points")):
-        monkeypatch.setattr(GrainPattern, "root_d_m", root_d, raising=False)
+    made = Geometry("star", port=lambda core_d, waist_d_m: 0.0, core=star, own=("waist_d_m",))
+    monkeypatch.setitem(GEOMETRIES, HOLLOW_CYLINDER.name, made)
+    for waist_d, words in ((None, "A star has one"), (2 * CORE, "not less than the diameter of the points")):
+        monkeypatch.setattr(GrainPattern, "waist_d_m", waist_d, raising=False)
         with pytest.raises(Refused, match=words) as refused:
             build.pattern(session)
-        assert refused.value.field == "root_d"
+        assert refused.value.field == "waist_d"
 
 
 def test_a_core_off_the_axis_is_refused_where_it_is_not_round(client: TestClient) -> None:
