@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session, select
 
-from app import clock, demo_log, system
+from app import clock, demo_log, first_run, system
 from app.calc.motor.simulation import MotorRun, simulate
 from app.calc.propellant.recipe import theoretical_density
 from app.db import migrate, open_engine, writing
@@ -53,7 +53,6 @@ from app.services.hardware import distances, inventory, places, shapes
 from app.services.learning import learning
 from app.services.motors import builds, prediction
 from app.services.stock import batches, formulas, supplies
-from app.services.today import first_run
 from app.settings import resource
 from app.units import parse
 

@@ -14,7 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from app import faults, units, web
+from app import faults, first_run, units, web
 from app.access import middleware
 from app.access.lan import Lan
 from app.book.backup_thread import BackupThread
@@ -22,7 +22,6 @@ from app.calc.base.notes import Note
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
 from app.routers import ROUTERS
-from app.services.today import first_run
 from app.settings import Settings, resource
 
 WORKERS = 8

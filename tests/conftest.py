@@ -11,10 +11,9 @@ from hypothesis import settings
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from app import clock
+from app import clock, first_run
 from app.db import migrate, open_engine, writing
 from app.main import create_app
-from app.services.today import first_run
 from app.settings import Settings
 from tests import build, moment
 

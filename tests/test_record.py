@@ -174,7 +174,7 @@ def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
         "demo.py",
         "routers/book/devices.py",
         "routers/book/drafts.py",
-        "services/today/first_run.py",
+        "first_run.py",
     }
     app = Path(web.__file__).parent
     writers = {

@@ -21,12 +21,11 @@ from typing import Any
 
 from pydantic import BaseModel, Field, ValidationError
 
-from app import logbook
+from app import first_run, logbook
 from app.book import backups, bookfile
 from app.book.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.db import migrate, open_engine, upgrade
 from app.errors import Trouble
-from app.services.today import first_run
 from app.troubles import as_trouble, trouble_of
 
 MOST_ENTRIES = 200_000

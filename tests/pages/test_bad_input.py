@@ -12,13 +12,13 @@ from fastapi.testclient import TestClient
 from httpx2 import Response
 from pydantic import BaseModel
 
+from app import first_run
 from app.db import migrate, open_engine, writing
 from app.forms import from_texts
 from app.main import create_app
 from app.models.base import FormIn, measure_of
 from app.routers import ROUTERS
 from app.services.cast import checklists
-from app.services.today import first_run
 from app.settings import Settings
 from app.units import METRIC
 from tests import build

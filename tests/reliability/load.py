@@ -237,8 +237,8 @@ def memory(server: Server, pages: list[str], requests: int, clients: int = 8) ->
 
 def ten_years(folder: Path) -> Path:
     """The ten-year book of the benchmarks, filled."""
+    from app import first_run
     from app.db import migrate, open_engine
-    from app.services.today import first_run
     from tests.benchmarks.test_book_bench import fill
 
     book = folder / "ten-years.sqlite3"

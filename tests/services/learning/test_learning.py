@@ -11,6 +11,7 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, select
 
+from app import first_run
 from app.calc.motor.assembly import C_STAR_EFFICIENCY
 from app.calc.motor.simulation import simulate
 from app.db import reading, writing
@@ -26,7 +27,6 @@ from app.services.learning import fit_records, learning, learning_pages, predict
 from app.services.learning.prediction_record import LearnedFactors
 from app.services.motors import builds, prediction
 from app.services.stock import blends, formulas
-from app.services.today import first_run
 from app.units import say
 from tests import build
 from tests.marks import width
