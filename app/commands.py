@@ -55,12 +55,13 @@ def export(book: Path, target: Path, replace: bool) -> str:
 
 def take_in(book: Path, file: Path) -> str:
     """Make the book of such a zip; only a new, empty book is replaced."""
+    from app import first_run
     from app.book import import_zip
 
     with Instance(book):
         logbook.begin(book)
         try:
-            replaced = import_zip.import_book(file, book)
+            replaced = import_zip.import_book(file, book, first_run.prepare)
         finally:
             logbook.end()
         put_out = _paired_again(book)

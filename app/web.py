@@ -24,7 +24,6 @@ from sqlmodel import Session
 from app import clock, logbook, units, uploads
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note
-from app.calc.propellant.ingredients import INGREDIENTS
 from app.db import reading, writing
 from app.errors import Asked, BookError
 from app.forms import Choice, Form, from_texts, resent, whole
@@ -32,6 +31,7 @@ from app.models import Draft, OnceToken, Workshop
 from app.models.base import FormIn, as_form
 from app.page import Page
 from app.services.book import audit_reasons, drafts, workshop
+from app.services.stock import supplies
 from app.settings import resource
 from app.troubles import trouble_of
 
@@ -110,7 +110,7 @@ def _environment() -> Environment:
     for kind in units.KINDS:
         env.filters[kind] = _measure_filter(kind)
     env.filters["bare"] = _bare
-    env.filters["ingredient"] = lambda key: INGREDIENTS[key].name if key in INGREDIENTS else key
+    env.filters["ingredient"] = supplies.ingredient_name
     env.filters["moment"] = lambda m: "–" if m is None else clock.day_and_time(m)
     env.filters["clock"] = lambda m: "–" if m is None else f"{clock.local(m):%H:%M}"
     env.filters["day"] = lambda d: "–" if d is None else clock.day(d)
@@ -374,6 +374,13 @@ def named(request: Request, session: Session) -> str:
 def reason(data: FormIn) -> str:
     """Why something is done, where the form asks for it."""
     return str(getattr(data, "why", None) or getattr(data, "reason", None) or "")
+
+
+@contextmanager
+def unsigned_writing(request: Request) -> Iterator[Session]:
+    """A session for what is nobody's act: words not saved yet, and a device that pairs. The caller commits."""
+    with writing(request.app.state.engine) as session:
+        yield session
 
 
 def device(request: Request) -> str | None:

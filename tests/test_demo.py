@@ -9,6 +9,7 @@ import pytest
 from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
+from app import first_run
 from app.book import export, import_zip
 from app.db import open_engine, reading
 from app.demo import fill
@@ -41,7 +42,7 @@ def book(demo: Engine) -> Iterator[Session]:
 def test_all_of_it_goes_out_and_in_again(demo: Engine, tmp_path: Path) -> None:
     book, again = Path(str(demo.url.database)), tmp_path / "again.sqlite3"
     export.write(book, tmp_path / "demo.zip")
-    import_zip.import_book(tmp_path / "demo.zip", again)
+    import_zip.import_book(tmp_path / "demo.zip", again, first_run.prepare)
     assert everything(again) == everything(book)
 
 

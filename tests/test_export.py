@@ -15,6 +15,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from app import first_run
 from app.__main__ import main
 from app.book import bookfile, export, import_zip
 from app.db import migrate, upgrade
@@ -55,7 +56,7 @@ def rows(file: Path) -> dict[str, list[tuple[object, ...]]]:
 )
 def test_the_demonstration_book_comes_back_row_by_row(demo: Path, zipped: Path, tmp_path: Path) -> None:
     book = tmp_path / "book.sqlite3"
-    assert import_zip.import_book(zipped, book) is None
+    assert import_zip.import_book(zipped, book, first_run.prepare) is None
     assert rows(book) == rows(demo)
     assert len(rows(book)["curve_file"]) >= 3
     assert {type(value) for lines in rows(book).values() for row in lines for value in row} == {
@@ -136,7 +137,7 @@ def test_a_book_of_any_rows_comes_back(
         for _, sql in triggers:
             connection.execute(sql)
     export.write(book, folder / "book.zip")
-    import_zip.import_book(folder / "book.zip", folder / "again.sqlite3")
+    import_zip.import_book(folder / "book.zip", folder / "again.sqlite3", first_run.prepare)
     assert rows(folder / "again.sqlite3") == rows(book)
 
 
@@ -186,7 +187,7 @@ def test_an_export_never_looks_like_a_bomb(demo: Path, tmp_path: Path, monkeypat
             "VALUES ('2026-11-25 00:00:00', 1, 1, 'idle', 'x', 3000000, zeroblob(3000000))"
         )
     export.write(book, tmp_path / "book.zip")
-    import_zip.import_book(tmp_path / "book.zip", tmp_path / "again.sqlite3")
+    import_zip.import_book(tmp_path / "book.zip", tmp_path / "again.sqlite3", first_run.prepare)
     assert rows(tmp_path / "again.sqlite3") == rows(book)
 
 
@@ -212,7 +213,7 @@ def test_the_commands_take_a_book_out_and_in(
 def test_a_book_that_was_only_made_is_empty_too(zipped: Path, demo: Path, tables_only: Path, tmp_path: Path) -> None:
     book = tmp_path / "book.sqlite3"
     book.write_bytes(tables_only.read_bytes())
-    assert import_zip.import_book(zipped, book) is not None
+    assert import_zip.import_book(zipped, book, first_run.prepare) is not None
     assert rows(book) == rows(demo)
 
 
@@ -331,7 +332,7 @@ def test_what_is_no_whole_zip_is_refused_and_nothing_is_changed(
     spoil(zipped, spoiled)
     book.write_bytes(new_book.read_bytes())
     with pytest.raises(Trouble, match=words):
-        import_zip.import_book(spoiled, book)
+        import_zip.import_book(spoiled, book, first_run.prepare)
     assert book.read_bytes() == new_book.read_bytes()
     assert {p.name.removesuffix("-wal").removesuffix("-shm") for p in tmp_path.rglob("*") if p.is_file()} == {
         "book.sqlite3",
@@ -359,7 +360,7 @@ def test_whatever_befalls_its_bytes_a_zip_is_read_whole_or_refused(
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(import_zip, "upgrade", lambda file, **_: file.exists() or shutil.copy(tables_only, file))
         try:
-            import_zip.import_book(spoiled, book)
+            import_zip.import_book(spoiled, book, first_run.prepare)
         except Trouble:
             assert not book.exists()
             return
@@ -376,7 +377,7 @@ def test_a_zip_bomb_is_refused_before_anything_is_unpacked(tmp_path: Path) -> No
             entry.write(bytes(1_000_000))
     assert bomb.stat().st_size < 200_000
     with pytest.raises(Trouble, match="which no book does"):
-        import_zip.import_book(bomb, tmp_path / "book.sqlite3")
+        import_zip.import_book(bomb, tmp_path / "book.sqlite3", first_run.prepare)
 
 
 def test_a_zip_of_very_many_files_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -386,7 +387,7 @@ def test_a_zip_of_very_many_files_is_refused(tmp_path: Path, monkeypatch: pytest
         for number in range(101):
             out.writestr(f"{number}", b"")
     with pytest.raises(Trouble, match="which no book does"):
-        import_zip.import_book(many, tmp_path / "book.sqlite3")
+        import_zip.import_book(many, tmp_path / "book.sqlite3", first_run.prepare)
 
 
 @pytest.mark.parametrize("fault", [TypeError("two arguments"), ValueError("not enough to unpack"), AttributeError("x")])
@@ -402,7 +403,7 @@ def test_a_fault_of_the_program_is_not_told_as_a_damaged_zip(
     with pytest.raises(
         Trouble, match=r"Grainbook itself failed .* need not be damaged\. Nothing was changed\."
     ) as told:
-        import_zip.import_book(zipped, tmp_path / "book.sqlite3")
+        import_zip.import_book(zipped, tmp_path / "book.sqlite3", first_run.prepare)
     assert "damaged or was altered" not in told.value.message
     assert f"making a book of a zip: {type(fault).__name__} at import_zip.py" in caplog.text
     assert list(tmp_path.iterdir()) == []
@@ -421,7 +422,7 @@ def test_the_log_says_where_an_import_failed(
 def test_a_line_without_an_end_is_not_read_into_memory(zipped: Path, tmp_path: Path, monkeypatch) -> None:
     monkeypatch.setattr(import_zip, "MOST_IN_ONE", 200)
     with pytest.raises(Trouble, match="damaged or was altered"):
-        import_zip.import_book(zipped, tmp_path / "book.sqlite3")
+        import_zip.import_book(zipped, tmp_path / "book.sqlite3", first_run.prepare)
 
 
 def test_an_export_that_fails_leaves_nothing(demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -23,6 +23,7 @@ from sqlalchemy import Engine, event
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
+from app import first_run
 from app.__main__ import main
 from app.book import backups, bookfile, export, guards, import_zip
 from app.db import migrate, open_engine, reading, steps
@@ -193,7 +194,7 @@ def test_an_old_copy_is_restored_and_then_brought_up_with_a_copy_of_its_own(
 def test_a_zip_of_an_old_book_is_read_and_brought_up(released: Path, tmp_path: Path) -> None:
     before = rows(released)
     export.write(released, tmp_path / "old.zip")
-    assert import_zip.import_book(tmp_path / "old.zip", tmp_path / "again.sqlite3") is None
+    assert import_zip.import_book(tmp_path / "old.zip", tmp_path / "again.sqlite3", first_run.prepare) is None
     assert bookfile.inspect(tmp_path / "again.sqlite3").schema == bookfile.schemas()[-1]
     assert only(rows(tmp_path / "again.sqlite3"), before) == before
 

@@ -13,15 +13,16 @@ import string
 import struct
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 from pydantic import BaseModel, Field, ValidationError
+from sqlalchemy import Engine
 
-from app import first_run, logbook
+from app import logbook
 from app.book import backups, bookfile
 from app.book.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.db import migrate, open_engine, upgrade
@@ -85,8 +86,10 @@ class _Manifest(BaseModel):
     tables: dict[str, Told]
 
 
-def import_book(file: Path, book: Path) -> Path | None:
+def import_book(file: Path, book: Path, begin: Callable[[Engine], None]) -> Path | None:
     """Make the book of a zip; a new, empty book that stood there is kept beside it, and its path is given back.
+
+    `begin` adds what every book begins with: a book with nothing else in it is new.
 
     Raises
     ------
@@ -96,7 +99,7 @@ def import_book(file: Path, book: Path) -> Path | None:
     """
     if not file.is_file():
         raise Trouble(f"There is no file {file}. Nothing was changed. Look at the name you typed.")
-    if not _is_new(book):
+    if not _is_new(book, begin):
         raise Trouble(
             f"The book {book} is not empty, and nothing is mixed into it. Nothing was changed. Name another file with "
             "--book, or move that book away first."
@@ -144,7 +147,7 @@ def _opened(file: Path) -> Iterator[zipfile.ZipFile]:
         yield zipped
 
 
-def _is_new(book: Path) -> bool:
+def _is_new(book: Path, begin: Callable[[Engine], None]) -> bool:
     """Whether there is no book yet, or one with nothing in it but what every book begins with."""
     with as_trouble():
         if bookfile.blank(book):
@@ -156,7 +159,7 @@ def _is_new(book: Path) -> bool:
         fresh = Path(folder) / "fresh.sqlite3"
         migrate(fresh)
         engine = open_engine(fresh)
-        first_run.prepare(engine)
+        begin(engine)
         engine.dispose()
         new = bookfile.inspect(fresh).rows
     return all(here.rows[table] in (0, count) for table, count in new.items() if table not in _OF_THE_MOMENT)

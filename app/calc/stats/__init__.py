@@ -1,4 +1,5 @@
 """Statistics that know nothing of motors.
 
-Control charts, least squares, correlations, intervals, many comparisons.
+Control charts, least squares, rank correlation, coverage of ranges, many comparisons. In: samples. Out: estimates with
+their intervals.
 """

@@ -1,1 +1,1 @@
-"""Settings, people, devices, drafts, copies, changes and help; the shared shape of the workshop's list pages."""
+"""Settings, people, devices, drafts, copies, changes and help; `crud_pages` is the shape that plain lists share."""

@@ -11,7 +11,6 @@ from sqlmodel import Session
 from app import web
 from app.access import middleware, pairing
 from app.access.lan import Lan
-from app.db import writing
 from app.errors import Refused
 from app.forms import Form, from_texts
 from app.models.base import FormIn
@@ -165,7 +164,7 @@ def pair(request: Request, typed: Typed) -> Response:
     if not desk.take(request.client.host, data.code):
         form.refuse("code", NO_SUCH_CODE)
         return web.bare(request, PairPage(form=form), 422)
-    with writing(request.app.state.engine) as session:
+    with web.unsigned_writing(request) as session:
         device, token = devices.pair(session, data)
         name = device.name
         session.commit()

@@ -5,9 +5,8 @@ import json
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from app.db import writing
 from app.services.book import drafts
-from app.web import Typed, redirect
+from app.web import Typed, redirect, unsigned_writing
 
 router = APIRouter(prefix="/drafts")
 
@@ -15,7 +14,7 @@ router = APIRouter(prefix="/drafts")
 @router.post("")
 def keep(request: Request, page: str, typed: Typed) -> Response:
     """Keep what stands in the form of a page."""
-    with writing(request.app.state.engine) as session:
+    with unsigned_writing(request) as session:
         once = next((text for name, text in typed if name == "once"), "")
         drafts.keep(session, page, json.dumps([pair for pair in typed if pair[0] != "once"]), once)
         session.commit()
@@ -27,7 +26,7 @@ def discard(request: Request, page: str, back: str) -> Response:
     """Forget what stands in the form of a page, and open it afresh; a link of another site forgets nothing."""
     if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return redirect("/")
-    with writing(request.app.state.engine) as session:
+    with unsigned_writing(request) as session:
         drafts.discard(session, page)
         session.commit()
     inside = back.startswith("/") and not back.startswith(("//", "/\\"))  # browsers read /\ as //: another site

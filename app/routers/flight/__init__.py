@@ -1,1 +1,1 @@
-"""Estimated flights on other rooms' pages."""
+"""Estimated flights as a part of other rooms' pages, and distances."""

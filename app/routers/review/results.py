@@ -10,7 +10,6 @@ from pydantic import Field as FormField
 from sqlmodel import Session
 
 from app import clock, tables
-from app.calc.stats.rank_correlation import ENOUGH_PAIRS
 from app.charts import Axis, Interval, Point, Rule, individuals_chart, interval_chart
 from app.errors import Refused
 from app.forms import Form, from_texts
@@ -188,7 +187,7 @@ def show_together(request: Request, session: Book) -> Response:
         burns=found,
         seen=[(s, _scatter(s, units)) for s in seen],
         judged=sum(s.measure is not None for s in seen),
-        enough=ENOUGH_PAIRS,
+        enough=correlations.ENOUGH_PAIRS,
         lots=correlations.ENOUGH_LOTS,
     )
 

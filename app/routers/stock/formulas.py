@@ -6,16 +6,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from app.calc.base.errors import CalcError
-from app.calc.motor.uncertainty import rate_spread
-from app.calc.propellant.ingredients import INGREDIENTS
 from app.forms import Form
 from app.models import Formula
 from app.models.base import FormIn
 from app.models.formula import FormulaIn
 from app.models.history import correction_of
 from app.services.book import audit_log, repository, workshop
-from app.services.stock import blends, formulas
+from app.services.stock import formulas, supplies
 from app.units import editable
 from app.web import Book, Forms, Typed, render, submit, version_of
 
@@ -107,7 +104,7 @@ def _texts(session: Session, formula: Formula) -> dict[str, Any]:
     units = workshop.get(session).units
     texts: dict[str, Any] = {}
     for i, (key, share) in enumerate(formula.blend.items()):
-        texts[f"parts.{i}.ingredient"] = INGREDIENTS[key].name
+        texts[f"parts.{i}.ingredient"] = supplies.ingredient_name(key)
         texts[f"parts.{i}.percent"] = editable(share, "share", units)
     return texts
 
@@ -116,22 +113,14 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
     formula = None if formula_id is None else formulas.get(session, formula_id)
     url = "/workshop/formulas/new" if formula is None else _url(formula)
     forms = Forms(request, session, failed)
-    more: dict[str, Any] = {"state": None, "state_fault": "", "law": None, "law_fault": ""}
+    more: dict[str, Any] = formulas.Burning()._asdict()
     if formula is not None:
         more["facts"] = formulas.facts(formula)
         more["versions"] = formulas.versions(session, formula)
         more["batches"] = formulas.batches(session, formula)
         more["history"] = audit_log.history_of(session, formula)
         more["away"] = forms.get("away", FormIn, f"{url}/away", row=formula)
-        try:
-            more["state"] = blends.state(session, formula)
-        except CalcError as error:
-            more["state_fault"] = error.words
-        try:
-            more["law"] = formulas.burn_law(formula)
-            more["rate_spread"] = rate_spread(more["law"])
-        except CalcError as error:
-            more["law_fault"] = error.words
+        more |= formulas.burning(session, formula)._asdict()
     model = FormulaIn if formula is None else correction_of(FormulaIn)
     form = forms.get("form", model, url, row=formula, initial=_texts(session, formula) if formula else None)
     return render(
@@ -141,6 +130,6 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
         section="workshop",
         formula=formula,
         form=form,
-        known=[item.name for item in INGREDIENTS.values()],
+        known=supplies.ingredient_names(),
         **more,
     )

@@ -7,7 +7,6 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import clock
-from app.calc.propellant.ingredients import INGREDIENTS
 from app.models import Supply
 from app.models.firing import RESULTS
 from app.models.supply import CorrectionIn, SupplyIn
@@ -22,7 +21,7 @@ router = APIRouter()
 
 
 def _page(session: Session, bag: Supply | None, forms: Forms) -> dict[str, Any]:
-    more: dict[str, Any] = {"known": [item.name for item in INGREDIENTS.values()], "cautions": cautions.AT_THE_BAGS}
+    more: dict[str, Any] = {"known": supplies.ingredient_names(), "cautions": cautions.AT_THE_BAGS}
     if bag is not None:
         more |= {
             "stock": supplies.stock_of(session, bag),
@@ -36,7 +35,7 @@ def _page(session: Session, bag: Supply | None, forms: Forms) -> dict[str, Any]:
 
 
 def _initial(bag: Supply | None) -> dict[str, Any]:
-    return {"received_on": clock.today()} if bag is None else {"ingredient": INGREDIENTS[bag.ingredient].name}
+    return {"received_on": clock.today()} if bag is None else {"ingredient": supplies.ingredient_name(bag.ingredient)}
 
 
 SUPPLIES = Noun(

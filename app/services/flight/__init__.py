@@ -1,4 +1,5 @@
 """What a rocket does with a motor.
 
-Flights with their range, what to look at before them, heights by number of grains.
+`flights` estimates a flight with its range, `flight_cautions` what to look at before it, `grain_count_study` heights by
+number of grains. In: a prediction's record, rocket, field and weather. Out: estimates; nothing is stored.
 """

@@ -1,4 +1,5 @@
 """What is kept and used again.
 
-Tubes, rods, patterns, cases with closures, nozzles with their throats, rockets, fields.
+`inventory` (tubes, rods, patterns, cases, nozzles), `shapes` (a pattern's geometry), `closures`, `throats` as measured,
+`places` (fields and rockets), `distances`. In: their forms. Out: rows, checked, and what calculations need of them.
 """

@@ -1,4 +1,7 @@
-"""What firings teach: their kept fits, put together into factors for the next prediction, and the pages that show it.
+"""What firings teach.
 
-Fits are made in `firings`; here they are read. Which prediction counts for a firing is told in `stored_predictions`.
+`learning` puts kept fits and sticks together into factors for the next prediction, `learning_switch` says where they
+are not used, `fit_records` finds the fits, which `firings` makes, `prediction_record` is how a prediction is stored,
+`stored_predictions` which one counts for a firing, `learning_pages` what the pages show. In: rows of fits. Out:
+factors with their spread. Nothing learned is stored but inside a prediction.
 """

@@ -1,1 +1,6 @@
-"""Motors designed and built: whether the parts go together, what the motor is expected to do, off-centre cores."""
+"""Motors designed and built.
+
+`clearance` (whether grains go in the case), `prediction` (what a motor is expected to do), `designs` (of grains not yet
+cast), `builds` (of real ones, reserved), `core_offset` (a core off centre). In: forms of motors; what was learned. Out:
+prediction records, builds.
+"""

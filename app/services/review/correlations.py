@@ -3,9 +3,13 @@
 from dataclasses import dataclass
 
 from app.calc.stats.multiple_comparisons import holm
-from app.calc.stats.rank_correlation import ENOUGH_PAIRS, Association, rank_association
+from app.calc.stats.rank_correlation import ENOUGH_PAIRS as PAIRS
+from app.calc.stats.rank_correlation import Association, rank_association
 from app.services.review.burned_motors import Burn
 from app.services.review.properties import PROPERTIES, Property
+
+ENOUGH_PAIRS = PAIRS
+"""Motors below which nothing is said."""
 
 ENOUGH_LOTS = 5
 """Lots behind the motors below which nothing is said: motors of one lot are alike in most things; our own choice."""

@@ -8,12 +8,11 @@ from sqlalchemy import select as select_core
 from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
-from app.calc.propellant.ingredients import INGREDIENTS
 from app.models import Batch, BatchPart, BuildGrain, Firing, Formula, Grain, Leftover, MotorBuild, Supply, WeighOut
 from app.services.book import repository
 from app.services.grains import grains
 from app.services.grains.grains import GrainView
-from app.services.stock import batches
+from app.services.stock import batches, supplies
 
 # --- Back to the bags --------------------------------------------------------------------------
 
@@ -95,7 +94,7 @@ def _fill(origin: Origin, draws: Draws, make: Callable[[int], Origin]) -> None:
     for weighed, supply, leftover in draws[origin.batch.pk]:
         if supply is not None:
             before = bags[supply.pk].mass_kg if supply.pk in bags else 0.0
-            name = INGREDIENTS[supply.ingredient].name if supply.ingredient in INGREDIENTS else supply.ingredient
+            name = supplies.ingredient_name(supply.ingredient)
             bags[supply.pk] = BagUse(supply, name, before + weighed.mass_kg)
         elif leftover is not None:
             before = remelts[leftover.pk].mass_kg if leftover.pk in remelts else 0.0

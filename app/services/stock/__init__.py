@@ -1,4 +1,6 @@
 """What is melted.
 
-Bags of ingredients, formulas by version with their ideal state, batches and what was weighed into them.
+`supplies` (bags), `formulas` by version with what follows from them, `blends` (kept equilibrium states), `batches`
+(melts and what was weighed into them). In: forms of bags and formulas. Out: rows, a blend's state and law, what is on
+the shelf.
 """

@@ -1,13 +1,17 @@
 """Formulas: blends by mass fractions; a used version is never changed, it gets a successor."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sqlalchemy import func
 from sqlmodel import Session, col, select
 
-from app.calc.base.errors import BlendError
+from app.calc.base.errors import BlendError, CalcError
+from app.calc.base.notes import Note
+from app.calc.motor.spread import rate_spread
 from app.calc.propellant.burn_rate import BurnLaw, law_for_blend, power_law
 from app.calc.propellant.recipe import blend_warnings, check_blend, lookup, oxygen_balance, theoretical_density
+from app.calc.propellant.thermochem import BlendState
 from app.errors import Refused
 from app.models import Batch, Formula, FormulaPart
 from app.models.formula import FormulaIn
@@ -235,3 +239,30 @@ def _fill(session: Session, formula: Formula, blend: dict[str, float]) -> None:
     session.expire(formula, ["parts"])
     blends.forget(session, formula)
     blends.remember(session, formula)
+
+
+# --- What follows from it ------------------------------------------------------------------------
+
+
+class Burning(NamedTuple):
+    """How a formula burns as far as it can be told: equilibrium, law with its spread [-], or why there is none."""
+
+    state: BlendState | None = None
+    state_fault: Note | str = ""
+    law: BurnLaw | None = None
+    rate_spread: float | None = None
+    law_fault: Note | str = ""
+
+
+def burning(session: Session, formula: Formula) -> Burning:
+    """How a formula burns; what cannot be told has its reason."""
+    found = Burning()
+    try:
+        found = found._replace(state=blends.state(session, formula))
+    except CalcError as error:
+        found = found._replace(state_fault=error.words)
+    try:
+        law = burn_law(formula)
+        return found._replace(law=law, rate_spread=rate_spread(law))
+    except CalcError as error:
+        return found._replace(law_fault=error.words)

@@ -17,6 +17,16 @@ EMPTY = 1e-6
 """A bag with less than this is empty [kg]: a milligram, finer than any bench scale."""
 
 
+def ingredient_names() -> list[str]:
+    """What the ingredients of the family are called."""
+    return [item.name for item in INGREDIENTS.values()]
+
+
+def ingredient_name(key: str) -> str:
+    """What an ingredient is called; one that is not known keeps its key."""
+    return INGREDIENTS[key].name if key in INGREDIENTS else key
+
+
 def save(session: Session, data: SupplyIn, row: Supply | None = None, version: int | None = None) -> Supply:
     """Enter a bag, or change one.
 
@@ -125,7 +135,7 @@ def stock_of(session: Session, bag: Supply) -> Stock:
 
 
 def _stock(bag: Supply, left: float) -> Stock:
-    name = INGREDIENTS[bag.ingredient].name if bag.ingredient in INGREDIENTS else bag.ingredient
+    name = ingredient_name(bag.ingredient)
     return Stock(bag, name, left, None if bag.cost is None else bag.cost / bag.mass_kg)
 
 

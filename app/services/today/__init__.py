@@ -1,1 +1,1 @@
-"""The day at a glance, and the first rows of a new book."""
+"""The day at a glance: `today` gathers what runs, is due, planned or short. In: a session. Out: one day's view."""
