@@ -376,8 +376,8 @@ class _Workshop:
         table = np.column_stack((t, thrust + 2.5 + noise[:, 0], np.maximum(gauge - 0.1, 0.0) + noise[:, 1]))
         rows = (f"{a:.3f},{b:.1f},{c:.3f}" for a, b, c in table)
         raw = "\n".join(("Time (s),Thrust (N),Pressure (MPa)", *rows)).encode()
-        row = curves.take_in(self.session, firing, "stand.csv", raw)
-        texts = {name: text for name, text in curves.texts_for(self.session, firing, row).items() if text}
+        row = curves.STAND.take_in(self.session, firing, "stand.csv", raw)
+        texts = {name: text for name, text in curves.STAND.texts_for(self.session, firing, row).items() if text}
         curves.keep(self.session, firing, row, ReadIn.model_validate(texts))
         curves.take_over(self.session, firing)
 

@@ -19,8 +19,8 @@ Told = Mapping[str, Any]
 def tell(session: Session, firing: Firing, told: Told) -> None:
     """Keep with a firing what the story tells of its altimeter, of what was found, and of pictures."""
     if "altimeter" in told:
-        row = altimeters.take_in(session, firing, "flight.csv", _flight(told["altimeter"], firing.pk))
-        texts = {name: text for name, text in altimeters.texts_for(session, firing, row).items() if text}
+        row = altimeters.ALTIMETER.take_in(session, firing, "flight.csv", _flight(told["altimeter"], firing.pk))
+        texts = {name: text for name, text in altimeters.ALTIMETER.texts_for(session, firing, row).items() if text}
         altimeters.keep(session, firing, row, TrackIn.model_validate(texts))
     if "found" in told:
         inside = dict(findings.inside(session, firing))

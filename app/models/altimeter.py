@@ -34,6 +34,11 @@ class AltimeterTrack(Row, table=True):
     reading_json: str
     result_json: str
 
+    @property
+    def file_id(self) -> int:
+        """The file it was read out of."""
+        return self.altimeter_file_id
+
 
 class TrackUploadIn(FormIn):
     """The form that an altimeter's file is sent with."""

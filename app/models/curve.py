@@ -33,6 +33,11 @@ class Curve(Row, table=True):
     reading_json: str
     result_json: str
 
+    @property
+    def file_id(self) -> int:
+        """The file it was read out of."""
+        return self.curve_file_id
+
 
 class UploadIn(FormIn):
     """The form that a logger's file is sent with."""

@@ -7,7 +7,6 @@ filled book (some 270 MB) is kept in pytest's cache and filled anew when the sch
 """
 
 import hashlib
-import json
 import re
 import shutil
 import time
@@ -34,7 +33,8 @@ from app.models.cast import CloseIn, TemperatureIn
 from app.models.curve import ReadIn
 from app.services.book import workshop
 from app.services.cast import casting, leftovers, pan
-from app.services.firings import curves, reading
+from app.services.firings import reading
+from app.services.firings.logger_files import as_typed
 from app.services.firings.reading import Motor
 from app.services.grains import reweighs
 from app.services.review import lots_review
@@ -143,7 +143,7 @@ def _curve(session: Session, firing: Firing) -> None:
             mean_thrust_n=found.mean_thrust_n,
             peak_thrust_n=found.peak_thrust_n,
             peak_pressure_pa=found.peak_pressure_pa,
-            reading_json=json.dumps(curves.as_typed(HOW)),
+            reading_json=as_typed(HOW),
             result_json=found.model_dump_json(),
         )
     )

@@ -1,36 +1,31 @@
-"""A firing's measured curve: its file sent, looked at, read, and set beside the prediction."""
+"""A firing's measured curve: what was read out of the logger's file of a stand, set beside the prediction."""
 
-from typing import Annotated, Any
+from dataclasses import dataclass
 
-from fastapi import APIRouter, Depends, Request
-from fastapi.responses import Response
+from fastapi import APIRouter
 from markupsafe import Markup
 from sqlmodel import Session
 
-from app import uploads, web
-from app.calc.record import logger_text
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
-from app.forms import Choice, Form, from_texts
-from app.models import CurveFile, Firing
+from app.forms import Choice, Form
+from app.models import Firing, Prediction
 from app.models.base import FormIn
 from app.models.curve import ReadIn, UploadIn
-from app.routers.firings.logger_files import READ, TAKEN_IN, TEXT_CHOICES, as_it_came, beginning
+from app.routers.firings import logger_files as pages
 from app.services.book import workshop
-from app.services.firings import curves, firings, logger_files
-from app.services.firings.curves import Measured
+from app.services.firings import curves
+from app.services.firings.curves import STAND, Line, Measured
 from app.services.firings.reading import Result
 from app.services.learning import stored_predictions
 from app.services.learning.prediction_record import PredictionRecord
+from app.services.motors.builds import Built
 from app.units import UnitSystem, convert, convert_each, unit_of
-from app.uploads import Sent
-from app.web import Book, Forms, Typed
+from app.web import Forms
 
-router = APIRouter(prefix="/firings/{firing_id}/curve")
-
-Upload = Annotated[Sent, Depends(uploads.up_to(curves.LIMIT))]
+router = APIRouter()
 
 CHOICES: dict[str, list[Choice]] = {
-    **TEXT_CHOICES,
+    **pages.TEXT_CHOICES,
     "force_unit": [
         ("N", "N"),
         ("kN", "kN"),
@@ -48,182 +43,81 @@ CHOICES: dict[str, list[Choice]] = {
 }
 
 
-# --- The curve of a firing -----------------------------------------------------------------------
+@dataclass(frozen=True)
+class CurveShown:
+    """What a page shows of the curve that counts: the figures, the chart and the form to take them over."""
+
+    measured: Measured
+    chart: Markup
+    lines: list[Line]
+    taken_over: bool
+    take_over: Form
 
 
-@router.get("")
-def page(request: Request, session: Book, firing_id: int) -> Response:
-    """The curve that counts, what was sent, and the form to send a file."""
-    return _page(request, session, firing_id)
+class CurvePage(pages.FilesPage, template="firings/curve.html"):
+    """The curve of a firing."""
+
+    curve: CurveShown | None
 
 
-@router.post("")
-def send(request: Request, firing_id: int, sent: Upload) -> Response:
-    """Take a logger's file in."""
+class CurveReadingPage(pages.ReadingPage, template="firings/curve_file.html"):
+    """A file that a curve is read out of, and what it gives so."""
 
-    def act(session: Session, data: UploadIn) -> str:
-        row = curves.take_in(session, firings.get(session, firing_id), data.file, sent.files.get("file", b""))
-        return f"/firings/{firing_id}/curve/{row.pk}"
-
-    return web.submit_file(
-        request,
-        sent,
-        UploadIn,
-        act=act,
-        page=lambda s, form: _page(request, s, firing_id, form),
-        notice=TAKEN_IN,
-        too_large=logger_files.too_large(curves.LIMIT),
-    )
+    found: Result | None
+    predicted: Prediction | None
+    chart: Markup | None
+    lines: list[Line]
 
 
-@router.post("/take-over")
-def take_over(request: Request, firing_id: int, typed: Typed) -> Response:
-    """Make the curve's figures the firing's measured ones."""
-
-    def act(session: Session, _data: FormIn) -> str:
-        firing = firings.get(session, firing_id)
-        curves.take_over(session, firing, web.version_of(typed))
-        return f"/firings/{firing_id}"
-
-    return web.submit(
-        request,
-        typed,
-        FormIn,
-        act=act,
-        page=lambda s, form: _page(request, s, firing_id, form),
-        form_id="take-over",
-        notice="The firing's measured figures are those of its curve now.",
-    )
-
-
-def _page(request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
-    firing = firings.get(session, firing_id)
-    built = firings.its_motor(session, firing)
-    forms = Forms(request, session, failed)
-    base = f"/firings/{firing_id}/curve"
-    return web.render(
-        request,
-        session,
-        "firings/curve.html",
-        section="firings",
-        firing=firing,
-        built=built,
-        measured=curves.measured(session, firing),
-        unread=curves.unread(session, firing),
-        earlier=curves.readings(session, firing)[1:],
-        upload=forms.get("form", UploadIn, base),
-        throw_away={
-            f.pk: forms.get(f"throw-{f.pk}", FormIn, f"{base}/{f.pk}/throw-away")
-            for f in curves.unread(session, firing)
-        },
-        **of_firing(session, firing, forms),
-    )
-
-
-def of_firing(session: Session, firing: Firing, forms: Forms) -> dict[str, Any]:
-    """What the page of a firing shows of its curve: the chart, the figures and the form to take them over."""
+def of_firing(session: Session, firing: Firing, forms: Forms) -> CurveShown | None:
+    """What the page of a firing shows of its curve."""
     measured = curves.measured(session, firing)
     if measured is None:
-        return {"curve": None}
-    return {
-        "curve": measured,
-        "curve_chart": overlay(measured, workshop.get(session).units),
-        "curve_lines": curves.lines(measured.result, measured.predicted),
-        "curve_taken_over": curves.taken_over(firing, measured.curve),
-        "take_over": forms.get("take-over", FormIn, f"/firings/{firing.pk}/curve/take-over", row=firing),
-    }
-
-
-# --- Reading a file ------------------------------------------------------------------------------
-
-
-@router.get("/{file_id}")
-def reading_page(request: Request, session: Book, firing_id: int, file_id: int) -> Response:
-    """How a file begins, what its columns probably are, and what it would give so."""
-    firing = firings.get(session, firing_id)
-    row = curves.file(session, firing, file_id)
-    form = web.blank(request, session, ReadIn, initial=curves.texts_for(session, firing, row), choices=CHOICES)
-    return _reading_page(request, session, firing, row, form, look=True)
-
-
-@router.post("/{file_id}")
-def read(request: Request, session: Book, firing_id: int, file_id: int, typed: Typed) -> Response:
-    """Look at a file as typed, or keep what is read so."""
-    if any(name == "look" for name, _ in typed):
-        firing = firings.get(session, firing_id)
-        form = from_texts(ReadIn, typed, "form", request.url.path, CHOICES)
-        return _reading_page(request, session, firing, curves.file(session, firing, file_id), form, look=True)
-    session.close()
-
-    def act(writing: Session, data: ReadIn) -> str:
-        firing = firings.get(writing, firing_id)
-        curves.keep(writing, firing, curves.file(writing, firing, file_id), data)
-        return f"/firings/{firing_id}/curve"
-
-    def again(looking: Session, form: Form) -> Response:
-        firing = firings.get(looking, firing_id)
-        return _reading_page(request, looking, firing, curves.file(looking, firing, file_id), form)
-
-    return web.submit(request, typed, ReadIn, act=act, page=again, choices=CHOICES, notice=READ)
-
-
-@router.post("/{file_id}/throw-away")
-def throw_away(request: Request, firing_id: int, file_id: int, typed: Typed) -> Response:
-    """Take a file out of the book that nothing was read out of."""
-
-    def act(session: Session, _data: FormIn) -> str:
-        curves.throw_away(session, firings.get(session, firing_id), file_id)
-        return f"/firings/{firing_id}/curve"
-
-    return web.submit(
-        request,
-        typed,
-        FormIn,
-        act=act,
-        page=lambda s, form: _page(request, s, firing_id, form),
-        form_id=f"throw-{file_id}",
-        notice="The file is out of the book.",
+        return None
+    return CurveShown(
+        measured,
+        overlay(measured, workshop.get(session).units),
+        curves.lines(measured.result, measured.predicted),
+        curves.taken_over(firing, measured.row),
+        forms.get("take-over", FormIn, f"/firings/{firing.pk}/curve/take-over", row=firing),
     )
 
 
-@router.get("/{file_id}/file")
-def download(session: Book, firing_id: int, file_id: int) -> Response:
-    """The file, byte by byte as it came."""
-    row = curves.file(session, firings.get(session, firing_id), file_id)
-    return as_it_came(row)
+def _page(session: Session, firing: Firing, built: Built, files: pages.Files, forms: Forms) -> CurvePage:
+    return CurvePage(firing=firing, built=built, files=files, curve=of_firing(session, firing, forms))
 
 
 def _reading_page(
-    request: Request, session: Session, firing: Firing, row: CurveFile, form: Form, look: bool = False
-) -> Response:
-    units = workshop.get(session).units
-    rows, columns, numbered = beginning(logger_text.plain_text(row.raw), form)
-    form.choices = {
-        **CHOICES,
-        **form.choices,
-        "time_column": numbered,
-        "force_column": numbered,
-        "pressure_column": numbered,
-    }
-    found = web.answered(form, units, lambda data: curves.look(session, firing, row, data)) if look else None
-    told = stored_predictions.for_firing(session, firing)
-    return web.render(
-        request,
-        session,
-        "firings/curve_file.html",
-        status=200 if found or not look else 422,
-        section="firings",
-        firing=firing,
-        built=firings.its_motor(session, firing),
-        file=row,
+    session: Session, firing: Firing, built: Built, begins: pages.Beginning, form: Form, found: Result | None
+) -> CurveReadingPage:
+    return CurveReadingPage(
+        built=built,
+        begins=begins,
         form=form,
-        rows=rows,
-        columns=columns,
         found=found,
-        predicted=told,
-        chart=record(found, units) if found else None,
+        predicted=stored_predictions.for_firing(session, firing),
+        chart=record(found, workshop.get(session).units) if found else None,
         lines=curves.lines(found, None) if found else [],
     )
+
+
+pages.add_pages(
+    router,
+    pages.LoggerPages(
+        logger=STAND,
+        slug="curve",
+        upload=UploadIn,
+        reading=ReadIn,
+        choices=CHOICES,
+        columns=("time_column", "force_column", "pressure_column"),
+        keep=curves.keep,
+        take_over=curves.take_over,
+        taken_over=("take-over", "", "The firing's measured figures are those of its curve now."),
+        notice=lambda _firing: pages.READ,
+        page=_page,
+        reading_page=_reading_page,
+    ),
+)
 
 
 # --- Charts --------------------------------------------------------------------------------------

@@ -13,13 +13,14 @@ from app.models import Firing
 from app.models.base import FormIn
 from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
 from app.models.history import correction_of
-from app.routers.firings import altimeters, firing_log
-from app.routers.firings.curves import of_firing
+from app.routers.firings import altimeters, curves, firing_log
 from app.routers.flight.flights import charts as flight_charts
 from app.routers.motors.builds import chart_of
 from app.services.book import audit_log, first_minute, workshop
 from app.services.cast import cautions
-from app.services.firings import curves, findings, firings
+from app.services.firings import findings, firings
+from app.services.firings.altimeters import ALTIMETER
+from app.services.firings.curves import STAND
 from app.services.flight import flights
 from app.services.grains import wet
 from app.services.hardware import distances, places
@@ -121,7 +122,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],
         chart=chart_of(predicted, workshop.get(session).units, firing.measured_peak_pressure_pa) if predicted else None,
         trace=trace.of_firing(session, firing.pk),
-        unread=curves.unread(session, firing),
+        unread=STAND.unread(session, firing),
         history=audit_log.history_of(session, firing),
         fresh=first_minute.fresh(firing),
         wet_let_in=wet.let_in_now(session, firing),
@@ -130,8 +131,9 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         smoke=SMOKE,
         nozzles=NOZZLES,
         **firing_log.of_firing(session, firing),
-        **altimeters.of_firing(session, firing, estimate),
-        **of_firing(session, firing, web.Forms(request, session)),
+        track=altimeters.of_firing(session, firing, estimate),
+        track_unread=ALTIMETER.unread(session, firing),
+        curve=curves.of_firing(session, firing, web.Forms(request, session)),
     )
 
 

@@ -1,12 +1,31 @@
-"""What the pages of a stand's files and of an altimeter's share: how a file begins, and how it comes and goes."""
+"""The pages of a logger, be it a stand's or an altimeter's: a file sent, looked at, read as told, kept, thrown away.
 
+A kind of logger is a `LoggerPages`; `add_pages` puts its pages on a router. What it draws of what was read is its own.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
 from urllib.parse import quote
 
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import Response
+from sqlmodel import Session
 
+from app import uploads, web
 from app.calc.record import logger_text
-from app.forms import Choice, Form
+from app.forms import Choice, Form, from_texts
+from app.models import Firing
+from app.models.base import FormIn
 from app.models.logger_file import LoggerFile
+from app.page import Page
+from app.services.book import workshop
+from app.services.firings import firings
+from app.services.firings.logger_files import Logger
+from app.services.motors.builds import Built
+from app.units import UnitSystem
+from app.uploads import Sent
+from app.web import Book, Forms, Typed
 
 HEAD = 14
 """Lines of the file that the reading page shows."""
@@ -17,8 +36,217 @@ TEXT_CHOICES: dict[str, list[Choice]] = {
     "time_unit": [("s", "s"), ("ms", "ms"), ("us", "µs")],
 }
 
-TAKEN_IN = "The file is in the book as it came. Now say how to read it."
 READ = "Read and kept. The file stays beside it."
+
+
+@dataclass(frozen=True)
+class Files:
+    """The files of a firing on their page: those not read yet, earlier readings, and the form to send one.
+
+    `base` is the address that a file's own begins with, `none` why the firing can have no such file.
+    """
+
+    base: str
+    none: str
+    unread: list[LoggerFile]
+    earlier: list[Any]
+    upload: Form
+    throw_away: dict[int, Form]
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """How a file begins: its first lines with their numbers, and how many columns they have."""
+
+    base: str
+    file: LoggerFile
+    rows: list[tuple[int, list[str]]]
+    columns: int
+
+
+class FilesPage(Page, section="firings"):
+    """What the pages of both kinds show: the files, and what was read out of the one that counts."""
+
+    firing: Firing
+    built: Built
+    files: Files
+
+
+class ReadingPage(Page, section="firings"):
+    """What the pages of both kinds show of a file that is being read."""
+
+    built: Built
+    begins: Beginning
+    form: Form
+
+
+@dataclass(frozen=True)
+class LoggerPages:
+    """What one set of pages is about.
+
+    Attributes
+    ----------
+    logger : Logger
+        Its files and readings.
+    slug : str
+        The last part of the address.
+    upload, reading : type
+        The forms that a file is sent with, and that tells how it is read.
+    choices : mapping
+        Choices of the reading form.
+    columns : tuple of str
+        Its fields that name a column.
+    keep, take_over : callable
+        Services: read a file and keep that; make its figures the firing's own.
+    taken_over : tuple of str
+        The identifier of that form, the address below the firing where it leads, and what is said there.
+    notice : callable
+        What is said when the reading of a firing is kept.
+    page, reading_page : callable
+        The page of the files, and of reading one, with what was found.
+    """
+
+    logger: Logger[Any, Any, Any]
+    slug: str
+    upload: type[FormIn]
+    reading: type[FormIn]
+    choices: Mapping[str, list[Choice]]
+    columns: tuple[str, ...]
+    keep: Callable[[Session, Firing, Any, Any], object]
+    take_over: Callable[[Session, Firing, int | None], object]
+    taken_over: tuple[str, str, str]
+    notice: Callable[[Firing], str]
+    page: Callable[[Session, Firing, Built, Files, Forms], Page]
+    reading_page: Callable[[Session, Firing, Built, Beginning, Form, Any], Page]
+
+    def show(self, request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
+        """What counts, what was sent, and the form to send a file."""
+        firing = firings.get(session, firing_id)
+        forms = Forms(request, session, failed)
+        base = f"/firings/{firing_id}/{self.slug}"
+        waiting = self.logger.unread(session, firing)
+        files = Files(
+            base,
+            self.logger.has_none(firing),
+            waiting,
+            self.logger.readings(session, firing)[1:],
+            forms.get("form", self.upload, base),
+            {f.pk: forms.get(f"throw-{f.pk}", FormIn, f"{base}/{f.pk}/throw-away") for f in waiting},
+        )
+        return web.render(
+            request, session, self.page(session, firing, firings.its_motor(session, firing), files, forms)
+        )
+
+    def show_file(
+        self, request: Request, session: Session, firing_id: int, file_id: int, form: Form | None, look: bool
+    ) -> Response:
+        """How a file begins, what its columns probably are, and what it would give so."""
+        firing = firings.get(session, firing_id)
+        row = self.logger.file(session, firing, file_id)
+        if form is None:
+            form = web.blank(request, session, self.reading, initial=self.logger.texts_for(session, firing, row))
+        rows, columns, numbered = beginning(logger_text.plain_text(row.raw), form)
+        form.choices = {**self.choices, **form.choices, **dict.fromkeys(self.columns, numbered)}
+        found = None
+        if look:
+            units: UnitSystem = workshop.get(session).units
+            found = web.answered(form, units, lambda data: self.logger.preview(session, firing, row, data))
+        begins = Beginning(f"/firings/{firing_id}/{self.slug}", row, rows, columns)
+        page = self.reading_page(session, firing, firings.its_motor(session, firing), begins, form, found)
+        return web.render(request, session, page, status=200 if found or not look else 422)
+
+
+def add_pages(router: APIRouter, kind: LoggerPages) -> None:
+    """Put the pages of a kind of logger on a router, below the address of a firing."""
+    logger, base = kind.logger, f"/firings/{{firing_id}}/{kind.slug}"
+    upload = Depends(uploads.up_to(logger.limit))
+
+    @router.get(base)
+    def page(request: Request, session: Book, firing_id: int) -> Response:
+        return kind.show(request, session, firing_id)
+
+    @router.post(base)
+    def send(request: Request, firing_id: int, sent: Sent = upload) -> Response:
+        def act(session: Session, data: Any) -> str:
+            row = logger.take_in(session, firings.get(session, firing_id), data.file, sent.files.get("file", b""))
+            return f"/firings/{firing_id}/{kind.slug}/{row.pk}"
+
+        return web.submit_file(
+            request,
+            sent,
+            kind.upload,
+            act=act,
+            page=lambda s, form: kind.show(request, s, firing_id, form),
+            notice="The file is in the book as it came. Now say how to read it.",
+            too_large=logger.too_large(),
+        )
+
+    @router.post(f"{base}/take-over")
+    def take_over(request: Request, firing_id: int, typed: Typed) -> Response:
+        form_id, leads, notice = kind.taken_over
+
+        def act(session: Session, _data: FormIn) -> str:
+            kind.take_over(session, firings.get(session, firing_id), web.version_of(typed))
+            return f"/firings/{firing_id}{leads}"
+
+        return web.submit(
+            request,
+            typed,
+            FormIn,
+            act=act,
+            page=lambda s, form: kind.show(request, s, firing_id, form),
+            form_id=form_id,
+            notice=notice,
+        )
+
+    @router.get(f"{base}/{{file_id}}")
+    def reading_page(request: Request, session: Book, firing_id: int, file_id: int) -> Response:
+        return kind.show_file(request, session, firing_id, file_id, None, look=True)
+
+    @router.post(f"{base}/{{file_id}}")
+    def read(request: Request, session: Book, firing_id: int, file_id: int, typed: Typed) -> Response:
+        if any(name == "look" for name, _ in typed):
+            form = from_texts(kind.reading, typed, "form", request.url.path, kind.choices)
+            return kind.show_file(request, session, firing_id, file_id, form, look=True)
+        notice = kind.notice(firings.get(session, firing_id))
+        session.close()
+
+        def act(writing: Session, data: Any) -> str:
+            firing = firings.get(writing, firing_id)
+            kind.keep(writing, firing, logger.file(writing, firing, file_id), data)
+            return f"/firings/{firing_id}/{kind.slug}"
+
+        return web.submit(
+            request,
+            typed,
+            kind.reading,
+            act=act,
+            page=lambda s, form: kind.show_file(request, s, firing_id, file_id, form, look=False),
+            choices=kind.choices,
+            notice=notice,
+        )
+
+    @router.post(f"{base}/{{file_id}}/throw-away")
+    def throw_away(request: Request, firing_id: int, file_id: int, typed: Typed) -> Response:
+        def act(session: Session, _data: FormIn) -> str:
+            logger.throw_away(session, firings.get(session, firing_id), file_id)
+            return f"/firings/{firing_id}/{kind.slug}"
+
+        return web.submit(
+            request,
+            typed,
+            FormIn,
+            act=act,
+            page=lambda s, form: kind.show(request, s, firing_id, form),
+            form_id=f"throw-{file_id}",
+            notice="The file is out of the book.",
+        )
+
+    @router.get(f"{base}/{{file_id}}/file")
+    def download(session: Book, firing_id: int, file_id: int) -> Response:
+        row = logger.file(session, firings.get(session, firing_id), file_id)
+        head = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(row.name, safe='')}"}
+        return Response(row.raw, media_type="application/octet-stream", headers=head)
 
 
 def beginning(text: bytes, form: Form) -> tuple[list[tuple[int, list[str]]], int, list[Choice]]:
@@ -40,9 +268,3 @@ def _whole(text: str) -> int:
 def _names(rows: list[tuple[int, list[str]]], first_line: int, columns: int) -> list[str]:
     heads = [cells for i, cells in rows if i < first_line and len(cells) == columns]
     return heads[-1] if heads else [""] * columns
-
-
-def as_it_came(row: LoggerFile) -> Response:
-    """A logger's file as a download under its own name."""
-    head = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(row.name, safe='')}"}
-    return Response(row.raw, media_type="application/octet-stream", headers=head)

@@ -9,29 +9,21 @@ from sqlmodel import Session, col, select
 
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
 from app.calc.record import logger_text
-from app.errors import Refused
 from app.models import Curve, CurveFile, Firing
-from app.models.base import FormIn
 from app.models.curve import ReadIn
 from app.services.book import audit_reasons, repository, workshop
-from app.services.firings import firing_fits, firings, logger_files, reading
+from app.services.firings import firing_fits, firings, reading
+from app.services.firings.logger_files import Counting, Logger, as_typed
 from app.services.firings.reading import Motor, Result
 from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord, Range
-from app.services.motors.builds import Built
-from app.units import Quantity, convert, parse, show
-
-LIMIT = 256 * 1024 * 1024
-"""Largest file taken [bytes]: some ten million samples."""
+from app.units import convert, parse, show
 
 
 @dataclass(frozen=True)
-class Measured:
-    """A curve with its file, its result and the prediction it stands beside."""
+class Measured(Counting[CurveFile, Curve, Result]):
+    """The curve that counts with the prediction it stands beside."""
 
-    curve: Curve
-    file: CurveFile
-    result: Result
     predicted: PredictionRecord | None
 
 
@@ -47,87 +39,15 @@ class Line:
     decimals: int | None = None
 
 
-# --- Finding -------------------------------------------------------------------------------------
-
-
-def files(session: Session, firing: Firing) -> list[CurveFile]:
-    """The files of a firing, newest first; their content is fetched only when it is read."""
-    return logger_files.of_firing(session, CurveFile, firing)
-
-
-def file(session: Session, firing: Firing, file_id: int) -> CurveFile:
-    """One file of a firing.
-
-    Raises
-    ------
-    NotFound
-        The firing has no such file.
-    """
-    return logger_files.one(session, CurveFile, firing, file_id)
-
-
-def readings(session: Session, firing: Firing) -> list[Curve]:
-    """What was read out of a firing's files, newest first; the first one counts."""
-    return list(session.exec(select(Curve).where(Curve.firing_id == firing.pk).order_by(col(Curve.id).desc())))
-
-
-def measured(session: Session, firing: Firing) -> Measured | None:
-    """The curve that counts for a firing, if there is one."""
-    newest = next(iter(readings(session, firing)), None)
-    if newest is None:
-        return None
-    told = stored_predictions.for_firing(session, firing)
-    return Measured(
-        newest,
-        file(session, firing, newest.curve_file_id),
-        Result.model_validate_json(newest.result_json),
-        prediction_record.from_row(told) if told else None,
-    )
-
-
-def unread(session: Session, firing: Firing) -> list[CurveFile]:
-    """Files that nothing was read out of yet."""
-    read = {c.curve_file_id for c in readings(session, firing)}
-    return [f for f in files(session, firing) if f.pk not in read]
-
-
-# --- Taking in -----------------------------------------------------------------------------------
-
-
-def take_in(session: Session, firing: Firing, name: str, raw: bytes) -> CurveFile:
-    """Keep a logger's file as it came; the same file sent again is the one that is there.
-
-    Raises
-    ------
-    Refused
-        The motor did not light, the file is too large, or it is no text with numbers.
-    """
-    if firing.result == "no_light":
-        raise Refused("This motor did not light, so there is no curve of it. Correct the firing first.", field="file")
-    return logger_files.take_in(session, CurveFile, firing, name, raw, LIMIT)
-
-
-def throw_away(session: Session, firing: Firing, file_id: int) -> None:
-    """Take a file out of the book that nothing was read out of.
-
-    Raises
-    ------
-    Refused
-        A curve was read out of it.
-    """
-    row = file(session, firing, file_id)
-    logger_files.throw_away(session, row, unread(session, firing), "A curve")
-
-
 # --- Reading -------------------------------------------------------------------------------------
 
 
-def texts_for(session: Session, firing: Firing, row: CurveFile) -> dict[str, str]:
-    """What the reading form begins with: how the file was read last, or a guess."""
-    last = next((c for c in readings(session, firing) if c.curve_file_id == row.pk), None)
-    if last is not None:
-        return dict(json.loads(last.reading_json))
-    layout, roles = reading.guess(logger_text.plain_text(row.raw))
+def _has_none(firing: Firing) -> str:
+    return "This motor did not light, so there is no curve of it." if firing.result == "no_light" else ""
+
+
+def _guess(session: Session, firing: Firing, text: bytes) -> dict[str, str]:
+    layout, roles = reading.guess(text)
     texts = {
         "delimiter": layout.delimiter,
         "decimal": layout.decimal,
@@ -140,29 +60,32 @@ def texts_for(session: Session, firing: Firing, row: CurveFile) -> dict[str, str
         "pressure_unit": roles.pressure_unit,
         "stand": "level",
     }
-    before = next((c for c in _readings_before(session, firing)), None)
+    query = select(Curve.reading_json).where(Curve.firing_id != firing.pk).order_by(col(Curve.id).desc()).limit(1)
+    before = session.exec(query).first()
     if before is not None:  # the same stand and logger as last time, most likely
-        kept = json.loads(before.reading_json)
+        kept = json.loads(before)
         same = all(kept.get(k, "") == texts[k] for k in ("delimiter", "decimal", "force_column", "time_column"))
         if same:
             texts |= {k: v for k, v in kept.items() if k not in ("first_line", "start", "end")}
     return texts
 
 
-def _readings_before(session: Session, firing: Firing) -> list[Curve]:
-    query = select(Curve).where(Curve.firing_id != firing.pk).order_by(col(Curve.id).desc()).limit(1)
-    return list(session.exec(query))
+def _read(session: Session, firing: Firing, text: bytes, data: ReadIn) -> Result:
+    return reading.read(text, data, _motor(session, firing))
 
 
-def look(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Result:
-    """What a file holds when it is read so; nothing is kept.
-
-    Raises
-    ------
-    Refused
-        It cannot be read so; beside the field.
-    """
-    return reading.read(logger_text.plain_text(row.raw), data, _motor(session, firing))
+STAND = Logger(
+    file_table=CurveFile,
+    reading_table=Curve,
+    result=Result,
+    limit=256 * 1024 * 1024,  # some ten million samples
+    firing="firing",
+    gives="A curve",
+    has_none=_has_none,
+    guess=_guess,
+    read=_read,
+)
+"""What logs the force on a stand, or the thrust and pressure of a motor that flies."""
 
 
 def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curve:
@@ -171,10 +94,9 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     Raises
     ------
     Refused
-        It cannot be read so; beside the field.
+        The motor did not light, or the file cannot be read so; beside the field.
     """
-    if firing.result == "no_light":
-        raise Refused("This motor did not light, so there is no curve of it. Correct the firing first.")
+    STAND.allow(firing)
     found, samples = reading.read_whole(logger_text.plain_text(row.raw), data, _motor(session, firing))
     curve = Curve(
         firing_id=firing.pk,
@@ -185,7 +107,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
         mean_thrust_n=found.mean_thrust_n,
         peak_thrust_n=found.peak_thrust_n,
         peak_pressure_pa=found.peak_pressure_pa,
-        reading_json=json.dumps(as_typed(data)),
+        reading_json=as_typed(data),
         result_json=found.model_dump_json(),
     )
     session.add(curve)
@@ -193,28 +115,12 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     return curve
 
 
-def as_typed(data: FormIn) -> dict[str, str]:
-    """A reading as the texts of its form, to open the form again as it was filled in."""
-
-    def text(value: object) -> str:
-        if isinstance(value, Quantity):
-            return value.typed
-        if value is None or value is False:
-            return ""
-        return "on" if value is True else f"{value:.12g}" if isinstance(value, float) else str(value)
-
-    texts = {name: text(getattr(data, name)) for name in type(data).model_fields if name != "points"}
-    for i, point in enumerate(getattr(data, "points", [])):
-        texts[f"points.{i}.mass"], texts[f"points.{i}.reading"] = text(point.mass), text(point.reading)
-    return texts
-
-
 def _motor(session: Session, firing: Firing) -> Motor:
     built = firings.its_motor(session, firing)
     told = stored_predictions.for_firing(session, firing)
     inputs = prediction_record.from_row(told).inputs if told else None
     return Motor(
-        propellant_kg=_propellant(built),
+        propellant_kg=sum(view.grain.mass_kg for view in built.grains),
         throat_d_m=built.build.throat_d_m,
         throat_after_m=firing.throat_after_m,
         ambient_pa=inputs.ambient_pressure_pa if inputs else None,
@@ -223,8 +129,13 @@ def _motor(session: Session, firing: Firing) -> Motor:
     )
 
 
-def _propellant(built: Built) -> float:
-    return sum(view.grain.mass_kg for view in built.grains)
+def measured(session: Session, firing: Firing) -> Measured | None:
+    """The curve that counts for a firing, if there is one."""
+    counts = STAND.counting(session, firing)
+    if counts is None:
+        return None
+    told = stored_predictions.for_firing(session, firing)
+    return Measured(counts.row, counts.file, counts.result, prediction_record.from_row(told) if told else None)
 
 
 # --- Beside the prediction -----------------------------------------------------------------------
@@ -344,9 +255,7 @@ def take_over(session: Session, firing: Firing, version: int | None = None) -> F
     Refused
         The firing has no curve.
     """
-    newest = next(iter(readings(session, firing)), None)
-    if newest is None:
-        raise Refused("Nothing was read out of a file of this firing yet.")
+    newest = STAND.newest(session, firing)
     repository.claim(firing, version)
     audit_reasons.because(session, "Taken from its curve.")
     units = workshop.get(session).units

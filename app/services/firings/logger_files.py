@@ -1,84 +1,209 @@
-"""Files of loggers, kept as they came: of a stand's cell or of an altimeter, in tables of the same shape."""
+"""Loggers of a stand and of an altimeter: their files kept as they came, and what was read out of each, as told.
+
+What is a logger's own (how its text is read, what becomes of what was read) is in its `Logger`: `curves.STAND` and
+`altimeters.ALTIMETER`, whose files and readings lie in tables of the same shape.
+"""
 
 import hashlib
-from typing import TypeVar
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
 
+from pydantic import BaseModel
 from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from app.calc.base.errors import CalcError
 from app.calc.record import logger_text
 from app.errors import NotFound, Refused
-from app.models import Firing
+from app.models import AltimeterTrack, Curve, Firing
+from app.models.base import FormIn
 from app.models.logger_file import LoggerFile
 from app.services.firings import samples
+from app.units import Quantity
 
 F = TypeVar("F", bound=LoggerFile)
+R = TypeVar("R", Curve, AltimeterTrack)
+X = TypeVar("X", bound=BaseModel)
 
 
-def of_firing(session: Session, table: type[F], firing: Firing) -> list[F]:
-    """The files of a firing, newest first; their content is fetched only when it is read."""
-    query = select(table).where(table.firing_id == firing.pk).order_by(col(table.id).desc())
-    return list(session.exec(query.options(defer(table.raw))))  # type: ignore[arg-type]
+@dataclass(frozen=True)
+class Counting(Generic[F, R, X]):
+    """The reading of a firing that counts, the file it was read out of, and what it says."""
+
+    row: R
+    file: F
+    result: X
 
 
-def one(session: Session, table: type[F], firing: Firing, file_id: int) -> F:
-    """One file of a firing.
+@dataclass(frozen=True)
+class Logger(Generic[F, R, X]):
+    """One kind of logger.
 
-    Raises
-    ------
-    NotFound
-        The firing has no such file.
+    Attributes
+    ----------
+    file_table, reading_table, result : type
+        The rows of its files and readings, and what a reading keeps of what was read.
+    limit : int
+        Largest file taken [bytes].
+    firing, gives : str
+        What it is of, and what is read out of it, in words.
+    has_none : callable
+        Why a firing can have no such record, in words; "" where it can.
+    guess : callable
+        How a text that was never read is probably to be read, as texts of the form: session, firing, text.
+    read : callable
+        What a text holds when it is read as a form says: session, firing, text, form data.
     """
-    found = next((f for f in of_firing(session, table, firing) if f.pk == file_id), None)
-    if found is None:
-        raise NotFound("This firing has no such file.")
-    return found
+
+    file_table: type[F]
+    reading_table: type[R]
+    result: type[X]
+    limit: int
+    firing: str
+    gives: str
+    has_none: Callable[[Firing], str]
+    guess: Callable[[Session, Firing, bytes], dict[str, str]]
+    read: Callable[[Session, Firing, bytes, Any], X]
+
+    def files(self, session: Session, firing: Firing) -> list[F]:
+        """The files of a firing, newest first; their content is fetched only when it is read."""
+        table = self.file_table
+        query = select(table).where(table.firing_id == firing.pk).order_by(col(table.id).desc())
+        return list(session.exec(query.options(defer(table.raw))))  # type: ignore[arg-type]
+
+    def file(self, session: Session, firing: Firing, file_id: int) -> F:
+        """One file of a firing.
+
+        Raises
+        ------
+        NotFound
+            The firing has no such file.
+        """
+        found = next((f for f in self.files(session, firing) if f.pk == file_id), None)
+        if found is None:
+            raise NotFound("This firing has no such file.")
+        return found
+
+    def readings(self, session: Session, firing: Firing) -> list[R]:
+        """What was read out of a firing's files, newest first; the first one counts."""
+        table = self.reading_table
+        return list(session.exec(select(table).where(table.firing_id == firing.pk).order_by(col(table.id).desc())))
+
+    def unread(self, session: Session, firing: Firing) -> list[F]:
+        """Files that nothing was read out of yet."""
+        read = {row.file_id for row in self.readings(session, firing)}
+        return [f for f in self.files(session, firing) if f.pk not in read]
+
+    def counting(self, session: Session, firing: Firing) -> Counting[F, R, X] | None:
+        """The reading that counts for a firing, if there is one."""
+        newest = next(iter(self.readings(session, firing)), None)
+        if newest is None:
+            return None
+        file = self.file(session, firing, newest.file_id)
+        return Counting(newest, file, self.result.model_validate_json(newest.result_json))
+
+    def newest(self, session: Session, firing: Firing) -> R:
+        """The row of the reading that counts.
+
+        Raises
+        ------
+        Refused
+            Nothing was read out of a file of the firing.
+        """
+        rows = self.readings(session, firing)
+        if not rows:
+            raise Refused(f"Nothing was read out of a file of this {self.firing} yet.")
+        return rows[0]
+
+    def allow(self, firing: Firing) -> None:
+        """Pass a firing that can have such a record.
+
+        Raises
+        ------
+        Refused
+            It cannot; beside the file.
+        """
+        if words := self.has_none(firing):
+            raise Refused(f"{words} Correct the firing first.", field="file")
+
+    def take_in(self, session: Session, firing: Firing, name: str, raw: bytes) -> F:
+        """Keep a logger's file as it came; the same file sent again is the one that is there.
+
+        Raises
+        ------
+        Refused
+            The firing can have no such record, the file is too large, or it is no text with numbers; beside the file.
+        """
+        self.allow(firing)
+        if len(raw) > self.limit:
+            raise Refused(self.too_large(), field="file")
+        if not name and not raw:
+            raise Refused("Choose the file that the logger wrote.", field="file")
+        try:
+            logger_text.guess_layout(logger_text.plain_text(raw))
+        except CalcError as error:
+            raise samples.refusal(error) from None
+        digest = hashlib.sha256(raw).hexdigest()
+        same = next((f for f in self.files(session, firing) if f.sha256 == digest), None)
+        if same is not None:
+            return same
+        row = self.file_table(firing_id=firing.pk, name=name or "no name", sha256=digest, size_bytes=len(raw), raw=raw)
+        session.add(row)
+        session.flush()
+        return row
+
+    def throw_away(self, session: Session, firing: Firing, file_id: int) -> None:
+        """Take a file out of the book that nothing was read out of.
+
+        Raises
+        ------
+        Refused
+            Something was read out of it.
+        """
+        row = self.file(session, firing, file_id)
+        if row not in self.unread(session, firing):
+            raise Refused(f"{self.gives} was read out of this file; it stays as its source.")
+        session.delete(row)
+        session.flush()
+
+    def texts_for(self, session: Session, firing: Firing, row: F) -> dict[str, str]:
+        """What the reading form begins with: how the file was read last, or a guess."""
+        last = next((one for one in self.readings(session, firing) if one.file_id == row.pk), None)
+        if last is not None:
+            return dict(json.loads(last.reading_json))
+        return self.guess(session, firing, logger_text.plain_text(row.raw))
+
+    def preview(self, session: Session, firing: Firing, row: F, data: FormIn) -> X:
+        """What a file holds when it is read so; nothing is kept.
+
+        Raises
+        ------
+        Refused
+            It cannot be read so; beside the field.
+        """
+        return self.read(session, firing, logger_text.plain_text(row.raw), data)
+
+    def too_large(self) -> str:
+        """What is said of a file over the limit."""
+        return (
+            f"The file is larger than {self.limit // 1024**2} MB. Cut it to the seconds that matter, or record with "
+            "fewer samples a second."
+        )
 
 
-def take_in(session: Session, table: type[F], firing: Firing, name: str, raw: bytes, most: int) -> F:
-    """Keep a logger's file as it came; the same file sent again is the one that is there.
+def as_typed(data: FormIn) -> str:
+    """A reading as the texts of its form (JSON), to open the form again as it was filled in."""
 
-    Raises
-    ------
-    Refused
-        The file is larger than `most` bytes, or it is no text with numbers; beside the field.
-    """
-    if len(raw) > most:
-        raise Refused(too_large(most), field="file")
-    if not name and not raw:
-        raise Refused("Choose the file that the logger wrote.", field="file")
-    try:
-        logger_text.guess_layout(logger_text.plain_text(raw))
-    except CalcError as error:
-        raise samples.refusal(error) from None
-    digest = hashlib.sha256(raw).hexdigest()
-    same = next((f for f in of_firing(session, table, firing) if f.sha256 == digest), None)
-    if same is not None:
-        return same
-    row = table(firing_id=firing.pk, name=name or "no name", sha256=digest, size_bytes=len(raw), raw=raw)
-    session.add(row)
-    session.flush()
-    return row
+    def text(value: object) -> str:
+        if isinstance(value, Quantity):
+            return value.typed
+        if value is None or value is False:
+            return ""
+        return "on" if value is True else f"{value:.12g}" if isinstance(value, float) else str(value)
 
-
-def throw_away(session: Session, row: F, unread: list[F], what: str) -> None:
-    """Take a file out of the book that nothing was read out of; `what` would have been.
-
-    Raises
-    ------
-    Refused
-        Something was read out of it.
-    """
-    if row not in unread:
-        raise Refused(f"{what} was read out of this file; it stays as its source.")
-    session.delete(row)
-    session.flush()
-
-
-def too_large(most: int) -> str:
-    """What is said of a file over the limit."""
-    return (
-        f"The file is larger than {most // 1024**2} MB. Cut it to the seconds that matter, or record with fewer "
-        "samples a second."
-    )
+    texts = {name: text(getattr(data, name)) for name in type(data).model_fields if name != "points"}
+    for i, point in enumerate(getattr(data, "points", [])):
+        texts[f"points.{i}.mass"], texts[f"points.{i}.reading"] = text(point.mass), text(point.reading)
+    return json.dumps(texts)

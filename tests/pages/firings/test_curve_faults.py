@@ -171,6 +171,6 @@ def test_half_a_gigabyte_is_thrown_away_as_it_comes(client: TestClient, told: bo
     assert left == 0, "a browser shows an answer only to what it could send to its end"
     assert answer[0]["status"] == 413
     shown = b"".join(message.get("body", b"") for message in answer).decode()
-    assert f"larger than {curves.LIMIT // 1024**2} MB" in Page(shown).fault("file")
+    assert f"larger than {curves.STAND.limit // 1024**2} MB" in Page(shown).fault("file")
     assert peak < 30_000_000
     assert count(client, CurveFile) == 0

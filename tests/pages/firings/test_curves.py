@@ -2,6 +2,7 @@
 
 import hashlib
 import re
+from dataclasses import replace
 
 import httpx2
 import numpy as np
@@ -185,7 +186,7 @@ def test_no_file_at_all(client: TestClient) -> None:
     assert count(client, CurveFile) == 0
 
 
-def test_a_file_over_the_limit_is_answered_and_not_kept(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_file_over_the_limit_is_answered_and_not_kept(client: TestClient) -> None:
     url = fired(client)
     form = opened(client, url).forms["form"]
 
@@ -200,10 +201,8 @@ def test_a_file_over_the_limit_is_answered_and_not_kept(client: TestClient, monk
     )
     assert answer.status_code == 413
     assert "larger than 256 MB" in Page(answer.text).fault("file")
-    with book(client) as session:
-        monkeypatch.setattr(curves, "LIMIT", 100)
-        with pytest.raises(Exception, match="larger than"):
-            curves.take_in(session, session.exec(select(Firing)).one(), "x.csv", b"0" * 101)
+    with book(client) as session, pytest.raises(Exception, match="larger than"):
+        replace(curves.STAND, limit=100).take_in(session, session.exec(select(Firing)).one(), "x.csv", b"0" * 101)
     assert count(client, CurveFile) == 0
 
 

@@ -47,7 +47,7 @@ def day_of(session: Session) -> tuple[Firing, MotorBuild, Prediction, Prediction
         evening = builds.predict_again(session, made)
         turn(at(21))
         fired = build.firing(session, made, fired_at=at(11), measured_impulse="452 N·s", measured_burn_time="1.5 s")
-        row = curves.take_in(session, fired, "a.csv", text(*record()))
+        row = curves.STAND.take_in(session, fired, "a.csv", text(*record()))
         curves.keep(session, fired, row, read_in())
     return fired, made, morning, evening
 

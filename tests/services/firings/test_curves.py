@@ -242,42 +242,42 @@ def bare(session: Session) -> Firing:
 def test_the_file_is_kept_byte_by_byte_and_its_reading_opens_as_typed(session: Session) -> None:
     fired = bare(session)
     raw = text(*record())
-    row = curves.take_in(session, fired, "a.csv", raw)
+    row = curves.STAND.take_in(session, fired, "a.csv", raw)
     assert (row.raw, row.sha256, row.size_bytes) == (raw, hashlib.sha256(raw).hexdigest(), len(raw))
-    assert curves.take_in(session, fired, "b.csv", raw) is row
-    guessed = curves.texts_for(session, fired, row)
+    assert curves.STAND.take_in(session, fired, "b.csv", raw) is row
+    guessed = curves.STAND.texts_for(session, fired, row)
     assert (guessed["time_column"], guessed["force_column"], guessed["delimiter"]) == ("1", "2", "comma")
     data = read_in(
         start="0.5 s", force_unit="counts", points=[{"mass": "0 g", "reading": 0}, {"mass": "1 kg", "reading": 9.5}]
     )
     kept = curves.keep(session, fired, row, data)
-    again = curves.texts_for(session, fired, row)
+    again = curves.STAND.texts_for(session, fired, row)
     assert (again["start"], again["points.1.mass"], again["points.1.reading"]) == ("0.5 s", "1 kg", "9.5")
     assert again["smooth"] == ""
     measured = curves.measured(session, fired)
     assert measured is not None
-    assert measured.curve is kept
+    assert measured.row is kept
     assert measured.predicted is None
     assert measured.result.total_impulse_ns == kept.total_impulse_ns
     # The next firing of the same stand begins with the same calibration, but not the same times.
     other = bare(session)
-    likely = curves.texts_for(session, other, curves.take_in(session, other, "c.csv", text(*record(5.0))))
+    likely = curves.STAND.texts_for(session, other, curves.STAND.take_in(session, other, "c.csv", text(*record(5.0))))
     assert (likely["points.1.mass"], likely.get("start", "")) == ("1 kg", "")
 
 
 def test_nothing_is_kept_of_what_cannot_be_read(session: Session) -> None:
     fired = bare(session)
     with pytest.raises(Refused):
-        curves.take_in(session, fired, "a.csv", b"PK\x03\x04")
-    assert curves.files(session, fired) == []
-    row = curves.take_in(session, fired, "a.csv", text(*record()))
+        curves.STAND.take_in(session, fired, "a.csv", b"PK\x03\x04")
+    assert curves.STAND.files(session, fired) == []
+    row = curves.STAND.take_in(session, fired, "a.csv", text(*record()))
     with pytest.raises(Refused):
         curves.keep(session, fired, row, read_in(force_column=7))
-    assert curves.readings(session, fired) == []
+    assert curves.STAND.readings(session, fired) == []
     with pytest.raises(Refused, match="Nothing was read"):
         curves.take_over(session, fired)
     with pytest.raises(NotFound):
-        curves.file(session, fired, row.pk + 1)
+        curves.STAND.file(session, fired, row.pk + 1)
 
 
 def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> None:
@@ -285,7 +285,7 @@ def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> No
     fired = build.firing(session, built)
     told = stored_predictions.for_firing(session, fired)
     assert told is not None
-    row = curves.take_in(session, fired, "a.csv", text(*record()))
+    row = curves.STAND.take_in(session, fired, "a.csv", text(*record()))
     kept = curves.keep(session, fired, row, read_in())
     measured = curves.measured(session, fired)
     assert measured is not None
@@ -320,7 +320,7 @@ def test_a_curve_stands_beside_what_was_predicted_before(session: Session) -> No
 def test_what_has_a_curve_did_light(session: Session) -> None:
     built = build.motor_build(session)
     fired = build.firing(session, built)
-    row = curves.take_in(session, fired, "a.csv", text(*record()))
+    row = curves.STAND.take_in(session, fired, "a.csv", text(*record()))
     curves.keep(session, fired, row, read_in())
     with pytest.raises(Refused, match="so it did light") as fault:
         firings.correct(session, fired, build.firing_in(session, built, result="no_light"))
@@ -329,14 +329,14 @@ def test_what_has_a_curve_did_light(session: Session) -> None:
 
 def test_a_file_that_was_read_is_not_thrown_away(session: Session) -> None:
     fired = bare(session)
-    row = curves.take_in(session, fired, "a.csv", text(*record()))
-    assert curves.unread(session, fired) == [row]
+    row = curves.STAND.take_in(session, fired, "a.csv", text(*record()))
+    assert curves.STAND.unread(session, fired) == [row]
     curves.keep(session, fired, row, read_in())
-    assert curves.unread(session, fired) == []
+    assert curves.STAND.unread(session, fired) == []
     with pytest.raises(Refused, match="stays as its source"):
-        curves.throw_away(session, fired, row.pk)
-    spare = curves.take_in(session, fired, "b.csv", text(*record(5.0)))
-    curves.throw_away(session, fired, spare.pk)
-    assert [f.pk for f in curves.files(session, fired)] == [row.pk]
+        curves.STAND.throw_away(session, fired, row.pk)
+    spare = curves.STAND.take_in(session, fired, "b.csv", text(*record(5.0)))
+    curves.STAND.throw_away(session, fired, spare.pk)
+    assert [f.pk for f in curves.STAND.files(session, fired)] == [row.pk]
     assert session.get(Curve, 1) is not None
     assert session.get(CurveFile, spare.pk) is None

@@ -56,8 +56,8 @@ def fired(
     made = build.motor_build(session, **more)
     raw = stand_file(session, made, rate, c_star, seed, gauge)
     firing = build.firing(session, made)
-    row = curves.take_in(session, firing, "stand.csv", raw)
-    texts = {name: text for name, text in curves.texts_for(session, firing, row).items() if text}
+    row = curves.STAND.take_in(session, firing, "stand.csv", raw)
+    texts = {name: text for name, text in curves.STAND.texts_for(session, firing, row).items() if text}
     texts |= {"pressure_column": "3", "pressure_unit": "MPa"} if gauge else {}
     curves.keep(session, firing, row, ReadIn.model_validate(texts))
     return firing
