@@ -37,7 +37,9 @@ def promises() -> Iterator[Promise]:
     """Every promise in the order of its file's name."""
     for file in sorted(TESTS.rglob("*.py")):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            for mark in node.decorator_list if isinstance(node, ast.FunctionDef) else ():
+            if not isinstance(node, ast.FunctionDef):
+                continue
+            for mark in node.decorator_list:
                 if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.promise":
                     said = [ast.literal_eval(value) for value in (*mark.args, *(word.value for word in mark.keywords))]
                     yield Promise(said[0], said[1] if said[1:] else "", file, node.name)

@@ -8,6 +8,7 @@ import csv
 import html
 import json
 import math
+import operator
 import re
 import socket
 import subprocess
@@ -17,6 +18,7 @@ import time
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -657,10 +659,10 @@ def test_odd_json_is_answered_or_refused_but_never_breaks(api: TestClient, path:
         body["samples"] = 16
     places = list(numbers(body))
     for loc in data.draw(st.lists(st.sampled_from(places), min_size=1, max_size=4, unique=True)):
-        value = body
+        value: Any = body
         for key in loc:
             value = value[key]
-        stretched = _near.map(lambda f, v=value: v * f)
+        stretched = _near.map(partial(operator.mul, value))
         put(body, loc, data.draw(st.one_of(stretched, stretched, _odd)))
     text = json.dumps(body)
     response = api.post(BASE + path, content=text, headers={"content-type": "application/json"})

@@ -3,6 +3,7 @@
 import shutil
 import sqlite3
 import threading
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
@@ -17,6 +18,7 @@ from app.book.backup_thread import BackupThread
 from app.db import migrate, open_engine, reading, writing
 from app.errors import Trouble
 from app.services.stock import supplies
+from app.units import say
 from tests import build
 from tests.moment import wall
 
@@ -345,7 +347,9 @@ def _orphan(file: Path) -> None:
         (_text, "is not a book"),
     ],
 )
-def test_restore_refuses_what_is_no_whole_book_of_its_own(book: Path, tmp_path: Path, spoil, words: str) -> None:
+def test_restore_refuses_what_is_no_whole_book_of_its_own(
+    book: Path, tmp_path: Path, spoil: Callable[[Path], None], words: str
+) -> None:
     copy = tmp_path / "copy.sqlite3"
     backups.copy(book, copy, sealed=False)
     spoil(copy)
@@ -408,7 +412,7 @@ def test_whatever_befalls_the_head_of_a_file_is_told(book: Path, tmp_path: Path)
         try:
             backups.restore(spoiled, again)
         except Trouble as trouble:
-            refused += str(spoiled) in trouble.message
+            refused += str(spoiled) in say(trouble.message)
         else:  # a place in the head that says nothing of what is in the book
             refused += everything(again)["supply"] == everything(book)["supply"]
     assert refused == 25

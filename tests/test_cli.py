@@ -56,7 +56,7 @@ def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
     home = tmp_path / "new folder"
     monkeypatch.setenv("GRAINBOOK_HOME", str(home))
     opened: list[str] = []
-    monkeypatch.setattr("webbrowser.open", lambda address: opened.append(address) or True)
+    monkeypatch.setattr("webbrowser.open", opened.append)
     with running(home) as address:
         book = home / "book.sqlite3"
         assert book.exists()

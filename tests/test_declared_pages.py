@@ -105,7 +105,8 @@ def reads(env: Environment, name: str) -> frozenset[str]:
     for branch in list(parted.find_all(nodes.If)):
         branch.body = [nodes.Scope(branch.body, lineno=branch.lineno)]
         branch.else_ = [nodes.Scope(branch.else_, lineno=branch.lineno)] if branch.else_ else []
-    found = meta.find_undeclared_variables(tree) & meta.find_undeclared_variables(parted.set_environment(env))
+    parted.set_environment(env)
+    found = meta.find_undeclared_variables(tree) & meta.find_undeclared_variables(parted)
     return frozenset(found - {"self", "super"})
 
 
@@ -120,7 +121,8 @@ def whole(env: Environment, name: str) -> nodes.Template:
         blocks = {block.name: block for block in tree.find_all(nodes.Block)} | blocks
     made = nodes.Template(body, lineno=1)
     _put_in_place(env, made, blocks)
-    return made.set_environment(env)
+    made.set_environment(env)
+    return made
 
 
 def _put_in_place(env: Environment, node: nodes.Node, blocks: dict[str, nodes.Block]) -> None:
@@ -252,6 +254,7 @@ def test_macros_that_read_their_surroundings_are_imported_with_them() -> None:
 )
 def test_a_page_that_does_not_fit_its_template_is_seen(template: str, old: str, new: str, fault: str) -> None:
     def changed(name: str) -> str:
+        assert web.templates.loader is not None
         source = web.templates.loader.get_source(web.templates, name)[0]
         assert name != template or old in source
         return source.replace(old, new) if name == template else source

@@ -54,8 +54,12 @@ def test_the_file_is_whole(book: Session) -> None:
 
 def test_both_kinds_of_code_are_in_it(book: Session) -> None:
     """Bags of a year ago bear the older codes: lists, labels and scans have both."""
-    for table, older, new in ((Batch, r"\d\d[A-L]\d", r"\d{4}[P-Z]"), (MotorBuild, r"M\d\d[A-L]-\d\d", r"\d\d-\d{3}")):
-        codes = [row.code for row in book.exec(select(table).order_by(col(table.id)))]
+    kinds_of: list[tuple[type[Batch | MotorBuild], str, str]] = [
+        (Batch, r"\d\d[A-L]\d", r"\d{4}[P-Z]"),
+        (MotorBuild, r"M\d\d[A-L]-\d\d", r"\d\d-\d{3}"),
+    ]
+    for table, older, new in kinds_of:
+        codes = book.exec(select(table.code).order_by(col(table.id))).all()
         kinds = [bool(re.fullmatch(new, code)) for code in codes]
         assert set(kinds) == {True, False}, codes
         assert all(made_new or re.fullmatch(older, code) for made_new, code in zip(kinds, codes, strict=True)), codes
@@ -115,6 +119,7 @@ def test_no_lot_weighs_more_than_went_in(book: Session) -> None:
     closed = [b for b in book.exec(select(Batch)) if b.state == "cast"]
     for batch in closed:
         balance = lots.balance(book, batch)
+        assert balance is not None
         assert balance.loss >= -1e-3, batch.code
 
 

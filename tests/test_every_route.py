@@ -7,6 +7,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from httpx2 import Response
+from sqlalchemy import Connection
 
 from app.main import create_app
 from app.services.today import today
@@ -44,12 +45,13 @@ def _written(site: TestClient) -> int:
     return int(_watching(site).exec_driver_sql("PRAGMA data_version").scalar_one())
 
 
-def _watching(site: TestClient):  # type: ignore[no-untyped-def]
+def _watching(site: TestClient) -> Connection:
     state = _app(site).state
     if not hasattr(state, "watching"):
         state.watching = state.engine.connect()
         state.watching.detach()
-    return state.watching
+    watching: Connection = state.watching
+    return watching
 
 
 def _closed(answer: Response) -> None:

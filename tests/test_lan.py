@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
@@ -72,9 +73,9 @@ def _code(laptop: TestClient) -> str:
     return Page(laptop.get("/workshop/devices").text).texts["pairing-code"]
 
 
-def _pair(tablet: TestClient, code: str, name: str = "bench tablet", **more: object) -> Response:
+def _pair(tablet: TestClient, code: str, name: str = "bench tablet", **more: Any) -> Response:
     data = {"code": code, "name": name}
-    return tablet.post("/pair", data=data, follow_redirects=False, **more)  # type: ignore[arg-type]
+    return tablet.post("/pair", data=data, follow_redirects=False, **more)
 
 
 # --- A stranger ----------------------------------------------------------------------------------
@@ -466,7 +467,12 @@ def test_the_picture_of_the_address_holds_no_code(laptop: TestClient, monkeypatc
 
     drawn: list[str] = []
     picture = labels.qr_code
-    monkeypatch.setattr(labels, "qr_code", lambda text: (drawn.append(text), picture(text))[1])
+
+    def seen(text: str) -> str:
+        drawn.append(text)
+        return picture(text)
+
+    monkeypatch.setattr(labels, "qr_code", seen)
     monkeypatch.setattr(app_of(laptop).state.lan, "addresses", [f"{ADDRESS}/"])
     assert "<svg" in laptop.get("/workshop/devices").text
     assert drawn == [f"{ADDRESS}/"]

@@ -19,7 +19,7 @@ import pytest
 from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import Engine, event
+from sqlalchemy import CheckConstraint, Engine, event
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
@@ -30,6 +30,7 @@ from app.db import migrate, open_engine, reading, steps
 from app.errors import Trouble
 from app.services.today import today
 from app.settings import resource
+from app.units import say
 
 DATA = Path(__file__).parent / "data"
 RELEASED = sorted(DATA.glob("book-*.sql.xz"))
@@ -45,11 +46,12 @@ def test_models_and_schema_agree(engine: Engine) -> None:
 def test_checks_and_guards_are_in_the_file(engine: Engine) -> None:
     """Constraints that autogeneration does not compare: every CHECK of the models stands in the file."""
     with engine.connect() as connection:
-        tables = dict(connection.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'table'").all())
+        found = connection.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'table'").all()
+        tables: dict[str, str] = dict(row.tuple() for row in found)
         triggers = {n for (n,) in connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type='trigger'")}
     for table in SQLModel.metadata.sorted_tables:
         for constraint in table.constraints:
-            if constraint.__class__.__name__ == "CheckConstraint":
+            if isinstance(constraint, CheckConstraint):
                 assert f"{constraint.name}" in tables[table.name], f"{table.name}: {constraint.name}"
                 assert str(constraint.sqltext) in tables[table.name], f"{table.name}: {constraint.name}"
     assert triggers == set(guards.GUARDS)
@@ -244,8 +246,8 @@ def test_a_step_that_fails_leaves_the_old_book_untouched(released: Path) -> None
     assert bookfile.inspect(released).schema == schema
     copy = backups.copies(released)[0].file
     assert rows(copy) == before
-    assert str(copy) in told.value.message
-    assert "left as it was" in told.value.message
+    assert str(copy) in say(told.value.message)
+    assert "left as it was" in say(told.value.message)
     left = {p.name for p in released.parent.iterdir()}
     assert left <= {"book-copies", "book.sqlite3", "book.sqlite3-wal", "book.sqlite3-shm", "program"}
 

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import Table, text
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session, SQLModel, select
+from sqlmodel import Session, SQLModel, col, select
 
 from app import clock, web
 from app.book import guards, record
@@ -58,7 +58,7 @@ def plain(column: Any, n: int) -> Any:
 
 
 def changes(session: Session, table: str, what: str | None = None) -> list[Change]:
-    found = session.exec(select(Change).where(Change.table_name == table).order_by(Change.id)).all()  # type: ignore[arg-type]
+    found = session.exec(select(Change).where(Change.table_name == table).order_by(col(Change.id))).all()
     return [change for change in found if what in (None, change.what)]
 
 

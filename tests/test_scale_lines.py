@@ -5,6 +5,7 @@ The shapes are common practice among makers of scales, no source.
 
 import re
 import unicodedata
+from decimal import Decimal
 
 import pytest
 from hypothesis import example, given
@@ -139,7 +140,9 @@ SHAPES = [
     st.integers(0, 3),
     st.sampled_from(".,"),
 )
-def test_every_shape_gives_back_the_number_in_it(value, shape, unit, zeros, mark) -> None:  # type: ignore[no-untyped-def]
+def test_every_shape_gives_back_the_number_in_it(
+    value: Decimal, shape: str, unit: tuple[str, float], zeros: int, mark: str
+) -> None:
     name, kg = unit
     text = ("0" * zeros + f"{value:.2f}").replace(".", mark)
     assert parse(scale_lines.parse(shape.format(v=text, u=name)).text, "mass").si == pytest.approx(

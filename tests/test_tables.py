@@ -2,6 +2,7 @@
 
 import csv
 import io
+from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime
 
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from app import tables
 
 
-def read(pieces) -> list[list[str]]:
+def read(pieces: Iterable[bytes]) -> list[list[str]]:
     text = b"".join(pieces).decode("utf-8")
     return list(csv.reader(io.StringIO(text, newline=""), strict=True))
 
@@ -39,7 +40,7 @@ def test_numbers_stay_numbers_and_times_are_iso() -> None:
 
 
 @pytest.mark.parametrize("first", ["=", "+", "-", "@", "\t", "\r", "\n", "＝"])
-def test_text_that_begins_like_a_formula_is_made_harmless(first) -> None:
+def test_text_that_begins_like_a_formula_is_made_harmless(first: str) -> None:
     (cell,) = read(tables.as_csv(["note"], [[f"{first}HYPERLINK(1)"]]))[1]
     assert cell == f"'{first}HYPERLINK(1)"
 
@@ -60,7 +61,7 @@ def test_a_row_of_another_length_is_a_fault() -> None:
 def test_rows_are_asked_for_as_they_are_sent() -> None:
     asked = 0
 
-    def rows():
+    def rows() -> Iterator[list[str]]:
         nonlocal asked
         for _ in range(10_000):
             asked += 1
@@ -73,11 +74,11 @@ def test_rows_are_asked_for_as_they_are_sent() -> None:
 
 
 @given(st.lists(st.lists(st.text(st.characters(exclude_categories=["Cs"])), min_size=2, max_size=2), max_size=5))
-def test_whatever_text_is_read_back(rows) -> None:
+def test_whatever_text_is_read_back(rows: list[list[str]]) -> None:
     found = read(tables.as_csv(["a", "b"], rows))[1:]
     assert found == [[tables.harmless(cell) for cell in row] for row in rows]
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))
-def test_every_figure_of_a_number_is_kept(value) -> None:
+def test_every_figure_of_a_number_is_kept(value: float) -> None:
     assert float(read(tables.as_csv(["a"], [[value]]))[1][0]) == value

@@ -18,7 +18,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, event
 
-from app import clock, db, logbook, troubles
+from app import clock, db, logbook, system, troubles
 from app.__main__ import main
 from app.book import backups, bookfile, instance
 from app.db import open_engine, reading
@@ -405,7 +405,7 @@ def test_a_folder_without_locks_is_used_without(tmp_path: Path, monkeypatch: pyt
     def none(_file: object) -> None:
         raise OSError(37, "No locks available")
 
-    monkeypatch.setattr(instance.system, "lock", none)
+    monkeypatch.setattr(system, "lock", none)
     with instance.Instance(tmp_path / "book.sqlite3"):
         pass
 

@@ -35,7 +35,7 @@ from app.units import (
 )
 from app.units.conversion import from_si, to_si
 
-PINT = pint.UnitRegistry()
+PINT: pint.UnitRegistry[float] = pint.UnitRegistry()
 IMPERIAL = US._replace(time="min")
 
 # Exact: NIST Special Publication 811 (2008), appendix B.8 (inch, foot, pound, ounce, lbf, psi, mile, knot);

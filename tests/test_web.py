@@ -1,6 +1,7 @@
 """From request to page: saved once, kept when refused, changed only by who saw it last, closed to other sites."""
 
 import re
+from typing import Any
 from urllib.parse import unquote
 
 import pytest
@@ -26,8 +27,8 @@ def _drafts(client: TestClient) -> list[Draft]:
         return list(session.exec(select(Draft)))
 
 
-def _post(client: TestClient, url: str, data: dict[str, str], **more: object) -> Response:
-    return client.post(url, data=data, follow_redirects=False, **more)  # type: ignore[arg-type]
+def _post(client: TestClient, url: str, data: dict[str, str], **more: Any) -> Response:
+    return client.post(url, data=data, follow_redirects=False, **more)
 
 
 # --- Saved once -------------------------------------------------------------------------------------

@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
-from sqlmodel import Session, SQLModel, select
+from sqlmodel import Session, SQLModel, col, select
 
 from app import clock
 from app.book import guards
@@ -229,7 +229,7 @@ def book(
         assert len(session.exec(select(Grain.id)).all()) == LOTS * GRAINS
         assert len(session.exec(select(Curve.id)).all()) == LOTS * FIRINGS
         assert lots_review.lots(session, lots_review.ReviewIn()).total == LOTS
-        code = session.exec(select(Batch.code).order_by(Batch.id)).first()  # type: ignore[arg-type]
+        code = session.exec(select(Batch.code).order_by(col(Batch.id))).first()
     engine.dispose()
     assert code is not None
     return path, code

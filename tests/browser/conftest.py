@@ -4,7 +4,7 @@ import os
 import shutil
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -27,6 +27,7 @@ QUIET = [
     "--disable-sync",
 ]
 ARTIFACTS = Path(__file__).resolve().parents[2] / "test-artifacts"
+FAILED = pytest.StashKey[bool]()
 
 
 def chromium_path() -> str | None:
@@ -115,15 +116,15 @@ def page(context: BrowserContext, request: pytest.FixtureRequest) -> Iterator[Pa
     faults: list[str] = []
     page.on("pageerror", lambda error: faults.append(str(error)))
     yield page
-    if getattr(request.node, "failed", False):
+    if request.node.stash.get(FAILED, False):
         ARTIFACTS.mkdir(exist_ok=True)
         page.screenshot(path=ARTIFACTS / f"{request.node.name}.png", full_page=True)
     assert not faults, f"the page's own script failed: {faults}"
 
 
 @pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     report = yield
     if report.when == "call":
-        item.failed = report.failed  # type: ignore[attr-defined]
+        item.stash[FAILED] = report.failed
     return report

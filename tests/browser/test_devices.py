@@ -39,7 +39,7 @@ def site(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> I
     book.write_bytes(empty_book.read_bytes())
 
     def is_this_machine(self: middleware.Gate, scope: Scope) -> bool:
-        return scope["server"][0] != TABLET_SIDE
+        return bool(scope["server"][0] != TABLET_SIDE)
 
     monkeypatch.setattr(middleware.Gate, "_is_this_machine", is_this_machine)
     here = _listen("127.0.0.1", 18965)

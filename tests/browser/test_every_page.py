@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app.models import AltimeterFile, Batch, CurveFile, Firing, FiringFinding, Formula, GrainPattern, MotorBuild
 from app.services.grains import grains
@@ -29,9 +29,9 @@ def addresses(demo: Site) -> list[str]:
     """The pages: each kind once, and each form."""
     with Session(demo.engine) as session:
         running = session.exec(select(Batch).where(Batch.state == "casting")).one().code
-        waiting = session.exec(select(Batch).where(Batch.state == "planned").order_by(Batch.id)).first()  # type: ignore[arg-type]
+        waiting = session.exec(select(Batch).where(Batch.state == "planned").order_by(col(Batch.id))).first()
         past = session.exec(select(Batch).where(Batch.state == "cast")).first()
-        motor = session.exec(select(MotorBuild).order_by(MotorBuild.id.desc())).first()  # type: ignore[union-attr]
+        motor = session.exec(select(MotorBuild).order_by(col(MotorBuild.id).desc())).first()
         firing = session.exec(select(Firing)).first()
         file = session.exec(select(CurveFile)).first()
         failed = session.exec(select(FiringFinding)).first()
@@ -163,7 +163,8 @@ def _open(browser: Browser, demo: Site, scheme: str, size: str) -> Page:
 @pytest.mark.parametrize(("scheme", "size"), [("light", "laptop"), ("dark", "tablet")])
 def test_axe_finds_nothing(browser: Browser, demo: Site, addresses: list[str], scheme: str, size: str) -> None:
     page = _open(browser, demo, scheme, size)
-    axe, found = Axe(), {}
+    axe = Axe()
+    found: dict[str, list[tuple[str, str]]] = {}
     for address in addresses:
         reply = page.goto(address)
         assert reply is not None

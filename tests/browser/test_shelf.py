@@ -108,7 +108,8 @@ def test_full_pages_are_accessible_and_fit(
                 texts = {"length": "50 mm", "burn_time": time, "elevation": "12 m", "burned_on": clock.today()}
                 test_pieces.record(session, lot, TestPieceIn.model_validate(texts))
             test_pieces.void(session, lot, 2, VoidIn(why="burned along the side"))
-        serial, code, kind = made[0].serial, lot.code, f"{blend.pk}-{made[0].pattern_id}"
+            code = lot.code
+        serial, kind = made[0].serial, f"{blend.pk}-{made[0].pattern_id}"
         session.commit()
     context = browser.new_context(base_url=site.address, color_scheme=scheme, viewport={"width": width, "height": 900})
     page = context.new_page()

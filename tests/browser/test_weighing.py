@@ -1,7 +1,7 @@
 """Weighing by keyboard alone: type, Enter, type, Enter."""
 
 from playwright.sync_api import Page, expect
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app.db import writing
 from app.models import Grain
@@ -88,7 +88,7 @@ def test_a_wedge_scale_and_a_scanner_do_the_whole_job_by_typing(site: Site, page
     expect(page.get_by_text("2.3 g trimmed off")).to_be_visible()
     assert site.page_loads(page) == 1
     with Session(site.engine) as session:
-        assert [g.gross_typed for g in session.exec(select(Grain).order_by(Grain.number))] == [
+        assert [g.gross_typed for g in session.exec(select(Grain).order_by(col(Grain.number)))] == [
             "170.0 g",
             "N + 171.90 g",
         ]

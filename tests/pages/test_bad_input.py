@@ -5,7 +5,7 @@ import sqlite3
 from collections.abc import Iterator
 from itertools import cycle
 from pathlib import Path
-from typing import Annotated, Literal, get_args, get_origin
+from typing import Annotated, Any, Literal, get_args, get_origin
 
 import pytest
 from fastapi.testclient import TestClient
@@ -77,7 +77,7 @@ class Book:
         with writing(engine) as session:
             blend, shape = build.formula(session), build.pattern(session)
             shape.casting_tube_id, shape.coring_rod_id = build.tube(session).pk, build.rod(session).pk
-            more = {"blend": blend, "shape": shape}
+            more: dict[str, Any] = {"blend": blend, "shape": shape}
             tools = {"case": build.case(session), "nozzle": build.nozzle(session)}
             build.field(session)
             fired = build.motor_build(session, grains=build.ready_grains(session, 1, **more), **tools)
@@ -138,7 +138,8 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Book]:
 @pytest.fixture(scope="module")
 def forms(book: Book) -> FormsMet:
     """Every kind of form that a walk through the book's pages meets: its address and what stands in it."""
-    waiting, seen, met = ["/"], {"/"}, {}
+    waiting, seen = ["/"], {"/"}
+    met: FormsMet = {}
     kinds: dict[str, int] = {}
     while waiting:
         text = book.client.get(waiting.pop(0)).text

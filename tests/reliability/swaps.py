@@ -19,7 +19,7 @@ from alembic import command  # noqa: F401  (loaded once, before the forks)
 
 from app.book import backups, bookfile
 from app.db import migrate
-from app.troubles import Trouble
+from app.errors import Trouble
 from tests.test_migrations import RELEASED, rows, unpack
 
 

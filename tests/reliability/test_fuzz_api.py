@@ -4,12 +4,14 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from time import monotonic
+from typing import Any
 
 import pytest
 import schemathesis
 from fastapi import FastAPI
 from hypothesis import given
 from schemathesis.checks import not_a_server_error
+from schemathesis.core.result import Ok
 from schemathesis.specs.openapi.checks import (
     content_type_conformance,
     response_schema_conformance,
@@ -37,14 +39,14 @@ def served(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
 def test_fuzz_the_compute_api(served: FastAPI) -> None:
     schema = schemathesis.openapi.from_dict(api.document())
     schema.app = served
-    operations = [found.ok() for found in schema.get_all_operations()]
+    operations = [found.ok() for found in schema.get_all_operations() if isinstance(found, Ok)]
     assert len(operations) == len(api.document()["paths"])
     seen: Counter[str] = Counter()
     for operation in operations:
 
         @tried(-(-CASES["api"] // len(operations)))
         @given(case=operation.as_strategy())
-        def ask(case: schemathesis.Case) -> None:
+        def ask(case: schemathesis.Case[Any]) -> None:
             begun = monotonic()
             answer = case.call(base_url="http://localhost", headers={"host": "localhost"})
             assert monotonic() - begun < TIMEOUT_S, "the worker was stuck"

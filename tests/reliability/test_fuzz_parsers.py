@@ -191,7 +191,7 @@ def test_fuzz_every_parser() -> None:
     def files(raw: bytes) -> None:
         seen[f"file {_file(raw)}"] += 1
 
-    models = [WorkshopIn, FormulaIn, FiringIn, ReadIn]
+    models: list[type[FormIn]] = [WorkshopIn, FormulaIn, FiringIn, ReadIn]
     fields = {name for model in models for name in model.model_fields}
     names = [*sorted(fields), "parts.0.percent", "parts.999.x", "", "."]
     texts = st.lists(st.tuples(st.sampled_from(names), st.one_of(_measures, st.text(max_size=8))), max_size=12)

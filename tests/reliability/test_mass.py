@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, Literal, TypeVar
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
@@ -30,7 +30,8 @@ from app import clock
 from app.calc.base.errors import CalcError
 from app.db import open_engine, writing
 from app.errors import BookError
-from app.models import Batch, BatchPart, Firing, Grain, Leftover, MotorBuild, Supply, WeighOut
+from app.models import Batch, BatchPart, CastStep, Firing, Grain, Leftover, MotorBuild, Supply, WeighOut
+from app.models.base import Row
 from app.models.batch import LeftoverIn, PlanIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn
 from app.models.checklist import AnswerIn, EditionIn, SignIn
@@ -54,6 +55,7 @@ EXACT = 1e-9
 
 START = wall("2026-11-02T09:00")
 T = TypeVar("T")
+R = TypeVar("R", bound=Row)
 
 few = st.integers(0, 7)
 grams = st.integers(1, 400_000).map(lambda milligrams: milligrams / 1000)
@@ -171,9 +173,9 @@ class Workshop(RuleBasedStateMachine):
         self.done[name] = self.done.get(name, 0) + 1
         return result
 
-    def one(self, table: type[T], which: int) -> T | None:
+    def one(self, table: type[R], which: int) -> R | None:
         """A row of a table, or nothing when there is none."""
-        found = self.session.exec(select(table).order_by(table.id)).all()  # type: ignore[attr-defined]
+        found = self.session.exec(select(table).order_by(col(table.id))).all()
         return found[which % len(found)] if found else None
 
     def lot(self, which: int) -> Batch | None:
@@ -226,7 +228,7 @@ class Workshop(RuleBasedStateMachine):
     @rule(count=st.integers(1, 3), remelt=few, of=st.integers(0, 1), share=st.floats(0.05, 1.2))
     def plan(self, count: int, remelt: int, of: int, share: float) -> None:
         found = batches.leftovers(self.session)
-        remelts = []
+        remelts: list[dict[str, Any]] = []
         if of and found:
             leftover, left = found[remelt % len(found)]
             remelts = [{"leftover_id": leftover.pk, "mass": f"{min(left * share, 0.06 * count) * 1000:.3f} g"}]
@@ -334,7 +336,11 @@ class Workshop(RuleBasedStateMachine):
         if lot is None or cast is None:
             return
         for step in cast.steps[:3] if which % 2 else cast.steps:
-            self.act(lambda step=step: steps.record(self.session, cast, step.pk, StepIn(act="done"), "Ada"))
+
+            def tick(step: CastStep = step) -> object:
+                return steps.record(self.session, cast, step.pk, StepIn(act="done"), "Ada")
+
+            self.act(tick)
 
     @rule(which=few, mass=st.integers(0, 60_000).map(lambda mg: mg / 1000))
     def tell_test_pieces(self, which: int, mass: float) -> None:
@@ -516,12 +522,19 @@ class Workshop(RuleBasedStateMachine):
     def accept_and_bag_all(self) -> None:
         typed = DecisionIn.model_validate({"decision": "accept", "why": "as seen", "person": "Ada"})
         for grain in self.session.exec(select(Grain).where(col(Grain.decision).is_(None))).all():
-            self.act(lambda grain=grain: grains.decide(self.session, grain, typed))
-            self.act(lambda grain=grain: grains.bag(self.session, grain))
+
+            def accept(grain: Grain = grain) -> object:
+                return grains.decide(self.session, grain, typed)
+
+            def bag(grain: Grain = grain) -> object:
+                return grains.bag(self.session, grain)
+
+            self.act(accept)
+            self.act(bag)
 
     @precondition(lambda self: self.book.grains)
     @rule(which=few, to=st.sampled_from(["remelt", "scrap"]), first=st.booleans())
-    def send_off(self, which: int, to: str, first: bool) -> None:
+    def send_off(self, which: int, to: Literal["remelt", "scrap"], first: bool) -> None:
         """Send a grain off, mostly one just rejected for it, and at times one that may not go."""
         grain = self.one(Grain, which)
         if grain is None:
@@ -530,7 +543,7 @@ class Workshop(RuleBasedStateMachine):
             typed = DecisionIn.model_validate({"decision": "reject", "why": "void", "person": "Ada"})
             self.act(lambda: grains.decide(self.session, grain, typed))
         piece = self.book.grains[grain.pk]
-        if self.act(lambda: rejects.send_off(self.session, grain, to)):  # type: ignore[arg-type]
+        if self.act(lambda: rejects.send_off(self.session, grain, to)):
             assert (piece.place, grain.decision) == ("shelf", "reject")
             piece.place = to
             if to == "remelt":
@@ -721,10 +734,14 @@ def test_mass_is_conserved_in_any_order_of_acts(
 ) -> None:
     """40 walks of 30 acts; `--long` does 600."""
     monkeypatch.setattr(builds, "predict_again", lambda *_: None)  # a prediction moves no mass, and takes its time
-    walk = type("Walk", (Workshop,), {"ground": ground, "done": {}})
+
+    class Walk(Workshop):
+        pass
+
+    Walk.ground, Walk.done = ground, {}
     examples = 600 if pytestconfig.getoption("--long") else 40
     run_state_machine_as_test(
-        walk,
+        Walk,
         settings=settings(
             max_examples=examples,
             stateful_step_count=30,
@@ -733,8 +750,8 @@ def test_mass_is_conserved_in_any_order_of_acts(
             phases=[Phase.generate, Phase.shrink],
         ),
     )
-    print(dict(sorted(walk.done.items())))
+    print(dict(sorted(Walk.done.items())))
     tried = {"build_a_motor", "fire", "send_off", "strike_out", "keep_a_leftover", "weigh_it_again"}
-    assert walk.done, "nothing was done"
+    assert Walk.done, "nothing was done"
     if examples > 100:  # a short run may draw no walk that comes this far
-        assert tried <= set(walk.done), "acts that never went through"
+        assert tried <= set(Walk.done), "acts that never went through"

@@ -12,6 +12,7 @@ import pytest
 from sqlalchemy import Engine, text
 
 from app.db import open_engine, reading, writing
+from app.models import Batch
 from app.models.batch import WeighOutIn
 from app.models.cast import NoteIn
 from app.services.cast import casting, weigh_outs
@@ -57,8 +58,7 @@ def left(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Left:
     engine = open_engine(book)
     for number in range(COMMITS):
         with writing(engine) as session:
-            lot = session.get(type(lot), code)
-            assert lot is not None
+            lot = session.get_one(Batch, code)
             mass = WeighOutIn.model_validate({"supply_id": bag, "mass": f"{1 + number} g"})
             weigh_outs.weigh_out(session, lot, part, mass.answering(None))
             casting.write_note(session, lot, NoteIn(words=f"{number} " + "stirred " * (number % 40)))

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from math import pi, sin
+from typing import TypedDict
 
 import pytest
 
@@ -9,7 +10,14 @@ from app.calc.base.errors import GeometryError
 from app.calc.grain.geometries import GEOMETRIES, HOLLOW_CYLINDER, Geometry
 from tests.calc.grain.shapes import star_core
 
-SIZES = {"outer_d": 0.04445, "core_d": 0.01905, "length": 0.0762}
+
+class Sizes(TypedDict):
+    outer_d: float
+    core_d: float
+    length: float
+
+
+SIZES: Sizes = {"outer_d": 0.04445, "core_d": 0.01905, "length": 0.0762}
 STAR = Geometry(
     "star",
     port=lambda core_d, points, root_d_m: points / 4 * core_d * root_d_m * sin(pi / points),

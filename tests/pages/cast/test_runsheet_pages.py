@@ -19,7 +19,7 @@ NOON = wall("2026-11-25T12:00")
 SHEET = "/workshop/runsheet"
 
 
-def wall(minutes: int) -> str:
+def minutes_on(minutes: int) -> str:
     """What the bench's clock shows so long after noon."""
     return f"{clock.local(NOON + timedelta(minutes=minutes)):%Y-%m-%d %H:%M}"
 
@@ -85,15 +85,15 @@ def test_a_sheet_is_entered_afterwards(client: TestClient, weighed: None) -> Non
     with clock.turned_to(NOON + timedelta(hours=3)):
         form = opened(client, url).forms["form"]
         assert len([name for name in form.fields if name.endswith("step_id")]) == 13
-        wrong = {"steps.0.at": wall(5), "steps.1.at": wall(2)}
+        wrong = {"steps.0.at": minutes_on(5), "steps.1.at": minutes_on(2)}
         assert "after this. Correct that one first" in refused(client, url, wrong).fault("steps.1.at")
-        typed = {f"steps.{i}.at": wall(5 * (i + 1)) for i in range(7)}
-        typed |= {"readings.1.at": wall(12), "readings.1.temperature": "238 F", "readings.2.at": "soon"}
+        typed = {f"steps.{i}.at": minutes_on(5 * (i + 1)) for i in range(7)}
+        typed |= {"readings.1.at": minutes_on(12), "readings.1.temperature": "238 F", "readings.2.at": "soon"}
         page = refused(client, url, typed)
         assert page.fault("readings.2.temperature") == "Type a temperature, such as 118 C."
         typed |= {"readings.2.temperature": "240 F"}
         assert "Type a time" in refused(client, url, typed).fault("readings.2.at")
-        typed |= {"readings.2.at": wall(20)}
+        typed |= {"readings.2.at": minutes_on(20)}
         assert saved(client, url, typed) == "/cast/2611P"
         page_text = client.get("/cast/2611P").text
     assert "Entered afterwards, 9 lines: From paper." in page_text

@@ -1,6 +1,7 @@
 """A flight's altimeter, walked without script: sent, looked at, read, its apogee beside the prediction."""
 
 import re
+from collections.abc import Callable
 
 import httpx2
 import numpy as np
@@ -176,7 +177,9 @@ def test_what_is_no_file_of_numbers_is_refused_and_not_kept(client: TestClient, 
         (lambda rows: [r.replace(",", "0,") for r in rows], "height_unit", ""),
     ],
 )
-def test_a_bad_file_says_where_and_keeps_no_result(client: TestClient, change, name: str, words: str) -> None:  # type: ignore[no-untyped-def]
+def test_a_bad_file_says_where_and_keeps_no_result(
+    client: TestClient, change: Callable[[list[str]], list[str]], name: str, words: str
+) -> None:
     url = bare(client)
     reading = sent(client, url, "\n".join(change(text().decode().splitlines())).encode())
     form = opened_or_refused(client, reading).forms["form"]

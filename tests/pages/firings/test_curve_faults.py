@@ -13,6 +13,7 @@ from starlette.types import Message
 
 from app.models import Curve, CurveFile, Firing
 from app.services.firings import curves
+from tests.behind import app_of
 from tests.browse import Page, opened
 from tests.pages.firings.test_curves import burn, fired, post, predicted_and_fired
 from tests.pages.motors.test_builds import book, count
@@ -164,7 +165,7 @@ def test_half_a_gigabyte_is_thrown_away_as_it_comes(client: TestClient, told: bo
     tracemalloc.start()
     try:
         with ThreadPoolExecutor(1) as aside:  # a browser test leaves a running loop in the main thread
-            aside.submit(asyncio.run, client.app(scope, receive, send)).result()
+            aside.submit(asyncio.run, app_of(client)(scope, receive, send)).result()
         peak = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()

@@ -2,6 +2,7 @@
 
 import hashlib
 import re
+from collections.abc import Iterator
 from dataclasses import replace
 
 import httpx2
@@ -138,7 +139,7 @@ def test_raw_counts_are_read_by_known_masses(client: TestClient) -> None:
     assert page.forms["form"].fields["time_unit"] == "ms"
     assert "two known masses" in page.texts["form-points-error"]
     form = page.forms["form"]
-    masses = {}
+    masses: dict[str, str] = {}
     for i, (mass, reading_then) in enumerate((("0 g", "8000"), ("20 kg", "208000"), ("10 kg", "108010"))):
         masses |= {f"points.{i}.mass": mass, f"points.{i}.reading": reading_then}
     answer = client.post(form.action, data={**form.fields, **masses}, follow_redirects=False)
@@ -190,7 +191,7 @@ def test_a_file_over_the_limit_is_answered_and_not_kept(client: TestClient) -> N
     url = fired(client)
     form = opened(client, url).forms["form"]
 
-    def endless():  # type: ignore[no-untyped-def]
+    def endless() -> Iterator[bytes]:
         for _ in range(20):
             yield b"0" * 1000
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 from httpx2 import Response
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app import clock
 from app.db import writing
@@ -27,7 +27,7 @@ def _lot(client: TestClient, **more: Any) -> str:
 
 def _weighed(client: TestClient) -> list[Grain]:
     with Session(engine_of(client)) as session:
-        return list(session.exec(select(Grain).order_by(Grain.id)))
+        return list(session.exec(select(Grain).order_by(col(Grain.id))))
 
 
 def fields(page: Response, form_id: str) -> dict[str, str]:

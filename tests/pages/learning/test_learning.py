@@ -45,9 +45,9 @@ def test_nothing_yet(client: TestClient) -> None:
 
 def test_what_was_learned_is_shown_and_paused_and_taken_up_again(client: TestClient, engine_of: Engine) -> None:
     _, formula, code = one_firing(engine_of)
-    page = client.get("/review/learned")
-    assert f'href="/review/learned/{formula}"' in page.text
-    assert "1 firing" in page.text
+    listed = client.get("/review/learned").text
+    assert f'href="/review/learned/{formula}"' in listed
+    assert "1 firing" in listed
     address = f"/review/learned/{formula}"
     shown = client.get(address).text
     assert code in shown

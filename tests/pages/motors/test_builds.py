@@ -61,7 +61,7 @@ def test_a_grain_that_drew_water_is_told_where_a_motor_is_built_and_before_it_is
         build.nozzle(session)
     page = client.get("/motors/new").text
     assert page.count("heavier than its label: it has drawn water") == 1
-    sent = {**opened(client, "/motors/new").forms["form"].fields, "grain_ids": picked}
+    sent: Sent = {**opened(client, "/motors/new").forms["form"].fields, "grain_ids": picked}
     motor = client.get(post(client, sent).headers["location"]).text
     caution = motor.split("Before it is fired")[1].split("</ul>")[0]
     assert serials[0] in caution
@@ -137,7 +137,7 @@ def test_grains_picked_on_the_shelf_are_ticked(client: TestClient) -> None:
 
 def test_places_put_the_grains_in_order(client: TestClient) -> None:
     sent = filled(client)
-    first, second, third, fourth = sent["grain_ids"]
+    first, second, third, fourth = list(sent["grain_ids"])
     answer = post(client, sent, **{f"place.{third}": "1", f"place.{first}": "2"})
     assert answer.status_code == 303
     with book(client) as session:
