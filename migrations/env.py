@@ -1,6 +1,9 @@
 """Bring a book to this program's schema. Batch mode, because SQLite cannot alter a constraint in place."""
 
+from typing import Literal
+
 from alembic import context
+from alembic.autogenerate.api import AutogenContext
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
@@ -10,7 +13,7 @@ from app.db import open_engine
 config = context.config
 
 
-def render_item(kind, value, autogen_context):
+def render_item(kind: str, value: object, autogen_context: AutogenContext) -> str | Literal[False]:
     """Write our own column type by its plain SQL type in new migrations."""
     if kind == "type" and value.__class__.__name__ == "Utc":
         return "sa.DateTime()"

@@ -47,7 +47,7 @@ def test_checks_and_guards_are_in_the_file(engine: Engine) -> None:
     """Constraints that autogeneration does not compare: every CHECK of the models stands in the file."""
     with engine.connect() as connection:
         found = connection.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'table'").all()
-        tables: dict[str, str] = dict(row.tuple() for row in found)
+        tables: dict[str, str] = {row.name: row.sql for row in found}
         triggers = {n for (n,) in connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type='trigger'")}
     for table in SQLModel.metadata.sorted_tables:
         for constraint in table.constraints:

@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 from typing import Any, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr
-from sqlalchemy import DateTime, TypeDecorator
+from sqlalchemy import DateTime, Table, TypeDecorator, inspect
+from sqlalchemy.orm import QueryableAttribute
 from sqlmodel import Field, SQLModel
 from sqlmodel._compat import SQLModelConfig
 
@@ -98,6 +99,19 @@ class FormIn(BaseModel):
 
 
 T = TypeVar("T", bound=SQLModel)
+
+
+def attribute(of: object) -> QueryableAttribute[Any]:
+    """A column or the parts of a table as SQLAlchemy loads them: SQLModel types each as the value that a row holds."""
+    assert isinstance(of, QueryableAttribute)
+    return of
+
+
+def table_of(row: SQLModel) -> Table:
+    """The table that a row stands in."""
+    table = inspect(type(row)).local_table
+    assert isinstance(table, Table)
+    return table
 
 
 def measure_of(model: type[BaseModel], field: str) -> Measure | None:

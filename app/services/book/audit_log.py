@@ -14,7 +14,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from app.book import record
 from app.models import Change
-from app.models.base import Row
+from app.models.base import Row, table_of
 from app.models.history import ChangesIn
 from app.services.book import audit_names, audit_reasons, workshop
 from app.services.book.audit_names import EMPTY, Names, Place
@@ -83,7 +83,7 @@ class Acts:
 
 def history_of(session: Session, row: Row) -> History:
     """Every change of a row and of what belongs to it and has no page of its own, newest first."""
-    table: Table = type(row).__table__  # type: ignore[attr-defined]
+    table = table_of(row)
     wanted = [(table.name, row.pk), *_parts(session, table.name, [row.pk])]
     here = tuple_(col(Change.table_name), col(Change.row_id)).in_(wanted)
     shown = or_(col(Change.what) != "entered", col(Change.table_name) == table.name)

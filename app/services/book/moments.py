@@ -26,7 +26,8 @@ def parse(text: str, field: str = "at") -> datetime:
     now = clock.now()
     try:
         if match := _DAY.fullmatch(text.strip()):
-            candidates = _moments(field, datetime(*(int(part) for part in match.groups())))  # type: ignore[arg-type]
+            year, month, day, hour, minute = (int(part) for part in match.groups())
+            candidates = _moments(field, datetime(year, month, day, hour, minute))
         elif match := _TIME.fullmatch(text.strip()):
             wall = datetime.combine(clock.today(), time(int(match[1]), int(match[2])))
             candidates = _moments(field, wall)

@@ -11,7 +11,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from app.book import record
 from app.errors import Conflict, NotFound, Refused
-from app.models.base import FormIn, Row, build, change
+from app.models.base import FormIn, Row, build, change, table_of
 from app.services.book import audit_reasons
 
 R = TypeVar("R", bound=Row)
@@ -132,7 +132,7 @@ def uses(session: Session, row: Row) -> dict[str, int]:
     """How many rows of each other table refer to a row, by table name; its own parts and what can be computed again
     do not count. Empty when nothing does.
     """
-    home = type(row).__table__  # type: ignore[attr-defined]
+    home = table_of(row)
     own = {link.target for link in inspect(type(row)).relationships if link.cascade.delete}
     found: dict[str, int] = {}
     for table in SQLModel.metadata.sorted_tables:
@@ -148,7 +148,7 @@ def uses(session: Session, row: Row) -> dict[str, int]:
 
 def delete(session: Session, row: Row) -> None:
     """Delete a row that nothing refers to, with what was computed from it; the record of changes keeps the row."""
-    home = type(row).__table__  # type: ignore[attr-defined]
+    home = table_of(row)
     for name in record.COMPUTED & set(SQLModel.metadata.tables):
         table = SQLModel.metadata.tables[name]
         for key in [key for key in table.foreign_keys if key.column.table is home]:

@@ -20,6 +20,7 @@ from app.models import (
     TemperatureReading,
     WeighOut,
 )
+from app.models.base import attribute
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn
 from app.services.book import moments, repository, workshop
 from app.services.cast import checklists, gate, melts, needs, runsheets, steps
@@ -94,7 +95,7 @@ def sessions(session: Session, open_only: bool = False) -> list[tuple[CastSessio
 def closed(session: Session, page: int = 1) -> repository.Page[tuple[CastSession, Batch]]:
     """A page of the closed cast sessions with their batches, newest first."""
     query = select(CastSession).where(col(CastSession.closed_at).is_not(None)).order_by(col(CastSession.id).desc())
-    found = repository.page(session, query.options(lazyload(CastSession.steps)), page)  # type: ignore[arg-type]
+    found = repository.page(session, query.options(lazyload(attribute(CastSession.steps))), page)
     of = repository.by_id(session, Batch, (cast.batch_id for cast in found.rows), *batches.BARE)
     return replace(found, rows=[(cast, of[cast.batch_id]) for cast in found.rows])
 

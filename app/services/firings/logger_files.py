@@ -18,7 +18,7 @@ from app.calc.base.errors import CalcError
 from app.calc.record import logger_text
 from app.errors import NotFound, Refused
 from app.models import AltimeterTrack, Curve, Firing
-from app.models.base import FormIn
+from app.models.base import FormIn, attribute
 from app.models.logger_file import LoggerFile
 from app.services.firings import samples
 from app.units import Quantity
@@ -71,7 +71,7 @@ class Logger(Generic[F, R, X]):
         """The files of a firing, newest first; their content is fetched only when it is read."""
         table = self.file_table
         query = select(table).where(table.firing_id == firing.pk).order_by(col(table.id).desc())
-        return list(session.exec(query.options(defer(table.raw))))  # type: ignore[arg-type]
+        return list(session.exec(query.options(defer(attribute(table.raw)))))
 
     def file(self, session: Session, firing: Firing, file_id: int) -> F:
         """One file of a firing.

@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 from app import clock, pictures
 from app.errors import NotFound, Refused
 from app.models import Firing, FiringPicture, FiringReference
+from app.models.base import attribute
 from app.models.firing_log import PictureIn, ReferenceIn, StrikeIn
 from app.services.book import repository
 
@@ -28,7 +29,7 @@ MOST_EVER = 36
 def shown(session: Session, firing: Firing) -> list[FiringPicture]:
     """The pictures of a firing in the order they came, struck ones too; their bytes are fetched only when asked for."""
     query = select(FiringPicture).where(FiringPicture.firing_id == firing.pk).order_by(col(FiringPicture.id))
-    return list(session.exec(query.options(defer(FiringPicture.raw))))  # type: ignore[arg-type]
+    return list(session.exec(query.options(defer(attribute(FiringPicture.raw)))))
 
 
 def picture(session: Session, firing: Firing, picture_id: int) -> FiringPicture:

@@ -280,7 +280,7 @@ def _of_rocket(
 def _of_day(
     pad: Pad, data: FlightIn, place: LaunchField, reach: tuple[float, str] | None, units: UnitSystem
 ) -> list[str]:
-    lean = show(abs(float(pad.tilt)), "angle", units)  # type: ignore[arg-type]
+    lean = show(float(np.abs(pad.tilt)), "angle", units)
     rail = "straight up" if not pad.tilt else f"leaning {lean} {'with' if data.leans == 'with' else 'into'} the wind"
     air = (
         f"air of {show(pad.temperature, 'temperature', units)} at the field, as much warmer or colder than the 1976 "

@@ -25,6 +25,7 @@ from app.models import (
     MotorBuild,
     ReWeigh,
 )
+from app.models.base import attribute
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
 from app.services.book import repository, workshop
 from app.services.book.audit_reasons import who
@@ -315,7 +316,7 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
     patterns = repository.by_id(session, GrainPattern, (row[0].pattern_id for row in found))
     lots = repository.by_id(session, Batch, (row[0].batch_id for row in found), *batches.BARE)
     formula_ids = (batch.formula_id for batch in lots.values())
-    formulas = repository.by_id(session, Formula, formula_ids, lazyload(Formula.parts))  # type: ignore[arg-type]
+    formulas = repository.by_id(session, Formula, formula_ids, lazyload(attribute(Formula.parts)))
     pours = poured(session, lots)
     cure = timedelta(seconds=workshop.get(session).cure_s)
     drew_water = wet.wet_readings(session, (row[0].pk for row in found))

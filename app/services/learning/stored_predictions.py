@@ -14,7 +14,7 @@ from sqlalchemy.orm import aliased, defer
 from sqlmodel import Session, col, select
 
 from app.models import Firing, Prediction
-from app.models.base import Utc
+from app.models.base import Utc, attribute
 
 MINUTE = timedelta(minutes=1)
 
@@ -55,7 +55,7 @@ def ids(session: Session, firing_ids: Iterable[int]) -> dict[int, int]:
 def for_firings(session: Session, firing_ids: Iterable[int]) -> dict[int, Prediction]:
     """The predictions that belong to firings, by the firing's identity, without their curves."""
     wanted = ids(session, firing_ids)
-    bare = (defer(Prediction.inputs_json), defer(Prediction.result_json))  # type: ignore[arg-type]
+    bare = (defer(attribute(Prediction.inputs_json)), defer(attribute(Prediction.result_json)))
     query = select(Prediction).where(col(Prediction.id).in_(set(wanted.values()))).options(*bare)
     found = {row.pk: row for row in session.exec(query)}
     return {firing: found[made] for firing, made in wanted.items()}

@@ -12,6 +12,7 @@ from sqlmodel import Session, col, func, select
 from app import clock
 from app.errors import NotFound, Refused
 from app.models import BuildGrain, Case, Firing, Formula, Grain, MotorBuild, Nozzle, Prediction
+from app.models.base import attribute
 from app.models.base import build as build_row
 from app.models.hardware import NozzleMeasureIn
 from app.models.motor import BuildIn, TakeApartIn
@@ -113,7 +114,7 @@ def around(session: Session, build: MotorBuild) -> Built:
     return _around(session, [build])[0]
 
 
-_FIGURES = (defer(Prediction.inputs_json), defer(Prediction.result_json))  # type: ignore[arg-type]
+_FIGURES = (defer(attribute(Prediction.inputs_json)), defer(attribute(Prediction.result_json)))
 """A list shows a prediction's figures, not its curves, which are most of what is kept of it."""
 
 

@@ -7,6 +7,7 @@ from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
 from app.models import FiringFinding
+from app.models.base import attribute
 from app.models.firing import FAILED
 from app.models.firing_log import PARTS
 from app.services.firings.findings import PART_NAMES
@@ -36,7 +37,7 @@ def found(session: Session, burns: list[Burn]) -> Failures:
     failed = {burn.firing_id: burn for burn in burns if burn.result in FAILED}
     newest = select(func.max(FiringFinding.id)).where(col(FiringFinding.firing_id).in_(failed))
     query = select(FiringFinding).where(col(FiringFinding.id).in_(newest.group_by(col(FiringFinding.firing_id))))
-    told = {row.firing_id: row for row in session.exec(query.options(lazyload(FiringFinding.suspects)))}  # type: ignore[arg-type]
+    told = {row.firing_id: row for row in session.exec(query.options(lazyload(attribute(FiringFinding.suspects))))}
     states = []
     for part, words in PARTS.items():
         for key, state in words.items():

@@ -18,7 +18,7 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.calc.stats.control_charts import MeanComparison
 from app.models import Batch, BatchItem, BuildGrain, Firing, Formula, Grain, GrainPattern
-from app.models.base import FormIn
+from app.models.base import FormIn, attribute
 from app.models.firing import RESULTS
 from app.services.book import repository
 from app.services.grains import grains
@@ -176,7 +176,7 @@ def _batches(session: Session, ids: list[int]) -> list[tuple[Batch, Formula]]:
         select(Batch, Formula)
         .join(Formula, col(Batch.formula_id) == Formula.id)
         .where(col(Batch.id).in_(ids))
-        .options(*batches.BARE, lazyload(Formula.parts))  # type: ignore[arg-type]
+        .options(*batches.BARE, lazyload(attribute(Formula.parts)))
     )
     found = {batch.pk: (batch, formula) for batch, formula in session.exec(query)}
     return [found[key] for key in ids]

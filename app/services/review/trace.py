@@ -9,6 +9,7 @@ from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
 from app.models import Batch, BatchPart, BuildGrain, Firing, Formula, Grain, Leftover, MotorBuild, Supply, WeighOut
+from app.models.base import attribute
 from app.services.book import repository
 from app.services.grains import grains
 from app.services.grains.grains import GrainView
@@ -123,7 +124,7 @@ def _lots(session: Session, batch_ids: Iterable[int]) -> dict[int, tuple[Batch, 
         select(Batch, Formula)
         .join(Formula, col(Batch.formula_id) == Formula.id)
         .where(col(Batch.id).in_(list(batch_ids)))
-        .options(*batches.BARE, lazyload(Formula.parts))  # type: ignore[arg-type]
+        .options(*batches.BARE, lazyload(attribute(Formula.parts)))
     )
     return {batch.pk: (batch, formula) for batch, formula in session.exec(query)}
 
@@ -154,7 +155,7 @@ def of_grain(session: Session, grain: Grain) -> GrainTrace:
         .join(BuildGrain, col(BuildGrain.motor_build_id) == MotorBuild.id)
         .where(BuildGrain.grain_id == grain.pk)
         .order_by(col(BuildGrain.id))
-        .options(lazyload(MotorBuild.slots))  # type: ignore[arg-type]
+        .options(lazyload(attribute(MotorBuild.slots)))
     )
     builds = [(build, released is None) for build, released in session.exec(query)]
     fired = _firings(session, [build.pk for build, _ in builds])
@@ -167,7 +168,7 @@ def _firings(session: Session, build_ids: Iterable[int]) -> list[tuple[Firing, M
         .join(MotorBuild, col(Firing.motor_build_id) == MotorBuild.id)
         .where(col(Firing.motor_build_id).in_(list(build_ids)))
         .order_by(col(Firing.fired_at))
-        .options(lazyload(MotorBuild.slots))  # type: ignore[arg-type]
+        .options(lazyload(attribute(MotorBuild.slots)))
     )
     return list(session.exec(query).all())
 

@@ -6,9 +6,10 @@ from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
 from app.models import Batch, Formula, Leftover, WeighOut
+from app.models.base import attribute
 from app.services.book import repository, serials
 
-BARE = (lazyload(Batch.items), lazyload(Batch.parts))  # type: ignore[arg-type]
+BARE = (lazyload(attribute(Batch.items)), lazyload(attribute(Batch.parts)))
 """How batches are loaded by lists that show neither what is to be cast of them nor their recipe."""
 
 OPEN_STATES = ("planned", "casting")
