@@ -24,7 +24,6 @@ WITHOUT_THE_BOOK = {web.ErrorPage, faults.TroublePage}
 
 YET_TO_DECLARE: frozenset[str] = frozenset(
     {
-        "book/people.html",
         "cast/checklist.html",
         "cast/checklist_edition.html",
         "cast/index.html",
@@ -49,18 +48,6 @@ YET_TO_DECLARE: frozenset[str] = frozenset(
         "grains/shelf.html",
         "grains/test_pieces.html",
         "grains/weigh.html",
-        "hardware/case.html",
-        "hardware/cases.html",
-        "hardware/field.html",
-        "hardware/fields.html",
-        "hardware/nozzle.html",
-        "hardware/nozzles.html",
-        "hardware/pattern.html",
-        "hardware/patterns.html",
-        "hardware/rocket.html",
-        "hardware/rockets.html",
-        "hardware/rods.html",
-        "hardware/tubes.html",
         "learning/coverage.html",
         "learning/firing.html",
         "learning/formula.html",
@@ -75,10 +62,6 @@ YET_TO_DECLARE: frozenset[str] = frozenset(
         "review/good_against_bad.html",
         "review/lot.html",
         "review/review.html",
-        "stock/formula.html",
-        "stock/formulas.html",
-        "stock/supplies.html",
-        "stock/supply.html",
     }
 )
 """Templates whose page is still handed to `render` by names."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -11,54 +11,86 @@ from sqlmodel import Session
 from app.forms import Choice, Form
 from app.models.base import FormIn, Row
 from app.models.history import correction_of
+from app.page import Page
 from app.services.book import audit_log, audit_reasons, repository
+from app.services.book.audit_log import History
 from app.web import Book, Forms, Typed, render, submit, version_of
 
 Choices = dict[str, list[Choice]]
+R = TypeVar("R", bound=Row)
+
+
+@dataclass(frozen=True)
+class Listed(Generic[R]):
+    """What every list shows: the rows in use, and the retired ones."""
+
+    noun: "Noun[R]"
+    rows: Sequence[R]
+    retired: Sequence[R]
+
+
+@dataclass(frozen=True)
+class Shown(Generic[R]):
+    """What the page of every row shows; a new one has no row, nothing to put away and no history."""
+
+    noun: "Noun[R]"
+    row: R | None
+    form: Form
+    away: Form | None
+    used: dict[str, int]
+    stands: str
+    """What stands on the row, in words."""
+    history: History | None
+
+
+class PlainPage(Page, Generic[R], template="book/crud_edit.html", section="workshop"):
+    """The page of a row with nothing but its form."""
+
+    shown: Shown[R]
 
 
 def _no_choices(_session: Session) -> Choices:
     return {}
 
 
-def _nothing(*_: Any) -> dict[str, Any]:
+def _no_texts(_row: Row | None) -> dict[str, Any]:
     return {}
 
 
+def _plain(_session: Session, shown: Shown[R], _forms: Forms) -> Page:
+    return PlainPage(shown=shown)
+
+
 @dataclass(frozen=True)
-class Noun:
+class Noun(Generic[R]):
     """What one set of pages is about.
 
     Attributes
     ----------
-    room, slug, one : str
-        The room of its templates, the address below /workshop (also the list's template), the word for one of them.
+    slug, one : str
+        The address below /workshop, the word for one of them.
     table, model : type
         The row and its form.
     save : callable
         Service that enters or changes a row: session, form data, row or None, version.
     listing : callable
         Service that gives the rows in use, or the retired ones.
-    page : str
-        Template of the page of one.
+    list_page, page : callable
+        The list, of its rows; the page of one row (or None), of what every such page shows and the page's forms.
     choices, initial : callable
         Choices of the form's lists; texts that stand in the form of a row, or of a new one (None).
-    list_more, page_more : callable
-        What else the list, and the page of one row (or None), show.
     """
 
-    room: str
     slug: str
     one: str
-    table: type[Row]
+    table: type[R]
     model: type[FormIn]
-    save: Callable[[Session, Any, Any, int | None], Row]
-    listing: Callable[[Session, bool], Sequence[Row]]
-    page: str = "book/crud_edit.html"
+    save: Callable[[Session, Any, R | None, int | None], R]
+    listing: Callable[[Session, bool], Sequence[R]]
+    list_page: Callable[[Session, Listed[R]], Page]
+    page: Callable[[Session, Shown[R], Forms], Page] = _plain
     choices: Callable[[Session], Choices] = _no_choices
-    initial: Callable[[Any], Mapping[str, Any]] = _nothing
-    list_more: Callable[[Session], dict[str, Any]] = _nothing
-    page_more: Callable[[Session, Any, Forms], dict[str, Any]] = _nothing
+    initial: Callable[[R | None], Mapping[str, Any]] = _no_texts
 
     @property
     def url(self) -> str:
@@ -71,44 +103,29 @@ class Noun:
         url = f"{self.url}/new" if row is None else f"{self.url}/{row.pk}"
         forms = Forms(request, session, failed)
         model = self.model if row is None else correction_of(self.model)
-        form = forms.get("form", model, url, row=row, initial=self.initial(row), choices=self.choices(session))
-        away = None if row is None else forms.get("away", FormIn, f"{url}/away", row=row)
         used = {} if row is None else repository.uses(session, row)
-        more = self.page_more(session, row, forms)
-        return render(
-            request,
-            session,
-            self.page,
-            section="workshop",
+        shown = Shown(
             noun=self,
             row=row,
-            form=form,
-            away=away,
+            form=forms.get("form", model, url, row=row, initial=self.initial(row), choices=self.choices(session)),
+            away=None if row is None else forms.get("away", FormIn, f"{url}/away", row=row),
             used=used,
             stands=audit_reasons.counted(used),
             history=None if row is None else audit_log.history_of(session, row),
-            **more,
         )
+        return render(request, session, self.page(session, shown, forms))
 
 
-def add_pages(router: APIRouter, noun: Noun) -> None:
+def add_pages(router: APIRouter, noun: Noun[R]) -> None:
     """Put a noun's pages on a router."""
 
-    def find(session: Session, row_id: int) -> Row:
+    def find(session: Session, row_id: int) -> R:
         return repository.get(session, noun.table, row_id, noun.one)
 
     @router.get(noun.url)
     def show_all(request: Request, session: Book) -> Response:
-        return render(
-            request,
-            session,
-            f"{noun.room}/{noun.slug}.html",
-            section="workshop",
-            noun=noun,
-            rows=noun.listing(session, False),
-            retired=noun.listing(session, True),
-            **noun.list_more(session),
-        )
+        listed = Listed(noun, noun.listing(session, False), noun.listing(session, True))
+        return render(request, session, noun.list_page(session, listed))
 
     @router.get(f"{noun.url}/new")
     def show_new(request: Request, session: Book) -> Response:

@@ -11,7 +11,7 @@ from app.forms import Form
 from app.models import Person
 from app.models.history import AtBenchIn, PersonIn
 from app.page import Page
-from app.routers.book.crud_pages import Noun, add_pages
+from app.routers.book.crud_pages import Listed, Noun, add_pages
 from app.services.book import people, workshop
 from app.web import Book, Forms, Typed, at_bench, render, submit
 
@@ -29,7 +29,22 @@ class AtBenchPage(Page, template="book/bench_person.html", section="workshop"):
 
 YEAR_S = 365 * 24 * 3600
 
-PEOPLE = Noun("book", "people", "person", Person, PersonIn, people.save, people.listed)
+
+class PeoplePage(Page, template="book/people.html", section="workshop"):
+    """Who else works here."""
+
+    listed: Listed[Person]
+
+
+PEOPLE = Noun(
+    "people",
+    "person",
+    Person,
+    PersonIn,
+    people.save,
+    people.listed,
+    list_page=lambda _session, listed: PeoplePage(listed=listed),
+)
 
 
 @router.get("/workshop/bench")

@@ -1,13 +1,12 @@
 """Pages of rockets and fields."""
 
-from typing import Any
-
 from fastapi import APIRouter
 from sqlmodel import Session
 
 from app.models import LaunchField, Rocket
 from app.models.place import CHUTE_BASES, LaunchFieldIn, RocketIn
-from app.routers.book.crud_pages import Noun, add_pages
+from app.page import Page
+from app.routers.book.crud_pages import Listed, Noun, Shown, add_pages
 from app.services.hardware import places
 
 router = APIRouter()
@@ -18,7 +17,7 @@ def _choices(_session: Session) -> dict[str, list[tuple[str, str]]]:
     return {"main_basis": bases, "drogue_basis": bases}
 
 
-def _initial(rocket: Any) -> dict[str, str]:
+def _initial(rocket: Rocket | None) -> dict[str, str]:
     if rocket is None:
         return {"drag_coefficient": "0.5", "main_basis": "flat", "drogue_basis": "flat"}
     lines = {"drag_points": ""}
@@ -27,28 +26,52 @@ def _initial(rocket: Any) -> dict[str, str]:
     return lines
 
 
+class RocketsPage(Page, template="hardware/rockets.html", section="workshop"):
+    """The rockets."""
+
+    listed: Listed[Rocket]
+
+
+class RocketPage(Page, template="hardware/rocket.html", section="workshop"):
+    """A rocket."""
+
+    shown: Shown[Rocket]
+
+
+class FieldsPage(Page, template="hardware/fields.html", section="workshop"):
+    """The fields."""
+
+    listed: Listed[LaunchField]
+
+
+class FieldPage(Page, template="hardware/field.html", section="workshop"):
+    """A field."""
+
+    shown: Shown[LaunchField]
+
+
 ROCKETS = Noun(
-    "hardware",
     "rockets",
     "rocket",
     Rocket,
     RocketIn,
     places.save_rocket,
     places.rockets,
-    page="hardware/rocket.html",
+    list_page=lambda _session, listed: RocketsPage(listed=listed),
+    page=lambda _session, shown, _forms: RocketPage(shown=shown),
     choices=_choices,
     initial=_initial,
 )
 FIELDS = Noun(
-    "hardware",
     "fields",
     "field",
     LaunchField,
     LaunchFieldIn,
     places.save_field,
     places.fields,
-    page="hardware/field.html",
+    list_page=lambda _session, listed: FieldsPage(listed=listed),
+    page=lambda _session, shown, _forms: FieldPage(shown=shown),
 )
 
-for noun in (ROCKETS, FIELDS):
-    add_pages(router, noun)
+add_pages(router, ROCKETS)
+add_pages(router, FIELDS)

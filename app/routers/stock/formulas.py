@@ -1,5 +1,6 @@
 """Pages of the formulas."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -7,16 +8,48 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app.forms import Form
-from app.models import Formula
+from app.models import Batch, Formula
 from app.models.base import FormIn
 from app.models.formula import FormulaIn
 from app.models.history import correction_of
+from app.page import Page
 from app.services.book import audit_log, repository, workshop
+from app.services.book.audit_log import History
 from app.services.stock import formulas, supplies
+from app.services.stock.formulas import BlendFacts, Burning
 from app.units import editable
 from app.web import Book, Forms, Typed, render, submit, version_of
 
 router = APIRouter(prefix="/workshop/formulas")
+
+
+class FormulasPage(Page, template="stock/formulas.html", section="workshop"):
+    """The formulas, each with what follows from it and how many batches used it."""
+
+    listed: list[tuple[Formula, BlendFacts, int]]
+    retired: list[Formula]
+
+
+@dataclass(frozen=True)
+class FormulaFigures:
+    """What follows from a formula, and what was made of it."""
+
+    facts: BlendFacts
+    versions: list[Formula]
+    batches: list[Batch]
+    history: History
+    away: Form
+    burning: Burning
+
+
+class FormulaPage(Page, template="stock/formula.html", section="workshop"):
+    """A formula; a new one has no figures."""
+
+    formula: Formula | None
+    form: Form
+    known: list[str]
+    """The ingredients that the book knows."""
+    figures: FormulaFigures | None
 
 
 @router.get("")
@@ -26,9 +59,7 @@ def show_all(request: Request, session: Book) -> Response:
         (formula, formulas.facts(formula), len(formulas.batches(session, formula)))
         for formula in formulas.current(session)
     ]
-    return render(
-        request, session, "stock/formulas.html", section="workshop", listed=listed, retired=formulas.retired(session)
-    )
+    return render(request, session, FormulasPage(listed=listed, retired=formulas.retired(session)))
 
 
 @router.get("/new")
@@ -113,23 +144,22 @@ def _page(request: Request, session: Session, formula_id: int | None, failed: Fo
     formula = None if formula_id is None else formulas.get(session, formula_id)
     url = "/workshop/formulas/new" if formula is None else _url(formula)
     forms = Forms(request, session, failed)
-    more: dict[str, Any] = formulas.Burning()._asdict()
-    if formula is not None:
-        more["facts"] = formulas.facts(formula)
-        more["versions"] = formulas.versions(session, formula)
-        more["batches"] = formulas.batches(session, formula)
-        more["history"] = audit_log.history_of(session, formula)
-        more["away"] = forms.get("away", FormIn, f"{url}/away", row=formula)
-        more |= formulas.burning(session, formula)._asdict()
     model = FormulaIn if formula is None else correction_of(FormulaIn)
-    form = forms.get("form", model, url, row=formula, initial=_texts(session, formula) if formula else None)
-    return render(
-        request,
-        session,
-        "stock/formula.html",
-        section="workshop",
+    page = FormulaPage(
         formula=formula,
-        form=form,
+        form=forms.get("form", model, url, row=formula, initial=_texts(session, formula) if formula else None),
         known=supplies.ingredient_names(),
-        **more,
+        figures=None if formula is None else _figures(session, formula, forms),
+    )
+    return render(request, session, page)
+
+
+def _figures(session: Session, formula: Formula, forms: Forms) -> FormulaFigures:
+    return FormulaFigures(
+        facts=formulas.facts(formula),
+        versions=formulas.versions(session, formula),
+        batches=formulas.batches(session, formula),
+        history=audit_log.history_of(session, formula),
+        away=forms.get("away", FormIn, f"{_url(formula)}/away", row=formula),
+        burning=formulas.burning(session, formula),
     )

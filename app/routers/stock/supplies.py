@@ -1,5 +1,6 @@
 """Pages of the bags bought."""
 
+from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -7,31 +8,78 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import clock
-from app.models import Supply
+from app.forms import Form
+from app.models import Batch, Supply, SupplyCorrection, WeighOut
 from app.models.firing import RESULTS
 from app.models.supply import CorrectionIn, SupplyIn
-from app.routers.book.crud_pages import Noun, add_pages
+from app.page import Page
+from app.routers.book.crud_pages import Listed, Noun, Shown, add_pages
 from app.services.book import repository
 from app.services.cast import cautions
 from app.services.review import trace
+from app.services.review.trace import SupplyTrace
 from app.services.stock import supplies
+from app.services.stock.supplies import Stock
 from app.web import Book, Forms, Typed, submit
 
 router = APIRouter()
 
 
-def _page(session: Session, bag: Supply | None, forms: Forms) -> dict[str, Any]:
-    more: dict[str, Any] = {"known": supplies.ingredient_names(), "cautions": cautions.AT_THE_BAGS}
-    if bag is not None:
-        more |= {
-            "stock": supplies.stock_of(session, bag),
-            "draws": supplies.draws(session, bag),
-            "traced": trace.of_supply(session, bag),
-            "results": RESULTS,
-            "corrections": supplies.corrections(session, bag),
-            "correction": forms.get("correct", CorrectionIn, f"/workshop/supplies/{bag.pk}/corrections"),
-        }
-    return more
+class SuppliesPage(Page, template="stock/supplies.html", section="workshop"):
+    """Every bag, with what is left of it, and of each ingredient."""
+
+    listed: Listed[Supply]
+    stock: list[Stock]
+    totals: dict[str, float]
+    cautions: list[str]
+
+
+@dataclass(frozen=True)
+class BagHistory:
+    """What is left of a bag, what was weighed out of it, what it fed and how it was corrected."""
+
+    stock: Stock
+    draws: list[tuple[WeighOut, Batch]]
+    traced: SupplyTrace
+    corrections: list[SupplyCorrection]
+    correction: Form
+
+
+class SupplyPage(Page, template="stock/supply.html", section="workshop"):
+    """A bag, and what became of it; a new one has no history."""
+
+    shown: Shown[Supply]
+    bag: BagHistory | None
+    known: list[str]
+    """The ingredients that the book knows."""
+    results: dict[str, str]
+    cautions: list[str]
+
+
+def _list_page(session: Session, listed: Listed[Supply]) -> Page:
+    return SuppliesPage(
+        listed=listed, stock=supplies.stock(session), totals=supplies.on_shelf(session), cautions=cautions.AT_THE_BAGS
+    )
+
+
+def _page(session: Session, shown: Shown[Supply], forms: Forms) -> Page:
+    return SupplyPage(
+        shown=shown,
+        bag=None if shown.row is None else _history(session, shown.row, forms),
+        known=supplies.ingredient_names(),
+        results=RESULTS,
+        cautions=cautions.AT_THE_BAGS,
+    )
+
+
+def _history(session: Session, bag: Supply, forms: Forms) -> BagHistory:
+    return BagHistory(
+        stock=supplies.stock_of(session, bag),
+        draws=supplies.draws(session, bag),
+        traced=trace.of_supply(session, bag),
+        corrections=supplies.corrections(session, bag),
+        correction=forms.get("correct", CorrectionIn, f"/workshop/supplies/{bag.pk}/corrections"),
+    )
 
 
 def _initial(bag: Supply | None) -> dict[str, Any]:
@@ -39,21 +87,15 @@ def _initial(bag: Supply | None) -> dict[str, Any]:
 
 
 SUPPLIES = Noun(
-    "stock",
     "supplies",
     "bag",
     Supply,
     SupplyIn,
     supplies.save,
-    lambda *_: [],
-    page="stock/supply.html",
+    lambda *_: [],  # its list is one of stock
+    list_page=_list_page,
+    page=_page,
     initial=_initial,
-    list_more=lambda session: {
-        "stock": supplies.stock(session),
-        "totals": supplies.on_shelf(session),
-        "cautions": cautions.AT_THE_BAGS,
-    },
-    page_more=_page,
 )
 
 add_pages(router, SUPPLIES)
