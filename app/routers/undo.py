@@ -7,7 +7,7 @@ from sqlmodel import Session
 from app.models import Nozzle, NozzleMeasure, ReWeigh
 from app.models.base import FormIn
 from app.models.batch import VoidIn
-from app.routers.cast import casting, planning
+from app.routers.cast import planning, session_page
 from app.routers.firings import firings
 from app.routers.grains import shelf
 from app.routers.hardware.inventory import NOZZLES
@@ -35,7 +35,7 @@ def strike_temperature(request: Request, typed: Typed, code: str, reading_id: in
         typed,
         VoidIn,
         act=act,
-        page=lambda s, form: casting.page_of(request, s, code, form),
+        page=lambda s, form: session_page.page_of(request, s, code, form),
         form_id=f"misread-{reading_id}",
         notice=STRUCK,
     )
@@ -54,7 +54,7 @@ def take_back_leftover(request: Request, typed: Typed, code: str, leftover_id: i
         typed,
         FormIn,
         act=act,
-        page=lambda s, form: casting.page_of(request, s, code, form),
+        page=lambda s, form: session_page.page_of(request, s, code, form),
         form_id=f"leftover-back-{leftover_id}",
         notice="Taken back.",
     )

@@ -1,5 +1,6 @@
 """Pages of the plan: what is to be cast, worked out to the gram."""
 
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -9,11 +10,14 @@ from sqlmodel import Session
 
 from app import clock
 from app.forms import Choice, Form, from_texts, resent
-from app.models import Batch
+from app.models import Batch, Checklist, Formula
 from app.models.base import FormIn
 from app.models.batch import PlanIn, VoidIn
-from app.services.book import audit_log, workshop
-from app.services.cast import casting, cautions, checklists, melts, needs, planning, targets
+from app.page import Page
+from app.services.book import audit_log, repository, workshop
+from app.services.book.audit_log import History
+from app.services.cast import cautions, checklists, melts, needs, planning, targets
+from app.services.cast.needs import Need, Wanted, Worked
 from app.services.hardware import inventory
 from app.services.stock import batches, formulas
 from app.units import editable, show
@@ -24,19 +28,58 @@ router = APIRouter(prefix="/plan")
 SHORT_NAMES = {"pattern": "items.0.pattern_id", "pattern_id": "items.0.pattern_id", "count": "items.0.count"}
 
 
+class PlansPage(Page, template="cast/plans.html", section="plan"):
+    """All batches, each with its formula: what is still to do, and a page of what is past."""
+
+    open_plans: list[tuple[Batch, Formula]]
+    past: list[tuple[Batch, Formula]]
+    found: repository.Page[Batch]
+
+
+class PlanPage(Page, template="cast/plan.html", section="plan"):
+    """One batch: its recipe, what is short, and what comes next."""
+
+    batch: Batch
+    formula: Formula
+    wanted: list[Wanted]
+    needs: list[Need]
+    weighed: dict[int, float]
+    places: int
+    checklist: Checklist | None
+    fault: str | None
+    """Why the checklist does not open the session yet."""
+    holds_until: datetime | None
+    drop: Form
+    take_up: Form
+    history: History
+    again: str
+    """The query of a new plan of the same grains."""
+
+
+class PlanFormPage(Page, template="cast/plan_form.html", section="plan"):
+    """The form of a plan, and what it comes to where that was asked."""
+
+    form: Form
+    batch: Batch | None
+    worked: Worked | None
+    proposal: str
+    capacity_kg: float | None
+    places: int
+    cautions: list[str]
+    has_leftovers: bool
+    remelt_limit: float
+
+
 @router.get("")
 def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     """All batches, what is still to do first."""
     found, to_do = batches.past(session, page), batches.in_states(session, *batches.OPEN_STATES)
-    return render(
-        request,
-        session,
-        "cast/plans.html",
-        section="plan",
+    shown = PlansPage(
         found=found,
         open_plans=[(batch, batches.formula_of(session, batch)) for batch in to_do],
         past=[(batch, batches.formula_of(session, batch)) for batch in found.rows],
     )
+    return render(request, session, shown)
 
 
 @router.get("/new")
@@ -120,18 +163,13 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     batch = batches.by_code(session, code)
     checklist = checklists.current(session, batch)
     forms = Forms(request, session, failed)
-    return render(
-        request,
-        session,
-        "cast/plan.html",
-        section="plan",
+    page = PlanPage(
         batch=batch,
         formula=batches.formula_of(session, batch),
         wanted=needs.wanted(session, batch),
         needs=needs.of_batch(session, batch),
         weighed=batches.weighed(session, batch),
         places=targets.places(workshop.get(session)),
-        cast=casting.find(session, batch),
         checklist=checklist,
         fault=checklists.why_not(session, batch, checklist),
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
@@ -140,6 +178,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         again=_again(session, batch),
         take_up=forms.get("take-up", FormIn, f"{_url(batch)}/take-up", row=batch),
     )
+    return render(request, session, page)
 
 
 def _form_page(request: Request, session: Session, code: str | None, failed: Form | None = None) -> Response:
@@ -155,12 +194,7 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
         initial = _texts_of(session, batch) if batch else _defaults(session)
         form = Forms(request, session).get("form", PlanIn, url, row=batch, initial=initial)
     form.choices = choices
-    return render(
-        request,
-        session,
-        "cast/plan_form.html",
-        section="plan",
-        status=422 if form.errors else 200,
+    page = PlanFormPage(
         form=form,
         batch=batch,
         worked=worked[0] if worked else None,
@@ -171,6 +205,7 @@ def _form_page(request: Request, session: Session, code: str | None, failed: For
         has_leftovers=bool(choices["remelts.leftover_id"]),
         remelt_limit=workshop.get(session).remelt_limit_share,
     )
+    return render(request, session, page, 422 if form.errors else 200)
 
 
 def _from_address(

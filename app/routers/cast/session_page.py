@@ -1,0 +1,277 @@
+"""The page of a cast session: all that stands on it, and the forms that its state calls for."""
+
+from collections.abc import Callable
+from datetime import datetime
+
+from fastapi import Request
+from fastapi.responses import Response
+from markupsafe import Markup
+from sqlmodel import Session
+
+from app.charts import Axis, Band, Panel, Rule, Series, line_chart
+from app.forms import Form
+from app.models import (
+    Batch,
+    CastSession,
+    CastStep,
+    Formula,
+    Leftover,
+    RunSheet,
+    SessionNote,
+    TemperatureReading,
+    Workshop,
+)
+from app.models.base import FormIn, Row
+from app.models.batch import AirIn, LeftoverIn, SwapIn, TestPiecesIn, VoidIn
+from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, StepTimeIn, TemperatureIn
+from app.models.history import correction_of
+from app.page import Page
+from app.services.book import first_minute, workshop
+from app.services.cast import air, casting, cautions, gate, leftovers, pan, runsheets, steps, targets, weigh_outs
+from app.services.cast.casting import Coming
+from app.services.cast.pan import Advice
+from app.services.cast.steps import Now
+from app.services.cast.weigh_outs import PartNow
+from app.services.grains import lots, undo
+from app.services.grains.lots import Balance
+from app.services.stock import batches
+from app.units import UnitSystem, convert, show
+from app.web import Forms, render
+
+
+class SessionPage(Page, template="cast/show.html", section="cast"):
+    """A cast session. Before it is opened there is the batch alone; a closed one has no forms."""
+
+    batch: Batch
+    formula: Formula
+    cast: CastSession | None
+    forms: dict[str, Form]
+    stray: str
+    """Why something was refused that has no form on the page any more."""
+
+    # What is next, and what is wrong
+    mark: str
+    coming: list[Now]
+    waiting: list[Now]
+    """What of it is done at the pan, and waits while that is too hot."""
+    others: list[Coming]
+    warnings: list[str]
+    overnight: bool
+    swapped: list[tuple[PartNow, PartNow]]
+    cautions: list[str]
+    burns: str
+    law: str
+
+    # Weighing out and steps
+    weighing: list[PartNow]
+    weighed_kg: float
+    weighing_over: bool
+    places: int
+    steps: list[Now]
+    sets: int
+    sheet: RunSheet | None
+    pan_band: Callable[[CastStep], str]
+
+    # The pan, the air and the notes
+    pan: pan.Standing | None
+    readings: list[tuple[TemperatureReading, Advice]]
+    struck: list[TemperatureReading]
+    fresh: Callable[[Row], bool]
+    at_once: str
+    band: str
+    chart: Markup | None
+    told_air: str
+    air_mark: air.Mark
+    notes: list[SessionNote]
+
+    # What came of it
+    balance: Balance | None
+    wanted: int
+    kept: list[Leftover]
+    poured_at: datetime | None
+    cure_s: float
+
+
+def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+    """The page of a session, with the form that failed."""
+    batch = batches.by_code(session, code)
+    cast = casting.find(session, batch)
+    shop, pan_units = workshop.get(session), pan.units(session, cast)
+    parts = weigh_outs.of_batch(session, batch)
+    now = steps.of_session(cast, batch, batches.weighed(session, batch)) if cast else []
+    readings = pan.readings(session, cast) if cast else []
+    coming, at_pan = steps.in_turn(now), pan.standing(session, cast, pan_units)
+    forms = _forms(request, session, batch, cast, failed, parts, now)
+    running = casting.due(session)
+    said = steps.warnings(cast, now) if cast and cast.closed_at is None else []
+    alarms = [(run.batch.code, pan.alarm(session, run.cast)) for run in running if run.batch.pk != batch.pk]
+    said += [f"{other}: {words}" for other, words in alarms if words]
+    page = SessionPage(
+        batch=batch,
+        formula=batches.formula_of(session, batch),
+        cast=cast,
+        cautions=cautions.AT_THE_PAN,
+        burns=cautions.BURNS,
+        law=cautions.LAW,
+        forms=forms,
+        weighing=parts,
+        places=targets.places(shop),
+        swapped=_swapped(session, batch, parts, now),
+        steps=now,
+        coming=coming,
+        waiting=[n for n in coming if gate.hot(n.step)] if at_pan and at_pan.hot else [],
+        others=[c for c in casting.coming(running) if c.batch.pk != batch.pk],
+        mark=casting.mark(running),
+        warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
+        overnight=cast is not None and casting.overnight(cast),
+        sets=steps.sets(cast) if cast else 0,
+        sheet=runsheets.of_session(session, cast) if cast else None,
+        readings=[(reading, pan.of_reading(shop, reading, pan_units)) for reading in readings],
+        pan=at_pan,
+        struck=undo.struck(session, TemperatureReading, cast) if cast else [],
+        fresh=first_minute.fresh,
+        at_once=first_minute.AT_ONCE,
+        band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units),
+        pan_band=lambda s: _step_band(s, pan_units),
+        chart=_pan_chart(batch.code, readings, shop, pan_units),
+        notes=casting.notes(session, cast) if cast else [],
+        told_air=air.words(batch),
+        air_mark=air.mark(session, batch),
+        balance=lots.balance(session, batch) if cast else None,
+        wanted=sum(item.count for item in batch.items),
+        kept=leftovers.kept(session, batch),
+        weighed_kg=sum(part.weighed_kg for part in parts),
+        weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),
+        poured_at=casting.poured_at(session, batch),
+        cure_s=shop.cure_s,
+        stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
+    )
+    return render(request, session, page)
+
+
+def _swapped(
+    session: Session, batch: Batch, parts: list[weigh_outs.PartNow], now: list[steps.Now]
+) -> list[tuple[weigh_outs.PartNow, weigh_outs.PartNow]]:
+    """Parts that stand in each other's line, each pair once, until the weighing out is ticked."""
+    if not now or now[0].settled:
+        return []
+    of = {part.part.pk: part for part in parts}
+    return [(of[one.pk], of[other.pk]) for one, other in targets.swapped(session, batch) if one.pk < other.pk]
+
+
+def _band(low_k: float, high_k: float, units: UnitSystem) -> str:
+    """A band of temperatures in words, with the unit once."""
+    return f"{show(low_k, 'temperature', units).split(' ')[0]} to {show(high_k, 'temperature', units)}"
+
+
+def _step_band(step: CastStep, units: UnitSystem) -> str:
+    """The pan's band at a step; empty when the step has none."""
+    if step.pan_low_k is None and step.pan_high_k is None:
+        return ""
+    if step.pan_low_k is None or step.pan_high_k is None:
+        side = "up to" if step.pan_low_k is None else "from"
+        return f"{side} {show(step.pan_high_k or step.pan_low_k, 'temperature', units)}"
+    return _band(step.pan_low_k, step.pan_high_k, units)
+
+
+def _pan_chart(code: str, readings: list[TemperatureReading], shop: Workshop, units: UnitSystem) -> Markup | None:
+    """The pan's temperature over the session, with the band to work in; nothing before there are two readings."""
+    if len(readings) < 2:
+        return None
+    in_time = sorted(readings, key=lambda reading: reading.read_at)
+    minutes = [(reading.read_at - in_time[0].read_at).total_seconds() / 60 for reading in in_time]
+    low, limit = (convert(k, "temperature", units) for k in (shop.pan_low_k, shop.pan_limit_k))
+    across = [minutes[0], max(minutes[-1], minutes[0] + 1)]
+    return line_chart(
+        f"Pan temperature of {code}",
+        Axis("Time since the first reading", "min"),
+        Panel(
+            Axis("Pan", units.temperature),
+            series=[Series("Read", minutes, [convert(r.temperature_k, "temperature", units) for r in in_time])],
+            band=Band("Band to work in", across, [low, low], [limit, limit]),
+            rules=[Rule("Limit", limit)],
+        ),
+    )
+
+
+def _forms(
+    request: Request,
+    session: Session,
+    batch: Batch,
+    cast: CastSession | None,
+    failed: Form | None,
+    parts: list[weigh_outs.PartNow],
+    now: list[steps.Now],
+) -> dict[str, Form]:
+    """The forms of an open session; a closed one has none."""
+    if cast is None or cast.closed_at is not None:
+        return {}
+    forms, url = Forms(request, session, failed), f"/cast/{batch.code}"
+    house = workshop.get(session)
+    units, digits = house.units, targets.places(house)
+    found = {
+        "temperature-form": forms.get(
+            "temperature-form",
+            TemperatureIn,
+            f"{url}/temperature",
+            initial={"unit": pan.units(session, cast).temperature},
+            choices={"unit": [("°F", "°F"), ("°C", "°C")]},
+        ),
+        "set-form": forms.get("set-form", SetIn, f"{url}/sets", row=cast),
+        "drop-set-form": forms.get("drop-set-form", FormIn, f"{url}/sets/drop", row=cast),
+        "note-form": forms.get("note-form", NoteIn, f"{url}/note"),
+        "air-form": forms.get("air-form", correction_of(AirIn) if air.words(batch) else AirIn, f"{url}/air", row=batch),
+        "test-pieces-form": forms.get("test-pieces-form", _told(batch), f"{url}/test-pieces", row=batch),
+        "leftover-form": forms.get(
+            "leftover-form", LeftoverIn, f"{url}/leftover", initial={"mark": leftovers.next_mark(session, batch)}
+        ),
+        "close-form": forms.get("close-form", CloseIn, f"{url}/close", row=cast),
+    }
+    for reading in pan.readings(session, cast):
+        key = f"misread-{reading.pk}"
+        found[key] = forms.get(key, VoidIn, f"{url}/temperature/{reading.pk}/strike", row=reading)
+        if reading.doubted_k is not None:
+            key = f"degrees-{reading.pk}"
+            found[key] = forms.get(key, DegreesIn, f"{url}/temperature/{reading.pk}/degrees", row=reading)
+    for left in leftovers.kept(session, batch):
+        if first_minute.fresh(left) and left.grain_id is None:
+            key = f"leftover-back-{left.pk}"
+            found[key] = forms.get(key, FormIn, f"{url}/leftover/{left.pk}/back", row=left)
+    for part in parts:
+        bags = [(str(bag.pk), f"{bag.mark}, {show(left, 'mass', units, digits)} left") for bag, left in part.bags]
+        key = f"weigh-{part.part.pk}"
+        first = {"supply_id": bags[0][0] if bags else ""}
+        found[key] = forms.get(
+            key,
+            weigh_outs.form_of(session, part.part.pk),
+            f"{url}/weigh/{part.part.pk}",
+            row=part.part,
+            initial=first,
+            choices={"supply_id": bags},
+        )
+        for draw in part.draws:
+            if draw.weigh_out.voided_at is None:
+                key = f"strike-{draw.weigh_out.pk}"
+                found[key] = forms.get(key, VoidIn, f"{url}/strike/{draw.weigh_out.pk}", row=draw.weigh_out)
+    for one, other in _swapped(session, batch, parts, now):
+        key = f"swap-{one.part.pk}"
+        found[key] = forms.get(
+            key, SwapIn, f"{url}/weigh/{one.part.pk}/swap", row=one.part, initial={"other_id": other.part.pk}
+        )
+    for n in now:
+        shown = {
+            "done": n.is_next,
+            "skip": n.is_next,
+            "undo": steps.can_take_back(cast, n.step),
+            "time": n.is_next or n.step.done_at is not None,
+        }
+        for kind in [kind for kind, is_shown in shown.items() if is_shown]:
+            key, model = f"{kind}-{n.step.pk}", StepTimeIn if kind == "time" else StepIn
+            address = f"{url}/step/{n.step.pk}" + ("/time" if kind == "time" else "")
+            found[key] = forms.get(key, model, address, row=n.step)
+    return found
+
+
+def _told(batch: Batch) -> type[FormIn]:
+    """The form of the test pieces' mass: once it was told, another one needs a reason."""
+    return TestPiecesIn if batch.test_pieces_kg is None else correction_of(TestPiecesIn)
