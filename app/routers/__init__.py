@@ -6,7 +6,7 @@ from app.routers.book import changes, copies, devices, drafts, help_pages, peopl
 from app.routers.cast import casting, checklists, planning, runsheets
 from app.routers.firings import altimeters, curves, firing_log, firings
 from app.routers.flight import flights
-from app.routers.grains import labels, shelf, test_pieces, weighing
+from app.routers.grains import labels, one_grain, shelf, test_pieces, weighing
 from app.routers.hardware import inventory, places
 from app.routers.learning import learning
 from app.routers.motors import builds, core_offset
@@ -25,6 +25,7 @@ ROUTERS = [
         weighing,
         test_pieces,
         shelf,
+        one_grain,  # after the shelf, whose pages would be taken for serials
         labels,
         core_offset,  # before the motors, whose codes would take its address
         builds,

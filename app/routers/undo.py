@@ -9,7 +9,7 @@ from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.routers.cast import planning, session_page
 from app.routers.firings import firings
-from app.routers.grains import shelf
+from app.routers.grains import one_grain
 from app.routers.hardware.inventory import NOZZLES
 from app.services.book import repository
 from app.services.firings import firings as fired
@@ -75,7 +75,7 @@ def strike_re_weigh(request: Request, session: Book, typed: Typed, serial: str, 
         typed,
         VoidIn,
         act=act,
-        page=lambda s, form: shelf.page_of(request, s, serial, form),
+        page=lambda s, form: one_grain.page_of(request, s, serial, form),
         form_id=f"reweigh-{re_weigh_id}",
         notice=STRUCK,
     )
@@ -123,7 +123,7 @@ def _grain(
         typed,
         FormIn,
         act=act,
-        page=lambda s, form: shelf.page_of(request, s, serial, form),
+        page=lambda s, form: one_grain.page_of(request, s, serial, form),
         form_id=form_id,
         notice=notice,
     )

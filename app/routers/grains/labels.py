@@ -4,13 +4,30 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from app.errors import BookError, NotFound
-from app.forms import from_texts
+from app.forms import Form, from_texts
+from app.models import Batch
+from app.page import Page
 from app.services.book import workshop
 from app.services.grains import labels
+from app.services.grains.grains import GrainView
 from app.services.grains.labels import LabelsIn
 from app.web import Book, render
 
 router = APIRouter(prefix="/labels")
+
+
+class LabelsPage(Page, template="grains/labels.html", section="shelf"):
+    """The labels as they will be printed, and the form that chooses them."""
+
+    form: Form
+    wanted: LabelsIn
+    found: list[GrainView]
+    picked: set[int]
+    sheets: list[list[labels.Label | None]]
+    style: str
+    """The address of the sheet's style."""
+    lots: list[Batch]
+    roll: bool
 
 
 @router.get("")
@@ -32,21 +49,17 @@ def show(request: Request, session: Book) -> Response:
             form.refuse(error.field, error.message)
     for name, usual in (("size", wanted.size), ("start", str(wanted.start))):
         form.values.setdefault(name, [usual])
-    return render(
-        request,
-        session,
-        "grains/labels.html",
-        section="shelf",
-        status=422 if form.errors else 200,
+    page = LabelsPage(
         form=form,
         wanted=wanted,
         found=found,
-        picked={v.grain.id for v in picked},
+        picked={v.grain.pk for v in picked},
         sheets=sheets,
         style=_style(wanted),
         lots=[] if found else labels.lots(session),
         roll=wanted.size.startswith("roll"),
     )
+    return render(request, session, page, 422 if form.errors else 200)
 
 
 def _style(wanted: LabelsIn) -> str:

@@ -1,4 +1,4 @@
-"""The shelf, bags and re-weighs, sets, and everything about one grain."""
+"""The shelf: its grains, and what is done to several at once: bags, re-weighs, sets."""
 
 from typing import Any
 
@@ -8,23 +8,67 @@ from sqlmodel import Session
 
 from app.errors import BookError
 from app.forms import Form, from_texts
-from app.models import GrainBag, ReWeigh
-from app.models.bag import KeepIn, ReWeighIn, WetIn
-from app.models.base import FormIn
-from app.models.batch import VoidIn
-from app.models.firing import RESULTS
-from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
-from app.routers.grains.weighing import pattern_choices
-from app.services.book import audit_log, first_minute, workshop
+from app.models import Grain
+from app.models.bag import KeepIn, ReWeighIn
+from app.page import Page
+from app.services.book import workshop
 from app.services.cast import cautions, targets
-from app.services.firings import findings
-from app.services.grains import grains, reweighs, sets, shelf, undo, weighing
-from app.services.grains.sets import Proposal, SetsIn
+from app.services.grains import reweighs, sets, shelf
+from app.services.grains.grains import GrainView
+from app.services.grains.reweighs import Gain, Round
+from app.services.grains.sets import Kind, Proposal, SetsIn
 from app.services.grains.shelf import ShelfIn
-from app.services.review import trace
-from app.web import Book, Forms, Typed, at_bench, blank, redirect, render, submit, version_of
+from app.web import Book, Typed, blank, redirect, render, submit
 
 router = APIRouter(prefix="/shelf")
+
+
+class ShelfPage(Page, template="grains/shelf.html", section="shelf"):
+    """A page of the shelf, and the form that chooses what is on it."""
+
+    form: Form
+    found: shelf.ShelfPage
+    lots: list[tuple[GrainView, list[GrainView]]]
+    grouped: bool
+    filtered: bool
+    rest: list[tuple[str, str]]
+    """What is chosen, as parts of an address."""
+    ready: int
+    cautions: list[str]
+    gains: dict[int, Gain]
+    digits: int
+
+
+class BagsPage(Page, template="grains/bags.html", section="shelf"):
+    """Where the bags of several grains lie."""
+
+    form: Form
+    places: list[str]
+    views: list[GrainView]
+
+
+class ReWeighPage(Page, template="grains/reweigh.html", section="shelf"):
+    """The grains to weigh again, and the next of them."""
+
+    form: Form
+    lot: str | None
+    ids: list[int]
+    round: Round
+    last: tuple[Grain, Gain] | None
+    digits: int
+    step: float
+    focus: str
+    """The field that the hand is at."""
+
+
+class SetsPage(Page, template="grains/sets.html", section="shelf"):
+    """Sets of even mass, proposed."""
+
+    form: Form
+    kinds: list[Kind]
+    made: list[Proposal]
+    digits: int
+    step: float
 
 
 @router.get("")
@@ -49,12 +93,7 @@ def show(request: Request, session: Book) -> Response:
     found = shelf.page(session, wanted or ShelfIn())
     form.values.setdefault("sort", [(wanted or ShelfIn()).sort])
     rest = [(name, text) for name, text in query.multi_items() if name != "start" and text]
-    return render(
-        request,
-        session,
-        "grains/shelf.html",
-        section="shelf",
-        status=200 if wanted else 422,
+    page = ShelfPage(
         form=form,
         found=found,
         lots=shelf.by_lot(found.views),
@@ -66,6 +105,7 @@ def show(request: Request, session: Book) -> Response:
         gains=reweighs.latest(session, [v.grain.pk for v in found.views]),
         digits=targets.places(workshop.get(session)),
     )
+    return render(request, session, page, 200 if wanted else 422)
 
 
 # --- Several at once: bags, re-weighs, sets ----------------------------------------------------
@@ -77,15 +117,8 @@ def _ids(request: Request) -> list[int]:
 
 def _bags_page(request: Request, session: Session, ids: list[int], failed: Form | None = None) -> Response:
     form = failed or blank(request, session, KeepIn, action="/shelf/bags", form_id="keep")
-    return render(
-        request,
-        session,
-        "grains/bags.html",
-        section="shelf",
-        form=form,
-        places=shelf.places(session),
-        views=shelf.of_ids(session, ids),
-    )
+    page = BagsPage(form=form, places=shelf.places(session), views=shelf.of_ids(session, ids))
+    return render(request, session, page)
 
 
 @router.get("/bags")
@@ -125,11 +158,7 @@ def _reweigh_page(
     }
     form = failed or blank(request, session, ReWeighIn, action="/shelf/reweigh", form_id="reweigh", initial=initial)
     house = workshop.get(session)
-    return render(
-        request,
-        session,
-        "grains/reweigh.html",
-        section="shelf",
+    page = ReWeighPage(
         form=form,
         lot=lot,
         ids=ids,
@@ -139,6 +168,7 @@ def _reweigh_page(
         step=house.scale_resolution_kg,
         focus="gross" if form.text("serial") else "serial",
     )
+    return render(request, session, page)
 
 
 @router.get("/reweigh")
@@ -189,197 +219,11 @@ def make_sets(request: Request, session: Book) -> Response:
                 form.refuse(error.field, error.message)
     else:
         form.values |= {"size": ["4"], "kind": [found[0].key if found else ""]}
-    return render(
-        request,
-        session,
-        "grains/sets.html",
-        section="shelf",
-        status=422 if form.errors else 200,
+    page = SetsPage(
         form=form,
         kinds=found,
         made=made,
         digits=targets.places(workshop.get(session)),
         step=workshop.get(session).scale_resolution_kg,
     )
-
-
-# --- One grain ---------------------------------------------------------------------------------
-
-
-def _kept(bag: GrainBag | None) -> dict[str, Any]:
-    if bag is None:
-        return {}
-    return {"place": bag.place, "desiccant": bag.desiccant, "desiccant_on": bag.desiccant_on}
-
-
-def page_of(request: Request, session: Session, serial: str, failed: Form | None = None) -> Response:
-    """The page of a grain, with the form that failed."""
-    grain = grains.by_serial(session, serial)
-    traced = trace.of_grain(session, grain)
-    view, house, moves = traced.view, workshop.get(session), shelf.moves(session, grain)
-    forms = Forms(request, session, failed)
-    here = f"/shelf/{grain.serial}"
-    measured = {
-        "why": "",
-        "tare": "" if not grain.tare_kg else f"{grain.tare_kg * 1000:.6g} g",
-        **{size: getattr(grain, f"{size}_typed") or "" for size in ("length", "core_d", "outer_d")},
-    }
-    measure = forms.get(
-        "measure",
-        GrainCorrectionIn,
-        f"{here}/measure",
-        row=grain,
-        initial=measured,
-        choices={"pattern_id": pattern_choices(session, view.batch)},
-    )
-    decide = forms.get(
-        "decide",
-        DecisionIn,
-        f"{here}/decision",
-        row=grain,
-        initial={"person": at_bench(request, session), "decision": grain.decision or "", "why": ""},
-    )
-    return render(
-        request,
-        session,
-        "grains/grain.html",
-        section="shelf",
-        view=view,
-        grain=grain,
-        results=RESULTS,
-        traced=traced,
-        history=grains.history(session, grain),
-        check=weighing.checks(session, view.formula, [(grain, view.pattern)])[grain.pk],
-        free=view.state not in ("in motor", "fired", "gone"),
-        measure=measure,
-        decide=decide,
-        bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),
-        accept_wet=forms.get(
-            "accept-wet", WetIn, f"{here}/wet", row=view.wet, initial={"person": at_bench(request, session), "why": ""}
-        ),
-        wet_back=forms.get("wet-back", FormIn, f"{here}/wet/back", row=view.wet),
-        water=cautions.WATER,
-        keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
-        moves=moves,
-        places=shelf.places(session),
-        gains=reweighs.history(session, grain),
-        changes=audit_log.history_of(session, grain),
-        struck=undo.struck(session, ReWeigh, grain),
-        strikes={
-            g.row.pk: forms.get(f"reweigh-{g.row.pk}", VoidIn, f"{here}/reweigh/{g.row.pk}/strike", row=g.row)
-            for g in reweighs.history(session, grain)
-        },
-        unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain),
-        fresh=first_minute.fresh,
-        at_once=first_minute.AT_ONCE,
-        undecide=forms.get("undecide", FormIn, f"{here}/undecide", row=grain),
-        digits=targets.places(house),
-        failures=findings.of_grain(session, grain),
-    )
-
-
-@router.get("/{serial}")
-def one(request: Request, session: Book, serial: str) -> Response:
-    """Everything about one grain."""
-    return page_of(request, session, serial)
-
-
-@router.post("/{serial}/measure")
-def measure(request: Request, session: Book, serial: str, typed: Typed) -> Response:
-    """Weigh or measure it again."""
-    batch = grains.view(session, serial).batch
-
-    def act(writing: Session, data: GrainCorrectionIn) -> str:
-        grain = grains.weigh_again(writing, grains.by_serial(writing, serial), data, version_of(typed))
-        return f"/shelf/{grain.serial}"
-
-    return submit(
-        request,
-        typed,
-        GrainCorrectionIn,
-        act=act,
-        page=lambda s, form: page_of(request, s, serial, form),
-        form_id="measure",
-        choices={"pattern_id": pattern_choices(session, batch)},
-        notice="The new numbers are kept; the old ones stay below.",
-    )
-
-
-@router.post("/{serial}/decision")
-def decide(request: Request, session: Book, serial: str, typed: Typed) -> Response:
-    """Keep the person's decision on it."""
-    grains.by_serial(session, serial)
-
-    def act(writing: Session, data: DecisionIn) -> str:
-        grains.decide(writing, grains.by_serial(writing, serial), data, version_of(typed))
-        return f"/shelf/{serial}"
-
-    return submit(
-        request,
-        typed,
-        DecisionIn,
-        act=act,
-        page=lambda s, form: page_of(request, s, serial, form),
-        form_id="decide",
-        notice=f"Your decision on {serial} is kept.",
-    )
-
-
-@router.post("/{serial}/wet")
-def accept_wet(request: Request, session: Book, serial: str, typed: Typed) -> Response:
-    """Accept it although it drew water."""
-    grains.by_serial(session, serial)
-
-    def act(writing: Session, data: WetIn) -> str:
-        reweighs.accept(writing, grains.by_serial(writing, serial), data, version_of(typed))
-        return f"/shelf/{serial}"
-
-    return submit(
-        request,
-        typed,
-        WetIn,
-        act=act,
-        page=lambda s, form: page_of(request, s, serial, form),
-        form_id="accept-wet",
-        notice=f"{serial} is accepted as it is. Its motor and its firing will say that it was wet.",
-    )
-
-
-@router.post("/{serial}/bag")
-def bag(request: Request, session: Book, serial: str, typed: Typed) -> Response:
-    """Seal it in its bag."""
-    grains.by_serial(session, serial)
-
-    def act(writing: Session, _data: BagIn) -> str:
-        grains.bag(writing, grains.by_serial(writing, serial), version_of(typed))
-        return f"/shelf/{serial}"
-
-    return submit(
-        request,
-        typed,
-        BagIn,
-        act=act,
-        page=lambda s, form: page_of(request, s, serial, form),
-        form_id="bag",
-        notice=f"{serial} is in its bag.",
-    )
-
-
-@router.post("/{serial}/keep")
-def keep(request: Request, session: Book, serial: str, typed: Typed) -> Response:
-    """Note where its bag lies and what is in it."""
-    grains.by_serial(session, serial)
-
-    def act(writing: Session, data: KeepIn) -> str:
-        shelf.keep(writing, [grains.by_serial(writing, serial).pk], data)
-        return f"/shelf/{serial}"
-
-    return submit(
-        request,
-        typed,
-        KeepIn,
-        act=act,
-        page=lambda s, form: page_of(request, s, serial, form),
-        form_id="keep",
-        notice=f"It is noted where {serial} lies.",
-    )
+    return render(request, session, page, 422 if form.errors else 200)

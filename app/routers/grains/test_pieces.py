@@ -6,18 +6,39 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock
+from app.calc.propellant.burn_rate import BurnLaw
+from app.calc.propellant.strand import Mean
 from app.charts import Axis, Interval, Rule, interval_chart
 from app.forms import Form
+from app.models import Batch, Formula
 from app.models.batch import VoidIn
 from app.models.test_piece import TestPieceIn
+from app.page import Page
 from app.services.book import workshop
 from app.services.cast import casting
 from app.services.grains import test_pieces
-from app.services.grains.test_pieces import LotRate
+from app.services.grains.test_pieces import LotRate, Stick
 from app.services.stock import batches, formulas
 from app.web import Book, Forms, Typed, render, submit
 
 router = APIRouter(prefix="/cast/{code}/test-pieces")
+
+
+class TestPiecesPage(Page, template="grains/test_pieces.html", section="cast"):
+    """The sticks of a lot, and what they tell beside earlier lots."""
+
+    batch: Batch
+    formula: Formula
+    cast: bool
+    form: Form
+    sticks: list[Stick]
+    voids: dict[int, Form]
+    mean: Mean | None
+    lots: list[LotRate]
+    chart: Markup | None
+    law: BurnLaw
+    step: float
+
 
 TWO, MOST = 2, 12
 """Fewer lots than this are not compared, and the newest so many are."""
@@ -48,11 +69,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     )
     sticks = test_pieces.of_batch(session, batch)
     lots = test_pieces.by_lot(session, formula)[-MOST:]
-    return render(
-        request,
-        session,
-        "grains/test_pieces.html",
-        section="cast",
+    page = TestPiecesPage(
         batch=batch,
         formula=formula,
         form=form,
@@ -69,6 +86,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
             if s.piece.voided_at is None
         },
     )
+    return render(request, session, page)
 
 
 @router.get("")

@@ -9,21 +9,59 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock
+from app.calc.grain.density_check import GrainCheck
 from app.charts import Axis, Point, individuals_chart
 from app.errors import Refused
 from app.forms import Choice, Form, from_texts
-from app.models import Batch, CastingTube, Grain, GrainPattern
+from app.models import Batch, CastingTube, Formula, Grain, GrainPattern, StruckWeighing
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
+from app.page import Page
 from app.services.book import first_minute, repository, serials
 from app.services.cast import casting
 from app.services.grains import bench, grains, lots, rejects, weighing
 from app.services.grains.grains import GrainView
-from app.services.grains.lots import Control
+from app.services.grains.lots import Balance, Control, Evenness
 from app.services.hardware import inventory
 from app.services.stock import batches, formulas
 from app.web import Book, Forms, Typed, at_bench, choose, render, submit, version_of
 
 router = APIRouter(prefix="/cast/{code}/grains")
+
+
+class WeighPage(Page, template="grains/weigh.html", section="cast"):
+    """The grains of a lot as they come off the tools, the next one to weigh, and what is to be done with each."""
+
+    batch: Batch
+    formula: Formula
+    cast: bool
+    closed: bool
+    poured: bool
+    form: Form
+    again: GrainView | None
+    """The grain that is weighed again, if one is."""
+    again_words: list[tuple[str, str]]
+    plan: list[tuple[GrainPattern, int]]
+    tubes: list[tuple[GrainPattern, CastingTube]]
+    weighed: list[GrainView]
+    checks: dict[int, GrainCheck]
+    last: GrainView | None
+    undo: Form | None
+    undo_until: str
+    to_decide: list[tuple[GrainView, Form]]
+    accept_all: Form
+    clear: int
+    put_away: list[tuple[GrainView, Form]]
+    back: dict[int, Form]
+    missed: Form | None
+    """A form that was refused and is on the page no more."""
+    taken_back: list[StruckWeighing]
+    bag_all: Form
+    to_bag: int
+    balance: Balance | None
+    evenness: Evenness
+    control: Control | None
+    chart: Markup | None
+
 
 FEW = 3
 """With fewer grains there is nothing to see in a chart."""
@@ -155,12 +193,7 @@ def _page(
     put_away = [(v, _one_button(forms, v, "gone", GoneIn)) for v in weighed if v.state == "rejected"]
     back = {v.grain.pk: _one_button(forms, v, "back", OneButtonIn) for v in weighed if v.state == "gone"}
     drawn = {f.id for f in [*(f for _, f in put_away), *back.values(), *([undo] if undo else [])]}
-    return render(
-        request,
-        session,
-        "grains/weigh.html",
-        section="cast",
-        status=422 if form.errors else 200,
+    page = WeighPage(
         batch=batch,
         formula=formula,
         form=form,
@@ -190,6 +223,7 @@ def _page(
         chart=density_chart(f"Density of the grains of {batch.code}", found),
         poured=batch.pk in grains.poured(session, [batch.pk]),
     )
+    return render(request, session, page, 422 if form.errors else 200)
 
 
 @router.get("")
