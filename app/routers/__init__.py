@@ -8,8 +8,8 @@ from app.routers.firings import altimeters, curves, firing_log, firings
 from app.routers.flight import flights
 from app.routers.grains import labels, one_grain, shelf, test_pieces, weighing
 from app.routers.hardware import inventory, places
-from app.routers.learning import learning
-from app.routers.motors import builds, core_offset
+from app.routers.learning import coverage_page, learning
+from app.routers.motors import builds, core_offset, designs
 from app.routers.review import lots_review, results
 from app.routers.stock import formulas, supplies
 from app.routers.today import today
@@ -28,6 +28,7 @@ ROUTERS = [
         one_grain,  # after the shelf, whose pages would be taken for serials
         labels,
         core_offset,  # before the motors, whose codes would take its address
+        designs,  # before the motors too
         builds,
         firings,
         firing_log,
@@ -35,6 +36,7 @@ ROUTERS = [
         curves,
         undo,
         results,  # before the review, whose lots would take its addresses
+        coverage_page,  # before the review, whose lots would take its addresses
         learning,  # before the review, whose lots would take its addresses
         lots_review,
         workshop,

@@ -15,7 +15,7 @@ from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
 from app.models.history import correction_of
 from app.routers.firings import altimeters, curves, firing_log
 from app.routers.flight.flights import charts as flight_charts
-from app.routers.motors.builds import chart_of
+from app.routers.motors.prediction_chart import chart_of
 from app.services.book import audit_log, first_minute, workshop
 from app.services.cast import cautions
 from app.services.firings import findings, firings

@@ -1,5 +1,6 @@
 """The flight part of a motor's page: its form, the estimate and its charts; and a person's own distances."""
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -11,14 +12,18 @@ from sqlmodel import Session
 from app import web
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.forms import Form, from_texts, of_model
+from app.models import LaunchField, Rocket
 from app.models.distance import DistancesIn
 from app.models.firing import WINDS
 from app.models.flight import FlightIn
+from app.page import Page
 from app.services.book import workshop
 from app.services.cast import cautions
 from app.services.flight import flight_cautions, flights
+from app.services.flight.flight_cautions import Caution
 from app.services.flight.flights import Estimate
 from app.services.hardware import distances, places
+from app.services.hardware.distances import DistanceRow, Distances, Least
 from app.services.learning.prediction_record import PredictionRecord
 from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
 from app.web import Book, Forms, Typed
@@ -28,7 +33,33 @@ router = APIRouter()
 LEANS = [("into", "into the wind"), ("with", "with the wind")]
 
 
-def part(request: Request, session: Session, predicted: PredictionRecord) -> dict[str, Any]:
+@dataclass(frozen=True)
+class FlightPart:
+    """The flight part of a motor's page: the form, and what it comes to once it is asked."""
+
+    form: Form
+    estimate: Estimate | None
+    rockets: list[Rocket]
+    fields: list[LaunchField]
+    cautions: list[Caution]
+    least: Least | None
+    charts: list[Markup]
+    kept: list[tuple[str, str]]
+    """The other answers of the page's address."""
+    pointers: tuple[str, ...]
+
+
+class DistancesPage(Page, template="flight/distances.html", section="workshop"):
+    """A person's own distances, to be edited, and the printed tables."""
+
+    form: Form
+    printed: list[tuple[Distances, list[DistanceRow]]]
+    law: str
+    pointers: tuple[str, ...]
+    example: str
+
+
+def part(request: Request, session: Session, predicted: PredictionRecord) -> FlightPart:
     """The flight part of a page: its form, answered from the address, and the estimate once there is one."""
     house = workshop.get(session)
     rockets, fields = places.rockets(session), places.fields(session)
@@ -49,17 +80,17 @@ def part(request: Request, session: Session, predicted: PredictionRecord) -> dic
             name: [choices[name][0][0]] for name in ("rocket_id", "launch_field_id") if len(choices[name]) == 1
         }
         form.values["leans"] = ["into"]
-    return {
-        "form": form,
-        "estimate": estimate,
-        "rockets": rockets,
-        "fields": fields,
-        "cautions": flight_cautions.look_at(session, estimate) if estimate else [],
-        "least": distances.least(session, predicted.impulse_class) if estimate else None,
-        "charts": charts(estimate, house.units) if estimate else [],
-        "kept": [pair for pair in query if pair not in asked],
-        "pointers": distances.LEGAL_POINTERS,
-    }
+    return FlightPart(
+        form=form,
+        estimate=estimate,
+        rockets=rockets,
+        fields=fields,
+        cautions=flight_cautions.look_at(session, estimate) if estimate else [],
+        least=distances.least(session, predicted.impulse_class) if estimate else None,
+        charts=charts(estimate, house.units) if estimate else [],
+        kept=[pair for pair in query if pair not in asked],
+        pointers=distances.LEGAL_POINTERS,
+    )
 
 
 def charts(estimate: Estimate, units: UnitSystem, measured_m: float | None = None) -> list[Markup]:
@@ -130,14 +161,11 @@ def _distances(request: Request, session: Session, failed: Form | None = None) -
     form = Forms(request, session, failed).get("form", DistancesIn, "/workshop/distances", initial=lines)
     if form.version is None:
         form.version = distances.version(session)
-    return web.render(
-        request,
-        session,
-        "flight/distances.html",
-        section="workshop",
+    page = DistancesPage(
         form=form,
         printed=distances.printed(),
         law=cautions.LAW,
         pointers=distances.LEGAL_POINTERS,
         example=show(60.96, "altitude", units),
     )
+    return web.render(request, session, page)

@@ -1,6 +1,5 @@
-"""What firings taught, formula by formula, and whether the ranges held."""
+"""What firings taught, formula by formula and firing by firing."""
 
-from collections.abc import Callable
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -8,18 +7,19 @@ from fastapi.responses import Response
 from markupsafe import Markup
 from sqlmodel import Session
 
-from app import clock, web
+from app import web
 from app.charts import Axis, Interval, Rule, interval_chart
 from app.forms import Form
+from app.models import Firing, FiringLeftOut, FiringLetIn, Formula, LearningPause
 from app.models.base import FormIn
-from app.models.firing import RESULTS
 from app.models.learning import WhyIn
-from app.scatters import Cloud, scatter_chart
+from app.page import Page
 from app.services.book import workshop
 from app.services.firings import firing_fits, firings
 from app.services.grains import wet
 from app.services.learning import learning, learning_pages
-from app.services.learning.learning_pages import FormulaPage
+from app.services.learning.learning_pages import FormulaPage, Line, Moves, Summary
+from app.services.motors.builds import Built
 from app.services.review import coverage
 from app.services.review.coverage import Held, Record
 from app.services.stock import formulas
@@ -30,77 +30,49 @@ router = APIRouter(prefix="/review")
 IN_CHART = 15
 """Firings in the chart of a formula's firings, the newest."""
 
-IN_ROW = 200
-"""Firings in a chart of places or ratios, the newest; the table counts all."""
-
 FEW = 3
 """Measured values below which no chart is drawn."""
 
 
-# --- Whether the ranges held ---------------------------------------------------------------------
+class TaughtPage(Page, template="learning/list.html", section="review"):
+    """Every formula, and what firings made of its burn rate and efficiencies."""
+
+    lines: list[Summary]
+    moves: list[Moves]
+    stand: float
+    usual: tuple[float, float]
+    waiting: int
+    catch_up: Form
 
 
-@router.get("/calibration")
-def held(request: Request, session: Book) -> Response:
-    """How often measured figures fell into the ranges that were stored before their firings."""
-    found = coverage.coverage_of(session)
-    return web.render(
-        request,
-        session,
-        "learning/coverage.html",
-        section="review",
-        found=found,
-        results=RESULTS,
-        in_row=IN_ROW,
-        charts={r.key: charts(r) for r in found.records if len(r.held) >= FEW},
-    )
+class TaughtFormulaPage(Page, template="learning/formula.html", section="review"):
+    """What was learned of one formula, and every firing's own say."""
+
+    learned: FormulaPage
+    chart: Markup | None
+    paused: LearningPause | None
+    learn: bool
+    newest: Formula
+    pause: Form
+    resume: Form
+    take_law: Form
 
 
-def charts(record: Record) -> list[Markup]:
-    """Where measured values lay in their ranges, and measured over predicted, both in the order of firing."""
-    across = Axis("Firing, oldest first", decimals=0)
-    label = record.label.lower()
-    first = max(0, len(record.held) - IN_ROW)
-    numbered = list(enumerate(record.held, start=1))[first:]
+class TaughtFiringPage(Page, template="learning/firing.html", section="review"):
+    """What one firing says, whether it fell into its ranges, and whether it counts."""
 
-    def clouds(value: Callable[[Held], float]) -> list[Cloud]:
-        made = []
-        for words, inside in (("inside its range", True), ("outside its range", False)):
-            chosen = [(i, one) for i, one in numbered if one.inside is inside]
-            made.append(
-                Cloud(
-                    words,
-                    [_named(one) for _, one in chosen],
-                    [float(i) for i, _ in chosen],
-                    [value(one) for _, one in chosen],
-                )
-            )
-        return made
-
-    n, misses = len(numbered), sum(not one.inside for _, one in numbered)
-    ratios = [one.ratio for _, one in numbered]
-    return [
-        scatter_chart(
-            f"Where measured {label} lay in its range",
-            across,
-            Axis("Place in the range", decimals=2),
-            clouds(lambda one: one.place),
-            f"{n - misses} of {n} lie between 0 and 1, inside the range stored before.",
-            [Rule("Low end", 0.0), Rule("High end", 1.0)],
-        ),
-        scatter_chart(
-            f"Measured over predicted {label} in the order of firing",
-            across,
-            Axis("Measured / predicted", decimals=2),
-            clouds(lambda one: one.ratio),
-            f"From {min(ratios):.2f} to {max(ratios):.2f}, the newest {ratios[-1]:.2f}.",
-            [Rule("As predicted", 1.0)],
-        ),
-    ]
-
-
-def _named(one: Held) -> str:
-    return f"{one.motor_code}, {clock.day(one.fired_at)}"
+    firing: Firing
+    built: Built
+    line: Line | None
+    held: list[tuple[Record, Held]]
+    out: FiringLeftOut | None
+    wet: list[str]
+    """Grains that were wet, by serial."""
+    let_in_wet_now: FiringLetIn | None
+    let_wet_in: Form
+    wet_out: Form
+    leave_out: Form
+    let_in: Form
 
 
 # --- What was learned ----------------------------------------------------------------------------
@@ -132,11 +104,7 @@ def catch_up(request: Request, typed: Typed) -> Response:
 
 def _listing(request: Request, session: Session, failed: Form | None = None) -> Response:
     forms = Forms(request, session, failed)
-    return web.render(
-        request,
-        session,
-        "learning/list.html",
-        section="review",
+    page = TaughtPage(
         lines=learning_pages.summaries(session),
         moves=learning_pages.moves(session),
         stand=learning_pages.STAND_OFF,
@@ -144,6 +112,7 @@ def _listing(request: Request, session: Session, failed: Form | None = None) -> 
         waiting=learning_pages.waiting(session),
         catch_up=forms.get("form", FormIn, "/review/learned"),
     )
+    return web.render(request, session, page)
 
 
 @router.get("/learned/{formula_id}")
@@ -156,11 +125,7 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
     formula = formulas.get(session, formula_id)
     found = learning_pages.formula_page(session, formula)
     forms, base = Forms(request, session, failed), f"/review/learned/{formula_id}"
-    return web.render(
-        request,
-        session,
-        "learning/formula.html",
-        section="review",
+    page = TaughtFormulaPage(
         learned=found,
         chart=_own_say(found),
         paused=learning.pause_of(session, formula.name),
@@ -170,6 +135,7 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
         resume=forms.get("resume", FormIn, f"{base}/resume"),
         take_law=forms.get("law", FormIn, f"{base}/law", row=formula),
     )
+    return web.render(request, session, page)
 
 
 def _own_say(found: FormulaPage) -> Markup | None:
@@ -268,11 +234,7 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
     built = firings.its_motor(session, row)
     forms, base = Forms(request, session, failed), f"/review/learned/firing/{firing_id}"
     records = coverage.coverage_of(session, firing_id).records
-    return web.render(
-        request,
-        session,
-        "learning/firing.html",
-        section="review",
+    page = TaughtFiringPage(
         firing=row,
         built=built,
         line=learning_pages.line_of(session, built.formula, row),
@@ -285,6 +247,7 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
         leave_out=forms.get("leave-out", WhyIn, f"{base}/leave-out"),
         let_in=forms.get("let-in", FormIn, f"{base}/let-in"),
     )
+    return web.render(request, session, page)
 
 
 @router.post("/learned/firing/{firing_id}/leave-out")

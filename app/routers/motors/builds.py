@@ -1,7 +1,6 @@
-"""Motors: the list, what one would do, building one, its page, and taking it apart."""
+"""Motors: the list, building one, its page, and taking it apart."""
 
 from typing import Any
-from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -9,131 +8,82 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock, web
-from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.errors import Refused
-from app.forms import Choice, Form, from_texts, of_model, whole
-from app.models import Workshop
+from app.forms import Choice, Form, whole
+from app.models import Prediction
 from app.models.base import FormIn
-from app.models.flight import FlightIn
-from app.models.motor import BuildIn, DesignIn, TakeApartIn
+from app.models.motor import BuildIn, TakeApartIn
+from app.page import Page
 from app.routers.flight import flights
-from app.services.book import audit_log, workshop
+from app.routers.flight.flights import FlightPart
+from app.routers.motors import designs
+from app.routers.motors.designs import Tabs
+from app.routers.motors.prediction_chart import chart_of
+from app.services.book import audit_log, repository, workshop
+from app.services.book.audit_log import History
 from app.services.cast import cautions
-from app.services.flight import grain_count_study
-from app.services.flight.flights import Estimate
 from app.services.grains import grains, reweighs
-from app.services.hardware import inventory, places
+from app.services.grains.grains import GrainView
+from app.services.grains.reweighs import Gain
+from app.services.hardware import inventory
 from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord
-from app.services.motors import builds, designs, prediction
-from app.services.stock import formulas
-from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
+from app.services.motors import builds
+from app.services.motors.builds import Built
+from app.units import UnitSystem, editable, show
 from app.web import Book, Forms, Texts, Typed
 
 router = APIRouter(prefix="/motors")
 
-TABS = [
-    ("/motors", "Built"),
-    ("/motors/design", "What would it do?"),
-    ("/motors/coring", "A core off centre"),
-    ("/motors/new", "Build one"),
-]
+
+class MotorsPage(Page, template="motors/list.html", section="motors"):
+    """A page of all motors built."""
+
+    tabs: Tabs
+    built: list[Built]
+    found: repository.Page[Built]
+    ready_grains: int
+    """Cured grains that wait for the first motor."""
+
+
+class BuildPage(Page, template="motors/new.html", section="motors"):
+    """The form to build a motor, with the grains of the shelf."""
+
+    tabs: Tabs
+    form: Form
+    lots: list[tuple[GrainView, list[GrainView]]]
+    waiting: list[GrainView]
+    changed: dict[int, Gain]
+    cautions: list[str]
+
+
+class MotorPage(Page, template="motors/motor.html", section="motors"):
+    """A motor with its prediction and what it would do in a rocket."""
+
+    built: Built
+    predicted: PredictionRecord | None
+    chart: Markup | None
+    flight: FlightPart | None
+    earlier: list[Prediction]
+    is_told: bool
+    """Whether its prediction is the one that its firing is held against."""
+    changed: dict[int, Gain]
+    cautions: list[str]
+    water: str
+    law: str
+    take_apart: Form
+    again: Form
+    history: History
 
 
 @router.get("")
 def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
     """All motors built, newest first."""
     found = builds.listed(session, page)
-    return web.render(
-        request,
-        session,
-        "motors/list.html",
-        section="motors",
-        tabs=TABS,
-        built=found.rows,
-        found=found,
-        ready_grains=0 if found.rows else len(grains.ready(session)),
+    shown = MotorsPage(
+        tabs=designs.TABS, built=found.rows, found=found, ready_grains=0 if found.rows else len(grains.ready(session))
     )
-
-
-# --- What would it do ----------------------------------------------------------------------------
-
-
-@router.get("/design")
-def design(request: Request, session: Book) -> Response:
-    """What grains of a pattern would do in a case: the answers stand in the address, so it can be kept."""
-    house = workshop.get(session)
-    choices = design_choices(session, house.units)
-    asked = of_model(DesignIn, request.query_params.multi_items())
-    predicted, status = None, 200
-    form = from_texts(DesignIn, asked, "design", "/motors/design", choices)
-    if asked:
-        predicted = web.answered(form, house.units, lambda data: designs.predict(session, data))
-        status = 200 if predicted else 422
-    else:
-        form.values = {name: [text] for name, text in design_start(session, house, choices).items()}
-    flight = flights.part(request, session, predicted) if predicted else None
-    return web.render(
-        request,
-        session,
-        "motors/design.html",
-        status=status,
-        section="motors",
-        tabs=TABS,
-        form=form,
-        predicted=predicted,
-        chart=chart_of(predicted, house.units) if predicted else None,
-        flight=flight,
-        others=_others(request, session, form, flight["estimate"]) if flight else [],
-        kept=of_model(FlightIn, request.query_params.multi_items()),
-    )
-
-
-def _others(
-    request: Request, session: Session, form: Form, estimate: Estimate | None
-) -> list[tuple[grain_count_study.OfCount, str]]:
-    """The design with other numbers of grains, and the query of the address of each."""
-    data = form.check(workshop.get(session).units)
-    assert isinstance(data, DesignIn), "it was worked out"
-    rest = [pair for pair in request.query_params.multi_items() if pair[0] != "count"]
-    return [
-        (one, urlencode([*rest, ("count", str(one.count))]))
-        for one in grain_count_study.compare(session, data, estimate)
-    ]
-
-
-def design_choices(session: Session, units: UnitSystem) -> dict[str, list[Choice]]:
-    """What a motor not yet cast can be made of."""
-    return {
-        "formula_id": web.choose(formulas.current(session), lambda f: f.label),
-        "pattern_id": web.choose(inventory.patterns(session)),
-        "case_id": web.choose(inventory.cases(session)),
-        "nozzle_id": _nozzles(session, units),
-    }
-
-
-def design_start(session: Session, house: Workshop, choices: dict[str, list[Choice]]) -> dict[str, str]:
-    """What stands in the form of a motor not yet cast: where there is one choice that, and the usual conditions."""
-    only = {name: options[0][0] for name, options in choices.items() if len(options) == 1}
-    share = editable(house.expected_density_share, "share")
-    return {**only, **_conditions(session, house), "count": "4", "density": share}
-
-
-def _conditions(session: Session, house: Workshop) -> dict[str, str]:
-    """Where it will probably be fired and how warm it will be: the first field in the book, and 20 °C."""
-    fields = places.fields(session)
-    elevation = fields[0].elevation_m if fields else 0.0
-    return {
-        "field_elevation": editable(elevation, "altitude", house.units),
-        "grain_temperature": editable(prediction.ROOM, "temperature", house.units),
-    }
-
-
-def _nozzles(session: Session, units: UnitSystem) -> list[Choice]:
-    def label(nozzle: Any) -> str:
-        return f"{nozzle.name}: throat {show(inventory.throat_now(session, nozzle), 'length', units)}"
-
-    return web.choose(inventory.nozzles(session), label)
+    return web.render(request, session, shown)
 
 
 # --- Building ----------------------------------------------------------------------------------
@@ -146,7 +96,7 @@ def new(request: Request, session: Book) -> Response:
     nozzles, cases = inventory.nozzles(session), inventory.cases(session)
     asked = request.query_params.get("nozzle_id", "")
     picked = next((n for n in nozzles if str(n.pk) == asked or len(nozzles) == 1), None)
-    initial: dict[str, Any] = {**_conditions(session, house), "built_on": clock.today()}
+    initial: dict[str, Any] = {**designs.conditions(session, house), "built_on": clock.today()}
     if len(cases) == 1:
         initial["case_id"] = cases[0].pk
     if picked is not None:
@@ -185,25 +135,22 @@ def build(request: Request, session: Book, typed: Typed) -> Response:
 def _new_page(request: Request, session: Session, form: Form) -> Response:
     shelf = grains.on_shelf(session)
     lots = builds.ready_by_lot(shelf)
-    return web.render(
-        request,
-        session,
-        "motors/new.html",
-        section="motors",
-        tabs=TABS,
+    page = BuildPage(
+        tabs=designs.TABS,
         form=form,
         lots=lots,
         waiting=builds.not_ready(shelf),
         cautions=cautions.AT_THE_MOTOR,
         changed=reweighs.changed(session, [view.grain.pk for _, views in lots for view in views]),
     )
+    return web.render(request, session, page)
 
 
 def _build_choices(session: Session, units: UnitSystem) -> dict[str, list[Choice]]:
     def room(case: Any) -> str:
         return f"{case.name}: {show(case.inner_d_m, 'length', units)} × {show(case.chamber_length_m, 'length', units)}"
 
-    return {"case_id": web.choose(inventory.cases(session), room), "nozzle_id": _nozzles(session, units)}
+    return {"case_id": web.choose(inventory.cases(session), room), "nozzle_id": designs.nozzle_choices(session, units)}
 
 
 def _place_of(typed: Texts) -> dict[str, str]:
@@ -288,11 +235,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
     units = workshop.get(session).units
     predicted = prediction_record.from_row(built.prediction) if built.prediction else None
     base = f"/motors/{built.build.code}"
-    return web.render(
-        request,
-        session,
-        "motors/motor.html",
-        section="motors",
+    page = MotorPage(
         built=built,
         predicted=predicted,
         chart=chart_of(predicted, units) if predicted else None,
@@ -307,36 +250,4 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
         take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
         again=forms.get("predict", FormIn, f"{base}/predict"),
     )
-
-
-# --- Charts ------------------------------------------------------------------------------------
-
-
-def chart_of(predicted: PredictionRecord, units: UnitSystem, measured_peak_pa: float | None = None) -> Markup:
-    """Pressure and thrust over one time, with their range and the case's limits, in the workshop's units."""
-    curve, case = predicted.curve, predicted.inputs.case
-    limits = [
-        ("Rated", case.rated_pressure_pa, True),
-        ("Proof test", case.proof_pressure_pa, True),
-        ("Measured peak", measured_peak_pa, False),
-    ]
-    rules = [Rule(name, convert(at, "pressure", units), is_limit) for name, at, is_limit in limits if at is not None]
-    pressure = _panel(
-        "pressure", "Pressure", units, curve, (curve.pressure_pa, curve.pressure_low_pa, curve.pressure_high_pa), rules
-    )
-    thrust = _panel("force", "Thrust", units, curve, (curve.thrust_n, curve.thrust_low_n, curve.thrust_high_n), [])
-    return line_chart("Chamber pressure and thrust", Axis("Time from ignition", "s"), pressure, thrust)
-
-
-def _panel(
-    kind: str,
-    label: str,
-    units: UnitSystem,
-    curve: prediction_record.Curve,
-    values: tuple[list[float], list[float], list[float]],
-    rules: list[Rule],
-) -> Panel:
-    mid, low, high = (convert_each(column, kind, units) for column in values)
-    band = Band("Middle 90 %", curve.band_time_s, low, high) if low else None
-    axis = Axis(label, unit_of(kind, units), from_zero=True)
-    return Panel(axis, [Series("Expected", curve.time_s, mid)], band, rules)
+    return web.render(request, session, page)

@@ -6,9 +6,11 @@ from markupsafe import Markup
 
 from app import web
 from app.charts import Axis, Panel, Series, line_chart
-from app.forms import from_texts, of_model
+from app.forms import Form, from_texts, of_model
 from app.models.core_offset import CoreOffsetIn
-from app.routers.motors import builds
+from app.page import Page
+from app.routers.motors import designs
+from app.routers.motors.designs import Tabs
 from app.services.book import workshop
 from app.services.motors import core_offset
 from app.services.motors.core_offset import Comparison
@@ -18,11 +20,20 @@ from app.web import Book
 router = APIRouter(prefix="/motors")
 
 
+class CoreOffsetPage(Page, template="motors/core_offset.html", section="motors"):
+    """A motor with some cores off the axis, beside the same with all of them on it."""
+
+    tabs: Tabs
+    form: Form
+    found: Comparison | None
+    chart: Markup | None
+
+
 @router.get("/coring")
 def page(request: Request, session: Book) -> Response:
     """A motor with its cores on the axis beside the same with some off it: the answers stand in the address."""
     house = workshop.get(session)
-    choices = builds.design_choices(session, house.units)
+    choices = designs.design_choices(session, house.units)
     asked = of_model(CoreOffsetIn, request.query_params.multi_items())
     form = from_texts(CoreOffsetIn, asked, "coring", "/motors/coring", choices)
     found = None
@@ -30,19 +41,12 @@ def page(request: Request, session: Book) -> Response:
         found = web.answered(form, house.units, lambda data: core_offset.compare(session, data))
     status = 422 if form.errors else 200
     if found is None and not form.errors:
-        start = {**builds.design_start(session, house, choices), "faulty": "1"}
+        start = {**designs.design_start(session, house, choices), "faulty": "1"}
         form.values = {name: [text] for name, text in start.items()} | form.values
-    return web.render(
-        request,
-        session,
-        "motors/core_offset.html",
-        status=status,
-        section="motors",
-        tabs=builds.TABS,
-        form=form,
-        found=found,
-        chart=_chart(found, house.units) if found else None,
+    page = CoreOffsetPage(
+        tabs=designs.TABS, form=form, found=found, chart=_chart(found, house.units) if found else None
     )
+    return web.render(request, session, page, status)
 
 
 def _chart(found: Comparison, units: UnitSystem) -> Markup:
