@@ -34,11 +34,6 @@ YET_TO_DECLARE: frozenset[str] = frozenset(
         "firings/found.html",
         "firings/list.html",
         "firings/pictures.html",
-        "review/correlations.html",
-        "review/delivered.html",
-        "review/good_against_bad.html",
-        "review/lot.html",
-        "review/review.html",
     }
 )
 """Templates whose page is still handed to `render` by names."""

@@ -4,20 +4,62 @@ from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
+from markupsafe import Markup
 
+from app.calc.grain.density_check import GrainCheck
 from app.forms import Form, from_texts
+from app.models import Batch
+from app.page import Page
 from app.routers.grains.weighing import density_chart
 from app.services.book import workshop
 from app.services.cast import air
 from app.services.firings import findings
+from app.services.firings.findings import Fact
 from app.services.grains import grains, lots, weighing
+from app.services.grains.grains import GrainView
+from app.services.grains.lots import Balance, Control, Evenness
 from app.services.hardware import inventory
 from app.services.review import lots_review, trace
-from app.services.review.lots_review import ReviewIn
+from app.services.review.lots_review import Against, LotLine, ReviewIn
+from app.services.review.trace import Origin
 from app.services.stock import batches
 from app.web import Book, choose, render
 
 router = APIRouter(prefix="/review")
+
+
+class LotsPage(Page, template="review/review.html", section="review"):
+    """A page of the lots, and the form that chooses and sorts them."""
+
+    form: Form
+    wanted: ReviewIn
+    found: lots_review.Found
+    pages: list[tuple[str, str]]
+    """Address and words of the page before and the one after."""
+    first: int
+    links: dict[str, tuple[str, str]]
+    """For each column, the address that sorts by it, and its aria-sort."""
+    sorts: dict[str, str]
+    filtered: bool
+    query: str
+
+
+class LotPage(Page, template="review/lot.html", section="review"):
+    """One lot: where it came from, its grains, its motors and what came of them."""
+
+    batch: Batch
+    line: LotLine
+    views: list[GrainView]
+    origin: Origin
+    checks: dict[int, GrainCheck]
+    balance: Balance | None
+    evenness: Evenness
+    control: Control | None
+    against: Against | None
+    chart: Markup | None
+    failures: list[Fact]
+    told_air: str
+
 
 FILTERS = ("formula", "pattern_id", "result", "since", "until")
 
@@ -66,12 +108,7 @@ def show(request: Request, session: Book) -> Response:
     assert wanted is None or isinstance(wanted, ReviewIn)
     asked = wanted or ReviewIn()
     found = lots_review.lots(session, asked)
-    return render(
-        request,
-        session,
-        "review/review.html",
-        section="review",
-        status=200 if wanted else 422,
+    page = LotsPage(
         form=form,
         found=found,
         pages=_pages(form, asked, found),
@@ -82,6 +119,7 @@ def show(request: Request, session: Book) -> Response:
         filtered=any(form.text(name) for name in FILTERS),
         query=urlencode([(name, form.text(name)) for name in (*FILTERS, "sort", "order") if form.text(name)]),
     )
+    return render(request, session, page, 200 if wanted else 422)
 
 
 @router.get("/{code}")
@@ -90,11 +128,7 @@ def one(request: Request, session: Book, code: str) -> Response:
     batch = batches.by_code(session, code)
     line, views = lots_review.line(session, batch), grains.of_batch(session, batch)
     found = lots.density_control(views)
-    return render(
-        request,
-        session,
-        "review/lot.html",
-        section="review",
+    page = LotPage(
         batch=batch,
         line=line,
         views=views,
@@ -108,3 +142,4 @@ def one(request: Request, session: Book, code: str) -> Response:
         failures=findings.of_lot(session, batch.pk),
         told_air=air.words(batch),
     )
+    return render(request, session, page)

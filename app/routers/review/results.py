@@ -1,6 +1,7 @@
 """The review of what motors delivered: grouped, over time, beside what is known of them, and as files."""
 
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Generic, Literal, TypeVar
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
@@ -13,16 +14,17 @@ from app import clock, tables
 from app.charts import Axis, Interval, Point, Rule, individuals_chart, interval_chart
 from app.errors import Refused
 from app.forms import Form, from_texts
-from app.models.base import FormIn
+from app.page import Page
 from app.scatters import Cloud, scatter_chart
 from app.services.book import workshop
 from app.services.grains.lots import Control
 from app.services.hardware import inventory
 from app.services.review import burned_motors, correlations, delivered, exports, failures, good_against_bad, lots_review
-from app.services.review.burned_motors import LookIn
+from app.services.review.burned_motors import Burn, LookIn
 from app.services.review.correlations import PropertyAssociation
 from app.services.review.delivered import Group
 from app.services.review.exports import Table
+from app.services.review.failures import Failures
 from app.services.review.lots_review import ReviewIn
 from app.units import UnitSystem
 from app.web import Book, choose, render
@@ -49,8 +51,35 @@ class DeliveredIn(LookIn):
     of: str | None = FormField(None, max_length=200, title="Over time")
 
 
-def _look(request: Request, session: Session, model: type[FormIn], address: str) -> tuple[Form, Any]:
-    """The filter as the address has it: its form, and what it asks for where it makes sense."""
+FILTERS = ("formula", "pattern_id", "case_id", "since", "until")
+
+L = TypeVar("L", bound=LookIn | ReviewIn)
+
+
+@dataclass(frozen=True)
+class Chosen(Generic[L]):
+    """The filter as the address has it: its form, and what it asks for where that makes sense."""
+
+    form: Form
+    wanted: L | None
+
+    @property
+    def filtered(self) -> bool:
+        """Whether anything is left out."""
+        return bool(_kept(self.form, *FILTERS))
+
+    @property
+    def query(self) -> str:
+        """The filter as the query of an address."""
+        return urlencode(_kept(self.form, *FILTERS))
+
+    @property
+    def status(self) -> int:
+        """The status of its page."""
+        return 200 if self.wanted else 422
+
+
+def _chosen(request: Request, session: Session, model: type[L], address: str) -> Chosen[L]:
     patterns = inventory.patterns(session) + inventory.patterns(session, True)
     form = from_texts(
         model,
@@ -65,7 +94,8 @@ def _look(request: Request, session: Session, model: type[FormIn], address: str)
             "result": lots_review.RESULT_CHOICES,
         },
     )
-    return form, form.check(workshop.get(session).units)
+    checked = form.check(workshop.get(session).units)
+    return Chosen(form, checked if isinstance(checked, model) else None)
 
 
 def _kept(form: Form, *names: str) -> list[tuple[str, str]]:
@@ -73,42 +103,45 @@ def _kept(form: Form, *names: str) -> list[tuple[str, str]]:
     return [(name, form.text(name)) for name in names if form.text(name)]
 
 
-FILTERS = ("formula", "pattern_id", "case_id", "since", "until")
-
-
-def _page(request: Request, session: Session, template: str, form: Form, wanted: Any, **more: Any) -> Response:
-    return render(
-        request,
-        session,
-        template,
-        section="review",
-        status=200 if wanted else 422,
-        form=form,
-        filtered=bool(_kept(form, *FILTERS)),
-        query=urlencode(_kept(form, *FILTERS)),
-        **more,
-    )
-
-
 # --- Delivered over predicted ------------------------------------------------------------------
+
+
+class DeliveredPage(Page, template="review/delivered.html", section="review"):
+    """What motors delivered of what was predicted, group by group, and one group over time."""
+
+    chosen: Chosen[DeliveredIn]
+    burns: list[Burn]
+    groups: list[Group]
+    every: int
+    """How many groups there are; the table has the first of them."""
+    by: str
+    noun: str
+    of: str | None
+    whole: str
+    """The address of all groups together."""
+    links: dict[str, str]
+    chart: Markup | None
+    comparison: delivered.Comparison
+    compared: int
+    inside: list[Burn]
+    """Motors of the group that is looked at over time."""
+    measured: int
+    control: Control | None
+    control_charts: list[Markup]
 
 
 @router.get("/delivered")
 def show_delivered(request: Request, session: Book) -> Response:
     """What motors delivered of what was predicted, by formula, pattern, case or lot, and over time."""
-    form, wanted = _look(request, session, DeliveredIn, "/review/delivered")
-    asked = wanted or DeliveredIn()
+    chosen = _chosen(request, session, DeliveredIn, "/review/delivered")
+    asked = chosen.wanted or DeliveredIn()
     found = burned_motors.burned(session, asked)
     every = delivered.groups(found, asked.by)
     inside = [burn for burn in found if not asked.of or asked.of in delivered.names(burn, asked.by)]
     control = delivered.over_time(inside)
-    kept = [*_kept(form, *FILTERS), ("by", asked.by)]
-    return _page(
-        request,
-        session,
-        "review/delivered.html",
-        form,
-        wanted,
+    kept = [*_kept(chosen.form, *FILTERS), ("by", asked.by)]
+    page = DeliveredPage(
+        chosen=chosen,
         burns=found,
         groups=every[:ROWS],
         every=len(every),
@@ -125,6 +158,7 @@ def show_delivered(request: Request, session: Book) -> Response:
         links={group.name: "/review/delivered?" + urlencode([*kept, ("of", group.name)]) for group in every[:ROWS]},
         whole="/review/delivered?" + urlencode(kept),
     )
+    return render(request, session, page, chosen.status)
 
 
 def _group_chart(groups: list[Group], noun: str) -> Markup | None:
@@ -172,24 +206,32 @@ def _control_charts(found: Control | None, of: str) -> list[Markup]:
 # --- What goes together ------------------------------------------------------------------------
 
 
+class CorrelationsPage(Page, template="review/correlations.html", section="review"):
+    """Properties of motors beside what they delivered, each with its cloud."""
+
+    chosen: Chosen[LookIn]
+    burns: list[Burn]
+    seen: list[tuple[PropertyAssociation, Markup | None]]
+    judged: int
+    enough: int
+    lots: int
+
+
 @router.get("/together")
 def show_together(request: Request, session: Book) -> Response:
     """Properties of motors beside what they delivered of the predicted impulse."""
-    form, wanted = _look(request, session, LookIn, "/review/together")
-    found = burned_motors.burned(session, wanted or LookIn())
+    chosen = _chosen(request, session, LookIn, "/review/together")
+    found = burned_motors.burned(session, chosen.wanted or LookIn())
     seen, units = correlations.associations(found), workshop.get(session).units
-    return _page(
-        request,
-        session,
-        "review/correlations.html",
-        form,
-        wanted,
+    page = CorrelationsPage(
+        chosen=chosen,
         burns=found,
         seen=[(s, _scatter(s, units)) for s in seen],
         judged=sum(s.measure is not None for s in seen),
         enough=correlations.ENOUGH_PAIRS,
         lots=correlations.ENOUGH_LOTS,
     )
+    return render(request, session, page, chosen.status)
 
 
 def _scatter(seen: PropertyAssociation, units: UnitSystem) -> Markup | None:
@@ -215,23 +257,26 @@ def _scatter(seen: PropertyAssociation, units: UnitSystem) -> Markup | None:
 # --- What the good ones share ------------------------------------------------------------------
 
 
+class GoodAgainstBadPage(Page, template="review/good_against_bad.html", section="review"):
+    """Motors that burned well beside those that did not, and what was found of failures."""
+
+    chosen: Chosen[LookIn]
+    shared: good_against_bad.Comparison
+    least: int
+    rows: int
+    failures: Failures
+
+
 @router.get("/good")
 def show_good(request: Request, session: Book) -> Response:
     """Motors that burned well beside those that did not."""
-    form, wanted = _look(request, session, LookIn, "/review/good")
-    found = burned_motors.burned(session, wanted or LookIn())
+    chosen = _chosen(request, session, LookIn, "/review/good")
+    found = burned_motors.burned(session, chosen.wanted or LookIn())
     shared = good_against_bad.compare(found)
-    return _page(
-        request,
-        session,
-        "review/good_against_bad.html",
-        form,
-        wanted,
-        shared=shared,
-        least=good_against_bad.LEAST,
-        rows=BEHIND,
-        failures=failures.found(session, found),
+    page = GoodAgainstBadPage(
+        chosen=chosen, shared=shared, least=good_against_bad.LEAST, rows=BEHIND, failures=failures.found(session, found)
     )
+    return render(request, session, page, chosen.status)
 
 
 # --- Tables to take along ----------------------------------------------------------------------
@@ -242,12 +287,12 @@ def _csv(name: str, table: Table) -> Response:
     return StreamingResponse(tables.as_csv(table.heads, table.rows), media_type=tables.MEDIA_TYPE, headers=headers)
 
 
-def _asked(request: Request, session: Session, model: type[FormIn], address: str) -> Any:
-    form, wanted = _look(request, session, model, address)
-    if wanted is None:
-        faults = " ".join(f"{label}: {fault}" for _, label, fault in form.faults)
+def _asked(request: Request, session: Session, model: type[L], address: str) -> L:
+    chosen = _chosen(request, session, model, address)
+    if chosen.wanted is None:
+        faults = " ".join(f"{label}: {fault}" for _, label, fault in chosen.form.faults)
         raise Refused(f"The address of this table asks for something that cannot be. {faults}")
-    return wanted
+    return chosen.wanted
 
 
 @router.get("/firings.csv")
