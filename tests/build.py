@@ -313,8 +313,8 @@ def bare_motor(session: Session, inside: list[Grain], predicted: float | None = 
     return made
 
 
-def bare_prediction(session: Session, build: MotorBuild, impulse: float) -> Prediction:
-    """A prediction of a motor, made now, that nobody computed [N s]."""
+def bare_prediction(session: Session, build: MotorBuild, impulse: float, result: str = "{}") -> Prediction:
+    """A prediction of a motor, made now, that nobody computed [N s]; `result` is what it stores as JSON."""
     made = Prediction(
         motor_build_id=build.pk,
         made_at=clock.now(),
@@ -324,7 +324,7 @@ def bare_prediction(session: Session, build: MotorBuild, impulse: float) -> Pred
         burn_time_s=1.5,
         designation="J400",
         inputs_json="{}",
-        result_json="{}",
+        result_json=result,
     )
     session.add(made)
     session.flush()

@@ -7,8 +7,10 @@ import pkgutil
 import re
 import textwrap
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import Any, NamedTuple, get_args, get_origin, get_type_hints
 
+import numpy as np
+import pint
 import pytest
 
 import app.calc
@@ -21,6 +23,10 @@ EMPTY = re.compile(r"\ANone\b|^\s*Never\b", re.MULTILINE)
 
 INNER = {"app.calc.motor.chamber", "app.calc.flight.ascent", "app.calc.flight.landing"}
 """The inside of an engine: its module says equations and sources once; `motor` and `flight` are what is public."""
+
+ENTRY = re.compile(r"^(?=\S)", re.MULTILINE)
+
+ureg: pint.UnitRegistry[float] = pint.UnitRegistry()
 
 
 def public_functions() -> Iterator[Any]:
@@ -86,11 +92,6 @@ def raised_itself(function: Callable[..., Any]) -> set[str]:
     return found
 
 
-@pytest.mark.parametrize("function", FUNCTIONS)
-def test_says_units(function: Callable[..., Any]) -> None:
-    assert UNIT.search(inspect.getdoc(function) or ""), "no unit in square brackets, as [m] or [-]"
-
-
 @pytest.mark.parametrize("function", [p for p in FUNCTIONS if p.id not in NO_FORMULA])
 def test_says_its_source(function: Callable[..., Any]) -> None:
     assert SOURCE.search(inspect.getdoc(function) or ""), "no References or Source section"
@@ -114,10 +115,92 @@ def test_names_the_errors_it_raises(function: Callable[..., Any]) -> None:
         assert named & {kind.__name__ for kind in getattr(errors, error).__mro__}, f"Raises does not name {error}"
 
 
+class Entry(NamedTuple):
+    """What a docstring says of one argument or result, or of several in one line."""
+
+    names: list[str]
+    told: str
+
+
+def entries(section: str) -> list[Entry]:
+    """The entries of a section: each begins with its names at the margin."""
+    found = []
+    for part in ENTRY.split(section)[1:]:
+        names, _, told = part.partition("\n")
+        found.append(Entry([name.strip("* ") for name in names.partition(" : ")[0].split(",")], told))
+    return found
+
+
+def numeric(hint: Any) -> bool:
+    """Whether a type holds numbers that have a unit: no text, no flag, and nothing that says its own units."""
+    if get_origin(hint) is np.ndarray:
+        return np.bool_ not in get_args(get_args(hint)[1])
+    return hint in (int, float, complex) or any(numeric(part) for part in get_args(hint) or ())
+
+
+def known_unit(unit: str) -> bool:
+    """Whether it is none, or one of SI as pint knows them, or a word that stands for one."""
+    if unit in {"-", "text", "SI", "their unit", "m/s at 1 MPa"}:
+        return True
+    if not re.fullmatch(r"[\w/() ²³]+", unit):
+        return False
+    unit = re.sub(r"^ln[ (]+(.*?)\)?$", r"\1", unit.replace("²", "2").replace("³", "3"))
+    try:
+        ureg.parse_units(re.sub(r"(?<=[a-z])(\d)", r"**\1", unit.replace(" ", "*")))
+    except pint.UndefinedUnitError:
+        return False
+    return True
+
+
+def faults(function: Callable[..., Any], said: str) -> list[str]:
+    """What a docstring leaves out of a function's arguments and result, or says of what is not there."""
+    parts, hints = sections(said), get_type_hints(function)
+    told = {name: entry for entry in entries(parts.get("Parameters", "")) for name in entry.names}
+    takes = set(inspect.signature(function).parameters)
+    found = [f"{name}: not told" for name in takes - set(told)]
+    found += [f"{name}: no such argument" for name in set(told) - takes]
+    for name in takes & set(told):
+        units, names = UNIT.findall(told[name].told), told[name].names
+        if numeric(hints[name]) and (not units or (len(names) > 1 and len(units) not in (1, len(names)))):
+            found.append(f"{name}: no unit in square brackets, as [m] or [-]")
+    gives, numbers = parts.get("Returns", ""), numeric(hints["return"])
+    if hints["return"] is not type(None) and not gives.strip():
+        found.append("Returns: not told")
+    elif numbers:
+        found += [f"Returns: {', '.join(e.names)}: no unit" for e in entries(gives) if not UNIT.search(e.told)]
+    written = UNIT.findall("".join(e.told for part in ("Parameters", "Returns") for e in entries(parts.get(part, ""))))
+    return found + [f"[{unit}] is no unit" for unit in {u.strip("[]") for u in written} if not known_unit(unit)]
+
+
 @pytest.mark.parametrize("function", FUNCTIONS)
-def test_names_every_argument(function: Callable[..., Any]) -> None:
-    said = sections(inspect.getdoc(function) or "").get("Parameters", "")
-    named = {
-        name.strip("* ") for names in re.findall(r"^(\S.*?)(?: :|$)", said, re.MULTILINE) for name in names.split(",")
-    }
-    assert set(inspect.signature(function).parameters) <= named
+def test_tells_each_argument_and_result_with_its_unit(function: Callable[..., Any]) -> None:
+    assert faults(function, inspect.getdoc(function) or "") == []
+
+
+def with_one_changed(said: str, heading: str, change: Callable[[str], str]) -> Iterator[tuple[list[str], str]]:
+    """The docstring with one entry of a section changed after the other, and what that one is of."""
+    section = sections(said).get(heading, "")
+    parts = ENTRY.split(section)
+    for i in range(1, len(parts)):
+        changed = "".join([*parts[:i], change(parts[i]), *parts[i + 1 :]])
+        yield entries(parts[i])[0].names, said.replace(section, changed or "\n", 1)
+
+
+@pytest.mark.parametrize("function", FUNCTIONS)
+def test_what_is_left_out_of_any_of_them_is_found(function: Callable[..., Any]) -> None:
+    """Units and whole entries taken out of its docstring, one after the other: the check above sees each."""
+    said, hints = inspect.getdoc(function) or "", get_type_hints(function)
+    for names, without in with_one_changed(said, "Parameters", lambda entry: UNIT.sub("", entry)):
+        found = faults(function, without)
+        assert [n for n in names if numeric(hints[n]) and not any(f.startswith(f"{n}: no unit") for f in found)] == []
+    for names, without in with_one_changed(said, "Parameters", lambda _: ""):
+        assert {f"{name}: not told" for name in names} <= set(faults(function, without))
+    for _, without in with_one_changed(said, "Returns", lambda entry: UNIT.sub("", entry)):
+        assert not numeric(hints["return"]) or faults(function, without)
+    if "Returns" in sections(said):
+        assert faults(function, said.replace(sections(said)["Returns"], "\n", 1)) == ["Returns: not told"]
+
+
+def test_what_is_no_unit_is_found() -> None:
+    assert [u for u in ("m2", "kg/m³", "J/(kg K)", "ln Pa", "ln(m/s)", "kmol/kg", "N s") if not known_unit(u)] == []
+    assert [u for u in ("see below", "metre per", "kgg", "N, s", "") if known_unit(u)] == []

@@ -70,7 +70,7 @@ def between(values: ArrayLike, errors: ArrayLike, groups: ArrayLike | None = Non
     values, errors : array_like
         Values and their standard errors, shape (N,), one unit [-].
     groups : array_like of int, optional
-        Values are compared within a group only; one group if left out.
+        Values are compared within a group only; one group if left out [-], shape (N,).
 
     Returns
     -------

@@ -178,9 +178,9 @@ def ewma(values: Iterable[float], target: float, sigma: float, weight: float = 0
     values : iterable of float, shape (n,)
         Single values in order of time, in any one unit, for example shares of ideal density [-].
     target : float
-        Where the process should stand, same unit; the average starts here.
+        Where the process should stand; the average starts here [their unit].
     sigma : float
-        Standard deviation of single values, same unit.
+        Standard deviation of single values [their unit].
     weight : float
         Share of the newest value [-], above 0, at most 1; the handbook uses 0.3.
 

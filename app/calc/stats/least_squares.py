@@ -72,9 +72,9 @@ def fit(
     residuals : callable
         Parameters (K,) to residuals (N,), any one unit [-].
     start : array_like
-        First guess, shape (K,).
+        First guess, shape (K,) [their unit].
     jacobian : callable
-        Parameters to derivatives (N, K).
+        Parameters to derivatives (N, K), residuals' unit over each parameter's [their unit].
     correlated : bool
         Whether residuals follow each other in time: errors are then widened by their correlation [-].
     tolerance : float
@@ -166,7 +166,7 @@ def line(x: ArrayLike, y: ArrayLike, errors: ArrayLike | None = None) -> Fit:
     x, y : array_like
         Points, shape (N,), any units [-].
     errors : array_like, optional
-        Standard error of each y, in its unit; if left out, one error for all is found from the residuals.
+        Standard error of each y [their unit], shape (N,); if left out, one for all is found from the residuals.
 
     Returns
     -------

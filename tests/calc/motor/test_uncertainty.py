@@ -1,15 +1,19 @@
 """Ranges: repeatable, honest about their draws, and in agreement with first-order theory."""
 
+from collections.abc import Callable
 from dataclasses import fields, replace
 
 import numpy as np
 import pytest
+from scipy.stats import truncnorm
 
+from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError, NoSolution
+from app.calc.motor.arrays import Arrays
 from app.calc.motor.nozzle import flow_function
-from app.calc.motor.simulation import Motor, example, simulate
+from app.calc.motor.simulation import Motor, example, motor_arrays, simulate
 from app.calc.motor.spread import throat_spread
-from app.calc.motor.uncertainty import Spread, default_spread, predict_range
+from app.calc.motor.uncertainty import Spread, default_spread, drawn, predict_range, sobol
 from app.calc.propellant.burn_rate import law_for_blend, power_law
 from app.units import say
 
@@ -164,3 +168,36 @@ def test_an_input_that_keeps_the_motor_down_drives_it_to_the_air_s_pressure() ->
 def test_a_motor_that_mostly_does_not_choke_is_refused() -> None:
     with pytest.raises(NoSolution, match="choke"):
         predict_range(replace(hardly_choking(), throat_d=0.0179), samples=256)
+
+
+def test_each_input_is_drawn_with_its_own_spread() -> None:
+    """SciPy's normal cut at three deviations, of one spread at a time; their sizes are those of `Spread`."""
+    motor = replace(example(), initial_temperature=303.15)
+    base = motor_arrays([motor])
+    law = motor.propellant.law
+    felt: dict[str, tuple[float, Callable[[Arrays], Floats]]] = {
+        "density": (0.01, lambda a: np.log(a.mass[:, 0] / base.mass[0, 0])),
+        "burn_rate": (0.12, lambda a: np.log(a.rate_scale / base.rate_scale)),
+        "c_star": (0.12, lambda a: np.log(a.c_star / base.c_star)),
+        "nozzle": (0.07, lambda a: np.log(a.nozzle_efficiency / base.nozzle_efficiency)),
+        "throat_d": (0.05e-3, lambda a: a.throat_d - base.throat_d),
+        "core_d": (0.15e-3, lambda a: 2 * (a.core_r[:, 0] - base.core_r[0, 0])),
+        "temperature": (3.0, lambda a: np.log(a.rate_scale / base.rate_scale) / law.sigma_p),
+        "sigma_p": (0.4, lambda a: np.log(np.log(a.rate_scale / base.rate_scale) / (law.sigma_p * 10) + 1)),
+    }
+    draws = sobol(1024, 3)
+    for key, (sd, of) in felt.items():
+        found = of(drawn(motor, replace(NONE, **{key: sd}), draws))
+        assert found.std() == pytest.approx(sd * truncnorm.std(-3, 3), rel=0.01), key
+        assert np.median(found) == pytest.approx(0, abs=0.01 * sd), key
+    # one-sided: the half normal's own mean, less the tail beyond three
+    voids = drawn(motor, replace(NONE, extra_area=0.02), draws).rate_scale / base.rate_scale - 1
+    assert voids.min() >= 0
+    assert voids.mean() == pytest.approx(0.02 * truncnorm.mean(0, 3), rel=0.01)
+
+
+def test_density_is_trusted_as_far_as_scale_ruler_and_callipers_reach() -> None:
+    """JCGM 100 (GUM), 5.1.2, of 4 m / (pi (D² - d²) L): 0.1 g, half a millimetre and a tenth, from memory as usual."""
+    m, outer, core, long = 0.195, 44.45, 19.05, 76.2
+    parts = (1e-4 / m, 2 * outer * 0.1 / (outer**2 - core**2), 0.5 / long)
+    assert Spread().density == pytest.approx(np.hypot.reduce(parts), rel=0.2)

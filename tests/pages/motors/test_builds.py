@@ -30,11 +30,11 @@ def book(client: TestClient) -> Iterator[Session]:
         session.commit()
 
 
-def filled(client: TestClient) -> Sent:
+def filled(client: TestClient, **case: str) -> Sent:
     """Four ready grains, a case and a nozzle in the book, and the form of a motor of them as a browser sends it."""
     with book(client) as session:
         grains = [str(g.pk) for g in build.ready_grains(session)]
-        build.case(session, name="Long 54")
+        build.case(session, name="Long 54", **case)
         build.nozzle(session, name="Graphite")
     return {**opened(client, "/motors/new").forms["form"].fields, "grain_ids": grains}
 
@@ -103,9 +103,13 @@ def test_what_there_is_one_of_is_filled_in(client: TestClient) -> None:
 
 
 def test_a_motor_is_built_from_ticked_grains_and_shows_its_prediction(client: TestClient) -> None:
-    answer = post(client, filled(client))
+    answer = post(client, filled(client, rated_pressure="8 MPa", proof_pressure="12 MPa", proof_on="2024-03-01"))
     assert answer.status_code == 303
     page = client.get(answer.headers["location"])
+    with book(client) as session:
+        peak = session.exec(select(Prediction.peak_pressure_pa)).one()
+    shares = re.findall(r"the expected peak is ([\d.]+) % of it", page.text)
+    assert [float(share) for share in shares] == pytest.approx([100 * peak / 8e6, 100 * peak / 12e6], abs=0.51)
     assert "Built. The grains are off the shelf." in page.text
     for words in (
         "Chamber pressure and thrust",

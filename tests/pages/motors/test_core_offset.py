@@ -3,6 +3,7 @@
 import re
 from urllib.parse import urlencode
 
+import pytest
 from fastapi.testclient import TestClient
 
 from app.db import writing
@@ -130,3 +131,12 @@ def test_settings_of_the_igniter_and_of_heat_are_kept(client: TestClient) -> Non
     form = opened(client, "/workshop/settings").forms["form"]
     assert (form.fields["rate_per_kelvin"], form.fields["igniter_pressure"]) == ("0.4 %/°C", "1 MPa")
     assert refused(client, "/workshop/settings", {"igniter_pressure": "0.1 MPa"}).fault("igniter_pressure")
+
+
+def test_the_peak_is_told_as_a_share_of_the_case_s_rating(client: TestClient) -> None:
+    filled(client)  # a case rated at 8 MPa
+    words = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", client.get("/motors/coring?" + urlencode(ASKED)).text))
+    peak = re.findall(r"As cast: highest ([\d.]+) MPa", words)[0]
+    (share, limit) = re.findall(r"Peak against the case ([\d.]+) % of its limit, ([\d.]+) MPa", words)[0]
+    assert float(limit) == 8
+    assert float(share) == pytest.approx(100 * float(peak) / 8, abs=0.2)

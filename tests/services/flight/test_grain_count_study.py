@@ -4,7 +4,10 @@ import pytest
 from sqlmodel import Session
 
 from app.models.flight import FlightIn
+from app.models.test_piece import TestPieceIn
 from app.services.flight import flights, grain_count_study
+from app.services.grains import test_pieces
+from app.services.learning import learning
 from app.services.motors import designs
 from tests import build
 
@@ -38,3 +41,19 @@ def test_a_number_that_is_no_motor_is_told_as_such(session: Session) -> None:
     found = grain_count_study.compare(session, build.design_in(session, throat_d="30 mm"), None)
     assert found[0].run is None
     assert found[-1].count == 4
+
+
+def test_what_was_learned_is_in_every_number(session: Session) -> None:
+    """Sticks of a faster lot: peaks rise as steady burning has it, P ~ a**(1/(1-n)) (Sutton & Biblarz), n 0.319."""
+    sucrose = build.formula(session, parts={"potassium nitrate": "65 %", "sucrose": "35 %"})
+    data = build.design_in(session, formula=sucrose)
+    before = grain_count_study.compare(session, data, None)
+    lot = build.cast(session, 1, formula_id=sucrose.pk)
+    stick = {"length": "50 mm", "burn_time": "11 s", "elevation": "0 m", "burned_on": lot.planned_for, "by_video": True}
+    test_pieces.record(session, lot, TestPieceIn.model_validate(stick))
+    factor = learning.factors(session, sucrose, None).rate.factor
+    assert factor > 1.05
+    for one, was in zip(grain_count_study.compare(session, data, None), before, strict=True):
+        assert one.run is not None
+        assert was.run is not None
+        assert one.run.peak_pressure / was.run.peak_pressure == pytest.approx(factor ** (1 / (1 - 0.319)), rel=0.02)

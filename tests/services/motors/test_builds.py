@@ -1,6 +1,7 @@
 """Motors: what may be put together, what is refused and why, and taking apart."""
 
 from datetime import timedelta
+from math import pi
 
 import pytest
 from sqlalchemy import event
@@ -273,3 +274,13 @@ def test_a_long_list_takes_no_more_queries_than_a_short_one(session: Session) ->
         build.firing(session, build.motor_build(session, case=case, nozzle=nozzle))
     assert builds.listed(session).total == 4
     assert queries() <= few + 3  # identities that only the longer list holds
+
+
+def test_a_built_motor_s_tubes_take_room_from_its_gas(session: Session) -> None:
+    # by plane geometry, from the grains as measured: tubes of 47.2 mm outside around 44.45 mm of propellant
+    lot = build.cast(session, 2, shape=build.pattern(session, casting_tube_id=build.tube(session).pk))
+    grains = [build.grain(session, lot, length=length) for length in ("76.2 mm", "70 mm")]
+    setup = builds.setup_of(session, builds.around(session, build.bare_motor(session, grains)))
+    paper = [pi / 4 * (0.0472**2 - 0.04445**2) * length for length in (0.0762, 0.07)]
+    assert [one.tube_m3 for one in setup.grains] == pytest.approx(paper)
+    assert [one.tube_kg for one in setup.grains] == pytest.approx([0.0096] * 2)

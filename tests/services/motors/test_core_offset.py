@@ -98,3 +98,11 @@ def test_refused_beside_the_field(session: Session, more: dict[str, object], fie
     with pytest.raises(Refused) as caught:
         compared(session, **more)
     assert caught.value.field == field
+
+
+def test_pressure_is_gone_at_the_twentieth_part_of_its_peak(session: Session) -> None:
+    """As burn time is counted: 5 % of the peak, by the samples of the run themselves."""
+    run = (found := compared(session)).cast
+    after = run.pressure[run.time > found.gone_at]
+    assert after.size
+    assert after.max() < 0.05 * run.pressure.max() <= np.interp(found.gone_at, run.time, run.pressure)

@@ -293,3 +293,23 @@ def test_a_hot_wall_yields_sooner_and_the_assumption_is_told(session: Session) -
     found = designed(session, case=build.case(session, wall_temperature="100 C"))
     assert found.wall.strength_pa == pytest.approx(240e6 * 262 / 276)  # 6061-T6 at 100 degC, from memory
     assert any("100 °C" in say(line) for line in found.assumptions)
+
+
+# --- What a motor is made of, by hand ---------------------------------------------------------------
+
+
+def ring(outer_d: float, inner_d: float = 0.0) -> float:
+    """Area between two circles [m2]."""
+    return pi / 4 * (outer_d**2 - inner_d**2)
+
+
+def test_gas_has_the_bore_less_grains_and_their_tubes(session: Session) -> None:
+    # by plane geometry: a bore of 48.2 by 320 mm; four rings 44.45/19.05 in tubes of 47.2 mm, each 76.2 mm long
+    tubed = build.pattern(session, casting_tube_id=build.tube(session).pk)
+    propellant, paper = 4 * 0.0762 * ring(0.04445, 0.01905), 4 * 0.0762 * ring(0.0472, 0.04445)
+    free = 0.320 * ring(0.0482) - propellant - paper
+    setup = designs.setup_of(session, build.design_in(session, pattern=tubed))
+    assert prediction.motor_of(session, setup, taught=None)[0].free_volume == pytest.approx(free, rel=1e-12)
+    assert paper > 0.2 * free  # no small matter
+    bare = designs.setup_of(session, build.design_in(session))
+    assert [one.tube_m3 for one in bare.grains] == [0.0] * 4

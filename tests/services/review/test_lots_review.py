@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 from sqlalchemy import event
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from app import clock
-from app.models import Batch
+from app.models import Batch, CastStep
 from app.services.grains import grains, shelf
 from app.services.grains.shelf import ShelfIn
 from app.services.review import lots_review, trace
@@ -78,6 +78,21 @@ def test_nothing_measured_is_no_ratio(session: Session) -> None:
     grain = build.grain(session, build.cast(session, 1))
     build.bare_firing(session, build.bare_motor(session, [grain], predicted=500.0))
     assert lots_review.lots(session, ReviewIn()).lines[0].ratio is None
+
+
+def test_a_lot_whose_pour_was_not_ticked_has_its_planned_day_and_no_cure(session: Session) -> None:
+    lot = build.cast(session, 1)
+    build.bare_firing(session, build.bare_motor(session, [build.grain(session, lot)]), measured_impulse_ns=450.0)
+    assert lots_review.line(session, lot).firings[0].cure_s is not None
+    (pour,) = session.exec(select(CastStep).where(CastStep.key == "pour"))
+    pour.done_at = None
+    lot.planned_for -= timedelta(days=3)
+    session.flush()
+    line = lots_review.line(session, lot)
+    (firing,) = line.firings
+    assert (firing.cure_s, firing.predicted_ns, firing.ratio, line.ratio) == (None, None, None, None)
+    assert (firing.measured_ns, firing.lots, line.cast_on) == (450.0, (lot.code,), lot.planned_for)
+    assert lots_review.line(session, build.cast(session, 1)).firings == []
 
 
 def test_a_motor_of_two_lots_counts_for_both(session: Session) -> None:
