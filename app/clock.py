@@ -1,4 +1,9 @@
-"""The one place that asks what time it is, so that the demonstration book and the tests can turn the clock."""
+"""The one place that asks what time it is, so that the demonstration book and the tests can turn the clock.
+
+UTC is stored and local time shown; on which day a moment lies is a question of the bench's own clock (`local`), in
+services and guards alike. Only what a trigger takes for now where nobody has signed an act is the machine's own clock,
+as it is for any other program.
+"""
 
 import time
 from collections.abc import Callable, Iterator

@@ -1,6 +1,10 @@
 """Numbers that can be read but can hardly be meant: beyond what their field usually holds, or a share below 1.
 
 Each is asked about once (`app.errors.Asked`), with the readings that would fit: the same number in another unit.
+
+A field says what its thing usually is by `Measure(usual=…)`; a service raises `Asked` itself unless
+`data.sure_of(field)`. An answer is sent as `meant.<question>.<field>`, stands in the field, and holds for that text
+alone.
 """
 
 from app.errors import Asked

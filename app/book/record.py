@@ -2,8 +2,10 @@
 """The record of changes, kept by the database itself: triggers made from the models, installed with the guards.
 
 Each table but the few in `NOT_RECORDED` writes to `change` what came, what changed (column by column, before and
-after, with what was typed) and what went (the whole row). Who and why are read from `act_in_hand`, which
-`services.history.sign` fills for the length of one transaction; where it is empty, another program wrote.
+after, with what was typed) and what went (the whole row). Triggers and not session events, for they see plain SQL and
+other programs too; made from the models, so that a new column cannot be forgotten. Who, when, why and on which device
+are read from `act_in_hand`, which `services.book.audit_reasons.signed` fills for the length of one act; where it is
+empty, another program wrote, and no name is put to it. A form that changes what was measured asks why (`ask_why`).
 """
 
 from sqlalchemy import Index, Table, UniqueConstraint

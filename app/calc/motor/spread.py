@@ -1,4 +1,10 @@
-"""How far each input of a prediction is trusted where nothing is known better."""
+"""How far each input of a prediction is trusted where nothing is known better.
+
+What a workshop is (systematic, wide before any firing) is kept apart from chance between firings and from what its
+stand is off in all of them (`fit.partial_pooling`): few firings settle the first, nothing settles the last. Whoever
+touches a spread runs `python -m tests.benchmarks.coverage`, which shows how often the 90 % ranges hold for workshops
+anywhere in c* 0.80–0.985, nozzle 0.82–0.95, rate × 0.85–1.15.
+"""
 
 from dataclasses import dataclass
 from math import hypot
