@@ -38,7 +38,7 @@ class SettingsPage(Page, template="book/settings.html", section="workshop"):
     unit_fields: list[str]
 
 
-class ChecklistPage(Page, template="book/checklist.html", section="workshop"):
+class ChecklistPage(Page, template="cast/checklist_form.html", section="workshop"):
     """The checklist to be edited, and its earlier editions."""
 
     form: Form
