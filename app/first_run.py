@@ -4,9 +4,8 @@ from sqlalchemy import Engine
 from sqlmodel import Session
 
 from app.db import writing
-from app.models import ChecklistEdition, ChecklistItem, Workshop
-from app.services.cast import gate, runsheets
-from app.services.cast.cautions import FIRST_CHECKLIST
+from app.models import Workshop
+from app.services.cast import checklists, gate, runsheets
 from app.services.firings import firing_fits
 from app.services.stock import blends
 
@@ -26,10 +25,5 @@ def prepare(engine: Engine) -> None:
 
 def _fill(session: Session) -> None:
     session.add(Workshop(id=1))
-    edition = ChecklistEdition(edition=1, note="As the book came.")
-    session.add(edition)
-    session.flush()
-    lines = [(heading, words) for heading, group in FIRST_CHECKLIST.items() for words in group]
-    for position, (heading, words) in enumerate(lines, start=1):
-        session.add(ChecklistItem(checklist_edition_id=edition.pk, position=position, heading=heading, words=words))
+    checklists.first(session)
     runsheets.first(session)

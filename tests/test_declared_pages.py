@@ -27,7 +27,6 @@ YET_TO_DECLARE: frozenset[str] = frozenset(
         "cast/checklist.html",
         "cast/checklist_edition.html",
         "cast/paper.html",
-        "cast/runsheet.html",
         "cast/sheet.html",
         "firings/firing.html",
         "firings/form.html",

@@ -167,7 +167,7 @@ def _says(typed: str, si: float | None, measure: Measure) -> bool:
     return si is not None and math.isclose(said, si, rel_tol=1e-9, abs_tol=1e-12)
 
 
-def as_form(row: SQLModel, model: type[FormIn], units: UnitSystem) -> dict[str, str]:
+def as_form(row: SQLModel, model: type[BaseModel], units: UnitSystem) -> dict[str, str]:
     """A row as the texts of its edit form: as typed where that was kept, else in the workshop's units."""
     texts: dict[str, str] = {}
     for name in model.model_fields:

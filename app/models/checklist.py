@@ -19,7 +19,7 @@ class ChecklistEdition(Row, table=True):
 
     edition: int
     note: str = ""
-    items: list["ChecklistItem"] = Relationship(
+    lines: list["ChecklistItem"] = Relationship(
         sa_relationship_kwargs={"order_by": "ChecklistItem.position", "lazy": "selectin"}
     )
 

@@ -46,6 +46,11 @@ class RunSheetLine(Row, table=True):
     pan_low_k: float | None = None
     pan_high_k: float | None = None
 
+    @property
+    def wait_s(self) -> float | None:
+        """What its form calls the time."""
+        return self.after_s
+
 
 Minutes = Annotated[Quantity, Measure("time", ge=0, le=48 * 3600, unit="min", usual=(0, 12 * 3600))]
 PanTemperature = Annotated[Quantity, Measure("temperature", gt=300, lt=480, usual=(340, 425))]

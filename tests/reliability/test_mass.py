@@ -39,7 +39,7 @@ from app.models.firing import FiringIn
 from app.models.grain import BenchIn, DecisionIn, GrainCorrectionIn
 from app.models.motor import BuildIn, TakeApartIn
 from app.models.supply import CorrectionIn, SupplyIn
-from app.services.book import audit_reasons, repository, workshop
+from app.services.book import audit_reasons, repository
 from app.services.cast import casting, checklists, leftovers, planning, steps, weigh_outs
 from app.services.firings import firings
 from app.services.grains import bench, grains, lots, rejects, undo
@@ -126,7 +126,7 @@ def ground(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     engine = open_engine(book)
     with clock.turned_to(START), writing(engine) as session:
         line = {"heading": "Room", "words": "Exhaust fan runs"}  # one line: the checklist has its own tests
-        workshop.new_edition(session, EditionIn.model_validate({"items": [line]}))
+        checklists.new_edition(session, EditionIn.model_validate({"items": [line]}))
         formula, pattern = build.formula(session), build.pattern(session)
         cases, nozzles = [build.case(session) for _ in "ab"], [build.nozzle(session) for _ in "ab"]
         found = Ground(engine, formula.pk, pattern.pk, [row.pk for row in cases], [row.pk for row in nozzles])

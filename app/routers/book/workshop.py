@@ -1,4 +1,4 @@
-"""The workshop's first page, its settings, and its checklist."""
+"""The workshop's first page, and its settings."""
 
 from typing import Any
 
@@ -9,12 +9,12 @@ from sqlmodel import Session
 from app.book.backup_thread import Standing
 from app.forms import Form
 from app.models import ChecklistEdition
-from app.models.checklist import EditionIn
 from app.models.history import correction_of
 from app.models.workshop import UNIT_FIELDS, WorkshopIn
 from app.page import Page
 from app.services.book import audit_log, workshop
 from app.services.book.audit_log import History
+from app.services.cast import editions
 from app.services.stock import supplies
 from app.web import Book, Forms, Typed, render, submit, version_of
 
@@ -38,21 +38,13 @@ class SettingsPage(Page, template="book/settings.html", section="workshop"):
     unit_fields: list[str]
 
 
-class ChecklistPage(Page, template="cast/checklist_form.html", section="workshop"):
-    """The checklist to be edited, and its earlier editions."""
-
-    form: Form
-    now_used: ChecklistEdition
-    editions: list[ChecklistEdition]
-
-
 @router.get("")
 def show(request: Request, session: Book) -> Response:
     """What the workshop has."""
     page = WorkshopPage(
         counts=workshop.counts(session),
         totals=supplies.on_shelf(session),
-        edition=workshop.checklist_now(session),
+        edition=editions.now_used(session, ChecklistEdition),
         copies=request.app.state.backup_thread.standing(),
     )
     return render(request, session, page)
@@ -87,40 +79,3 @@ def _settings(request: Request, session: Session, failed: Form | None = None) ->
     form = forms.get("form", correction_of(WorkshopIn), "/workshop/settings", row=workshop.get(session))
     history = audit_log.history_of(session, workshop.get(session))
     return render(request, session, SettingsPage(form=form, history=history, unit_fields=[*UNIT_FIELDS]))
-
-
-@router.get("/checklist")
-def show_checklist(request: Request, session: Book) -> Response:
-    """The checklist as it is now, to be edited, and its earlier editions."""
-    return _checklist(request, session)
-
-
-@router.post("/checklist")
-def new_edition(request: Request, typed: Typed) -> Response:
-    """Make a new edition of the checklist."""
-
-    def act(session: Session, data: Any) -> str:
-        workshop.new_edition(session, data, version_of(typed))
-        return "/workshop/checklist"
-
-    return submit(
-        request,
-        typed,
-        EditionIn,
-        act=act,
-        page=lambda s, form: _checklist(request, s, form),
-        notice="The new edition is in use from the next checklist on.",
-    )
-
-
-def _checklist(request: Request, session: Session, failed: Form | None = None) -> Response:
-    now = workshop.checklist_now(session)
-    lines: dict[str, str] = {}
-    for i, item in enumerate(now.items):
-        lines |= {f"items.{i}.heading": item.heading, f"items.{i}.words": item.words}
-    forms = Forms(request, session, failed)
-    form = forms.get("form", EditionIn, "/workshop/checklist", initial=lines)
-    if form.version is None:
-        form.version = now.edition  # a new edition grows from the one that the person saw
-    page = ChecklistPage(form=form, now_used=now, editions=workshop.checklist_editions(session))
-    return render(request, session, page)

@@ -1,1 +1,1 @@
-"""Pages of plan, checklist, session and run sheet."""
+"""Pages of plan, checklist, session and run sheet, and the editions of both lists."""

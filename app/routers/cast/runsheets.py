@@ -1,76 +1,19 @@
-"""Pages of the run sheet: the workshop's own edition, the sheet to print, and its entry afterwards."""
+"""Pages of the run sheet of a cast: the sheet to print, and its entry afterwards."""
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from app.forms import Choice, Form
-from app.models.runsheet import PaperIn, RunSheetIn
+from app.forms import Form
+from app.models.runsheet import PaperIn
 from app.services.book import workshop
 from app.services.cast import casting, cautions, needs, paper, runsheets, steps, targets, weigh_outs
 from app.services.stock import batches
-from app.units import editable, show
-from app.web import Book, Forms, Typed, render, submit, version_of
+from app.units import show
+from app.web import Book, Forms, Typed, render, submit
 
 router = APIRouter()
-COUNTED_FROM: list[Choice] = [("", "not timed"), ("before", "the step before"), ("pour", "the pour")]
-CHOICES: dict[str, list[Choice]] = {"lines.kind": list(runsheets.KINDS.items()), "lines.after": COUNTED_FROM}
 BLANK_READINGS = 12
-
-
-@router.get("/workshop/runsheet")
-def show_sheet(request: Request, session: Book) -> Response:
-    """The run sheet as it is now, to be edited, and its earlier editions."""
-    return _sheet(request, session)
-
-
-@router.post("/workshop/runsheet")
-def new_edition(request: Request, typed: Typed) -> Response:
-    """Make a new edition of the run sheet."""
-
-    def act(session: Session, data: RunSheetIn) -> str:
-        runsheets.new_edition(session, data, version_of(typed))
-        return "/workshop/runsheet"
-
-    return submit(
-        request,
-        typed,
-        RunSheetIn,
-        act=act,
-        page=lambda s, form: _sheet(request, s, form),
-        choices=CHOICES,
-        notice="The new edition is in use from the next session on.",
-    )
-
-
-def _sheet(request: Request, session: Session, failed: Form | None = None) -> Response:
-    now = runsheets.now_used(session)
-    units = workshop.get(session).units
-    lines: dict[str, str] = {}
-    for i, line in enumerate(now.lines):
-        wait = "" if line.after_s is None else f"{line.after_s / runsheets.MINUTE:.9g} min"
-        lines |= {
-            f"lines.{i}.kind": line.kind,
-            f"lines.{i}.words": line.words,
-            f"lines.{i}.after": line.after,
-            f"lines.{i}.wait": wait,
-            f"lines.{i}.pan_low": editable(line.pan_low_k, "temperature", units),
-            f"lines.{i}.pan_high": editable(line.pan_high_k, "temperature", units),
-        }
-    form = Forms(request, session, failed).get("form", RunSheetIn, "/workshop/runsheet", initial=lines, choices=CHOICES)
-    if form.version is None:
-        form.version = now.edition  # a new edition grows from the one that the person saw
-    return render(
-        request,
-        session,
-        "cast/runsheet.html",
-        section="workshop",
-        form=form,
-        now_used=now,
-        kinds=runsheets.KINDS,
-        editions=runsheets.editions(session),
-        counted_from=dict(COUNTED_FROM),
-    )
 
 
 @router.get("/cast/{code}/sheet")

@@ -1,16 +1,14 @@
-"""The workshop's own settings, and new editions of the checklist."""
+"""The workshop's own settings, and what it has."""
 
 from typing import Any
 
 from sqlalchemy import func
 from sqlmodel import Session, col, select
 
-from app.errors import Conflict, Refused
+from app.errors import Refused
 from app.models import (
     Case,
     CastingTube,
-    ChecklistEdition,
-    ChecklistItem,
     CoringRod,
     Formula,
     GrainPattern,
@@ -21,7 +19,6 @@ from app.models import (
     Workshop,
 )
 from app.models.base import change
-from app.models.checklist import EditionIn
 from app.models.workshop import UNIT_FIELDS, WorkshopIn, units_in
 from app.services.book import repository
 
@@ -81,51 +78,3 @@ def set_up(session: Session, data: WorkshopIn, version: int | None = None) -> Wo
         setattr(workshop, column, unit)
     session.flush()
     return workshop
-
-
-def checklist_now(session: Session) -> ChecklistEdition:
-    """The newest edition of the checklist: the one that new checklists are made from."""
-    edition = session.exec(select(ChecklistEdition).order_by(col(ChecklistEdition.edition).desc())).first()
-    assert edition is not None, "a book has its first checklist from the start"
-    return edition
-
-
-def checklist_editions(session: Session) -> list[ChecklistEdition]:
-    """All editions of the checklist, newest first."""
-    return list(session.exec(select(ChecklistEdition).order_by(col(ChecklistEdition.edition).desc())))
-
-
-def new_edition(session: Session, data: EditionIn, seen: int | None = None) -> ChecklistEdition:
-    """Make a new edition of the checklist; the earlier ones stay with the checklists made from them.
-
-    Parameters
-    ----------
-    seen
-        Number of the edition that the person started from.
-
-    Raises
-    ------
-    Conflict
-        Another edition was made since.
-    Refused
-        Nothing differs from the newest edition, or a line is there twice.
-    """
-    newest = checklist_now(session)
-    if seen is not None and seen != newest.edition:
-        raise Conflict(
-            f"Edition {newest.edition} of the list was made after you opened this page. What you typed is kept here "
-            "and was not saved; open the page again to see how the list stands now."
-        )
-    lines = [(line.heading, line.words) for line in data.items]
-    for line in lines:
-        if lines.count(line) > 1:
-            raise Refused(f"“{line[1]}” stands in the list twice; take one of them out.", field="items")
-    if lines == [(item.heading, item.words) for item in newest.items]:
-        raise Refused(f"Nothing differs from edition {newest.edition}, so no new edition was made.")
-    edition = ChecklistEdition(edition=newest.edition + 1, note=data.note)
-    session.add(edition)
-    session.flush()
-    for position, (heading, words) in enumerate(lines, start=1):
-        session.add(ChecklistItem(checklist_edition_id=edition.pk, position=position, heading=heading, words=words))
-    session.flush()
-    return edition

@@ -15,6 +15,7 @@ from app.models import (
     BatchPart,
     CastSession,
     Checklist,
+    RunSheet,
     SessionNote,
     SessionOpening,
     TemperatureReading,
@@ -23,7 +24,7 @@ from app.models import (
 from app.models.base import attribute
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn
 from app.services.book import moments, repository, workshop
-from app.services.cast import checklists, gate, melts, needs, runsheets, steps
+from app.services.cast import checklists, editions, gate, melts, needs, runsheets, steps
 from app.services.stock import batches
 from app.units import show
 
@@ -224,7 +225,7 @@ def open_session(session: Session, batch: Batch, data: OpenSessionIn) -> CastSes
 
 
 def _begin(session: Session, batch: Batch) -> CastSession:
-    sheet = runsheets.now_used(session)
+    sheet = editions.now_used(session, RunSheet)
     cast = CastSession(batch_id=batch.pk, run_sheet_id=sheet.pk, closed_at=clock.now())
     session.add(cast)
     session.flush()

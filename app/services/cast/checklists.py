@@ -8,9 +8,10 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.errors import NotFound, Refused
 from app.models import Batch, CastSession, Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem, SessionOpening
-from app.models.checklist import AnswerIn, SignIn
+from app.models.checklist import AnswerIn, EditionIn, SignIn
 from app.services.book import moments, repository, workshop
-from app.services.cast import gate
+from app.services.cast import editions, gate
+from app.services.cast.cautions import FIRST_CHECKLIST
 
 
 @dataclass(frozen=True)
@@ -21,6 +22,30 @@ class Line:
     answer: ChecklistAnswer | None
 
 
+def first(session: Session) -> ChecklistEdition:
+    """Give a new book its first list."""
+    lines = [{"heading": heading, "words": words} for heading, group in FIRST_CHECKLIST.items() for words in group]
+    return editions.make(session, ChecklistEdition, "As the book came.", lines)
+
+
+def new_edition(session: Session, data: EditionIn, seen: int | None = None) -> ChecklistEdition:
+    """Make a new edition of the list; `seen` is the number of the one that the person started from.
+
+    Raises
+    ------
+    Conflict
+        Another edition was made since.
+    Refused
+        Nothing differs from the newest edition, or a line is there twice.
+    """
+    editions.claim(session, ChecklistEdition, seen, "list")
+    lines = [line.model_dump() for line in data.items]
+    for line in lines:
+        if lines.count(line) > 1:
+            raise Refused(f"“{line['words']}” stands in the list twice; take one of them out.", field="items")
+    return editions.make(session, ChecklistEdition, data.note, lines)
+
+
 def edition_of(session: Session, checklist: Checklist) -> ChecklistEdition:
     """The version of the list that a checklist was made from."""
     return repository.get(session, ChecklistEdition, checklist.checklist_edition_id, "checklist version")
@@ -29,7 +54,7 @@ def edition_of(session: Session, checklist: Checklist) -> ChecklistEdition:
 def lines(session: Session, checklist: Checklist) -> list[Line]:
     """The lines of a checklist in order, with their answers."""
     answers = {answer.checklist_item_id: answer for answer in checklist.answers}
-    return [Line(item, answers.get(item.pk)) for item in edition_of(session, checklist).items]
+    return [Line(item, answers.get(item.pk)) for item in edition_of(session, checklist).lines]
 
 
 def current(session: Session, batch: Batch) -> Checklist | None:
@@ -106,7 +131,7 @@ def start(session: Session, batch: Batch) -> Checklist:
     _castable(session, batch)
     if current(session, batch) is not None:
         raise Refused(f"A checklist for {batch.code} is there already. Go on with it, or start it anew.")
-    checklist = Checklist(batch_id=batch.pk, checklist_edition_id=workshop.checklist_now(session).pk)
+    checklist = Checklist(batch_id=batch.pk, checklist_edition_id=editions.now_used(session, ChecklistEdition).pk)
     session.add(checklist)
     session.flush()
     return checklist
@@ -173,7 +198,7 @@ def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
         It is complete or voided, a line has no answer, or the list has a newer version.
     """
     _changeable(checklist)
-    if workshop.checklist_now(session).pk != checklist.checklist_edition_id:
+    if editions.now_used(session, ChecklistEdition).pk != checklist.checklist_edition_id:
         raise Refused("The list has a newer version since you began. Start anew to go through that one.")
     left = sum(line.answer is None for line in lines(session, checklist))
     if left:

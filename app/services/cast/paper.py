@@ -3,11 +3,11 @@
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.models import Batch, CastStep, ChecklistItem, TemperatureReading
+from app.models import Batch, CastStep, ChecklistEdition, ChecklistItem, TemperatureReading
 from app.models.cast import StepIn
 from app.models.runsheet import PaperIn, PaperReadingIn, PaperStepIn
-from app.services.book import moments, repository, workshop
-from app.services.cast import casting, checklists, runsheets, steps
+from app.services.book import moments, repository
+from app.services.cast import casting, checklists, editions, runsheets, steps
 
 
 def steps_to_print(session: Session, batch: Batch) -> list[CastStep]:
@@ -19,8 +19,8 @@ def steps_to_print(session: Session, batch: Batch) -> list[CastStep]:
 def checklist_to_print(session: Session, batch: Batch) -> list[ChecklistItem]:
     """The lines of the checklist in use, or of the one that is being answered for the batch."""
     begun = checklists.current(session, batch)
-    edition = checklists.edition_of(session, begun) if begun else workshop.checklist_now(session)
-    return list(edition.items)
+    edition = checklists.edition_of(session, begun) if begun else editions.now_used(session, ChecklistEdition)
+    return list(edition.lines)
 
 
 def enter(session: Session, batch: Batch, data: PaperIn) -> int:

@@ -3,16 +3,17 @@
 Times after the pour are common practice, no source.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from app.calc.propellant.ingredients import INGREDIENTS
 from app.calc.propellant.recipe import to_melt_order
-from app.errors import Conflict, Refused
+from app.errors import Refused
 from app.models import Batch, CastSession, CastStep, RunSheet, RunSheetLine, Workshop
 from app.models.runsheet import RunSheetIn, RunSheetLineIn
 from app.services.book import workshop
+from app.services.cast import editions
 from app.services.stock import batches
 
 MINUTE = 60.0
@@ -66,18 +67,6 @@ FIRST_LINES = (
 # --- Editions ----------------------------------------------------------------------------------
 
 
-def now_used(session: Session) -> RunSheet:
-    """The newest edition: the one that new sessions are made from."""
-    sheet = session.exec(select(RunSheet).order_by(col(RunSheet.edition).desc())).first()
-    assert sheet is not None, "a book has its first run sheet from the start"
-    return sheet
-
-
-def editions(session: Session) -> list[RunSheet]:
-    """All editions, newest first."""
-    return list(session.exec(select(RunSheet).order_by(col(RunSheet.edition).desc())))
-
-
 def of_session(session: Session, cast: CastSession) -> RunSheet | None:
     """The edition that a session was made from."""
     return session.get(RunSheet, cast.run_sheet_id) if cast.run_sheet_id is not None else None
@@ -85,16 +74,11 @@ def of_session(session: Session, cast: CastSession) -> RunSheet | None:
 
 def first(session: Session) -> RunSheet:
     """Give a new book its first edition."""
-    return _keep(session, 1, "As the book came.", list(FIRST_LINES))
+    return editions.make(session, RunSheet, "As the book came.", [asdict(line) for line in FIRST_LINES])
 
 
 def new_edition(session: Session, data: RunSheetIn, seen: int | None = None) -> RunSheet:
-    """Make a new edition; the earlier ones stay with the sessions made from them.
-
-    Parameters
-    ----------
-    seen
-        Number of the edition that the person started from.
+    """Make a new edition; `seen` is the number of the one that the person started from.
 
     Raises
     ------
@@ -103,45 +87,11 @@ def new_edition(session: Session, data: RunSheetIn, seen: int | None = None) -> 
     Refused
         The order cannot be worked in, a time or band does not hold together, or nothing differs.
     """
-    newest = now_used(session)
-    if seen is not None and seen != newest.edition:
-        raise Conflict(
-            f"Edition {newest.edition} of the run sheet was made after you opened this page. What you typed is kept "
-            "here and was not saved; open the page again to see how the sheet stands now."
-        )
+    editions.claim(session, RunSheet, seen, "run sheet")
     shop = workshop.get(session)
     lines = [_line(i, line, shop) for i, line in enumerate(data.lines)]
     _in_order(lines)
-    if _same(lines, [of_row(row) for row in newest.lines]):
-        raise Refused(f"Nothing differs from edition {newest.edition}, so no new edition was made.")
-    return _keep(session, newest.edition + 1, data.note, lines)
-
-
-def of_row(row: RunSheetLine) -> Line:
-    """A stored line."""
-    return Line(row.kind, row.words, row.after, row.after_s, row.pan_low_k, row.pan_high_k)
-
-
-def _keep(session: Session, edition: int, note: str, lines: list[Line]) -> RunSheet:
-    sheet = RunSheet(edition=edition, note=note)
-    session.add(sheet)
-    session.flush()
-    for position, line in enumerate(lines, start=1):
-        session.add(
-            RunSheetLine(
-                run_sheet_id=sheet.pk,
-                position=position,
-                kind=line.kind,
-                words=line.words,
-                after=line.after,
-                after_s=line.after_s,
-                pan_low_k=line.pan_low_k,
-                pan_high_k=line.pan_high_k,
-            )
-        )
-    session.flush()
-    session.refresh(sheet)
-    return sheet
+    return editions.make(session, RunSheet, data.note, [asdict(line) for line in lines])
 
 
 def _line(number: int, typed: RunSheetLineIn, shop: Workshop) -> Line:
@@ -201,16 +151,6 @@ def _in_order(lines: list[Line]) -> None:
         raise Refused("Cores are set, then pulled, then the grains are bagged.", field="lines")
 
 
-def _same(one: list[Line], other: list[Line]) -> bool:
-    """Whether two sheets say the same; a temperature read back from the page differs in the tenth digit."""
-
-    def rounded(line: Line) -> Line:
-        low, high = (round(k, 3) if k is not None else None for k in (line.pan_low_k, line.pan_high_k))
-        return replace(line, pan_low_k=low, pan_high_k=high)
-
-    return [rounded(line) for line in one] == [rounded(line) for line in other]
-
-
 # --- The steps for a batch -----------------------------------------------------------------------
 
 
@@ -223,8 +163,7 @@ def lay_out(session: Session, batch: Batch, sheet: RunSheet | None = None) -> li
     shop = workshop.get(session)
     blend = batches.formula_of(session, batch).blend
     made: list[CastStep] = []
-    for row in (sheet or now_used(session)).lines:
-        line = of_row(row)
+    for line in (sheet or editions.now_used(session, RunSheet)).lines:
         for key, what in _things(line.kind, batch, blend, made):
             made.append(_step(line, key, what, made, shop))
     return made
@@ -246,7 +185,7 @@ def _things(kind: str, batch: Batch, blend: dict[str, float], made: list[CastSte
     return [(kind, "")]
 
 
-def _step(line: Line, key: str, what: str, made: list[CastStep], shop: Workshop) -> CastStep:
+def _step(line: RunSheetLine, key: str, what: str, made: list[CastStep], shop: Workshop) -> CastStep:
     words = line.words
     if what:
         words = words.replace(DOTS, what) if DOTS in words else f"{what}. {words}"

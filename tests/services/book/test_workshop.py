@@ -5,7 +5,6 @@ from sqlmodel import Session
 
 from app.errors import Conflict, Refused
 from app.models.base import as_form
-from app.models.checklist import EditionIn
 from app.models.workshop import WorkshopIn
 from app.services.book import workshop
 from app.units import METRIC, US
@@ -15,10 +14,6 @@ from tests import build
 def _settings(session: Session, **more: str) -> WorkshopIn:
     house = workshop.get(session)
     return WorkshopIn.model_validate({**as_form(house, WorkshopIn, house.units), **more})
-
-
-def _lines(*lines: tuple[str, str], note: str = "") -> EditionIn:
-    return EditionIn.model_validate({"note": note, "items": [{"heading": h, "words": w} for h, w in lines]})
 
 
 def test_a_new_book_follows_common_practice(session: Session) -> None:
@@ -78,30 +73,6 @@ def test_settings_from_an_old_page_are_a_conflict(session: Session) -> None:
     workshop.set_up(session, _settings(session, person="Ada"), seen)
     with pytest.raises(Conflict):
         workshop.set_up(session, _settings(session, person="Bo"), seen)
-
-
-def test_a_new_edition_leaves_the_old_ones_as_they_are(session: Session) -> None:
-    first = workshop.checklist_now(session)
-    words = [item.words for item in first.items]
-    second = workshop.new_edition(session, _lines(("Place", "Outdoors."), ("Fire", "Water at hand."), note="shorter"))
-    assert (second.edition, second.note) == (2, "shorter")
-    assert [(item.position, item.words) for item in second.items] == [(1, "Outdoors."), (2, "Water at hand.")]
-    assert workshop.checklist_now(session) is second
-    assert [item.words for item in workshop.checklist_editions(session)[1].items] == words
-
-
-def test_an_edition_that_changes_nothing_or_repeats_a_line_is_refused(session: Session) -> None:
-    same = [(item.heading, item.words) for item in workshop.checklist_now(session).items]
-    with pytest.raises(Refused, match="Nothing differs from edition 1"):
-        workshop.new_edition(session, _lines(*same))
-    with pytest.raises(Refused, match="twice"):
-        workshop.new_edition(session, _lines(("Fire", "Water."), ("Fire", "Water.")))
-
-
-def test_an_edition_made_from_an_older_one_is_a_conflict(session: Session) -> None:
-    workshop.new_edition(session, _lines(("Fire", "Water.")), seen=1)
-    with pytest.raises(Conflict, match="Edition 2"):
-        workshop.new_edition(session, _lines(("Fire", "Sand.")), seen=1)
 
 
 def test_counts_leave_out_what_is_retired(session: Session) -> None:

@@ -6,11 +6,11 @@ import pytest
 from sqlmodel import Session
 
 from app import clock
-from app.errors import NotFound, Refused
-from app.models import Batch, Checklist
+from app.errors import Conflict, NotFound, Refused
+from app.models import Batch, Checklist, ChecklistEdition
 from app.models.checklist import AnswerIn, EditionIn, SignIn
 from app.services.book import workshop
-from app.services.cast import checklists, planning
+from app.services.cast import checklists, editions, planning
 from tests import build
 from tests.moment import wall
 
@@ -27,7 +27,7 @@ def test_every_line_is_answered_and_signed(session: Session, batch: Batch) -> No
     with clock.turned_to(NOON) as turn:
         checklist = checklists.start(session, batch)
         lines = checklists.lines(session, checklist)
-        assert len(lines) == len(workshop.checklist_now(session).items)
+        assert len(lines) == len(editions.now_used(session, ChecklistEdition).lines)
         for line in lines[:-1]:
             checklists.answer(session, checklist, line.item.pk, DONE)
         with pytest.raises(Refused, match="1 line has no answer"):
@@ -80,11 +80,11 @@ def test_only_one_at_a_time(session: Session, batch: Batch) -> None:
 
 def test_a_line_of_another_version(session: Session, batch: Batch) -> None:
     checklist = checklists.start(session, batch)
-    edition = workshop.new_edition(
+    edition = checklists.new_edition(
         session, EditionIn.model_validate({"items": [{"heading": "Place", "words": "Swept."}]})
     )
     with pytest.raises(Refused, match="another version"):
-        checklists.answer(session, checklist, edition.items[0].pk, DONE)
+        checklists.answer(session, checklist, edition.lines[0].pk, DONE)
     for line in checklists.lines(session, checklist):
         checklists.answer(session, checklist, line.item.pk, DONE)
     with pytest.raises(Refused, match="newer version"):
@@ -148,3 +148,34 @@ def test_every_reason_not_to_open(session: Session, batch: Batch) -> None:
     yesterday = signed_at(session, batch, local(23, day=24))
     with clock.turned_to(local(0, 30)):
         assert "another day" in (checklists.why_not(session, batch, yesterday) or "")
+
+
+# --- Editions of the list -------------------------------------------------------------------------
+
+
+def _lines(*lines: tuple[str, str], note: str = "") -> EditionIn:
+    return EditionIn.model_validate({"note": note, "items": [{"heading": h, "words": w} for h, w in lines]})
+
+
+def test_a_new_edition_leaves_the_old_ones_as_they_are(session: Session) -> None:
+    first = editions.now_used(session, ChecklistEdition)
+    words = [item.words for item in first.lines]
+    second = checklists.new_edition(session, _lines(("Place", "Outdoors."), ("Fire", "Water at hand."), note="shorter"))
+    assert (second.edition, second.note) == (2, "shorter")
+    assert [(item.position, item.words) for item in second.lines] == [(1, "Outdoors."), (2, "Water at hand.")]
+    assert editions.now_used(session, ChecklistEdition) is second
+    assert [item.words for item in editions.all_of(session, ChecklistEdition)[1].lines] == words
+
+
+def test_an_edition_that_changes_nothing_or_repeats_a_line_is_refused(session: Session) -> None:
+    same = [(item.heading, item.words) for item in editions.now_used(session, ChecklistEdition).lines]
+    with pytest.raises(Refused, match="Nothing differs from edition 1"):
+        checklists.new_edition(session, _lines(*same))
+    with pytest.raises(Refused, match="twice"):
+        checklists.new_edition(session, _lines(("Fire", "Water."), ("Fire", "Water.")))
+
+
+def test_an_edition_made_from_an_older_one_is_a_conflict(session: Session) -> None:
+    checklists.new_edition(session, _lines(("Fire", "Water.")), seen=1)
+    with pytest.raises(Conflict, match="Edition 2"):
+        checklists.new_edition(session, _lines(("Fire", "Sand.")), seen=1)

@@ -6,9 +6,10 @@ import pytest
 from sqlmodel import Session
 
 from app.errors import Conflict, Refused
+from app.models import RunSheet
 from app.models.runsheet import RunSheetIn
 from app.services.book import workshop
-from app.services.cast import runsheets
+from app.services.cast import editions, runsheets
 from tests import build
 
 
@@ -23,7 +24,7 @@ def lines_of(session: Session) -> list[dict[str, Any]]:
             "pan_low": None,
             "pan_high": None,
         }
-        for line in runsheets.now_used(session).lines
+        for line in editions.now_used(session, RunSheet).lines
     ]
 
 
@@ -77,7 +78,7 @@ def test_a_new_edition_leaves_the_sessions_made_from_the_old_one(session: Sessio
     line(lines, "pull")["wait"] = "100"
     lines.insert(-1, {"kind": "other", "words": "Look for cracks.", "after": "before", "wait": "5"})
     second = runsheets.new_edition(session, sheet(lines, "slower"), seen=1)
-    assert (second.edition, second.note, runsheets.now_used(session)) == (2, "slower", second)
+    assert (second.edition, second.note, editions.now_used(session, RunSheet)) == (2, "slower", second)
     session.refresh(old)
     assert [(step.key, step.words, step.after_s) for step in old.steps] == before
     of_old = runsheets.of_session(session, old)
@@ -97,7 +98,7 @@ def test_an_edition_made_from_an_older_one_is_a_conflict(session: Session) -> No
     line(lines, "pour")["words"] = "Pour, quickly."
     with pytest.raises(Conflict, match="Edition 2 of the run sheet was made after"):
         runsheets.new_edition(session, sheet(lines), seen=1)
-    assert runsheets.now_used(session).edition == 2
+    assert editions.now_used(session, RunSheet).edition == 2
 
 
 def test_nothing_changed_makes_no_edition(session: Session) -> None:
@@ -143,4 +144,4 @@ def test_an_order_that_cannot_be_worked_in(session: Session, order: list[str], w
     lines = [{"kind": kind, "words": "Do it."} for kind in order]
     with pytest.raises(Refused, match=words):
         runsheets.new_edition(session, sheet(lines))
-    assert runsheets.now_used(session).edition == 1
+    assert editions.now_used(session, RunSheet).edition == 1
