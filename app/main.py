@@ -68,7 +68,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.lan = Lan() if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:
-        app.include_router(router)
+        app.router.routes += router.routes  # as they are: `include_router` works every route out, once more
     app.add_exception_handler(BookError, _book_error)
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _address_error)

@@ -91,7 +91,20 @@ MAY_USE = {
     "services": EVERYWHERE
     | {"services", "models", "calc", "units", "book.record", "drawing", "tables", "pictures", "troubles", "logbook"},
     "routers": EVERYWHERE
-    | {"routers", "services", "models", "units", "web", "page", "forms", "charts", "scatters", "tables", "uploads"}
+    | {
+        "routers",
+        "routing",
+        "services",
+        "models",
+        "units",
+        "web",
+        "page",
+        "forms",
+        "charts",
+        "scatters",
+        "tables",
+        "uploads",
+    }
     | {"downloads", "pictures", "access", "book.backup_thread.Standing", "calc.record.logger_text"},
     "book": EVERYWHERE
     | {"book", "models", "units", "tables", "db", "settings", "system", "downloads"}

@@ -1,6 +1,6 @@
 """Taking back what was a slip: one small form each, on the page where the slip was made."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -11,13 +11,14 @@ from app.routers.cast import planning, session_page
 from app.routers.firings import firings
 from app.routers.grains import one_grain
 from app.routers.hardware.inventory import NOZZLES
+from app.routing import late_router
 from app.services.book import repository
 from app.services.firings import firings as fired
 from app.services.grains import grains, reweighs, undo
 from app.services.stock import batches
 from app.web import Act, Book, Typed, submit, version_of
 
-router = APIRouter()
+router = late_router()
 
 STRUCK = "Struck out; it stays readable."
 

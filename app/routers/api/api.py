@@ -7,15 +7,15 @@ from functools import cache
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Request
+from fastapi import Body, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse, Response
-from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 
 from app.models import api, api_flight, api_motor
 from app.page import Page
+from app.routing import LateRoute, late_router
 from app.services.api import compute, compute_flight, compute_motor
 from app.web import Book, render
 
@@ -28,7 +28,7 @@ def _refused(faults: list[dict[str, Any]]) -> JSONResponse:
     return JSONResponse({"detail": faults}, status_code=422)
 
 
-class ComputeRoute(APIRoute):
+class ComputeRoute(LateRoute):
     """Whatever is wrong with a request is answered in one shape: where it stands, what is wrong, of what type.
 
     What was sent is not sent back: it may be NaN, which JSON has no word for.
@@ -53,7 +53,7 @@ class ComputeRoute(APIRoute):
         return handle
 
 
-router = APIRouter(route_class=ComputeRoute)
+router = late_router(route=ComputeRoute)
 
 
 def _body(path: str) -> Any:
@@ -110,13 +110,16 @@ def check_case(data: Annotated[api.CaseCheckIn, _body("/case/check")]) -> api.Ca
 @cache
 def document() -> dict[str, Any]:
     """The OpenAPI document of the compute API alone."""
+    routes = [route for route in router.routes if isinstance(route, ComputeRoute) and route.include_in_schema]
+    for route in routes:
+        route.complete()
     made = get_openapi(
         title="Grainbook compute API",
         version="1",
         description="SI units throughout, the unit in each field's name. Wrong input is answered with 422 and a list "
         "of faults, each naming its field. Nothing is stored. Predictions show what they assume and promise nothing; "
         "local law, the site's rules and licensed practice come first.",
-        routes=[route for route in router.routes if isinstance(route, APIRoute) and route.include_in_schema],
+        routes=routes,
     )
     for path, example in _EXAMPLES.items():  # afterwards, for the maker leaves out what is null in an example
         answer = made["paths"][BASE + path]["post"]["responses"]["200"]["content"]["application/json"]

@@ -1,16 +1,17 @@
 """The record of changes: all of it, newest first, and what stood before on the page of each row."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 
 from app.forms import Choice, Form, from_texts
 from app.models.history import ChangesIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import audit_log, audit_names, workshop
 from app.services.book.audit_log import Act, Line
 from app.web import Book, render
 
-router = APIRouter(prefix="/workshop/changes")
+router = late_router("/workshop/changes")
 
 PAGES = {
     "supply": "/workshop/supplies/{id}",

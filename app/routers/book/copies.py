@@ -3,13 +3,14 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import FileResponse, Response
 from starlette.background import BackgroundTask
 
 from app import clock, downloads
+from app.routing import late_router
 
-router = APIRouter(prefix="/workshop")
+router = late_router("/workshop")
 
 
 @router.get("/copy")

@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -16,13 +16,14 @@ from app.forms import Form, from_texts
 from app.models.base import FormIn
 from app.models.device import PairIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import devices
 from app.services.book.devices import DeviceView
 from app.services.grains import labels
 from app.units import METRIC
 from app.web import Book, Forms, Typed
 
-router = APIRouter()
+router = late_router()
 
 
 class DevicesPage(Page, template="book/devices.html", section="workshop"):

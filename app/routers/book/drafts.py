@@ -2,13 +2,14 @@
 
 import json
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 
+from app.routing import late_router
 from app.services.book import drafts
 from app.web import Typed, redirect, unsigned_writing
 
-router = APIRouter(prefix="/drafts")
+router = late_router("/drafts")
 
 
 @router.post("")

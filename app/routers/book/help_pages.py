@@ -1,13 +1,14 @@
 """The help pages: what each part of the book is for, and how its numbers are made."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 
 from app.page import Page
+from app.routing import late_router
 from app.services.cast import cautions
 from app.web import Book, render
 
-router = APIRouter()
+router = late_router()
 
 
 class HelpPage(Page, template="book/help.html", section="help"):

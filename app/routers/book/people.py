@@ -3,7 +3,7 @@
 from typing import Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -12,10 +12,11 @@ from app.models import Person
 from app.models.history import AtBenchIn, PersonIn
 from app.page import Page
 from app.routers.book.crud_pages import Listed, Noun, add_pages
+from app.routing import late_router
 from app.services.book import people, workshop
 from app.web import Book, Forms, Typed, at_bench, render, submit
 
-router = APIRouter()
+router = late_router()
 
 
 class AtBenchPage(Page, template="book/bench_person.html", section="workshop"):

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -12,13 +12,14 @@ from app.models import ChecklistEdition
 from app.models.history import correction_of
 from app.models.workshop import UNIT_FIELDS, WorkshopIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import audit_log, workshop
 from app.services.book.audit_log import History
 from app.services.cast import editions
 from app.services.stock import supplies
 from app.web import Book, Forms, Typed, render, submit, version_of
 
-router = APIRouter(prefix="/workshop")
+router = late_router("/workshop")
 
 
 class WorkshopPage(Page, template="book/workshop.html", section="workshop"):

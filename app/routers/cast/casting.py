@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -14,13 +14,14 @@ from app.models.cast import CloseIn, DegreesIn, NoteIn, OpenSessionIn, SetIn, St
 from app.models.history import correction_of
 from app.page import Page
 from app.routers.cast import session_page
+from app.routing import late_router
 from app.services.book import repository
 from app.services.cast import air, casting, leftovers, pan, steps, weigh_outs
 from app.services.cast.casting import Running
 from app.services.stock import batches
 from app.web import Book, PageNumber, Texts, Typed, named, render, submit, version_of
 
-router = APIRouter(prefix="/cast")
+router = late_router("/cast")
 
 
 class CastPage(Page, template="cast/index.html", section="cast"):

@@ -1,6 +1,6 @@
 """Pages of the checklist before a cast session."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -10,12 +10,13 @@ from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.models.cast import OpenSessionIn
 from app.models.checklist import AnswerIn, SignIn
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import casting, cautions, checklists
 from app.services.stock import batches
 from app.web import Book, Forms, Typed, at_bench, render, submit
 
-router = APIRouter(prefix="/plan/{code}/checklist")
+router = late_router("/plan/{code}/checklist")
 
 
 @router.get("")

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from pydantic import BaseModel
 from sqlmodel import Session
@@ -15,11 +15,12 @@ from app.models.base import FormIn, as_form
 from app.models.checklist import EditionIn, EditionItemIn
 from app.models.runsheet import RunSheetIn, RunSheetLineIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import checklists, editions, runsheets
 from app.web import Book, Forms, Typed, render, submit, version_of
 
-router = APIRouter()
+router = late_router()
 COUNTED_FROM: list[Choice] = [("", "not timed"), ("before", "the step before"), ("pour", "the pour")]
 
 

@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -14,6 +14,7 @@ from app.models import Batch, Checklist, Formula
 from app.models.base import FormIn
 from app.models.batch import PlanIn, VoidIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import audit_log, repository, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions, checklists, melts, needs, planning, targets
@@ -23,7 +24,7 @@ from app.services.stock import batches, formulas
 from app.units import editable, show
 from app.web import Book, Forms, PageNumber, Typed, answered, choose, render, submit, version_of
 
-router = APIRouter(prefix="/plan")
+router = late_router("/plan")
 
 SHORT_NAMES = {"pattern": "items.0.pattern_id", "pattern_id": "items.0.pattern_id", "count": "items.0.count"}
 

@@ -1,18 +1,19 @@
 """Pages of the run sheet of a cast: the sheet to print, and its entry afterwards."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
 from app.forms import Form
 from app.models.runsheet import PaperIn
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import casting, cautions, needs, paper, runsheets, steps, targets, weigh_outs
 from app.services.stock import batches
 from app.units import show
 from app.web import Book, Forms, Typed, render, submit
 
-router = APIRouter()
+router = late_router()
 BLANK_READINGS = 12
 
 

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter
 from markupsafe import Markup
 from sqlmodel import Session
 
@@ -12,6 +11,7 @@ from app.models import AltimeterFile, AltimeterTrack, Firing
 from app.models.altimeter import TrackIn, TrackUploadIn
 from app.models.base import FormIn
 from app.routers.firings import logger_files as pages
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import altimeters
 from app.services.firings.altimeters import ALTIMETER
@@ -23,7 +23,7 @@ from app.services.motors.builds import Built
 from app.units import UnitSystem, convert, convert_each, show, unit_of
 from app.web import Forms
 
-router = APIRouter()
+router = late_router()
 
 CHOICES: dict[str, list[Choice]] = {
     **pages.TEXT_CHOICES,

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter
 from markupsafe import Markup
 from sqlmodel import Session
 
@@ -12,6 +11,7 @@ from app.models import Firing, Prediction
 from app.models.base import FormIn
 from app.models.curve import ReadIn, UploadIn
 from app.routers.firings import logger_files as pages
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import curves
 from app.services.firings.curves import STAND, Line, Measured
@@ -22,7 +22,7 @@ from app.services.motors.builds import Built
 from app.units import UnitSystem, convert, convert_each, unit_of
 from app.web import Forms
 
-router = APIRouter()
+router = late_router()
 
 CHOICES: dict[str, list[Choice]] = {
     **pages.TEXT_CHOICES,

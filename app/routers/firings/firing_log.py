@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import Depends, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -12,11 +12,12 @@ from app.models import Firing, FiringPicture, FiringReference
 from app.models.firing import RESULTS
 from app.models.firing_log import PARTS, FindingIn, PictureIn, ReferenceIn, StrikeIn
 from app.pictures import Kind
+from app.routing import late_router
 from app.services.firings import findings, firings, media
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
 
-router = APIRouter(prefix="/firings/{firing_id}")
+router = late_router("/firings/{firing_id}")
 
 Upload = Annotated[Sent, Depends(uploads.up_to(media.LIMIT))]
 

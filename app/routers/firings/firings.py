@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -16,6 +16,7 @@ from app.models.history import correction_of
 from app.routers.firings import altimeters, curves, firing_log
 from app.routers.flight.flights import charts as flight_charts
 from app.routers.motors.prediction_chart import chart_of
+from app.routing import late_router
 from app.services.book import audit_log, first_minute, workshop
 from app.services.cast import cautions
 from app.services.firings import findings, firings
@@ -29,7 +30,7 @@ from app.services.motors.builds import Built
 from app.services.review import trace
 from app.web import Book, Typed
 
-router = APIRouter(prefix="/firings")
+router = late_router("/firings")
 
 NOT_NOTED: Choice = ("", "not noted")
 

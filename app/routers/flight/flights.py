@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -17,6 +17,7 @@ from app.models.distance import DistancesIn
 from app.models.firing import WINDS
 from app.models.flight import FlightIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import cautions
 from app.services.flight import flight_cautions, flights
@@ -28,7 +29,7 @@ from app.services.learning.prediction_record import PredictionRecord
 from app.units import UnitSystem, convert, convert_each, editable, show, unit_of
 from app.web import Book, Forms, Typed
 
-router = APIRouter()
+router = late_router()
 
 LEANS = [("into", "into the wind"), ("with", "with the wind")]
 

@@ -1,19 +1,20 @@
 """Labels: choose grains and a sheet, look at them, print them."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 
 from app.errors import BookError, NotFound
 from app.forms import Form, from_texts
 from app.models import Batch
 from app.page import Page
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.grains import labels
 from app.services.grains.grains import GrainView
 from app.services.grains.labels import LabelsIn
 from app.web import Book, render
 
-router = APIRouter(prefix="/labels")
+router = late_router("/labels")
 
 
 class LabelsPage(Page, template="grains/labels.html", section="shelf"):

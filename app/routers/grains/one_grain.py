@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -17,6 +17,7 @@ from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.page import Page
 from app.routers.grains.weighing import pattern_choices
+from app.routing import late_router
 from app.services.book import audit_log, first_minute, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions, targets
@@ -29,7 +30,7 @@ from app.services.review import trace
 from app.services.review.trace import GrainTrace
 from app.web import Book, Forms, Typed, at_bench, render, submit, version_of
 
-router = APIRouter(prefix="/shelf/{serial}")
+router = late_router("/shelf/{serial}")
 
 
 class GrainPage(Page, template="grains/grain.html", section="shelf"):

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -11,6 +11,7 @@ from app.forms import Form, from_texts
 from app.models import Grain
 from app.models.bag import KeepIn, ReWeighIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import cautions, targets
 from app.services.grains import reweighs, sets, shelf
@@ -20,7 +21,7 @@ from app.services.grains.sets import Kind, Proposal, SetsIn
 from app.services.grains.shelf import ShelfIn
 from app.web import Book, Typed, blank, redirect, render, submit
 
-router = APIRouter(prefix="/shelf")
+router = late_router("/shelf")
 
 
 class ShelfPage(Page, template="grains/shelf.html", section="shelf"):

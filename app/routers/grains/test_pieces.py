@@ -1,6 +1,6 @@
 """Test pieces of a lot: how to burn them, what they tell."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -14,6 +14,7 @@ from app.models import Batch, Formula
 from app.models.batch import VoidIn
 from app.models.test_piece import TestPieceIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import casting
 from app.services.grains import test_pieces
@@ -21,7 +22,7 @@ from app.services.grains.test_pieces import LotRate, Stick
 from app.services.stock import batches, formulas
 from app.web import Book, Forms, Typed, render, submit
 
-router = APIRouter(prefix="/cast/{code}/test-pieces")
+router = late_router("/cast/{code}/test-pieces")
 
 
 class TestPiecesPage(Page, template="grains/test_pieces.html", section="cast"):

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -16,6 +16,7 @@ from app.forms import Choice, Form, from_texts
 from app.models import Batch, CastingTube, Formula, Grain, GrainPattern, StruckWeighing
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import first_minute, repository, serials
 from app.services.cast import casting
 from app.services.grains import bench, grains, lots, rejects, weighing
@@ -25,7 +26,7 @@ from app.services.hardware import inventory
 from app.services.stock import batches, formulas
 from app.web import Book, Forms, Typed, at_bench, choose, render, submit, version_of
 
-router = APIRouter(prefix="/cast/{code}/grains")
+router = late_router("/cast/{code}/grains")
 
 
 class WeighPage(Page, template="grains/weigh.html", section="cast"):

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -18,6 +18,7 @@ from app.models.batch import VoidIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.page import Page
 from app.routers.book.crud_pages import Choices, Listed, Noun, Shown, add_pages
+from app.routing import late_router
 from app.services.book import first_minute, repository, workshop
 from app.services.firings import firings
 from app.services.grains import undo
@@ -25,7 +26,7 @@ from app.services.hardware import closures, inventory, shapes
 from app.units import show
 from app.web import Book, Forms, Typed, submit
 
-router = APIRouter()
+router = late_router()
 
 
 def _pattern_choices(session: Session) -> Choices:

@@ -1,15 +1,15 @@
 """Pages of rockets and fields."""
 
-from fastapi import APIRouter
 from sqlmodel import Session
 
 from app.models import LaunchField, Rocket
 from app.models.place import CHUTE_BASES, LaunchFieldIn, RocketIn
 from app.page import Page
 from app.routers.book.crud_pages import Listed, Noun, Shown, add_pages
+from app.routing import late_router
 from app.services.hardware import places
 
-router = APIRouter()
+router = late_router()
 
 
 def _choices(_session: Session) -> dict[str, list[tuple[str, str]]]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 
@@ -10,12 +10,13 @@ from app import clock, web
 from app.charts import Axis, Rule
 from app.models.firing import RESULTS
 from app.page import Page
+from app.routing import late_router
 from app.scatters import Cloud, scatter_chart
 from app.services.review import coverage
 from app.services.review.coverage import Coverage, Held, Record
 from app.web import Book
 
-router = APIRouter(prefix="/review")
+router = late_router("/review")
 
 IN_ROW = 200
 """Firings in a chart of places or ratios, the newest; the table counts all."""

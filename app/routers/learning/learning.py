@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -14,6 +14,7 @@ from app.models import Firing, FiringLeftOut, FiringLetIn, Formula, LearningPaus
 from app.models.base import FormIn
 from app.models.learning import WhyIn
 from app.page import Page
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import firing_fits, firings
 from app.services.grains import wet
@@ -25,7 +26,7 @@ from app.services.review.coverage import Held, Record
 from app.services.stock import formulas
 from app.web import Book, Forms, Typed
 
-router = APIRouter(prefix="/review")
+router = late_router("/review")
 
 IN_CHART = 15
 """Firings in the chart of a formula's firings, the newest."""

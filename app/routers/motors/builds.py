@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -19,6 +19,7 @@ from app.routers.flight.flights import FlightPart
 from app.routers.motors import designs
 from app.routers.motors.designs import Tabs
 from app.routers.motors.prediction_chart import chart_of
+from app.routing import late_router
 from app.services.book import audit_log, repository, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions
@@ -33,7 +34,7 @@ from app.services.motors.builds import Built
 from app.units import UnitSystem, editable, show
 from app.web import Book, Forms, Texts, Typed
 
-router = APIRouter(prefix="/motors")
+router = late_router("/motors")
 
 
 class MotorsPage(Page, template="motors/list.html", section="motors"):

@@ -1,6 +1,6 @@
 """A core off centre: what it does to a motor."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 
@@ -11,13 +11,14 @@ from app.models.core_offset import CoreOffsetIn
 from app.page import Page
 from app.routers.motors import designs
 from app.routers.motors.designs import Tabs
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.motors import core_offset
 from app.services.motors.core_offset import Comparison
 from app.units import UnitSystem, convert, unit_of
 from app.web import Book
 
-router = APIRouter(prefix="/motors")
+router = late_router("/motors")
 
 
 class CoreOffsetPage(Page, template="motors/core_offset.html", section="motors"):

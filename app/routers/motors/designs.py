@@ -2,7 +2,7 @@
 
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 from sqlmodel import Session
@@ -16,6 +16,7 @@ from app.page import Page
 from app.routers.flight import flights
 from app.routers.flight.flights import FlightPart
 from app.routers.motors.prediction_chart import chart_of
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.flight import grain_count_study
 from app.services.flight.flights import Estimate
@@ -27,7 +28,7 @@ from app.services.stock import formulas
 from app.units import UnitSystem, editable, show
 from app.web import Book
 
-router = APIRouter(prefix="/motors")
+router = late_router("/motors")
 
 Tabs = list[tuple[str, str]]
 

@@ -2,7 +2,7 @@
 
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
 
@@ -11,6 +11,7 @@ from app.forms import Form, from_texts
 from app.models import Batch
 from app.page import Page
 from app.routers.grains.weighing import density_chart
+from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import air
 from app.services.firings import findings
@@ -25,7 +26,7 @@ from app.services.review.trace import Origin
 from app.services.stock import batches
 from app.web import Book, choose, render
 
-router = APIRouter(prefix="/review")
+router = late_router("/review")
 
 
 class LotsPage(Page, template="review/review.html", section="review"):

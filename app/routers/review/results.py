@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Generic, Literal, TypeVar
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response, StreamingResponse
 from markupsafe import Markup
 from pydantic import Field as FormField
@@ -15,6 +15,7 @@ from app.charts import Axis, Interval, Point, Rule, individuals_chart, interval_
 from app.errors import Refused
 from app.forms import Form, from_texts
 from app.page import Page
+from app.routing import late_router
 from app.scatters import Cloud, scatter_chart
 from app.services.book import workshop
 from app.services.grains.lots import Control
@@ -29,7 +30,7 @@ from app.services.review.lots_review import ReviewIn
 from app.units import UnitSystem
 from app.web import Book, choose, render
 
-router = APIRouter(prefix="/review")
+router = late_router("/review")
 
 ROWS = 50
 """Groups in the table of groups; the file has them all."""

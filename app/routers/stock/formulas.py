@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -13,6 +13,7 @@ from app.models.base import FormIn
 from app.models.formula import FormulaIn
 from app.models.history import correction_of
 from app.page import Page
+from app.routing import late_router
 from app.services.book import audit_log, repository, workshop
 from app.services.book.audit_log import History
 from app.services.stock import formulas, supplies
@@ -20,7 +21,7 @@ from app.services.stock.formulas import BlendFacts, Burning
 from app.units import editable
 from app.web import Book, Forms, Typed, render, submit, version_of
 
-router = APIRouter(prefix="/workshop/formulas")
+router = late_router("/workshop/formulas")
 
 
 class FormulasPage(Page, template="stock/formulas.html", section="workshop"):

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -14,6 +14,7 @@ from app.models.firing import RESULTS
 from app.models.supply import CorrectionIn, SupplyIn
 from app.page import Page
 from app.routers.book.crud_pages import Listed, Noun, Shown, add_pages
+from app.routing import late_router
 from app.services.book import repository
 from app.services.cast import cautions
 from app.services.review import trace
@@ -22,7 +23,7 @@ from app.services.stock import supplies
 from app.services.stock.supplies import Stock
 from app.web import Book, Forms, Typed, submit
 
-router = APIRouter()
+router = late_router()
 
 
 class SuppliesPage(Page, template="stock/supplies.html", section="workshop"):

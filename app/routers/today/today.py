@@ -2,19 +2,20 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.responses import Response
 
 from app import clock
 from app.book.backup_thread import Standing
 from app.page import Page
+from app.routing import late_router
 from app.services.cast import casting, pan
 from app.services.cast.casting import Coming
 from app.services.today import today
 from app.services.today.today import Day
 from app.web import Book, render
 
-router = APIRouter()
+router = late_router()
 
 
 class TodayPage(Page, template="today/index.html", section="today"):
