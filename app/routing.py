@@ -27,8 +27,8 @@ class LateRoute(APIRoute):
     def complete(self) -> None:
         """Read what the function takes and answers."""
         if self._rest is not None:
-            rest, self._rest = self._rest, None
-            super().__init__(self.path, self.endpoint, **rest)
+            super().__init__(self.path, self.endpoint, **self._rest)
+            self._rest = None
 
     async def handle(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request."""
