@@ -13,7 +13,7 @@ from app.calc.motor.arrays import Arrays
 from app.calc.motor.nozzle import flow_function
 from app.calc.motor.simulation import Motor, example, motor_arrays, simulate
 from app.calc.motor.spread import throat_spread
-from app.calc.motor.uncertainty import Spread, default_spread, drawn, predict_range, sobol
+from app.calc.motor.uncertainty import Spread, default_spread, drawn, predict_range, sobol, taught_logs
 from app.calc.propellant.burn_rate import law_for_blend, power_law
 from app.units import say
 
@@ -201,3 +201,69 @@ def test_density_is_trusted_as_far_as_scale_ruler_and_callipers_reach() -> None:
     m, outer, core, long = 0.195, 44.45, 19.05, 76.2
     parts = (1e-4 / m, 2 * outer * 0.1 / (outer**2 - core**2), 0.5 / long)
     assert Spread().density == pytest.approx(np.hypot.reduce(parts), rel=0.2)
+
+
+TOGETHER = np.array([[1.0, 0.3, -0.1], [0.3, 1.0, -0.6], [-0.1, -0.6, 1.0]])
+
+
+def test_what_firings_taught_together_is_drawn_together() -> None:
+    """NumPy's own correlation and standard deviation of many draws; cut at three deviations before they are mixed."""
+    logs = taught_logs(Spread(burn_rate=0.04, c_star=0.03, nozzle=0.02), sobol(4096, 5), TOGETHER)
+    assert np.corrcoef(logs.T) == pytest.approx(TOGETHER, abs=0.01)
+    assert logs.std(axis=0) == pytest.approx(np.array([0.04, 0.03, 0.02]) * truncnorm.std(-3, 3), rel=0.01)
+    impossible = np.array([[1.0, 0.9, -0.9], [0.9, 1.0, 0.9], [-0.9, 0.9, 1.0]])
+    for bad in (np.eye(2), 2 * np.eye(3), impossible):
+        with pytest.raises(CalcError) as caught:
+            taught_logs(Spread(), sobol(16, 1), bad)
+        assert caught.value.field == "correlation"
+
+
+def test_voids_that_firings_had_too_are_not_drawn_twice() -> None:
+    motor = example()
+    base = motor_arrays([motor]).rate_scale
+    voids = [drawn(motor, replace(NONE, extra_area=0.05), sobol(1024, 3), seen=s).rate_scale / base for s in (0, 1)]
+    assert voids[0].mean() == pytest.approx(1 + 0.05 * truncnorm.mean(0, 3), rel=1e-3)
+    assert voids[1].mean() == pytest.approx(1.0, abs=2e-3)
+    assert voids[0] / voids[1] == pytest.approx(1 + 0.05 * (2 / np.pi) ** 0.5)  # a half normal's mean
+
+
+def test_marks_are_numpys_quantiles_of_the_draws_and_the_band_goes_to_their_end() -> None:
+    found = predict_range(example(), samples=64, correlation=TOGETHER)
+    drawn_figures = vars(found.figures) | {
+        "specific_impulse": found.figures.total_impulse / found.figures.propellant_mass / 9.80665
+    }
+    told = ["peak_pressure", "mean_pressure", "total_impulse", "burn_time", "action_time", "mean_thrust", "peak_thrust"]
+    for name in [*told, "specific_impulse"]:
+        marks = getattr(found, name)
+        quantiles = np.quantile(drawn_figures[name], (0.05, 0.5, 0.95))
+        assert (marks.low, marks.mid, marks.high) == pytest.approx(tuple(quantiles)), name
+    band, alone = found.band, simulate(example())
+    assert len(band.time) == len(band.thrust_low) == 80
+    assert band.time[-1] > found.figures.burn_time.max()
+    assert (band.pressure_low[-1], band.thrust_low[-1]) == (0.0, 0.0)  # most are gone by then
+    middle = (band.time > 0.2) & (band.time < 0.9)
+    there = np.interp(band.time[middle], alone.time, alone.thrust)
+    assert (band.thrust_low[middle] < there).all()
+    assert (band.thrust_high[middle] > there).all()
+    words = " ".join(map(say, found.assumptions))
+    assert "which go together as firings leave them" in words
+    assert "widened" not in words
+    apart = predict_range(example(), samples=16, correlation=np.eye(3))
+    assert "which go together" not in " ".join(map(say, apart.assumptions))
+
+
+def test_a_driver_is_the_motor_at_the_ends_of_one_input() -> None:
+    """The motor itself, run at the 5 and 95 % marks of SciPy's cut normal, with unseen voids at their own middle."""
+    spread = Spread(c_star=0.05)
+    drivers = {d.key: d for d in predict_range(example(), spread, samples=16).drivers}
+    motor = replace(example(), extra_area=spread.extra_area * float(truncnorm.median(0, 3)))
+    for end, z in enumerate(truncnorm.ppf([0.05, 0.95], -3, 3)):
+        changed = {
+            "throat_d": replace(motor, throat_d=motor.throat_d + z * spread.throat_d),
+            "nozzle": replace(motor, nozzle_efficiency=motor.nozzle_efficiency * np.exp(z * spread.nozzle)),
+            "c_star": replace(motor, c_star_efficiency=motor.c_star_efficiency * np.exp(z * spread.c_star)),
+        }
+        for key, other in changed.items():
+            run, told = simulate(other), drivers[key]
+            for name in ("peak_pressure", "total_impulse", "burn_time", "mean_thrust"):
+                assert getattr(told, name)[end] == pytest.approx(getattr(run, name), rel=1e-3), (key, name)
