@@ -1,6 +1,8 @@
 """A fresh book for each test, in a temporary folder."""
 
-from collections.abc import Iterator
+import os
+import time
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
@@ -11,7 +13,7 @@ from hypothesis import settings
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from app import clock, first_run
+from app import clock, first_run, system
 from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.settings import Settings
@@ -49,6 +51,26 @@ def _clock(request: pytest.FixtureRequest) -> Iterator[None]:
         yield
 
 
+def once_in_a_run(folders: pytest.TempPathFactory, name: str, make: Callable[[Path], None]) -> Path:
+    """A file that all workers of a run share: whoever wants it first makes it, the others wait for it.
+
+    `make` lets the file appear only when all of it is in.
+    """
+    folder = folders.getbasetemp()
+    shared = (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / name
+    with shared.with_suffix(".lock").open("w") as door:
+        while True:
+            try:
+                system.lock(door)
+            except BlockingIOError:
+                time.sleep(0.05)
+            else:
+                break
+        if not shared.exists():
+            make(shared)
+    return shared
+
+
 @pytest.fixture(scope="session")
 def new_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A book as the first start leaves it; copy it before writing to it."""
@@ -77,12 +99,10 @@ def empty_book(new_book: Path) -> Path:
 
 @pytest.fixture(scope="session")
 def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The demonstration book, made once; copy it before writing to it."""
+    """The demonstration book, made once for all; copy it before writing to it."""
     from app.demo import fill
 
-    book = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
-    fill(book)
-    return book
+    return once_in_a_run(tmp_path_factory, "demo.sqlite3", fill)
 
 
 def _renew(engine: Engine, book: Path, empty: Path) -> None:

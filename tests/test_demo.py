@@ -12,7 +12,6 @@ from sqlmodel import Session, col, select
 from app import first_run
 from app.book import export, import_zip
 from app.db import open_engine, reading
-from app.demo import fill
 from app.models import Batch, Firing, Grain, MotorBuild, Prediction
 from app.services.cast import casting
 from app.services.firings import curves
@@ -24,11 +23,9 @@ from tests.test_backups import everything
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
-    book = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
-    fill(book)
-    assert not book.with_suffix(".unfinished").exists()
-    engine = open_engine(book)
+def demo(demo_book: Path) -> Iterator[Engine]:
+    assert not demo_book.with_suffix(".unfinished").exists()
+    engine = open_engine(demo_book)
     yield engine
     engine.dispose()
 

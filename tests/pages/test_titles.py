@@ -5,12 +5,10 @@ import re
 from fastapi.testclient import TestClient
 
 from app.settings import resource
+from tests.addresses import NO_PAGES
 from tests.routes import declared
 
-NO_PAGES = {"/drafts/discard", "/timers", "/workshop/copy", "/workshop/everything"}
-"""What is asked for by name and is an act, a part of a page or the whole book to take along."""
-
-PAGES = [path for path in declared("GET") if "{" not in path and "." not in path and path not in NO_PAGES]
+PAGES = [path for path in declared("GET") if "{" not in path and path not in NO_PAGES]
 
 
 def test_the_title_names_the_page_and_the_book(client: TestClient) -> None:
