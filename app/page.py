@@ -5,6 +5,7 @@ it to `web.render`. So a type checker sees what a page is made of, and `tests/te
 template reads just that.
 """
 
+from collections.abc import Iterator, Sequence
 from functools import cache
 from inspect import get_annotations
 from typing import Any, ClassVar, dataclass_transform
@@ -21,11 +22,15 @@ class Page:
     template: ClassVar[str] = ""
     section: ClassVar[str] = ""
     """The part of the day it belongs to; a page of none has ""."""
+    tabs: ClassVar[Sequence[tuple[int, str, str]]] = ()
+    """Where it stands among the tabs of its section: place, address and words; none for a page of one row."""
 
-    def __init_subclass__(cls, *, template: str = "", section: str | None = None) -> None:
+    def __init_subclass__(
+        cls, *, template: str = "", section: str | None = None, tabs: Sequence[tuple[int, str, str]] = ()
+    ) -> None:
         """Name the template; a class without one is what several pages share."""
         super().__init_subclass__()
-        cls.template = template
+        cls.template, cls.tabs = template, tabs
         if section is not None:
             cls.section = section
 
@@ -39,4 +44,18 @@ class Page:
     def declared(cls) -> frozenset[str]:
         """The names of what its template is handed."""
         annotated = {name for base in cls.__mro__ for name in get_annotations(base)}
-        return frozenset(annotated - {"template", "section"})
+        return frozenset(annotated - {"template", "section", "tabs"})
+
+
+def every(page: type[Page] = Page) -> Iterator[type[Page]]:
+    """Every page there is."""
+    for kind in page.__subclasses__():
+        yield kind
+        yield from every(kind)
+
+
+@cache
+def tabs_of(section: str) -> list[tuple[str, str]]:
+    """The pages of a section that its tabs lead to, each with its address and its words, in order."""
+    found = sorted(tab for page in every() if page.section == section for tab in page.tabs)
+    return [(address, words) for _, address, words in found]

@@ -29,7 +29,7 @@ from app.errors import Asked, BookError
 from app.forms import Choice, Form, from_texts, resent, whole
 from app.models import Draft, OnceToken, Workshop
 from app.models.base import FormIn, as_form
-from app.page import Page
+from app.page import Page, tabs_of
 from app.services.book import audit_reasons, drafts, workshop
 from app.services.stock import supplies
 from app.settings import resource
@@ -101,6 +101,7 @@ def _environment() -> Environment:
         finalize=_said,
     )
     env.globals["asset"] = _asset
+    env.globals["tabs_of"] = tabs_of
     env.globals["unit_of"] = units.unit_of
     env.globals["law_factor"] = units.law_factor
     env.globals["convert"] = units.convert

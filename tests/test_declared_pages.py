@@ -14,7 +14,7 @@ import pytest
 from jinja2 import DictLoader, Environment, FunctionLoader, meta, nodes
 
 from app import faults, web
-from app.page import Page
+from app.page import Page, every
 from app.routers.book.people import AtBenchPage  # and with it every router, so every page
 
 APP = Path(web.__file__).parent
@@ -38,11 +38,9 @@ YET_TO_DECLARE: frozenset[str] = frozenset(
 """Templates whose page is still handed to `render` by names."""
 
 
-def declared(page: type[Page] = Page) -> Iterator[type[Page]]:
+def declared() -> Iterator[type[Page]]:
     """Every page that names a template."""
-    for kind in page.__subclasses__():
-        yield from ([kind] if kind.template else [])
-        yield from declared(kind)
+    return (page for page in every() if page.template)
 
 
 # --- What a template reads -------------------------------------------------------------------------

@@ -1,9 +1,12 @@
-"""A page's title bar: its own words, then the book's name, alike on every page."""
+"""A page's title bar: its own words, then the book's name, alike on every page; and the tabs of its section."""
 
+import html
 import re
 
+import pytest
 from fastapi.testclient import TestClient
 
+from app.page import every, tabs_of
 from app.settings import resource
 from tests.addresses import NO_PAGES
 from tests.routes import declared
@@ -37,3 +40,14 @@ def test_the_help_lists_every_part_of_it_in_order(client: TestClient) -> None:
     parts = re.findall(r'<section id="([^"]+)"', page)
     listed = re.findall(r'<li><a href="#([^"]+)"', page)
     assert listed == parts
+
+
+@pytest.mark.parametrize("section", sorted({page.section for page in every() if page.tabs}))
+def test_tabs_stand_in_order_and_each_leads_to_its_page(client: TestClient, section: str) -> None:
+    places = sorted(place for page in every() if page.section == section for place, _, _ in page.tabs)
+    assert places == list(range(1, len(places) + 1))
+    for address, words in tabs_of(section):
+        page = client.get(address).text
+        current = re.search(r'<nav class="tabs".*?<a href="([^"]*)" aria-current="page">([^<]*)<', page, re.DOTALL)
+        assert current is not None, address
+        assert (current[1], html.unescape(current[2])) == (address, words)

@@ -31,7 +31,7 @@ class AtBenchPage(Page, template="book/bench_person.html", section="workshop"):
 YEAR_S = 365 * 24 * 3600
 
 
-class PeoplePage(Page, template="book/people.html", section="workshop"):
+class PeoplePage(Page, template="book/people.html", section="workshop", tabs=[(15, "/workshop/people", "People")]):
     """Who else works here."""
 
     listed: Listed[Person]

@@ -22,7 +22,7 @@ from app.web import Book, Forms, Typed, render, submit, version_of
 router = late_router("/workshop")
 
 
-class WorkshopPage(Page, template="book/workshop.html", section="workshop"):
+class WorkshopPage(Page, template="book/workshop.html", section="workshop", tabs=[(1, "/workshop", "Workshop")]):
     """What the workshop has."""
 
     counts: dict[str, int]
@@ -31,7 +31,9 @@ class WorkshopPage(Page, template="book/workshop.html", section="workshop"):
     copies: Standing
 
 
-class SettingsPage(Page, template="book/settings.html", section="workshop"):
+class SettingsPage(
+    Page, template="book/settings.html", section="workshop", tabs=[(14, "/workshop/settings", "Settings")]
+):
     """The rules and units of the workshop."""
 
     form: Form

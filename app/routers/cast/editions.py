@@ -48,7 +48,12 @@ LISTS = {
 }
 
 
-class EditionPage(Page, template="cast/edition.html", section="workshop"):
+class EditionPage(
+    Page,
+    template="cast/edition.html",
+    section="workshop",
+    tabs=[(12, "/workshop/checklist", "Checklist"), (13, "/workshop/runsheet", "Run sheet")],
+):
     """A list to be edited, and its earlier editions."""
 
     sheet: bool

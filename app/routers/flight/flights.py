@@ -50,7 +50,9 @@ class FlightPart:
     pointers: tuple[str, ...]
 
 
-class DistancesPage(Page, template="flight/distances.html", section="workshop"):
+class DistancesPage(
+    Page, template="flight/distances.html", section="workshop", tabs=[(11, "/workshop/distances", "Distances")]
+):
     """A person's own distances, to be edited, and the printed tables."""
 
     form: Form

@@ -59,7 +59,9 @@ def _all_rods(session: Session) -> list[CoringRod]:
 # --- Patterns, tubes and rods --------------------------------------------------------------------
 
 
-class PatternsPage(Page, template="hardware/patterns.html", section="workshop"):
+class PatternsPage(
+    Page, template="hardware/patterns.html", section="workshop", tabs=[(4, "/workshop/patterns", "Patterns")]
+):
     """The grain patterns, each with its tube and its rod."""
 
     listed: Listed[GrainPattern]
@@ -75,13 +77,13 @@ class PatternPage(Page, template="hardware/pattern.html", section="workshop"):
     doubts: list[str]
 
 
-class TubesPage(Page, template="hardware/tubes.html", section="workshop"):
+class TubesPage(Page, template="hardware/tubes.html", section="workshop", tabs=[(5, "/workshop/tubes", "Tubes")]):
     """The casting tubes."""
 
     listed: Listed[CastingTube]
 
 
-class RodsPage(Page, template="hardware/rods.html", section="workshop"):
+class RodsPage(Page, template="hardware/rods.html", section="workshop", tabs=[(6, "/workshop/rods", "Rods")]):
     """The coring rods."""
 
     listed: Listed[CoringRod]
@@ -149,7 +151,7 @@ class CaseFigures:
     doubts: list[str]
 
 
-class CasesPage(Page, template="hardware/cases.html", section="workshop"):
+class CasesPage(Page, template="hardware/cases.html", section="workshop", tabs=[(7, "/workshop/cases", "Cases")]):
     """The cases."""
 
     listed: Listed[Case]
@@ -204,7 +206,9 @@ class ThroatHistory:
     firings: list[tuple[Firing, MotorBuild]]
 
 
-class NozzlesPage(Page, template="hardware/nozzles.html", section="workshop"):
+class NozzlesPage(
+    Page, template="hardware/nozzles.html", section="workshop", tabs=[(8, "/workshop/nozzles", "Nozzles")]
+):
     """The nozzles, each with its throat now, when it was last measured and how often it was fired."""
 
     listed: Listed[Nozzle]

@@ -26,7 +26,9 @@ def _initial(rocket: Rocket | None) -> dict[str, str]:
     return lines
 
 
-class RocketsPage(Page, template="hardware/rockets.html", section="workshop"):
+class RocketsPage(
+    Page, template="hardware/rockets.html", section="workshop", tabs=[(9, "/workshop/rockets", "Rockets")]
+):
     """The rockets."""
 
     listed: Listed[Rocket]
@@ -38,7 +40,7 @@ class RocketPage(Page, template="hardware/rocket.html", section="workshop"):
     shown: Shown[Rocket]
 
 
-class FieldsPage(Page, template="hardware/fields.html", section="workshop"):
+class FieldsPage(Page, template="hardware/fields.html", section="workshop", tabs=[(10, "/workshop/fields", "Fields")]):
     """The fields."""
 
     listed: Listed[LaunchField]

@@ -25,7 +25,9 @@ FEW = 3
 """Measured values below which no chart is drawn."""
 
 
-class CoveragePage(Page, template="learning/coverage.html", section="review"):
+class CoveragePage(
+    Page, template="learning/coverage.html", section="review", tabs=[(6, "/review/calibration", "Did the ranges hold?")]
+):
     """How often measured figures fell into the ranges that were stored before their firings."""
 
     found: Coverage

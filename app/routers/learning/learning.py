@@ -35,7 +35,9 @@ FEW = 3
 """Measured values below which no chart is drawn."""
 
 
-class TaughtPage(Page, template="learning/list.html", section="review"):
+class TaughtPage(
+    Page, template="learning/list.html", section="review", tabs=[(5, "/review/learned", "What the firings taught")]
+):
     """Every formula, and what firings made of its burn rate and efficiencies."""
 
     lines: list[Summary]

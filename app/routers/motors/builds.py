@@ -17,7 +17,6 @@ from app.page import Page
 from app.routers.flight import flights
 from app.routers.flight.flights import FlightPart
 from app.routers.motors import designs
-from app.routers.motors.designs import Tabs
 from app.routers.motors.prediction_chart import chart_of
 from app.routing import late_router
 from app.services.book import audit_log, repository, workshop
@@ -37,20 +36,18 @@ from app.web import Book, Forms, Texts, Typed
 router = late_router("/motors")
 
 
-class MotorsPage(Page, template="motors/list.html", section="motors"):
+class MotorsPage(Page, template="motors/list.html", section="motors", tabs=[(1, "/motors", "Built")]):
     """A page of all motors built."""
 
-    tabs: Tabs
     built: list[Built]
     found: repository.Page[Built]
     ready_grains: int
     """Cured grains that wait for the first motor."""
 
 
-class BuildPage(Page, template="motors/new.html", section="motors"):
+class BuildPage(Page, template="motors/new.html", section="motors", tabs=[(4, "/motors/new", "Build one")]):
     """The form to build a motor, with the grains of the shelf."""
 
-    tabs: Tabs
     form: Form
     lots: list[tuple[GrainView, list[GrainView]]]
     waiting: list[GrainView]
@@ -81,9 +78,7 @@ class MotorPage(Page, template="motors/motor.html", section="motors"):
 def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
     """All motors built, newest first."""
     found = builds.listed(session, page)
-    shown = MotorsPage(
-        tabs=designs.TABS, built=found.rows, found=found, ready_grains=0 if found.rows else len(grains.ready(session))
-    )
+    shown = MotorsPage(built=found.rows, found=found, ready_grains=0 if found.rows else len(grains.ready(session)))
     return web.render(request, session, shown)
 
 
@@ -137,7 +132,6 @@ def _new_page(request: Request, session: Session, form: Form) -> Response:
     shelf = grains.on_shelf(session)
     lots = builds.ready_by_lot(shelf)
     page = BuildPage(
-        tabs=designs.TABS,
         form=form,
         lots=lots,
         waiting=builds.not_ready(shelf),

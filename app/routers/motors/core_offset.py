@@ -10,7 +10,6 @@ from app.forms import Form, from_texts, of_model
 from app.models.core_offset import CoreOffsetIn
 from app.page import Page
 from app.routers.motors import designs
-from app.routers.motors.designs import Tabs
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.motors import core_offset
@@ -21,10 +20,11 @@ from app.web import Book
 router = late_router("/motors")
 
 
-class CoreOffsetPage(Page, template="motors/core_offset.html", section="motors"):
+class CoreOffsetPage(
+    Page, template="motors/core_offset.html", section="motors", tabs=[(3, "/motors/coring", "A core off centre")]
+):
     """A motor with some cores off the axis, beside the same with all of them on it."""
 
-    tabs: Tabs
     form: Form
     found: Comparison | None
     chart: Markup | None
@@ -44,9 +44,7 @@ def page(request: Request, session: Book) -> Response:
     if found is None and not form.errors:
         start = {**designs.design_start(session, house, choices), "faulty": "1"}
         form.values = {name: [text] for name, text in start.items()} | form.values
-    page = CoreOffsetPage(
-        tabs=designs.TABS, form=form, found=found, chart=_chart(found, house.units) if found else None
-    )
+    page = CoreOffsetPage(form=form, found=found, chart=_chart(found, house.units) if found else None)
     return web.render(request, session, page, status)
 
 

@@ -30,21 +30,12 @@ from app.web import Book
 
 router = late_router("/motors")
 
-Tabs = list[tuple[str, str]]
 
-TABS: Tabs = [
-    ("/motors", "Built"),
-    ("/motors/design", "What would it do?"),
-    ("/motors/coring", "A core off centre"),
-    ("/motors/new", "Build one"),
-]
-"""The pages of this part of the day: address and words."""
-
-
-class DesignPage(Page, template="motors/design.html", section="motors"):
+class DesignPage(
+    Page, template="motors/design.html", section="motors", tabs=[(2, "/motors/design", "What would it do?")]
+):
     """A motor as designed, what it would do by itself and in a rocket, and with other numbers of grains."""
 
-    tabs: Tabs
     form: Form
     predicted: PredictionRecord | None
     chart: Markup | None
@@ -70,7 +61,6 @@ def design(request: Request, session: Book) -> Response:
         form.values = {name: [text] for name, text in design_start(session, house, choices).items()}
     flight = flights.part(request, session, predicted) if predicted else None
     page = DesignPage(
-        tabs=TABS,
         form=form,
         predicted=predicted,
         chart=chart_of(predicted, house.units) if predicted else None,

@@ -29,7 +29,7 @@ from app.web import Book, choose, render
 router = late_router("/review")
 
 
-class LotsPage(Page, template="review/review.html", section="review"):
+class LotsPage(Page, template="review/review.html", section="review", tabs=[(1, "/review", "Lots")]):
     """A page of the lots, and the form that chooses and sorts them."""
 
     form: Form

@@ -107,7 +107,9 @@ def _kept(form: Form, *names: str) -> list[tuple[str, str]]:
 # --- Delivered over predicted ------------------------------------------------------------------
 
 
-class DeliveredPage(Page, template="review/delivered.html", section="review"):
+class DeliveredPage(
+    Page, template="review/delivered.html", section="review", tabs=[(2, "/review/delivered", "Delivered")]
+):
     """What motors delivered of what was predicted, group by group, and one group over time."""
 
     chosen: Chosen[DeliveredIn]
@@ -207,7 +209,9 @@ def _control_charts(found: Control | None, of: str) -> list[Markup]:
 # --- What goes together ------------------------------------------------------------------------
 
 
-class CorrelationsPage(Page, template="review/correlations.html", section="review"):
+class CorrelationsPage(
+    Page, template="review/correlations.html", section="review", tabs=[(3, "/review/together", "What goes together")]
+):
     """Properties of motors beside what they delivered, each with its cloud."""
 
     chosen: Chosen[LookIn]
@@ -258,7 +262,12 @@ def _scatter(seen: PropertyAssociation, units: UnitSystem) -> Markup | None:
 # --- What the good ones share ------------------------------------------------------------------
 
 
-class GoodAgainstBadPage(Page, template="review/good_against_bad.html", section="review"):
+class GoodAgainstBadPage(
+    Page,
+    template="review/good_against_bad.html",
+    section="review",
+    tabs=[(4, "/review/good", "What the good ones share")],
+):
     """Motors that burned well beside those that did not, and what was found of failures."""
 
     chosen: Chosen[LookIn]

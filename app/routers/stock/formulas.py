@@ -24,7 +24,9 @@ from app.web import Book, Forms, Typed, render, submit, version_of
 router = late_router("/workshop/formulas")
 
 
-class FormulasPage(Page, template="stock/formulas.html", section="workshop"):
+class FormulasPage(
+    Page, template="stock/formulas.html", section="workshop", tabs=[(3, "/workshop/formulas", "Formulas")]
+):
     """The formulas, each with what follows from it and how many batches used it."""
 
     listed: list[tuple[Formula, BlendFacts, int]]

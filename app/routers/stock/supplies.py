@@ -26,7 +26,9 @@ from app.web import Book, Forms, Typed, submit
 router = late_router()
 
 
-class SuppliesPage(Page, template="stock/supplies.html", section="workshop"):
+class SuppliesPage(
+    Page, template="stock/supplies.html", section="workshop", tabs=[(2, "/workshop/supplies", "Supplies")]
+):
     """Every bag, with what is left of it, and of each ingredient."""
 
     listed: Listed[Supply]
