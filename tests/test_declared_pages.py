@@ -23,17 +23,7 @@ WITHOUT_THE_BOOK = {web.ErrorPage, faults.TroublePage}
 """Pages that `web.bare` draws, beside the one that pairs a device: nothing of the workshop is on them."""
 
 YET_TO_DECLARE: frozenset[str] = frozenset(
-    {
-        "cast/checklist.html",
-        "cast/checklist_edition.html",
-        "cast/paper.html",
-        "cast/sheet.html",
-        "firings/firing.html",
-        "firings/form.html",
-        "firings/found.html",
-        "firings/list.html",
-        "firings/pictures.html",
-    }
+    {"firings/firing.html", "firings/form.html", "firings/found.html", "firings/list.html", "firings/pictures.html"}
 )
 """Templates whose page is still handed to `render` by names."""
 

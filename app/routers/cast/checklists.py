@@ -1,22 +1,56 @@
 """Pages of the checklist before a cast session."""
 
+from datetime import datetime
+
 from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
 from app.forms import Form
-from app.models import Batch, Checklist
+from app.models import Batch, CastSession, Checklist, ChecklistEdition
 from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.models.cast import OpenSessionIn
 from app.models.checklist import AnswerIn, SignIn
+from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import casting, cautions, checklists
+from app.services.cast.checklists import Line
 from app.services.stock import batches
 from app.web import Book, Forms, Typed, at_bench, render, submit
 
 router = late_router("/plan/{code}/checklist")
+
+
+class ChecklistPage(Page, template="cast/checklist.html", section="plan"):
+    """The checklist of a batch: to begin, to answer, or signed."""
+
+    batch: Batch
+    cast: CastSession | None
+    checklist: Checklist | None
+    lines: list[Line]
+    fault: str | None
+    """What keeps it from opening a session."""
+    forms: dict[str, Form]
+    """Those that its state calls for, by their identifiers."""
+    law: str
+    burns: str
+    edition: ChecklistEdition | None
+    holds_until: datetime | None
+    limit_s: float
+    earlier: list[Checklist]
+    stray: str
+    """The faults of a form that its state has no place for any more."""
+
+
+class PastChecklistPage(Page, template="cast/checklist_edition.html", section="plan"):
+    """One checklist as it stands, to read."""
+
+    batch: Batch
+    checklist: Checklist
+    lines: list[Line]
+    edition: ChecklistEdition
 
 
 @router.get("")
@@ -30,16 +64,13 @@ def show_past(request: Request, session: Book, code: str, checklist_id: int) -> 
     """One checklist as it stands, to read."""
     batch = batches.by_code(session, code)
     checklist = checklists.of_batch(session, batch, checklist_id)
-    return render(
-        request,
-        session,
-        "cast/checklist_edition.html",
-        section="plan",
+    page = PastChecklistPage(
         batch=batch,
         checklist=checklist,
         lines=checklists.lines(session, checklist),
         edition=checklists.edition_of(session, checklist),
     )
+    return render(request, session, page)
 
 
 @router.post("/start")
@@ -135,24 +166,22 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
     fault = checklists.why_not(session, batch, checklist)
     castable = batch.state != "dropped" and (cast is None or cast.closed_at is not None)
     forms = _forms(request, session, batch, checklist, failed, fault is None) if castable else {}
-    return render(
-        request,
-        session,
-        "cast/checklist.html",
-        section="plan",
+    page = ChecklistPage(
         batch=batch,
         cast=cast,
         checklist=checklist,
         lines=lines,
         fault=fault,
         forms=forms,
-        cautions=cautions,
+        law=cautions.LAW,
+        burns=cautions.BURNS,
         edition=checklists.edition_of(session, checklist) if checklist else None,
         holds_until=checklists.holds_until(session, checklist) if checklist else None,
         limit_s=workshop.get(session).checklist_valid_s,
         earlier=[past for past in checklists.history(session, batch) if past is not checklist],
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
     )
+    return render(request, session, page)
 
 
 def _forms(

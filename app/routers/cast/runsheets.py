@@ -5,16 +5,46 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app.forms import Form
+from app.models import Batch, CastSession, CastStep, ChecklistItem, Formula
 from app.models.runsheet import PaperIn
+from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import casting, cautions, needs, paper, runsheets, steps, targets, weigh_outs
+from app.services.cast.needs import Wanted
+from app.services.cast.steps import Now
+from app.services.cast.weigh_outs import PartNow
 from app.services.stock import batches
 from app.units import show
 from app.web import Book, Forms, Typed, render, submit
 
 router = late_router()
 BLANK_READINGS = 12
+
+
+class SheetPage(Page, template="cast/sheet.html", section="cast"):
+    """Checklist and run sheet to print, with boxes and blanks."""
+
+    batch: Batch
+    formula: Formula
+    cast: CastSession | None
+    parts_now: list[PartNow]
+    places: int
+    law: str
+    burns: str
+    items: list[ChecklistItem]
+    blank_readings: int
+    bands: dict[int, list[str]]
+    lines: list[tuple[CastStep, float | None, float | None]]
+    grains: list[Wanted]
+
+
+class PaperPage(Page, template="cast/paper.html", section="cast"):
+    """What was written on paper, to be entered."""
+
+    batch: Batch
+    form: Form
+    waiting: list[Now]
 
 
 @router.get("/cast/{code}/sheet")
@@ -28,23 +58,21 @@ def show_paper(request: Request, session: Book, code: str) -> Response:
         step.position: [show(k, "temperature", shop.units).split(" ")[0] for k in (step.pan_low_k, step.pan_high_k)]
         for step in listed
     }
-    return render(
-        request,
-        session,
-        "cast/sheet.html",
-        section="cast",
+    page = SheetPage(
         batch=batch,
         formula=batches.formula_of(session, batch),
         cast=casting.find(session, batch),
         parts_now=parts,
         places=targets.places(shop),
-        cautions=cautions,
+        law=cautions.LAW,
+        burns=cautions.BURNS,
         items=paper.checklist_to_print(session, batch),
         blank_readings=BLANK_READINGS,
         bands=bands,
         lines=[(step, steps.amount(step, batch), runsheets.usual_s(listed, step)) for step in listed],
         grains=needs.wanted(session, batch),
     )
+    return render(request, session, page)
 
 
 @router.get("/cast/{code}/paper")
@@ -77,6 +105,4 @@ def _paper(request: Request, session: Session, code: str, failed: Form | None = 
     now = steps.of_session(cast, batch, batches.weighed(session, batch)) if cast else []
     waiting = [n for n in now if not n.settled] if cast and cast.closed_at is None else []
     form = Forms(request, session, failed).get("form", PaperIn, f"/cast/{code}/paper", initial={"why": "From paper."})
-    return render(
-        request, session, "cast/paper.html", section="cast", batch=batch, cast=cast, form=form, waiting=waiting
-    )
+    return render(request, session, PaperPage(batch=batch, form=form, waiting=waiting))
