@@ -82,3 +82,47 @@ def test_words_say_no_more_than_the_count_allows() -> None:
     assert "19 of 20 lie above the middle: predictions are low" in told.words
     with pytest.raises(OutOfRange):
         verdict([])
+
+
+def test_a_place_is_by_the_logarithm_where_there_is_one() -> None:
+    assert place(4.0, 2.0, 8.0) == place(0.5, 0.25, 1.0) == pytest.approx(0.5)  # the geometric middle
+    assert place(0.0, 1.0, 2.0) == -1.0  # zero has none
+    assert place(1.0, 0.0, 4.0) == 0.25
+    assert place(-1.0, -2.0, 2.0) == 0.25
+
+
+def test_both_ends_of_a_range_lie_inside_and_the_share_is_told_with_its_interval() -> None:
+    found = verdict([0.0, 1.0, -1e-9, 1 + 1e-9])
+    assert (found.n, found.hits, found.interval.share) == (4, 2, 0.5)
+    exact = binomtest(2, 4).proportion_ci(0.95, "exact")
+    assert (found.interval.low, found.interval.high) == pytest.approx((exact.low, exact.high))
+
+
+@pytest.mark.parametrize(("hits", "n"), [(3, 2), (-1, 2), (0, 0)])
+def test_counts_that_cannot_be_are_refused(hits: int, n: int) -> None:
+    with pytest.raises(OutOfRange):
+        at_most(hits, n, 0.9)
+    with pytest.raises(OutOfRange):
+        sign_test(hits, n)
+
+
+def test_words_change_at_the_tenth_value() -> None:
+    """Binomial by hand: 0 of 4 by chance 1 time in 10,000; 0 of 10 far less."""
+    assert "1 measured value cannot show" in verdict([0.6]).words
+    assert "2 of 2 inside is no proof" in verdict([0.4, 0.6]).words
+    nine, ten = [0.4, 0.6] * 4 + [1.5], [0.4, 0.6] * 4 + [0.4, 1.5]
+    assert verdict(nine).words == "Too few to tell: 8 of 9 inside is no proof either way whether nine in ten hold."
+    assert verdict(ten).words == "In keeping with nine in ten, as far as 10 values can tell."
+    few = "So few values tell it of these firings only."
+    out = [-1.0, 2.0] * 5
+    assert verdict(out[:9]).words.endswith(few)
+    assert verdict(out).words.endswith("chance alone does that less than 1 time in 10000.")
+    assert "1 time in 1000;" not in verdict(out[:3]).words
+    assert verdict(out[:3]).words.endswith(f"1 time in 1000. {few}")
+
+
+def test_which_way_predictions_lean() -> None:
+    """Sign test: 10 of 10 by chance 1 time in 512; 38 of 100 with 0.021 (exact binomial)."""
+    assert verdict([0.6] * 10).words.endswith("can tell. 10 of 10 lie above the middle: predictions are low.")
+    assert "lie above" not in verdict([0.6] * 9).words
+    assert "38 of 100 lie above the middle: predictions are high" in verdict([0.6] * 38 + [0.4] * 62).words
