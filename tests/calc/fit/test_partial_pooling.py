@@ -277,3 +277,28 @@ def test_refusals() -> None:
         learn([full(math.inf)], Prior({}))
     with pytest.raises(OutOfRange):
         learn([full(0.1, error=0.0)], Prior({}))
+
+
+def test_the_next_firing_differs_by_what_a_workshop_is_and_by_chance() -> None:
+    """Variances add (JCGM 100, 5.1), and are shared out among workshop, case and formula without a rest."""
+    prior = Prior({"f": 0.18}, chance=0.03)
+    assert prior.totals("f")[0] == pytest.approx(math.hypot(0.18, 0.03))
+    assert prior.totals("g") == pytest.approx(np.hypot([RATE_SPREAD, C_STAR_SPREAD, NOZZLE_SPREAD], 0.03))
+    for formula in ("f", "g"):
+        assert prior.shop + prior.case + prior.own(formula) == pytest.approx(prior.systematic(formula) ** 2)
+    assert learn([], prior).of("f").spread == pytest.approx(prior.totals("f"))
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf])
+def test_one_number_that_is_none_is_refused_wherever_it_stands(bad: float) -> None:
+    good = np.array([0.0, 0.1, 0.2])
+    for place in range(3):
+        spoilt = good.copy()
+        spoilt[place] = bad
+        for said in (
+            Said("f", "c", ONE, spoilt, np.full(3, 0.02)),
+            Said("f", "c", ONE + spoilt, good, np.full(3, 0.02)),
+            Said("f", "c", ONE, good, np.abs(spoilt) + 0.02),
+        ):
+            with pytest.raises((CalcError, OutOfRange)):
+                learn([said], Prior({}))

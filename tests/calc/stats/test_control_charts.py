@@ -147,20 +147,29 @@ def test_a_weight_of_one_is_the_value_itself_and_a_lasting_shift_is_seen() -> No
 
 
 @pytest.mark.parametrize(
-    "call",
+    ("call", "field"),
     [
-        lambda: individuals_limits([1.0]),
-        lambda: individuals_limits([1.0, math.nan]),
-        lambda: mean_interval(Sample(1, 1.0, 0.0)),
-        lambda: mean_interval(Sample(3, 1.0, -0.1)),
-        lambda: mean_interval(Sample(3, math.inf, 0.1)),
-        lambda: mean_interval(Sample(3, 1.0, 0.1), 1.0),
-        lambda: compare_means(Sample(3, 1.0, 0.1), Sample(1, 1.0, 0.0)),
-        lambda: ewma([1.0], 1.0, 0.0),
-        lambda: ewma([1.0], 1.0, 1.0, 0.0),
-        lambda: ewma([math.inf], 1.0, 1.0),
+        (lambda: individuals_limits([1.0]), "values"),
+        (lambda: individuals_limits([1.0, math.nan]), "values"),
+        (lambda: mean_interval(Sample(1, 1.0, 0.0)), "sample"),
+        (lambda: mean_interval(Sample(3, 1.0, -0.1)), "sample"),
+        (lambda: mean_interval(Sample(3, math.inf, 0.1)), "sample"),
+        (lambda: mean_interval(Sample(3, 1.0, 0.1), 1.0), "confidence"),
+        (lambda: compare_means(Sample(3, 1.0, 0.1), Sample(1, 1.0, 0.0)), "sample"),
+        (lambda: ewma([1.0], 1.0, 0.0), "sigma"),
+        (lambda: ewma([1.0], 1.0, 1.0, 0.0), "weight"),
+        (lambda: ewma([math.inf], 1.0, 1.0), "values"),
     ],
 )
-def test_what_cannot_be_computed_is_refused(call: Callable[[], object]) -> None:
-    with pytest.raises(OutOfRange):
+def test_what_cannot_be_computed_is_refused(call: Callable[[], object], field: str) -> None:
+    with pytest.raises(OutOfRange) as caught:
         call()
+    assert caught.value.field == field
+    assert caught.value.remedy
+
+
+def test_means_without_scatter_are_known_exactly() -> None:
+    """The limit of Welch's interval as both deviations go to nothing: SciPy cannot say it, plain subtraction can."""
+    apart, alike = (compare_means(Sample(3, 2.0, 0.0), Sample(4, mean, 0.0)) for mean in (1.5, 2.0))
+    assert (apart.difference, apart.low, apart.high, apart.p, apart.order) == (0.5, 0.5, 0.5, 0.0, 1)
+    assert (alike.low, alike.high, alike.p, alike.order) == (0.0, 0.0, 1.0, 0)
