@@ -1,20 +1,48 @@
-"""What is behind a test's browser: its app, and the book that the app keeps open."""
+"""What is behind a test's browser, each with its type: the state of an app says nothing of what it holds."""
 
 from pathlib import Path
-from typing import cast
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
+from app.access.lan import Lan
+from app.book.backup_thread import BackupThread
+from app.settings import Settings
 
-def app_of(client: TestClient) -> FastAPI:
-    return cast(FastAPI, client.app)
-
-
-def engine_of(client: TestClient) -> Engine:
-    return cast(Engine, app_of(client).state.engine)
+Site = TestClient | FastAPI
 
 
-def book_of(client: TestClient) -> Path:
-    return cast(Path, app_of(client).state.settings.book)
+def app_of(site: Site) -> FastAPI:
+    """The app that a browser without script asks."""
+    app = site.app if isinstance(site, TestClient) else site
+    assert isinstance(app, FastAPI)
+    return app
+
+
+def engine_of(site: Site) -> Engine:
+    """The open book."""
+    engine = app_of(site).state.engine
+    assert isinstance(engine, Engine)
+    return engine
+
+
+def book_of(site: Site) -> Path:
+    """The book's file."""
+    settings = app_of(site).state.settings
+    assert isinstance(settings, Settings)
+    return settings.book
+
+
+def backups_of(site: Site) -> BackupThread:
+    """What takes the book's copies."""
+    thread = app_of(site).state.backup_thread
+    assert isinstance(thread, BackupThread)
+    return thread
+
+
+def lan_of(site: Site) -> Lan:
+    """What lets other devices in, of an app that does."""
+    lan = app_of(site).state.lan
+    assert isinstance(lan, Lan)
+    return lan

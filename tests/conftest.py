@@ -18,6 +18,7 @@ from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.settings import Settings
 from tests import build, moment
+from tests.behind import book_of, engine_of
 
 settings.register_profile("book", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("book")
@@ -145,7 +146,7 @@ def _kept_app(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
 @pytest.fixture
 def client(_kept_app: FastAPI, empty_book: Path) -> Iterator[TestClient]:
     """A browser without script on a fresh, empty book."""
-    _renew(_kept_app.state.engine, _kept_app.state.settings.book, empty_book)
+    _renew(engine_of(_kept_app), book_of(_kept_app), empty_book)
     with TestClient(_kept_app, base_url="http://localhost") as client:
         yield client
 

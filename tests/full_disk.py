@@ -14,6 +14,7 @@ from fastapi.testclient import TestClient
 from app.book import bookfile
 from app.main import create_app
 from app.settings import Settings
+from tests.behind import backups_of, engine_of
 from tests.browse import Page
 
 PAGE = "/workshop/supplies/new"
@@ -37,11 +38,11 @@ def main(folder: Path) -> dict[str, object]:
         while (refused := save())[0] == 303:
             saved += 1
         read = person.get("/").status_code
-        app.state.backup_thread.take()
-        trouble = app.state.backup_thread.standing().trouble
+        backups_of(app).take()
+        trouble = backups_of(app).standing().trouble
         ballast.unlink()
         again = save()[0]
-    app.state.engine.dispose()
+    engine_of(app).dispose()
     with closing(sqlite3.connect(book)) as connection:
         bookfile.prove(connection, book)
         bags = connection.execute("SELECT count(*) FROM supply").fetchone()[0]

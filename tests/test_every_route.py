@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from httpx2 import Response
 from sqlalchemy import Connection
@@ -12,6 +11,7 @@ from sqlalchemy import Connection
 from app.main import create_app
 from app.services.today import today
 from app.settings import Settings
+from tests.behind import app_of, engine_of
 from tests.routes import declared, every, filled
 
 GETS, POSTS = declared("GET"), declared("POST")
@@ -35,20 +35,15 @@ def site(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
         yield client
 
 
-def _app(site: TestClient) -> FastAPI:
-    assert isinstance(site.app, FastAPI)
-    return site.app
-
-
 def _written(site: TestClient) -> int:
     """What the file's own counter of commits says to a connection that only looks."""
     return int(_watching(site).exec_driver_sql("PRAGMA data_version").scalar_one())
 
 
 def _watching(site: TestClient) -> Connection:
-    state = _app(site).state
+    state = app_of(site).state
     if not hasattr(state, "watching"):
-        state.watching = state.engine.connect()
+        state.watching = engine_of(site).connect()
         state.watching.detach()
     watching: Connection = state.watching
     return watching
@@ -69,7 +64,7 @@ def _closed(answer: Response) -> None:
 
 
 def test_the_tests_here_know_every_route(site: TestClient) -> None:
-    found = every(_app(site))
+    found = every(app_of(site))
     assert len(found) > 120
     assert {method for method, _ in found} <= {"GET", "POST"}
     assert [path for method, path in found if method == "POST"] == POSTS

@@ -23,13 +23,14 @@ from app.__main__ import _listen
 from app.access import middleware
 from app.access.lan import EVERYWHERE, Lan, listeners, of_own_network, opened, own_addresses, own_names
 from app.access.middleware import COOKIE, host_of
+from app.access.pairing import Desk
 from app.db import open_engine, writing
 from app.main import create_app
 from app.models import Draft, PairedDevice
 from app.models.device import PairIn
 from app.services.book import devices
 from app.settings import Settings
-from tests.behind import app_of, engine_of
+from tests.behind import app_of, engine_of, lan_of
 from tests.browse import Page, saved
 from tests.routes import every, filled
 
@@ -48,15 +49,15 @@ def _book(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def open_app(_book: Path) -> Iterator[FastAPI]:
     app = create_app(Settings(book=_book, lan=EVERYWHERE))
     yield app
-    app.state.engine.dispose()
+    engine_of(app).dispose()
 
 
 @pytest.fixture
 def laptop(open_app: FastAPI) -> TestClient:
     """A browser on the machine itself; the pairing desk is a new one, with a code."""
-    open_app.state.lan.desk.__init__()
-    open_app.state.lan.desk.new_code()
-    with Session(open_app.state.engine) as session:
+    lan_of(open_app).desk = Desk()
+    lan_of(open_app).desk.new_code()
+    with Session(engine_of(open_app)) as session:
         for device in session.exec(select(PairedDevice)):
             session.delete(device)
         session.commit()
@@ -309,7 +310,7 @@ def test_a_code_pairs_one_device(
     assert "No code holds at this moment" in laptop.get("/workshop/devices").text
     saved(laptop, "/workshop/devices", form_id="code")
     third = TestClient(open_app, base_url=ADDRESS, client=("192.168.1.42", 1))
-    monkeypatch.setattr(app_of(tablet).state.lan.desk, "seconds", lambda: time.monotonic() + 2)
+    monkeypatch.setattr(lan_of(tablet).desk, "seconds", lambda: time.monotonic() + 2)
     assert _pair(third, _code(laptop), "phone").status_code == 303
 
 
@@ -473,7 +474,7 @@ def test_the_picture_of_the_address_holds_no_code(laptop: TestClient, monkeypatc
         return picture(text)
 
     monkeypatch.setattr(labels, "qr_code", seen)
-    monkeypatch.setattr(app_of(laptop).state.lan, "addresses", [f"{ADDRESS}/"])
+    monkeypatch.setattr(lan_of(laptop), "addresses", [f"{ADDRESS}/"])
     assert "<svg" in laptop.get("/workshop/devices").text
     assert drawn == [f"{ADDRESS}/"]
 

@@ -26,6 +26,7 @@ from app.errors import Trouble
 from app.main import create_app
 from app.services.stock import supplies
 from app.settings import Settings
+from tests.behind import backups_of, book_of, engine_of
 from tests.browse import Page
 from tests.test_backups import break_page
 
@@ -44,7 +45,7 @@ def app(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> It
     logbook.begin(book)
     yield app
     logbook.end()
-    app.state.engine.dispose()
+    engine_of(app).dispose()
 
 
 @pytest.fixture
@@ -53,18 +54,13 @@ def person(app: FastAPI) -> Iterator[TestClient]:
         yield client
 
 
-def book_of(app: FastAPI) -> Path:
-    found: Path = app.state.settings.book
-    return found
-
-
 def form_on(person: TestClient) -> dict[str, str]:
     """What stands in the form for a bag, its once-only token included."""
     return dict(Page(person.get(PAGE).text).forms["form"].fields)
 
 
 def bags(app: FastAPI) -> int:
-    with reading(app.state.engine) as session:
+    with reading(engine_of(app)) as session:
         return len(supplies.stock(session))
 
 
@@ -95,7 +91,7 @@ def only_read(engine: Engine) -> None:
 
 def test_a_full_disk_keeps_what_was_typed(app: FastAPI, person: TestClient) -> None:
     blank = form_on(person)
-    limit(app.state.engine)
+    limit(engine_of(app))
     long = BAG | {"note": "x" * 1900}
     answers = []
     for number in range(40):  # until the file's free pages are used up
@@ -148,7 +144,7 @@ def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path
 )
 def test_a_book_that_can_only_be_read_keeps_what_was_typed(app: FastAPI, person: TestClient) -> None:
     blank = form_on(person)
-    only_read(app.state.engine)
+    only_read(engine_of(app))
     refused = person.post(PAGE, data=blank | BAG)
     assert refused.status_code == 503
     assert troubles.READ_ONLY in refused.text
@@ -174,7 +170,7 @@ def test_a_book_that_another_program_holds_keeps_what_was_typed(app: FastAPI, pe
 def test_damage_found_in_a_request_says_what_to_do_and_keeps_what_was_typed(app: FastAPI, person: TestClient) -> None:
     blank = form_on(person)
     book = book_of(app)
-    app.state.engine.dispose()
+    engine_of(app).dispose()
     content = bytearray(book.read_bytes())
     content[4096:] = b"\xa5" * (len(content) - 4096)  # everything but the first page, which tells what tables there are
     book.write_bytes(content)
@@ -209,7 +205,7 @@ def test_a_file_that_was_moved_away_is_told_and_nothing_is_written_beside(
     assert troubles.MOVED.replace("'", "&#39;") in refused.text
     if gone == "moved":
         assert not book.exists()
-        app.state.engine.dispose()
+        engine_of(app).dispose()
         assert person.get("/").status_code == 503
         assert not book.exists()  # no empty book is made in its place
         moved.rename(book)
@@ -219,7 +215,7 @@ def test_a_file_that_was_moved_away_is_told_and_nothing_is_written_beside(
 
 def test_a_partial_update_shows_the_trouble_in_the_pages_place(app: FastAPI, person: TestClient) -> None:
     book = book_of(app)
-    app.state.engine.dispose()
+    engine_of(app).dispose()
     book.write_bytes(b"no book " * 1000)
     refused = person.get("/", headers={"HX-Request": "true"})
     assert refused.status_code == 503
@@ -274,11 +270,12 @@ def test_without_a_place_for_the_log_the_program_goes_on(tmp_path: Path) -> None
 
 
 def test_a_failed_copy_is_told_on_today_and_in_the_workshop(app: FastAPI, person: TestClient) -> None:
-    thread, book = app.state.backup_thread, book_of(app)
+    thread, book = backups_of(app), book_of(app)
     assert "could not be made" not in person.get("/").text
     assert "No copy yet" in person.get("/workshop").text
     thread.take()
     last = thread.standing().last
+    assert last is not None
     assert str(backups.folder_of(book)) in person.get("/workshop").text
     thread._fail(Trouble(troubles.FULL), troubles.FULL)
     for page in ("/", "/workshop"):

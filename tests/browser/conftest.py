@@ -16,6 +16,7 @@ from sqlalchemy import Engine
 from app.__main__ import _listen
 from app.main import create_app
 from app.settings import Settings
+from tests.behind import engine_of
 
 QUIET = [
     "--no-sandbox",
@@ -77,7 +78,7 @@ def serve(book: Path) -> Iterator[Site]:
     thread.start()
     while not server.started:
         time.sleep(0.01)
-    yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", app.state.engine)
+    yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", engine_of(app))
     server.should_exit = True
     thread.join(timeout=5)
     server.force_exit = True  # a connection that a busy browser holds open must not keep it up

@@ -17,6 +17,7 @@ from app.access import lan, middleware
 from app.access.pairing import Desk
 from app.main import create_app
 from app.settings import Settings
+from tests.behind import lan_of
 from tests.browser import walk
 from tests.browser.test_every_page import AXE_RULES
 
@@ -46,13 +47,13 @@ def site(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> I
     port = here.getsockname()[1]
     both = lan.listeners(here, TABLET_SIDE, lambda host, port: _listen(host, port, 1))
     app = create_app(Settings(book=book, lan=TABLET_SIDE))
-    app.state.lan.addresses = [f"http://{TABLET_SIDE}:{port}/"]
+    lan_of(app).addresses = [f"http://{TABLET_SIDE}:{port}/"]
     server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False))
     thread = threading.Thread(target=server.run, kwargs={"sockets": both}, daemon=True)
     thread.start()
     while not server.started:
         time.sleep(0.01)
-    yield Open(f"http://127.0.0.1:{port}", f"http://{TABLET_SIDE}:{port}", app.state.lan.desk)
+    yield Open(f"http://127.0.0.1:{port}", f"http://{TABLET_SIDE}:{port}", lan_of(app).desk)
     server.should_exit = True
     thread.join(timeout=5)
     server.force_exit = True

@@ -21,6 +21,7 @@ from app.__main__ import _listen
 from app.main import create_app
 from app.settings import Settings
 from tests import moment
+from tests.behind import engine_of
 
 FIRST_PORT = 21000
 ALONE_S = 300
@@ -62,7 +63,7 @@ def _warm(book: Path) -> None:
 
         asyncio.run(look())
         uvicorn.Config(app).load()
-        app.state.engine.dispose()
+        engine_of(app).dispose()
 
 
 if __name__ == "__main__":

@@ -21,6 +21,7 @@ from schemathesis.specs.openapi.checks import (
 from app.main import create_app
 from app.routers.api import api
 from app.settings import Settings
+from tests.behind import engine_of
 from tests.reliability.fuzz import CASES, TIMEOUT_S, enough, tried
 
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
@@ -32,7 +33,7 @@ def served(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     book.write_bytes(empty_book.read_bytes())
     app = create_app(Settings(book=book))
     yield app
-    app.state.engine.dispose()
+    engine_of(app).dispose()
 
 
 @pytest.mark.promise("No fault and no stuck worker, whatever is sent", figure="900 cases by schemathesis")

@@ -27,6 +27,7 @@ from app.main import create_app
 from app.models.base import FormIn, measure_of
 from app.settings import Settings
 from app.units import KINDS, UnitSystem
+from tests.behind import engine_of
 from tests.browse import Page
 from tests.reliability.fuzz import CASES, TIMEOUT_S, enough, tried
 from tests.routes import declared, filled
@@ -111,7 +112,7 @@ class Book:
         self.loop.call_soon_threadsafe(self.loop.stop)
         self.thread.join()
         self.loop.close()
-        self.app.state.engine.dispose()
+        engine_of(self.app).dispose()
 
 
 @pytest.fixture(scope="module")

@@ -401,7 +401,7 @@ def test_a_session_opened_by_an_edit_past_the_guards_is_shut_at_the_next_start(
         else:
             file.execute("UPDATE cast_session SET closed_at = NULL")
     with started(book) as (again, app):
-        with Session(app.state.engine) as session:
+        with Session(engine_of(app)) as session:
             (cast,) = session.exec(select(CastSession)).all()
             assert cast.closed_at is not None
         assert "stood open in the file without a valid checklist" in again.get(f"/cast/{LOT}").text
@@ -442,7 +442,7 @@ class started:  # noqa: N801
 
     def __exit__(self, *error: object) -> None:
         self.client.__exit__(None, None, None)
-        self.app.state.engine.dispose()
+        engine_of(self.app).dispose()
 
 
 def test_a_copy_from_before_the_checklist_asks_for_one(client: TestClient, tmp_path: Path) -> None:
@@ -475,7 +475,7 @@ def test_a_copy_with_an_open_session_takes_no_hot_work_on_another_day(
         session.commit()
     before = _copy(client, tmp_path)
     turn(MORNING + timedelta(days=1))
-    with started(before) as (_, app), writing(app.state.engine) as session:
+    with started(before) as (_, app), writing(engine_of(app)) as session:
         lot = batches.by_code(session, LOT)
         cast = casting.the_open(session, lot)
         bag = session.exec(select(WeighOut)).all()

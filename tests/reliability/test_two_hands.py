@@ -89,7 +89,7 @@ def shop(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
         bench = prepare(client, random.Random(1), lots=1)
         facts = _stocked(client)
         found = Shop(file, bench, _forms(client, facts), facts)
-    app.state.engine.dispose()
+    engine_of(app).dispose()
     with nursery(file) as servers:
         found.port, pid = servers.start()
         yield found
