@@ -48,9 +48,9 @@ from app.models.test_piece import TestPieceIn
 from app.services.book import audit_reasons, repository, workshop
 from app.services.cast import air, casting, checklists, leftovers, pan, planning, steps, weigh_outs
 from app.services.firings import curves, firings
-from app.services.grains import grains, reweighs, shelf, test_pieces, wet
+from app.services.grains import decisions, grains, reweighs, shelf, test_pieces, wet
 from app.services.hardware import distances, inventory, places, shapes
-from app.services.learning import learning
+from app.services.learning import learning_switch
 from app.services.motors import builds, prediction
 from app.services.stock import batches, formulas, supplies
 from app.settings import resource
@@ -259,7 +259,7 @@ class _Workshop:
             decision, why = "hold", "Too light; kept for a look with a lamp."
         else:
             decision, why = "accept", "" if grain.verdict == "accept" else "Looked at: no void found, core straight."
-        grains.decide(self.session, grain, DecisionIn.model_validate({"decision": decision, "why": why}))
+        decisions.decide(self.session, grain, DecisionIn.model_validate({"decision": decision, "why": why}))
 
     def _cast_lot(self, told: Told) -> None:
         batch = self._plan(told)
@@ -272,7 +272,7 @@ class _Workshop:
         self._steps(batch, "pull", told["temperatures"])
         self._weigh_grains(batch, told)
         if "hold_below" not in told:
-            grains.bag_accepted(self.session, batch)
+            decisions.bag_accepted(self.session, batch)
         self._steps(batch, "bag", [])
         pieces = f"{workshop.get(self.session).test_pieces_kg * 1000:.6g} g"
         leftovers.tell_test_pieces(self.session, batch, TestPiecesIn.model_validate({"test_pieces": pieces}))
@@ -346,7 +346,7 @@ class _Workshop:
         if share and firing.kind == "static":
             self._record(firing, self._burn(told, build, share * predicted.total_impulse_ns))
         if "left_out" in told:
-            learning.leave_out(self.session, firing, told["left_out"])
+            learning_switch.leave_out(self.session, firing, told["left_out"])
         if "let_in" in told:
             wet.let_in(self.session, firing, told["let_in"])
 

@@ -43,7 +43,7 @@ from app.models.supply import SupplyIn
 from app.services.book import workshop
 from app.services.cast import casting, checklists, needs, planning, steps, weigh_outs
 from app.services.firings import firings
-from app.services.grains import grains
+from app.services.grains import decisions, grains
 from app.services.hardware import inventory, places, shapes
 from app.services.motors import builds
 from app.services.stock import formulas, supplies
@@ -224,9 +224,9 @@ def grain(session: Session, batch: Batch, share: float = 0.96, decision: str | N
     texts = {"pattern_id": shape.pk, "number": grains.next_number(session, batch), "gross": f"{mass * 1000:.1f} g"}
     made = grains.weigh(session, batch, GrainIn.model_validate(_texts(texts, more)))
     if decision is not None:
-        grains.decide(session, made, DecisionIn(decision=decision, why="as seen", person="Ada"))
+        decisions.decide(session, made, DecisionIn(decision=decision, why="as seen", person="Ada"))
     if decision == "accept":
-        grains.bag(session, made)
+        decisions.bag(session, made)
     return made
 
 

@@ -15,8 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markupsafe import Markup
 
-from app.charts import Band, Interval, Panel, Point, Rule, Series, individuals_chart, interval_chart, line_chart
+from app.charts import Band, Panel, Rule, Series, line_chart
 from app.drawing import MOST_POINTS, Axis, scale_for, thin, ticks, written
+from app.point_charts import Interval, Point, individuals_chart, interval_chart
 
 TIME, PRESSURE = Axis("Time", "s", decimals=2), Axis("Chamber pressure", "MPa", from_zero=True, decimals=2)
 NIST = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]

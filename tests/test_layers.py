@@ -105,7 +105,7 @@ MAY_USE = {
         "tables",
         "uploads",
     }
-    | {"downloads", "pictures", "access", "book.backup_thread.Standing", "calc.record.logger_text"},
+    | {"downloads", "pictures", "access", "book.backup_thread.Standing", "point_charts"},
     "book": EVERYWHERE
     | {"book", "models", "units", "tables", "db", "settings", "system", "downloads"}
     | {"troubles", "logbook"},

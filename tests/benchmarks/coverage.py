@@ -32,10 +32,10 @@ from app.calc.fit.pressure_fit import local_exponent, reading_errors
 from app.calc.fit.thrust_fit import fit_figures
 from app.calc.motor.arrays import Arrays
 from app.calc.motor.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY, Motor
+from app.calc.motor.draws import HALF_NORMAL_MEAN, LEARNED, drawn, sobol, taught_logs
 from app.calc.motor.simulation import example, simulate, simulate_many
 from app.calc.motor.spread import Spread, default_spread
-from app.calc.motor.uncertainty import HALF_NORMAL_MEAN, LEARNED, drawn, sobol, taught_logs
-from app.calc.propellant.burn_rate import published_law
+from app.calc.propellant.burn_laws import published_law
 from app.services.firings.firing_fits import PEAK
 from app.services.learning.fit_records import BY_CELL, FIGURES, TIME_BY_CELL
 

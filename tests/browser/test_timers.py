@@ -19,7 +19,7 @@ from playwright.sync_api import Browser, Page, expect
 from app import clock
 from app.db import writing
 from app.models.cast import SetIn
-from app.services.cast import casting, steps
+from app.services.cast import casting, sets_poured
 from app.services.stock import batches
 from tests import build, moment
 from tests.browser.conftest import Site, serve
@@ -221,7 +221,7 @@ def test_the_step_at_hand_is_in_sight(page: Page, poured: None, width: int, heig
 def test_axe_on_the_pages_of_the_run(browser: Browser, site: Site, poured: None, turn: Turn, scheme: str) -> None:
     with writing(site.engine) as session:
         cast = casting.the_open(session, batches.by_code(session, "2611P"))
-        steps.add_set(session, cast, SetIn(moulds="two more"))
+        sets_poured.add_set(session, cast, SetIn(moulds="two more"))
         session.commit()
     turn(NOON + timedelta(hours=22))  # left open overnight: the loudest page there is
     for width, height in ((1366, 768), (820, 1180)):

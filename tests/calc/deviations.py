@@ -116,7 +116,7 @@ def single_phase() -> float:
 
 def bands() -> float:
     """Largest difference of a law's rate from the printed band, more than the blend's width from any joint."""
-    from app.calc.propellant.burn_rate import BLEND, published_law
+    from app.calc.propellant.burn_laws import BLEND, published_law
 
     found = []
     for row in published("burn_law.csv"):
@@ -132,7 +132,7 @@ def blends(of: str) -> Callable[[], float]:
     """Largest departure of rate or of steady pressure from what the nearer band prints, anywhere."""
 
     def measure() -> float:
-        from app.calc.propellant.burn_rate import published_law
+        from app.calc.propellant.burn_laws import published_law
 
         found = []
         for row in published("burn_law.csv"):
@@ -391,7 +391,7 @@ def steady() -> float:
 
     from app.calc.motor.isentropic import flow_function
     from app.calc.motor.simulation import example, simulate
-    from app.calc.propellant.burn_rate import power_law
+    from app.calc.propellant.burn_laws import power_law
 
     one = example()
     tube = Grain(0.04445, 0.01905, 0.0762, 0.169, True, False, False, True)
@@ -474,7 +474,7 @@ def seeds_held() -> float:
 
     from app.calc.fit.pressure_fit import fit_law, fit_pressure
     from app.calc.motor.simulation import example
-    from app.calc.propellant.burn_rate import power_law
+    from app.calc.propellant.burn_laws import power_law
 
     one = example()
 
@@ -495,7 +495,7 @@ def seeds_held() -> float:
 
 
 def six_trials() -> float:
-    from app.calc.fit.partial_pooling import between
+    from app.calc.fit.between_firings import between
 
     rows = [
         [float(r[k]) for k in ("treated_events", "treated", "control_events", "control")]
@@ -616,7 +616,7 @@ def rate_to_pressure() -> float:
     from app.calc.motor.isentropic import flow_function
     from app.calc.motor.simulation import example
     from app.calc.motor.uncertainty import Spread, predict_range
-    from app.calc.propellant.burn_rate import power_law
+    from app.calc.propellant.burn_laws import power_law
 
     one = example()
     motor = replace(one, propellant=replace(one.propellant, law=power_law(8.26, 0.319, 1e5, 1.1e7)))

@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 from app.calc.base.constants import Floats
 from app.calc.grain.geometry import Grain
 from app.calc.motor.simulation import Motor, Propellant
-from app.calc.propellant.burn_rate import published_law
+from app.calc.propellant.burn_laws import published_law
 from tests.calc.stop import Stop
 
 

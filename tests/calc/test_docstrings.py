@@ -54,7 +54,7 @@ NO_FORMULA = {
     "base.notes.joined",
     "base.notes.sentence",
     "base.notes.strong_first",
-    "fit.pressure_fit.blocks",
+    "fit.sample_blocks.blocks",
     "fit.pressure_fit.local_exponent",
     "fit.thrust_fit.respond",
     "flight.launch.batch_of",

@@ -42,7 +42,7 @@ from app.models.supply import CorrectionIn, SupplyIn
 from app.services.book import audit_reasons, repository
 from app.services.cast import casting, checklists, leftovers, planning, steps, weigh_outs
 from app.services.firings import firings
-from app.services.grains import bench, grains, lots, rejects, undo
+from app.services.grains import bench, decisions, grains, lots, rejects, undo
 from app.services.motors import builds
 from app.services.stock import batches, supplies
 from tests import build
@@ -503,7 +503,7 @@ class Workshop(RuleBasedStateMachine):
         if grain is None:
             return
         typed = DecisionIn.model_validate({"decision": decision, "why": "as seen", "person": "Ada"})
-        if self.act(lambda: grains.decide(self.session, grain, typed)):
+        if self.act(lambda: decisions.decide(self.session, grain, typed)):
             assert self.book.grains[grain.pk].place == "shelf"
 
     @precondition(lambda self: self.book.grains)
@@ -524,10 +524,10 @@ class Workshop(RuleBasedStateMachine):
         for grain in self.session.exec(select(Grain).where(col(Grain.decision).is_(None))).all():
 
             def accept(grain: Grain = grain) -> object:
-                return grains.decide(self.session, grain, typed)
+                return decisions.decide(self.session, grain, typed)
 
             def bag(grain: Grain = grain) -> object:
-                return grains.bag(self.session, grain)
+                return decisions.bag(self.session, grain)
 
             self.act(accept)
             self.act(bag)
@@ -541,7 +541,7 @@ class Workshop(RuleBasedStateMachine):
             return
         if first:
             typed = DecisionIn.model_validate({"decision": "reject", "why": "void", "person": "Ada"})
-            self.act(lambda: grains.decide(self.session, grain, typed))
+            self.act(lambda: decisions.decide(self.session, grain, typed))
         piece = self.book.grains[grain.pk]
         if self.act(lambda: rejects.send_off(self.session, grain, to)):
             assert (piece.place, grain.decision) == ("shelf", "reject")

@@ -10,10 +10,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from app.calc.base.constants import Floats, finite_array
 from app.calc.base.errors import NoSolution, OutOfRange
+from app.calc.fit.sample_blocks import Blocks, blocks
 from app.calc.motor.arrays import Arrays
 from app.calc.motor.assembly import Motor, motor_arrays
 from app.calc.motor.chamber import march
@@ -36,74 +36,8 @@ MASS = 0.002
 FITTED_FROM = 0.15
 """Share of the peak above which pressure is fitted [-]: below it the igniter and the tail speak."""
 
-POINTS = 300
-"""Mean values that a curve is fitted by, whatever its number of samples [-]."""
 
 _STEP = 1e-4  # of a logarithm, and of the burn's length, for derivatives
-_MOST = 8000  # samples that a model is taken at
-
-
-@dataclass(frozen=True)
-class Blocks:
-    """A burn's samples in blocks: times of all samples [s] (N,), where each block begins (B,), and its mean (B,)."""
-
-    time: Floats
-    begins: NDArray[np.intp]
-    value: Floats
-
-    @property
-    def middle(self) -> Floats:
-        """Mean time of each block [s]."""
-        return self.mean(self.time)
-
-    def mean(self, values: Floats) -> Floats:
-        """Mean of each block of values at the samples' own times, shape (..., N) to (..., B)."""
-        counts = np.diff(np.append(self.begins, len(self.time)))
-        return np.asarray(np.add.reduceat(values, self.begins, axis=-1) / counts)
-
-
-def blocks(time: Floats, value: Floats, count: int = POINTS) -> Blocks:
-    """Put samples together into blocks whose means are fitted.
-
-    Parameters
-    ----------
-    time, value : ndarray
-        Samples [s] and any unit [-], shape (N,).
-    count : int
-        Most blocks [-]; fewer where there are fewer than three samples to each.
-
-    Returns
-    -------
-    Blocks
-        Of as many samples each as can be.
-
-    Raises
-    ------
-    OutOfRange
-        Fewer than thirty samples.
-
-    Notes
-    -----
-    Means thin the noise and leave neighbours strangers; thinning for drawing keeps peaks instead. A model is taken at
-    the same times and averaged the same way, so nothing is lost where a curve bends. Very long records are averaged
-    down to a few thousand samples first.
-
-    Examples
-    --------
-    >>> len(blocks(np.arange(90.0), np.arange(90.0), 10).value)
-    10
-    """
-    if len(time) < 30:
-        raise OutOfRange("curve", f"{len(time)} samples are too few to fit.", "Record faster.")
-    if len(time) > _MOST:
-        coarse = Blocks(time, _begins(len(time), _MOST // 2), value)
-        return blocks(coarse.middle, coarse.mean(value), count)
-    made = Blocks(time, _begins(len(time), min(count, len(time) // 3)), value)
-    return Blocks(time, made.begins, made.mean(value))
-
-
-def _begins(samples: int, count: int) -> NDArray[np.intp]:
-    return np.linspace(0, samples, count + 1)[:-1].astype(np.intp)
 
 
 @dataclass(frozen=True)
@@ -328,7 +262,7 @@ def local_exponent(law: BurnLaw, pressure: float) -> float:
 
     Examples
     --------
-    >>> from app.calc.propellant.burn_rate import published_law
+    >>> from app.calc.propellant.burn_laws import published_law
     >>> round(local_exponent(published_law("sucrose"), 3e6), 3)
     0.319
     """
@@ -367,7 +301,7 @@ def fit_law(motor: Motor, time: Floats, pressure: Floats) -> LawFit:
     Examples
     --------
     >>> from dataclasses import replace
-    >>> from app.calc.propellant.burn_rate import power_law
+    >>> from app.calc.propellant.burn_laws import power_law
     >>> from app.calc.motor.simulation import example, simulate
     >>> law = power_law(8.26, 0.319, 1e5, 1e7)
     >>> motor = replace(example(), propellant=replace(example().propellant, law=law))

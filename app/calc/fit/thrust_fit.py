@@ -7,7 +7,8 @@ import numpy as np
 
 from app.calc.base.constants import Floats, finite_array
 from app.calc.base.errors import NoSolution
-from app.calc.fit.pressure_fit import FITTED_FROM, blocks
+from app.calc.fit.pressure_fit import FITTED_FROM
+from app.calc.fit.sample_blocks import blocks
 from app.calc.motor.assembly import Motor, motor_arrays
 from app.calc.motor.nozzle import coefficient_from_exit, divergence_factor, exit_pressure_ratio
 from app.calc.motor.simulation import simulate_many

@@ -90,7 +90,7 @@ def law_arrays(laws: Sequence[BurnLaw]) -> dict[str, Floats]:
 
     Examples
     --------
-    >>> from app.calc.propellant.burn_rate import published_law
+    >>> from app.calc.propellant.burn_laws import published_law
     >>> law_arrays([published_law("sorbitol"), published_law("sucrose")])["law_bends"].shape
     (2, 8)
     """

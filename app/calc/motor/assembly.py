@@ -14,7 +14,8 @@ from app.calc.grain.geometry import AnyGrain, Grain
 from app.calc.grain.tabulated_grain import ShapedGrain
 from app.calc.motor.arrays import Arrays, law_arrays
 from app.calc.motor.nozzle import characteristic_velocity, critical_pressure_ratio, divergence_factor, flow_function
-from app.calc.propellant.burn_rate import BurnLaw, published_law
+from app.calc.propellant.burn_laws import published_law
+from app.calc.propellant.burn_rate import BurnLaw
 
 C_STAR_EFFICIENCY = 0.88
 """Assumed share of ideal c* that a small sugar motor delivers [-]: the middle, by ratio, of 0.78 and 0.985. From 0.98

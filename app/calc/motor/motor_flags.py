@@ -7,7 +7,7 @@ from app.calc.motor.arrays import Arrays, choking_pressure, webs
 from app.calc.motor.assembly import Motor
 from app.calc.motor.chamber import Burn
 from app.calc.motor.nozzle import SEPARATION_RATIO, divergence_factor, exit_pressure_ratio
-from app.calc.propellant.burn_rate import BLEND
+from app.calc.propellant.burn_laws import BLEND
 
 LEAST_PORT_TO_THROAT = 2.0
 """Below this ratio of port to throat area erosive burning is expected [-]: a rule of thumb, no source. Sutton &

@@ -155,7 +155,7 @@ def rate_spread(law: BurnLaw) -> float:
 
     Examples
     --------
-    >>> from app.calc.propellant.burn_rate import published_law
+    >>> from app.calc.propellant.burn_laws import published_law
     >>> rate_spread(published_law("sucrose"))
     0.122
     """

@@ -135,7 +135,7 @@ def against_law(strand: Strand, law: BurnLaw, pressure: float) -> AgainstLaw:
 
     Examples
     --------
-    >>> from app.calc.propellant.burn_rate import published_law
+    >>> from app.calc.propellant.burn_laws import published_law
     >>> found = against_law(strand_rate(0.050, 19.5), published_law("sorbitol"), 101325.0)
     >>> round(found.ratio, 2), found.flag
     (1.0, 'accept')

@@ -16,7 +16,7 @@ from app.page import Page
 from app.routers.cast import session_page
 from app.routing import late_router
 from app.services.book import repository
-from app.services.cast import air, casting, leftovers, pan, steps, weigh_outs
+from app.services.cast import air, casting, leftovers, pan, sets_poured, steps, weigh_outs
 from app.services.cast.casting import Running
 from app.services.stock import batches
 from app.web import Book, PageNumber, Texts, Typed, named, render, submit, version_of
@@ -125,7 +125,7 @@ def add_set(request: Request, typed: Typed, code: str) -> Response:
     """Add a set of moulds."""
 
     def do(session: Session, batch: Batch, data: SetIn) -> None:
-        steps.add_set(session, casting.the_open(session, batch), data, version_of(typed))
+        sets_poured.add_set(session, casting.the_open(session, batch), data, version_of(typed))
 
     return _small(request, typed, code, SetIn, do, "set-form", "#steps", "The set is added.")
 
@@ -135,7 +135,7 @@ def drop_set(request: Request, typed: Typed, code: str) -> Response:
     """Take the last set out."""
 
     def do(session: Session, batch: Batch, _data: FormIn) -> None:
-        steps.drop_set(session, casting.the_open(session, batch), version_of(typed))
+        sets_poured.drop_set(session, casting.the_open(session, batch), version_of(typed))
 
     return _small(request, typed, code, FormIn, do, "drop-set-form", "#steps", "The set is taken out.")
 

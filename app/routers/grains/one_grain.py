@@ -23,7 +23,7 @@ from app.services.book.audit_log import History
 from app.services.cast import cautions, targets
 from app.services.firings import findings
 from app.services.firings.findings import Fact
-from app.services.grains import grains, reweighs, shelf, undo, weighing
+from app.services.grains import decisions, grains, reweighs, shelf, undo, weighing
 from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain
 from app.services.review import trace
@@ -168,7 +168,7 @@ def decide(request: Request, session: Book, serial: str, typed: Typed) -> Respon
     grains.by_serial(session, serial)
 
     def act(writing: Session, data: DecisionIn) -> str:
-        grains.decide(writing, grains.by_serial(writing, serial), data, version_of(typed))
+        decisions.decide(writing, grains.by_serial(writing, serial), data, version_of(typed))
         return f"/shelf/{serial}"
 
     return submit(
@@ -208,7 +208,7 @@ def bag(request: Request, session: Book, serial: str, typed: Typed) -> Response:
     grains.by_serial(session, serial)
 
     def act(writing: Session, _data: BagIn) -> str:
-        grains.bag(writing, grains.by_serial(writing, serial), version_of(typed))
+        decisions.bag(writing, grains.by_serial(writing, serial), version_of(typed))
         return f"/shelf/{serial}"
 
     return submit(

@@ -8,12 +8,13 @@ from sqlmodel import Session
 from app import clock
 from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.strand import Mean
-from app.charts import Axis, Interval, Rule, interval_chart
+from app.charts import Axis, Rule
 from app.forms import Form
 from app.models import Batch, Formula
 from app.models.batch import VoidIn
 from app.models.test_piece import TestPieceIn
 from app.page import Page
+from app.point_charts import Interval, interval_chart
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import casting

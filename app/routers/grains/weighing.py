@@ -10,16 +10,17 @@ from sqlmodel import Session
 
 from app import clock
 from app.calc.grain.density_check import GrainCheck
-from app.charts import Axis, Point, individuals_chart
+from app.charts import Axis
 from app.errors import Refused
 from app.forms import Choice, Form, from_texts
 from app.models import Batch, CastingTube, Formula, Grain, GrainPattern, StruckWeighing
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
 from app.page import Page
+from app.point_charts import Point, individuals_chart
 from app.routing import late_router
 from app.services.book import first_minute, repository, serials
 from app.services.cast import casting
-from app.services.grains import bench, grains, lots, rejects, weighing
+from app.services.grains import bench, decisions, grains, lots, rejects, weighing
 from app.services.grains.grains import GrainView
 from app.services.grains.lots import Balance, Control, Evenness
 from app.services.hardware import inventory
@@ -286,7 +287,7 @@ def bag_all(request: Request, session: Book, code: str, typed: Typed) -> Respons
     batch = batches.by_code(session, code)
 
     def act(writing: Session, _data: BagIn) -> str:
-        grains.bag_accepted(writing, batches.by_code(writing, code))
+        decisions.bag_accepted(writing, batches.by_code(writing, code))
         return _url(batch)
 
     return submit(
@@ -307,7 +308,7 @@ def decide(request: Request, session: Book, code: str, number: int, typed: Typed
     serial = grains.of_number(session, batch, number).serial
 
     def act(writing: Session, data: DecisionIn) -> str:
-        grains.decide(writing, grains.by_serial(writing, serial), data, version_of(typed))
+        decisions.decide(writing, grains.by_serial(writing, serial), data, version_of(typed))
         return _url(batch)
 
     return submit(

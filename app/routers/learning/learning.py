@@ -8,17 +8,18 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import web
-from app.charts import Axis, Interval, Rule, interval_chart
+from app.charts import Axis, Rule
 from app.forms import Form
 from app.models import Firing, FiringLeftOut, FiringLetIn, Formula, LearningPause
 from app.models.base import FormIn
 from app.models.learning import WhyIn
 from app.page import Page
+from app.point_charts import Interval, interval_chart
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import firing_fits, firings
 from app.services.grains import wet
-from app.services.learning import learning, learning_pages
+from app.services.learning import learning_pages, learning_switch
 from app.services.learning.learning_pages import FormulaPage, Line, Moves, Summary
 from app.services.motors.builds import Built
 from app.services.review import coverage
@@ -131,7 +132,7 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
     page = TaughtFormulaPage(
         learned=found,
         chart=_own_say(found),
-        paused=learning.pause_of(session, formula.name),
+        paused=learning_switch.pause_of(session, formula.name),
         learn=workshop.get(session).learn,
         newest=formulas.versions(session, formula)[0],
         pause=forms.get("pause", WhyIn, f"{base}/pause"),
@@ -183,7 +184,7 @@ def pause(request: Request, formula_id: int, typed: Typed) -> Response:
         request,
         typed,
         formula_id,
-        lambda s, data: learning.pause(s, formulas.get(s, formula_id), data.why),
+        lambda s, data: learning_switch.pause(s, formulas.get(s, formula_id), data.why),
         "Paused. New predictions of it stand on the book's defaults.",
         "pause",
         WhyIn,
@@ -197,7 +198,7 @@ def resume(request: Request, formula_id: int, typed: Typed) -> Response:
         request,
         typed,
         formula_id,
-        lambda s, _data: learning.resume(s, formulas.get(s, formula_id)),
+        lambda s, _data: learning_switch.resume(s, formulas.get(s, formula_id)),
         "New predictions of it use what was learned.",
         "resume",
         FormIn,
@@ -242,7 +243,7 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
         built=built,
         line=learning_pages.line_of(session, built.formula, row),
         held=[(r, h) for r in records for h in r.held],
-        out=learning.out_now(session, row),
+        out=learning_switch.out_now(session, row),
         wet=[v.grain.serial for v in built.wet],
         let_in_wet_now=wet.let_in_now(session, row),
         let_wet_in=forms.get("let-wet-in", WhyIn, f"{base}/let-wet-in"),
@@ -258,7 +259,7 @@ def leave_out(request: Request, firing_id: int, typed: Typed) -> Response:
     """Learn nothing from a firing."""
 
     def act(session: Session, data: WhyIn) -> str:
-        learning.leave_out(session, firings.get(session, firing_id), data.why)
+        learning_switch.leave_out(session, firings.get(session, firing_id), data.why)
         return f"/review/learned/firing/{firing_id}"
 
     return web.submit(
@@ -315,7 +316,7 @@ def let_in(request: Request, firing_id: int, typed: Typed) -> Response:
     """Learn from a firing again."""
 
     def act(session: Session, _data: FormIn) -> str:
-        learning.let_in(session, firings.get(session, firing_id))
+        learning_switch.let_in(session, firings.get(session, firing_id))
         return f"/review/learned/firing/{firing_id}"
 
     return web.submit(

@@ -23,7 +23,7 @@ from app.services.flight.flights import Estimate
 from app.services.flight.grain_count_study import OfCount
 from app.services.hardware import inventory, places
 from app.services.learning.prediction_record import PredictionRecord
-from app.services.motors import designs, prediction
+from app.services.motors import designs, motor_setup
 from app.services.stock import formulas
 from app.units import UnitSystem, editable, show
 from app.web import Book
@@ -105,7 +105,7 @@ def conditions(session: Session, house: Workshop) -> dict[str, str]:
     elevation = fields[0].elevation_m if fields else 0.0
     return {
         "field_elevation": editable(elevation, "altitude", house.units),
-        "grain_temperature": editable(prediction.ROOM, "temperature", house.units),
+        "grain_temperature": editable(motor_setup.ROOM, "temperature", house.units),
     }
 
 

@@ -11,10 +11,11 @@ from pydantic import Field as FormField
 from sqlmodel import Session
 
 from app import clock, tables
-from app.charts import Axis, Interval, Point, Rule, individuals_chart, interval_chart
+from app.charts import Axis, Rule
 from app.errors import Refused
 from app.forms import Form, from_texts
 from app.page import Page
+from app.point_charts import Interval, Point, individuals_chart, interval_chart
 from app.routing import late_router
 from app.scatters import Cloud, scatter_chart
 from app.services.book import workshop

@@ -11,7 +11,7 @@ from app.calc.grain.geometry import AnyGrain, Grain
 from app.calc.grain.section import burn_back, prism
 from app.calc.motor import uncertainty
 from app.calc.motor.simulation import Motor, MotorRun, simulate
-from app.calc.propellant.burn_rate import power_law
+from app.calc.propellant.burn_laws import power_law
 from app.calc.propellant.thermochem import BlendState
 from app.models import api_motor as api
 from app.services.api.compute import UNIT, Misfit, placed, read_blend, sentences

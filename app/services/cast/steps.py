@@ -10,7 +10,7 @@ from app import clock
 from app.calc.propellant.ingredients import INGREDIENTS
 from app.errors import Asked, Refused
 from app.models import Batch, BatchPart, CastSession, CastStep, SessionNote
-from app.models.cast import SetIn, StepIn, StepTimeIn
+from app.models.cast import StepIn, StepTimeIn
 from app.services.book import moments, repository
 from app.services.cast import gate, targets
 from app.services.stock import batches
@@ -20,7 +20,6 @@ GRACE_S = MINUTE
 THIRDS = ("first", "second", "last")
 EVENING, MORNING = time(21, 0), time(6, 0)
 """Cores due between these are near to being left in overnight, on whichever side of midnight it is told."""
-MOST_SETS = 9
 
 
 @dataclass(frozen=True)
@@ -37,7 +36,7 @@ class Now:
     @property
     def settled(self) -> bool:
         """Done, or skipped with a reason."""
-        return _settled(self.step)
+        return settled(self.step)
 
     @property
     def late(self) -> bool:
@@ -68,7 +67,7 @@ def of_session(cast: CastSession, batch: Batch, weighed: dict[int, float]) -> li
         due[step.set_number, step.key] = due_at = base + timedelta(seconds=step.after_s or 0) if base else None
         until = step.done_at or (None if step.skipped_why is not None or not open_yet else clock.now())
         late_s = max((until - due_at).total_seconds(), 0.0) if due_at and until else 0.0
-        is_next = open_yet and not _settled(step) and all(_settled(s) for s in before(cast, step))
+        is_next = open_yet and not settled(step) and all(settled(s) for s in before(cast, step))
         words = f"Set {step.set_number}: {step.words}" if several and step.set_number else step.words
         found.append(Now(step, due_at, late_s, is_next, _amount(step, batch, weighed), words))
     return found
@@ -102,7 +101,7 @@ def before(cast: CastSession, step: CastStep) -> list[CastStep]:
 
 def can_take_back(cast: CastSession, step: CastStep) -> bool:
     """Whether a step was settled and nothing that follows from it was."""
-    return _settled(step) and not any(_settled(s) for s in _after(cast, step))
+    return settled(step) and not any(settled(s) for s in _after(cast, step))
 
 
 def _after(cast: CastSession, step: CastStep) -> list[CastStep]:
@@ -155,12 +154,12 @@ def warnings(cast: CastSession, steps: list[Now]) -> list[str]:
         if now.step.key != "pull" or now.settled:
             continue
         poured = next(s for s in cast.steps if s.key == "pour" and s.set_number == now.step.set_number)
-        at = now.due_at or (clock.now() + timedelta(seconds=now.step.after_s or 0) if not _settled(poured) else None)
+        at = now.due_at or (clock.now() + timedelta(seconds=now.step.after_s or 0) if not settled(poured) else None)
         what = f"The cores of set {now.step.set_number}" if sets(cast) > 1 else "The cores"
         if now.late:
             said.append(f"{what} are late by {now.late_words}: pull them now. Left in overnight, the rods seize.")
         elif at is not None and _at_night(at):
-            told = "come due" if _settled(poured) else f"of a pour at {moments.words(clock.now())} come due"
+            told = "come due" if settled(poured) else f"of a pour at {moments.words(clock.now())} come due"
             said.append(
                 f"{what} {told} at {moments.words(at)}. Somebody must be here then: left in overnight, the rods seize."
             )
@@ -247,76 +246,16 @@ def put_time(session: Session, cast: CastSession, step: CastStep, at: datetime, 
     step.person = step.person or person
 
 
-def add_set(session: Session, cast: CastSession, data: SetIn, version: int | None = None) -> int:
-    """Add another set of moulds, poured when the compactions of the set before are done; gives its number.
-
-    Raises
-    ------
-    Refused
-        The session is closed, or it has as many sets as one pan can feed.
-    Conflict
-        The session was changed since the page was opened.
-    """
-    _still_open(cast)
-    repository.claim(cast, version)
-    number = sets(cast) + 1
-    if number > MOST_SETS:
-        raise Refused(f"A session has at most {MOST_SETS} sets. Plan another batch for the rest.", field="moulds")
-    last = max(step.position for step in cast.steps)
-    for step in [s for s in cast.steps if s.set_number == 1]:
-        last += 1
-        words = f"{step.words} In this set: {data.moulds}." if step.key == "pour" else step.words
-        session.add(
-            CastStep(
-                cast_session_id=cast.pk,
-                set_number=number,
-                position=last,
-                key=step.key,
-                words=words,
-                after_key=step.after_key,
-                after_s=step.after_s,
-                pan_low_k=step.pan_low_k,
-                pan_high_k=step.pan_high_k,
-            )
-        )
-    session.flush()
-    session.refresh(cast, ["steps"])
-    return number
-
-
-def drop_set(session: Session, cast: CastSession, version: int | None = None) -> None:
-    """Take out the last set, if nothing of it was settled.
-
-    Raises
-    ------
-    Refused
-        The session is closed, there is one set only, or the last one was begun.
-    Conflict
-        The session was changed since the page was opened.
-    """
-    _still_open(cast)
-    repository.claim(cast, version)
-    number = sets(cast)
-    own = [step for step in cast.steps if step.set_number == number]
-    if number < 2:
-        raise Refused("The first set stays.")
-    if any(_settled(step) for step in own):
-        raise Refused(f"Set {number} was begun; skip what is left of it with a reason.")
-    for step in own:
-        session.delete(step)
-    session.flush()
-    session.refresh(cast, ["steps"])
-
-
 def _of(session: Session, cast: CastSession, step_id: int) -> CastStep:
     step = repository.get(session, CastStep, step_id, "step")
     if step.cast_session_id != cast.pk:
         raise Refused("That step belongs to another session.")
-    _still_open(cast)
+    still_open(cast)
     return step
 
 
-def _still_open(cast: CastSession) -> None:
+def still_open(cast: CastSession) -> None:
+    """Refuse to change a step of a closed session."""
     if cast.closed_at is not None:
         raise Refused("The session is closed. Reopen it with a new checklist to change a step.")
 
@@ -344,7 +283,7 @@ def _settle(
 
 
 def _in_its_turn(cast: CastSession, step: CastStep) -> None:
-    earlier = next((s for s in before(cast, step) if not _settled(s)), None)
+    earlier = next((s for s in before(cast, step) if not settled(s)), None)
     if earlier is None:
         return
     if 0 < earlier.set_number < step.set_number:
@@ -405,10 +344,10 @@ def _all_weighed(session: Session, cast: CastSession, meant: str | None) -> None
 
 
 def _undo(session: Session, cast: CastSession, step: CastStep, version: int | None) -> None:
-    if not _settled(step):
+    if not settled(step):
         raise Refused("There is nothing to take back: this step is still open.")
     repository.claim(step, version)
-    later = next((s for s in reversed(_after(cast, step)) if _settled(s)), None)
+    later = next((s for s in reversed(_after(cast, step)) if settled(s)), None)
     if later is not None:
         raise Refused(f"“{later.words}” was settled after it. Take that back first.")
     what = f"done at {clock.local(step.done_at):%H:%M}" if step.done_at else f"skipped: {step.skipped_why}"
@@ -421,5 +360,6 @@ def note(session: Session, cast: CastSession, words: str) -> None:
     session.add(SessionNote(cast_session_id=cast.pk, written_at=clock.now(), words=words))
 
 
-def _settled(step: CastStep) -> bool:
+def settled(step: CastStep) -> bool:
+    """Whether a step is done or passed over."""
     return step.done_at is not None or step.skipped_why is not None

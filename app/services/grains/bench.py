@@ -10,7 +10,7 @@ from app.models import Batch, Grain, Leftover, StruckWeighing
 from app.models.grain import AGAIN, BenchIn, DecisionIn
 from app.services.book import repository, workshop
 from app.services.book.first_minute import TAKE_BACK
-from app.services.grains import grains, rejects, weighing
+from app.services.grains import decisions, grains, rejects, weighing
 from app.units import show
 
 
@@ -125,7 +125,7 @@ def accept_clear(session: Session, batch: Batch, person: str = "") -> int:
     found = session.exec(clear).all()
     if not found:
         raise Refused("No grain of this lot waits for a decision that the numbers make clear.")
-    name = grains.signed(session, person)
+    name = decisions.signed(session, person)
     for grain in found:
-        grains.decide(session, grain, DecisionIn(decision="accept", person=name))
+        decisions.decide(session, grain, DecisionIn(decision="accept", person=name))
     return len(found)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from sqlmodel import Session, col, select
 
-from app.calc.grain.density_check import MassBalance, lot_mass_balance
+from app.calc.grain.lot_balance import MassBalance, lot_mass_balance
 from app.calc.stats.control_charts import (
     ENOUGH,
     Ewma,

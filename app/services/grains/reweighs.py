@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from sqlmodel import Session, col, select
 
 from app import clock
-from app.calc.grain.density_check import MoistureGain, moisture_gain
+from app.calc.grain.lot_balance import MoistureGain, moisture_gain
 from app.errors import Asked, BookError, Refused
 from app.models import Batch, BuildGrain, Grain, ReWeigh
 from app.models.bag import ReWeighIn, WetIn
 from app.services.book import repository, workshop
 from app.services.book.audit_reasons import because
-from app.services.grains import grains, shelf, wet
+from app.services.grains import decisions, grains, shelf, wet
 from app.services.grains.grains import GrainView
 from app.services.grains.weighing import SLIPS
 from app.units import exact, show
@@ -96,7 +96,7 @@ def accept(session: Session, grain: Grain, data: WetIn, version: int | None = No
     row = _wet(session, grain)
     if row.accepted_at is not None:
         raise Refused(f"{grain.serial} was accepted already ({row.accepted_why}).")
-    person = grains.signed(session, data.person)
+    person = decisions.signed(session, data.person)
     repository.claim(row, version)
     row.accepted_at, row.accepted_by, row.accepted_why = clock.now(), person, data.why
     session.flush()

@@ -8,7 +8,8 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.calc.base.atmosphere import atmosphere
 from app.calc.base.notes import Amount, Note
-from app.calc.propellant.burn_rate import BurnLaw, law_for_blend
+from app.calc.propellant.burn_laws import law_for_blend
+from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.strand import BY_HAND, BY_VIDEO, AgainstLaw, Mean, Strand, against_law, mean_of, strand_rate
 from app.errors import Asked, NotFound, Refused
 from app.models import Batch, Formula, LaunchField, TestPiece

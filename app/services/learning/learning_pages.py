@@ -22,7 +22,7 @@ from app.models import Case, Firing, Formula
 from app.models.base import as_form
 from app.models.formula import FormulaIn
 from app.services.book import repository, workshop
-from app.services.learning import fit_records, learning
+from app.services.learning import fit_records, learning, learning_switch
 from app.services.learning.fit_records import BY_CELL, FIGURES, TIME_BY_CELL
 from app.services.learning.learning import Evidence, Shot
 from app.services.learning.prediction_record import Factor, LearnedFactors
@@ -153,7 +153,7 @@ def summaries(session: Session) -> list[Summary]:
             told = learning.factors_of(learned, seen, formula, None)
         except CalcError:
             continue
-        off = learning.why_off(session, formula)
+        off = learning_switch.why_off(session, formula)
         found.append(Summary(formula, off, len(told.firing_ids), told.left_out, told.stick_lots, told))
     return found
 
@@ -213,7 +213,7 @@ def formula_page(session: Session, formula: Formula) -> FormulaPage:
     fired = sorted({s.case_id for s in shots if s.counts}, key=lambda i: cases[i].name.lower())
     return FormulaPage(
         formula=formula,
-        off=learning.why_off(session, formula),
+        off=learning_switch.why_off(session, formula),
         overall=overall,
         cases=[(cases[i], learning.factors_of(learned, seen, formula, cases[i])) for i in fired],
         lines=[

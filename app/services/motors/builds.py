@@ -1,6 +1,6 @@
 """Motors: real grains put in a real case, the prediction made of them, and taking them apart again."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
@@ -14,25 +14,19 @@ from app.errors import NotFound, Refused
 from app.models import BuildGrain, Case, Firing, Formula, Grain, MotorBuild, Nozzle, Prediction
 from app.models.base import attribute
 from app.models.base import build as build_row
-from app.models.hardware import NozzleMeasureIn
 from app.models.motor import BuildIn, TakeApartIn
 from app.services.book import repository, serials, workshop
 from app.services.grains import grains, wet
 from app.services.grains.grains import GrainView
-from app.services.hardware import inventory, throats
+from app.services.hardware import throats
 from app.services.learning import stored_predictions
-from app.services.motors import clearance, prediction
-from app.services.motors.prediction import Setup
+from app.services.motors import clearance, motor_setup, prediction
+from app.services.motors.build_checks import chosen_grains, nozzle_measured, on_that_day, one_formula
+from app.services.motors.motor_setup import Setup
 from app.services.stock import batches
-from app.units import show
 
 STATES = {"ready": "Ready to fire", "fired": "Fired", "taken apart": "Taken apart"}
 
-SAME_THROAT = 1e-6
-"""A throat typed within this of the last measure is the same measure, and is not written down again [m]."""
-
-OTHER_THROAT = 1.25
-"""A throat further than this from the last measure, either way, is a slip or another nozzle [-]."""
 
 OFF_FORMULA = 0.01
 """How far a lot's weighed blend may lie from its formula before a prediction says so [mass fraction]."""
@@ -201,7 +195,7 @@ def build(session: Session, data: BuildIn) -> MotorBuild:
         A grain is not cured, accepted and free; the grains are of several formulas or do not fit; the throat is
         wider than the exit; the day is still to come or lies before the cure; or the motor cannot work.
     """
-    chosen = _chosen(session, data)
+    chosen = chosen_grains(session, data)
     case = repository.get(session, Case, data.case_id, "case")
     nozzle = repository.get(session, Nozzle, data.nozzle_id, "nozzle")
     house = workshop.get(session)
@@ -209,8 +203,8 @@ def build(session: Session, data: BuildIn) -> MotorBuild:
         if thing.retired:
             raise Refused(f"{thing.name} is retired; bring it back first.", field=f"{kind}_id")
     _hardware_free(session, case, nozzle)
-    _on_that_day(data, chosen)
-    _one_formula(chosen)
+    on_that_day(data, chosen)
+    one_formula(chosen)
     clearance.fits_case(
         session, case, [(v.grain.serial, v.pattern, v.grain.outer_d_m) for v in chosen], field="grain_ids"
     )
@@ -221,7 +215,7 @@ def build(session: Session, data: BuildIn) -> MotorBuild:
     session.flush()
     for position, view in enumerate(chosen, start=1):
         session.add(BuildGrain(motor_build_id=row.pk, grain_id=view.grain.pk, position=position))
-    _measured(session, nozzle, data)
+    nozzle_measured(session, nozzle, data)
     session.flush()
     session.refresh(row)
     predict_again(session, row)
@@ -260,7 +254,7 @@ def setup_of(session: Session, built: Built) -> Setup:
     """A build as a prediction takes it: each grain with its own mass and sizes, the throat as measured then."""
     build = built.build
     burning = [
-        prediction.burning(
+        motor_setup.burning(
             v.pattern,
             v.grain,
             v.grain.mass_kg,
@@ -298,38 +292,6 @@ def setup_of(session: Session, built: Built) -> Setup:
     )
 
 
-def _chosen(session: Session, data: BuildIn) -> list[GrainView]:
-    """The grains in the order picked, each of them free, accepted and cured."""
-    if len(set(data.grain_ids)) != len(data.grain_ids):
-        raise Refused("A grain is picked twice; pick each grain once.", field="grain_ids")
-    found = {v.grain.pk: v for v in grains.views(session, col(Grain.id).in_(data.grain_ids))}
-    if len(found) != len(data.grain_ids):
-        raise Refused("One of the grains picked is not in this book; open the page again.", field="grain_ids")
-    chosen = [found[i] for i in data.grain_ids]
-    faults = [words for view in chosen if (words := _why_not(view))]
-    if faults:
-        raise Refused(" ".join(faults), field="grain_ids")
-    return chosen
-
-
-def _why_not(view: GrainView) -> str:
-    cured = clock.day_and_time(view.cured_at)
-    words: dict[str, Callable[[], str]] = {
-        "ready": lambda: "",
-        "weighed": lambda: "is not decided on yet; accept, hold or reject it on its lot's page.",
-        "wet": lambda: "is wet; dry it and re-weigh it first, or accept it with a reason on its own page.",
-        "held": lambda: f"is held ({view.grain.decision_words}); decide on it again first.",
-        "rejected": lambda: f"was rejected ({view.grain.decision_words}); it does not go into a motor.",
-        "accepted": lambda: f"is not cured; it will be ready on {cured}.",
-        "curing": lambda: f"is not cured; it will be ready on {cured}.",
-        "in motor": lambda: f"is in motor {view.motor}; take that motor apart first.",
-        "fired": lambda: f"was burned in {view.motor}.",
-        "gone": lambda: f"was rejected and went to {view.grain.gone_to}.",
-    }
-    said = words[view.state]()
-    return f"{view.grain.serial} {said}" if said else ""
-
-
 def _hardware_free(session: Session, case: Case, nozzle: Nozzle) -> None:
     """One case and one nozzle are in one motor at a time."""
     for built in ready(session):
@@ -343,42 +305,6 @@ def _hardware_free(session: Session, case: Case, nozzle: Nozzle) -> None:
                     "or enter a second piece under its own name.",
                     field=field,
                 )
-
-
-def _on_that_day(data: BuildIn, chosen: list[GrainView]) -> None:
-    if data.built_on > clock.today():
-        raise Refused("This day is still to come; a motor is written down when it is built.", field="built_on")
-    last = max(chosen, key=lambda v: v.cured_at)
-    if clock.local(last.cured_at).date() > data.built_on:
-        raise Refused(
-            f"{last.grain.serial} was not cured before {clock.day(last.cured_at)}; correct the day.", field="built_on"
-        )
-
-
-def _one_formula(chosen: list[GrainView]) -> None:
-    made = {v.formula.label: v.grain.serial for v in chosen}
-    if len(made) > 1:
-        listing = ", ".join(f"{label} ({serial})" for label, serial in made.items())
-        raise Refused(
-            f"The grains are of several formulas: {listing}. They burn at different rates and the chamber's state is "
-            "not known for the mix, so no prediction could be made; take grains of one formula.",
-            field="grain_ids",
-        )
-
-
-def _measured(session: Session, nozzle: Nozzle, data: BuildIn) -> None:
-    """What is typed today goes into the nozzle's history when it differs from the last measure."""
-    last = inventory.throat_now(session, nozzle)
-    if not 1 / OTHER_THROAT < data.throat_d.si / last < OTHER_THROAT:
-        raise Refused(
-            f"The throat was {show(last, 'length', workshop.get(session).units)} at its last measure; "
-            f"{data.throat_d.typed} is far from that. Measure it again. Was it bored out: write its throat into the "
-            "nozzle's history first.",
-            field="throat_d",
-        )
-    if abs(data.throat_d.si - last) > SAME_THROAT:
-        typed = NozzleMeasureIn(measured_on=data.built_on, throat_d=data.throat_d, note="Measured for a build.")
-        inventory.measure_nozzle(session, nozzle, typed)
 
 
 # --- Taking apart ------------------------------------------------------------------------------

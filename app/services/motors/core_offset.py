@@ -20,7 +20,7 @@ from app.services.hardware import closures
 from app.services.learning import learning
 from app.services.learning.prediction_record import LearnedFactors
 from app.services.motors import designs, prediction
-from app.services.motors.prediction import Burning
+from app.services.motors.motor_setup import Burning
 
 HOT_SHARE = 0.05
 """Pressure below this share of its peak counts as gone: as burn time is counted in thrust."""

@@ -9,8 +9,8 @@ from app.services.book import repository, workshop
 from app.services.hardware import inventory, shapes, throats
 from app.services.hardware.throats import Known
 from app.services.learning.prediction_record import PredictionRecord
-from app.services.motors import clearance, prediction
-from app.services.motors.prediction import Setup
+from app.services.motors import clearance, motor_setup, prediction
+from app.services.motors.motor_setup import Setup
 from app.services.stock import formulas
 from app.units import Quantity, show
 
@@ -46,12 +46,12 @@ def setup_of(session: Session, data: DesignIn) -> Setup:
         throat, known = Quantity(now, show(now, "length", house.units)), throats.as_last_measured(session, nozzle)
     else:
         raise Refused("Choose a nozzle, or type the throat you have in mind.", field="throat_d")
-    exit_d = nozzle.exit_d_m if nozzle is not None else throat.si * prediction.USUAL_EXPANSION**0.5
+    exit_d = nozzle.exit_d_m if nozzle is not None else throat.si * motor_setup.USUAL_EXPANSION**0.5
     clearance.throat_inside_exit(throat, exit_d, house.units)
     clearance.fits_case(session, case, [(pattern.name, pattern, pattern.outer_d_m)], field="pattern_id")
     clearance.fits_length(case, [pattern.length_m] * data.count, house, field="count")
     mass = shapes.volume(pattern) * formulas.ideal_density(formula) * data.density.si
-    grain = prediction.burning(
+    grain = motor_setup.burning(
         pattern, pattern, mass, clearance.tube_od(session, pattern), clearance.tube_mass(session, pattern)
     )
     return Setup(

@@ -1,31 +1,25 @@
 """What a motor is expected to do: from the book's rows to the calculation, and to a record that is kept."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from math import radians
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
-from app.calc.base.areas import ring_area
 from app.calc.base.atmosphere import atmosphere
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
-from app.calc.base.notes import Amount, Note, joined, strong_first
+from app.calc.base.notes import Note, joined, strong_first
 from app.calc.case.casing import CaseMargin
 from app.calc.case.closure import Retention
-from app.calc.grain.geometry import AnyGrain
 from app.calc.motor.simulation import Motor, MotorRun, simulate
 from app.calc.motor.spread import default_spread
 from app.calc.motor.uncertainty import Marks, MotorRange, predict_range
 from app.calc.propellant.thermochem import BlendState
 from app.errors import Refused
-from app.models import Case, Formula, GrainPattern, Nozzle, Workshop
+from app.models import Workshop
 from app.services.book import workshop
-from app.services.hardware import closures, shapes, throats
-from app.services.hardware.shapes import Sized
-from app.services.hardware.throats import Known
+from app.services.hardware import closures, throats
 from app.services.learning import learning
 from app.services.learning.prediction_record import (
     BeforeLearning,
@@ -39,18 +33,10 @@ from app.services.learning.prediction_record import (
     PredictionRecord,
     Range,
     Wall,
-    learned_words,
 )
+from app.services.motors.assumptions import assumptions_of, throat_words
+from app.services.motors.motor_setup import USUAL_HALF_ANGLE, Setup
 from app.services.stock import blends, formulas
-
-ROOM = 293.15
-"""Grain temperature where nothing else is said [K]: 20 °C."""
-
-USUAL_EXPANSION = 8.0
-"""Exit over throat area of a nozzle not chosen yet [-]: near the best at sea level and 5 MPa."""
-
-USUAL_HALF_ANGLE = radians(15)
-"""Divergence where the nozzle's is not in the book [rad]: common practice, no source."""
 
 SAMPLES = 512
 """Motors sampled for a range. Sampling noise of the 5 and 95 % marks is then about a tenth of the range."""
@@ -80,41 +66,6 @@ _FIELDS = {
 
 
 # --- What goes in ------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Burning:
-    """A grain as the calculation sees it, its core [m]; volume [m3] and mass [kg] of the tube it sits in."""
-
-    grain: AnyGrain
-    geometry: str
-    core_d: float
-    tube_m3: float = 0.0
-    tube_kg: float = 0.0
-
-
-@dataclass(frozen=True)
-class Setup:
-    """Everything a prediction is made of; lengths in m, elevation in m, temperature in K."""
-
-    formula: Formula
-    grains: Sequence[Burning]
-    case: Case
-    nozzle: Nozzle | None
-    throat_d: float
-    exit_d: float
-    elevation: float
-    temperature: float
-    serials: Sequence[str] = ()
-    remarks: Sequence[str] = ()
-    as_designed: bool = False
-    throat_known: Known = field(default_factory=Known)
-
-
-def burning(pattern: GrainPattern, sizes: Sized, mass: float, tube_od: float = 0.0, tube_mass: float = 0.0) -> Burning:
-    """A grain of a pattern with its own mass [kg] and sizes; outer diameter and mass of its tube, or 0."""
-    tube = max(ring_area(tube_od, sizes.outer_d_m), 0.0) * sizes.length_m
-    return Burning(shapes.grain(pattern, sizes, mass), shapes.of(pattern).name, sizes.core_d_m, tube, tube_mass)
 
 
 # --- Predicting --------------------------------------------------------------------------------
@@ -245,13 +196,13 @@ def _recorded(
         drivers=[Driver(name=d.name, low_pa=d.peak_pressure[0], high_pa=d.peak_pressure[1]) for d in sampled.drivers],
         curve=_curve(run, sampled),
         warnings=_warnings(setup, run, state, sampled),
-        assumptions=[*_assumptions(setup, house, state, run, motor.throat_growth, taught), *sampled.assumptions],
+        assumptions=[*assumptions_of(setup, house, state, run, motor.throat_growth, taught), *sampled.assumptions],
     )
 
 
 def _warnings(setup: Setup, run: MotorRun, state: BlendState, sampled: MotorRange) -> list[Note | str]:
     """What a reader must know of it, dangers first."""
-    worn = [_throat_words(setup.throat_known)] if setup.throat_known.firings else []
+    worn = [throat_words(setup.throat_known)] if setup.throat_known.firings else []
     return list(strong_first([*run.flags, *sampled.cautions, *setup.remarks, *filter(None, worn), *state.notes]))
 
 
@@ -385,74 +336,4 @@ def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
         pressure_high_pa=_figures(band.pressure_high),
         thrust_low_n=_figures(band.thrust_low),
         thrust_high_n=_figures(band.thrust_high),
-    )
-
-
-def _assumptions(
-    setup: Setup, house: Workshop, state: BlendState, run: MotorRun, growth: float, taught: LearnedFactors
-) -> list[Note | str]:
-    made: list[Note | str] = [
-        joined(
-            f"Blend: {setup.formula.label}, burned to equilibrium at",
-            Note(
-                f"{{pressure}}, the motor's own mean pressure: {{hot}}, c* {{c_star}}, condensed "
-                f"{state.condensed_fraction:.0%}.",
-                {
-                    "pressure": Amount(state.pressure, "pressure"),
-                    "hot": Amount(state.temperature, "hot_temperature"),
-                    "c_star": Amount(state.c_star, "gas_speed", 0),
-                },
-            ),
-        ),
-        *run.assumptions,
-        learned_words(taught, house.c_star_efficiency_share, house.nozzle_efficiency_share),
-        Note(
-            "Grains stand {gap} apart, so that their end faces burn; the case is filled by them, their tubes and gas.",
-            {"gap": Amount(house.grain_gap_m, "length")},
-        ),
-        Note(
-            "Pressures are absolute; the rating and the proof test of a case are pressures above the air outside, so "
-            "the comparison is about {air} on the cautious side.",
-            {"air": Amount(1e5, "pressure", 1)},
-        ),
-        Note(
-            "The wall is taken to be at {wall} at the peak: a liner keeps it so, or it does not.",
-            {"wall": Amount(closures.wall_temperature(setup.case), "temperature")},
-        ),
-        "What the igniter does and how the rate grows with heat are the workshop's settings: assumptions, not "
-        "measurements.",
-    ]
-    if formulas.own_law(setup.formula) is not None:
-        made.append(
-            "The burn law is this formula's own, used instead of the published one; it is drawn with the spread of a "
-            f"published law, {taught.rate.default_spread:.0%}, narrowed by what firings taught; that is an assumption."
-        )
-    if setup.case.closure == "":
-        made.append("What holds the closures is not in the book: they are in no figure here.")
-    if setup.as_designed:
-        made.insert(0, "Grains as designed, all alike: the pattern's sizes at the expected density.")
-    else:
-        made.insert(0, "Each grain with its own mass and sizes; sizes not measured are its pattern's.")
-    if growth:
-        made.append("The throat grows in this burn by what it grew per firing so far, by the nozzle's history.")
-    if words := _throat_words(setup.throat_known):
-        made.append(words)
-    if setup.nozzle is None:
-        made.append(f"No nozzle is chosen: exit area {USUAL_EXPANSION:g} times the throat's, 15 degrees half angle.")
-    elif setup.nozzle.divergence_rad is None:
-        made.append("The nozzle's divergence is not in the book: 15 degrees half angle is assumed.")
-    return made
-
-
-def _throat_words(known: Known) -> Note | None:
-    """What a throat not measured today adds to the range, or nothing."""
-    if not known.days and not known.firings:
-        return None
-    since = f"{known.days} day{'s' * (known.days != 1)} ago" if known.days else "today"
-    if known.firings:
-        since += f", and {known.firings} motor{'s were' if known.firings > 1 else ' was'} fired through it since"
-    return Note(
-        f"The throat was measured {since}: it is drawn ±{{drawn}} instead of ±{{callipers}}, an assumption. Measured "
-        "today, the range is narrower.",
-        {"drawn": Amount(known.spread, "length"), "callipers": Amount(Known().spread, "length")},
     )

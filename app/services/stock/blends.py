@@ -16,7 +16,8 @@ from app.calc.base.notes import Amount, Note
 from app.calc.motor.assembly import Propellant
 from app.calc.motor.simulation import Motor, simulate_many
 from app.calc.propellant.blend import theoretical_density
-from app.calc.propellant.burn_rate import BurnLaw, law_for_blend
+from app.calc.propellant.burn_laws import law_for_blend
+from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.thermochem import BlendState, between, blend_state
 from app.models import BlendStateCache, Formula
 from app.services.book import calculation_key, repository

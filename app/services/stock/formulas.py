@@ -9,7 +9,8 @@ from sqlmodel import Session, col, select
 from app.calc.base.errors import BlendError, CalcError
 from app.calc.base.notes import Note
 from app.calc.motor.spread import rate_spread
-from app.calc.propellant.burn_rate import BurnLaw, law_for_blend, power_law
+from app.calc.propellant.burn_laws import law_for_blend, power_law
+from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.recipe import blend_warnings, check_blend, lookup, oxygen_balance, theoretical_density
 from app.calc.propellant.thermochem import BlendState
 from app.errors import Refused

@@ -10,7 +10,7 @@ from app.calc.base.errors import OutOfRange
 from app.calc.fit.own_law import Seen, gauge_error, own_law
 from app.calc.fit.pressure_fit import fit_law
 from app.calc.motor.simulation import example
-from app.calc.propellant.burn_rate import power_law
+from app.calc.propellant.burn_laws import power_law
 from tests.calc.stiff_reference import solve
 
 

@@ -10,20 +10,8 @@ from hypothesis import strategies as st
 from scipy.stats import multivariate_normal
 
 from app.calc.base.errors import CalcError, OutOfRange
-from app.calc.fit.partial_pooling import (
-    CASE,
-    OPEN_AIR,
-    STAND,
-    WEIGHT,
-    WORKSHOP,
-    Between,
-    Prior,
-    Said,
-    between,
-    learn,
-    stand_shifts,
-    tempered,
-)
+from app.calc.fit.between_firings import WEIGHT, Between, between, tempered
+from app.calc.fit.partial_pooling import CASE, OPEN_AIR, STAND, WORKSHOP, Prior, Said, learn, stand_shifts
 from app.calc.motor.spread import BORROWED_RATE, C_STAR_SPREAD, CHANCE, NOZZLE_SPREAD, RATE_SPREAD
 from tests.published import published
 

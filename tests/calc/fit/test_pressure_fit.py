@@ -9,11 +9,12 @@ import pytest
 
 from app.calc.base.errors import CalcError, NoSolution, OutOfRange
 from app.calc.fit import pressure_fit
-from app.calc.fit.pressure_fit import blocks, fit_law, fit_pressure, reading_errors
+from app.calc.fit.pressure_fit import fit_law, fit_pressure, reading_errors
+from app.calc.fit.sample_blocks import blocks
 from app.calc.fit.thrust_fit import fit_figures, fit_nozzle, respond
 from app.calc.grain.geometry import Grain
 from app.calc.motor.simulation import Motor, example
-from app.calc.propellant.burn_rate import power_law, published_law
+from app.calc.propellant.burn_laws import power_law, published_law
 from app.calc.stats.least_squares import Fitted
 from tests.calc.stiff_reference import Reference, solve
 

@@ -11,8 +11,9 @@ import pytest
 
 from app.calc.fit.partial_pooling import Prior, Said, learn
 from app.calc.motor.assembly import C_STAR_EFFICIENCY, NOZZLE_EFFICIENCY
+from app.calc.motor.draws import LEARNED
 from app.calc.motor.spread import default_spread
-from app.calc.motor.uncertainty import LEARNED, predict_range
+from app.calc.motor.uncertainty import predict_range
 from tests.benchmarks import coverage
 
 WORKSHOPS = 60

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from app.calc.base.errors import GeometryError, OutOfRange
-from app.calc.grain.density_check import check_grain, lot_mass_balance, moisture_gain
+from app.calc.grain.density_check import check_grain
+from app.calc.grain.lot_balance import lot_mass_balance, moisture_gain
 from app.units import say
 
 SIZE: dict[str, Any] = {"outer_d": 0.04445, "core_d": 0.01905, "length": 0.0762, "ideal_density": 1841.0}

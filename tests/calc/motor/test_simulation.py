@@ -15,7 +15,7 @@ from app.calc.base.notes import Note
 from app.calc.grain.geometry import Grain
 from app.calc.motor import chamber
 from app.calc.motor.simulation import Motor, MotorRun, Propellant, motor_arrays, simulate, simulate_many
-from app.calc.propellant.burn_rate import law_for_blend, power_law, published_law
+from app.calc.propellant.burn_laws import law_for_blend, power_law, published_law
 from app.units import say
 from tests.calc import stiff_reference as reference
 

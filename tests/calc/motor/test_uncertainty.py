@@ -10,11 +10,12 @@ from scipy.stats import truncnorm
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError, NoSolution
 from app.calc.motor.arrays import Arrays
+from app.calc.motor.draws import drawn, sobol, taught_logs
 from app.calc.motor.nozzle import flow_function
 from app.calc.motor.simulation import Motor, example, motor_arrays, simulate
 from app.calc.motor.spread import throat_spread
-from app.calc.motor.uncertainty import Spread, default_spread, drawn, predict_range, sobol, taught_logs
-from app.calc.propellant.burn_rate import law_for_blend, power_law
+from app.calc.motor.uncertainty import Spread, default_spread, predict_range
+from app.calc.propellant.burn_laws import law_for_blend, power_law
 from app.units import say
 
 NONE = Spread(**{f.name: 0.0 for f in fields(Spread)})

@@ -12,7 +12,8 @@ from app.calc.base.constants import Floats
 from app.calc.base.errors import BlendError, CalcError, OutOfRange
 from app.calc.motor.spread import Spread
 from app.calc.propellant import burn_rate
-from app.calc.propellant.burn_rate import BLEND, SIGMA_P, BurnLaw, law_for_blend, power_law, published_law
+from app.calc.propellant.burn_laws import BLEND, law_for_blend, power_law, published_law
+from app.calc.propellant.burn_rate import SIGMA_P, BurnLaw
 from tests.published import published
 
 T = TypeVar("T", float, Floats)

@@ -5,7 +5,7 @@ import pytest
 
 from app.calc.base.constants import ATM
 from app.calc.base.errors import OutOfRange
-from app.calc.propellant.burn_rate import law_for_blend, published_law
+from app.calc.propellant.burn_laws import law_for_blend, published_law
 from app.calc.propellant.strand import BY_HAND, BY_VIDEO, against_law, mean_of, strand_rate
 
 

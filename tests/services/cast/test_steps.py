@@ -15,7 +15,7 @@ from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn
 from app.models.runsheet import PaperIn
 from app.services.book import moments
-from app.services.cast import casting, leftovers, pan, paper, steps
+from app.services.cast import casting, leftovers, pan, paper, sets_poured, steps
 from app.services.stock import batches
 from tests import build
 from tests.moment import stand_in, wall
@@ -198,7 +198,7 @@ def test_the_next_set_is_poured_when_the_compactions_of_the_first_are_done(sessi
     with clock.turned_to(NOON) as turn:
         batch = build.cast(session)
         cast = casting.the_open(session, batch)
-        assert steps.add_set(session, cast, SetIn(moulds="2 of the 54 mm grains")) == 2
+        assert sets_poured.add_set(session, cast, SetIn(moulds="2 of the 54 mm grains")) == 2
         assert "2 of the 54 mm grains" in of(cast, "pour", 2).words
         with pytest.raises(Refused, match=r"Set 1 still needs your hands: “Set the coring rods"):
             do(session, cast, "pour", 2)
@@ -226,33 +226,33 @@ def test_the_next_set_is_poured_when_the_compactions_of_the_first_are_done(sessi
 def test_a_set_poured_holds_the_compaction_before_it(session: Session) -> None:
     batch = build.cast(session, until="compact:3")
     cast = casting.the_open(session, batch)
-    steps.add_set(session, cast, SetIn(moulds="one more"))
+    sets_poured.add_set(session, cast, SetIn(moulds="one more"))
     do(session, cast, "pour", 2)
     with pytest.raises(Refused, match=r"was settled after it\. Take that back first"):
         steps.record(session, cast, of(cast, "compact:3").pk, StepIn(act="undo"))
     with pytest.raises(Refused, match="Set 2 was begun"):
-        steps.drop_set(session, cast)
+        sets_poured.drop_set(session, cast)
 
 
 def test_a_set_not_begun_is_taken_out_again(session: Session) -> None:
     batch = build.cast(session)
     cast = casting.the_open(session, batch)
     with pytest.raises(Refused, match="first set stays"):
-        steps.drop_set(session, cast)
+        sets_poured.drop_set(session, cast)
     seen = cast.version
-    steps.add_set(session, cast, SetIn(moulds="one"), seen)
+    sets_poured.add_set(session, cast, SetIn(moulds="one"), seen)
     with pytest.raises(Conflict):
-        steps.add_set(session, cast, SetIn(moulds="one"), seen)
-    steps.drop_set(session, cast)
+        sets_poured.add_set(session, cast, SetIn(moulds="one"), seen)
+    sets_poured.drop_set(session, cast)
     assert steps.sets(cast) == 1
 
 
 def test_there_is_an_end_to_sets(session: Session) -> None:
     cast = casting.the_open(session, build.cast(session))
     for _ in range(steps.MOST_SETS - 1):
-        steps.add_set(session, cast, SetIn(moulds="one"))
+        sets_poured.add_set(session, cast, SetIn(moulds="one"))
     with pytest.raises(Refused, match="at most 9 sets"):
-        steps.add_set(session, cast, SetIn(moulds="one"))
+        sets_poured.add_set(session, cast, SetIn(moulds="one"))
 
 
 def test_two_sessions_overlap_and_the_second_is_told_to_wait(session: Session) -> None:

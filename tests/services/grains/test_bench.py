@@ -10,7 +10,7 @@ from app import clock
 from app.errors import Conflict, Refused
 from app.models import Batch, Grain, Leftover, StruckWeighing
 from app.models.grain import BenchIn, DecisionIn
-from app.services.grains import bench, grains, lots, weighing
+from app.services.grains import bench, decisions, grains, lots, weighing
 from tests import build
 from tests.moment import wall
 
@@ -148,7 +148,7 @@ def test_a_page_left_open_cannot_decide_on_the_new_weighing_of_that_number(sessi
     new = _weigh(session, lot, "171 g")
     assert (new.number, new.version != seen) == (1, True)
     with pytest.raises(Conflict):
-        grains.decide(session, new, DecisionIn(decision="accept", person="Ada"), seen)
+        decisions.decide(session, new, DecisionIn(decision="accept", person="Ada"), seen)
 
 
 def test_a_weighing_taken_back_leaves_no_mass_behind(session: Session) -> None:

@@ -14,7 +14,7 @@ from app.models import Batch, Grain
 from app.models.grain import DecisionIn, GrainCorrectionIn, GrainIn
 from app.services.book import workshop
 from app.services.cast import casting
-from app.services.grains import grains
+from app.services.grains import decisions, grains
 from app.services.stock import formulas
 from tests import build
 from tests.moment import wall
@@ -134,7 +134,7 @@ def test_an_unknown_pattern_is_refused(session: Session) -> None:
 
 def _decide(session: Session, grain: Grain, decision: str, why: str = "", person: str = "Ada") -> Grain:
     texts = {"decision": decision, "why": why, "person": person}
-    return grains.decide(session, grain, DecisionIn.model_validate(texts))
+    return decisions.decide(session, grain, DecisionIn.model_validate(texts))
 
 
 def test_a_decision_keeps_who_and_when(session: Session) -> None:
@@ -166,9 +166,9 @@ def test_a_decision_is_signed(session: Session) -> None:
 def test_two_tabs_do_not_decide_over_each_other(session: Session) -> None:
     grain = build.grain(session, build.cast(session), decision=None)
     seen = grain.version
-    grains.decide(session, grain, DecisionIn(decision="accept", person="Ada"), seen)
+    decisions.decide(session, grain, DecisionIn(decision="accept", person="Ada"), seen)
     with pytest.raises(Conflict):
-        grains.decide(session, grain, DecisionIn(decision="reject", why="crack", person="Bo"), seen)
+        decisions.decide(session, grain, DecisionIn(decision="reject", why="crack", person="Bo"), seen)
     assert grain.decision == "accept"
 
 
@@ -239,12 +239,12 @@ def test_accepted_grains_are_bagged_all_at_once_and_once(session: Session) -> No
         grain = build.grain(session, lot, decision=None)
         if decision:
             _decide(session, grain, decision, "as seen")
-    assert grains.bag_accepted(session, lot) == 1
+    assert decisions.bag_accepted(session, lot) == 1
     with pytest.raises(Refused):
-        grains.bag_accepted(session, lot)
+        decisions.bag_accepted(session, lot)
     rejected = grains.by_serial(session, f"{lot.code}-03")
     with pytest.raises(Refused, match="remelt or scrap"):
-        grains.bag(session, rejected)
+        decisions.bag(session, rejected)
 
 
 def test_the_cure_counts_from_the_pour(session: Session) -> None:
@@ -269,7 +269,7 @@ def test_states_follow_a_grain_through_its_life(session: Session) -> None:
     for decision in ("hold", "reject", "accept"):
         _decide(session, grain, decision, "as seen")
         seen.append(grains.view(session, grain.serial).state)
-    grains.bag(session, grain)
+    decisions.bag(session, grain)
     seen.append(grains.view(session, grain.serial).state)
     with clock.turned_to(clock.now() + timedelta(days=8)):
         seen.append(grains.view(session, grain.serial).state)

@@ -10,7 +10,7 @@ from app.errors import Conflict, Refused
 from app.models import Batch, Grain, Leftover
 from app.models.grain import BenchIn, DecisionIn
 from app.services.book import workshop
-from app.services.grains import bench, grains, lots, rejects, shelf
+from app.services.grains import bench, decisions, grains, lots, rejects, shelf
 from app.services.grains.shelf import ShelfIn
 from app.services.motors import builds
 from app.services.stock import batches
@@ -19,7 +19,7 @@ from tests import build
 
 def _decide(session: Session, grain: Grain, decision: str, **more: Any) -> Grain:
     texts = {"decision": decision, "person": "Ada", **more}
-    return grains.decide(session, grain, DecisionIn.model_validate(texts))
+    return decisions.decide(session, grain, DecisionIn.model_validate(texts))
 
 
 def _rejected(session: Session, lot: Batch | None = None) -> Grain:

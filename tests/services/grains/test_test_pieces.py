@@ -8,7 +8,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.calc.base.constants import ATM
-from app.calc.propellant.burn_rate import published_law
+from app.calc.propellant.burn_laws import published_law
 from app.errors import NotFound, Refused
 from app.models import Batch, TestPiece
 from app.models.batch import VoidIn

@@ -22,7 +22,7 @@ from app.services.book import audit_log, audit_reasons, repository
 from app.services.book.first_minute import AT_ONCE
 from app.services.cast import casting, leftovers, pan, planning, weigh_outs
 from app.services.firings import firings
-from app.services.grains import grains, reweighs, undo
+from app.services.grains import decisions, grains, reweighs, undo
 from app.services.hardware import inventory
 from app.services.motors import builds
 from app.services.stock import blends
@@ -119,8 +119,8 @@ def test_a_decision_and_a_bagging_are_taken_back(session: Session) -> None:
     grain = build.grain(session, build.cast(session), decision=None)
     with pytest.raises(Refused, match="not decided"):
         undo.undecide(session, grain)
-    grains.decide(session, grain, DecisionIn(decision="hold", why="a chip", person="Ada"))
-    grains.bag(session, grain)
+    decisions.decide(session, grain, DecisionIn(decision="hold", why="a chip", person="Ada"))
+    decisions.bag(session, grain)
     with pytest.raises(Refused, match="take that back first"):
         undo.undecide(session, grain)
     with audit_reasons.signed(session, "Bert"):

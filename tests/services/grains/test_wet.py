@@ -16,7 +16,7 @@ from app.services.book import workshop
 from app.services.firings import firings
 from app.services.grains import grains, reweighs, sets, shelf, undo, wet
 from app.services.grains.shelf import ShelfIn
-from app.services.learning import learning, learning_pages, prediction_record
+from app.services.learning import learning, learning_pages, learning_switch, prediction_record
 from app.services.motors import builds
 from app.services.today import today
 from app.units import say
@@ -198,9 +198,9 @@ def test_a_firing_with_a_wet_grain_is_marked_and_teaches_only_when_told_to(sessi
     assert len(learning.counted(learning.evidence(session))) == 1
     with pytest.raises(Refused, match="already"):
         wet.let_in(session, firing, "The paper drew it.")
-    learning.leave_out(session, firing, "The gauge stuck.")
+    learning_switch.leave_out(session, firing, "The gauge stuck.")
     assert learning.counted(learning.evidence(session)) == []
-    learning.let_in(session, firing)
+    learning_switch.let_in(session, firing)
     assert len(learning.counted(learning.evidence(session))) == 1
     wet.end_let_in(session, firing)
     assert learning.counted(learning.evidence(session)) == []

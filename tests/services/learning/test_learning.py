@@ -23,7 +23,7 @@ from app.models.test_piece import TestPieceIn
 from app.services.book import calculation_key, workshop
 from app.services.firings import curves, firing_fits, firings
 from app.services.grains import test_pieces
-from app.services.learning import fit_records, learning, learning_pages, prediction_record
+from app.services.learning import fit_records, learning, learning_pages, learning_switch, prediction_record
 from app.services.learning.prediction_record import LearnedFactors
 from app.services.motors import builds, prediction
 from app.services.stock import blends, formulas
@@ -220,18 +220,18 @@ def test_learning_is_switched_off_for_all_and_for_one(session: Session) -> None:
     formula = formula_of(session, firing)
     on = taught(session, firing)
     assert on.used
-    learning.pause(session, formula, "Another supplier's sorbitol.")
+    learning_switch.pause(session, formula, "Another supplier's sorbitol.")
     paused = taught(session, firing)
     assert not paused.on
     assert paused.why_off == "paused for this formula: Another supplier's sorbitol."
     assert paused.rate.factor == 1.0
     assert paused.rate.spread == pytest.approx(paused.rate.default_spread)
     with pytest.raises(Refused, match="already"):
-        learning.pause(session, formula, "Again.")
-    learning.resume(session, formula)
+        learning_switch.pause(session, formula, "Again.")
+    learning_switch.resume(session, formula)
     assert taught(session, firing) == on
     with pytest.raises(Refused, match="already"):
-        learning.resume(session, formula)
+        learning_switch.resume(session, formula)
     workshop.get(session).learn = False
     off = taught(session, firing)
     assert not off.on
@@ -242,7 +242,7 @@ def test_learning_is_switched_off_for_all_and_for_one(session: Session) -> None:
 def test_a_firing_is_left_out_with_its_reason_and_let_in_again(session: Session) -> None:
     firing = fired(session)
     with_it = taught(session, firing)
-    learning.leave_out(session, firing, "The gauge stuck.")
+    learning_switch.leave_out(session, firing, "The gauge stuck.")
     without = taught(session, firing)
     assert without.firing_ids == []
     assert without.left_out == 1
@@ -250,11 +250,11 @@ def test_a_firing_is_left_out_with_its_reason_and_let_in_again(session: Session)
     line = learning_pages.formula_page(session, formula_of(session, firing)).lines[0]
     assert line.state == "left out: The gauge stuck."
     with pytest.raises(Refused, match="left out already"):
-        learning.leave_out(session, firing, "Twice.")
-    learning.let_in(session, firing)
+        learning_switch.leave_out(session, firing, "Twice.")
+    learning_switch.let_in(session, firing)
     assert taught(session, firing).rate.factor == with_it.rate.factor
     with pytest.raises(Refused, match="not left out"):
-        learning.let_in(session, firing)
+        learning_switch.let_in(session, firing)
 
 
 def test_a_failed_motor_teaches_nothing_of_its_rate(session: Session) -> None:

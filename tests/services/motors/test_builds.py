@@ -18,7 +18,7 @@ from app.models.motor import TakeApartIn
 from app.services.book import workshop
 from app.services.cast import weigh_outs
 from app.services.firings import firings
-from app.services.grains import grains
+from app.services.grains import decisions, grains
 from app.services.hardware import inventory
 from app.services.learning import prediction_record
 from app.services.motors import builds
@@ -84,7 +84,7 @@ def test_a_grain_that_was_not_accepted_is_refused(session: Session, decision: st
         ready[1].decision = None
         session.flush()
     else:
-        grains.decide(session, ready[1], DecisionIn(decision=decision, why="cracked", person="Ada"))
+        decisions.decide(session, ready[1], DecisionIn(decision=decision, why="cracked", person="Ada"))
     with pytest.raises(Refused, match=f"{ready[1].serial} {words}") as fault:
         build.motor_build(session, grains=ready)
     assert fault.value.field == "grain_ids"

@@ -4,7 +4,7 @@ import pytest
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.services.motors import designs, prediction
+from app.services.motors import designs, motor_setup
 from app.units import say
 from tests import build
 
@@ -39,5 +39,5 @@ def test_without_a_nozzle_a_throat_is_asked_for_and_its_expansion_assumed(sessio
     assert fault.value.field == "throat_d"
     typed = build.design_in(session, throat_d="12.7 mm").model_copy(update={"nozzle_id": None})
     found = designs.predict(session, typed)
-    assert (found.inputs.exit_d_m / found.inputs.throat_d_m) ** 2 == pytest.approx(prediction.USUAL_EXPANSION)
+    assert (found.inputs.exit_d_m / found.inputs.throat_d_m) ** 2 == pytest.approx(motor_setup.USUAL_EXPANSION)
     assert any("No nozzle is chosen" in say(line) for line in found.assumptions)

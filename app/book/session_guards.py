@@ -1,0 +1,190 @@
+"""Guards of hot work and of mass: the checklist gate, one plan for one list, an open session, bags not overdrawn."""
+
+from app.book.stops import stop
+
+_SESSION_IS_OPEN = """EXISTS (SELECT 1 FROM cast_session s WHERE {join} AND s.closed_at IS NULL)"""
+
+
+_FRESH_CHECKLIST = """NOT EXISTS (
+    SELECT 1 FROM checklist c
+    JOIN cast_session s ON s.id = NEW.cast_session_id AND s.batch_id = c.batch_id
+    JOIN workshop w ON w.id = 1
+    WHERE c.id = NEW.checklist_id
+      AND c.voided_at IS NULL
+      AND date(c.completed_at, 'localtime') = date(NEW.opened_at, 'localtime')  -- so it is complete
+      AND (julianday(NEW.opened_at) - julianday(c.completed_at)) * 86400.0 BETWEEN -0.01 AND w.checklist_valid_s
+      AND (SELECT count(*) FROM checklist_answer a WHERE a.checklist_id = c.id)
+        = (SELECT count(*) FROM checklist_item i WHERE i.checklist_edition_id = c.checklist_edition_id)
+)"""
+
+_ALL_ANSWERED = """(SELECT count(*) FROM checklist_answer a WHERE a.checklist_id = NEW.id)
+    = (SELECT count(*) FROM checklist_item i WHERE i.checklist_edition_id = NEW.checklist_edition_id)"""
+
+_LIST_SIGNED = """EXISTS (SELECT 1 FROM checklist c
+    WHERE c.checklist_edition_id = {row}.checklist_edition_id AND c.completed_at IS NOT NULL)"""
+_PLAN_FROZEN = """(EXISTS (SELECT 1 FROM cast_session s WHERE s.batch_id = {id})
+    OR EXISTS (SELECT 1 FROM checklist c WHERE c.batch_id = {id}
+               AND c.completed_at IS NOT NULL AND c.voided_at IS NULL))"""
+_LAST_OPENING = "(SELECT max(o.opened_at) FROM session_opening o WHERE o.cast_session_id = NEW.id)"
+
+# Hot work begins on the day of the last opening, or for as long as a checklist holds
+_DAY_OVER = """EXISTS (SELECT 1 FROM cast_session s JOIN workshop w ON w.id = 1
+    JOIN session_opening o ON o.id = (SELECT max(id) FROM session_opening WHERE cast_session_id = s.id)
+    WHERE {join} AND date({moment}, 'localtime') > date(o.opened_at, 'localtime')
+      AND (julianday({moment}) - julianday(o.opened_at)) * 86400.0 > w.checklist_valid_s + 0.01)"""
+_PAN_OF_PART = "s.batch_id = (SELECT batch_id FROM batch_part p WHERE p.id = NEW.batch_part_id)"
+_COMPLETE = "(SELECT completed_at FROM checklist c WHERE c.id = {id}) IS NOT NULL"
+_BAG_OVERDRAWN = """NEW.supply_id IS NOT NULL AND NEW.voided_at IS NULL AND
+    (SELECT mass_kg FROM supply WHERE id = NEW.supply_id)
+    + (SELECT coalesce(sum(delta_kg), 0) FROM supply_correction WHERE supply_id = NEW.supply_id)
+    - (SELECT coalesce(sum(mass_kg), 0) FROM weigh_out
+       WHERE supply_id = NEW.supply_id AND voided_at IS NULL AND id <> coalesce(NEW.id, -1))
+    - NEW.mass_kg < -1e-9"""
+_LEFTOVER_OVERDRAWN = """NEW.leftover_id IS NOT NULL AND NEW.voided_at IS NULL AND
+    (SELECT mass_kg FROM leftover WHERE id = NEW.leftover_id)
+    - (SELECT coalesce(sum(mass_kg), 0) FROM weigh_out
+       WHERE leftover_id = NEW.leftover_id AND voided_at IS NULL AND id <> coalesce(NEW.id, -1))
+    - NEW.mass_kg < -1e-9"""
+
+# Of two guards that stop the same act the one made last speaks, and that should be the one that knows why.
+GUARDS: list[tuple[str, str]] = [
+    # The checklist gate
+    stop(
+        "guard_opening_needs_checklist",
+        "BEFORE INSERT ON session_opening",
+        _FRESH_CHECKLIST,
+        "a cast session opens only with a complete checklist of its batch, made today and recent enough",
+    ),
+    stop("guard_opening_stays", "BEFORE UPDATE ON session_opening", "1", "an opening is never changed"),
+    stop("guard_opening_kept", "BEFORE DELETE ON session_opening", "1", "an opening is never erased"),
+    stop(
+        "guard_session_starts_closed",
+        "BEFORE INSERT ON cast_session",
+        "NEW.closed_at IS NULL",
+        "a cast session is opened by a checklist",
+    ),
+    stop(
+        "guard_session_reopening",
+        "BEFORE UPDATE ON cast_session",
+        """OLD.closed_at IS NOT NULL AND NEW.closed_at IS NULL AND NOT EXISTS (
+            SELECT 1 FROM session_opening o WHERE o.cast_session_id = NEW.id AND o.opened_at >= OLD.closed_at)""",
+        "a closed cast session is reopened by a new checklist",
+    ),
+    stop(
+        "guard_session_stays",
+        "BEFORE UPDATE ON cast_session",
+        f"""NEW.batch_id IS NOT OLD.batch_id
+            OR (OLD.closed_at IS NOT NULL AND NEW.closed_at IS NOT NULL AND NEW.closed_at IS NOT OLD.closed_at)
+            OR (OLD.closed_at IS NULL AND NEW.closed_at <= {_LAST_OPENING})""",
+        "a cast session keeps its batch, and closes after it was opened",
+    ),
+    stop(
+        "guard_checklist_starts_open",
+        "BEFORE INSERT ON checklist",
+        "NEW.completed_at IS NOT NULL",
+        "a checklist is answered before it is complete",
+    ),
+    stop(
+        "guard_checklist_complete",
+        "BEFORE UPDATE ON checklist",
+        f"OLD.completed_at IS NULL AND NEW.completed_at IS NOT NULL AND NOT ({_ALL_ANSWERED})",
+        "every line of the checklist needs an answer",
+    ),
+    stop(
+        "guard_checklist_frozen",
+        "BEFORE UPDATE ON checklist",
+        """OLD.completed_at IS NOT NULL AND (NEW.completed_at IS NOT OLD.completed_at
+            OR NEW.person IS NOT OLD.person OR NEW.batch_id IS NOT OLD.batch_id
+            OR NEW.checklist_edition_id IS NOT OLD.checklist_edition_id
+            OR (OLD.voided_at IS NOT NULL AND NEW.voided_at IS NULL))""",
+        "a complete checklist is not changed; make a new one",
+    ),
+    *(
+        stop(
+            f"guard_answer_{act.lower()}",
+            f"BEFORE {act} ON checklist_answer",
+            _COMPLETE.format(id=f"{row}.checklist_id"),
+            "a complete checklist is not changed; make a new one",
+        )
+        for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+    ),
+    stop(
+        "guard_answer_of_this_list",
+        "BEFORE INSERT ON checklist_answer",
+        """(SELECT checklist_edition_id FROM checklist_item WHERE id = NEW.checklist_item_id)
+            IS NOT (SELECT checklist_edition_id FROM checklist WHERE id = NEW.checklist_id)""",
+        "the line belongs to another version of the list",
+    ),
+    *(
+        stop(
+            f"guard_list_{act.lower()}",
+            f"BEFORE {act} ON checklist_item",
+            _LIST_SIGNED.format(row=row),
+            "a version of the list that was signed is not changed; make a new version",
+        )
+        for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
+    ),
+    # A checklist is signed for one plan
+    *(
+        stop(
+            f"guard_{table}_{act.split()[0].lower()}",
+            f"BEFORE {act} ON {table}",
+            _PLAN_FROZEN.format(id=f"{row}.batch_id"),
+            "the plan has a complete checklist or was cast; void the checklist first",
+        )
+        for table, measured in (("batch_part", "target_kg"), ("batch_item", "count"))
+        for act, row in (("INSERT", "NEW"), (f"UPDATE OF {measured}, batch_id", "OLD"), ("DELETE", "OLD"))
+    ),
+    stop(
+        "guard_batch_update",
+        "BEFORE UPDATE OF code, formula_id, target_mass_kg ON batch",
+        f"""(NEW.code IS NOT OLD.code OR NEW.formula_id IS NOT OLD.formula_id
+            OR NEW.target_mass_kg IS NOT OLD.target_mass_kg) AND {_PLAN_FROZEN.format(id="OLD.id")}""",
+        "the plan has a complete checklist or was cast; void the checklist first",
+    ),
+    # Work belongs to an open session
+    *(
+        stop(
+            f"guard_{table}_{act.lower()}",
+            f"BEFORE {act} ON {table}",
+            "NOT " + _SESSION_IS_OPEN.format(join="s.id = NEW.cast_session_id"),
+            "the cast session is closed; reopen it with a new checklist",
+        )
+        for table, act in (("cast_step", "UPDATE"), ("temperature_reading", "INSERT"), ("session_note", "INSERT"))
+    ),
+    *(
+        stop(
+            f"guard_weigh_out_{act.lower()}",
+            f"BEFORE {act} ON weigh_out",
+            "NOT " + _SESSION_IS_OPEN.format(join=_PAN_OF_PART),
+            "the cast session is not open; open it with a checklist",
+        )
+        for act in ("INSERT", "UPDATE")
+    ),
+    stop(
+        "guard_weigh_out_of_the_day",
+        "BEFORE INSERT ON weigh_out",
+        _DAY_OVER.format(join=_PAN_OF_PART, moment="NEW.created_at"),
+        "the session was opened on an earlier day; reopen it with a new checklist",
+    ),
+    stop(
+        "guard_step_of_the_day",
+        "BEFORE UPDATE ON cast_step",
+        "OLD.done_at IS NULL AND NEW.done_at IS NOT NULL AND (NEW.set_number = 0 OR NEW.key = 'pour') AND "
+        + _DAY_OVER.format(join="s.id = NEW.cast_session_id", moment="NEW.done_at"),
+        "the session was opened on an earlier day; reopen it with a new checklist",
+    ),
+    # Mass does not come from nowhere
+    stop("guard_bag_insert", "BEFORE INSERT ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),
+    stop("guard_bag_update", "BEFORE UPDATE ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),
+    stop("guard_leftover", "BEFORE INSERT ON weigh_out", _LEFTOVER_OVERDRAWN, "the leftover does not hold that much"),
+    stop(
+        "guard_weigh_out_stays",
+        "BEFORE UPDATE ON weigh_out",
+        """NEW.mass_kg IS NOT OLD.mass_kg OR NEW.batch_part_id IS NOT OLD.batch_part_id
+            OR NEW.supply_id IS NOT OLD.supply_id OR NEW.leftover_id IS NOT OLD.leftover_id
+            OR (OLD.voided_at IS NOT NULL AND NEW.voided_at IS NOT OLD.voided_at)""",
+        "a weighed amount is struck out and weighed again, not rewritten",
+    ),
+    stop("guard_weigh_out_kept", "BEFORE DELETE ON weigh_out", "1", "a weighed amount is struck out, not erased"),
+]
