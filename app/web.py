@@ -5,23 +5,19 @@ form that names a region (`swap` in `_forms.html`) lets htmx take that region ou
 the same form posts and the same page comes back.
 """
 
-import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import cache
 from typing import Annotated, Any, TypeVar
 from urllib.parse import quote, unquote
 
 from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
-from jinja2.runtime import Context
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
-from app import clock, logbook, units, uploads
+from app import logbook, units, uploads
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note
 from app.db import reading, writing
@@ -29,10 +25,9 @@ from app.errors import Asked, BookError
 from app.forms import Choice, Form, from_texts, resent, whole
 from app.models import Draft, OnceToken, Workshop
 from app.models.base import FormIn, as_form
-from app.page import Page, tabs_of
+from app.page import Page
 from app.services.book import audit_reasons, drafts, workshop
-from app.services.stock import supplies
-from app.settings import resource
+from app.templating import templates
 from app.troubles import trouble_of
 
 Texts = list[tuple[str, str]]
@@ -63,62 +58,7 @@ PageNumber = Annotated[int, Query(ge=1, le=100_000)]
 """Which page of a long list an address asks for."""
 
 
-# --- Templates ---------------------------------------------------------------------------------
-
-
-@cache
-def _asset(name: str) -> str:
-    digest = hashlib.sha256((resource("static") / name).read_bytes()).hexdigest()[:10]
-    return f"/static/{name}?v={digest}"
-
-
-def _measure_filter(kind: str) -> Callable[..., str]:
-    @pass_context
-    def write(context: Context, si: float | None, decimals: int | None = None) -> str:
-        return units.show(si, kind, context["units"], decimals)
-
-    return write
-
-
-@pass_context
-def _bare(context: Context, si: float | None, kind: str, decimals: int | None = None) -> str:
-    return "–" if si is None else units.number(si, kind, context["units"], decimals)
-
-
-@pass_context
-def _said(context: Context, value: Any) -> Any:
-    """What a page writes: a note becomes words in the workshop's units here, and only here."""
-    return units.say(value, context["units"]) if isinstance(value, Note) else value
-
-
-def _environment() -> Environment:
-    env = Environment(
-        loader=FileSystemLoader(resource("templates")),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_said,
-    )
-    env.globals["asset"] = _asset
-    env.globals["tabs_of"] = tabs_of
-    env.globals["unit_of"] = units.unit_of
-    env.globals["law_factor"] = units.law_factor
-    env.globals["convert"] = units.convert
-    env.globals["now"] = clock.now
-    env.globals["today"] = clock.today
-    env.filters["say"] = _said
-    for kind in units.KINDS:
-        env.filters[kind] = _measure_filter(kind)
-    env.filters["bare"] = _bare
-    env.filters["ingredient"] = supplies.ingredient_name
-    env.filters["moment"] = lambda m: "–" if m is None else clock.day_and_time(m)
-    env.filters["clock"] = lambda m: "–" if m is None else f"{clock.local(m):%H:%M}"
-    env.filters["day"] = lambda d: "–" if d is None else clock.day(d)
-    return env
-
-
-templates = _environment()
+# --- Pages ---------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from jinja2 import DictLoader, Environment, FunctionLoader, meta, nodes
 
-from app import faults, web
+from app import faults, templating, web
 from app.page import Page, every
 from app.routers.book.people import AtBenchPage  # and with it every router, so every page
 
@@ -119,11 +119,11 @@ def faults_of(page: type[Page], env: Environment) -> list[str]:
 
 @pytest.mark.parametrize("page", list(declared()), ids=lambda page: page.__name__)
 def test_a_page_declares_what_its_template_reads_and_nothing_else(page: type[Page]) -> None:
-    assert faults_of(page, web.templates) == []
+    assert faults_of(page, templating.templates) == []
 
 
 def test_every_template_has_one_page_that_declares_it() -> None:
-    env = web.templates
+    env = templating.templates
     pages = [page.template for page in declared()]
     assert sorted(set(pages)) == sorted(pages)
     drawn = {name for name in env.list_templates() if not name.rsplit("/")[-1].startswith("_")}
@@ -174,12 +174,12 @@ PARTS = {
     ],
 )
 def test_what_a_template_reads_is_found(source: str, read: str) -> None:
-    env = web.templates.overlay(loader=DictLoader({**PARTS, "it": source}))
+    env = templating.templates.overlay(loader=DictLoader({**PARTS, "it": source}))
     assert reads(env, "it") == set(read.split())
 
 
 def test_macros_that_read_their_surroundings_are_imported_with_them() -> None:
-    env = web.templates.overlay(loader=DictLoader({**PARTS, "it": "{% import 'macros' as m %}"}))
+    env = templating.templates.overlay(loader=DictLoader({**PARTS, "it": "{% import 'macros' as m %}"}))
     with pytest.raises(AssertionError, match="without the context"):
         reads(env, "it")
 
@@ -196,12 +196,12 @@ def test_macros_that_read_their_surroundings_are_imported_with_them() -> None:
 )
 def test_a_page_that_does_not_fit_its_template_is_seen(template: str, old: str, new: str, fault: str) -> None:
     def changed(name: str) -> str:
-        assert web.templates.loader is not None
-        source = web.templates.loader.get_source(web.templates, name)[0]
+        assert templating.templates.loader is not None
+        source = templating.templates.loader.get_source(templating.templates, name)[0]
         assert name != template or old in source
         return source.replace(old, new) if name == template else source
 
-    env = web.templates.overlay(loader=FunctionLoader(changed))
+    env = templating.templates.overlay(loader=FunctionLoader(changed))
     assert [words for words in faults_of(AtBenchPage, env) if words.endswith(fault)]
 
 

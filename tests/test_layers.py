@@ -111,8 +111,20 @@ MAY_USE = {
     | {"troubles", "logbook"},
     "access": EVERYWHERE | {"access", "db", "services.book"},
     "web": EVERYWHERE
-    | {"page", "forms", "models", "units", "uploads", "calc.base", "db", "settings", "troubles", "logbook"}
-    | {"services.book", "services.stock.supplies"},
+    | {
+        "page",
+        "forms",
+        "models",
+        "units",
+        "uploads",
+        "calc.base",
+        "db",
+        "templating",
+        "troubles",
+        "logbook",
+        "services.book",
+    },
+    "templating": EVERYWHERE | {"page", "units", "calc.base", "settings", "services.stock.supplies"},
 }
 """Of `app`, what each layer may import. Models take numbers of calc too, such as limits and defaults: see below."""
 
@@ -174,6 +186,7 @@ RULES: dict[str, Callable[[ast.AST], list[str]]] = {
     "book": partial(faults_of, "book"),
     "access": partial(faults_of, "access"),
     "web": partial(faults_of, "web"),
+    "templating": partial(faults_of, "templating"),
 }
 
 
@@ -283,6 +296,20 @@ def test_one_question_is_answered_in_one_place(what: str) -> None:
         str(path.relative_to(APP)) for path in modules(".") if re.search(pattern, path.read_text(encoding="utf-8"))
     }
     assert found == {place}
+
+
+MOST_LINES = {"module": 400, "stylesheet": 150}
+
+
+def test_modules_and_stylesheets_are_short_enough_to_be_read_at_once() -> None:
+    files = {"module": modules("."), "stylesheet": sorted((APP.parent / "static").rglob("*.css"))}
+    long = {
+        path.name: lines
+        for kind, paths in files.items()
+        for path in paths
+        if (lines := len(path.read_text(encoding="utf-8").splitlines())) > MOST_LINES[kind]
+    }
+    assert long == {}
 
 
 SLOW_TO_LOAD = {"alembic", "cantera", "pint", "scipy", "segno"}

@@ -23,7 +23,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from app import clock
 from app.book import guards
-from app.calc.record.logger_text import plain_text
+from app.calc.record.plain_text import plain_text
 from app.db import open_engine, writing
 from app.main import create_app
 from app.models import Batch, Curve, CurveFile, Firing, Grain, Prediction

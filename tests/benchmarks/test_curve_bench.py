@@ -9,7 +9,7 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from app.calc.record.logger_text import plain_text
+from app.calc.record.plain_text import plain_text
 from app.models.curve import ReadIn
 from app.services.firings import reading
 from app.services.firings.reading import Motor

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from app import scale_lines, units
 from app.calc.base.errors import CalcError
-from app.calc.record import logger_text
+from app.calc.record import logger_text, plain_text
 from app.forms import from_texts, whole
 from app.models.base import FormIn
 from app.models.curve import ReadIn
@@ -148,7 +148,7 @@ def _line(text: str) -> str:
 
 def _file(raw: bytes) -> str:
     try:
-        text = logger_text.plain_text(raw)
+        text = plain_text.plain_text(raw)
         layout = logger_text.guess_layout(text)
         logger_text.first_lines(text, 20)
         logger_text.first_numbers(text, layout)

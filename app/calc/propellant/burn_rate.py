@@ -165,6 +165,7 @@ class BurnLaw:
 
         Examples
         --------
+        >>> from app.calc.propellant.burn_laws import published_law
         >>> round(published_law("sucrose").temperature_factor(303.15), 4)
         1.0305
         """
@@ -201,6 +202,7 @@ class BurnLaw:
 
         Examples
         --------
+        >>> from app.calc.propellant.burn_laws import published_law
         >>> law = published_law("sucrose")
         >>> round(float(law.rate(1e6)) * 1e3, 2)
         8.26
@@ -244,6 +246,7 @@ class BurnLaw:
 
         Examples
         --------
+        >>> from app.calc.propellant.burn_laws import published_law
         >>> published_law("sorbitol").in_range([5e4, 5e6]).tolist()
         [False, True]
         """

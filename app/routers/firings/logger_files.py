@@ -13,22 +13,18 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import uploads, web
-from app.calc.record import logger_text
 from app.forms import Choice, Form, from_texts
 from app.models import Firing
 from app.models.base import FormIn
 from app.models.logger_file import LoggerFile
 from app.page import Page
 from app.services.book import workshop
-from app.services.firings import firings
+from app.services.firings import firings, logger_files
 from app.services.firings.logger_files import Logger
 from app.services.motors.builds import Built
 from app.units import UnitSystem
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
-
-HEAD = 14
-"""Lines of the file that the reading page shows."""
 
 TEXT_CHOICES: dict[str, list[Choice]] = {
     "delimiter": [("comma", "commas"), ("semicolon", "semicolons"), ("tab", "tabs"), ("blank", "blanks")],
@@ -145,7 +141,7 @@ class LoggerPages:
         row = self.logger.file(session, firing, file_id)
         if form is None:
             form = web.blank(request, session, self.reading, initial=self.logger.texts_for(session, firing, row))
-        rows, columns, numbered = beginning(logger_text.plain_text(row.raw), form)
+        rows, columns, numbered = beginning(row.raw, form)
         form.choices = {**self.choices, **form.choices, **dict.fromkeys(self.columns, numbered)}
         found = None
         if look:
@@ -249,22 +245,12 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
         return Response(row.raw, media_type="application/octet-stream", headers=head)
 
 
-def beginning(text: bytes, form: Form) -> tuple[list[tuple[int, list[str]]], int, list[Choice]]:
+def beginning(raw: bytes, form: Form) -> tuple[list[tuple[int, list[str]]], int, list[Choice]]:
     """The first lines of a file with their numbers, how many columns they have, and the columns as choices."""
-    first = _whole(form.text("first_line"))
-    head = logger_text.first_lines(text, max(HEAD, min(first, 1000) + HEAD // 2))
-    delimiter = form.text("delimiter") if form.text("delimiter") in logger_text.DELIMITERS else "comma"
-    rows = [(i, logger_text.cells(line, delimiter)) for i, line in enumerate(head, start=1)]
-    columns = max((len(cells) for _, cells in rows[-HEAD:]), default=1)
-    names = _names(rows, first, columns)
-    numbered = [(str(i), f"column {i}: {name}" if name else f"column {i}") for i, name in enumerate(names, start=1)]
-    return rows[-HEAD:], columns, numbered
+    found = logger_files.beginning(raw, _whole(form.text("first_line")), form.text("delimiter"))
+    numbered = [(str(i), f"column {i}: {name}" if name else f"column {i}") for i, name in enumerate(found.names, 1)]
+    return found.rows, found.columns, numbered
 
 
 def _whole(text: str) -> int:
     return int(text) if text.isdecimal() and len(text) < 6 else 1
-
-
-def _names(rows: list[tuple[int, list[str]]], first_line: int, columns: int) -> list[str]:
-    heads = [cells for i, cells in rows if i < first_line and len(cells) == columns]
-    return heads[-1] if heads else [""] * columns

@@ -8,7 +8,7 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
-from app.calc.record import logger_text
+from app.calc.record import plain_text
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
 from app.services.book import audit_reasons, repository, workshop
@@ -97,7 +97,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
         The motor did not light, or the file cannot be read so; beside the field.
     """
     STAND.allow(firing)
-    found, samples = reading.read_whole(logger_text.plain_text(row.raw), data, _motor(session, firing))
+    found, samples = reading.read_whole(plain_text.plain_text(row.raw), data, _motor(session, firing))
     curve = Curve(
         firing_id=firing.pk,
         curve_file_id=row.pk,

@@ -24,7 +24,7 @@ from app.calc.fit.pressure_fit import GAUGE, fit_law, fit_pressure, reading_erro
 from app.calc.fit.thrust_fit import fit_figures, fit_nozzle, respond
 from app.calc.motor.assembly import Motor
 from app.calc.motor.spread import Spread
-from app.calc.record import logger_text
+from app.calc.record import plain_text
 from app.errors import Refused
 from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
 from app.models.curve import ReadIn
@@ -151,7 +151,7 @@ def _samples(session: Session, firing: Firing, curve: Curve) -> Samples:
     build = repository.get(session, MotorBuild, firing.motor_build_id, "motor")
     air = atmosphere(build.field_elevation_m).pressure
     known = reading.Motor(found.propellant_kg, build.throat_d_m, firing.throat_after_m, air)
-    return reading.read_whole(logger_text.plain_text(raw), data, known)[1]
+    return reading.read_whole(plain_text.plain_text(raw), data, known)[1]
 
 
 def _nested(texts: dict[str, str]) -> dict[str, object]:

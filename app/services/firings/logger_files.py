@@ -15,7 +15,7 @@ from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from app.calc.base.errors import CalcError
-from app.calc.record import logger_text
+from app.calc.record import logger_text, plain_text
 from app.errors import NotFound, Refused
 from app.models import AltimeterTrack, Curve, Firing
 from app.models.base import FormIn, attribute
@@ -26,6 +26,10 @@ from app.units import Quantity
 F = TypeVar("F", bound=LoggerFile)
 R = TypeVar("R", Curve, AltimeterTrack)
 X = TypeVar("X", bound=BaseModel)
+
+
+HEAD = 14
+"""Lines of a file that its page shows."""
 
 
 @dataclass(frozen=True)
@@ -142,7 +146,7 @@ class Logger(Generic[F, R, X]):
         if not name and not raw:
             raise Refused("Choose the file that the logger wrote.", field="file")
         try:
-            logger_text.guess_layout(logger_text.plain_text(raw))
+            logger_text.guess_layout(plain_text.plain_text(raw))
         except CalcError as error:
             raise samples.refusal(error) from None
         digest = hashlib.sha256(raw).hexdigest()
@@ -173,7 +177,7 @@ class Logger(Generic[F, R, X]):
         last = next((one for one in self.readings(session, firing) if one.file_id == row.pk), None)
         if last is not None:
             return dict(json.loads(last.reading_json))
-        return self.guess(session, firing, logger_text.plain_text(row.raw))
+        return self.guess(session, firing, plain_text.plain_text(row.raw))
 
     def preview(self, session: Session, firing: Firing, row: F, data: FormIn) -> X:
         """What a file holds when it is read so; nothing is kept.
@@ -183,7 +187,7 @@ class Logger(Generic[F, R, X]):
         Refused
             It cannot be read so; beside the field.
         """
-        return self.read(session, firing, logger_text.plain_text(row.raw), data)
+        return self.read(session, firing, plain_text.plain_text(row.raw), data)
 
     def too_large(self) -> str:
         """What is said of a file over the limit."""
@@ -207,3 +211,25 @@ def as_typed(data: FormIn) -> str:
     for i, point in enumerate(getattr(data, "points", [])):
         texts[f"points.{i}.mass"], texts[f"points.{i}.reading"] = text(point.mass), text(point.reading)
     return json.dumps(texts)
+
+
+# --- How a file begins -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """The first lines of a file by their numbers, the columns they have, and what stands over these."""
+
+    rows: list[tuple[int, list[str]]]
+    columns: int
+    names: list[str]
+
+
+def beginning(raw: bytes, first_line: int, delimiter: str) -> Beginning:
+    """How a file begins, about the line that its numbers are said to begin in."""
+    head = logger_text.first_lines(plain_text.plain_text(raw), max(HEAD, min(first_line, 1000) + HEAD // 2))
+    known = delimiter if delimiter in logger_text.DELIMITERS else "comma"
+    rows = [(i, logger_text.cells(line, known)) for i, line in enumerate(head, start=1)]
+    columns = max((len(cells) for _, cells in rows[-HEAD:]), default=1)
+    over = [cells for i, cells in rows if i < first_line and len(cells) == columns]
+    return Beginning(rows[-HEAD:], columns, over[-1] if over else [""] * columns)

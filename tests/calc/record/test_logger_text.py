@@ -6,7 +6,8 @@ import pytest
 from app.calc.base.constants import STANDARD_GRAVITY
 from app.calc.base.errors import CalcError
 from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles, sample_times
-from app.calc.record.logger_text import Layout, first_numbers, guess_layout, line_of, plain_text, read_columns
+from app.calc.record.logger_text import Layout, first_numbers, guess_layout, line_of, read_columns
+from app.calc.record.plain_text import plain_text
 
 T = np.arange(40) / 100
 F = np.round(200 * np.sin(np.pi * T / 0.39) ** 2, 3)

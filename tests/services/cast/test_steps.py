@@ -249,7 +249,7 @@ def test_a_set_not_begun_is_taken_out_again(session: Session) -> None:
 
 def test_there_is_an_end_to_sets(session: Session) -> None:
     cast = casting.the_open(session, build.cast(session))
-    for _ in range(steps.MOST_SETS - 1):
+    for _ in range(sets_poured.MOST_SETS - 1):
         sets_poured.add_set(session, cast, SetIn(moulds="one"))
     with pytest.raises(Refused, match="at most 9 sets"):
         sets_poured.add_set(session, cast, SetIn(moulds="one"))
