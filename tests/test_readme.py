@@ -3,6 +3,8 @@
 import re
 from pathlib import Path
 
+from tests.test_layers import ROOMS
+
 ROOT = Path(__file__).resolve().parent.parent
 
 
@@ -26,3 +28,29 @@ def test_ci_checks_what_the_guide_tells_to_check() -> None:
     checks = [check.replace("ruff format", "ruff format --check") for check in told.split(" && ")]
     run = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
     assert checks == [line for line in run if line.startswith((".venv/bin/ruff", ".venv/bin/mypy"))]
+
+
+GUIDE = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def test_the_guide_names_only_what_is_there() -> None:
+    """A file by its path, from the top or from `app/`; a file of the folder named last by its name alone."""
+    folders = [ROOT, ROOT / "app"]
+    named = re.findall(
+        r"(?<![\w/.])(?:[\w.*-]+/)*[\w.*-]+\.(?:py|md|html|csv|lock|toml)\b|(?<![\w/.])(?:[\w.]+/)+(?![\w*.])", GUIDE
+    )
+    assert len(named) > 30
+    for name in named:
+        assert any(any(folder.glob(name)) for folder in folders), name
+        path = next(folder for folder in folders if any(folder.glob(name))) / name
+        folders = [*folders[:2], path.parent]
+
+
+def test_the_guide_tells_the_order_of_rooms_that_the_tests_keep() -> None:
+    for layer in ("calc", "services"):
+        assert f"- `{layer}`: {' · '.join(ROOMS[layer])}\n" in GUIDE
+
+
+def test_the_guide_has_two_pages() -> None:
+    assert len(GUIDE.splitlines()) <= 120
+    assert "python -m tests.promises" in GUIDE
