@@ -13,7 +13,7 @@ from tests import build
 
 
 def test_each_number_that_fits_is_what_a_design_of_its_own_gives(session: Session) -> None:
-    data = build.design_in(session)
+    data = build.design_in(session, pattern=build.pattern(session, casting_tube_id=build.tube(session, tare="96 g").pk))
     rocket, field = build.rocket(session), build.field(session, elevation="0 m")
     asked = FlightIn.model_validate({"rocket_id": rocket.pk, "launch_field_id": field.pk, "empty_motor": "900 g"})
     estimate = flights.estimate(session, designs.predict(session, data), asked)
@@ -26,6 +26,10 @@ def test_each_number_that_fits_is_what_a_design_of_its_own_gives(session: Sessio
     assert three.run.designation == alone.designation
     assert three.run.total_impulse == pytest.approx(alone.total_impulse.mid)
     assert three.flight.highest == pytest.approx(flights.estimate(session, alone, asked).flight.highest, rel=5e-3)
+    flown = [(one.count, one.run, one.flight) for one in found if one.run and one.flight]
+    assert [count for count, *_ in flown] == [2, 3, 4], "one grain does not leave the rail"
+    for count, run, flight in flown:  # by hand: a rocket of 7.26 kg, an empty motor of 900 g, tubes and propellant
+        assert flight.liftoff_mass == pytest.approx(7.26 + 0.9 + 0.096 * count + run.propellant_mass)
     heights = [one.flight.highest for one in found if one.flight]
     assert heights == sorted(heights)
 
@@ -57,3 +61,9 @@ def test_what_was_learned_is_in_every_number(session: Session) -> None:
         assert one.run is not None
         assert was.run is not None
         assert one.run.peak_pressure / was.run.peak_pressure == pytest.approx(factor ** (1 / (1 - 0.319)), rel=0.02)
+
+
+def test_a_dozen_is_the_most_that_is_looked_at(session: Session) -> None:
+    short = build.pattern(session, length="10 mm")
+    found = grain_count_study.compare(session, build.design_in(session, pattern=short, throat_d="30 mm"), None)
+    assert [one.count for one in found] == list(range(1, 13))
