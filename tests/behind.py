@@ -46,3 +46,11 @@ def lan_of(site: Site) -> Lan:
     lan = app_of(site).state.lan
     assert isinstance(lan, Lan)
     return lan
+
+
+def renew(engine: Engine, book: Path, empty: Path) -> None:
+    """Put an empty book under an engine that is kept: a new engine would compile every statement again."""
+    engine.dispose()
+    for end in ("-wal", "-shm"):
+        book.with_name(book.name + end).unlink(missing_ok=True)
+    book.write_bytes(empty.read_bytes())

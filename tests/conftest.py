@@ -18,7 +18,7 @@ from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.settings import Settings
 from tests import build, moment
-from tests.behind import book_of, engine_of
+from tests.behind import book_of, engine_of, renew
 
 settings.register_profile("book", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("book")
@@ -35,7 +35,13 @@ _HELD = ExitStack()
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Hold the clock before any test file is read: days in them, and what is made once for many, are of that moment."""
+    """Hold the clock before any test file is read: days in them, and what is made once for many, are of that moment.
+
+    Several workers share the tests out in long runs, and one that is done takes over from another: neighbours want the
+    same book or server, which is then made once, and nobody waits at the end for a long file.
+    """
+    if config.getoption("dist", "no") == "load":
+        config.option.dist = "worksteal"
     moment.stand_in(config.getoption("--zone"))
     _HELD.enter_context(clock.turned_to(moment.wall(config.getoption("--at"))))
 
@@ -106,14 +112,6 @@ def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return once_in_a_run(tmp_path_factory, "demo.sqlite3", fill)
 
 
-def _renew(engine: Engine, book: Path, empty: Path) -> None:
-    """Put an empty book under an engine that is kept: a new engine would compile every statement again."""
-    engine.dispose()
-    for end in ("-wal", "-shm"):
-        book.with_name(book.name + end).unlink(missing_ok=True)
-    book.write_bytes(empty.read_bytes())
-
-
 @pytest.fixture(scope="session")
 def _kept_engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Engine, Path]]:
     book = tmp_path_factory.mktemp("services") / "book.sqlite3"
@@ -126,7 +124,7 @@ def _kept_engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Eng
 def engine(_kept_engine: tuple[Engine, Path], empty_book: Path) -> Iterator[Engine]:
     """An engine on a fresh, empty book."""
     engine, book = _kept_engine
-    _renew(engine, book, empty_book)
+    renew(engine, book, empty_book)
     yield engine
     engine.dispose()
 
@@ -146,7 +144,7 @@ def _kept_app(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
 @pytest.fixture
 def client(_kept_app: FastAPI, empty_book: Path) -> Iterator[TestClient]:
     """A browser without script on a fresh, empty book."""
-    _renew(engine_of(_kept_app), book_of(_kept_app), empty_book)
+    renew(engine_of(_kept_app), book_of(_kept_app), empty_book)
     with TestClient(_kept_app, base_url="http://localhost") as client:
         yield client
 

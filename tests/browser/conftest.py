@@ -10,13 +10,14 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
-from sqlalchemy import Engine
+from fastapi import FastAPI
+from playwright.sync_api import Browser, BrowserContext, Page, Request, expect, sync_playwright
+from sqlalchemy import Engine, QueuePool
 
 from app.__main__ import _listen
 from app.main import create_app
 from app.settings import Settings
-from tests.behind import engine_of
+from tests.behind import book_of, engine_of, renew
 
 QUIET = [
     "--no-sandbox",
@@ -27,6 +28,9 @@ QUIET = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PATIENCE_MS = 15_000
+"""What is waited for: far more than any of it takes, so that a busy machine fails no test [ms]."""
+
 ARTIFACTS = Path(__file__).resolve().parents[2] / "test-artifacts"
 FAILED = pytest.StashKey[bool]()
 
@@ -61,18 +65,26 @@ class Site:
         return sum(1 for r in self.requests if r.is_navigation_request() and r.frame == page.main_frame)
 
 
+@pytest.fixture(scope="session")
+def _kept_site(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
+    return create_app(Settings(book=tmp_path_factory.mktemp("site") / "book.sqlite3"))
+
+
 @pytest.fixture
-def site(tmp_path: Path, empty_book: Path) -> Iterator[Site]:
+def site(_kept_site: FastAPI, empty_book: Path) -> Iterator[Site]:
     """The app on a fresh, empty book, served on a free loopback port."""
-    book = tmp_path / "book.sqlite3"
-    book.write_bytes(empty_book.read_bytes())
-    yield from serve(book)
+    renew(engine_of(_kept_site), book_of(_kept_site), empty_book)
+    yield from served(_kept_site)
 
 
 def serve(book: Path) -> Iterator[Site]:
-    """Serve a book in a thread until the test is over."""
+    """Serve a book in a thread, by an app of its own, until the test is over."""
+    yield from served(create_app(Settings(book=book)))
+
+
+def served(app: FastAPI) -> Iterator[Site]:
+    """Serve an app in a thread until the test is over."""
     listener = _listen("127.0.0.1", 18765)
-    app = create_app(Settings(book=book))
     server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
     thread.start()
@@ -85,11 +97,20 @@ def serve(book: Path) -> Iterator[Site]:
     thread.join(timeout=20)
     listener.close()
     assert not thread.is_alive(), "the server did not go down"
+    pool = engine_of(app).pool
+    assert isinstance(pool, QueuePool)
+    for _ in range(PATIENCE_MS // 10):  # a request that nobody waits for any more ends in a thread of its own
+        if not pool.checkedout():
+            break
+        time.sleep(0.01)
+    else:
+        pytest.fail("a request still holds the book")
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """One Chromium for all browser tests, in their zone (it takes TZ from this process's environment)."""
+    expect.set_options(timeout=PATIENCE_MS)
     if chromium_path() is None:
         pytest.fail("CI has no Chromium: the browser tests cannot run, and that is a failure.")
     with sync_playwright() as playwright:
@@ -102,7 +123,7 @@ def browser() -> Iterator[Browser]:
 def context(browser: Browser, site: Site) -> Iterator[BrowserContext]:
     """A clean profile at laptop size, opened on the site."""
     context = browser.new_context(base_url=site.address, viewport={"width": 1366, "height": 768})
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(PATIENCE_MS)
     context.on("request", lambda request: site.requests.append(request))
     yield context
     context.close()

@@ -17,7 +17,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests import addresses
-from tests.browser.conftest import Site, serve
+from tests.browser.conftest import PATIENCE_MS, Site, serve
 
 SIZES = {"laptop": (1366, 768), "tablet": (820, 1180)}
 PAPER = (680, 963)
@@ -98,7 +98,7 @@ def tab(browser: Browser, demo: Site, request: pytest.FixtureRequest) -> Iterato
     context = browser.new_context(
         base_url=demo.address, color_scheme=scheme, viewport={"width": width, "height": height}
     )
-    context.set_default_timeout(60_000)
+    context.set_default_timeout(PATIENCE_MS)
     tab = Tab(context.new_page(), demo, scheme, size)
     context.on("request", lambda request: tab.asked.append(request.url))
     context.on("console", lambda message: tab.said.append(message.text))

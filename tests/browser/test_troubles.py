@@ -11,8 +11,16 @@ from playwright.sync_api import Page, expect
 from app import clock, db, troubles
 from app.db import writing
 from tests import build
-from tests.browser.conftest import Site
+from tests.browser.conftest import Site, serve
 from tests.moment import wall
+
+
+@pytest.fixture
+def site(tmp_path: Path, empty_book: Path) -> Iterator[Site]:
+    """A book with a server of its own, which is damaged here and held by others."""
+    book = tmp_path / "book.sqlite3"
+    book.write_bytes(empty_book.read_bytes())
+    yield from serve(book)
 
 
 @pytest.fixture
