@@ -256,6 +256,14 @@ def test_the_rooms_are_those_of_the_list_and_say_what_is_in_them(layer: str) -> 
         ), path
 
 
+@pytest.mark.parametrize("room", ROOMS["services"])
+def test_a_room_of_services_names_its_modules(room: str) -> None:
+    """A verb is found by its module, and the module by what its room says of it."""
+    folder = APP / "services" / room
+    said = set(re.findall(r"`(\w+)`", (folder / "__init__.py").read_text(encoding="utf-8")))
+    assert {path.stem for path in folder.glob("*.py")} - {"__init__"} <= said
+
+
 @pytest.mark.parametrize("layer", ROOMS)
 def test_a_room_imports_only_from_rooms_before_it(layer: str) -> None:
     faults = {

@@ -132,7 +132,7 @@ def _curve(session: Session, firing: Firing) -> None:
     )
     session.add(row)
     session.flush()
-    found = reading.read(plain_text(raw), HOW, Motor(0.5, 0.0127))
+    found = reading.read_curve(plain_text(raw), HOW, Motor(0.5, 0.0127))
     session.add(
         Curve(
             firing_id=firing.pk,

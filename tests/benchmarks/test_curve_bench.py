@@ -43,7 +43,7 @@ def take(raw: bytes) -> float:
     """All that the page does with a file: told by content, guessed, read, analysed."""
     text = plain_text(raw)
     reading.guess(text)
-    return reading.read(text, HOW, Motor(1.0, 0.0127)).total_impulse_ns
+    return reading.read_curve(text, HOW, Motor(1.0, 0.0127)).total_impulse_ns
 
 
 @pytest.mark.parametrize("samples", [10_000, 100_000, 1_000_000])
@@ -81,7 +81,7 @@ def test_ten_million_samples(benchmark: Benchmark) -> None:
     impulse = benchmark.pedantic(take, (raw,), rounds=1)
     benchmark.extra_info["CPU, s"] = time.process_time() - start
     tracemalloc.start()
-    found = reading.read(plain_text(raw), HOW, Motor(1.0, 0.0127))
+    found = reading.read_curve(plain_text(raw), HOW, Motor(1.0, 0.0127))
     peak = tracemalloc.get_traced_memory()[1] / 1e6
     tracemalloc.stop()
     benchmark.extra_info["memory beside the file, MB"] = peak

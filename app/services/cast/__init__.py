@@ -1,8 +1,7 @@
 """From a plan to an evening at the pan.
 
-`needs` and `planning` (what melts take), `melts`, `editions` (of checklist and run sheet), `checklists` and `gate`
-(whether hot work may begin), `casting` (the session), `runsheets` and `steps` (what is done when), `pan`, `air`,
-`weigh_outs`, `targets`, `leftovers`, `paper`, `cautions`. In: what was told at the bench. Out: the
-session's rows, what is due next. Hot work is opened and refused here, and by triggers of the same rule in
-`app.book.guards`.
+`needs` and `planning` (what melts take), `melts`, `checklists` and `gate` (whether hot work may begin), `casting`
+(the session), `runsheets`, `steps` and `sets_poured` (what is done when), `pan`, `air`, `weigh_outs`, `targets`,
+`leftovers`, `paper`, `editions` of lists and sheets, `cautions`. In: what was told at the bench. Out: the session's
+rows, what is due next. Hot work is opened and refused here, and by triggers of the same rule in `app.book.guards`.
 """

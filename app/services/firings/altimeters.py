@@ -21,7 +21,7 @@ def _guess(_session: Session, _firing: Firing, text: bytes) -> dict[str, str]:
 
 
 def _read(_session: Session, firing: Firing, text: bytes, data: TrackIn) -> TrackResult:
-    return tracking.read(text, data, firing.air_temperature_k)
+    return tracking.read_track(text, data, firing.air_temperature_k)
 
 
 ALTIMETER = Logger(

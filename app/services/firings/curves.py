@@ -71,7 +71,7 @@ def _guess(session: Session, firing: Firing, text: bytes) -> dict[str, str]:
 
 
 def _read(session: Session, firing: Firing, text: bytes, data: ReadIn) -> Result:
-    return reading.read(text, data, _motor(session, firing))
+    return reading.read_curve(text, data, _motor(session, firing))
 
 
 STAND = Logger(
@@ -97,7 +97,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
         The motor did not light, or the file cannot be read so; beside the field.
     """
     STAND.allow(firing)
-    found, samples = reading.read_whole(plain_text.plain_text(row.raw), data, _motor(session, firing))
+    found, samples = reading.read_curve_and_samples(plain_text.plain_text(row.raw), data, _motor(session, firing))
     curve = Curve(
         firing_id=firing.pk,
         curve_file_id=row.pk,

@@ -110,7 +110,7 @@ def guess(text: bytes) -> tuple[Layout, Guess]:
         raise samples.refusal(error, _FIELDS) from None
 
 
-def read(text: bytes, data: ReadIn, motor: Motor) -> Result:
+def read_curve(text: bytes, data: ReadIn, motor: Motor) -> Result:
     """Read a text as a person says.
 
     Raises
@@ -118,16 +118,16 @@ def read(text: bytes, data: ReadIn, motor: Motor) -> Result:
     Refused
         It cannot be read so; beside the field, with the line at fault where there is one.
     """
-    return read_whole(text, data, motor)[0]
+    return read_curve_and_samples(text, data, motor)[0]
 
 
-def read_whole(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
+def read_curve_and_samples(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
     """Read a text as a person says: the result, and every sample of the burn that it was made of.
 
     Raises
     ------
     Refused
-        As for `read`.
+        As for `read_curve`.
     """
     try:
         return _read(text, data, motor)
@@ -204,7 +204,7 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
 def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[Floats, Floats, Floats | None]:
     """Time [s], reading of the cell and gauge pressure [Pa] of every sample."""
     columns = [c for c in (data.force_column, data.pressure_column) if c is not None]
-    time, reading, *pressure = samples.read(
+    time, reading, *pressure = samples.sample_columns(
         text, layout, data, columns, field="force_column", called="Time, force and pressure", made="a curve"
     )
     return time, reading, pressure[0] * PRESSURE_UNITS[data.pressure_unit] if pressure else None

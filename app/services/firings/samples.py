@@ -14,7 +14,7 @@ from app.errors import Refused
 from app.models.logger_file import LayoutIn
 
 
-def read(
+def sample_columns(
     text: bytes, layout: Layout, data: LayoutIn, columns: Sequence[int], *, field: str, called: str, made: str
 ) -> list[Floats]:
     """The time [s] of every sample, and what stands in each of the columns.

@@ -95,7 +95,7 @@ def guess(text: bytes) -> dict[str, str]:
     }
 
 
-def read(text: bytes, data: TrackIn, air_temperature_k: float | None = None) -> TrackResult:
+def read_track(text: bytes, data: TrackIn, air_temperature_k: float | None = None) -> TrackResult:
     """Read a text as a person says; the air's temperature on the ground tells how far a barometer misjudged.
 
     Raises
@@ -111,7 +111,7 @@ def read(text: bytes, data: TrackIn, air_temperature_k: float | None = None) -> 
 
 def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackResult:
     layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
-    time, reading = samples.read(
+    time, reading = samples.sample_columns(
         text, layout, data, [data.height_column], field="height_column", called="Time and altitude", made="a flight"
     )
     barometer = data.height_unit in AIR_PRESSURES

@@ -105,7 +105,7 @@ def _check(grain: Grain, pattern: GrainPattern, ideal_density: float, house: Wor
         reject_share=house.reject_share,
         mass_resolution=house.scale_resolution_kg,
         length_resolution=house.ruler_resolution_m,
-        geometry=shapes.of(pattern),
+        geometry=shapes.geometry_of(pattern),
     )
 
 

@@ -18,7 +18,7 @@ class Sized(Protocol):
     length_m: float
 
 
-def of(pattern: GrainPattern) -> Geometry:
+def geometry_of(pattern: GrainPattern) -> Geometry:
     """The geometry of a pattern, with the pattern's own sizes."""
     return GEOMETRIES[pattern.geometry].of_sizes(pattern)
 
@@ -37,7 +37,9 @@ def check(pattern: GrainPattern) -> None:
         if getattr(pattern, name) is None:
             raise Refused(f"A {geometry.name} has one: type it.", field=field)
     try:
-        of(pattern).grain(pattern.outer_d_m, pattern.core_d_m, pattern.length_m, 1.0, burns_outer=pattern.burns_outer)
+        geometry_of(pattern).grain(
+            pattern.outer_d_m, pattern.core_d_m, pattern.length_m, 1.0, burns_outer=pattern.burns_outer
+        )
     except CalcError as error:
         raise Refused(error.words, field=error.field if error.field in fields else "core_d") from error
 
@@ -45,11 +47,11 @@ def check(pattern: GrainPattern) -> None:
 def volume(pattern: GrainPattern, sized: Sized | None = None) -> float:
     """Propellant of one grain of a pattern, as it is meant to be or as it was measured [m3]."""
     sizes = sized or pattern
-    return of(pattern).volume(sizes.outer_d_m, sizes.core_d_m, sizes.length_m)
+    return geometry_of(pattern).volume(sizes.outer_d_m, sizes.core_d_m, sizes.length_m)
 
 
 def grain(pattern: GrainPattern, sizes: Sized, mass: float) -> AnyGrain:
     """A grain of a pattern with its own mass [kg] and sizes, as a motor is built of it."""
-    return of(pattern).grain(
+    return geometry_of(pattern).grain(
         sizes.outer_d_m, sizes.core_d_m, sizes.length_m, mass, pattern.burning_ends, pattern.burns_outer
     )

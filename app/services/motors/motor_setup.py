@@ -55,4 +55,6 @@ class Setup:
 def burning(pattern: GrainPattern, sizes: Sized, mass: float, tube_od: float = 0.0, tube_mass: float = 0.0) -> Burning:
     """A grain of a pattern with its own mass [kg] and sizes; outer diameter and mass of its tube, or 0."""
     tube = max(ring_area(tube_od, sizes.outer_d_m), 0.0) * sizes.length_m
-    return Burning(shapes.grain(pattern, sizes, mass), shapes.of(pattern).name, sizes.core_d_m, tube, tube_mass)
+    return Burning(
+        shapes.grain(pattern, sizes, mass), shapes.geometry_of(pattern).name, sizes.core_d_m, tube, tube_mass
+    )

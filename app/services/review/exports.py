@@ -109,7 +109,7 @@ _FIRINGS = (
 def firings(session: Session, wanted: LookIn) -> Table:
     """Every firing that meets the filter, attempts that did not light too, oldest first."""
 
-    def read() -> Iterator[Any]:
+    def rows() -> Iterator[Any]:
         found = burned_motors.burned(session, wanted, unlit=True)
         for start in range(0, len(found), AT_ONCE):
             some = found[start : start + AT_ONCE]
@@ -118,7 +118,7 @@ def firings(session: Session, wanted: LookIn) -> Table:
             yield from ((burn, rows[burn.firing_id]) for burn in some)
             session.expunge_all()
 
-    return _table(session, _FIRINGS, read())
+    return _table(session, _FIRINGS, rows())
 
 
 # --- Lots --------------------------------------------------------------------------------------
@@ -186,11 +186,11 @@ _GRAINS = (
 def grains_of_lots(session: Session, wanted: ReviewIn) -> Table:
     """Every grain of the lots that meet the filter, a few lots at a time."""
 
-    def read() -> Iterator[Any]:
+    def rows() -> Iterator[Any]:
         for ids in lots_review.every_id(session, wanted, AT_ONCE):
             views = grains.views(session, col(Grain.batch_id).in_(ids))
             gains = reweighs.latest(session, [view.grain.pk for view in views])
             yield from ((view, gains.get(view.grain.pk)) for view in views)
             session.expunge_all()
 
-    return _table(session, _GRAINS, read())
+    return _table(session, _GRAINS, rows())

@@ -56,7 +56,7 @@ def read_in(**more: object) -> ReadIn:
 
 
 def read(*columns: Floats, motor: Motor = MOTOR, **more: object) -> Result:
-    return reading.read(text(*columns), read_in(**more), motor)
+    return reading.read_curve(text(*columns), read_in(**more), motor)
 
 
 # --- The same burn, however it is written --------------------------------------------------------
