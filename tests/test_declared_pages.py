@@ -22,11 +22,6 @@ GIVEN = frozenset(field.name for field in fields(web.Frame))
 WITHOUT_THE_BOOK = {web.ErrorPage, faults.TroublePage}
 """Pages that `web.bare` draws, beside the one that pairs a device: nothing of the workshop is on them."""
 
-YET_TO_DECLARE: frozenset[str] = frozenset(
-    {"firings/firing.html", "firings/form.html", "firings/found.html", "firings/list.html", "firings/pictures.html"}
-)
-"""Templates whose page is still handed to `render` by names."""
-
 
 def declared() -> Iterator[type[Page]]:
     """Every page that names a template."""
@@ -128,7 +123,7 @@ def test_every_template_has_one_page_that_declares_it() -> None:
     assert sorted(set(pages)) == sorted(pages)
     drawn = {name for name in env.list_templates() if not name.rsplit("/")[-1].startswith("_")}
     extended = {_named(node) for name in drawn for node in _parsed(env, name).find_all(nodes.Extends)}
-    assert drawn - (extended - set(pages)) == set(pages) | YET_TO_DECLARE
+    assert drawn - (extended - set(pages)) == set(pages)
 
 
 def test_a_template_is_drawn_in_one_place_by_what_a_page_declares() -> None:

@@ -1,6 +1,8 @@
 """What belongs to a firing beside its figures: what was found of a failure, pictures, and where films lie."""
 
-from typing import Annotated, Any
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, TypeVar
 
 from fastapi import Depends, Request
 from fastapi.responses import Response
@@ -8,12 +10,15 @@ from sqlmodel import Session
 
 from app import uploads, web
 from app.forms import Choice, Form
-from app.models import Firing, FiringPicture, FiringReference
+from app.models import Firing, FiringFinding, FiringPicture, FiringReference, Grain
 from app.models.firing import RESULTS
 from app.models.firing_log import PARTS, FindingIn, PictureIn, ReferenceIn, StrikeIn
+from app.page import Page
 from app.pictures import Kind
 from app.routing import late_router
 from app.services.firings import findings, firings, media
+from app.services.firings.findings import Fact
+from app.services.motors.builds import Built
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
 
@@ -21,18 +26,57 @@ router = late_router("/firings/{firing_id}")
 
 Upload = Annotated[Sent, Depends(uploads.up_to(media.LIMIT))]
 
+P = TypeVar("P", FiringPicture, FiringReference)
+
 CHOICES: dict[str, list[Choice]] = {f"{part}_found": list(states.items()) for part, states in PARTS.items()}
 
 
-def of_firing(session: Session, firing: Firing) -> dict[str, Any]:
+@dataclass(frozen=True)
+class FiringLog:
+    """What the page of a firing shows of its log; what was struck out is not on it."""
+
+    found: Fact | None
+    asked: bool
+    """Whether it failed, so that what was found is asked for."""
+    pictures: list[FiringPicture]
+    references: list[FiringReference]
+    is_link: Callable[[str], bool]
+
+
+class FoundPage(Page, template="firings/found.html", section="firings"):
+    """The form of what was found, and what was told before."""
+
+    firing: Firing
+    built: Built
+    result: str
+    asked: bool
+    form: Form
+    inside: list[tuple[int, Grain]]
+    earlier: list[tuple[FiringFinding, list[tuple[str, str]]]]
+
+
+class PicturesPage(Page, template="firings/pictures.html", section="firings"):
+    """The pictures and what is referred to, each with the form to take it away, and the forms to add some."""
+
+    firing: Firing
+    built: Built
+    most: int
+    is_link: Callable[[str], bool]
+    pictures: list[tuple[FiringPicture, Form]]
+    references: list[tuple[FiringReference, Form]]
+    upload: Form
+    refer: Form
+
+
+def of_firing(session: Session, firing: Firing) -> FiringLog:
     """What the page of a firing shows of its log."""
-    return {
-        "found": findings.of_firing(session, firing),
-        "found_asked": findings.asked(firing),
-        "pictures": [p for p in media.shown(session, firing) if p.voided_at is None],
-        "references": [r for r in media.references(session, firing) if r.voided_at is None],
-        "is_link": media.is_link,
-    }
+    return FiringLog(
+        found=findings.of_firing(session, firing),
+        asked=findings.asked(firing),
+        pictures=[p for p in media.shown(session, firing) if p.voided_at is None],
+        references=[r for r in media.references(session, firing) if r.voided_at is None],
+        is_link=media.is_link,
+    )
 
 
 # --- What was found ------------------------------------------------------------------------------
@@ -70,11 +114,7 @@ def tell(request: Request, firing_id: int, typed: Typed) -> Response:
 
 
 def _found_page(request: Request, session: Session, firing: Firing, form: Form) -> Response:
-    return web.render(
-        request,
-        session,
-        "firings/found.html",
-        section="firings",
+    page = FoundPage(
         firing=firing,
         form=form,
         built=firings.its_motor(session, firing),
@@ -83,6 +123,7 @@ def _found_page(request: Request, session: Session, firing: Firing, form: Form) 
         asked=findings.asked(firing),
         earlier=[(row, findings.in_words(row)) for row in findings.accounts(session, firing)],
     )
+    return web.render(request, session, page)
 
 
 # --- Pictures ------------------------------------------------------------------------------------
@@ -186,18 +227,14 @@ def _pictures_page(request: Request, session: Session, firing_id: int, failed: F
     forms = Forms(request, session, failed)
     base = f"/firings/{firing_id}"
 
-    def strikes(rows: list[FiringPicture] | list[FiringReference], noun: str) -> list[tuple[Any, Form]]:
+    def strikes(rows: list[P], noun: str) -> list[tuple[P, Form]]:
         """Each row with the form to take it away."""
         return [
             (row, forms.get(f"strike-{noun}-{row.pk}", StrikeIn, f"{base}/{noun}s/{row.pk}/strike", row=row))
             for row in rows
         ]
 
-    return web.render(
-        request,
-        session,
-        "firings/pictures.html",
-        section="firings",
+    page = PicturesPage(
         firing=firing,
         built=firings.its_motor(session, firing),
         most=media.MOST,
@@ -207,3 +244,4 @@ def _pictures_page(request: Request, session: Session, firing_id: int, failed: F
         upload=forms.get("form", PictureIn, f"{base}/pictures"),
         refer=forms.get("refer", ReferenceIn, f"{base}/references"),
     )
+    return web.render(request, session, page)

@@ -5,29 +5,40 @@ from typing import Any
 
 from fastapi import Request
 from fastapi.responses import Response
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock, web
+from app.calc.base.notes import Note
 from app.forms import Choice, Form
-from app.models import Firing
+from app.models import AltimeterFile, CurveFile, Firing, FiringLetIn, LaunchField, OwnDistance, Prediction, Rocket
 from app.models.base import FormIn
 from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
 from app.models.history import correction_of
+from app.page import Page
 from app.routers.firings import altimeters, curves, firing_log
+from app.routers.firings.altimeters import TrackShown
+from app.routers.firings.curves import CurveShown
+from app.routers.firings.firing_log import FiringLog
 from app.routers.flight.flights import charts as flight_charts
 from app.routers.motors.prediction_chart import chart_of
 from app.routing import late_router
-from app.services.book import audit_log, first_minute, workshop
+from app.services.book import audit_log, first_minute, repository, workshop
+from app.services.book.audit_log import History
 from app.services.cast import cautions
 from app.services.firings import findings, firings
 from app.services.firings.altimeters import ALTIMETER
 from app.services.firings.curves import STAND
 from app.services.flight import flights
+from app.services.flight.flights import Estimate
 from app.services.grains import wet
 from app.services.hardware import distances, places
+from app.services.hardware.distances import DistanceRow, Distances
 from app.services.learning import prediction_record, stored_predictions
+from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors.builds import Built
 from app.services.review import trace
+from app.services.review.trace import FiringTrace
 from app.web import Book, Typed
 
 router = late_router("/firings")
@@ -35,15 +46,78 @@ router = late_router("/firings")
 NOT_NOTED: Choice = ("", "not noted")
 
 
+class FiringsPage(Page, template="firings/list.html", section="firings"):
+    """A page of all firings, each with the prediction that it is held against."""
+
+    firings: list[tuple[Firing, Built]]
+    found: repository.Page[tuple[Firing, Built]]
+    told: dict[int, Prediction]
+    results: dict[str, str]
+    kinds: dict[str, str]
+    ready: list[Built]
+    untold: list[Firing]
+
+
+class FiringPage(Page, template="firings/firing.html", section="firings"):
+    """A firing: measured beside predicted, what loggers wrote of it, its day, and the way back to each bag."""
+
+    firing: Firing
+    built: Built
+    results: dict[str, str]
+    kinds: dict[str, str]
+    fresh: bool
+    back: Form
+    wet_let_in: FiringLetIn | None
+    history: History
+
+    # Measured beside predicted
+    told: Prediction | None
+    predicted: PredictionRecord | None
+    made_after: Prediction | None
+    beside: list[firings.Beside]
+    chart: Markup | None
+    curve: CurveShown | None
+    unread: list[CurveFile]
+
+    # The flight
+    estimate: Estimate | None
+    refusal: Note | str
+    flight_charts: list[Markup]
+    track: TrackShown | None
+    track_unread: list[AltimeterFile]
+
+    # The day and its log
+    rocket: Rocket | None
+    field: LaunchField | None
+    winds: dict[str, str]
+    smoke: dict[str, str]
+    nozzles: dict[str, str]
+    log: FiringLog
+    trace: FiringTrace
+
+
+class FiringFormPage(Page, template="firings/form.html", section="firings"):
+    """The form of a firing, and how far people stay away."""
+
+    form: Form
+    firing: Firing | None
+    asked: str
+    """The motor that the address asked for and that is not there to be fired."""
+    ready: list[Built]
+    rockets: list[Rocket]
+    fields: list[LaunchField]
+    cautions: list[str]
+    law: str
+    distances: list[tuple[Distances, list[DistanceRow]]]
+    own_distances: list[OwnDistance]
+    pointers: tuple[str, ...]
+
+
 @router.get("")
 def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
     """All firings, newest first."""
     found = firings.listed(session, page)
-    return web.render(
-        request,
-        session,
-        "firings/list.html",
-        section="firings",
+    shown = FiringsPage(
         firings=found.rows,
         found=found,
         results=RESULTS,
@@ -52,6 +126,7 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
         untold=findings.untold(session),
         told=stored_predictions.for_firings(session, [firing.pk for firing, _ in found.rows]),
     )
+    return web.render(request, session, shown)
 
 
 @router.get("/new")
@@ -103,11 +178,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
     predicted = prediction_record.from_row(told) if told else None
     estimate, refusal = flights.estimate_of(session, predicted, firing)
     rocket, field = firings.where(session, firing)
-    return web.render(
-        request,
-        session,
-        "firings/firing.html",
-        section="firings",
+    page = FiringPage(
         firing=firing,
         built=built,
         predicted=predicted,
@@ -131,11 +202,12 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         winds=WINDS,
         smoke=SMOKE,
         nozzles=NOZZLES,
-        **firing_log.of_firing(session, firing),
+        log=firing_log.of_firing(session, firing),
         track=altimeters.of_firing(session, firing, estimate),
         track_unread=ALTIMETER.unread(session, firing),
         curve=curves.of_firing(session, firing, web.Forms(request, session)),
     )
+    return web.render(request, session, page)
 
 
 @router.get("/{firing_id}/edit")
@@ -178,11 +250,7 @@ def correct(request: Request, session: Book, firing_id: int, typed: Typed) -> Re
 def _form_page(
     request: Request, session: Session, form: Form, firing: Firing | None = None, asked: str = ""
 ) -> Response:
-    return web.render(
-        request,
-        session,
-        "firings/form.html",
-        section="firings",
+    page = FiringFormPage(
         form=form,
         firing=firing,
         asked=asked,
@@ -195,6 +263,7 @@ def _form_page(
         pointers=distances.LEGAL_POINTERS,
         own_distances=distances.own(session),
     )
+    return web.render(request, session, page)
 
 
 def _then(session: Session, firing: Firing) -> str:

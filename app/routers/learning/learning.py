@@ -1,5 +1,6 @@
 """What firings taught, formula by formula and firing by firing."""
 
+from collections.abc import Callable
 from typing import Any
 
 from fastapi import Request
@@ -160,7 +161,13 @@ def _own_say(found: FormulaPage) -> Markup | None:
 
 
 def _acted(
-    request: Request, typed: Typed, formula_id: int, act: Any, notice: str, form_id: str, model: Any
+    request: Request,
+    typed: Typed,
+    formula_id: int,
+    act: Callable[[Session, Any], object],
+    notice: str,
+    form_id: str,
+    model: type[FormIn],
 ) -> Response:
     def run(session: Session, data: Any) -> str:
         act(session, data)

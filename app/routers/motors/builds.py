@@ -10,7 +10,7 @@ from sqlmodel import Session
 from app import clock, web
 from app.errors import Refused
 from app.forms import Choice, Form, whole
-from app.models import Prediction
+from app.models import Case, Prediction
 from app.models.base import FormIn
 from app.models.motor import BuildIn, TakeApartIn
 from app.page import Page
@@ -142,7 +142,7 @@ def _new_page(request: Request, session: Session, form: Form) -> Response:
 
 
 def _build_choices(session: Session, units: UnitSystem) -> dict[str, list[Choice]]:
-    def room(case: Any) -> str:
+    def room(case: Case) -> str:
         return f"{case.name}: {show(case.inner_d_m, 'length', units)} × {show(case.chamber_length_m, 'length', units)}"
 
     return {"case_id": web.choose(inventory.cases(session), room), "nozzle_id": designs.nozzle_choices(session, units)}
