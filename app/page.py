@@ -15,8 +15,8 @@ from typing import Any, ClassVar, dataclass_transform
 class Page:
     """What one template is handed: `class PlanPage(Page, template="cast/plan.html", section="plan"): batch: Batch`.
 
-    It is made with all of its fields by name. Not a dataclass: making ninety of these would be half of what the pages
-    cost at the program's start.
+    It is made with all of its fields by name. Not a dataclass: making seventy of these would be a tenth of
+    the start.
     """
 
     template: ClassVar[str] = ""

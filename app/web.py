@@ -85,12 +85,8 @@ class ErrorPage(Page, template="error.html"):
     """The page that an address belongs to which shows nothing by itself; "" where there is none."""
 
 
-def render(
-    request: Request, session: Session, page: Page | str, status: int = 200, section: str = "", **context: Any
-) -> Response:
+def render(request: Request, session: Session, page: Page, status: int = 200) -> Response:
     """A whole page."""
-    if isinstance(page, str):
-        page = _undeclared(page, section, context)
     house = workshop.get(session)
     notice = unquote(request.cookies.get("notice", ""))
     response = _drawn(request, page, status, house, house.units, notice, at_bench(request, session))
@@ -102,12 +98,6 @@ def render(
 def bare(request: Request, page: Page, status: int = 200) -> Response:
     """A page drawn without the book, which may be what does not answer, or is not for those who ask."""
     return _drawn(request, page, status, None, units.METRIC, "", "")
-
-
-def _undeclared(template: str, section: str, context: dict[str, Any]) -> Page:
-    page = Page()
-    page.__dict__.update(context, template=template, section=section)
-    return page
 
 
 def _drawn(

@@ -15,12 +15,13 @@ from jinja2 import DictLoader, Environment, FunctionLoader, meta, nodes
 
 from app import faults, templating, web
 from app.page import Page, every
+from app.routers.book.devices import PairPage
 from app.routers.book.people import AtBenchPage  # and with it every router, so every page
 
 APP = Path(web.__file__).parent
 GIVEN = frozenset(field.name for field in fields(web.Frame))
-WITHOUT_THE_BOOK = {web.ErrorPage, faults.TroublePage}
-"""Pages that `web.bare` draws, beside the one that pairs a device: nothing of the workshop is on them."""
+WITHOUT_THE_BOOK = {web.ErrorPage, faults.TroublePage, PairPage}
+"""Pages that `web.bare` draws: nothing of the workshop is on them."""
 
 
 def declared() -> Iterator[type[Page]]:
@@ -117,6 +118,10 @@ def test_a_page_declares_what_its_template_reads_and_nothing_else(page: type[Pag
     assert faults_of(page, templating.templates) == []
 
 
+def test_what_every_page_is_handed_is_read_by_some() -> None:
+    assert set().union(*(reads(templating.templates, page.template) for page in declared())) >= GIVEN
+
+
 def test_every_template_has_one_page_that_declares_it() -> None:
     env = templating.templates
     pages = [page.template for page in declared()]
@@ -128,7 +133,7 @@ def test_every_template_has_one_page_that_declares_it() -> None:
 
 def test_a_template_is_drawn_in_one_place_by_what_a_page_declares() -> None:
     """What `render` and `bare` take is a `Page`, as mypy checks; nobody reaches for a template past them."""
-    reach = re.compile(r"get_template|select_template|from_string|web\.templates|import .*\btemplates\b")
+    reach = re.compile(r"get_template|select_template|from_string|import .*\btemplates\b")
     assert [path.name for path in APP.rglob("*.py") if reach.search(path.read_text(encoding="utf-8"))] == ["web.py"]
 
 
