@@ -25,6 +25,7 @@ from typing import Any
 import pytest
 import uvicorn
 from fastapi.testclient import TestClient
+from httpx2 import Response
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -449,7 +450,7 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
 ]
 
 
-def refused(response: Any) -> list[dict[str, Any]]:
+def refused(response: Response) -> list[dict[str, Any]]:
     """The faults of a 422, after checking that it has the one shape."""
     assert response.status_code == 422, response.text
     body = response.json()

@@ -207,6 +207,6 @@ def test_a_page_that_does_not_fit_its_template_is_seen(template: str, old: str, 
 
 def test_a_page_is_made_with_all_that_it_declares_and_no_more() -> None:
     with pytest.raises(TypeError, match="code"):
-        web.ErrorPage(message="", page="")  # type: ignore[call-arg]
+        web.ErrorPage(message="", page="")  # type: ignore[call-arg]  # wrong on purpose: mypy sees it too
     with pytest.raises(TypeError, match="more"):
-        web.ErrorPage(code=404, message="", page="", more=1)  # type: ignore[call-arg]
+        web.ErrorPage(code=404, message="", page="", more=1)  # type: ignore[call-arg]  # wrong on purpose

@@ -1,6 +1,6 @@
 """The database keeps its own rules: each guard is attacked with plain SQL, past every service."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -22,6 +22,7 @@ from tests import build
 from tests.moment import wall
 
 NOON = wall("2026-11-25T12:00")
+Turn = Callable[[datetime], None]
 
 
 def sql(session: Session, statement: str, **values: Any) -> None:
@@ -36,7 +37,7 @@ def stamp(moment: datetime) -> str:
 
 
 @pytest.fixture(autouse=True)
-def at_noon() -> Any:
+def at_noon() -> Iterator[Turn]:
     with clock.turned_to(NOON) as turn:
         yield turn
 
@@ -106,7 +107,7 @@ def test_voided(session: Session, batch: Batch, closed: CastSession) -> None:
         open_by_hand(session, closed, checklist)
 
 
-def test_yesterdays(session: Session, batch: Batch, closed: CastSession, at_noon: Callable[[datetime], None]) -> None:
+def test_yesterdays(session: Session, batch: Batch, closed: CastSession, at_noon: Turn) -> None:
     """Signed an hour before the bench's midnight, used an hour after: within the limit, but another day."""
     midnight = clock.local(NOON).replace(hour=0, minute=0)
     at_noon(midnight - timedelta(hours=1))
@@ -117,7 +118,7 @@ def test_yesterdays(session: Session, batch: Batch, closed: CastSession, at_noon
 
 @pytest.mark.parametrize(("minutes", "opens"), [(239, True), (241, False), (-1, False)])
 def test_too_old_or_from_the_future(
-    session: Session, batch: Batch, closed: CastSession, at_noon: Callable[[datetime], None], minutes: int, opens: bool
+    session: Session, batch: Batch, closed: CastSession, at_noon: Turn, minutes: int, opens: bool
 ) -> None:
     morning = clock.local(NOON).replace(hour=9, minute=0)  # room for four hours within the bench's day
     at_noon(morning)

@@ -38,7 +38,7 @@ class Act:
     fields: dict[str, str]
     checks: list[Check]
     acknowledged: bool = False
-    thing: Any = None
+    thing: str = ""
 
 
 @dataclass
@@ -89,7 +89,7 @@ class Bench:
             if act.kind == "grain":
                 self.whole_grains.append(act.thing)
 
-    def _act(self, form: str, kind: str, typed: dict[str, str], checks: list[Check], thing: Any = None) -> Act:
+    def _act(self, form: str, kind: str, typed: dict[str, str], checks: list[Check], thing: str = "") -> Act:
         url, fields = self.forms[form]
         token = f"{kind}-{self.number}-{self.chance.getrandbits(64):x}"
         sent = {name: text for name, text in fields.items() if name != "version"}

@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 from fastapi import FastAPI
@@ -30,6 +29,7 @@ from tests import build
 from tests.behind import app_of, book_of, engine_of
 from tests.browse import Page, opened, saved
 from tests.moment import wall
+from tests.routes import every
 
 pytestmark = pytest.mark.reliability
 
@@ -136,17 +136,8 @@ def test_no_page_of_the_program_opens_a_session_but_the_gate(client: TestClient)
 
 
 def _posts(app: FastAPI) -> list[str]:
-    """The addresses that take a post, however routers are nested."""
-
-    def walk(routes: Any) -> Iterator[str]:
-        for route in routes:
-            inner = getattr(route, "routes", None) or getattr(getattr(route, "original_router", None), "routes", None)
-            if inner:
-                yield from walk(inner)
-            elif "POST" in (getattr(route, "methods", None) or ()):
-                yield route.path
-
-    return sorted(set(walk(app.routes)))
+    """The addresses that take a post."""
+    return sorted({path for method, path in every(app) if method == "POST"})
 
 
 def test_the_compute_api_knows_no_session(client: TestClient) -> None:

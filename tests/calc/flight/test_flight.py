@@ -6,8 +6,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import ArrayLike
 
 from app.calc.base.atmosphere import atmosphere
+from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError, NoSolution, OutOfRange
 from app.calc.flight import launch
 from app.calc.flight.flight import Flight, Motor, Pad, Parachute, Recovery, Rocket, fly, fly_many
@@ -73,7 +75,7 @@ def test_vacuum_tilted_coast_is_a_parabola() -> None:
     assert found.downrange == pytest.approx(v**2 * math.sin(0.3) * math.cos(0.3) / G, rel=5e-3)
 
 
-def uniform(altitude: Any, warmer: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+def uniform(altitude: ArrayLike, warmer: float = 0.0) -> tuple[Floats, Floats]:
     return np.full(np.shape(altitude), 1.225), np.full(np.shape(altitude), 340.29)
 
 

@@ -1,14 +1,12 @@
 """Weighing out: what is in tolerance, from which bag, once, and struck out."""
 
-from typing import Any
-
 import pytest
 from sqlmodel import Session
 
 from app import clock
 from app.errors import Asked, Conflict, NotFound, Refused
 from app.models import Batch, WeighOut
-from app.models.batch import LeftoverIn, SwapIn, VoidIn, WeighOutIn
+from app.models.batch import BatchPart, LeftoverIn, SwapIn, VoidIn, WeighOutIn
 from app.models.cast import StepIn, StepTimeIn
 from app.services.book import workshop
 from app.services.cast import casting, leftovers, steps, targets, weigh_outs
@@ -22,7 +20,7 @@ def weighed(mass: str, bag: int | None = None, sure: bool = False) -> WeighOutIn
     return data.answering(None) if sure else data
 
 
-def part_of(batch: Batch, ingredient: str) -> Any:
+def part_of(batch: Batch, ingredient: str) -> BatchPart:
     return next(part for part in batch.parts if part.ingredient == ingredient)
 
 

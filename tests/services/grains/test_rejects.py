@@ -1,7 +1,7 @@
 """Held, rejected, melted again, thrown away: reasons of the trade, and mass that is never lost or counted twice."""
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from sqlmodel import Session, select
@@ -107,7 +107,7 @@ def test_two_tabs_do_not_send_it_twice(session: Session) -> None:
 
 
 @pytest.mark.parametrize("to", ["remelt", "scrap"])
-def test_a_grain_comes_back_and_is_decided_on_again(session: Session, to: Any) -> None:
+def test_a_grain_comes_back_and_is_decided_on_again(session: Session, to: Literal["remelt", "scrap"]) -> None:
     grain = rejects.bring_back(session, rejects.send_off(session, _rejected(session), to))
     assert grains.view(session, grain.serial).state == "rejected"
     assert session.exec(select(Leftover)).all() == []

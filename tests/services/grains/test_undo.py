@@ -1,7 +1,7 @@
 """Slips are taken back: struck out or reversed, with what was there kept in the record of changes."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -36,7 +36,7 @@ Turn = Callable[[datetime], None]
 
 
 @pytest.fixture(autouse=True)
-def turn() -> Any:
+def turn() -> Iterator[Turn]:
     with clock.turned_to(NOON) as turned:
         yield turned
 

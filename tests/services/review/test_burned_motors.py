@@ -141,7 +141,7 @@ def test_good_is_what_the_motor_did(session: Session, result: str, good: bool | 
 def test_the_book_is_asked_as_often_for_many_motors_as_for_one(session: Session) -> None:
     seen: list[str] = []
 
-    def note(_c: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+    def note(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
         seen.append(statement)
 
     def asked() -> int:

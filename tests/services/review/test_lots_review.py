@@ -158,7 +158,7 @@ def test_lots_are_sorted_and_those_without_a_value_come_last(session: Session) -
 def _queries(session: Session) -> Iterator[list[str]]:
     seen: list[str] = []
 
-    def note(_c: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+    def note(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
         seen.append(statement)
 
     session.flush()

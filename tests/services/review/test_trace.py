@@ -28,7 +28,7 @@ def _empty(session: Session, bag: Supply) -> None:
     supplies.correct(session, bag, CorrectionIn.model_validate({"found": "0 g", "reason": "spilled"}))
 
 
-def _marks(found: list[Any]) -> set[str]:
+def _marks(found: list[Supply]) -> set[str]:
     return {supply.mark for supply in found}
 
 

@@ -1,7 +1,6 @@
 """Bags: what is left of them, and what they will not take."""
 
 from datetime import date
-from typing import Any
 
 import pytest
 from sqlmodel import Session
@@ -16,7 +15,7 @@ from app.services.stock import supplies
 from tests import build
 
 
-def _bag(model: Any = SupplyIn, **more: object) -> Any:
+def _bag(model: type[SupplyIn] = SupplyIn, **more: object) -> SupplyIn:
     texts = {"ingredient": "sorbitol", "mark": "Pail", "received_on": date(2024, 1, 5), "mass": "5 kg"}
     return model.model_validate({**texts, **more})
 
