@@ -8,7 +8,7 @@ import pytest
 from sqlmodel import Session
 
 from app import clock
-from app.models import Curve, CurveFile, Firing
+from app.models import Curve, CurveFile, Firing, MotorBuild
 from app.services.review import coverage
 from tests import build
 
@@ -45,9 +45,10 @@ def curve(session: Session, firing: Firing, impulse: float, duration: float, thr
 
 
 def values(session: Session, firing: Firing) -> dict[str, float]:
-    return {
-        record.key: one.measured for record in coverage.coverage_of(session, firing.pk).records for one in record.held
-    }
+    """The one value that is held against each range."""
+    held = [(record.key, record.held) for record in coverage.coverage_of(session, firing.pk).records if record.held]
+    assert all(len(of) == 1 for _, of in held)
+    return {key: of[0].measured for key, of in held}
 
 
 def test_what_was_written_down_goes_before_the_curve_and_the_curve_before_nothing(session: Session) -> None:
@@ -81,7 +82,9 @@ def test_what_was_written_down_goes_before_the_curve_and_the_curve_before_nothin
 def test_a_value_is_held_against_its_own_range_by_the_logarithm(session: Session) -> None:
     firing = fired(session, measured_impulse_ns=440.0, measured_burn_time_s=2.0)
     impulse, duration = (coverage.coverage_of(session).records[i].held[0] for i in (0, 1))
-    assert (impulse.firing_id, impulse.expected, impulse.low, impulse.high) == (firing.pk, 500.0, 400.0, 600.0)
+    motor = session.get_one(MotorBuild, firing.motor_build_id)
+    assert (impulse.firing_id, impulse.motor_code, impulse.result) == (firing.pk, motor.code, "good")
+    assert (impulse.expected, impulse.low, impulse.high) == (500.0, 400.0, 600.0)
     assert impulse.place == pytest.approx(log(440 / 400) / log(600 / 400))
     assert (impulse.inside, duration.inside) == (True, False)
 
@@ -89,11 +92,11 @@ def test_a_value_is_held_against_its_own_range_by_the_logarithm(session: Session
 def test_firings_without_a_range_or_a_burn_count_for_nothing(session: Session) -> None:
     fired(session, "no_light")
     fired(session)  # nothing measured
-    bare = build.bare_motor(session, [])
-    build.bare_firing(session, bare, measured_impulse_ns=500.0)
+    for _ in range(2):
+        build.bare_firing(session, build.bare_motor(session, []), measured_impulse_ns=500.0)
     found = coverage.coverage_of(session)
     assert [record.held for record in found.records] == [[], [], [], []]
-    assert found.unpredicted == 1
+    assert found.unpredicted == 2
     assert [record.verdict for record in found.records] == [None] * 4
 
 
@@ -106,3 +109,21 @@ def test_misses_come_newest_first(session: Session) -> None:
     assert [one.firing_id for one in record.misses] == [late.pk, early.pk]
     assert record.verdict is not None
     assert (record.verdict.n, record.verdict.hits) == (3, 1)
+
+
+def test_ranges_are_read_from_the_head_of_what_was_stored_and_only_whole_ones() -> None:
+    """Predictions of other days kept other figures, and the head is cut off somewhere."""
+    whole = '"burn_time":{"mid":1.5,"low":1.2,"high":1.8}'
+    half = ',"mean_thrust":{"mid":300.0,"low":250.0,"high":null},"peak_pressure":{"mid":5e6,"low":null,"high":6e6}'
+    assert coverage.stored_ranges("{" + whole + half + ',"total_impulse":{"mid":500.0,"lo') == {
+        "burn_time": (1.5, 1.2, 1.8)
+    }
+    assert coverage.stored_ranges("") == {}
+
+
+def test_what_is_predicted_after_a_firing_is_no_range_of_it(session: Session) -> None:
+    firing = fired(session, measured_impulse_ns=440.0)
+    with clock.turned_to(clock.now() + timedelta(hours=1)):
+        motor = session.get_one(MotorBuild, firing.motor_build_id)
+        build.bare_prediction(session, motor, 440.0, '{"total_impulse":{"mid":440.0,"low":430.0,"high":450.0}}')
+    assert [one.expected for one in coverage.coverage_of(session).records[0].held] == [500.0]

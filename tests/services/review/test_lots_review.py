@@ -14,7 +14,7 @@ from app import clock
 from app.models import Batch, CastStep
 from app.services.grains import grains, shelf
 from app.services.grains.shelf import ShelfIn
-from app.services.review import lots_review, trace
+from app.services.review import lot_firings, lots_review, trace
 from app.services.review.lots_review import ReviewIn
 from tests import build
 from tests.moment import wall
@@ -93,6 +93,17 @@ def test_a_lot_whose_pour_was_not_ticked_has_its_planned_day_and_no_cure(session
     assert (firing.cure_s, firing.predicted_ns, firing.ratio, line.ratio) == (None, None, None, None)
     assert (firing.measured_ns, firing.lots, line.cast_on) == (450.0, (lot.code,), lot.planned_for)
     assert lots_review.line(session, build.cast(session, 1)).firings == []
+
+
+def test_two_motors_of_a_lot_are_two_firings_with_a_mean(session: Session) -> None:
+    lot = build.cast(session, 3)
+    grains = [build.grain(session, lot) for _ in range(3)]
+    for inside, measured in ((grains[:2], 450.0), (grains[2:], 550.0)):
+        build.bare_firing(session, build.bare_motor(session, inside, predicted=500.0), measured_impulse_ns=measured)
+    shots = lot_firings.shots_of(session, [lot.pk])[lot.pk]
+    assert sorted((shot.grain_count, shot.measured_ns) for shot in shots) == [(1, 550.0), (2, 450.0)]
+    assert lot_firings.mean_ratio(shots) == pytest.approx((0.9 + 1.1) / 2)
+    assert lot_firings.mean_ratio([]) is None
 
 
 def test_a_motor_of_two_lots_counts_for_both(session: Session) -> None:
