@@ -48,7 +48,7 @@ from app.models.test_piece import TestPieceIn
 from app.services.book import audit_reasons, repository, workshop
 from app.services.cast import air, casting, checklists, leftovers, pan, planning, steps, weigh_outs
 from app.services.firings import curves, firings
-from app.services.grains import decisions, grains, reweighs, shelf, test_pieces, wet
+from app.services.grains import decisions, grains, reweighs, shelf, test_pieces
 from app.services.hardware import distances, inventory, places, shapes
 from app.services.learning import learning_switch
 from app.services.motors import builds, prediction
@@ -348,7 +348,7 @@ class _Workshop:
         if "left_out" in told:
             learning_switch.leave_out(self.session, firing, told["left_out"])
         if "let_in" in told:
-            wet.let_in(self.session, firing, told["let_in"])
+            learning_switch.let_wet_in(self.session, firing, told["let_in"])
 
     def _burn(self, told: Told, build: MotorBuild, impulse: float) -> MotorRun:
         """What the motor did: `burns` times as fast as the book has it, and of about that impulse [N s]."""

@@ -31,10 +31,10 @@ from app.services.firings.altimeters import ALTIMETER
 from app.services.firings.curves import STAND
 from app.services.flight import flights
 from app.services.flight.flights import Estimate
-from app.services.grains import wet
 from app.services.hardware import distances, places
 from app.services.hardware.distances import DistanceRow, Distances
 from app.services.learning import prediction_record, stored_predictions
+from app.services.learning.learning_switch import LET_IN
 from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors.builds import Built
 from app.services.review import trace
@@ -197,7 +197,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         unread=STAND.unread(session, firing),
         history=audit_log.history_of(session, firing),
         fresh=first_minute.fresh(firing),
-        wet_let_in=wet.let_in_now(session, firing),
+        wet_let_in=LET_IN.now(session, firing.pk),
         back=web.Forms(request, session, failed).get("back", FormIn, f"/firings/{firing.pk}/back", row=firing),
         winds=WINDS,
         smoke=SMOKE,

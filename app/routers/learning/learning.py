@@ -19,9 +19,9 @@ from app.point_charts import Interval, interval_chart
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import firing_fits, firings
-from app.services.grains import wet
 from app.services.learning import learning_pages, learning_switch
 from app.services.learning.learning_pages import FormulaPage, Line, Moves, Summary
+from app.services.learning.learning_switch import LEFT_OUT, LET_IN, PAUSED
 from app.services.motors.builds import Built
 from app.services.review import coverage
 from app.services.review.coverage import Held, Record
@@ -133,7 +133,7 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
     page = TaughtFormulaPage(
         learned=found,
         chart=_own_say(found),
-        paused=learning_switch.pause_of(session, formula.name),
+        paused=PAUSED.now(session, formula.name),
         learn=workshop.get(session).learn,
         newest=formulas.versions(session, formula)[0],
         pause=forms.get("pause", WhyIn, f"{base}/pause"),
@@ -191,7 +191,7 @@ def pause(request: Request, formula_id: int, typed: Typed) -> Response:
         request,
         typed,
         formula_id,
-        lambda s, data: learning_switch.pause(s, formulas.get(s, formula_id), data.why),
+        lambda s, data: PAUSED.begin(s, formulas.get(s, formula_id).name, data.why),
         "Paused. New predictions of it stand on the book's defaults.",
         "pause",
         WhyIn,
@@ -205,7 +205,7 @@ def resume(request: Request, formula_id: int, typed: Typed) -> Response:
         request,
         typed,
         formula_id,
-        lambda s, _data: learning_switch.resume(s, formulas.get(s, formula_id)),
+        lambda s, _data: PAUSED.end(s, formulas.get(s, formula_id).name),
         "New predictions of it use what was learned.",
         "resume",
         FormIn,
@@ -250,9 +250,9 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
         built=built,
         line=learning_pages.line_of(session, built.formula, row),
         held=[(r, h) for r in records for h in r.held],
-        out=learning_switch.out_now(session, row),
+        out=LEFT_OUT.now(session, row.pk),
         wet=[v.grain.serial for v in built.wet],
-        let_in_wet_now=wet.let_in_now(session, row),
+        let_in_wet_now=LET_IN.now(session, row.pk),
         let_wet_in=forms.get("let-wet-in", WhyIn, f"{base}/let-wet-in"),
         wet_out=forms.get("wet-out", FormIn, f"{base}/wet-out"),
         leave_out=forms.get("leave-out", WhyIn, f"{base}/leave-out"),
@@ -261,77 +261,50 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
     return web.render(request, session, page)
 
 
+DECISIONS: dict[str, tuple[type[FormIn], Callable[[Session, Firing, Any], object], str]] = {
+    "leave-out": (
+        WhyIn,
+        lambda s, firing, data: learning_switch.leave_out(s, firing, data.why),
+        "Left out. The next prediction does not stand on it.",
+    ),
+    "let-in": (
+        FormIn,
+        lambda s, firing, _data: LEFT_OUT.end(s, firing.pk),
+        "It is not left out any more, unless grains in it were wet.",
+    ),
+    "let-wet-in": (
+        WhyIn,
+        lambda s, firing, data: learning_switch.let_wet_in(s, firing, data.why),
+        "It counts, wet grains and all.",
+    ),
+    "wet-out": (
+        FormIn,
+        lambda s, firing, _data: LET_IN.end(s, firing.pk),
+        "Left out. The next prediction does not stand on it.",
+    ),
+}
+"""By the last part of the address, which is its form's identifier: the form, the service, what is said then."""
+
+
 @router.post("/learned/firing/{firing_id}/leave-out")
-def leave_out(request: Request, firing_id: int, typed: Typed) -> Response:
-    """Learn nothing from a firing."""
-
-    def act(session: Session, data: WhyIn) -> str:
-        learning_switch.leave_out(session, firings.get(session, firing_id), data.why)
-        return f"/review/learned/firing/{firing_id}"
-
-    return web.submit(
-        request,
-        typed,
-        WhyIn,
-        act=act,
-        page=lambda s, form: _firing(request, s, firing_id, form),
-        form_id="leave-out",
-        notice="Left out. The next prediction does not stand on it.",
-    )
-
-
-@router.post("/learned/firing/{firing_id}/let-wet-in")
-def let_wet_in(request: Request, firing_id: int, typed: Typed) -> Response:
-    """Learn from a firing although grains in it were wet."""
-
-    def act(session: Session, data: WhyIn) -> str:
-        wet.let_in(session, firings.get(session, firing_id), data.why)
-        return f"/review/learned/firing/{firing_id}"
-
-    return web.submit(
-        request,
-        typed,
-        WhyIn,
-        act=act,
-        page=lambda s, form: _firing(request, s, firing_id, form),
-        form_id="let-wet-in",
-        notice="It counts, wet grains and all.",
-    )
-
-
-@router.post("/learned/firing/{firing_id}/wet-out")
-def wet_out(request: Request, firing_id: int, typed: Typed) -> Response:
-    """Learn from a firing of wet grains no more."""
-
-    def act(session: Session, _data: FormIn) -> str:
-        wet.end_let_in(session, firings.get(session, firing_id))
-        return f"/review/learned/firing/{firing_id}"
-
-    return web.submit(
-        request,
-        typed,
-        FormIn,
-        act=act,
-        page=lambda s, form: _firing(request, s, firing_id, form),
-        form_id="wet-out",
-        notice="Left out. The next prediction does not stand on it.",
-    )
-
-
 @router.post("/learned/firing/{firing_id}/let-in")
-def let_in(request: Request, firing_id: int, typed: Typed) -> Response:
-    """Learn from a firing again."""
+@router.post("/learned/firing/{firing_id}/let-wet-in")
+@router.post("/learned/firing/{firing_id}/wet-out")
+def decide(request: Request, firing_id: int, typed: Typed) -> Response:
+    """Say whether predictions learn from a firing."""
+    form_id = request.url.path.rsplit("/", 1)[1]
+    model, service, notice = DECISIONS[form_id]
 
-    def act(session: Session, _data: FormIn) -> str:
-        learning_switch.let_in(session, firings.get(session, firing_id))
+    def act(session: Session, data: Any) -> str:
+        service(session, firings.get(session, firing_id), data)
         return f"/review/learned/firing/{firing_id}"
 
     return web.submit(
         request,
         typed,
-        FormIn,
+        model,
         act=act,
         page=lambda s, form: _firing(request, s, firing_id, form),
-        form_id="let-in",
-        notice="It is not left out any more, unless grains in it were wet.",
+        form_id=form_id,
+        notice=notice,
     )

@@ -11,9 +11,7 @@ from sqlalchemy import Select, func
 from sqlalchemy import select as select_core
 from sqlmodel import Session, col, select
 
-from app import clock
-from app.errors import Refused
-from app.models import BuildGrain, Firing, FiringLetIn, Grain, ReWeigh
+from app.models import BuildGrain, Grain, ReWeigh
 
 
 def _newest() -> Select[Any]:
@@ -57,62 +55,3 @@ def in_motors(session: Session) -> dict[int, list[str]]:
     for build_id, serial in session.execute(query):
         found.setdefault(build_id, []).append(serial)
     return found
-
-
-# --- What firings of wet grains teach ------------------------------------------------------------
-
-
-def left_out(session: Session) -> dict[int, str]:
-    """The firings of wet grains that predictions do not learn from, by identity, and why in words."""
-    let_in = set(session.exec(select(FiringLetIn.firing_id).where(col(FiringLetIn.ended_at).is_(None))))
-    inside = in_motors(session)
-    fired = session.execute(
-        select_core(col(Firing.id), col(Firing.motor_build_id)).where(col(Firing.motor_build_id).in_(list(inside)))
-    )
-    return {
-        firing_id: f"wet at the last re-weigh: {', '.join(inside[build_id])}"
-        for firing_id, build_id in fired
-        if firing_id not in let_in
-    }
-
-
-def let_in_now(session: Session, firing: Firing) -> FiringLetIn | None:
-    """That a firing of wet grains is learned from all the same, if it is."""
-    now = select(FiringLetIn).where(FiringLetIn.firing_id == firing.pk, col(FiringLetIn.ended_at).is_(None))
-    return session.exec(now).first()
-
-
-def let_in(session: Session, firing: Firing, why: str) -> FiringLetIn:
-    """Learn from a firing of wet grains all the same, for a reason that stays beside it.
-
-    Raises
-    ------
-    Refused
-        None of its grains was wet, it did not light, or it is learned from already.
-    """
-    if firing.result == "no_light":
-        raise Refused("This motor did not light, so nothing is learned from it anyway.")
-    if firing.motor_build_id not in in_motors(session):
-        raise Refused("None of its grains was wet, so it is not left out for that.")
-    if let_in_now(session, firing) is not None:
-        raise Refused("Its wet grains are no reason any more to leave it out: it was let in already.")
-    row = FiringLetIn(firing_id=firing.pk, why=why)
-    session.add(row)
-    session.flush()
-    return row
-
-
-def end_let_in(session: Session, firing: Firing) -> None:
-    """Learn from a firing of wet grains no more; that it was let in stays in the book.
-
-    Raises
-    ------
-    Refused
-        It was not let in.
-    """
-    row = let_in_now(session, firing)
-    if row is None:
-        raise Refused("This firing is left out already, for its wet grains.")
-    row.ended_at = clock.now()
-    row.version += 1
-    session.flush()

@@ -22,12 +22,10 @@ from app.calc.fit.pressure_fit import local_exponent
 from app.calc.motor.spread import rate_spread
 from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.strand import strand_rate
-from app.models import Batch, BuildGrain, Case, Firing, FiringFit, FiringLeftOut, Formula, Grain, MotorBuild, TestPiece
+from app.models import Batch, BuildGrain, Case, Firing, FiringFit, Formula, Grain, MotorBuild, TestPiece
 from app.services.book import workshop
-from app.services.grains import wet
-from app.services.learning import fit_records
+from app.services.learning import fit_records, learning_switch
 from app.services.learning.fit_records import FitRecord
-from app.services.learning.learning_switch import why_off
 from app.services.learning.prediction_record import Factor, LearnedFactors
 from app.services.stock import formulas
 
@@ -95,9 +93,7 @@ def evidence(session: Session) -> Evidence:
 
 def _shots(session: Session) -> list[Shot]:
     fresh = fit_records.keys(session)
-    left_out = select(FiringLeftOut).where(col(FiringLeftOut.back_at).is_(None))
-    out = {row.firing_id: row.why for row in session.exec(left_out)}
-    drew_water = wet.left_out(session)
+    out = learning_switch.left_out(session)
     query = (
         select_core(
             col(Firing.id),
@@ -132,7 +128,7 @@ def _shots(session: Session) -> list[Shot]:
                 case_id,
                 fit,
                 key is not None and key == fresh.get(firing_id),
-                out.get(firing_id, drew_water.get(firing_id, "")),
+                out.get(firing_id, ""),
             )
         )
     return found
@@ -256,7 +252,7 @@ def factors(session: Session, formula: Formula, case: Case | None) -> LearnedFac
     CalcError
         The formula has no burn law.
     """
-    off = why_off(session, formula)
+    off = learning_switch.why_off(session, formula)
     if off:
         return default_factors(session, formula, off)
     found, seen = learned(session, formula)

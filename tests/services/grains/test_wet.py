@@ -17,6 +17,7 @@ from app.services.firings import firings
 from app.services.grains import grains, reweighs, sets, shelf, undo, wet
 from app.services.grains.shelf import ShelfIn
 from app.services.learning import learning, learning_pages, learning_switch, prediction_record
+from app.services.learning.learning_switch import LEFT_OUT, LET_IN
 from app.services.motors import builds
 from app.services.today import today
 from app.units import say
@@ -194,15 +195,15 @@ def test_a_firing_with_a_wet_grain_is_marked_and_teaches_only_when_told_to(sessi
     assert learning.counted(learning.evidence(session)) == []
     learned = learning_pages.formula_page(session, built.formula)
     assert (learned.overall.firing_ids, learned.overall.left_out) == ([], 1)
-    wet.let_in(session, firing, "The paper drew it.")
+    learning_switch.let_wet_in(session, firing, "The paper drew it.")
     assert len(learning.counted(learning.evidence(session))) == 1
     with pytest.raises(Refused, match="already"):
-        wet.let_in(session, firing, "The paper drew it.")
+        learning_switch.let_wet_in(session, firing, "The paper drew it.")
     learning_switch.leave_out(session, firing, "The gauge stuck.")
     assert learning.counted(learning.evidence(session)) == []
-    learning_switch.let_in(session, firing)
+    LEFT_OUT.end(session, firing.pk)
     assert len(learning.counted(learning.evidence(session))) == 1
-    wet.end_let_in(session, firing)
+    LET_IN.end(session, firing.pk)
     assert learning.counted(learning.evidence(session)) == []
     with pytest.raises(Refused, match="was burned in"):
         reweighs.accept(session, grain, DRY)
@@ -211,9 +212,9 @@ def test_a_firing_with_a_wet_grain_is_marked_and_teaches_only_when_told_to(sessi
 def test_only_a_firing_of_wet_grains_is_let_in_for_them(session: Session) -> None:
     firing = fired(session, rate=1.0)
     with pytest.raises(Refused, match="None of its grains was wet"):
-        wet.let_in(session, firing, "No reason.")
+        learning_switch.let_wet_in(session, firing, "No reason.")
     with pytest.raises(Refused, match="left out already"):
-        wet.end_let_in(session, firing)
+        LET_IN.end(session, firing.pk)
 
 
 def test_a_second_tab_does_not_accept_unseen(session: Session) -> None:

@@ -24,6 +24,7 @@ from app.services.book import calculation_key, workshop
 from app.services.firings import curves, firing_fits, firings
 from app.services.grains import test_pieces
 from app.services.learning import fit_records, learning, learning_pages, learning_switch, prediction_record
+from app.services.learning.learning_switch import LEFT_OUT, PAUSED
 from app.services.learning.prediction_record import LearnedFactors
 from app.services.motors import builds, prediction
 from app.services.stock import blends, formulas
@@ -220,18 +221,18 @@ def test_learning_is_switched_off_for_all_and_for_one(session: Session) -> None:
     formula = formula_of(session, firing)
     on = taught(session, firing)
     assert on.used
-    learning_switch.pause(session, formula, "Another supplier's sorbitol.")
+    PAUSED.begin(session, formula.name, "Another supplier's sorbitol.")
     paused = taught(session, firing)
     assert not paused.on
     assert paused.why_off == "paused for this formula: Another supplier's sorbitol."
     assert paused.rate.factor == 1.0
     assert paused.rate.spread == pytest.approx(paused.rate.default_spread)
     with pytest.raises(Refused, match="already"):
-        learning_switch.pause(session, formula, "Again.")
-    learning_switch.resume(session, formula)
+        PAUSED.begin(session, formula.name, "Again.")
+    PAUSED.end(session, formula.name)
     assert taught(session, firing) == on
     with pytest.raises(Refused, match="already"):
-        learning_switch.resume(session, formula)
+        PAUSED.end(session, formula.name)
     workshop.get(session).learn = False
     off = taught(session, firing)
     assert not off.on
@@ -251,10 +252,10 @@ def test_a_firing_is_left_out_with_its_reason_and_let_in_again(session: Session)
     assert line.state == "left out: The gauge stuck."
     with pytest.raises(Refused, match="left out already"):
         learning_switch.leave_out(session, firing, "Twice.")
-    learning_switch.let_in(session, firing)
+    LEFT_OUT.end(session, firing.pk)
     assert taught(session, firing).rate.factor == with_it.rate.factor
     with pytest.raises(Refused, match="not left out"):
-        learning_switch.let_in(session, firing)
+        LEFT_OUT.end(session, firing.pk)
 
 
 def test_a_failed_motor_teaches_nothing_of_its_rate(session: Session) -> None:
