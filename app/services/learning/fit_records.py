@@ -14,7 +14,9 @@ from app.services.book import calculation_key, workshop
 CALCULATED_BY = (
     "app.services.stock.blends",
     "app.services.learning.fit_records",
+    "app.services.hardware.shapes",
     "app.services.motors.builds",
+    "app.services.motors.motor_setup",
     "app.services.motors.prediction",
     "app.services.firings.samples",
     "app.services.firings.reading",

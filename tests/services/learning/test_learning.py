@@ -510,6 +510,8 @@ def test_every_service_that_a_fit_is_made_by_is_in_its_key() -> None:
     assert len(services) >= 6
     assert services - told <= set(fit_records.CALCULATED_BY)
     assert all(calculation_key._source(one) for one in fit_records.CALCULATED_BY)
+    puts_together = {"app.services.hardware.shapes", "app.services.motors.motor_setup"}  # the motor that is fitted
+    assert puts_together <= set(fit_records.CALCULATED_BY)
 
 
 def test_states_of_a_blend_are_made_anew_with_their_calculation(
