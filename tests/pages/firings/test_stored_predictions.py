@@ -129,3 +129,20 @@ def test_made_after_the_firing_only(client: TestClient, engine_of: Engine) -> No
         found = coverage.coverage_of(session)
         assert found.unpredicted == 1
         assert not any(record.held for record in found.records)
+
+
+def test_of_two_made_at_one_moment_the_one_written_later_counts_and_the_first_is_what_came_too_late(
+    session: Session,
+) -> None:
+    with clock.turned_to(NINE) as turn:
+        made, other = build.bare_motor(session, [], predicted=500.0), build.bare_motor(session, [])
+        second = build.bare_prediction(session, made, 510.0)
+        fired, unforeseen = build.bare_firing(session, made), build.bare_firing(session, other)
+        turn(at(12))
+        build.bare_prediction(session, other, 530.0)
+        turn(at(11))  # written down after it and made before it, as by a clock put right
+        early = build.bare_prediction(session, other, 520.0)
+    assert stored_predictions.for_firing(session, fired) == second
+    assert stored_predictions.for_firings(session, [fired.pk, unforeseen.pk]) == {fired.pk: second}
+    assert stored_predictions.made_after(session, fired) is None
+    assert stored_predictions.made_after(session, unforeseen) == early
