@@ -37,10 +37,10 @@ def changed() -> list[str]:
     return sorted(name for name in names if any(fnmatch(name, room) for room in ROOMS))
 
 
-def tests_of(module: str) -> list[str]:
-    """The module's own examples, and the tests of its room."""
+def tests_of(module: str) -> str:
+    """The tests of its room. Its own examples are not asked: mutmut writes them out anew beside each of its mutants."""
     room = Path("tests", *Path(module).parts[1:-1])
-    return [module] + [str(room)] * (ROOT / room).is_dir()
+    return str(room if (ROOT / room).is_dir() else Path("tests", f"test_{room.name}.py"))
 
 
 def copy_of_tree(to: Path) -> None:
@@ -100,7 +100,7 @@ def main(asked: list[str]) -> int:
     with TemporaryDirectory(prefix="grainbook-mutants-") as folder:
         tree = Path(folder)
         copy_of_tree(tree)
-        configure(tree, modules, sorted({*tests} or {test for module in modules for test in tests_of(module)}))
+        configure(tree, modules, sorted({*tests} or {*map(tests_of, modules)}))
         if subprocess.run([*MUTMUT, "run", *patterns], cwd=tree, check=False).returncode:
             print("The tests do not pass as they are, or none is there: nothing is told of mutants.")
             return 1

@@ -8,9 +8,9 @@ from tests import mutation
 
 def test_each_calculation_and_service_has_tests_of_its_room() -> None:
     modules = [path for layer in ("calc", "services") for path in (mutation.ROOT / "app" / layer).glob("*/[a-z]*.py")]
-    rooms = {path.parent.relative_to(mutation.ROOT).as_posix() for path in modules}
-    assert {room for room in rooms if len(mutation.tests_of(f"{room}/any.py")) == 1} == {"app/services/api"}
-    assert mutation.tests_of("app/calc/motor/chamber.py") == ["app/calc/motor/chamber.py", "tests/calc/motor"]
+    tests = {mutation.tests_of(path.relative_to(mutation.ROOT).as_posix()) for path in modules}
+    assert {"tests/calc/motor", "tests/services/motors", "tests/test_api.py"} <= tests
+    assert [name for name in tests if not (mutation.ROOT / name).exists()] == []
 
 
 def test_the_copy_tells_mutmut_what_it_is_to_do(tmp_path: Path) -> None:

@@ -277,6 +277,20 @@ def test_the_next_firing_differs_by_what_a_workshop_is_and_by_chance() -> None:
     assert learn([], prior).of("f").spread == pytest.approx(prior.totals("f"))
 
 
+def test_what_a_stand_is_off_by_reaches_each_value_as_its_definition_has_it() -> None:
+    """Impulse is force over time, c* pressure over time, a nozzle one over the other, a rate a Pⁿ at its P."""
+    force, gauge, n = 0.01, 0.02, 0.3
+    for what, off in (
+        ("impulse", force),
+        ("burn time", 0.0),
+        ("peak pressure", gauge),
+        ("c* efficiency", gauge),
+        ("nozzle efficiency", force - gauge),
+        ("burn rate", -n * gauge),
+    ):
+        assert np.dot(stand_shifts(what, n), (force, gauge, 0.0)) == pytest.approx(off), what
+
+
 @pytest.mark.parametrize("bad", [math.nan, math.inf])
 def test_one_number_that_is_none_is_refused_wherever_it_stands(bad: float) -> None:
     good = np.array([0.0, 0.1, 0.2])
