@@ -7,22 +7,16 @@ the bookkeeper says, and all bags together must hold what was bought less what s
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from copy import deepcopy
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Literal, TypeVar
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import (
-    RuleBasedStateMachine,
-    initialize,
-    invariant,
-    precondition,
-    rule,
-    run_state_machine_as_test,
-)
+from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule, run_state_machine_as_test
 from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
@@ -110,17 +104,20 @@ class Ledger:
 
 @dataclass(frozen=True)
 class Ground:
-    """A book with a blend, a pattern and hardware, from which each walk starts."""
+    """A book from which each walk starts, its moment, and what the bookkeeper wrote down until then."""
 
     engine: Engine
     formula: int
     pattern: int
     cases: list[int]
     nozzles: list[int]
+    now: datetime = START
+    ledger: Ledger = field(default_factory=Ledger)
 
 
 @pytest.fixture(scope="module")
 def ground(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Ground]:
+    """A book with a blend, a pattern, hardware, bags and two lots, acted out once for all walks."""
     book = tmp_path_factory.mktemp("mass") / "book.sqlite3"
     book.write_bytes(empty_book.read_bytes())
     engine = open_engine(book)
@@ -131,7 +128,16 @@ def ground(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
         cases, nozzles = [build.case(session) for _ in "ab"], [build.nozzle(session) for _ in "ab"]
         found = Ground(engine, formula.pk, pattern.pk, [row.pk for row in cases], [row.pk for row in nozzles])
         session.commit()
-    yield found
+
+    class Winter(Workshop):
+        ground, done = found, {}
+
+    begun = Winter()
+    begun.buy_for_the_winter()
+    begun.session.commit()
+    now = clock.now()
+    begun.teardown()
+    yield replace(found, now=now, ledger=begun.book)
     engine.dispose()
 
 
@@ -143,11 +149,11 @@ class Workshop(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.turned = clock.turned_to(START)
+        self.turned = clock.turned_to(self.ground.now)
         self.turn = self.turned.__enter__()
         self.writing = writing(self.ground.engine)
         self.session: Session = self.writing.__enter__()
-        self.book = Ledger()
+        self.book = deepcopy(self.ground.ledger)
 
     def teardown(self) -> None:
         self.session.rollback()
@@ -185,7 +191,6 @@ class Workshop(RuleBasedStateMachine):
 
     # --- Bags and plans -------------------------------------------------------------------------
 
-    @initialize()
     def buy_for_the_winter(self) -> None:
         for key in build.EVERYDAY:
             self._buy(key, 2000.0)
