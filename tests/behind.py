@@ -4,7 +4,7 @@ from pathlib import Path
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine
+from sqlalchemy import Engine, event
 
 from app.access.lan import Lan
 from app.book.backup_thread import BackupThread
@@ -54,3 +54,9 @@ def renew(engine: Engine, book: Path, empty: Path) -> None:
     for end in ("-wal", "-shm"):
         book.with_name(book.name + end).unlink(missing_ok=True)
     book.write_bytes(empty.read_bytes())
+
+
+def unsynced(engine: Engine) -> Engine:
+    """An engine whose saves do not wait for the disk: power cuts and kills have tests and servers of their own."""
+    event.listen(engine, "connect", lambda connection, _record: connection.execute("PRAGMA synchronous=OFF"))
+    return engine

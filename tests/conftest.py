@@ -18,7 +18,7 @@ from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.settings import Settings
 from tests import build, moment
-from tests.behind import book_of, engine_of, renew
+from tests.behind import book_of, engine_of, renew, unsynced
 
 settings.register_profile("book", deadline=None)  # a busy machine is no fault of the code
 settings.load_profile("book")
@@ -115,7 +115,7 @@ def demo_book(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def _kept_engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Engine, Path]]:
     book = tmp_path_factory.mktemp("services") / "book.sqlite3"
-    engine = open_engine(book)
+    engine = unsynced(open_engine(book))
     yield engine, book
     engine.dispose()
 
@@ -138,7 +138,9 @@ def session(engine: Engine) -> Iterator[Session]:
 
 @pytest.fixture(scope="session")
 def _kept_app(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
-    return create_app(Settings(book=tmp_path_factory.mktemp("pages") / "book.sqlite3"))
+    app = create_app(Settings(book=tmp_path_factory.mktemp("pages") / "book.sqlite3"))
+    unsynced(engine_of(app))
+    return app
 
 
 @pytest.fixture

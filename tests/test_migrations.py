@@ -287,11 +287,14 @@ def test_a_step_waits_for_nobody_who_holds_the_book(released: Path, monkeypatch:
 # --- How the file is kept ----------------------------------------------------------------------------------
 
 
-def test_each_commit_is_on_disk_before_it_is_told(engine: Engine) -> None:
+def test_each_commit_is_on_disk_before_it_is_told(released: Path) -> None:
+    migrate(released)
+    engine = open_engine(released)
     with engine.connect() as connection:
         assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
         assert connection.exec_driver_sql("PRAGMA synchronous").scalar() == 2  # FULL
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
+    engine.dispose()
 
 
 @pytest.mark.parametrize("name", ["htmx.min.js"])

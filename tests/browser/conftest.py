@@ -17,7 +17,7 @@ from sqlalchemy import Engine, QueuePool
 from app.__main__ import _listen
 from app.main import create_app
 from app.settings import Settings
-from tests.behind import book_of, engine_of, renew
+from tests.behind import book_of, engine_of, renew, unsynced
 
 QUIET = [
     "--no-sandbox",
@@ -67,7 +67,9 @@ class Site:
 
 @pytest.fixture(scope="session")
 def _kept_site(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
-    return create_app(Settings(book=tmp_path_factory.mktemp("site") / "book.sqlite3"))
+    app = create_app(Settings(book=tmp_path_factory.mktemp("site") / "book.sqlite3"))
+    unsynced(engine_of(app))
+    return app
 
 
 @pytest.fixture
