@@ -1,5 +1,6 @@
 """Predictions through the service: the trade's own check, closed forms, ranges, warnings, and what is kept."""
 
+from dataclasses import replace
 from math import pi
 
 import numpy as np
@@ -7,14 +8,19 @@ import pytest
 from sqlmodel import Session
 
 from app.calc.base.constants import STANDARD_GRAVITY
+from app.calc.base.errors import CalcError
+from app.errors import Refused
 from app.models.base import as_form
 from app.models.flight import FlightIn
 from app.models.formula import FormulaIn
+from app.models.test_piece import TestPieceIn
 from app.models.workshop import WorkshopIn
 from app.services.book import workshop
 from app.services.flight import flights
+from app.services.grains import test_pieces
 from app.services.hardware import throats
-from app.services.learning import prediction_record
+from app.services.hardware.throats import Known
+from app.services.learning import learning, prediction_record
 from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import builds, designs, prediction
 from app.services.stock import formulas
@@ -313,3 +319,60 @@ def test_gas_has_the_bore_less_grains_and_their_tubes(session: Session) -> None:
     assert paper > 0.2 * free  # no small matter
     bare = designs.setup_of(session, build.design_in(session))
     assert [one.tube_m3 for one in bare.grains] == [0.0] * 4
+
+
+# --- What firings taught, and what cannot be --------------------------------------------------------
+
+
+def test_what_was_learned_moves_the_prediction_and_what_it_was_before_stands_beside_it(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Steady burning: P ~ a**(1/(1-n)) and time ~ 1/P**n a (Sutton & Biblarz), n 0.319 of 65/35 sucrose."""
+    monkeypatch.setattr(prediction, "SAMPLES_BEFORE", 16)
+    sucrose = build.formula(session, parts={"potassium nitrate": "65 %", "sucrose": "35 %"})
+    known = replace(designs.setup_of(session, build.design_in(session, formula=sucrose)), throat_known=Known(days=3))
+    before = prediction.predict(session, known, samples=16)
+    assert before.untaught is None
+    lot = build.cast(session, 1, formula_id=sucrose.pk)
+    stick = {"length": "50 mm", "burn_time": "11 s", "elevation": "0 m", "burned_on": lot.planned_for, "by_video": True}
+    test_pieces.record(session, lot, TestPieceIn.model_validate(stick))
+    after = prediction.predict(session, known, samples=16)
+    assert after.inputs.taught is not None
+    rise = after.inputs.taught.rate.factor ** (1 / (1 - 0.319))
+    assert rise > 1.05
+    assert after.peak_pressure.mid == pytest.approx(rise * before.peak_pressure.mid, rel=0.02)
+    assert after.burn_time.mid == pytest.approx(before.burn_time.mid / rise, rel=0.02)
+    assert after.untaught is not None
+    for name in ("peak_pressure", "burn_time", "total_impulse"):
+        was = getattr(after.untaught, name)
+        assert was.mid == pytest.approx(getattr(before, name).mid, rel=1e-9), name
+        assert was.low < was.mid < was.high, name
+    assert any("measured 3 days ago" in say(line) for line in after.assumptions)
+    assert not any("The throat was measured" in say(line) for line in after.warnings)  # nothing was fired through it
+
+
+def test_efficiencies_that_no_motor_has_are_refused(session: Session) -> None:
+    setup = designs.setup_of(session, build.design_in(session))
+    taught = learning.default_factors(session, setup.formula)
+    for name in ("c_star", "nozzle"):
+        much = taught.model_copy(update={name: getattr(taught, name).model_copy(update={"factor": 1.4})})
+        with pytest.raises(Refused, match="which cannot be"):
+            prediction.motor_of(session, setup, much)
+
+
+def test_a_fault_of_the_calculation_is_told_beside_its_field(session: Session) -> None:
+    asked = build.design_in(session, nozzle_id=None, throat_d="12.7 mm")
+    setup = designs.setup_of(session, asked)
+    assert prediction.motor_of(session, setup, None)[0].half_angle == pytest.approx(
+        pi / 12
+    )  # 15 degrees: no nozzle yet
+    for as_designed, field, place, subject in (
+        (True, "grains", "pattern_id", "Grains:"),
+        (False, "grains", "grain_ids", "Grains:"),
+        (True, "chamber_length", "case_id", "Case:"),
+        (True, "half_angle", None, "Half angle:"),
+    ):
+        fault = CalcError(field, "is too much of it.", "Take less.")
+        told = prediction.refusal(fault, replace(setup, as_designed=as_designed))
+        assert told.field == place
+        assert say(told.message) == f"{subject} is too much of it. Take less."
