@@ -6,6 +6,7 @@ import numpy as np
 
 from app.calc.base.constants import ATM, Floats
 from app.calc.base.errors import CalcError
+from app.calc.base.notes import Amount, Note
 from app.calc.motor.impulse import BURN_SHARE
 from app.calc.record.curve import Zeroed, measurable, zeroed
 from app.calc.record.load_cell import Ringing, ringing, smoothed, without_lost_weight
@@ -67,7 +68,10 @@ def between(time: Floats, start: float | None = None, end: float | None = None) 
     if stop - begin < LEAST:
         raise CalcError(
             "start" if end is None else "end",
-            f"Fewer than ten samples lie between these times; the record runs from 0 to {time[-1]:.3g} s.",
+            Note(
+                "Fewer than ten samples lie between these times; the record runs from 0 to {last}.",
+                {"last": Amount(float(time[-1]), "time")},
+            ),
         )
     return begin, stop
 
