@@ -10,7 +10,7 @@ from app.calc.base.notes import Amount, Note
 from app.calc.motor.impulse import BURN_SHARE
 from app.calc.record.curve import Zeroed, measurable, zeroed
 from app.calc.record.load_cell import Ringing, ringing, smoothed, without_lost_weight
-from app.calc.record.pulses import find_burn
+from app.calc.record.pulses import burns, find_burn
 
 LEAST = 10
 """Fewest samples that a record is made of [-]: this book's choice."""
@@ -121,10 +121,10 @@ def reduce_record(
     Notes
     -----
     Each step needs the one before it. The burn is found between start and end only. Its zero comes from the whole
-    record, as the quiet stretches lie outside the cut. Only over a known zero can be told where thrust ends, and only
-    in the burn alone does weight leave in proportion to impulse. A tone is looked for in thrust that no weight bends
-    any more, and the smoothed burn is made last: it is longer than the cut. Pressure has a zero and no drift, and is
-    read at the times of the thrust.
+    record: the quiet stretches lie outside the cut, and outside the burn that a cut goes through. Only over a known
+    zero can be told where thrust ends, and only in the burn alone does weight leave in proportion to impulse. A tone is
+    looked for in thrust that no weight bends any more, and the smoothed burn is made last: it is longer than the cut.
+    Pressure has a zero and no drift, and is read at the times of the thrust.
 
     References
     ----------
@@ -141,14 +141,17 @@ def reduce_record(
     """
     begin, stop = between(time, start, end)
     first, last = (i + begin for i in find_burn(time[begin:stop], force[begin:stop]))
-    zero = zeroed(time, force, first, last, lost_weight, drift)
+    lit, out = burn = _uncut(time, force, first, last)
+    zero = zeroed(time, force, *burn, lost_weight, drift)
     low, high = measurable(
-        _without_step(zero.thrust, last, lost_weight)[begin:stop], first - begin, last - begin, zero.noise
+        _without_step(zero.thrust, out, lost_weight)[begin:stop], first - begin, last - begin, zero.noise
     )
     low, high = (begin if start is not None else low + begin), (stop - 1 if end is not None else high + begin)
     t, thrust = time[low : high + 1], zero.thrust[low : high + 1]
     if lost_weight:
-        thrust = without_lost_weight(t, thrust, lost_weight)
+        lit, out = min(low, lit), max(high, out)
+        weighed = without_lost_weight(time[lit : out + 1], zero.thrust[lit : out + 1], lost_weight)
+        thrust = weighed[low - lit : high - lit + 1]
     burning = BURN_SHARE * float(thrust.max())
     begins = low == 0 and start is None and bool(thrust[0] > burning)
     ends = high == time.size - 1 and end is None and bool(thrust[-1] > burning)
@@ -157,8 +160,17 @@ def reduce_record(
         t, thrust = smoothed(t, thrust, 1 / tone.frequency)
     pressure = None
     if gauge is not None:
-        pressure = np.interp(t, time, zeroed(time, gauge, first, last, drift=False).thrust + ambient)
+        pressure = np.interp(t, time, zeroed(time, gauge, *burn, drift=False).thrust + ambient)
     return Reduced(t, thrust, pressure, zero, low, high, begins, ends, tone, smooth and tone is not None)
+
+
+def _uncut(time: Floats, force: Floats, first: int, last: int) -> tuple[int, int]:
+    """The first and last sample of the burn as it was before a cut went through it, where the record shows that."""
+    try:
+        whole = [burn for burn in burns(time, force) if burn[0] <= last and burn[1] >= first]
+    except CalcError:  # something else in the record hides the burn, which is why it was cut
+        whole = []
+    return min([first, *(burn[0] for burn in whole)]), max([last, *(burn[1] for burn in whole)])
 
 
 def _without_step(thrust: Floats, last: int, lost_weight: float) -> Floats:

@@ -169,6 +169,20 @@ def test_too_few_samples_are_refused_beside_the_time_given(start: float | None, 
     assert between(t, 1.0, 1.0045) == (2000, 2010)
 
 
+@pytest.mark.parametrize("lost", [0.0, -6.0])
+@pytest.mark.parametrize(("start", "end"), [(None, 2.5), (None, 3.0), (2.7, None), (2.4, 2.9)])
+def test_a_cut_through_the_burn_takes_no_thrust_for_its_zero(
+    start: float | None, end: float | None, lost: float
+) -> None:
+    t, thrust, reading = record(lost=lost)
+    found = reduce_record(t, reading, start=start, end=end, lost_weight=lost)
+    whole = slice(found.low, found.high + 1)
+    assert found.thrust == pytest.approx(thrust[whole], abs=0.05)
+    assert found.zero.before == pytest.approx(12.7, abs=0.7)
+    if start is None:
+        assert integrate.trapezoid(found.thrust, found.time) == pytest.approx((end or 0.0) * 400 - 820.0, rel=1e-3)
+
+
 def test_what_is_no_burn_is_refused() -> None:
     t = np.arange(500) / RATE
     with pytest.raises(CalcError, match="stands still"):
