@@ -4,7 +4,7 @@ from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from app.models import Nozzle, NozzleMeasure, ReWeigh
+from app.models import Grain, Nozzle, NozzleMeasure, ReWeigh
 from app.models.base import FormIn
 from app.models.batch import VoidIn
 from app.routers.cast import planning, session_page
@@ -14,9 +14,9 @@ from app.routers.hardware.inventory import NOZZLES
 from app.routing import late_router
 from app.services.book import repository
 from app.services.firings import firings as fired
-from app.services.grains import grains, reweighs, undo
+from app.services.grains import reweighs, undo
 from app.services.stock import batches
-from app.web import Act, Book, Typed, submit, version_of
+from app.web import Book, Typed, submit, version_of
 
 router = late_router()
 
@@ -64,69 +64,42 @@ def take_back_leftover(request: Request, typed: Typed, code: str, leftover_id: i
 @router.post("/shelf/{serial}/reweigh/{re_weigh_id}/strike")
 def strike_re_weigh(request: Request, session: Book, typed: Typed, serial: str, re_weigh_id: int) -> Response:
     """Strike out a re-weigh."""
-    grains.by_serial(session, serial)
 
-    def act(writing: Session, data: VoidIn) -> str:
-        grain = grains.by_serial(writing, serial)
+    def act(writing: Session, grain: Grain, data: VoidIn) -> None:
         undo.strike(writing, ReWeigh, re_weigh_id, grain, data, version_of(typed))
-        return f"/shelf/{serial}"
 
-    return submit(
-        request,
-        typed,
-        VoidIn,
-        act=act,
-        page=lambda s, form: one_grain.page_of(request, s, serial, form),
-        form_id=f"reweigh-{re_weigh_id}",
-        notice=STRUCK,
-    )
+    return one_grain.act_on(request, session, typed, serial, VoidIn, act, f"reweigh-{re_weigh_id}", STRUCK)
 
 
 @router.post("/shelf/{serial}/wet/back")
 def hold_wet_again(request: Request, session: Book, typed: Typed, serial: str) -> Response:
     """Take back that a wet grain was accepted."""
 
-    def act(writing: Session, _data: FormIn) -> str:
-        reweighs.take_back(writing, grains.by_serial(writing, serial), version_of(typed))
-        return f"/shelf/{serial}"
+    def act(writing: Session, grain: Grain, _data: FormIn) -> None:
+        reweighs.take_back(writing, grain, version_of(typed))
 
-    return _grain(request, session, typed, serial, act, "wet-back", f"{serial} is held again.")
+    return one_grain.act_on(request, session, typed, serial, FormIn, act, "wet-back", f"{serial} is held again.")
 
 
 @router.post("/shelf/{serial}/unbag")
 def unbag(request: Request, session: Book, typed: Typed, serial: str) -> Response:
     """Take a bagging back."""
 
-    def act(writing: Session, _data: FormIn) -> str:
-        undo.unbag(writing, grains.by_serial(writing, serial), version_of(typed))
-        return f"/shelf/{serial}"
+    def act(writing: Session, grain: Grain, _data: FormIn) -> None:
+        undo.unbag(writing, grain, version_of(typed))
 
-    return _grain(request, session, typed, serial, act, "unbag", f"{serial} is in no bag.")
+    return one_grain.act_on(request, session, typed, serial, FormIn, act, "unbag", f"{serial} is in no bag.")
 
 
 @router.post("/shelf/{serial}/undecide")
 def undecide(request: Request, session: Book, typed: Typed, serial: str) -> Response:
     """Take a decision back."""
 
-    def act(writing: Session, _data: FormIn) -> str:
-        undo.undecide(writing, grains.by_serial(writing, serial), version_of(typed))
-        return f"/shelf/{serial}"
+    def act(writing: Session, grain: Grain, _data: FormIn) -> None:
+        undo.undecide(writing, grain, version_of(typed))
 
-    return _grain(request, session, typed, serial, act, "undecide", f"{serial} waits for a decision again.")
-
-
-def _grain(
-    request: Request, session: Session, typed: list[tuple[str, str]], serial: str, act: Act, form_id: str, notice: str
-) -> Response:
-    grains.by_serial(session, serial)
-    return submit(
-        request,
-        typed,
-        FormIn,
-        act=act,
-        page=lambda s, form: one_grain.page_of(request, s, serial, form),
-        form_id=form_id,
-        notice=notice,
+    return one_grain.act_on(
+        request, session, typed, serial, FormIn, act, "undecide", f"{serial} waits for a decision again."
     )
 
 

@@ -28,7 +28,7 @@ from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain
 from app.services.review import trace
 from app.services.review.trace import GrainTrace
-from app.web import Book, Forms, Typed, at_bench, render, submit, version_of
+from app.web import Book, Forms, Texts, Typed, at_bench, render, submit, version_of
 
 router = late_router("/shelf/{serial}")
 
@@ -165,78 +165,75 @@ def measure(request: Request, session: Book, serial: str, typed: Typed) -> Respo
 @router.post("/decision")
 def decide(request: Request, session: Book, serial: str, typed: Typed) -> Response:
     """Keep the person's decision on it."""
-    grains.by_serial(session, serial)
 
-    def act(writing: Session, data: DecisionIn) -> str:
-        decisions.decide(writing, grains.by_serial(writing, serial), data, version_of(typed))
-        return f"/shelf/{serial}"
+    def act(writing: Session, grain: Grain, data: DecisionIn) -> None:
+        decisions.decide(writing, grain, data, version_of(typed))
 
-    return submit(
-        request,
-        typed,
-        DecisionIn,
-        act=act,
-        page=lambda s, form: page_of(request, s, serial, form),
-        form_id="decide",
-        notice=f"Your decision on {serial} is kept.",
-    )
+    return act_on(request, session, typed, serial, DecisionIn, act, "decide", f"Your decision on {serial} is kept.")
 
 
 @router.post("/wet")
 def accept_wet(request: Request, session: Book, serial: str, typed: Typed) -> Response:
     """Accept it although it drew water."""
-    grains.by_serial(session, serial)
 
-    def act(writing: Session, data: WetIn) -> str:
-        reweighs.accept(writing, grains.by_serial(writing, serial), data, version_of(typed))
-        return f"/shelf/{serial}"
+    def act(writing: Session, grain: Grain, data: WetIn) -> None:
+        reweighs.accept(writing, grain, data, version_of(typed))
 
-    return submit(
+    return act_on(
         request,
+        session,
         typed,
+        serial,
         WetIn,
-        act=act,
-        page=lambda s, form: page_of(request, s, serial, form),
-        form_id="accept-wet",
-        notice=f"{serial} is accepted as it is. Its motor and its firing will say that it was wet.",
+        act,
+        "accept-wet",
+        f"{serial} is accepted as it is. Its motor and its firing will say that it was wet.",
     )
 
 
 @router.post("/bag")
 def bag(request: Request, session: Book, serial: str, typed: Typed) -> Response:
     """Seal it in its bag."""
-    grains.by_serial(session, serial)
 
-    def act(writing: Session, _data: BagIn) -> str:
-        decisions.bag(writing, grains.by_serial(writing, serial), version_of(typed))
-        return f"/shelf/{serial}"
+    def act(writing: Session, grain: Grain, _data: BagIn) -> None:
+        decisions.bag(writing, grain, version_of(typed))
 
-    return submit(
-        request,
-        typed,
-        BagIn,
-        act=act,
-        page=lambda s, form: page_of(request, s, serial, form),
-        form_id="bag",
-        notice=f"{serial} is in its bag.",
-    )
+    return act_on(request, session, typed, serial, BagIn, act, "bag", f"{serial} is in its bag.")
 
 
 @router.post("/keep")
 def keep(request: Request, session: Book, serial: str, typed: Typed) -> Response:
     """Note where its bag lies and what is in it."""
+
+    def act(writing: Session, grain: Grain, data: KeepIn) -> None:
+        shelf.keep(writing, [grain.pk], data)
+
+    return act_on(request, session, typed, serial, KeepIn, act, "keep", f"It is noted where {serial} lies.")
+
+
+def act_on(
+    request: Request,
+    session: Session,
+    typed: Texts,
+    serial: str,
+    model: type[FormIn],
+    act: Callable[[Session, Grain, Any], None],
+    form_id: str,
+    notice: str,
+) -> Response:
+    """Do to one grain what a form of its page asks for, and show its page again."""
     grains.by_serial(session, serial)
 
-    def act(writing: Session, data: KeepIn) -> str:
-        shelf.keep(writing, [grains.by_serial(writing, serial).pk], data)
+    def act_and_return(writing: Session, data: Any) -> str:
+        act(writing, grains.by_serial(writing, serial), data)
         return f"/shelf/{serial}"
 
     return submit(
         request,
         typed,
-        KeepIn,
-        act=act,
+        model,
+        act=act_and_return,
         page=lambda s, form: page_of(request, s, serial, form),
-        form_id="keep",
-        notice=f"It is noted where {serial} lies.",
+        form_id=form_id,
+        notice=notice,
     )
