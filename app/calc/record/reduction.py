@@ -141,7 +141,7 @@ def reduce_record(
     """
     begin, stop = between(time, start, end)
     first, last = (i + begin for i in find_burn(time[begin:stop], force[begin:stop]))
-    lit, out = burn = _uncut(time, force, first, last)
+    lit, out = burn = (first, last) if start is None and end is None else _uncut(time, force, first, last)
     zero = zeroed(time, force, *burn, lost_weight, drift)
     low, high = measurable(
         _without_step(zero.thrust, out, lost_weight)[begin:stop], first - begin, last - begin, zero.noise
