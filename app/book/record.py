@@ -17,8 +17,11 @@ from app.units import KINDS
 COMPUTED = {"blend_state", "firing_fit"}
 """What can be computed again from the rest of the book at any time."""
 
-NOT_RECORDED = {"change", "act_in_hand", "draft", "once_token", "paired_device"} | COMPUTED
-"""The record itself, texts not saved yet, saves already done, keys of devices, and what can be computed again."""
+CHAIN = {"change_link", "row_digest"}
+"""What the record is held together by."""
+
+NOT_RECORDED = {"change", "act_in_hand", "draft", "once_token", "paired_device"} | CHAIN | COMPUTED
+"""The record itself, its chain, texts not saved yet, saves done, keys of devices, and what can be computed again."""
 
 _UNTOLD = {"id", "version"}
 """Columns that are no values: identity, and the count of changes."""

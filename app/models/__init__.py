@@ -14,7 +14,7 @@ from app.models.firing_log import FiringFinding, FiringPicture, FiringReference,
 from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
-from app.models.history import ActInHand, Change, Person
+from app.models.history import ActInHand, Change, ChangeLink, Person, RowDigest
 from app.models.learning import FiringFit, FiringLeftOut, FiringLetIn, LearningPause
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import DragPoint, LaunchField, Rocket
@@ -37,6 +37,7 @@ __all__ = [
     "CastStep",
     "CastingTube",
     "Change",
+    "ChangeLink",
     "Checklist",
     "ChecklistAnswer",
     "ChecklistEdition",
@@ -72,6 +73,7 @@ __all__ = [
     "Prediction",
     "ReWeigh",
     "Rocket",
+    "RowDigest",
     "RunSheet",
     "RunSheetLine",
     "SessionNote",

@@ -23,4 +23,8 @@ class OnceToken(SQLModel, table=True):
 
     token: str = Field(primary_key=True)
     url: str = ""
+    address: str = ""
+    """Where the form was sent to."""
+    sent_json: str = ""
+    """What stood in it: its fields and texts."""
     spent_at: datetime = Field(default_factory=clock.now, sa_type=Utc)

@@ -42,6 +42,25 @@ class Change(SQLModel, table=True):
     after_typed: str | None = None
 
 
+class ChangeLink(SQLModel, table=True):
+    """A link of the record: the hash of the link before it and of its change. Made by the program at each commit."""
+
+    __tablename__ = "change_link"
+
+    change_id: int = Field(primary_key=True, foreign_key="change.id")
+    link: str
+
+
+class RowDigest(SQLModel, table=True):
+    """The hash of a recorded row as its last act left it: what a figure that changed by itself is found by."""
+
+    __tablename__ = "row_digest"
+
+    table_name: str = Field(primary_key=True)
+    row_id: int = Field(primary_key=True)
+    digest: str
+
+
 class ActInHand(SQLModel, table=True):
     """Who is doing what in the transaction under way, for the triggers to read. Empty between two acts."""
 

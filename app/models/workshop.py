@@ -108,6 +108,8 @@ class Workshop(Row, table=True):
     rail_angle_rad: float = LARGEST_ANGLE
     least_port_to_throat: float = 2.0
     learn: bool = True
+    elsewhere_folder: str = ""
+    elsewhere_key: str = ""
 
     @property
     def units(self) -> UnitSystem:
