@@ -16,7 +16,7 @@ from typing import NoReturn
 
 from app import commands, logbook, system
 from app.access import lan
-from app.book import backups, bookfile
+from app.book import backups, bookfile, rights
 from app.book.instance import Instance, InUse
 from app.errors import Trouble
 from app.settings import Settings, book_path
@@ -52,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         if os.path.isdir(book):  # one that cannot be looked into is told of below
             raise Trouble(f"{book} is a folder. Nothing was done. Name a file in it, such as {book / 'book.sqlite3'}.")
-        with as_trouble():
+        with as_trouble(), system.private():
             return _run(options, book)
     except Trouble as trouble:
         print(trouble.message, file=sys.stderr)
@@ -129,6 +129,10 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
     with ExitStack() as stack:
         logbook.begin(settings.book)
         stack.callback(logbook.end)
+        if opened := rights.tighten(settings.book):
+            logbook.note(
+                f"{opened} files and folders of the book could be read by other accounts; they are closed now."
+            )
         listeners = [stack.enter_context(listener) for listener in _listeners(settings, search)]
         _look_at(settings)
         with _standing():

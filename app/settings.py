@@ -32,7 +32,12 @@ class Settings:
 def data_folder() -> Path:
     """The folder that holds the person's book; `GRAINBOOK_HOME` overrides it."""
     override = os.environ.get("GRAINBOOK_HOME")
-    return Path(override) if override else Path(platformdirs.user_data_dir("grainbook", appauthor=False))
+    return Path(override) if override else own_folder()
+
+
+def own_folder() -> Path:
+    """The data folder that is the program's own: nothing of the person's lies in it."""
+    return Path(platformdirs.user_data_dir("grainbook", appauthor=False))
 
 
 def book_path(demo: bool = False) -> Path:

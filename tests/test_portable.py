@@ -63,6 +63,7 @@ NAMES = {
         "startfile",
         "symlink",
         "sync",
+        "umask",
         "uname",
         "wait",
         "waitpid",
