@@ -16,7 +16,7 @@ from typing import NoReturn
 
 from app import commands, logbook, system
 from app.access import lan
-from app.book import backups, bookfile, rights
+from app.book import backups, bookfile, rights, sqlite_needs
 from app.book.instance import Instance, InUse
 from app.errors import Trouble
 from app.settings import Settings, book_path
@@ -50,6 +50,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser.error(f"{options.command} {'needs a FILE' if options.file is None else 'takes no FILE'}.")
     book: Path = options.book or book_path(demo=options.demo)
     try:
+        sqlite_needs.check()
         if os.path.isdir(book):  # one that cannot be looked into is told of below
             raise Trouble(f"{book} is a folder. Nothing was done. Name a file in it, such as {book / 'book.sqlite3'}.")
         with as_trouble(), system.private():

@@ -1,17 +1,19 @@
 """What the command line does with the book's file: copy it, put a copy back, take everything out and in, migrate."""
 
 import os
+import sqlite3
 from pathlib import Path
 
 from app import logbook
-from app.book import backups, bookfile
+from app.book import backups, bookfile, sqlite_needs
 from app.book.instance import Instance
 from app.errors import Trouble
 
 
 def where(book: Path) -> str:
-    """Where the book, its copies and its log are."""
-    return f"Book:   {book}\nCopies: {backups.folder_of(book)}\nLog:    {logbook.log_of(book)}"
+    """Where the book, its copies and its log are, and which SQLite keeps it."""
+    sqlite = f"{sqlite3.sqlite_version}. {sqlite_needs.known_fault(sqlite3.sqlite_version_info)}".rstrip()
+    return f"Book:   {book}\nCopies: {backups.folder_of(book)}\nLog:    {logbook.log_of(book)}\nSQLite: {sqlite}"
 
 
 def migrate(book: Path) -> str:

@@ -149,11 +149,13 @@ def test_where_prints_the_paths(
 ) -> None:
     monkeypatch.setenv("GRAINBOOK_HOME", str(tmp_path))
     assert main(["where"]) == 0
-    assert [line.split()[-1] for line in capsys.readouterr().out.splitlines()] == [
+    *places, sqlite = capsys.readouterr().out.splitlines()
+    assert [line.split()[-1] for line in places] == [
         str(tmp_path / "book.sqlite3"),
         str(tmp_path / "book-copies"),
         str(tmp_path / "book.log"),
     ]
+    assert sqlite.startswith(f"SQLite: {sqlite3.sqlite_version}.")
     assert main(["where", "--demo"]) == 0
     assert str(tmp_path / "demo.sqlite3") in capsys.readouterr().out
 
