@@ -131,9 +131,7 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
         logbook.begin(settings.book)
         stack.callback(logbook.end)
         if opened := rights.tighten(settings.book):
-            logbook.note(
-                f"{opened} files and folders of the book could be read by other accounts; they are closed now."
-            )
+            logbook.note(f"Other accounts could read {opened} files and folders of the book; they are closed now.")
         listeners = [stack.enter_context(listener) for listener in _listeners(settings, search)]
         _look_at(settings)
         with _standing():
