@@ -34,9 +34,11 @@ COMMANDS = {
     "restore": "put the copy FILE in the book's place; the book that stood there is kept beside it",
     "export": "write everything to the zip FILE, as JSON, CSV and files",
     "import": "make the book of such a zip FILE; only a new, empty book is replaced",
+    "check": "look through the book, or the copy FILE, for anything that is not as it was written",
     "migrate": "create the book or bring it to this version, without opening it",
 }
 NEED_A_FILE = ("backup", "restore", "export", "import")
+MAY_HAVE_A_FILE = ("check",)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -46,7 +48,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.command not in COMMANDS:
         meant = "Did you mean --demo?" if options.command == "demo" else f"The commands are {', '.join(COMMANDS)}."
         parser.error(f"“{options.command}” is no command of Grainbook. {meant}")
-    if (options.command in NEED_A_FILE) != (options.file is not None):
+    if options.command not in MAY_HAVE_A_FILE and (options.command in NEED_A_FILE) != (options.file is not None):
         parser.error(f"{options.command} {'needs a FILE' if options.file is None else 'takes no FILE'}.")
     book: Path = options.book or book_path(demo=options.demo)
     try:
@@ -113,6 +115,8 @@ def _run(options: argparse.Namespace, book: Path) -> int:
     if options.command in done:
         print(done[options.command]())
         return 0
+    if options.command == "check":
+        return commands.check(options.file or book)
     settings = Settings(book=book, demo=options.demo, port=options.port or FIRST_PORT, copies=True, lan=options.lan)
     try:
         with Instance(book) as instance:

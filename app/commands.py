@@ -2,6 +2,7 @@
 
 import os
 import sqlite3
+import sys
 from pathlib import Path
 
 from app import logbook
@@ -43,6 +44,26 @@ def restore(book: Path, file: Path) -> str:
         put_out = _paired_again(book)
     kept = f"The book that it replaced is kept as {replaced}." if replaced else "There was no book in its place."
     return " ".join(filter(None, [f"The book is now the one of {file}.", kept, put_out]))
+
+
+def check(book: Path) -> int:
+    """Ask everything of a book or of a copy, also while it is open; 1 where a fault was found."""
+    from app.book import check as asking
+
+    on_screen = sys.stderr.isatty()
+    found = asking.check(book, lambda words: print(words, file=sys.stderr) if on_screen else None)
+    for finding in found:
+        print(finding.words)
+    faults = sum(finding.fault for finding in found)
+    if faults:
+        many = f"{faults} faults were" if faults > 1 else "1 fault was"
+        print(
+            f"{many} found in {book}. Nothing was changed. Keep this file. A copy in {backups.folder_of(book)} may "
+            "have what is wrong here as it was; to look through it: grainbook check COPY"
+        )
+        return 1
+    print(f"No fault was found in {book}.")
+    return 0
 
 
 def export(book: Path, target: Path, replace: bool) -> str:

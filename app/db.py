@@ -6,10 +6,11 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import URL, Engine, event
+from sqlalchemy import URL, Connection, Engine, event
+from sqlalchemy.orm import SessionTransaction
 from sqlmodel import Session, create_engine
 
-from app.book import bookfile
+from app.book import bookfile, chain
 from app.errors import Trouble
 from app.settings import resource
 from app.troubles import MOVED, as_trouble, trouble_of
@@ -62,10 +63,27 @@ def reading(engine: Engine) -> Iterator[Session]:
         yield session
 
 
+class Act(Session):
+    """A session that links what it changed into the record's chain right before its commit."""
+
+    def commit(self) -> None:
+        """Save all of it, with its links and digests, in the one transaction."""
+        self.flush()
+        chain.extend(chain.plain(self.connection()))
+        super().commit()
+
+
+@event.listens_for(Act, "after_begin")
+def _take_in(_act: Act, transaction: SessionTransaction, connection: Connection) -> None:
+    """What another program wrote since the last save is linked before this one begins, as that program's."""
+    if not transaction.nested:
+        chain.extend(chain.plain(connection), outside=True)
+
+
 @contextmanager
 def writing(engine: Engine) -> Iterator[Session]:
     """A session for one act: committed as a whole by its user, rolled back on any error."""
-    with Session(engine.execution_options(writes=True)) as session:
+    with Act(engine.execution_options(writes=True)) as session:
         try:
             yield session
         except BaseException:

@@ -7,7 +7,7 @@ from alembic.autogenerate.api import AutogenContext
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
-from app.book import guards
+from app.book import chain, guards
 from app.db import open_engine
 
 config = context.config
@@ -34,8 +34,12 @@ def run() -> None:
         )
         with context.begin_transaction():
             guards.remove(connection)
+            before = context.get_context().get_current_revision()
             context.run_migrations()
-            if context.get_context().get_current_revision() == context.script.get_current_head():
+            after = context.get_context().get_current_revision()
+            if after == context.script.get_current_head():
+                if after != before:  # rows read otherwise now; what they were held to before is done by then
+                    chain.renew(chain.plain(connection))
                 guards.install(connection)
     engine.dispose()
 

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from app import first_run, system
 from app.__main__ import main
 from app.book import bookfile, export, import_zip
+from app.book.values import as_text
 from app.db import migrate, upgrade
 from app.errors import Trouble
 from app.units import say
@@ -173,7 +174,7 @@ def test_any_value_of_sqlite_comes_back(values: list[tuple[object, ...]], no_tex
         out.executemany("INSERT INTO anything VALUES (?, ?, ?)", values)
         out.execute("INSERT INTO anything VALUES (CAST(? AS TEXT), NULL, 1)", (no_text,))
         before = exactly(out)
-        out.text_factory = export._text
+        out.text_factory = as_text
         with zipfile.ZipFile(packed, "w") as zipped:
             told = export._write_table(out, "anything", zipped)
     with closing(sqlite3.connect(":memory:", isolation_level=None)) as back, zipfile.ZipFile(packed) as zipped:

@@ -14,12 +14,12 @@ import sqlite3
 import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from app import clock, system, tables
 from app.book import bookfile
+from app.book.values import NotText, as_text
 from app.errors import Trouble
 from app.troubles import DAMAGED, as_trouble
 
@@ -48,13 +48,6 @@ To make a book of it again:  grainbook import FILE.zip
 """
 
 
-@dataclass(frozen=True)
-class NotText:
-    """A text in the file that is no UTF-8."""
-
-    raw: bytes
-
-
 def write(book: Path, target: Path) -> None:
     """Write the whole book to a zip, as it is at one moment; the zip appears only when it is finished and on disk.
 
@@ -67,7 +60,7 @@ def write(book: Path, target: Path) -> None:
     with as_trouble():
         try:
             with bookfile.opened(book) as connection, zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as out:
-                connection.text_factory = _text
+                connection.text_factory = as_text
                 connection.execute("BEGIN")
                 _write(connection, book, out)
             system.swap_in(unfinished, target)
@@ -176,10 +169,3 @@ def _cell(table: str, number: int, column: str, value: Any) -> tables.Cell:
     if isinstance(value, bytes):
         return file_name(table, number, column, value)
     return value.raw.hex() if isinstance(value, NotText) else value
-
-
-def _text(raw: bytes) -> str | NotText:
-    try:
-        return raw.decode()
-    except UnicodeDecodeError:
-        return NotText(raw)

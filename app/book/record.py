@@ -12,6 +12,7 @@ from sqlalchemy import Index, Table, UniqueConstraint
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
+from app.book.stops import stop
 from app.units import KINDS
 
 COMPUTED = {"blend_state", "firing_fit"}
@@ -157,4 +158,24 @@ def triggers() -> dict[str, str]:
             f"CREATE TRIGGER {name} BEFORE {act} ON change BEGIN "
             "SELECT RAISE(ABORT, 'the record of changes is never changed or erased'); END"
         )
-    return made
+    return made | dict(_chain())
+
+
+def _chain() -> list[tuple[str, str]]:
+    """Links are made once. A digest is made anew only while a change of its row waits for its link: within an act."""
+    acted_on = (
+        "EXISTS (SELECT 1 FROM change c WHERE c.table_name = OLD.table_name AND c.row_id = OLD.row_id "
+        "AND c.id > (SELECT coalesce(max(change_id), 0) FROM change_link))"
+    )
+    moved = "NEW.table_name IS NOT OLD.table_name OR NEW.row_id IS NOT OLD.row_id"
+    known_link = "EXISTS (SELECT 1 FROM change_link WHERE change_id = NEW.change_id)"
+    known_digest = "EXISTS (SELECT 1 FROM row_digest WHERE table_name = NEW.table_name AND row_id = NEW.row_id)"
+    links, digests = "the chain of the record is never changed or erased", "a digest follows a recorded change alone"
+    return [
+        stop("guard_change_link_update", "BEFORE UPDATE ON change_link", "1", links),
+        stop("guard_change_link_delete", "BEFORE DELETE ON change_link", "1", links),
+        stop("guard_change_link_not_replaced", "BEFORE INSERT ON change_link", known_link, links),
+        stop("guard_row_digest_update", "BEFORE UPDATE ON row_digest", f"{moved} OR NOT {acted_on}", digests),
+        stop("guard_row_digest_delete", "BEFORE DELETE ON row_digest", f"NOT {acted_on}", digests),
+        stop("guard_row_digest_not_replaced", "BEFORE INSERT ON row_digest", known_digest, digests),
+    ]

@@ -43,11 +43,16 @@ class Change(SQLModel, table=True):
 
 
 class ChangeLink(SQLModel, table=True):
-    """A link of the record: the hash of the link before it and of its change. Made by the program at each commit."""
+    """A link of the record: the hash of the link before it and of its change. Made by the program at each commit.
+
+    All links of one commit share the number of the save; `outside` tells that another program wrote the change.
+    """
 
     __tablename__ = "change_link"
 
     change_id: int = Field(primary_key=True, foreign_key="change.id")
+    save: int
+    outside: bool
     link: str
 
 

@@ -34,6 +34,8 @@ def _add_chain() -> None:
     op.create_table(
         "change_link",
         sa.Column("change_id", sa.Integer(), nullable=False),
+        sa.Column("save", sa.Integer(), nullable=False),
+        sa.Column("outside", sa.Boolean(), nullable=False),
         sa.Column("link", sa.String(), nullable=False),
         sa.ForeignKeyConstraint(["change_id"], ["change.id"], name=op.f("fk_change_link_change_id_change")),
         sa.PrimaryKeyConstraint("change_id", name=op.f("pk_change_link")),
