@@ -49,9 +49,10 @@ def restore(book: Path, file: Path) -> str:
 def check(book: Path) -> int:
     """Ask everything of a book or of a copy, also while it is open; 1 where a fault was found."""
     from app.book import check as asking
+    from app.stored_shapes import shapes
 
     on_screen = sys.stderr.isatty()
-    found = asking.check(book, lambda words: print(words, file=sys.stderr) if on_screen else None)
+    found = asking.check(book, lambda words: print(words, file=sys.stderr) if on_screen else None, shapes())
     for finding in found:
         print(finding.words)
     faults = sum(finding.fault for finding in found)
@@ -80,11 +81,12 @@ def take_in(book: Path, file: Path) -> str:
     """Make the book of such a zip; only a new, empty book is replaced."""
     from app import first_run
     from app.book import import_zip
+    from app.stored_shapes import shapes
 
     with Instance(book):
         logbook.begin(book)
         try:
-            replaced = import_zip.import_book(file, book, first_run.prepare)
+            replaced = import_zip.import_book(file, book, first_run.prepare, shapes())
         finally:
             logbook.end()
         put_out = _paired_again(book)

@@ -98,7 +98,8 @@ def test_csv_cells_that_a_spreadsheet_would_run_are_made_harmless(demo: Path, tm
 
 
 texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
-reals = st.floats(min_value=5e-324, max_value=1e300, allow_nan=False)
+reals = st.floats(min_value=5e-324, max_value=1e5, allow_nan=False)
+"""Masses that a bag can have: a book with others is not believed, see `test_rows`."""
 
 
 @settings(max_examples=2, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
@@ -138,9 +139,10 @@ def test_a_book_of_any_rows_comes_back(
             connection.execute(
                 "INSERT INTO curve_file (id, created_at, version, firing_id, name, sha256, size_bytes, raw) "
                 "VALUES (?, '2026-11-25 00:00:00', 1, 1, 'a', ?, ?, ?)",
-                (number, f"{number}", len(raw), raw),
+                (number, hashlib.sha256(raw).hexdigest(), len(raw), raw),
             )
-        connection.executemany("INSERT INTO draft VALUES (?, ?, '2026-11-25 00:00:00.000001')", drafts.items())
+        kept_drafts = [(page, json.dumps([[page, text]], ensure_ascii=False)) for page, text in drafts.items()]
+        connection.executemany("INSERT INTO draft VALUES (?, ?, '2026-11-25 00:00:00.000001')", kept_drafts)
         for _, sql in triggers:
             connection.execute(sql)
     export.write(book, folder / "book.zip")
@@ -191,7 +193,8 @@ def test_an_export_never_looks_like_a_bomb(demo: Path, tmp_path: Path, monkeypat
     with closing(sqlite3.connect(book)) as connection, connection:
         connection.execute(
             "INSERT INTO curve_file (created_at, version, firing_id, name, sha256, size_bytes, raw) "
-            "VALUES ('2026-11-25 00:00:00', 1, 1, 'idle', 'x', 3000000, zeroblob(3000000))"
+            "VALUES ('2026-11-25 00:00:00', 1, 1, 'idle', ?, 3000000, zeroblob(3000000))",
+            (hashlib.sha256(bytes(3_000_000)).hexdigest(),),
         )
     export.write(book, tmp_path / "book.zip")
     import_zip.import_book(tmp_path / "book.zip", tmp_path / "again.sqlite3", first_run.prepare)

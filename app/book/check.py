@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from app.book import bookfile, chain
+from app.book import rows as row_rules
 from app.book.guards import GUARDS
 from app.book.values import NotText
 from app.errors import Trouble
@@ -40,6 +41,8 @@ class Look:
     schema: str
     tell: Tell
     """Says how far a long question has come."""
+    shapes: row_rules.Shapes
+    """How stored figures are read."""
 
     @property
     def of_today(self) -> bool:
@@ -50,7 +53,7 @@ class Look:
 Ask = Callable[[Look], Iterator[Finding]]
 
 
-def check(book: Path, tell: Tell = lambda _words: None) -> list[Finding]:
+def check(book: Path, tell: Tell = lambda _words: None, shapes: row_rules.Shapes | None = None) -> list[Finding]:
     """Ask everything of a book, or of a copy of one, also while it is open; what was found, in the order asked.
 
     Raises
@@ -63,7 +66,7 @@ def check(book: Path, tell: Tell = lambda _words: None) -> list[Finding]:
     try:
         with as_trouble(), bookfile.opened(book) as connection:
             connection.execute("BEGIN")  # every question is about one moment, whoever writes meanwhile
-            look = Look(book, connection, bookfile.schema_of(connection, book), tell)
+            look = Look(book, connection, bookfile.schema_of(connection, book), tell, shapes or {})
             return [finding for words, ask in QUESTIONS for finding in _asked(look, words, ask)]
     except Trouble as trouble:
         if trouble.kind != "damaged":
@@ -143,9 +146,16 @@ def rows(look: Look) -> Iterator[Finding]:
             yield Finding(_stray_words(look.connection, stray))
 
 
+def values(look: Look) -> Iterator[Finding]:
+    """Every value against what its model lets stand there; what points nowhere has its own question."""
+    for fault in row_rules.faults(look.connection, look.shapes, references=False):
+        yield Finding(str(fault))
+
+
 QUESTIONS: list[tuple[str, Ask]] = [
     ("The file and its pages", whole),
     ("What points to what", references),
+    ("Each value against what may stand there", values),
     ("The guards", guards),
     ("The chain of the record", links),
     ("Each row against its digest", rows),

@@ -23,10 +23,11 @@ from pydantic import BaseModel, Field, ValidationError
 from sqlalchemy import Engine
 
 from app import logbook
-from app.book import backups, bookfile
+from app.book import backups, bookfile, rows
 from app.book.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.db import migrate, open_engine, upgrade
 from app.errors import Trouble
+from app.models import words
 from app.troubles import as_trouble, trouble_of
 
 MOST_ENTRIES = 200_000
@@ -55,6 +56,10 @@ _UNREADABLE = (
 
 class _Damaged(Exception):
     """The zip is not what was written."""
+
+
+class _Misfit(Exception):
+    """A row that the schema does not take: which, and why."""
 
 
 @contextmanager
@@ -86,16 +91,18 @@ class _Manifest(BaseModel):
     tables: dict[str, Told]
 
 
-def import_book(file: Path, book: Path, begin: Callable[[Engine], None]) -> Path | None:
+def import_book(
+    file: Path, book: Path, begin: Callable[[Engine], None], shapes: rows.Shapes | None = None
+) -> Path | None:
     """Make the book of a zip; a new, empty book that stood there is kept beside it, and its path is given back.
 
-    `begin` adds what every book begins with: a book with nothing else in it is new.
+    `begin` adds what every book begins with: a book with nothing else in it is new. `shapes` read stored figures.
 
     Raises
     ------
     Trouble
-        The zip is damaged, too large, of a newer version, or no book; or the book in place is not empty. Nothing was
-        changed.
+        The zip is damaged, too large, of a newer version, or no book; it holds values that no book can; or the book in
+        place is not empty. Nothing was changed.
     """
     if not file.is_file():
         raise Trouble(f"There is no file {file}. Nothing was changed. Look at the name you typed.")
@@ -109,7 +116,7 @@ def import_book(file: Path, book: Path, begin: Callable[[Engine], None]) -> Path
         book.parent.mkdir(parents=True, exist_ok=True)
         bookfile.remove(unfinished)
         try:
-            _make(file, unfinished)
+            _make(file, unfinished, shapes)
             bookfile.settle(unfinished)
             bookfile.inspect(unfinished)
             replaced = backups.keep_replaced(book)
@@ -127,7 +134,7 @@ def import_book(file: Path, book: Path, begin: Callable[[Engine], None]) -> Path
     return replaced
 
 
-def _make(file: Path, unfinished: Path) -> None:
+def _make(file: Path, unfinished: Path, shapes: rows.Shapes | None) -> None:
     try:
         with _opened(file) as zipped:
             _hold_to_limits(zipped, file, unfinished.parent)
@@ -136,7 +143,30 @@ def _make(file: Path, unfinished: Path) -> None:
             _fill(zipped, manifest.tables, unfinished)
     except _Damaged as error:
         raise Trouble(f"{file} is damaged or was altered. The book is as it was. Use another copy of it.") from error
-    upgrade(unfinished)
+    except _Misfit as error:
+        raise Trouble(_unbelieved(file, 1, str(error)), kind="rows") from error
+    try:
+        upgrade(unfinished)
+    except Exception:
+        _believe(file, unfinished, shapes)  # what a step stumbled over may be a value that cannot be
+        raise
+    _believe(file, unfinished, shapes)
+
+
+def _believe(file: Path, unfinished: Path, shapes: rows.Shapes | None) -> None:
+    """Refuse a book with values that no Grainbook can have written."""
+    with bookfile.opened(unfinished) as connection:
+        found = list(rows.faults(connection, shapes))
+    if found:
+        raise Trouble(_unbelieved(file, len(found), rows.told(found)), kind="rows")
+
+
+def _unbelieved(file: Path, count: int, which: str) -> str:
+    values = f"{count} values" if count > 1 else "a value"
+    return (
+        f"{file} holds {values} that cannot stand where they stand, so no book was made of it and nothing was changed. "
+        f"{which} Use another copy; or mend these in the book that it came from, and export it again."
+    )
 
 
 @contextmanager
@@ -233,6 +263,7 @@ def _fill(zipped: zipfile.ZipFile, tables: dict[str, Told], unfinished: Path) ->
         here = set(bookfile.table_names(connection)) - NOT_A_TABLE
         if here != set(tables):
             raise _Damaged("other tables than the schema has")
+        connection.execute("PRAGMA ignore_check_constraints=ON")  # such rows are named afterwards, all together
         connection.execute("BEGIN IMMEDIATE")
         for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             connection.execute(f"DROP TRIGGER {bookfile.quoted(name)}")
@@ -268,7 +299,7 @@ def fill_table(connection: sqlite3.Connection, zipped: zipfile.ZipFile, table: s
         elif len(values) != len(columns):
             raise _Damaged("a row of another length")
         else:
-            _insert(connection, table, names, [_value(zipped, value) for value in values])
+            _insert(connection, table, names, [_value(zipped, value) for value in values], count)
         count += 1
     if count - 1 != told.rows or digest.hexdigest() != told.sha256:
         raise _Damaged("not the rows that were written")
@@ -288,13 +319,15 @@ def _lines(zipped: zipfile.ZipFile, name: str) -> Iterator[bytes]:
             yield line
 
 
-def _insert(connection: sqlite3.Connection, table: str, names: str, values: list[tuple[Any, str]]) -> None:
+def _insert(connection: sqlite3.Connection, table: str, names: str, values: list[tuple[Any, str]], line: int) -> None:
     marks = ", ".join(mark for _, mark in values)
     sql = f"INSERT INTO {bookfile.quoted(table)} ({names}) VALUES ({marks})"  # noqa: S608 (the schema's own names)
     try:
         connection.execute(sql, [value for value, _ in values])
-    except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError, UnicodeEncodeError) as error:
-        raise _Damaged from error  # a value that the column, or SQLite, does not hold
+    except (sqlite3.IntegrityError, sqlite3.DataError) as error:
+        raise _Misfit(f"{words.noun(table).capitalize()}, line {line} of its table: {error}.") from error
+    except (OverflowError, UnicodeEncodeError) as error:
+        raise _Damaged from error  # a value that SQLite does not hold
 
 
 def _value(zipped: zipfile.ZipFile, found: Any) -> tuple[Any, str]:

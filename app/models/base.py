@@ -101,6 +101,22 @@ class FormIn(BaseModel):
 T = TypeVar("T", bound=SQLModel)
 
 
+def one_of(*values: str) -> dict[str, Any]:
+    """That a column of texts holds one of these, as its `sa_column_kwargs`: for what no form says with a `Literal`."""
+    return {"info": {"one_of": values}}
+
+
+def made_of(letters: str, most: int, least: int = 1) -> dict[str, Any]:
+    """That a column holds texts of these letters (as brackets of a pattern have them), as its `sa_column_kwargs`."""
+    return {"info": {"made_of": (letters, least, most)}}
+
+
+CODE = made_of("0-9A-Za-z-", 40)
+"""A code of a lot, a grain or a motor, as it stands in an address."""
+
+SHA256 = made_of("0-9a-f", 64, least=64)
+
+
 def attribute(of: object) -> QueryableAttribute[Any]:
     """A column or the parts of a table as SQLAlchemy loads them: SQLModel types each as the value that a row holds."""
     assert isinstance(of, QueryableAttribute)

@@ -8,7 +8,8 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
-from app.models.base import FormIn, Row, Utc
+from app.calc.propellant.ingredients import INGREDIENTS
+from app.models.base import CODE, FormIn, Row, Utc, one_of
 from app.models.workshop import Share
 from app.units import Measure, Quantity
 
@@ -23,7 +24,7 @@ class Batch(Row, table=True):
         CheckConstraint("test_pieces_kg IS NULL OR test_pieces_kg >= 0", name="test_pieces"),
     )
 
-    code: str = Field(index=True)
+    code: str = Field(index=True, sa_column_kwargs=CODE)
     formula_id: int = Field(foreign_key="formula.id", index=True)
     planned_for: date
     state: str = "planned"
@@ -69,7 +70,7 @@ class BatchPart(Row, table=True):
     )
 
     batch_id: int = Field(foreign_key="batch.id", index=True)
-    ingredient: str | None = None
+    ingredient: str | None = Field(default=None, sa_column_kwargs=one_of(*INGREDIENTS))
     leftover_id: int | None = Field(default=None, foreign_key="leftover.id")
     target_kg: float
 

@@ -5,8 +5,10 @@ from typing import Annotated
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
+from sqlmodel import Field
 
-from app.models.base import FormIn, Row
+from app.calc.motor.impulse import CLASS_LIMITS
+from app.models.base import FormIn, Row, one_of
 from app.units import Measure, Quantity
 
 Distance = Annotated[Quantity, Measure("altitude", ge=5, le=20000, usual=(10, 3000))]
@@ -22,7 +24,7 @@ class OwnDistance(Row, table=True):
         CheckConstraint("complex_m IS NULL OR complex_m >= single_m", name="complex"),
     )
 
-    impulse_class: str
+    impulse_class: str = Field(sa_column_kwargs=one_of(*CLASS_LIMITS))
     single_m: float
     complex_m: float | None = None
     source: str

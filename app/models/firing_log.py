@@ -7,7 +7,7 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, Column, LargeBinary, UniqueConstraint
 from sqlmodel import Field, Relationship
 
-from app.models.base import FormIn, Row, Utc
+from app.models.base import SHA256, FormIn, Row, Utc
 
 CASE = {
     "held": "Whole",
@@ -119,7 +119,7 @@ class FiringPicture(Row, table=True):
     media_type: str
     width: int
     height: int
-    sha256: str
+    sha256: str = Field(sa_column_kwargs=SHA256)
     size_bytes: int
     raw: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
     voided_at: datetime | None = Field(default=None, sa_type=Utc)

@@ -8,7 +8,8 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
 from app.calc.base.notes import Amount
-from app.models.base import FormIn, Row, hint
+from app.calc.propellant.ingredients import INGREDIENTS
+from app.models.base import FormIn, Row, hint, one_of
 from app.units import Measure, Quantity
 
 
@@ -56,7 +57,7 @@ class FormulaPart(Row, table=True):
     )
 
     formula_id: int = Field(foreign_key="formula.id", index=True)
-    ingredient: str
+    ingredient: str = Field(sa_column_kwargs=one_of(*INGREDIENTS))
     fraction: float
 
 

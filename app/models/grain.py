@@ -9,7 +9,7 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
 from app import scale_lines
-from app.models.base import FormIn, Row, Utc
+from app.models.base import CODE, FormIn, Row, Utc, one_of
 from app.models.hardware import Length
 from app.units import Measure, Quantity, UnitError, UnitSystem
 
@@ -22,6 +22,10 @@ FAULTS = {
     "chipped": "Chipped",
 }
 """What a grain is held or rejected for, in words of the trade."""
+
+
+VERDICTS = ("accept", "look", "reject")
+"""What the numbers say of a grain."""
 
 
 class Decided:
@@ -50,7 +54,7 @@ class Grain(Row, Decided, table=True):
         CheckConstraint("gone_to IS NULL OR (decision = 'reject' AND gone_at IS NOT NULL)", name="gone_rejected"),
     )
 
-    serial: str = Field(index=True)
+    serial: str = Field(index=True, sa_column_kwargs=CODE)
     batch_id: int = Field(foreign_key="batch.id", index=True)
     pattern_id: int = Field(foreign_key="grain_pattern.id")
     number: int
@@ -70,7 +74,7 @@ class Grain(Row, Decided, table=True):
     verdict: str
     verdict_why: str
     decision: str | None = None
-    decision_fault: str | None = None
+    decision_fault: str | None = Field(default=None, sa_column_kwargs=one_of(*FAULTS))
     decision_why: str = ""
     decided_by: str = ""
     decided_at: datetime | None = Field(default=None, sa_type=Utc)
@@ -87,7 +91,7 @@ class GrainMeasure(Row, Decided, table=True):
     __tablename__ = "grain_measure"
 
     grain_id: int = Field(foreign_key="grain.id", index=True)
-    serial: str
+    serial: str = Field(sa_column_kwargs=CODE)
     pattern_id: int = Field(foreign_key="grain_pattern.id")
     gross_kg: float
     gross_typed: str
@@ -98,9 +102,9 @@ class GrainMeasure(Row, Decided, table=True):
     outer_d_m: float
     weighed_at: datetime = Field(sa_type=Utc)
     density_share: float
-    verdict: str
+    verdict: str = Field(sa_column_kwargs=one_of(*VERDICTS))
     decision: str | None = None
-    decision_fault: str | None = None
+    decision_fault: str | None = Field(default=None, sa_column_kwargs=one_of(*FAULTS))
     decision_why: str = ""
     decided_by: str = ""
     decided_at: datetime | None = Field(default=None, sa_type=Utc)
@@ -115,7 +119,7 @@ class StruckWeighing(Row, table=True):
 
     batch_id: int = Field(foreign_key="batch.id", index=True)
     pattern_id: int = Field(foreign_key="grain_pattern.id")
-    serial: str = Field(index=True)
+    serial: str = Field(index=True, sa_column_kwargs=CODE)
     number: int
     gross_kg: float
     gross_typed: str
@@ -126,7 +130,7 @@ class StruckWeighing(Row, table=True):
     outer_d_m: float
     weighed_at: datetime = Field(sa_type=Utc)
     density_share: float
-    verdict: str
+    verdict: str = Field(sa_column_kwargs=one_of(*VERDICTS))
     grain_version: int
     struck_at: datetime = Field(sa_type=Utc)
     why: str

@@ -8,7 +8,8 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
 from app.calc.base.notes import Amount
-from app.models.base import FormIn, Row, Utc, hint
+from app.calc.case.materials import MATERIALS, OTHER
+from app.models.base import FormIn, Row, Utc, hint, one_of
 from app.units import Measure, Quantity
 
 Length = Annotated[Quantity, Measure("length", ge=0.0005, le=3, usual=(0.0005, 0.3))]
@@ -131,7 +132,7 @@ class Case(Row, table=True):
     inner_d_m: float
     outer_d_m: float
     chamber_length_m: float
-    material: str
+    material: str = Field(sa_column_kwargs=one_of(*MATERIALS, OTHER))
     yield_strength_pa: float | None = None
     rated_pressure_pa: float | None = None
     proof_pressure_pa: float | None = None

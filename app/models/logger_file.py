@@ -7,7 +7,7 @@ from sqlalchemy import CheckConstraint, LargeBinary, UniqueConstraint
 from sqlalchemy.orm import declared_attr
 from sqlmodel import Field
 
-from app.models.base import FormIn, Row
+from app.models.base import SHA256, FormIn, Row
 
 
 class LoggerFile(Row):
@@ -22,7 +22,7 @@ class LoggerFile(Row):
 
     firing_id: int = Field(foreign_key="firing.id", index=True)
     name: str
-    sha256: str
+    sha256: str = Field(sa_column_kwargs=SHA256)
     size_bytes: int
     raw: bytes = Field(sa_type=LargeBinary)
 

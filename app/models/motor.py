@@ -7,7 +7,7 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, Relationship
 
-from app.models.base import FormIn, Row, Utc
+from app.models.base import CODE, FormIn, Row, Utc
 from app.models.hardware import Throat
 from app.units import Measure, Quantity
 
@@ -21,7 +21,7 @@ class MotorBuild(Row, table=True):
         CheckConstraint("throat_d_m > 0 AND exit_d_m >= throat_d_m", name="throat"),
     )
 
-    code: str = Field(index=True)
+    code: str = Field(index=True, sa_column_kwargs=CODE)
     case_id: int = Field(foreign_key="motor_case.id")
     nozzle_id: int = Field(foreign_key="nozzle.id")
     built_on: date

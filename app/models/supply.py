@@ -7,7 +7,8 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
-from app.models.base import FormIn, Row
+from app.calc.propellant.ingredients import INGREDIENTS
+from app.models.base import FormIn, Row, one_of
 from app.units import Measure, Quantity
 
 
@@ -20,7 +21,7 @@ class Supply(Row, table=True):
         UniqueConstraint("ingredient", "mark"),
     )
 
-    ingredient: str = Field(index=True)
+    ingredient: str = Field(index=True, sa_column_kwargs=one_of(*INGREDIENTS))
     mark: str
     received_on: date
     mass_kg: float

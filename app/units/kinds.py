@@ -8,7 +8,11 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Kind:
-    """What a number measures: its SI unit, the units a person may type and how to write it."""
+    """What a number measures: its SI unit, the units a person may type and how to write it.
+
+    `least` and `most` bound in SI what anything in a book can have: far outside of what any form takes, so that what
+    lies beyond was never measured, computed or typed.
+    """
 
     name: str
     noun: str
@@ -17,6 +21,8 @@ class Kind:
     accepted: dict[str, str]
     example: str
     offset: bool = False
+    least: float = -1e9
+    most: float = 1e9
 
 
 LENGTH = {
@@ -79,11 +85,11 @@ SPEED = {"m/s": "m/s", "km/h": "km/h", "mph": "mph", "ft/s": "ft/s", "kt": "knot
 KINDS: dict[str, Kind] = {
     k.name: k
     for k in (
-        Kind("length", "a length", "m", "_m", LENGTH, '19 mm or 3/4"'),
-        Kind("altitude", "a height", "m", "_m", LENGTH, "640 m or 2100 ft"),
-        Kind("mass", "a mass", "kg", "_kg", MASS, "123.4 g or 4.35 oz"),
-        Kind("heavy_mass", "a mass", "kg", "_kg", MASS, "3200 g or 7.05 lb or 3.2 kg"),
-        Kind("pressure", "a pressure", "Pa", "_pa", PRESSURE, "6.9 MPa or 1000 psi or 69 bar"),
+        Kind("length", "a length", "m", "_m", LENGTH, '19 mm or 3/4"', least=-1e6, most=1e6),
+        Kind("altitude", "a height", "m", "_m", LENGTH, "640 m or 2100 ft", least=-1e6, most=1e6),
+        Kind("mass", "a mass", "kg", "_kg", MASS, "123.4 g or 4.35 oz", least=-1e6, most=1e6),
+        Kind("heavy_mass", "a mass", "kg", "_kg", MASS, "3200 g or 7.05 lb or 3.2 kg", least=-1e6, most=1e6),
+        Kind("pressure", "a pressure", "Pa", "_pa", PRESSURE, "6.9 MPa or 1000 psi or 69 bar", least=0, most=1e12),
         Kind(
             "temperature",
             "a temperature",
@@ -92,6 +98,8 @@ KINDS: dict[str, Kind] = {
             {"c": "degC", "°c": "degC", "f": "degF", "°f": "degF", "k": "K"},
             "118 C or 245 F",
             offset=True,
+            least=0,
+            most=1e4,
         ),
         Kind(
             "time",
@@ -120,9 +128,18 @@ KINDS: dict[str, Kind] = {
             "560 N·s or 126 lbf·s",
         ),
         Kind("force", "a force", "N", "_n", {"n": "N", "kn": "kN", "lbf": "lbf", "kgf": "kgf"}, "450 N or 100 lbf"),
-        Kind("speed", "a speed", "m/s", "_m_s", SPEED, "4 m/s or 9 mph or 14 km/h"),
-        Kind("angle", "an angle", "rad", "_rad", {"deg": "degree", "°": "degree", "rad": "rad"}, "15 deg"),
-        Kind("share", "a share", "", "_share", {"%": "percent", "percent": "percent"}, "65 %"),
+        Kind("speed", "a speed", "m/s", "_m_s", SPEED, "4 m/s or 9 mph or 14 km/h", least=-1e5, most=1e5),
+        Kind(
+            "angle",
+            "an angle",
+            "rad",
+            "_rad",
+            {"deg": "degree", "°": "degree", "rad": "rad"},
+            "15 deg",
+            least=-100,
+            most=100,
+        ),
+        Kind("share", "a share", "", "_share", {"%": "percent", "percent": "percent"}, "65 %", least=-100, most=100),
         Kind(
             "density",
             "a density",
@@ -130,6 +147,8 @@ KINDS: dict[str, Kind] = {
             "_kg_m3",
             {"g/cm3": "g/cm**3", "kg/m3": "kg/m**3", "lb/in3": "lb/inch**3", "lb/ft3": "lb/ft**3"},
             "1.8 g/cm3 or 0.065 lb/in3",
+            least=0,
+            most=1e5,
         ),
         Kind(
             "area",

@@ -13,10 +13,10 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col, select
 
 from app.book import record
-from app.models import Change
+from app.models import Change, words
 from app.models.base import Row, table_of
 from app.models.history import ChangesIn
-from app.services.book import audit_names, audit_reasons, workshop
+from app.services.book import audit_names, workshop
 from app.services.book.audit_names import EMPTY, Names, Place
 from app.units import UnitSystem
 
@@ -179,7 +179,7 @@ def _acts(session: Session, changes: Sequence[Change]) -> list[Act]:
 
 def _line(called: Names, change: Change, units: UnitSystem) -> Line:
     table, what, place = change.table_name, change.what, (change.table_name, change.row_id)
-    head = (what, audit_reasons.noun(table), called.title(place), table, called.lineage(place))
+    head = (what, words.noun(table), called.title(place), table, called.lineage(place))
     if what == "entered":
         return Line(*head)
     before = audit_names.from_json(change.before)
@@ -188,7 +188,7 @@ def _line(called: Names, change: Change, units: UnitSystem) -> Line:
     name = change.column_name
     return Line(
         *head,
-        label=audit_names.label(table, name),
+        label=words.label(table, name),
         before=audit_names.value(called, table, name, before, change.before_typed, units),
         after=audit_names.value(called, table, name, audit_names.from_json(change.after), change.after_typed, units),
     )
@@ -200,6 +200,6 @@ def _whole(called: Names, table: str, kept: dict[str, Any], units: UnitSystem) -
     told = []
     for name, typed in record.values(known) if known is not None else [(name, None) for name in kept]:
         if name != "created_at" and kept.get(name) not in (None, "", False):
-            words = audit_names.value(called, table, name, kept[name], kept.get(typed or ""), units)
-            told.append(f"{audit_names.label(table, name)}: {words}")
+            said = audit_names.value(called, table, name, kept[name], kept.get(typed or ""), units)
+            told.append(f"{words.label(table, name)}: {said}")
     return "; ".join(told)

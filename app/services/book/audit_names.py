@@ -10,14 +10,13 @@ from sqlalchemy import Boolean, Column, Date, DateTime
 from sqlalchemy import select as select_core
 from sqlmodel import Session, SQLModel, col, select
 
-from app import clock, models
+from app import clock
 from app.book import record
-from app.models import Change
-from app.models.base import FormIn, Row, Utc, measure_of
+from app.models import Change, words
+from app.models.base import Utc, measure_of
 from app.models.firing import RESULTS
 from app.models.grain import FAULTS
-from app.services.book import audit_reasons
-from app.units import KINDS, UnitSystem, show
+from app.units import UnitSystem, show
 
 _NAMES = ("serial", "code", "mark", "name")
 _DETAILS = {
@@ -43,49 +42,9 @@ Place = tuple[str, int]
 # --- Tables and columns --------------------------------------------------------------------------
 
 
-@cache
-def _models() -> dict[str, type[Row]]:
-    """The model of each recorded table, by the table's name."""
-    every = {getattr(models, name) for name in models.__all__}
-    return {m.__table__.name: m for m in every if issubclass(m, Row)}
-
-
-@cache
-def _form(table: str) -> type[FormIn] | None:
-    """The form that a table's rows are entered with: `CaseIn` for a case."""
-    model = _models().get(table)
-    if model is None:
-        return None
-    home = __import__(model.__module__, fromlist=["x"])
-    form = getattr(home, f"{model.__name__}In", None)
-    return form if isinstance(form, type) and issubclass(form, FormIn) else None
-
-
 def nouns() -> list[tuple[str, str]]:
     """The recorded tables with their words, by word."""
-    return sorted(
-        ((t.name, audit_reasons.noun(t.name).capitalize()) for t in record.recorded()), key=lambda pair: pair[1]
-    )
-
-
-@cache
-def _stem(column: str) -> tuple[str, str | None]:
-    """A column's name without its unit, and what kind of number it is by that unit."""
-    for kind in sorted(KINDS.values(), key=lambda k: -len(k.suffix)):
-        if column.endswith(kind.suffix):
-            return column.removesuffix(kind.suffix), kind.name
-    return column.removesuffix("_id").removesuffix("_at"), None
-
-
-@cache
-def label(table: str, column: str) -> str:
-    """What a value is called: as its form calls it, else by its column."""
-    stem, _ = _stem(column)
-    form = _form(table)
-    for name in (column, stem):
-        if form is not None and name in form.model_fields and form.model_fields[name].title:
-            return str(form.model_fields[name].title)
-    return stem.replace("_", " ").capitalize()
+    return sorted(((t.name, words.noun(t.name).capitalize()) for t in record.recorded()), key=lambda pair: pair[1])
 
 
 @cache
@@ -187,8 +146,8 @@ def _name(row: dict[str, Any]) -> str:
 # --- Values --------------------------------------------------------------------------------------
 
 
-def _cut(words: str, most: int) -> str:
-    return words if len(words) <= most else words[:most].rstrip() + "…"
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else text[:most].rstrip() + "…"
 
 
 def from_json(text: str | None) -> Any:
@@ -213,13 +172,13 @@ def value(names: Names, table: str, column: str, raw: Any, typed: str | None, un
         return "yes" if raw else "no"
     if known is not None and isinstance(raw, str) and isinstance(known.type, Utc | DateTime | Date):
         return _day(raw, isinstance(known.type, Date))
-    stem, kind = _stem(column)
-    form = _form(table)
+    stem, kind = words.stem(column)
+    form = words.form(table)
     measure = measure_of(form, stem) if form is not None and stem in form.model_fields else None
     if isinstance(raw, int | float) and (measure or kind):
         return show(raw, measure.kind if measure else str(kind), units)
-    words = {"result": RESULTS, "decision_fault": FAULTS}.get(column, {}).get(str(raw), str(raw))
-    return _cut(words, _SHORT)
+    said = {"result": RESULTS, "decision_fault": FAULTS}.get(column, {}).get(str(raw), str(raw))
+    return _cut(said, _SHORT)
 
 
 def _day(text: str, whole: bool) -> str:

@@ -8,44 +8,11 @@ from sqlmodel import Session, SQLModel, col, select
 from app import clock
 from app.book import record
 from app.errors import Refused
-from app.models import ActInHand, Person, Workshop
+from app.models import ActInHand, Person, Workshop, words
 from app.models.base import FormIn, Row, columns
 
 WHY_LENGTH = 300
 WHY_LEAST = 3
-
-NOUNS = {
-    "motor_case": "case",
-    "supply": "bag",
-    "supply_correction": "what is left in a bag",
-    "launch_field": "field",
-    "workshop": "settings",
-    "motor_build": "motor",
-    "build_grain": "grain in a motor",
-    "weigh_out": "weighed amount",
-    "batch_part": "part of a recipe",
-    "batch_item": "grains wanted",
-    "cast_step": "step",
-    "re_weigh": "re-weigh",
-    "temperature_reading": "pan temperature",
-    "session_note": "note",
-    "session_opening": "opening of a session",
-    "grain_measure": "grain as it stood before",
-    "grain_bag": "where a bag lies",
-    "nozzle_measure": "throat measured",
-    "struck_weighing": "weighing taken back",
-    "formula_part": "part of a formula",
-    "curve_file": "logger's file",
-    "checklist_item": "line of the checklist",
-    "run_sheet_line": "line of the run sheet",
-    "firing_finding": "what was found",
-    "suspect_grain": "suspected grain",
-    "firing_picture": "picture of a firing",
-    "firing_reference": "where a picture is kept",
-    "altimeter_file": "altimeter's file",
-    "altimeter_track": "track of a flight",
-}
-"""Tables whose name is not yet the word for one of their rows."""
 
 
 @contextmanager
@@ -110,11 +77,6 @@ def ask_why(row: Row, data: FormIn) -> None:
             )
 
 
-def noun(table: str) -> str:
-    """The word for a row of a table."""
-    return NOUNS.get(table, table.replace("_", " "))
-
-
 def counted(uses: dict[str, int]) -> str:
     """How many rows of each kind, in words."""
-    return ", ".join(f"{count} × {noun(table)}" for table, count in uses.items())
+    return ", ".join(f"{count} × {words.noun(table)}" for table, count in uses.items())

@@ -1,0 +1,41 @@
+"""The shapes of stored figures: each column of JSON with the class that its pages read it into."""
+
+import json
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+from app.book.column_rules import Shape
+
+
+@cache
+def shapes() -> Mapping[tuple[str, str], Shape]:
+    """How each is read, by table and column; what reads raises where the shape is another."""
+    from pydantic import TypeAdapter
+
+    from app.calc.propellant.thermochem import BlendState
+    from app.services.firings.reading import Result
+    from app.services.firings.tracking import TrackResult
+    from app.services.learning.fit_records import FitRecord
+    from app.services.learning.prediction_record import Inputs, PredictionRecord
+
+    texts: TypeAdapter[Any] = TypeAdapter(dict[str, str])
+    lines: TypeAdapter[Any] = TypeAdapter(list[tuple[str, str]])
+    state: TypeAdapter[Any] = TypeAdapter(BlendState)
+    inputs: Any = Inputs
+    bare = inputs.model_construct()  # they stand in a column of their own
+
+    def figures(text: str) -> object:
+        return PredictionRecord.model_validate({**json.loads(text), "inputs": bare})
+
+    return {
+        ("curve", "reading_json"): texts.validate_json,
+        ("curve", "result_json"): Result.model_validate_json,
+        ("altimeter_track", "reading_json"): texts.validate_json,
+        ("altimeter_track", "result_json"): TrackResult.model_validate_json,
+        ("blend_state", "state_json"): state.validate_json,
+        ("firing_fit", "fit_json"): FitRecord.model_validate_json,
+        ("prediction", "inputs_json"): Inputs.model_validate_json,
+        ("prediction", "result_json"): figures,
+        ("draft", "values_json"): lines.validate_json,
+    }
