@@ -4,7 +4,6 @@ Such a page is drawn without the book, which may be what is broken, in the frame
 it, ready to be sent again.
 """
 
-import re
 import sqlite3
 
 from fastapi import FastAPI, Request
@@ -15,6 +14,7 @@ from app import logbook, web
 from app.access import middleware
 from app.calc.base.notes import Note
 from app.errors import Trouble
+from app.forms import words_of
 from app.page import Page
 from app.troubles import trouble_of
 
@@ -51,12 +51,9 @@ async def _trouble(request: Request, error: Exception) -> Response:
     form = getattr(request, "_form", None)  # what was read of the form before it failed
     sent = form.multi_items() if form else []
     texts = [(name, text) for name, text in sent if isinstance(text, str)]
-    typed = [(name, label_of(name), text, name in _HIDDEN) for name, text in texts]
+    typed = [(name, words_of(name), text, name in _HIDDEN) for name, text in texts]
     page = TroublePage(message=trouble.message, typed=typed, files=len(texts) < len(sent))
-    response = web.bare(request, page, trouble.status)
-    if "hx-request" in request.headers:  # the region that was asked for is not on this page
-        response.headers.update({"HX-Retarget": "#main", "HX-Reselect": "#main", "HX-Reswap": "outerHTML"})
-    return response
+    return web.whole_region(request, web.bare(request, page, trouble.status))
 
 
 def _own_fault(request: Request, error: Exception) -> Response:
@@ -69,10 +66,3 @@ def _own_fault(request: Request, error: Exception) -> Response:
         status_code=500,
         headers=middleware.HEADERS,
     )
-
-
-def label_of(name: str) -> str:
-    """A field's name as words: `items.0.count` is 'items, line 1, count'."""
-    row = re.fullmatch(r"(\w+)\.(\d+)\.(\w+)", name)
-    parts = [row[1], f"line {int(row[2]) + 1}", row[3]] if row else [name]
-    return ", ".join(parts).replace("_", " ").capitalize()

@@ -1,34 +1,57 @@
-"""From request to page: templates, the form protocol and once-only saving.
+"""From request to page: the form protocol and once-only saving. Pages are drawn in `frames`, and known here too.
 
 The protocol of partial updates is one sentence: the server always answers with the whole page, and a
 form that names a region (`swap` in `_forms.html`) lets htmx take that region out of it. Without script
 the same form posts and the same page comes back.
 """
 
+import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
 from typing import Annotated, Any, TypeVar
-from urllib.parse import quote, unquote
 
 from fastapi import Depends, Query, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import Response
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
 from app import logbook, units, uploads
 from app.calc.base.errors import CalcError
-from app.calc.base.notes import Note
 from app.db import reading, writing
-from app.errors import Asked, BookError
-from app.forms import Choice, Form, from_texts, resent, whole
-from app.models import Draft, OnceToken, Workshop
+from app.errors import Asked, BookError, Conflict
+from app.forms import Choice, Form, from_texts, resent, spent, whole
+from app.frames import ErrorPage, at_bench, bare, device, named, redirect, render, whole_region
+from app.models import Draft, OnceToken
 from app.models.base import FormIn, as_form
 from app.page import Page
 from app.services.book import audit_reasons, drafts, workshop
-from app.templating import templates
 from app.troubles import trouble_of
+
+__all__ = [
+    "Book",
+    "ErrorPage",
+    "Forms",
+    "PageNumber",
+    "Texts",
+    "Typed",
+    "answered",
+    "at_bench",
+    "bare",
+    "blank",
+    "choose",
+    "device",
+    "doing",
+    "named",
+    "reason",
+    "redirect",
+    "render",
+    "submit",
+    "submit_file",
+    "unsigned_writing",
+    "version_of",
+    "whole_region",
+]
 
 Texts = list[tuple[str, str]]
 Act = Callable[[Session, Any], str]
@@ -58,82 +81,30 @@ PageNumber = Annotated[int, Query(ge=1, le=100_000)]
 """Which page of a long list an address asks for."""
 
 
-# --- Pages ---------------------------------------------------------------------------------------
+class SentAgainPage(Page, template="sent_again.html"):
+    """A form was saved already and comes again with something else in it: both, and the question what to do."""
+
+    leave: str
+    """The page that the first save led to."""
+    elsewhere: bool
+    """Whether the first save was made at another address."""
+    different: list[spent.Difference]
+    sent: Texts
+    """What was sent now, to be sent once more."""
+    once: str
+    version: int | None
+    files: bool
+    """Whether a file came with it, which has to be chosen again."""
 
 
-@dataclass(frozen=True)
-class Frame:
-    """What every template is handed beside the fields of its page."""
-
-    request: Request
-    path: str
-    section: str
-    workshop: Workshop | None
-    units: units.UnitSystem
-    demo: bool
-    lan: bool
-    notice: str
-    at_bench: str
-
-
-class ErrorPage(Page, template="error.html"):
-    """That something asked for was not done, and why."""
-
-    code: int | str
-    message: str | Note
-    page: str
-    """The page that an address belongs to which shows nothing by itself; "" where there is none."""
-
-
-def render(request: Request, session: Session, page: Page, status: int = 200) -> Response:
-    """A whole page."""
-    house = workshop.get(session)
-    notice = unquote(request.cookies.get("notice", ""))
-    response = _drawn(request, page, status, house, house.units, notice, at_bench(request, session))
-    if notice:
-        response.delete_cookie("notice", httponly=True, samesite="strict")
-    return response
-
-
-def bare(request: Request, page: Page, status: int = 200) -> Response:
-    """A page drawn without the book, which may be what does not answer, or is not for those who ask."""
-    return _drawn(request, page, status, None, units.METRIC, "", "")
-
-
-def _drawn(
-    request: Request,
-    page: Page,
-    status: int,
-    house: Workshop | None,
-    system: units.UnitSystem,
-    notice: str,
-    person: str,
-) -> Response:
-    state = request.app.state
-    frame = Frame(
-        request=request,
-        path=request.url.path,
-        section=page.section,
-        workshop=house,
-        units=system,
-        demo=state.settings.demo,
-        lan=state.lan is not None,
-        notice=notice,
-        at_bench=person,
-    )
-    text = templates.get_template(page.template).render({**vars(frame), **vars(page)})
-    return HTMLResponse(text, status_code=status)
-
-
-def redirect(url: str, notice: str = "") -> Response:
-    """Go on to a page after a save, with a sentence to show there once."""
-    response = RedirectResponse(url, status_code=303)
-    if notice:
-        response.set_cookie("notice", quote(notice), max_age=60, httponly=True, samesite="strict")
-    return response
-
-
-# --- Forms -------------------------------------------------------------------------------------
+UNMARKED = (
+    "It came without the mark by which a form is saved once only, which each form of Grainbook carries. What was sent "
+    "stands here: look it over and press the button again."
+)
+UNVERSIONED = (
+    "It came without telling which state of this it is a change of, so it could undo what somebody else did. What you "
+    "typed is kept here and was not saved. Open the page again to see how it stands now."
+)
 
 
 def blank(
@@ -198,39 +169,31 @@ def submit(
     notice: str = "Saved.",
     form_id: str = "form",
     choices: Mapping[str, list[Choice]] | None = None,
+    sums: Mapping[str, str] | None = None,
 ) -> Response:
     """Check a form, do its act once, and go on to the page the act names; or show the form with its faults.
 
     The once-only token is spent in the act's own transaction: a double click, a second tab's resend or a
-    replay finds it spent and is shown what the first one saved.
+    replay finds it spent and is shown what the first one saved; with something else in it, it is asked about. A form
+    without a token is refused. `sums` are the SHA-256 of files that came with it, by the name of their field.
     """
     form = from_texts(model, typed, form_id, request.url.path, choices or {})
-    engine = request.app.state.engine
-    with _saving(request, form) as session:
-        spent = session.get(OnceToken, form.once)
-        if spent is not None:
-            return redirect(spent.url, "That was saved already; it was not saved a second time.")
-        house = workshop.get(session).units
-        data = form.check(house)
-        if data is not None:
-            try:
-                with audit_reasons.signed(session, at_bench(request, session, data), reason(data), device(request)):
-                    url = act(session, data)
-                session.add(OnceToken(token=form.once, url=url))
-                draft = session.get(Draft, form.action)
-                if draft is not None:
-                    session.delete(draft)
-                session.commit()
+    engine, sums, token = request.app.state.engine, sums or {}, None
+    if not form.came_with_token:
+        form.refuse(None, UNMARKED)
+    else:
+        with _saving(request, form) as session:
+            token = session.get(OnceToken, form.once)
+            url = _save(request, session, form, act, sums) if token is None else None
+            if url is not None:
                 return redirect(url, notice)
-            except BookError as error:
-                _refuse(form, error)
-                form.status = error.status
-            except CalcError as error:
-                _refuse(form, error)
-            except IntegrityError as error:
-                form.refuse(None, f"The book refused this: {error.orig}. Nothing was changed.")
-            session.rollback()
+    if token is not None and spent.is_same(token, form, sums):
+        return redirect(token.url, "That was saved already; it was not saved a second time.")
     with reading(engine) as session:
+        if token is not None:
+            with suppress(BookError):
+                page(session, form)  # it tells the form what its choices are called
+            return _sent_again(request, session, token, form, typed, sums)
         response = page(session, form)
         if b'role="alert"' not in response.body:  # the page has this form no more; the refusal is told all the same
             words = [form.message, *(f"{label}: {fault}" for _, label, fault in form.faults)]
@@ -240,12 +203,54 @@ def submit(
     return response
 
 
+def _save(request: Request, session: Session, form: Form, act: Act, sums: Mapping[str, str]) -> str | None:
+    """Check the form, do its act and spend its token: where it leads, or nothing with the fault in the form."""
+    data = form.check(workshop.get(session).units)
+    if data is None:
+        return None
+    try:
+        with audit_reasons.signed(session, at_bench(request, session, data), reason(data), device(request)):
+            url = act(session, data)
+        session.add(spent.spend(form, url, sums))
+        draft = session.get(Draft, form.action)
+        if draft is not None:
+            session.delete(draft)
+        session.commit()
+        return url
+    except BookError as error:
+        _refuse(form, error)
+        form.status = error.status
+    except CalcError as error:
+        _refuse(form, error)
+    except IntegrityError as error:
+        form.refuse(None, f"The book refused this: {error.orig}. Nothing was changed.")
+    session.rollback()
+    return None
+
+
+def _sent_again(
+    request: Request, session: Session, token: OnceToken, form: Form, typed: Texts, sums: Mapping[str, str]
+) -> Response:
+    """Both what was saved with a token and what comes with it now, and what can be done about it."""
+    page = SentAgainPage(
+        leave=token.url,
+        elsewhere=token.address != form.action,
+        different=spent.differences(token, form, sums),
+        sent=[(name, text) for name, text in typed if name not in ("once", "version", *sums)],
+        once=Form(form.model, form.id, form.action).once,
+        version=spent.version_after(token, form),
+        files=bool(sums),
+    )
+    return whole_region(request, render(request, session, page, 409))
+
+
 def submit_file(
     request: Request, sent: uploads.Sent, model: type[FormIn], *, act: Act, page: Again, notice: str, too_large: str
 ) -> Response:
     """As `submit`, for a form that a file was sent with; one over its limit is refused beside the field."""
     if not sent.too_large:
-        return submit(request, sent.texts, model, act=act, page=page, notice=notice)
+        sums = {name: hashlib.sha256(content).hexdigest() for name, content in sent.files.items()}
+        return submit(request, sent.texts, model, act=act, page=page, notice=notice, sums=sums)
     form = from_texts(model, [], "form", request.url.path, {})
     form.refuse("file", too_large)
     with reading(request.app.state.engine) as session:
@@ -291,17 +296,6 @@ def doing(request: Request) -> str:
     return f"{request.method} {getattr(request.scope.get('route'), 'path', 'an address')}"
 
 
-def at_bench(request: Request, session: Session, data: FormIn | None = None) -> str:
-    """Who is at the bench: the name signed in the form, else the one this device was told, else the settings' own."""
-    signed = data.signature() if data is not None else ""
-    return signed or named(request, session) or audit_reasons.who(session)
-
-
-def named(request: Request, session: Session) -> str:
-    """The name that this device was told is at its bench; nothing where it was told none that is in use."""
-    return audit_reasons.known(session, unquote(request.cookies.get("at_bench", "")))
-
-
 def reason(data: FormIn) -> str:
     """Why something is done, where the form asks for it."""
     return str(getattr(data, "why", None) or getattr(data, "reason", None) or "")
@@ -314,17 +308,18 @@ def unsigned_writing(request: Request) -> Iterator[Session]:
         yield session
 
 
-def device(request: Request) -> str | None:
-    """The name of the paired device that asks; nothing for this machine."""
-    return getattr(request.state, "device", None) or None
+def version_of(typed: Texts) -> int:
+    """The version of the row that a form was opened on; 0, which no row has, where it cannot be read.
 
-
-def version_of(typed: Texts) -> int | None:
-    """The version of the row that a form was opened on; 0, which no row has, where it cannot be read."""
+    Raises
+    ------
+    Conflict
+        The form tells none.
+    """
     for name, text in typed:
         if name == "version":
             return whole(text) or 0
-    return None
+    raise Conflict(UNVERSIONED)
 
 
 def choose(rows: Iterable[Any], label: Callable[[Any], str] = lambda row: str(row.name)) -> list[Choice]:

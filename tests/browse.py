@@ -1,7 +1,11 @@
 """A browser without script: reads the forms of a page as a person would send them."""
 
+import secrets
+from collections import deque
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
+from typing import Any
+from urllib.parse import parse_qsl
 
 from fastapi.testclient import TestClient
 from httpx2 import Response
@@ -85,6 +89,51 @@ class Page(HTMLParser):
         """The message tied to a field by aria-describedby; empty when there is none."""
         tied = self.forms[form_id].described.get(name, "").split()
         return " ".join(self.texts[i].strip() for i in tied if i.endswith("-error"))
+
+
+class Person(TestClient):
+    """A browser without script, as tests use it: what a page's form hides goes with what a test types into it."""
+
+    def __init__(self, *given: Any, **more: Any) -> None:
+        super().__init__(*given, **more)
+        self._seen: deque[str] = deque(maxlen=4)
+        self._used: set[str] = set()
+
+    def send(self, request: Any, **more: Any) -> Response:
+        """Ask, and remember the pages that came."""
+        answer = super().send(request, **more)
+        for one in (*answer.history, answer):
+            if one.headers.get("content-type", "").startswith("text/html"):
+                self._seen.append(one.text)
+        return answer
+
+    def post(self, url: Any, *, data: Any = None, **more: Any) -> Response:
+        """Send a form; where the test names no token, with the token and version that the form's page shows."""
+        if "json" not in more and "content" not in more and "once" not in (data or {}):
+            data = {**self._hidden(str(url)), **(data or {})}
+        self._used.add((data or {}).get("once", ""))
+        return super().post(url, data=data, **more)
+
+    def _hidden(self, url: str) -> dict[str, str]:
+        address, _, query = url.partition("?")
+        if address == "/drafts":
+            address = dict(parse_qsl(query)).get("page", "")
+        for page in reversed(self._seen):
+            if (found := _hidden_in(page, address)) and found["once"] not in self._used:
+                return found
+        above = address
+        while above.count("/") > 1 or above == address != "":
+            if found := _hidden_in(self.get(above).text, address):
+                return found
+            above = above.rpartition("/")[0]
+        return {"once": secrets.token_urlsafe(18)}  # no page shows this form now
+
+
+def _hidden_in(page: str, action: str) -> dict[str, str] | None:
+    if f'action="{action}"' not in page:
+        return None
+    found = next((form.fields for form in Page(page).forms.values() if form.action == action), None)
+    return found and {name: found[name] for name in ("once", "version") if name in found}
 
 
 def opened(client: TestClient, url: str) -> Page:

@@ -13,13 +13,13 @@ from pathlib import Path
 import pytest
 from jinja2 import DictLoader, Environment, FunctionLoader, meta, nodes
 
-from app import faults, templating, web
+from app import faults, frames, templating, web
 from app.page import Page, every
 from app.routers.book.devices import PairPage
 from app.routers.book.people import AtBenchPage  # and with it every router, so every page
 
 APP = Path(web.__file__).parent
-GIVEN = frozenset(field.name for field in fields(web.Frame))
+GIVEN = frozenset(field.name for field in fields(frames.Frame))
 WITHOUT_THE_BOOK = {web.ErrorPage, faults.TroublePage, PairPage}
 """Pages that `web.bare` draws: nothing of the workshop is on them."""
 
@@ -134,7 +134,7 @@ def test_every_template_has_one_page_that_declares_it() -> None:
 def test_a_template_is_drawn_in_one_place_by_what_a_page_declares() -> None:
     """What `render` and `bare` take is a `Page`, as mypy checks; nobody reaches for a template past them."""
     reach = re.compile(r"get_template|select_template|from_string|import .*\btemplates\b")
-    assert [path.name for path in APP.rglob("*.py") if reach.search(path.read_text(encoding="utf-8"))] == ["web.py"]
+    assert [path.name for path in APP.rglob("*.py") if reach.search(path.read_text(encoding="utf-8"))] == ["frames.py"]
 
 
 # --- A breach is seen ------------------------------------------------------------------------------

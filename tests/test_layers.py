@@ -112,6 +112,7 @@ MAY_USE = {
     "access": EVERYWHERE | {"access", "db", "services.book"},
     "web": EVERYWHERE
     | {
+        "frames",
         "page",
         "forms",
         "models",
@@ -119,11 +120,11 @@ MAY_USE = {
         "uploads",
         "calc.base",
         "db",
-        "templating",
         "troubles",
         "logbook",
         "services.book",
     },
+    "frames": EVERYWHERE | {"page", "models", "units", "calc.base", "templating", "services.book"},
     "templating": EVERYWHERE | {"page", "units", "calc.base", "settings", "services.stock.supplies"},
 }
 """Of `app`, what each layer may import. Models take numbers of calc too, such as limits and defaults: see below."""
@@ -186,6 +187,7 @@ RULES: dict[str, Callable[[ast.AST], list[str]]] = {
     "book": partial(faults_of, "book"),
     "access": partial(faults_of, "access"),
     "web": partial(faults_of, "web"),
+    "frames": partial(faults_of, "frames"),
     "templating": partial(faults_of, "templating"),
 }
 

@@ -7,9 +7,13 @@ from urllib.parse import unquote
 import pytest
 from fastapi.testclient import TestClient
 from httpx2 import Response
+from pydantic import Field
 from sqlmodel import Session, select
 
+from app.db import writing
+from app.forms import from_texts, spent
 from app.models import CoringRod, Draft, OnceToken
+from app.models.base import FormIn
 from tests.behind import engine_of
 from tests.browse import Page, opened, saved, send
 
@@ -44,11 +48,123 @@ def test_the_same_form_sent_twice_is_saved_once_and_leads_to_the_first_save(clie
     assert "not saved a second time" in client.get(second.headers["location"]).text
 
 
-def test_a_second_sending_with_other_words_is_not_saved_either(client: TestClient) -> None:
+@pytest.mark.promise("A form sent again with something else in it is never dropped: both are shown, and asked about")
+def test_a_second_sending_with_other_words_shows_both_and_can_be_saved_as_well(client: TestClient) -> None:
+    form = opened(client, NEW).forms["form"]
+    _post(client, NEW, {**form.fields, **ROD, "note": "two\r\nlines"})
+    answer = _post(client, NEW, {**form.fields, **ROD, "name": "Another <b>", "note": "two\r\nlines"})
+    assert answer.status_code == 409
+    assert [rod.name for rod in _rods(client)] == ["Rod 19"]
+    said = " ".join(answer.text.split())
+    assert '<th scope="row">Name</th><td>Rod 19</td><td>Another &lt;b&gt;</td>' in said
+    assert '<th scope="row">Diameter' not in said  # only what differs
+    assert 'href="/workshop/rods">Leave it' in said
+    again = Page(answer.text).forms["again"]
+    assert again.fields["once"] != form.fields["once"]
+    assert again.fields["note"].splitlines() == ["two", "lines"]
+    assert _post(client, again.action, again.fields).status_code == 303
+    assert {rod.name for rod in _rods(client)} == {"Rod 19", "Another <b>"}
+    assert _post(client, again.action, again.fields).status_code == 303  # twice, once more
+    assert len(_rods(client)) == 2
+
+
+def test_what_means_the_same_is_the_same(client: TestClient) -> None:
+    """Empty fields left out, blanks at the ends, line ends of another browser, the words of a button: no question."""
+    form = opened(client, NEW).forms["form"]
+    _post(client, NEW, {**form.fields, **ROD, "note": "two\r\nlines"})
+    same = {"once": form.fields["once"], "name": " Rod 19 ", "diameter": "0,75 in", "note": "two\nlines", "go": "1"}
+    assert "not saved a second time" in client.post(NEW, data=same).text
+    assert len(_rods(client)) == 1
+
+
+def test_an_edit_sent_again_with_other_words_is_saved_in_its_place_unless_somebody_else_was_there(
+    client: TestClient,
+) -> None:
+    saved(client, NEW, ROD)
+    form = opened(client, "/workshop/rods/1").forms["form"]
+    for other in ("22 mm", "24 mm"):
+        _post(client, form.action, {**form.fields, "diameter": "20 mm"})
+        answer = _post(client, form.action, {**form.fields, "diameter": other})
+        assert answer.status_code == 409
+        assert f"<td>20 mm</td><td>{other}</td>" in answer.text
+        again = Page(answer.text).forms["again"]
+        told = _post(client, again.action, again.fields)
+        if other == "22 mm":
+            assert told.status_code == 303
+            assert _rods(client)[0].diameter_m == 0.022
+        else:
+            assert told.status_code == 409  # the row was changed after the save that the page speaks of
+            assert Page(told.text).forms["form"].fields["diameter"] == "24 mm"
+            assert _rods(client)[0].diameter_m == 0.022
+
+
+def test_a_token_of_another_form_saves_nothing_and_loses_nothing(client: TestClient) -> None:
     form = opened(client, NEW).forms["form"]
     _post(client, NEW, {**form.fields, **ROD})
-    _post(client, NEW, {**form.fields, **ROD, "name": "Another"})
-    assert [rod.name for rod in _rods(client)] == ["Rod 19"]
+    tube = {"once": form.fields["once"], "name": "Tube 1", "inner_d": "44 mm", "outer_d": "47 mm", "tare": "9 g"}
+    answer = _post(client, "/workshop/tubes/new", tube)
+    assert answer.status_code == 409
+    assert "used for another form" in answer.text
+    again = Page(answer.text).forms["again"]
+    assert (again.action, again.fields["name"]) == ("/workshop/tubes/new", "Tube 1")
+    assert _post(client, again.action, again.fields).status_code == 303
+
+
+def test_a_token_that_an_older_grainbook_spent_is_answered_as_it_was(client: TestClient) -> None:
+    form = opened(client, NEW).forms["form"]
+    _post(client, NEW, {**form.fields, **ROD})
+    with writing(engine_of(client)) as session:
+        for token in session.exec(select(OnceToken)):
+            token.address = token.sent_json = ""
+        session.commit()
+    assert "not saved a second time" in client.post(NEW, data={**form.fields, **ROD, "name": "Another"}).text
+    assert len(_rods(client)) == 1
+
+
+def test_what_was_saved_with_a_token_is_kept_small_and_without_secrets(client: TestClient) -> None:
+    class Locked(FormIn):
+        name: str
+        phrase: str = Field(json_schema_extra={"secret": True})
+
+    sent = [("once", "t"), ("version", "7"), ("name", "A"), ("phrase", "open sesame"), ("junk", "x" * 9000)]
+    form = from_texts(Locked, sent, "form", "/locked", {})
+    token = spent.spend(form, "/", {})
+    assert "sesame" not in token.sent_json
+    assert len(token.sent_json) < 200
+    assert spent.is_same(token, form, {})
+    other = from_texts(Locked, [*sent[:3], ("phrase", "open barley")], "form", "/locked", {})
+    assert not spent.is_same(token, other, {})
+    assert "barley" not in str(spent.differences(token, other, {}))
+
+
+# --- Not from a page ----------------------------------------------------------------------------------
+
+
+def test_a_form_without_a_token_is_shown_again_with_one(client: TestClient) -> None:
+    answer = _post(client, NEW, {**ROD, "once": ""})
+    assert answer.status_code == 422
+    assert "without the mark" in answer.text
+    assert _rods(client) == []
+    again = Page(answer.text).forms["form"].fields
+    assert again["name"] == "Rod 19"
+    assert _post(client, NEW, again).status_code == 303
+    assert _post(client, NEW, {**ROD, "name": "Rod 20", "once": "x" * 65}).status_code == 422  # no token of ours
+
+
+def test_a_change_without_a_version_is_refused_with_what_was_typed(client: TestClient) -> None:
+    saved(client, NEW, ROD)
+    fields = opened(client, "/workshop/rods/1").forms["form"].fields
+    del fields["version"]
+    answer = _post(client, "/workshop/rods/1", {**fields, "diameter": "21 mm"})
+    assert answer.status_code == 409
+    assert "without telling which state" in answer.text
+    assert Page(answer.text).forms["form"].fields["diameter"] == "21 mm"
+    assert _rods(client)[0].diameter_m == 0.01905
+
+
+def test_a_draft_of_no_form_is_not_kept(client: TestClient) -> None:
+    assert client.post(f"/drafts?page={NEW}", data={"name": "Half", "once": ""}).status_code == 422
+    assert _drafts(client) == []
 
 
 def test_a_refused_form_does_not_spend_its_token(client: TestClient) -> None:
@@ -180,8 +296,8 @@ def test_a_draft_keeps_the_version_it_was_begun_on(client: TestClient) -> None:
     saved(client, NEW, ROD)
     form = opened(client, "/workshop/rods/1").forms["form"]
     client.post("/drafts?page=/workshop/rods/1", data={**form.fields, "diameter": "21 mm"})
-    assert _post(client, form.action, {**form.fields, "once": "", "diameter": "20 mm"}).status_code == 303
-    client.post("/drafts?page=/workshop/rods/1", data={**form.fields, "once": "", "diameter": "21 mm"})
+    assert _post(client, form.action, {**form.fields, "once": "another", "diameter": "20 mm"}).status_code == 303
+    client.post("/drafts?page=/workshop/rods/1", data={**form.fields, "diameter": "21 mm"})
     assert send(client, "/workshop/rods/1").status_code == 409  # begun before the change: not saved over it
     client.get("/drafts/discard?page=/workshop/rods/1&back=/workshop/rods/1")
     assert opened(client, "/workshop/rods/1").forms["form"].fields["diameter"] == "20 mm"

@@ -20,6 +20,16 @@ from app.forms.sent import AGAIN, ANSWER, PLACE, Texts, as_tree, name_on_page, w
 from app.models.base import FormIn, measure_of
 from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, example, say
 
+LONGEST_TOKEN = 64
+"""Characters; what is longer is no token of ours."""
+
+
+def words_of(name: str) -> str:
+    """The name of a field as words, where no form says them: `items.0.count` is 'Items, line 1, count'."""
+    row = re.fullmatch(r"(\w+)\.(\d+)\.(\w+)", name)
+    parts = [row[1], f"line {int(row[2]) + 1}", row[3]] if row else [name]
+    return ", ".join(parts).replace("_", " ").capitalize()
+
 
 @dataclass
 class Form:
@@ -34,6 +44,8 @@ class Form:
     version: int | None = None
     status: int = 422
     once: str = field(default_factory=lambda: secrets.token_urlsafe(18))
+    came_with_token: bool = False
+    """Whether the form was sent with a token of its own, as every form on a page is."""
     draft_at: Any = None
     places: dict[tuple[str, int], int] = field(default_factory=dict)
     units: UnitSystem = METRIC
@@ -55,9 +67,12 @@ class Form:
         found = [(n, e) for n, e in self.errors.items() if n]
         order = {name: i for i, name in enumerate(self.model.model_fields)}
         found.sort(key=lambda f: (order.get(f[0].split(".")[0], 99), f[0]))
-        return [(self.field(n).id, self._label(n), e) for n, e in found]
+        return [(self.field(n).id, self.label(n), e) for n, e in found]
 
-    def _label(self, name: str) -> str:
+    def label(self, name: str) -> str:
+        """A field in words, as its page calls it; one of another form by its name."""
+        if not self.has(name):
+            return words_of(name)
         row = re.fullmatch(r"\w+\.(\d+)\.\w+", name)
         return self.field(name).label + (f", line {int(row[1]) + 1}" if row else "")
 
@@ -112,7 +127,7 @@ class Form:
         kept = [(f"sure.{about}.{name}", text) for (name, about), text in self.sure.items()]
         if self.asked:
             for name, texts in self.values.items():
-                if not self._has(name) or get_origin(plain_type(locate(self.model, name)[1])) is Literal:
+                if not self.has(name) or get_origin(plain_type(locate(self.model, name)[1])) is Literal:
                     kept += [(AGAIN + name, text) for text in texts]
         return kept
 
@@ -175,7 +190,7 @@ class Form:
                     self.sure[name, question.about] = self.text(name)
 
     def _measure(self, name: str) -> Measure | None:
-        if not self._has(name):
+        if not self.has(name):
             return None
         model, _ = locate(self.model, name)
         return measure_of(model, name.split(".")[-1])
@@ -192,7 +207,7 @@ class Form:
 
     def _stands(self, name: str, answered: str) -> bool:
         """Whether what was answered about a field is still what stands in it."""
-        return answered != "" and (not self._has(name) or self.text(name).strip() == answered.strip())
+        return answered != "" and (not self.has(name) or self.text(name).strip() == answered.strip())
 
     def _as_data(self, name: str) -> str:
         """The name of a field as a service knows it: its row counted among those that were filled in."""
@@ -204,7 +219,7 @@ class Form:
     def _refuse_shapes(self) -> None:
         """Find the texts that no field may hold, or that are no number or day to begin with."""
         for name, texts in self.values.items():
-            if not self._has(name):
+            if not self.has(name):
                 continue
             plain = plain_type(locate(self.model, name)[1])
             if get_origin(plain) is list:
@@ -224,18 +239,31 @@ class Form:
         name = field_name or ""
         if match := re.fullmatch(r"(\w+)\.(\d+)\.(\w+)", name):
             name = name_on_page((match[1], int(match[2]), match[3]), self.places)
-        if name and not self._has(name):
+        if name and not self.has(name):
             name = ""
         self.errors[name] = say(message, self.units)
         if question is not None:
             self.asked[name] = question
 
-    def _has(self, name: str) -> bool:
+    def has(self, name: str) -> bool:
+        """Whether the form has a field of this name."""
         try:
             locate(self.model, name)
         except (KeyError, TypeError):
             return False
         return True
+
+    def is_secret(self, name: str) -> bool:
+        """Whether what stands in a field is never kept as it was typed."""
+        extra = locate(self.model, name)[1].json_schema_extra if self.has(name) else None
+        return isinstance(extra, dict) and extra.get("secret") is True
+
+    def words(self, name: str, text: str) -> str:
+        """What a text in a field means to the person: the words of a choice, a tick, or the text itself."""
+        if not self.has(name):
+            return text
+        found = self.field(name)
+        return "ticked" if found.control == "checkbox" else dict(found.choices).get(text, text)
 
     def _missing(self, name: str) -> str:
         model, info = locate(self.model, name)
@@ -269,8 +297,10 @@ def from_texts(
     values.update({name: text for name, text in meant.items() if name})
     version = values.pop("version", [""])[0]
     once = values.pop("once", [""])[0]
+    came = 0 < len(once) <= LONGEST_TOKEN
     form = Form(model, form_id, action, values, choices=dict(choices))
     form.version = whole(version)
     form.sure = sure
-    form.once = once or form.once
+    form.came_with_token = came
+    form.once = once if came else form.once
     return form

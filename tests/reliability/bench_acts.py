@@ -20,7 +20,7 @@ from app.models import Batch
 from app.services.grains import grains
 from tests import build
 from tests.behind import engine_of
-from tests.browse import opened
+from tests.browse import Page, opened
 
 Check = tuple[str, tuple[Any, ...], int]
 """A count in SQL, its parameters, and what it comes to once the act is done; before, it is 0."""
@@ -59,6 +59,8 @@ class Bench:
     weighed: int = 0
     amounts: list[tuple[int, int]] = field(default_factory=list)
     whole_grains: list[str] = field(default_factory=list)
+    versions: dict[str, int] = field(default_factory=dict)
+    """By the address of a form that changes a row: the row's version as far as the bench knows."""
 
     def next(self) -> Act:
         """An act of a kind drawn by lot."""
@@ -93,6 +95,8 @@ class Bench:
         url, fields = self.forms[form]
         token = f"{kind}-{self.number}-{self.chance.getrandbits(64):x}"
         sent = {name: text for name, text in fields.items() if name != "version"}
+        if url in self.versions:
+            sent["version"] = str(self.versions[url])
         return Act(kind, url, {**sent, **typed, "once": token}, checks, thing=thing)
 
     def _weigh_out(self) -> Act:
@@ -217,7 +221,10 @@ def prepare(client: TestClient, chance: random.Random, lots: int) -> Bench:
         form = opened(client, url).forms["form"]
         forms[name] = (url, form.fields)
     forms["plan"] = (forms["plan"][0], {**forms["plan"][1], **plan})
-    return Bench(chance, forms, codes, parts, motors[1:], dud=motors[0], weighed=1)
+    bench = Bench(chance, forms, codes, parts, motors[1:], dud=motors[0], weighed=1)
+    weighing = [forms[f"weigh-{part}"] for part, _ in parts]
+    bench.versions = {url: int(fields["version"]) for url, fields in weighing}
+    return bench
 
 
 class Writer(threading.Thread):
@@ -246,7 +253,15 @@ class Writer(threading.Thread):
 
     def _send(self, connection: http.client.HTTPConnection, act: Act) -> None:
         status, page = post(connection, act.url, act.fields)
+        while status == 409 and act.url in self.bench.versions:  # another hand was quicker: look again
+            connection.request("GET", act.url.partition("/weigh")[0])
+            form = Page(connection.getresponse().read().decode()).forms[f"weigh-{act.url.rpartition('/')[2]}"]
+            self.bench.versions[act.url] = int(form.fields["version"])
+            act.fields["version"] = form.fields["version"]
+            status, page = post(connection, act.url, act.fields)
         if status == 303:
+            if act.url in self.bench.versions and not act.acknowledged:
+                self.bench.versions[act.url] = int(act.fields["version"]) + 1
             act.acknowledged = True
             self.seen.set()
         else:

@@ -10,6 +10,7 @@ import sqlite3
 import threading
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -308,3 +309,41 @@ def test_fuzz_every_form(book: Book, met: dict[str, list[tuple[str, Fields]]], m
     # Drafts take the texts of any form; the others have nothing to act on in this book, which is tried all the same.
     assert set(unknown) <= {"/drafts", "/pair", "/workshop/people/{row_id}/away"}, f"no form known for {unknown}"
     assert book.saved > 20  # sound forms are sent too
+
+
+ANY_STATE = {"/cast/{code}/air"}
+"""Forms of a row that go by a reason instead of its version: see `app.services.cast.air`."""
+
+
+def test_no_form_stores_anything_without_its_token_or_its_version(
+    book: Book, met: dict[str, list[tuple[str, Fields]]]
+) -> None:
+    """Every POST route but the stateless compute API; a form as its page shows it, but for its token or version."""
+    refused, saved_whole = Counter[str](), 0
+    with closing(sqlite3.connect(book.file)) as watch:
+
+        def stored(address: str, sent: dict[str, str]) -> bool:
+            before = watch.execute("PRAGMA data_version").fetchone()
+            answer = book.ask("POST", address, data=sent)
+            changed: bool = watch.execute("PRAGMA data_version").fetchone() != before
+            assert changed or answer.status_code in ANSWERS, address
+            book.client.cookies.clear()
+            return changed
+
+        for path in ROUTES:
+            shown = met.get(path) or [(address, []) for address in _made_up(book, path)]
+            for number, (address, stands) in enumerate(shown):
+                asked = f"{address}?page=/plan/new" if path == "/drafts" else address
+                assert not stored(asked, dict(stands)), f"{path} stores without a token"
+                assert not stored(asked, {**dict(stands), "once": ""}), f"{path} stores with an empty token"
+                refused[path] += 1
+                if "version" in dict(stands) and path not in ANY_STATE:
+                    sent = {name: text for name, text in stands if name != "version"}
+                    assert not stored(address, {**sent, "once": f"{path} {number}"[-60:]}), f"{path} without a version"
+                    refused["version"] += 1
+                    if stored(address, {**dict(stands), "once": f"{path} {number} whole"[-60:]}):
+                        saved_whole += 1
+                        book.back()
+    assert set(refused) == {*ROUTES, "version"}
+    assert saved_whole > 20  # the same forms, whole
+    assert refused["version"] > 40

@@ -27,7 +27,7 @@ from app.services.stock import batches
 from app.settings import Settings
 from tests import build
 from tests.behind import app_of, book_of, engine_of
-from tests.browse import Page, opened, saved
+from tests.browse import Page, Person, opened, saved
 from tests.moment import wall
 from tests.routes import every
 
@@ -184,8 +184,10 @@ def test_a_tab_left_open_while_the_plan_was_changed_does_not_open(client: TestCl
     refused(client, client.post(stale.action, data=stale.fields, follow_redirects=False), "was voided")
 
 
-@pytest.mark.parametrize("token", ["", "another"])
-def test_a_replayed_opening_does_not_reopen_a_closed_session(client: TestClient, token: str, turn: Turn) -> None:
+@pytest.mark.parametrize(("token", "words"), [("", "without the mark"), ("another", "opened a session already")])
+def test_a_replayed_opening_does_not_reopen_a_closed_session(
+    client: TestClient, token: str, words: str, turn: Turn
+) -> None:
     signed(client)
     form = opened(client, PAGE).forms["open"]
     assert client.post(form.action, data=form.fields, follow_redirects=False).status_code == 303
@@ -195,7 +197,7 @@ def test_a_replayed_opening_does_not_reopen_a_closed_session(client: TestClient,
     assert again.status_code == 303
     assert "not saved a second time" in client.get(again.headers["location"]).text
     assert shut(client)
-    refused(client, knock(client, form.fields["checklist_id"], once=token), "opened a session already")
+    refused(client, knock(client, form.fields["checklist_id"], once=token), words)
 
 
 def test_work_of_a_closed_session_is_refused(client: TestClient, turn: Turn) -> None:
@@ -425,7 +427,7 @@ class started:  # noqa: N801
 
     def __init__(self, book: Path) -> None:
         self.app = create_app(Settings(book=book))
-        self.client = TestClient(self.app, base_url="http://localhost")
+        self.client = Person(self.app, base_url="http://localhost")
 
     def __enter__(self) -> tuple[TestClient, FastAPI]:
         self.client.__enter__()

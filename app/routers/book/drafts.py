@@ -5,6 +5,7 @@ import json
 from fastapi import Request
 from fastapi.responses import Response
 
+from app.errors import Refused
 from app.routing import late_router
 from app.services.book import drafts
 from app.web import Typed, redirect, unsigned_writing
@@ -14,9 +15,11 @@ router = late_router("/drafts")
 
 @router.post("")
 def keep(request: Request, page: str, typed: Typed) -> Response:
-    """Keep what stands in the form of a page."""
+    """Keep what stands in the form of a page; what comes without a form's token is of no form of ours."""
+    once = next((text for name, text in typed if name == "once"), "")
+    if not once:
+        raise Refused("There is nothing to keep: this came without the mark that each form of Grainbook carries.")
     with unsigned_writing(request) as session:
-        once = next((text for name, text in typed if name == "once"), "")
         drafts.keep(session, page, json.dumps([pair for pair in typed if pair[0] != "once"]), once)
         session.commit()
     return Response(status_code=204)

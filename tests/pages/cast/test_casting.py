@@ -6,10 +6,11 @@ from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlmodel import Session
 
 from app import clock
 from app.db import writing
-from app.models import Batch
+from app.models import Batch, CastStep
 from app.services.cast import casting
 from app.services.stock import batches
 from tests import build
@@ -157,8 +158,10 @@ def test_a_later_step_is_refused_in_words(client: TestClient, cast: None) -> Non
     with clock.turned_to(NOON + timedelta(minutes=4)):
         page = client.get(URL).text
         url, _ = form_of(page, first_id(page, "done"))
-        later = url.replace(url.split("/")[-1], str(int(url.split("/")[-1]) + 2))
-        answer = client.post(later, data={"act": "done"})
+        step = int(url.split("/")[-1]) + 2
+        with Session(engine_of(client)) as session:
+            version = session.get_one(CastStep, step).version
+        answer = client.post(f"{url.rpartition('/')[0]}/{step}", data={"act": "done", "version": str(version)})
         assert answer.status_code == 422
         assert "comes first" in answer.text
 

@@ -260,8 +260,11 @@ def test_a_lot_is_re_weighed_grain_by_grain(client: TestClient) -> None:
     assert "it has drawn water" in page.text
     assert "+0.5 g" in re.sub(r"\s+", " ", page.text)
     assert fields(page, "reweigh")["serial"] == two
-    again = client.post("/shelf/reweigh", data={**sent, "gross": f"{mass:.1f} g"})
+    again = client.post("/shelf/reweigh", data={**sent, "gross": f"{mass + 0.5:.1f} g"})
     assert "not saved a second time" in again.text
+    other = client.post("/shelf/reweigh", data={**sent, "gross": f"{mass:.1f} g"})
+    assert other.status_code == 409
+    assert f"<td>{mass + 0.5:.1f} g</td><td>{mass:.1f} g</td>" in other.text
     assert "drawn water" in client.get(f"/shelf/{one}").text
     assert "+0.5" in client.get("/shelf").text
 

@@ -426,7 +426,8 @@ def test_a_rejected_grain_goes_and_comes_back(client: TestClient, to: str, words
     assert words in line
     assert "0.0 g in 0 grains" in line
     assert "Crack" in page.text
-    stale = client.post(f"/cast/{code}/grains/1/gone", data={"once": "another", "to": to})
+    late = {"once": "another", "version": str(_weighed(client)[0].version), "to": to}
+    stale = client.post(f"/cast/{code}/grains/1/gone", data=late)
     assert stale.status_code == 422
     assert "Bring it back first" in stale.text
     page = client.post(f"/cast/{code}/grains/1/back", data=fields(page, "back-1"))

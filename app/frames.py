@@ -1,0 +1,111 @@
+"""A page drawn in the frame of all pages, for the person and the device that ask for it."""
+
+from dataclasses import dataclass
+from urllib.parse import quote, unquote
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
+
+from app import units
+from app.calc.base.notes import Note
+from app.models import Workshop
+from app.models.base import FormIn
+from app.page import Page
+from app.services.book import audit_reasons, workshop
+from app.templating import templates
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What every template is handed beside the fields of its page."""
+
+    request: Request
+    path: str
+    section: str
+    workshop: Workshop | None
+    units: units.UnitSystem
+    demo: bool
+    lan: bool
+    notice: str
+    at_bench: str
+
+
+class ErrorPage(Page, template="error.html"):
+    """That something asked for was not done, and why."""
+
+    code: int | str
+    message: str | Note
+    page: str
+    """The page that an address belongs to which shows nothing by itself; "" where there is none."""
+
+
+def render(request: Request, session: Session, page: Page, status: int = 200) -> Response:
+    """A whole page."""
+    house = workshop.get(session)
+    notice = unquote(request.cookies.get("notice", ""))
+    response = _drawn(request, page, status, house, house.units, notice, at_bench(request, session))
+    if notice:
+        response.delete_cookie("notice", httponly=True, samesite="strict")
+    return response
+
+
+def bare(request: Request, page: Page, status: int = 200) -> Response:
+    """A page drawn without the book, which may be what does not answer, or is not for those who ask."""
+    return _drawn(request, page, status, None, units.METRIC, "", "")
+
+
+def _drawn(
+    request: Request,
+    page: Page,
+    status: int,
+    house: Workshop | None,
+    system: units.UnitSystem,
+    notice: str,
+    person: str,
+) -> Response:
+    state = request.app.state
+    frame = Frame(
+        request=request,
+        path=request.url.path,
+        section=page.section,
+        workshop=house,
+        units=system,
+        demo=state.settings.demo,
+        lan=state.lan is not None,
+        notice=notice,
+        at_bench=person,
+    )
+    text = templates.get_template(page.template).render({**vars(frame), **vars(page)})
+    return HTMLResponse(text, status_code=status)
+
+
+def redirect(url: str, notice: str = "") -> Response:
+    """Go on to a page after a save, with a sentence to show there once."""
+    response = RedirectResponse(url, status_code=303)
+    if notice:
+        response.set_cookie("notice", quote(notice), max_age=60, httponly=True, samesite="strict")
+    return response
+
+
+def whole_region(request: Request, response: Response) -> Response:
+    """A page in which the region that htmx asked for is not: it takes the place of the whole main part."""
+    if "hx-request" in request.headers:
+        response.headers.update({"HX-Retarget": "#main", "HX-Reselect": "#main", "HX-Reswap": "outerHTML"})
+    return response
+
+
+def at_bench(request: Request, session: Session, data: FormIn | None = None) -> str:
+    """Who is at the bench: the name signed in the form, else the one this device was told, else the settings' own."""
+    signed = data.signature() if data is not None else ""
+    return signed or named(request, session) or audit_reasons.who(session)
+
+
+def named(request: Request, session: Session) -> str:
+    """The name that this device was told is at its bench; nothing where it was told none that is in use."""
+    return audit_reasons.known(session, unquote(request.cookies.get("at_bench", "")))
+
+
+def device(request: Request) -> str | None:
+    """The name of the paired device that asks; nothing for this machine."""
+    return getattr(request.state, "device", None) or None
