@@ -31,7 +31,7 @@ COMMANDS = {
     "serve": "open the book in a browser (the default)",
     "where": "tell where the book, its copies and its log are",
     "backup": "copy the book to FILE, also while it is open",
-    "restore": "put the copy FILE in the book's place; the book that stood there is kept beside it",
+    "restore": "put the copy FILE, or the newest in a folder, in the book's place; the book there is kept beside it",
     "export": "write everything to the zip FILE, as JSON, CSV and files",
     "import": "make the book of such a zip FILE; only a new, empty book is replaced",
     "check": "look through the book, or the copy FILE, for anything that is not as it was written",

@@ -1,12 +1,13 @@
 """What the command line does with the book's file: copy it, put a copy back, take everything out and in, migrate."""
 
+import getpass
 import os
 import sqlite3
 import sys
 from pathlib import Path
 
-from app import logbook
-from app.book import backups, bookfile, sqlite_needs
+from app import clock, logbook
+from app.book import backups, bookfile, elsewhere, elsewhere_standing, sqlite_needs
 from app.book.instance import Instance
 from app.errors import Trouble
 
@@ -35,7 +36,30 @@ def backup(book: Path, target: Path, replace: bool) -> str:
 
 
 def restore(book: Path, file: Path) -> str:
-    """Put a copy in the book's place."""
+    """Put a copy in the book's place: a file, or the newest copy in a folder such as a second place."""
+    from app.book import bring_back
+
+    copy = bring_back.newest_in(file) if file.is_dir() else elsewhere.as_copy(file)
+    if copy is None:
+        return _restore(book, file)
+    print(f"The copy of {clock.day_and_time(copy.made_at)}: {copy.file}", flush=True)
+    try:
+        with bring_back.readable(copy, book, _passphrase) as plain:
+            done = _restore(book, plain, copy.file)
+    except Trouble as trouble:
+        older = bring_back.before(copy) if trouble.kind == "damaged" else None
+        if older is None:
+            raise
+        raise Trouble(
+            f"{copy.file} is damaged. It was left as it is, and nothing was changed. The copy before it is of "
+            f"{clock.day_and_time(older.made_at)}: grainbook restore {older.file}",
+            kind="damaged",
+        ) from trouble
+    elsewhere_standing.restored(book, copy)
+    return f"{done} {bring_back.reaches(book)}"
+
+
+def _restore(book: Path, file: Path, named: Path | None = None) -> str:
     from app.db import migrate as bring_up
 
     with Instance(book):
@@ -43,7 +67,18 @@ def restore(book: Path, file: Path) -> str:
         bring_up(book)
         put_out = _paired_again(book)
     kept = f"The book that it replaced is kept as {replaced}." if replaced else "There was no book in its place."
-    return " ".join(filter(None, [f"The book is now the one of {file}.", kept, put_out]))
+    return " ".join(filter(None, [f"The book is now the one of {named or file}.", kept, put_out]))
+
+
+def _passphrase() -> str:
+    """The passphrase, typed unseen; from a pipe its first line."""
+    if sys.stdin is None or not sys.stdin.isatty():
+        typed = sys.stdin.readline() if sys.stdin else ""
+    else:
+        typed = getpass.getpass("Passphrase of the copies (it is not shown as you type): ")
+    if not typed.strip():
+        raise Trouble("No passphrase was given. Nothing was changed. Start again when you have it.", kind="passphrase")
+    return typed
 
 
 def check(book: Path) -> int:

@@ -18,6 +18,7 @@ from app import faults, first_run, units, web
 from app.access import middleware
 from app.access.lan import Lan
 from app.book.backup_thread import BackupThread
+from app.book.elsewhere_thread import ElsewhereThread
 from app.calc.base.notes import Note
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
@@ -50,21 +51,25 @@ def create_app(settings: Settings) -> FastAPI:
     migrate(settings.book)
     engine = open_engine(settings.book)
     first_run.prepare(engine)
-    backups = BackupThread(settings.book)
+    backups, elsewhere = BackupThread(settings.book), ElsewhereThread(settings.book)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> Any:
         to_thread.current_default_thread_limiter().total_tokens = WORKERS
         if settings.copies:
             backups.start()
+            elsewhere.start()
         yield
-        backups.stop()
+        if settings.copies:
+            elsewhere.stop()
+            backups.stop()
         engine.dispose()
 
     app = FastAPI(title="Grainbook", openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan)
     app.state.engine = engine
     app.state.settings = settings
     app.state.backup_thread = backups
+    app.state.elsewhere = elsewhere
     app.state.lan = Lan() if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:

@@ -101,6 +101,13 @@ def flush_folder(folder: Path) -> None:
             os.close(handle)
 
 
+def forget(file: Path) -> None:
+    """Let the system forget what it holds of a file in memory, so that reading it asks the drive; Linux alone can."""
+    if sys.platform == "linux":
+        with file.open("rb") as read:
+            os.posix_fadvise(read.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
+
+
 def take_again(listener: socket.socket) -> None:
     """Let a port be taken that was in use until just now."""
     if sys.platform != "win32":  # there the option would let two programs share a port

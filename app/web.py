@@ -17,6 +17,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlmodel import Session
 
 from app import logbook, units, uploads
+from app.book.elsewhere_standing import Elsewhere
 from app.calc.base.errors import CalcError
 from app.db import reading, writing
 from app.errors import Asked, BookError, Conflict
@@ -25,7 +26,7 @@ from app.frames import ErrorPage, at_bench, bare, device, named, redirect, rende
 from app.models import Draft, OnceToken
 from app.models.base import FormIn, as_form
 from app.page import Page
-from app.services.book import audit_reasons, drafts, workshop
+from app.services.book import audit_reasons, drafts, second_place, workshop
 from app.troubles import trouble_of
 
 __all__ = [
@@ -42,6 +43,7 @@ __all__ = [
     "choose",
     "device",
     "doing",
+    "elsewhere",
     "named",
     "reason",
     "redirect",
@@ -236,7 +238,9 @@ def _sent_again(
         leave=token.url,
         elsewhere=token.address != form.action,
         different=spent.differences(token, form, sums),
-        sent=[(name, text) for name, text in typed if name not in ("once", "version", *sums)],
+        sent=[
+            (name, text) for name, text in typed if name not in ("once", "version", *sums) and not form.is_secret(name)
+        ],
         once=Form(form.model, form.id, form.action).once,
         version=spent.version_after(token, form),
         files=bool(sums),
@@ -294,6 +298,13 @@ def _saving(request: Request, form: Form) -> Iterator[Session]:
 def doing(request: Request) -> str:
     """What was asked for, in the shape of its address: what stands for a code or a name is left out."""
     return f"{request.method} {getattr(request.scope.get('route'), 'path', 'an address')}"
+
+
+def elsewhere(request: Request, session: Session) -> Elsewhere | None:
+    """How it stands with the second place for copies; nothing where none is chosen."""
+    house, thread = workshop.get(session), request.app.state.elsewhere
+    found: Elsewhere | None = thread.standing(house.elsewhere_folder, house.elsewhere_key, second_place.saves(session))
+    return found
 
 
 def reason(data: FormIn) -> str:

@@ -105,7 +105,8 @@ MAY_USE = {
         "tables",
         "uploads",
     }
-    | {"downloads", "pictures", "access", "book.backup_thread.Standing", "point_charts"},
+    | {"downloads", "pictures", "access", "book.backup_thread.Standing", "point_charts"}
+    | {"book.elsewhere_standing.Elsewhere"},
     "book": EVERYWHERE
     | {"book", "models", "units", "tables", "db", "settings", "system", "downloads"}
     | {"troubles", "logbook"},
@@ -123,6 +124,7 @@ MAY_USE = {
         "troubles",
         "logbook",
         "services.book",
+        "book.elsewhere_standing.Elsewhere",
     },
     "frames": EVERYWHERE | {"page", "models", "units", "calc.base", "templating", "services.book"},
     "templating": EVERYWHERE | {"page", "units", "calc.base", "settings", "services.stock.supplies"},

@@ -2,6 +2,7 @@
 
 Inside it triggers: `guards`, the rules the database itself keeps (made of `session_guards` and `record_guards`), and
 `record`, every change. From outside `bookfile` (whether a file is a whole book, and how it is swapped), `instance` (one
-program on one book), `backups` with `backup_thread`, `export` and `import_zip`. In: a path. Out: a proved file, or a
-refusal in words; nothing by halves.
+program on one book), `backups` with `backup_thread`, `elsewhere` with its thread, `encryption` and `bring_back` (the
+second place for copies), `export` and `import_zip`. In: a path. Out: a proved file, or a refusal in words; nothing by
+halves.
 """

@@ -91,15 +91,16 @@ class Form:
             choices = [(str(a), str(a)) for a in get_args(plain)]
         extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
         rows = int(str(extra.get("rows", 0)))
+        secret = self.is_secret(name)  # never shown again, whatever went wrong
         return BoundField(
             name=name,
             id=f"{self.id}-{name.replace('.', '-')}",
             label=info.title or base.replace("_", " ").capitalize(),
             hint=hint_of(info),
-            value=self.text(name),
+            value="" if secret else self.text(name),
             error=self.errors.get(name, ""),
             required=info.is_required(),
-            control=control_of(model, base, plain, choices, rows),
+            control="password" if secret else control_of(model, base, plain, choices, rows),
             choices=choices or [],
             rows=rows,
             values=self.values.get(name, []),

@@ -7,13 +7,14 @@ from fastapi.responses import Response
 
 from app import clock
 from app.book.backup_thread import Standing
+from app.book.elsewhere_standing import Elsewhere
 from app.page import Page
 from app.routing import late_router
 from app.services.cast import casting, pan
 from app.services.cast.casting import Coming
 from app.services.today import today
 from app.services.today.today import Day
-from app.web import Book, render
+from app.web import Book, elsewhere, render
 
 router = late_router()
 
@@ -25,6 +26,7 @@ class TodayPage(Page, template="today/index.html", section="today"):
     mark: str
     coming: list[Coming]
     copies: Standing
+    elsewhere: Elsewhere | None
     alarms: dict[str, str]
     """What each open session's pan is warned of, by the batch's code; "" where of nothing."""
 
@@ -38,6 +40,7 @@ def show(request: Request, session: Book) -> Response:
         mark=casting.mark(day.running),
         coming=casting.coming(day.running),
         copies=request.app.state.backup_thread.standing(),
+        elsewhere=elsewhere(request, session),
         alarms={run.batch.code: pan.alarm(session, run.cast) for run in day.running},
     )
     return render(request, session, page)

@@ -6,7 +6,7 @@ from datetime import datetime
 from sqlmodel import Session, select
 
 from app import clock
-from app.models import Batch
+from app.models import Batch, CastSession
 from app.models.history import Change
 from app.services.cast import casting, needs
 from app.services.grains import shelf
@@ -58,6 +58,7 @@ class Day:
     ready: int
     motors: list[Built]
     first_steps: list[FirstStep]
+    has_cast: bool
 
     @property
     def quiet(self) -> bool:
@@ -92,6 +93,7 @@ def day(session: Session) -> Day:
         ready=sum(grain.state == "ready" for grain in standing),
         motors=builds.ready(session),
         first_steps=first_steps(session),
+        has_cast=session.exec(select(CastSession.id).limit(1)).first() is not None,
     )
 
 
