@@ -134,6 +134,17 @@ def test_the_passphrase_is_in_no_row_and_no_page(client: TestClient, stick: Path
     assert copy.key == encryption.name_of(house(client).elsewhere_key)
 
 
+def test_a_form_sent_again_with_something_else_shows_no_passphrase(client: TestClient, stick: Path) -> None:
+    choose(client, {"folder": str(stick), "form": READABLE})
+    form = opened(client, SETTINGS).forms["place"]
+    secret = {"form": ENCRYPTED, "passphrase": PASSPHRASE, "again": PASSPHRASE}
+    assert client.post(form.action, data=form.fields | secret, follow_redirects=False).status_code == 303
+    other = {"passphrase": PASSPHRASE + "s", "again": PASSPHRASE + "s"}
+    answer = client.post(form.action, data=form.fields | secret | other, follow_redirects=False)
+    assert answer.status_code != 303
+    assert PASSPHRASE not in answer.text
+
+
 def test_the_passphrase_stays_where_it_is_left_empty(client: TestClient, stick: Path) -> None:
     choose(client, {"folder": str(stick), "form": ENCRYPTED, "passphrase": PASSPHRASE, "again": PASSPHRASE})
     key = house(client).elsewhere_key
