@@ -14,8 +14,9 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import NoReturn
 
-from app import commands, logbook, system
+from app import commands, let_in, logbook, system
 from app.access import lan
+from app.access.door import Door
 from app.book import backups, bookfile, rights, sqlite_needs
 from app.book.instance import Instance, InUse
 from app.errors import Trouble
@@ -35,10 +36,15 @@ COMMANDS = {
     "export": "write everything to the zip FILE, as JSON, CSV and files",
     "import": "make the book of such a zip FILE; only a new, empty book is replaced",
     "check": "look through the book, or the copy FILE, for anything that is not as it was written",
+    "address": "print an address that lets one more browser in to the open book: once, within ten minutes",
+    "token": "print a token that lets a script of yours ask the compute API, and nothing else",
+    "tokens": "list the tokens that hold",
+    "withdraw": "end the token of that NUMBER",
     "migrate": "create the book or bring it to this version, without opening it",
 }
 NEED_A_FILE = ("backup", "restore", "export", "import")
 MAY_HAVE_A_FILE = ("check",)
+NEED_A_NUMBER = ("withdraw",)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -48,8 +54,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if options.command not in COMMANDS:
         meant = "Did you mean --demo?" if options.command == "demo" else f"The commands are {', '.join(COMMANDS)}."
         parser.error(f"“{options.command}” is no command of Grainbook. {meant}")
-    if options.command not in MAY_HAVE_A_FILE and (options.command in NEED_A_FILE) != (options.file is not None):
-        parser.error(f"{options.command} {'needs a FILE' if options.file is None else 'takes no FILE'}.")
+    needed = "FILE" if options.command in NEED_A_FILE else "NUMBER" if options.command in NEED_A_NUMBER else ""
+    if options.command not in MAY_HAVE_A_FILE and bool(needed) != (options.file is not None):
+        parser.error(f"{options.command} {f'needs a {needed}' if needed else 'takes no FILE'}.")
     book: Path = options.book or book_path(demo=options.demo)
     try:
         sqlite_needs.check()
@@ -107,6 +114,10 @@ def _run(options: argparse.Namespace, book: Path) -> int:
     done = {
         "where": lambda: commands.where(book),
         "migrate": lambda: commands.migrate(book),
+        "address": lambda: let_in.address(book),
+        "token": lambda: let_in.token(book),
+        "tokens": lambda: let_in.tokens(book),
+        "withdraw": lambda: let_in.withdraw(book, str(options.file)),
         "backup": lambda: commands.backup(book, options.file, options.replace),
         "restore": lambda: commands.restore(book, options.file),
         "export": lambda: commands.export(book, options.file, options.replace),
@@ -126,7 +137,7 @@ def _run(options: argparse.Namespace, book: Path) -> int:
         if not in_use.address or options.no_browser:
             return 1
         print("The browser opens there.", flush=True)
-        _show(in_use.address)
+        _show(let_in.way_in(in_use))
         return 0
 
 
@@ -145,14 +156,20 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
         app = serving(settings)
         port = listeners[0].getsockname()[1]
         address = f"http://{settings.host}:{port}/"
-        instance.tell(address)
-        print(f"Grainbook is open at {address}\nThe book: {settings.book}\nStop with Ctrl+C.", flush=True)
+        door: Door = app.state.door
+        instance.tell(address, door.run)
+        print(
+            f"Grainbook is open at {address}\nThe book: {settings.book}\n"
+            f"To let one more browser in, once, within ten minutes: {door.address(address)}\n"
+            f"Later on, “grainbook address{' --demo' if settings.demo else ''}” prints a fresh one. Stop with Ctrl+C.",
+            flush=True,
+        )
         if settings.lan:
             print(lan.opened(app.state.lan, settings.lan, port), flush=True)
         # What a proxy says of a client is never believed, whatever the environment asks for.
         server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False))
         if open_browser:
-            threading.Thread(target=_show_when_up, args=(server, address), daemon=True).start()
+            threading.Thread(target=_show_when_up, args=(server, door.address(address)), daemon=True).start()
         logbook.note("The book was opened.")
         server.run(sockets=listeners)
         logbook.note("The book was closed.")

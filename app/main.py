@@ -16,6 +16,7 @@ from starlette.routing import Match
 
 from app import faults, first_run, units, web
 from app.access import middleware
+from app.access.door import Door
 from app.access.lan import Lan
 from app.book.backup_thread import BackupThread
 from app.book.elsewhere_thread import ElsewhereThread
@@ -70,6 +71,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.settings = settings
     app.state.backup_thread = backups
     app.state.elsewhere = elsewhere
+    app.state.door = Door(settings.book)
     app.state.lan = Lan() if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:
@@ -78,7 +80,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _address_error)
     faults.install(app)
-    app.add_middleware(middleware.Gate, engine=engine, lan=app.state.lan)
+    app.add_middleware(middleware.Gate, engine=engine, door=app.state.door, lan=app.state.lan)
     return app
 
 

@@ -50,6 +50,53 @@ def close_to_others(path: Path) -> bool:
         return False
 
 
+def write_private(file: Path, text: str) -> None:
+    """Write a small file for this account alone, whole or not at all; nobody else can read it at any moment.
+
+    Raises
+    ------
+    OSError
+        The disk or the folder refuses; what stood there stands there.
+    """
+    unfinished = file.with_name(f"{file.name}.unfinished")
+    unfinished.unlink(missing_ok=True)
+    handle = os.open(unfinished, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with open(handle, "w", encoding="utf-8") as written:
+        written.write(text)
+    swap_in(unfinished, file)
+
+
+def of_another_account(address: str, port: int) -> bool:
+    """Whether the other end of a connection over loopback is known to be another account's: Linux tells, no other does.
+
+    Linux lists every connection with the number of its account (proc(5), /proc/net/tcp). The administrator's, 0, is no
+    other's: it can read everything anyway, and forwards connections for the person's own programs on some systems.
+    """
+    try:
+        end = f"{_in_table(address)}:{port:04X}"
+    except OSError:  # no address of that kind
+        return False
+    for table in ("/proc/net/tcp", "/proc/net/tcp6"):
+        try:
+            lines = Path(table).read_text(encoding="ascii").splitlines()[1:]
+        except OSError:
+            continue
+        for line in lines:
+            column = line.split()
+            if column[1].endswith(end) and column[3] == "01":  # 01: the connection stands
+                return int(column[7]) not in (0, _own_number())
+    return False
+
+
+def _in_table(address: str) -> str:
+    """An IPv4 address as that table has it: the number in the machine's own order of bytes."""
+    return f"{int.from_bytes(socket.inet_aton(address), sys.byteorder):08X}"
+
+
+def _own_number() -> int:
+    return os.geteuid() if sys.platform != "win32" else 0
+
+
 def lock(file: IO[str]) -> None:
     """Lock an open file until it is closed or the program ends, however it ends.
 

@@ -29,6 +29,8 @@ Rows = dict[str, str]
 NO_PAGES = {
     "/api/v1/openapi.json": "/api/v1/openapi.json",
     "/drafts/discard": "/drafts/discard?page=/plan/new&back=/",
+    "/enter": "/enter",
+    "/enter/{ticket}": "/enter/1",
     "/firings/{firing_id}/altimeter/{file_id}/file": "/firings/{flown_firing}/altimeter/{flown}/file",
     "/firings/{firing_id}/curve/{file_id}/file": "/firings/{curve_firing}/curve/{curve}/file",
     "/firings/{firing_id}/pictures/{picture_id}": "/firings/{failed}/pictures/1",
@@ -43,7 +45,8 @@ NO_PAGES = {
 }
 """Routes that answer something else to a person at the bench's own machine: files, figures, a way back to a page.
 
-`/pair` answers a page to devices that are not paired yet: `tests/browser/test_devices.py`.
+`/pair` answers a page to devices that are not paired yet, `/enter` one to browsers that are not let in yet:
+`tests/browser/test_devices.py`.
 """
 
 WITH_ROWS: dict[str, tuple[str, ...]] = {

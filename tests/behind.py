@@ -1,11 +1,13 @@
 """What is behind a test's browser, each with its type: the state of an app says nothing of what it holds."""
 
 from pathlib import Path
+from typing import Any
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, event
 
+from app.access.door import Door
 from app.access.lan import Lan
 from app.book.backup_thread import BackupThread
 from app.settings import Settings
@@ -41,11 +43,29 @@ def backups_of(site: Site) -> BackupThread:
     return thread
 
 
+def door_of(site: Site) -> Door:
+    """What lets browsers of this computer in."""
+    door = app_of(site).state.door
+    assert isinstance(door, Door)
+    return door
+
+
 def lan_of(site: Site) -> Lan:
     """What lets other devices in, of an app that does."""
     lan = app_of(site).state.lan
     assert isinstance(lan, Lan)
     return lan
+
+
+def let_in(book: Path) -> dict[str, str]:
+    """The cookie of a browser of this computer that was let in to a book."""
+    door = Door(book)
+    return {door.cookie_name: door.cookie()}
+
+
+def browser_of(app: FastAPI, kind: type[TestClient] = TestClient, **more: Any) -> TestClient:
+    """A browser without script on this computer, let in to the book of an app."""
+    return kind(app, **{"base_url": "http://localhost", "cookies": let_in(book_of(app)), **more})
 
 
 def renew(engine: Engine, book: Path, empty: Path) -> None:

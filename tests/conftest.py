@@ -18,7 +18,7 @@ from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.settings import Settings
 from tests import build, moment
-from tests.behind import book_of, engine_of, renew, unsynced
+from tests.behind import book_of, browser_of, engine_of, renew, unsynced
 from tests.browse import Person
 
 settings.register_profile("book", deadline=None)  # a busy machine is no fault of the code
@@ -148,7 +148,7 @@ def _kept_app(tmp_path_factory: pytest.TempPathFactory) -> FastAPI:
 def client(_kept_app: FastAPI, empty_book: Path) -> Iterator[TestClient]:
     """A browser without script on a fresh, empty book."""
     renew(engine_of(_kept_app), book_of(_kept_app), empty_book)
-    with Person(_kept_app, base_url="http://localhost") as client:
+    with browser_of(_kept_app, Person) as client:
         yield client
 
 

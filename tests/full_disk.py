@@ -9,12 +9,10 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
-from fastapi.testclient import TestClient
-
 from app.book import bookfile
 from app.main import create_app
 from app.settings import Settings
-from tests.behind import backups_of, engine_of
+from tests.behind import backups_of, browser_of, engine_of
 from tests.browse import Page
 
 PAGE = "/workshop/supplies/new"
@@ -28,7 +26,7 @@ def main(folder: Path) -> dict[str, object]:
     book = folder / "book.sqlite3"
     app = create_app(Settings(book=book))
     saved = 0
-    with TestClient(app, base_url="http://localhost", follow_redirects=False) as person:
+    with browser_of(app, follow_redirects=False) as person:
         blank = Page(person.get(PAGE).text).forms["form"].fields
 
         def save() -> tuple[int, str]:

@@ -15,7 +15,6 @@ import subprocess
 import sys
 import threading
 import time
-import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -35,6 +34,8 @@ from app.models import api as models
 from app.models import api_flight as flight_models
 from app.models import api_motor as motor_models
 from app.settings import Settings
+from tests.behind import browser_of, let_in
+from tests.entering import asked
 
 EXAMPLES_FILE = Path(models.__file__).with_name("api_examples.json")
 EXAMPLES: dict[str, Any] = json.loads(EXAMPLES_FILE.read_text(encoding="utf-8"))
@@ -47,7 +48,7 @@ def api(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     book = tmp_path_factory.mktemp("api") / "book.sqlite3"
     book.write_bytes(empty_book.read_bytes())
     app = create_app(Settings(book=book))
-    with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as client:
+    with browser_of(app, raise_server_exceptions=False) as client:
         yield client
 
 
@@ -76,17 +77,30 @@ def test_the_script_of_the_help_page_judges_a_spreadsheet(empty_book: Path, tmp_
     rows = [f"{name},{grams},44.45,19.05,76.2" for name, grams in (("A-01", 169), ("A-02", 152.1), ("A-03", 135.2))]
     sheet.write_text("\n".join(["grain,grams,outer mm,core mm,length mm", *rows]))
     with serving(book) as address:
-        with urllib.request.urlopen(f"{address}/help/api") as page:
-            found = re.search(r'<pre id="script"[^>]*>(.*?)</pre>', page.read().decode(), re.DOTALL)
-        assert found is not None
+        status, _, page = asked(f"{address}/help/api", "; ".join("=".join(one) for one in let_in(book).items()))
+        found = re.search(r'<pre id="script"[^>]*>(.*?)</pre>', page, re.DOTALL)
+        assert found is not None, status
         script.write_text(html.unescape(found[1]))
-        asked = subprocess.run([sys.executable, str(script), str(sheet)], capture_output=True, text=True, check=True)
-    assert list(csv.reader(asked.stdout.splitlines())) == [
+        token = _command(book, "token")
+        (tmp_path / "token.txt").write_text(token)
+        command = [sys.executable, str(script), str(sheet)]
+        judged = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=True)
+        assert "Token 1, made" in _command(book, "tokens")
+        _command(book, "withdraw", "1")
+        refused = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert "401" in refused.stderr
+    assert list(csv.reader(judged.stdout.splitlines())) == [
         ["grain", "share of ideal density", "verdict"],
         ["A-01", "0.951", "accept"],
         ["A-02", "0.856", "look"],
         ["A-03", "0.761", "reject"],
     ]
+
+
+def _command(book: Path, *words: str) -> str:
+    """What a command prints of a book, also while it is open."""
+    command = [sys.executable, "-m", "app", *words, "--book", str(book)]
+    return subprocess.run(command, capture_output=True, text=True, check=True).stdout
 
 
 @contextmanager
@@ -696,7 +710,7 @@ def renew() -> None:
     with tempfile.TemporaryDirectory() as folder:
         book = Path(folder) / "book.sqlite3"
         migrate(book)
-        with TestClient(create_app(Settings(book=book)), base_url="http://localhost") as client:
+        with browser_of(create_app(Settings(book=book))) as client:
             for path, one in EXAMPLES.items():
                 one["response"] = _rounded(ask(client, path, one["request"]))
     EXAMPLES_FILE.write_text(json.dumps(EXAMPLES, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")

@@ -8,11 +8,11 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from fastapi.testclient import TestClient
 
 from app.book import export
 from app.main import create_app
 from app.settings import Settings
+from tests.behind import browser_of
 from tests.routes import declared
 
 FORMULA = "=cmd|' /C calc'!A1"
@@ -74,7 +74,7 @@ def test_no_csv_of_the_book_runs_as_a_formula(poisoned: Path) -> None:
     """Every address that ends in .csv, found from the app, and every table of the zip with everything."""
     tables = [path for path in declared("GET") if path.endswith(".csv") and "{" not in path]
     assert len(tables) >= 3
-    with TestClient(create_app(Settings(book=poisoned)), base_url="http://localhost") as client:
+    with browser_of(create_app(Settings(book=poisoned))) as client:
         met = 0
         for path in tables:
             answer = client.get(path)
@@ -100,7 +100,7 @@ def test_the_name_of_a_file_is_never_a_path(demo_book: Path, tmp_path: Path) -> 
     now.close()
     uploads = [path for path in declared("POST") if re.search(r"/(curve|altimeter|pictures?|import)$", path)]
     assert len(uploads) >= 2
-    with TestClient(create_app(Settings(book=book)), base_url="http://localhost") as client:
+    with browser_of(create_app(Settings(book=book))) as client:
         taken = 0
         for i, name in enumerate(NAMES):
             for path in uploads:

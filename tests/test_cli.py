@@ -8,16 +8,18 @@ import socket
 import sqlite3
 import subprocess
 import sys
-import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from app import clock
 from app.__main__ import _listen, main
 from app.book import backups, instance
 from app.logbook import log_of
+from tests.entering import ONE_TIME, asked, entered
 
 ADDRESS = re.compile(r"http://127\.0\.0\.1:\d+/")
 
@@ -41,8 +43,12 @@ def running(home: Path, *arguments: str) -> Iterator[str]:
             line = process.stdout.readline()
             found = ADDRESS.search(line)
             assert found, line
-            with urllib.request.urlopen(found[0], timeout=60) as reply:
-                assert "Grainbook" in reply.read().decode()
+            while not (one_time := ONE_TIME.search(line)):
+                line = process.stdout.readline()
+                assert line
+            status, _, text = asked(found[0], entered(one_time[0]))
+            assert status == 200
+            assert "<title>Today" in text
             yield found[0]
         finally:
             process.send_signal(signal.SIGINT)
@@ -57,11 +63,12 @@ def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
     monkeypatch.setenv("GRAINBOOK_HOME", str(home))
     opened: list[str] = []
     monkeypatch.setattr("webbrowser.open", opened.append)
-    with running(home) as address:
+    with clock.turned_to(datetime.now(UTC), runs=True), running(home) as address:  # the program's own clock
         book = home / "book.sqlite3"
         assert book.exists()
         assert main([]) == 0
-        assert opened == [address]
+        assert [one.partition("enter/")[0] for one in opened] == [address]
+        assert asked(address, entered(opened[0]))[0] == 200  # a second start lets its browser in
         assert address in capsys.readouterr().err
         assert main(["--no-browser"]) == 1  # nothing to show and nothing started
 
@@ -75,7 +82,7 @@ def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
         assert (tmp_path / "copy.sqlite3").read_bytes() == before
     assert len(backups.copies(book)) == 1  # the start's own copy
     assert "The book was opened." in log_of(book).read_text()
-    assert json.loads(instance.lock_of(book).read_text()) == {"address": ""}
+    assert json.loads(instance.lock_of(book).read_text()) == {"address": "", "run": ""}
     assert main(["restore", str(tmp_path / "copy.sqlite3")]) == 0  # closed: it does
 
 

@@ -15,12 +15,12 @@ from jinja2 import DictLoader, Environment, FunctionLoader, meta, nodes
 
 from app import faults, frames, templating, web
 from app.page import Page, every
-from app.routers.book.devices import PairPage
+from app.routers.book.devices import EnterPage, PairPage
 from app.routers.book.people import AtBenchPage  # and with it every router, so every page
 
 APP = Path(web.__file__).parent
 GIVEN = frozenset(field.name for field in fields(frames.Frame))
-WITHOUT_THE_BOOK = {web.ErrorPage, faults.TroublePage, PairPage}
+WITHOUT_THE_BOOK = {web.ErrorPage, faults.TroublePage, PairPage, EnterPage}
 """Pages that `web.bare` draws: nothing of the workshop is on them."""
 
 

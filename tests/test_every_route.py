@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 from app.main import create_app
 from app.services.today import today
 from app.settings import Settings
-from tests.behind import app_of, engine_of
+from tests.behind import app_of, browser_of, engine_of
 from tests.routes import declared, every, filled
 
 GETS, POSTS = declared("GET"), declared("POST")
@@ -31,7 +31,7 @@ def site(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
     book = tmp_path_factory.mktemp("routes") / "book.sqlite3"
     book.write_bytes(empty_book.read_bytes())
     app = create_app(Settings(book=book))
-    with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as client:
+    with browser_of(app, raise_server_exceptions=False) as client:
         yield client
 
 

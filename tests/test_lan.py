@@ -30,8 +30,9 @@ from app.models import Draft, PairedDevice
 from app.models.device import PairIn
 from app.services.book import devices
 from app.settings import Settings
-from tests.behind import app_of, engine_of, lan_of
+from tests.behind import app_of, browser_of, engine_of, lan_of
 from tests.browse import Page, saved
+from tests.entering import ONE_TIME, asked, entered
 from tests.routes import every, filled
 
 LAPTOP, TABLET = "192.168.1.5", ("192.168.1.40", 50123)
@@ -61,7 +62,7 @@ def laptop(open_app: FastAPI) -> TestClient:
         for device in session.exec(select(PairedDevice)):
             session.delete(device)
         session.commit()
-    return TestClient(open_app, base_url="http://localhost:8765", client=("127.0.0.1", 50000))
+    return browser_of(open_app, base_url="http://localhost:8765", client=("127.0.0.1", 50000))
 
 
 @pytest.fixture
@@ -540,6 +541,8 @@ def test_the_command_opens_to_the_network_and_believes_no_proxy(tmp_path: Path) 
                 assert line, told
                 told += line
             assert "NOT ENCRYPTED" in told
+            one_time = ONE_TIME.search(told)
+            assert one_time is not None
             port = re.search(r"http://127\.0\.0\.1:(\d+)/", told)
             assert port is not None
             address = f"http://{outside}:{port[1]}"
@@ -552,7 +555,9 @@ def test_the_command_opens_to_the_network_and_believes_no_proxy(tmp_path: Path) 
                 answer = tablet.post(f"{address}/pair", data={"code": code[1], "name": "tablet"})
                 assert answer.status_code == 303
                 assert tablet.get(f"{address}/workshop").status_code == 200
-                assert httpx.get(f"http://127.0.0.1:{port[1]}/workshop/devices").status_code == 200
+                devices_page = f"http://127.0.0.1:{port[1]}/workshop/devices"
+                assert asked(devices_page)[0] == 403
+                assert asked(devices_page, entered(one_time[0]))[0] == 200
         finally:
             process.terminate()
 

@@ -110,7 +110,7 @@ MAY_USE = {
     "book": EVERYWHERE
     | {"book", "models", "units", "tables", "db", "settings", "system", "downloads"}
     | {"troubles", "logbook"},
-    "access": EVERYWHERE | {"access", "db", "services.book"},
+    "access": EVERYWHERE | {"access", "db", "services.book", "system"},
     "web": EVERYWHERE
     | {
         "frames",

@@ -26,7 +26,7 @@ from app.errors import Trouble
 from app.main import create_app
 from app.services.stock import supplies
 from app.settings import Settings
-from tests.behind import backups_of, book_of, engine_of
+from tests.behind import backups_of, book_of, browser_of, engine_of
 from tests.browse import Page
 from tests.test_backups import break_page
 
@@ -50,7 +50,7 @@ def app(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> It
 
 @pytest.fixture
 def person(app: FastAPI) -> Iterator[TestClient]:
-    with TestClient(app, base_url="http://localhost", follow_redirects=False) as client:
+    with browser_of(app, follow_redirects=False) as client:
         yield client
 
 
@@ -242,7 +242,7 @@ def test_a_mistake_of_the_program_is_logged_without_its_words(app: FastAPI, monk
         raise ValueError("for Ada Lovelace")
 
     monkeypatch.setattr("app.services.today.today.day", broken)
-    with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as client:
+    with browser_of(app, raise_server_exceptions=False) as client:
         assert client.get("/").status_code == 500
     written = log(app)
     assert re.search(r"ERROR GET /: ValueError at .*today\.py:\d+ show", written)

@@ -1,4 +1,6 @@
-"""Who may ask: `middleware`, the gate each request passes, `lan` and `pairing` for devices of the own network.
+"""Who may ask: `middleware`, the gate each request passes; `door` for this computer's own browsers and scripts, `lan`
+and `pairing` for devices of the own network.
 
-In: a request. Out: its `state.device`, a paired device's name, "" for this machine; or the page that pairs one.
+In: a request. Out: its `state.device`, a paired device's name, "" for a browser or script of this computer that was let
+in; or the page that tells how to be.
 """

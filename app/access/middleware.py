@@ -1,9 +1,10 @@
 """Who may come in: every request passes this gate before anything of the app sees it.
 
 In this order: the host asked for must be this machine's own (a page of another name that resolves to this machine is
-turned away: DNS rebinding), a request that could change something must come from the book's own pages, and a client
-on the network must be a paired device, or it gets the pairing page and the static files and nothing else. What a
-proxy says of a client (`X-Forwarded-For` and its kind) is never believed.
+turned away: DNS rebinding), a request that could change something must come from the book's own pages, a client on
+this machine must have been let in through the `door`, and one on the network must be a paired device. Any other gets
+the static files, and the page that tells how to come in, and nothing else. What a proxy says of a client
+(`X-Forwarded-For` and its kind) is never believed.
 """
 
 import re
@@ -18,6 +19,7 @@ from starlette.requests import cookie_parser
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.access import lan as network
+from app.access.door import ENTER, Door
 from app.access.lan import LOOPBACK_NAMES, Lan
 from app.db import reading, writing
 from app.services.book import devices
@@ -34,7 +36,10 @@ HEADERS = {
 
 COOKIE = "grainbook_device"
 PAIR = "/pair"
+API = "/api/"
 LOOKS = ("GET", "HEAD")
+NOT_LET_IN = "This browser was not let in. The command `grainbook address` prints an address that lets it in."
+NO_TOKEN = "A script needs a token: make one with `grainbook token`, and send it as `Authorization: Bearer TOKEN`."  # noqa: S105
 
 TEXT_ROOM = 4 * 1024 * 1024
 """Most bytes of a request that is no upload; files of a form have limits of their own."""
@@ -52,8 +57,8 @@ def host_of(text: str) -> str:
 class Gate:
     """The gate as ASGI middleware; `lan` is None while the book is open to this machine alone."""
 
-    def __init__(self, app: ASGIApp, engine: Engine, lan: Lan | None = None) -> None:
-        self.app, self.engine, self.lan = app, engine, lan
+    def __init__(self, app: ASGIApp, engine: Engine, door: Door, lan: Lan | None = None) -> None:
+        self.app, self.engine, self.door, self.lan = app, engine, door, lan
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Turn a request away, or let it on with `device` in its state: a paired device's name, "" on this machine."""
@@ -77,6 +82,8 @@ class Gate:
         here = self._is_this_machine(scope)
         refusal = self._foreign(scope, headers, here)
         name: str | None = ""
+        if refusal is None and here and not await self._let_in(scope, headers):
+            name, refusal = None, _for_others_here(scope)
         if refusal is None and not here:
             name = await run_in_threadpool(self._paired, headers)
             if name is None:
@@ -87,7 +94,7 @@ class Gate:
         scope.setdefault("state", {})["device"] = name
         room = STRANGER_ROOM if name is None else TEXT_ROOM
         files = headers.get("content-type", "").startswith("multipart/form-data")
-        if name is None or not files or scope["path"].startswith("/api/"):
+        if name is None or not files or scope["path"].startswith(API):
             receive = _at_most(room, receive)
         await self.app(scope, receive, closed)
 
@@ -119,9 +126,18 @@ class Gate:
         server = scope.get("server")
         return host in self.lan.names or (bool(host) and server is not None and host == server[0].lower())
 
+    async def _let_in(self, scope: Scope, headers: Headers) -> bool:
+        """Whether a browser of this machine has the cookie, or a script that asks for a calculation a token."""
+        if any(self.door.knows(cookie) for cookie in _cookies(headers, self.door.cookie_name)):
+            return True
+        kind, _, token = headers.get("authorization", "").partition(" ")
+        if kind.lower() != "bearer" or not scope["path"].startswith(API):
+            return False
+        return await run_in_threadpool(self.door.allows, token.strip())
+
     def _paired(self, headers: Headers) -> str | None:
         """The name of the paired device that asks, if it is one."""
-        tokens = [found[COOKIE] for text in headers.getlist("cookie") if COOKIE in (found := cookie_parser(text))]
+        tokens = _cookies(headers, COOKIE)
         if len(tokens) != 1:
             return None
         with reading(self.engine) as session:
@@ -139,6 +155,26 @@ class Gate:
         return name
 
 
+def _cookies(headers: Headers, name: str) -> list[str]:
+    """What a request brings by a name."""
+    return [found[name] for text in headers.getlist("cookie") if name in (found := cookie_parser(text))]
+
+
+def _for_others_here(scope: Scope) -> Response | None:
+    """What a browser or script of this machine gets that was not let in: None lets it on to the page that tells how."""
+    path, looks = scope["path"], scope["method"] in LOOKS
+    if path.startswith(API):
+        return JSONResponse({"detail": NO_TOKEN}, 401, {"WWW-Authenticate": "Bearer"})
+    if looks and path.startswith(("/static/", f"{ENTER}/")):
+        return None
+    if scope["method"] not in ("GET", "POST"):
+        return _told(403, NOT_LET_IN)
+    scope.update(
+        path=ENTER, raw_path=ENTER.encode(), query_string=b"", method="GET"
+    )  # at the address that was asked for
+    return None
+
+
 def _for_strangers(scope: Scope, headers: Headers) -> Response | None:
     """What a device gets that is not paired: the pairing page and static files; None lets it on to them."""
     path, looks = scope["path"], scope["method"] in LOOKS
@@ -147,10 +183,10 @@ def _for_strangers(scope: Scope, headers: Headers) -> Response | None:
         if not looks and (not told.isdecimal() or int(told[:9]) > STRANGER_ROOM):
             return _told(413, "This is more than a pairing code.")
         return None
-    if looks and not path.startswith("/api/"):
+    if looks and not path.startswith(API):
         return RedirectResponse(PAIR, status_code=303)
     words = "This device is not paired with the book. Open its first page in a browser and type the pairing code."
-    return JSONResponse({"detail": words}, 403) if path.startswith("/api/") else _told(403, words)
+    return JSONResponse({"detail": words}, 403) if path.startswith(API) else _told(403, words)
 
 
 def _told(status: int, words: str) -> Response:

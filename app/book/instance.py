@@ -14,15 +14,15 @@ from app.troubles import as_trouble
 
 
 class InUse(Trouble):
-    """Another Grainbook has the book open; `address` tells where it answers, where that is known."""
+    """Another Grainbook has the book open; `address` tells where it answers, where that is known, `run` its name."""
 
-    def __init__(self, book: Path, address: str) -> None:
+    def __init__(self, book: Path, address: str, run: str = "") -> None:
         where = f" at {address}" if address else ""
         super().__init__(
             f"Grainbook has this book open already{where}: {book}. Nothing was changed. Use that one or stop it first.",
             kind="in use",
         )
-        self.address = address
+        self.book, self.address, self.run = book, address, run
 
 
 def lock_of(book: Path) -> Path:
@@ -53,9 +53,9 @@ class Instance:
         try:
             system.lock(file)
         except BlockingIOError:
-            address = _address_in(file)
+            address, run = _told_in(file)
             file.close()
-            raise InUse(self.book, address) from None
+            raise InUse(self.book, address, run) from None
         except OSError:  # a folder on a network that knows no locks: better without than not at all
             pass
         self._file = file
@@ -70,22 +70,22 @@ class Instance:
             self._file.close()
             self._file = None
 
-    def tell(self, address: str) -> None:
-        """Write down where this one answers; a full disk is no reason to stop."""
+    def tell(self, address: str, run: str = "") -> None:
+        """Write down where this one answers, and the name of this run; a full disk is no reason to stop."""
         assert self._file is not None, "only the one that has the book tells"
         try:
             self._file.seek(0)
             self._file.truncate()
-            self._file.write(json.dumps({"address": address}))
+            self._file.write(json.dumps({"address": address, "run": run}))
             self._file.flush()
         except OSError:
             pass
 
 
-def _address_in(file: IO[str]) -> str:
+def _told_in(file: IO[str]) -> tuple[str, str]:
     try:
         file.seek(0)
         told = json.load(file)
-        return str(told["address"])
+        return str(told["address"]), str(told["run"])
     except (OSError, ValueError, KeyError, TypeError):
-        return ""
+        return "", ""

@@ -25,7 +25,8 @@ def _of(book: Path) -> Iterator[Path]:
     """The book, the files that go by its name, its log, its folders with what is in them, and the data folder."""
     log = log_of(book)
     own = (book.name, log.name, f"{book.stem}-replaced-", f"{book.stem}-elsewhere")
-    yield from (file for file in book.parent.glob("*") if file.is_file() and file.name.startswith(own))
+    beside = (file for file in book.parent.glob("*") if file.is_file() and file.name.startswith(own))
+    yield from (file for file in beside if file.suffix != ".key")  # a key that was open is made anew (access.door)
     for folder in (backups.folder_of(book),):
         if folder.is_dir():
             yield from folder.rglob("*")

@@ -40,7 +40,7 @@ from app.services.grains import reweighs
 from app.services.review import lots_review
 from app.settings import Settings
 from tests import build
-from tests.behind import engine_of
+from tests.behind import browser_of, engine_of
 from tests.benchmarks.bench import Benchmark
 
 LOTS, GRAINS, FIRINGS, SAMPLES = 500, 10, 3, 5_000
@@ -237,7 +237,7 @@ def book(
 
 @pytest.fixture(scope="module")
 def client(book: tuple[Path, str]) -> Iterator[TestClient]:
-    with TestClient(create_app(Settings(book=book[0])), base_url="http://localhost") as client:
+    with browser_of(create_app(Settings(book=book[0]))) as client:
         yield client
 
 

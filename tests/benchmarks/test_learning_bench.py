@@ -24,6 +24,7 @@ from app.services.motors import builds
 from app.services.review import coverage
 from app.settings import Settings
 from tests import build
+from tests.behind import browser_of
 from tests.benchmarks.bench import Benchmark
 from tests.benchmarks.test_book_bench import FIRINGS, LOTS, fill
 
@@ -63,7 +64,7 @@ def book(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def client(book: Path) -> Iterator[TestClient]:
-    with TestClient(create_app(Settings(book=book)), base_url="http://localhost") as client:
+    with browser_of(create_app(Settings(book=book))) as client:
         yield client
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.behind import let_in
 from tests.benchmarks.bench import Benchmark
 
 ROOT = Path(__file__).parents[2]
@@ -54,6 +55,7 @@ def first_page(book: Path, cache: Path) -> float:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
+    cookie = "; ".join(f"{name}={value}" for name, value in let_in(book).items())
     command = [sys.executable, "-m", "app", "--no-browser", "--port", str(port), "--book", str(book)]
     begun = time.perf_counter()
     program = subprocess.Popen(command, cwd=ROOT, env=with_bytecode_in(cache), stdout=subprocess.DEVNULL)
@@ -61,7 +63,7 @@ def first_page(book: Path, cache: Path) -> float:
         while program.poll() is None:
             with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=60)) as page:
                 try:
-                    page.request("GET", "/")
+                    page.request("GET", "/", headers={"Cookie": cookie})
                 except ConnectionRefusedError:
                     time.sleep(0.002)
                     continue

@@ -7,6 +7,7 @@ import time
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pytest
 import uvicorn
@@ -15,9 +16,10 @@ from playwright.sync_api import Browser, BrowserContext, Page, Request, expect, 
 from sqlalchemy import Engine, QueuePool
 
 from app.__main__ import _listen
+from app.access.door import Door
 from app.main import create_app
 from app.settings import Settings
-from tests.behind import book_of, engine_of, renew, unsynced
+from tests.behind import book_of, door_of, engine_of, renew, unsynced
 
 QUIET = [
     "--no-sandbox",
@@ -58,7 +60,15 @@ class Site:
 
     address: str
     engine: Engine
+    door: Door
     requests: list[Request] = field(default_factory=list)
+
+    def opened_in(self, browser: Browser, **how: Any) -> BrowserContext:
+        """A clean profile that is let in by a one-time address, as a person's is."""
+        context = browser.new_context(base_url=self.address, **how)
+        let_in = context.request.get(self.door.address(self.address))
+        assert let_in.ok, let_in.text()
+        return context
 
     def page_loads(self, page: Page) -> int:
         """How many whole pages the browser has loaded, to prove that an update was partial."""
@@ -92,7 +102,7 @@ def served(app: FastAPI) -> Iterator[Site]:
     thread.start()
     while not server.started:
         time.sleep(0.01)
-    yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", engine_of(app))
+    yield Site(f"http://127.0.0.1:{listener.getsockname()[1]}", engine_of(app), door_of(app))
     server.should_exit = True
     thread.join(timeout=5)
     server.force_exit = True  # a connection that a busy browser holds open must not keep it up
@@ -124,7 +134,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture
 def context(browser: Browser, site: Site) -> Iterator[BrowserContext]:
     """A clean profile at laptop size, opened on the site."""
-    context = browser.new_context(base_url=site.address, viewport={"width": 1366, "height": 768})
+    context = site.opened_in(browser, viewport={"width": 1366, "height": 768})
     context.set_default_timeout(PATIENCE_MS)
     context.on("request", lambda request: site.requests.append(request))
     yield context

@@ -115,7 +115,7 @@ def test_whatever_changes_an_amount_renews_every_place_that_shows_it(
         target = next(part.target_kg for part in batch.parts if part.ingredient == "sorbitol")
         session.commit()
     was, now = f"{target * 1000:.1f} g", f"{target * 1000 + 0.4:.1f} g"
-    tablet = browser.new_context(base_url=site.address)
+    tablet = site.opened_in(browser)
     other = tablet.new_page()
     for device in (page, other):
         device.goto("/cast/2611P")

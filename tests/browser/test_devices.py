@@ -14,10 +14,11 @@ from starlette.types import Scope
 
 from app.__main__ import _listen
 from app.access import lan, middleware
+from app.access.door import Door
 from app.access.pairing import Desk
 from app.main import create_app
 from app.settings import Settings
-from tests.behind import lan_of
+from tests.behind import door_of, lan_of
 from tests.browser import walk
 from tests.browser.test_every_page import AXE_RULES
 
@@ -32,6 +33,7 @@ class Open:
     laptop: str
     tablet: str
     desk: Desk
+    door: Door
 
 
 @pytest.fixture
@@ -53,7 +55,7 @@ def site(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> I
     thread.start()
     while not server.started:
         time.sleep(0.01)
-    yield Open(f"http://127.0.0.1:{port}", f"http://{TABLET_SIDE}:{port}", lan_of(app).desk)
+    yield Open(f"http://127.0.0.1:{port}", f"http://{TABLET_SIDE}:{port}", lan_of(app).desk, door_of(app))
     server.should_exit = True
     thread.join(timeout=5)
     server.force_exit = True
@@ -72,9 +74,17 @@ def _page(browser: Browser, address: str, script: bool = True, scheme: str = "li
     return context.new_page()
 
 
+def _laptop(browser: Browser, site: Open, script: bool = True, scheme: str = "light") -> Page:
+    """A tab on the laptop, let in by a one-time address."""
+    page = _page(browser, site.laptop, script, scheme)
+    page.goto(site.door.address(site.laptop))
+    expect(page).to_have_title("Today · Grainbook")
+    return page
+
+
 @pytest.mark.parametrize("script", [True, False])
 def test_a_tablet_is_paired_used_and_put_out(browser: Browser, site: Open, script: bool) -> None:
-    laptop, tablet = _page(browser, site.laptop, script), _page(browser, site.tablet, script)
+    laptop, tablet = _laptop(browser, site, script), _page(browser, site.tablet, script)
     tablet.goto("/shelf")
     expect(tablet.get_by_role("heading", level=1)).to_have_text("Pair this device with Grainbook")
     walk.fill(tablet, code="1234", name_of_this_device="bench tablet")
@@ -102,7 +112,7 @@ def test_a_tablet_is_paired_used_and_put_out(browser: Browser, site: Open, scrip
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_and_targets_are_large(browser: Browser, site: Open, scheme: str) -> None:
-    laptop, tablet = _page(browser, site.laptop, scheme=scheme), _page(browser, site.tablet, scheme=scheme)
+    laptop, tablet = _laptop(browser, site, scheme=scheme), _page(browser, site.tablet, scheme=scheme)
     laptop.goto("/workshop/devices")
     walk.press(laptop, "Make a code")
     tablet.goto("/")
@@ -117,3 +127,42 @@ def test_axe_finds_nothing_and_targets_are_large(browser: Browser, site: Open, s
         assert box["height"] >= 48
     laptop.context.close()
     tablet.context.close()
+
+
+@pytest.mark.parametrize("script", [True, False])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_browser_that_was_not_let_in_is_told_how_and_then_is(
+    browser: Browser, site: Open, script: bool, scheme: str
+) -> None:
+    """Also by a click on a page of another site, where the browser keeps the cookie back: the page's link helps."""
+    page = _page(browser, site.laptop, script, scheme)
+    page.goto("/shelf")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Let this browser in to Grainbook")
+    if script:
+        found = Axe().run(page, options=AXE_RULES).response["violations"]
+        assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found] == []
+        assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth")
+    one_time = site.door.address(site.laptop)
+    page.goto(one_time)
+    expect(page).to_have_title("Today · Grainbook")
+    page.goto(one_time)  # what the back button and the list of visited pages lead to
+    expect(page).to_have_title("Today · Grainbook")
+    page.goto(f"data:text/html,<a href='{site.laptop}/shelf'>the book</a>")
+    page.get_by_role("link").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Let this browser in to Grainbook")
+    page.get_by_role("link", name="open the book").click()
+    expect(page).to_have_title("Today · Grainbook")
+    page.context.close()
+
+
+def test_putting_every_other_browser_out_keeps_this_one_in(browser: Browser, site: Open) -> None:
+    here, there = _laptop(browser, site), _laptop(browser, site)
+    here.goto("/workshop/devices")
+    walk.press(here, "Put out every other browser")
+    walk.saved(here, "Every other browser of this computer is put out.")
+    there.goto("/shelf")
+    expect(there.get_by_role("heading", level=1)).to_have_text("Let this browser in to Grainbook")
+    here.goto("/shelf")
+    expect(here).to_have_title("Shelf · Grainbook")
+    for page in (here, there):
+        page.context.close()

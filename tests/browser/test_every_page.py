@@ -95,9 +95,7 @@ def tab(browser: Browser, demo: Site, request: pytest.FixtureRequest) -> Iterato
     """One tab for all pages, which keeps styles and scripts as a person's browser does."""
     scheme, size = request.param
     width, height = SIZES[size]
-    context = browser.new_context(
-        base_url=demo.address, color_scheme=scheme, viewport={"width": width, "height": height}
-    )
+    context = demo.opened_in(browser, color_scheme=scheme, viewport={"width": width, "height": height})
     context.set_default_timeout(PATIENCE_MS)
     tab = Tab(context.new_page(), demo, scheme, size)
     context.on("request", lambda request: tab.asked.append(request.url))

@@ -24,7 +24,7 @@ def demo(demo_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 @pytest.fixture
 def look(browser: Browser, demo: Site) -> Iterator[Page]:
     """A tab at the review."""
-    context = browser.new_context(base_url=demo.address, viewport={"width": 1366, "height": 768})
+    context = demo.opened_in(browser, viewport={"width": 1366, "height": 768})
     context.set_default_timeout(15_000)
     page = context.new_page()
     page.goto("/review")

@@ -111,7 +111,7 @@ def test_full_pages_are_accessible_and_fit(
             code = lot.code
         serial, kind = made[0].serial, f"{blend.pk}-{made[0].pattern_id}"
         session.commit()
-    context = browser.new_context(base_url=site.address, color_scheme=scheme, viewport={"width": width, "height": 900})
+    context = site.opened_in(browser, color_scheme=scheme, viewport={"width": width, "height": 900})
     page = context.new_page()
     for address in (
         "/shelf",

@@ -23,6 +23,7 @@ from app.services.cast import casting, sets_poured
 from app.services.stock import batches
 from tests import build, moment
 from tests.browser.conftest import Site, serve
+from tests.entering import ONE_TIME
 from tests.moment import wall
 
 NOON = wall("2026-11-25T12:00")
@@ -101,7 +102,7 @@ def test_a_device_whose_clock_jumps_asks_again(page: Page, poured: None, turn: T
 
 
 def test_two_devices_show_the_same(page: Page, browser: Browser, site: Site, poured: None, turn: Turn) -> None:
-    tablet = browser.new_context(base_url=site.address, viewport={"width": 820, "height": 1180})
+    tablet = site.opened_in(browser, viewport={"width": 820, "height": 1180})
     other = tablet.new_page()
     turn(NOON + 1 * MINUTES)
     page.goto("/cast/2611P")
@@ -151,7 +152,7 @@ def test_the_panel_in_view_tells_of_the_night_as_it_comes(page: Page, site: Site
 
 
 def test_without_script_the_times_are_there(browser: Browser, site: Site, poured: None, turn: Turn) -> None:
-    plain = browser.new_context(base_url=site.address, java_script_enabled=False)
+    plain = site.opened_in(browser, java_script_enabled=False)
     page = plain.new_page()
     page.goto("/cast/2611P")
     due = f"at {clock.local(NOON + 3 * MINUTES):%H:%M}"
@@ -225,10 +226,8 @@ def test_axe_on_the_pages_of_the_run(browser: Browser, site: Site, poured: None,
         session.commit()
     turn(NOON + timedelta(hours=22))  # left open overnight: the loudest page there is
     for width, height in ((1366, 768), (820, 1180)):
-        context = browser.new_context(
-            base_url=site.address,
-            color_scheme="dark" if scheme == "dark" else "light",
-            viewport={"width": width, "height": height},
+        context = site.opened_in(
+            browser, color_scheme="dark" if scheme == "dark" else "light", viewport={"width": width, "height": height}
         )
         page = context.new_page()
         for url in ("/", "/cast", "/cast/2611P", "/cast/2611P/sheet", "/cast/2611P/paper", "/workshop/runsheet"):
@@ -296,9 +295,7 @@ def test_a_session_by_touch_alone(browser: Browser, site: Site, turn: Turn) -> N
     with writing(site.engine) as session:
         build.weighed_batch(session, planned_for="2026-11-25")
         session.commit()
-    context = browser.new_context(
-        base_url=site.address, viewport={"width": 820, "height": 1180}, has_touch=True, is_mobile=True
-    )
+    context = site.opened_in(browser, viewport={"width": 820, "height": 1180}, has_touch=True, is_mobile=True)
     page = context.new_page()
     page.goto("/cast/2611P")
     page.locator("#temperature").get_by_label("Degrees").select_option("°F")
@@ -336,7 +333,7 @@ def test_two_overlapping_casts_and_a_restart_in_the_middle(
         build.weighed_batch(session, planned_for="2026-11-25")
         build.weighed_batch(session, planned_for="2026-11-25")
         session.commit()
-    context = browser.new_context(base_url=site.address, viewport={"width": 820, "height": 1180})
+    context = site.opened_in(browser, viewport={"width": 820, "height": 1180})
     page = context.new_page()
     page.goto("/cast/2611P")
     for _ in range(8):  # weigh to core
@@ -356,7 +353,7 @@ def test_two_overlapping_casts_and_a_restart_in_the_middle(
     second = serve(book)
     site = next(second)
     turn(NOON + 19 * MINUTES)
-    context = browser.new_context(base_url=site.address, viewport={"width": 820, "height": 1180})
+    context = site.opened_in(browser, viewport={"width": 820, "height": 1180})
     page = context.new_page()
     page.goto("/")
     rows = page.locator("#running li")
@@ -457,15 +454,15 @@ def test_the_sheets_print_on_a4(page: Page, site: Site, tmp_path: Path) -> None:
 
 
 def start(book: Path) -> tuple[subprocess.Popen[str], str]:
-    """A server of its own on the book and by the test's clock; its address is read from what it prints."""
+    """A server of its own on the book and by the test's clock; its one-time address is read from what it prints."""
     command = [sys.executable, "-m", "tests.moment", "--book", str(book), "--no-browser", "--port", "18865"]
     own = {**os.environ, **moment.environment()}
     process = subprocess.Popen(command, cwd=HOME, env=own, stdout=subprocess.PIPE, text=True)
     assert process.stdout is not None
     ready, _, _ = select.select([process.stdout], [], [], 60)
     assert ready, "the server printed nothing"
-    found = re.search(r"http://\S+?(?=/?$)", process.stdout.readline().strip())
-    assert found is not None
+    while not (found := ONE_TIME.search(process.stdout.readline())):
+        assert process.poll() is None, "the server ended"
     return process, found[0]
 
 
@@ -480,7 +477,7 @@ def stop(process: subprocess.Popen[str], how: int = signal.SIGTERM) -> None:
 def test_a_pulled_plug_loses_nothing_that_was_acknowledged(browser: Browser, tmp_path: Path, empty_book: Path) -> None:
     book = tmp_path / "book.sqlite3"
     shutil.copy(empty_book, book)
-    process, address = start(book)
+    process, one_time = start(book)
     try:
         from app.db import open_engine
 
@@ -490,8 +487,9 @@ def test_a_pulled_plug_loses_nothing_that_was_acknowledged(browser: Browser, tmp
             code = batch.code
             session.commit()
         engine.dispose()
-        context = browser.new_context(base_url=address)
+        context = browser.new_context(base_url=one_time.partition("/enter/")[0])
         page = context.new_page()
+        page.goto(one_time)
         page.goto(f"/cast/{code}")
         for _ in range(7):  # weigh to pour
             done(page)
@@ -504,8 +502,8 @@ def test_a_pulled_plug_loses_nothing_that_was_acknowledged(browser: Browser, tmp
             note.fill("Thick at the rim.")  # typed and left, not saved
             note.blur()
         stop(process, signal.SIGKILL)
-        process, address = start(book)
-        page.goto(f"{address}/cast/{code}")
+        process, _ = start(book)
+        page.goto(f"/cast/{code}")  # the browser stays let in
         expect(page.locator("#steps li.done")).to_have_count(7)
         assert page.locator("#watch [data-due]").first.get_attribute("data-due") == due
         assert countdown(page)[0] in (1, 2)

@@ -21,6 +21,7 @@ from app.services.cast import checklists
 from app.settings import Settings
 from app.units import METRIC
 from tests import build
+from tests.behind import browser_of
 from tests.browse import Page, Person
 
 NEVER_A_NUMBER = [
@@ -93,7 +94,7 @@ class Book:
         engine.dispose()
         with sqlite3.connect(self.file) as now:
             now.backup(self.kept)
-        self.client = Person(create_app(Settings(book=self.file)), base_url="http://localhost")
+        self.client = browser_of(create_app(Settings(book=self.file)), Person)
         self.dump = self.contents()
 
     def contents(self) -> list[str]:

@@ -3,12 +3,11 @@
 from html import unescape
 
 import pytest
-from fastapi.testclient import TestClient
 
 from app.db import writing
 from app.services.cast import checklists
 from tests import build
-from tests.behind import engine_of
+from tests.behind import browser_of, engine_of
 
 SHOWN = [
     ("/checklist", "The heat is electric with a control, preferably an induction plate"),
@@ -59,7 +58,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     from app.settings import Settings
 
     app = create_app(Settings(book=tmp_path_factory.mktemp("cautions") / "book.sqlite3"))
-    with TestClient(app, base_url="http://localhost") as client:
+    with browser_of(app) as client:
         with writing(engine_of(app)) as session:
             blend, shape = build.formula(session), build.pattern(session)
             tools = {"case": build.case(session), "nozzle": build.nozzle(session)}

@@ -16,7 +16,7 @@ from app.main import create_app
 from app.models import Workshop
 from app.models.workshop import SYSTEMS, UNIT_FIELDS
 from app.settings import Settings
-from tests.behind import engine_of
+from tests.behind import browser_of, engine_of
 from tests.browse import Page
 
 EACH = 1
@@ -173,7 +173,7 @@ def test_no_page_speaks_in_another_system(demo_book: Path, tmp_path: Path, syste
     book = tmp_path / "book.sqlite3"
     book.write_bytes(demo_book.read_bytes())
     app = create_app(Settings(book=book))
-    with TestClient(app, base_url="http://localhost") as client:
+    with browser_of(app) as client:
         with writing(engine_of(app)) as session:
             house = session.get_one(Workshop, 1)
             for column, kind in UNIT_FIELDS.items():

@@ -230,9 +230,9 @@ def prepare(client: TestClient, chance: random.Random, lots: int) -> Bench:
 class Writer(threading.Thread):
     """One connection that sends forms until the server is gone."""
 
-    def __init__(self, port: int, first: list[Act], bench: Bench, seen: threading.Event) -> None:
+    def __init__(self, port: int, cookie: str, first: list[Act], bench: Bench, seen: threading.Event) -> None:
         super().__init__(daemon=True)
-        self.port, self.first, self.bench, self.seen = port, first, bench, seen
+        self.port, self.cookie, self.first, self.bench, self.seen = port, cookie, first, bench, seen
         self.sent: list[Act] = []
         self.refused: list[str] = []
 
@@ -252,13 +252,13 @@ class Writer(threading.Thread):
             connection.close()
 
     def _send(self, connection: http.client.HTTPConnection, act: Act) -> None:
-        status, page = post(connection, act.url, act.fields)
+        status, page = post(connection, self.cookie, act.url, act.fields)
         while status == 409 and act.url in self.bench.versions:  # another hand was quicker: look again
-            connection.request("GET", act.url.partition("/weigh")[0])
+            connection.request("GET", act.url.partition("/weigh")[0], headers={"Cookie": self.cookie})
             form = Page(connection.getresponse().read().decode()).forms[f"weigh-{act.url.rpartition('/')[2]}"]
             self.bench.versions[act.url] = int(form.fields["version"])
             act.fields["version"] = form.fields["version"]
-            status, page = post(connection, act.url, act.fields)
+            status, page = post(connection, self.cookie, act.url, act.fields)
         if status == 303:
             if act.url in self.bench.versions and not act.acknowledged:
                 self.bench.versions[act.url] = int(act.fields["version"]) + 1
@@ -269,10 +269,10 @@ class Writer(threading.Thread):
             raise http.client.HTTPException("refused")
 
 
-def post(connection: http.client.HTTPConnection, url: str, fields: dict[str, Any]) -> tuple[int, str]:
-    """Send a form; gives the status and the page."""
-    kind = {"Content-Type": "application/x-www-form-urlencoded"}
-    connection.request("POST", url, urlencode(fields, doseq=True), kind)
+def post(connection: http.client.HTTPConnection, cookie: str, url: str, fields: dict[str, Any]) -> tuple[int, str]:
+    """Send a form as a browser that was let in; gives the status and the page."""
+    head = {"Content-Type": "application/x-www-form-urlencoded", "Cookie": cookie}
+    connection.request("POST", url, urlencode(fields, doseq=True), head)
     answer = connection.getresponse()
     return answer.status, answer.read().decode()
 

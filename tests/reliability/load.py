@@ -27,6 +27,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.behind import let_in
+
 CLIENTS, SECONDS = 20, 60.0
 PAGES = [
     "/",
@@ -90,8 +92,9 @@ def running(*arguments: str) -> Iterator["Server"]:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     command = [sys.executable, "-m", "tests.reliability.load", *arguments, "--port", str(port)]
+    cookie = "; ".join(f"{name}={value}" for book in arguments[1:] for name, value in let_in(Path(book)).items())
     with subprocess.Popen(command) as process:
-        server = Server(port, process.pid)
+        server = Server(port, process.pid, cookie)
         try:
             for _ in range(600):
                 assert process.poll() is None, "the server did not start"
@@ -112,9 +115,10 @@ class Server:
 
     port: int
     pid: int
+    cookie: str = ""
 
     def client(self) -> "Client":
-        return Client(self.port)
+        return Client(self.port, self.cookie)
 
     def resident_mb(self) -> float:
         """Resident memory [MB] (Linux)."""
@@ -127,7 +131,8 @@ class Server:
 class Client:
     """A browser's connection, kept open."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, cookie: str) -> None:
+        self.cookie = cookie
         self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
 
     def __enter__(self) -> "Client":
@@ -139,7 +144,7 @@ class Client:
     def get(self, address: str) -> float:
         """Ask for a page; how long it took to its last byte [ms]."""
         begun = time.perf_counter()
-        self.connection.request("GET", address)
+        self.connection.request("GET", address, headers={"Cookie": self.cookie})
         answer = self.connection.getresponse()
         body = answer.read()
         took = 1000 * (time.perf_counter() - begun)

@@ -21,7 +21,7 @@ from app.__main__ import _listen
 from app.main import create_app
 from app.settings import Settings
 from tests import moment
-from tests.behind import engine_of
+from tests.behind import engine_of, let_in
 
 FIRST_PORT = 21000
 ALONE_S = 300
@@ -57,7 +57,8 @@ def _warm(book: Path) -> None:
         app = create_app(Settings(book=copy))
 
         async def look() -> None:
-            async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://localhost") as client:
+            way = httpx.ASGITransport(app)
+            async with httpx.AsyncClient(transport=way, base_url="http://localhost", cookies=let_in(copy)) as client:
                 for page in ("/", "/cast", "/workshop/supplies/new", "/firings/new"):
                     (await client.get(page)).raise_for_status()
 

@@ -2,18 +2,20 @@
 
 import contextlib
 import os
-import re
 import signal
 import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
+from urllib.parse import urlsplit
 
 import pytest
 
 from app.settings import PACKAGE
 from tests import moment
+from tests.behind import let_in
+from tests.entering import ONE_TIME, entered
 
 needs_fork = pytest.mark.skipif(not hasattr(os, "fork"), reason="servers are forked, which this system cannot")
 
@@ -40,6 +42,9 @@ def _process(book: Path, *command: str) -> subprocess.Popen[str]:
 class Servers(Protocol):
     """What gives birth to servers and kills them."""
 
+    cookie: str
+    """What a browser sends that was let in."""
+
     def start(self) -> tuple[int, int]: ...
     def kill(self, pid: int) -> None: ...
 
@@ -49,6 +54,7 @@ class Nursery:
 
     def __init__(self, book: Path) -> None:
         self.process = _process(book, "-m", "tests.reliability.nursery", str(book))
+        self.cookie = "; ".join(f"{name}={value}" for name, value in let_in(book).items())
 
     def start(self) -> tuple[int, int]:
         """A new server: its port and its process."""
@@ -90,7 +96,7 @@ class Program:
     """The program itself on one book, started as a person starts it but for its clock, which is the test's."""
 
     def __init__(self, book: Path, port: int) -> None:
-        self.book, self.port = book, port
+        self.book, self.port, self.cookie = book, port, ""
 
     def start(self) -> tuple[int, int]:
         """A new server: its port and its process."""
@@ -98,8 +104,9 @@ class Program:
         self.process = _process(self.book, *words)
         assert self.process.stdout is not None
         for line in self.process.stdout:
-            if found := re.search(r"http://127\.0\.0\.1:(\d+)/", line):
-                return int(found[1]), self.process.pid
+            if found := ONE_TIME.search(line):  # behind the address at which it is open
+                self.cookie = self.cookie or entered(found[0])
+                return urlsplit(found[0]).port or 0, self.process.pid
         raise AssertionError("the program ended before it was open")
 
     def kill(self, pid: int) -> None:

@@ -18,10 +18,11 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
+from app.access.door import new_token
 from app.main import create_app
 from app.routers.api import api
 from app.settings import Settings
-from tests.behind import engine_of
+from tests.behind import book_of, engine_of
 from tests.reliability.fuzz import CASES, TIMEOUT_S, enough, tried
 
 CHECKS = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
@@ -43,13 +44,15 @@ def test_fuzz_the_compute_api(served: FastAPI) -> None:
     operations = [found.ok() for found in schema.get_all_operations() if isinstance(found, Ok)]
     assert len(operations) == len(api.document()["paths"])
     seen: Counter[str] = Counter()
+    _, token = new_token(book_of(served))
+    sent = {"host": "localhost", "authorization": f"Bearer {token}"}
     for operation in operations:
 
         @tried(-(-CASES["api"] // len(operations)))
         @given(case=operation.as_strategy())
         def ask(case: schemathesis.Case[Any]) -> None:
             begun = monotonic()
-            answer = case.call(base_url="http://localhost", headers={"host": "localhost"})
+            answer = case.call(base_url="http://localhost", headers=sent)
             assert monotonic() - begun < TIMEOUT_S, "the worker was stuck"
             assert answer.status_code in (200, 422)
             case.validate_response(answer, checks=CHECKS)

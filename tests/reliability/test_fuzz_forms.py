@@ -28,7 +28,7 @@ from app.main import create_app
 from app.models.base import FormIn, measure_of
 from app.settings import Settings
 from app.units import KINDS, UnitSystem
-from tests.behind import engine_of
+from tests.behind import engine_of, let_in
 from tests.browse import Page
 from tests.reliability.fuzz import CASES, TIMEOUT_S, enough, tried
 from tests.routes import declared, filled
@@ -93,7 +93,7 @@ class Book:
         self.thread = threading.Thread(target=self.loop.run_forever)  # a browser test leaves a loop in the main one
         self.thread.start()
         transport = httpx.ASGITransport(app=self.app, raise_app_exceptions=True)
-        self.client = httpx.AsyncClient(transport=transport, base_url="http://localhost")
+        self.client = httpx.AsyncClient(transport=transport, base_url="http://localhost", cookies=let_in(file))
         self.saved = 0
 
     def ask(self, method: str, address: str, **more: Any) -> httpx.Response:
@@ -103,7 +103,7 @@ class Book:
 
     def back(self) -> None:
         """The book as it was."""
-        self.client.cookies.clear()
+        self.client.cookies = httpx.Cookies(let_in(self.file))
         with sqlite3.connect(self.file) as now:
             self.kept.backup(now)
 

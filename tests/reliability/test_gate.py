@@ -26,7 +26,7 @@ from app.services.cast import casting, checklists, gate, steps, weigh_outs
 from app.services.stock import batches
 from app.settings import Settings
 from tests import build
-from tests.behind import app_of, book_of, engine_of
+from tests.behind import app_of, book_of, browser_of, engine_of
 from tests.browse import Page, Person, opened, saved
 from tests.moment import wall
 from tests.routes import every
@@ -427,7 +427,7 @@ class started:  # noqa: N801
 
     def __init__(self, book: Path) -> None:
         self.app = create_app(Settings(book=book))
-        self.client = Person(self.app, base_url="http://localhost")
+        self.client = browser_of(self.app, Person)
 
     def __enter__(self) -> tuple[TestClient, FastAPI]:
         self.client.__enter__()

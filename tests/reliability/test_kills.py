@@ -70,7 +70,7 @@ def _round(servers: Servers, chance: random.Random, lost: list[Act], bench: Benc
     """Let a server be written to and kill it at some moment, a share of them while they start; gives what was sent."""
     port, pid = servers.start()
     seen = threading.Event()
-    writers = [Writer(port, lost[i::WRITERS], bench, seen) for i in range(WRITERS)]
+    writers = [Writer(port, servers.cookie, lost[i::WRITERS], bench, seen) for i in range(WRITERS)]
     for writer in writers:
         writer.start()
     if chance.random() >= early:

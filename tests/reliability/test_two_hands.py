@@ -21,7 +21,7 @@ from app.services.cast import leftovers
 from app.services.stock import batches, supplies
 from app.settings import Settings
 from tests import build
-from tests.behind import engine_of
+from tests.behind import browser_of, engine_of
 from tests.browse import Page, opened
 from tests.reliability.bench_acts import Bench, post, prepare
 from tests.reliability.servers import needs_fork, nursery
@@ -41,6 +41,7 @@ class Shop:
     forms: dict[str, Sent]
     facts: dict[str, Any]
     port: int = 0
+    cookie: str = ""
 
     def form(self, name: str, **typed: str) -> Sent:
         """A form of a page as one more tab has it: with a token of its own."""
@@ -56,7 +57,7 @@ class Shop:
             with closing(http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)) as connection:
                 connection.connect()
                 gate.wait(30)
-                told[number] = post(connection, url, fields)
+                told[number] = post(connection, self.cookie, url, fields)
 
         hands = [threading.Thread(target=hand, args=(i, *form)) for i, form in enumerate(forms)]
         for thread in hands:
@@ -85,13 +86,14 @@ def shop(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
     file = tmp_path_factory.mktemp("hands") / "book.sqlite3"
     file.write_bytes(empty_book.read_bytes())
     app = create_app(Settings(book=file))
-    with TestClient(app, base_url="http://localhost") as client:
+    with browser_of(app) as client:
         bench = prepare(client, random.Random(1), lots=1)
         facts = _stocked(client)
         found = Shop(file, bench, _forms(client, facts), facts)
     engine_of(app).dispose()
     with nursery(file) as servers:
         found.port, pid = servers.start()
+        found.cookie = servers.cookie
         yield found
         servers.kill(pid)
 

@@ -121,6 +121,9 @@ def document() -> dict[str, Any]:
         "local law, the site's rules and licensed practice come first.",
         routes=routes,
     )
+    token = {"type": "http", "scheme": "bearer", "description": "As `grainbook token` prints it."}
+    made["components"]["securitySchemes"] = {"token": token}
+    made["security"] = [{"token": []}]
     for path, example in _EXAMPLES.items():  # afterwards, for the maker leaves out what is null in an example
         answer = made["paths"][BASE + path]["post"]["responses"]["200"]["content"]["application/json"]
         answer["example"] = example["response"]

@@ -1,6 +1,7 @@
 """Devices on the network: the page that lets them in and puts them out (on this machine only), and where they pair."""
 
 import math
+from datetime import datetime
 from typing import Any
 
 from fastapi import Request
@@ -9,7 +10,9 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import web
+from app.access import door as doors
 from app.access import middleware, pairing
+from app.access.door import Door
 from app.access.lan import Lan
 from app.errors import Refused
 from app.forms import Form, from_texts
@@ -37,6 +40,9 @@ class DevicesPage(Page, template="book/devices.html", section="workshop", tabs=[
     paired: list[DeviceView]
     ended: list[DeviceView]
     revoke: dict[int, Form]
+    end_sessions: Form
+    scripts: list[tuple[int, datetime]]
+    """The number of each token of a script that holds, and when it was made."""
     holds_days: int
     digits: int
     guesses: int
@@ -49,6 +55,13 @@ class PairPage(Page, template="book/pair.html"):
     form: Form
 
 
+class EnterPage(Page, template="book/enter.html"):
+    """What a browser of this computer sees that was not let in. It holds nothing of the book."""
+
+    spent: bool
+    """Whether it came by a one-time address that does not hold."""
+
+
 NO_SUCH_CODE = (
     "This code does not hold: it was mistyped, used already or is older than ten minutes. Look at the computer that "
     "Grainbook runs on: Workshop, Devices shows the code that holds, or makes a new one."
@@ -59,6 +72,58 @@ def _on_this_machine(request: Request) -> None:
     """Codes are shown, and devices put out, on the machine that the book is on; a paired device does neither."""
     if request.state.device:
         raise Refused("Devices are let in and put out on the computer that Grainbook runs on, not over the network.")
+
+
+# --- Browsers of this computer -------------------------------------------------------------------
+
+
+@router.get(doors.ENTER)
+def not_let_in(request: Request) -> Response:
+    """What the gate shows, in the place of any page, to a browser of this computer that was not let in."""
+    if request.state.device is not None:
+        return RedirectResponse("/", status_code=303)
+    return web.bare(request, EnterPage(spent=False), 403)
+
+
+@router.get(doors.ENTER + "/{ticket}")
+def enter(request: Request, ticket: str) -> Response:
+    """Let a browser of this computer in by a one-time address, and go on to Today."""
+    door: Door = request.app.state.door
+    response = RedirectResponse("/", status_code=303)
+    if request.state.device is None:
+        if not doors.same_account(request) or not door.enter(ticket):
+            return web.bare(request, EnterPage(spent=True), 403)
+        _let_in(response, door)
+    return response
+
+
+@router.post("/workshop/devices/end-sessions")
+def end_sessions(request: Request, typed: Typed) -> Response:
+    """Put every browser of this computer out but the one that asks."""
+    _on_this_machine(request)
+    door: Door = request.app.state.door
+
+    def act(_session: Session, _data: Any) -> str:
+        door.change_key()
+        return "/workshop/devices"
+
+    response = web.submit(
+        request,
+        typed,
+        FormIn,
+        act=act,
+        page=lambda s, form: _page(request, s, form),
+        form_id="end-sessions",
+        notice="Every other browser of this computer is put out.",
+    )
+    _let_in(response, door)
+    return response
+
+
+def _let_in(response: Response, door: Door) -> None:
+    """Give a browser the cookie by which it is let in from now on."""
+    held_s = int(doors.COOKIE_HOLDS.total_seconds())
+    response.set_cookie(door.cookie_name, door.cookie(), max_age=held_s, httponly=True, samesite="strict")
 
 
 # --- On the laptop ---------------------------------------------------------------------------------
@@ -126,6 +191,8 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
         paired=[v for v in known if v.holds],
         ended=[v for v in known if not v.holds],
         revoke={v.device.pk: forms.get(f"revoke-{v.device.pk}", FormIn, f"{base}/{v.device.pk}/revoke") for v in known},
+        end_sessions=forms.get("end-sessions", FormIn, f"{base}/end-sessions"),
+        scripts=[(one.number, datetime.fromisoformat(one.made)) for one in doors.tokens(request.app.state.door.book)],
         holds_days=devices.HOLDS.days,
         digits=pairing.DIGITS,
         guesses=pairing.GUESSES,
