@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from app import clock
-from app.access.pairing import DIGITS, FORGET_S, GUESSES, HOLDS, Desk
+from app.access.pairing import DIGITS, FORGET_S, GUESSES, GUESSES_EACH, HOLDS, SENDERS, Desk, sender_of
 
 
 class Watch:
@@ -83,7 +83,7 @@ def test_without_a_code_nothing_is_right(desk: Desk) -> None:
 
 @pytest.mark.promise(
     "A pairing code is short-lived, used once, guessed at with growing waits",
-    figure="8 digits, 10 min, 10 guesses: 1 in 10,000,000 for each code",
+    figure="8 digits, 10 min: 1 in 20,000,000 for each code and sender, 1 in 1,000,000 for twenty senders together",
 )
 def test_a_code_ends_after_ten_minutes_by_either_clock(desk: Desk, watch: Watch) -> None:
     moment = clock.now()
@@ -103,7 +103,6 @@ def test_a_code_ends_after_ten_minutes_by_either_clock(desk: Desk, watch: Watch)
 
 
 def test_each_wrong_guess_doubles_the_wait_of_its_sender(desk: Desk, watch: Watch) -> None:
-    desk.new_code()
     waits = []
     for _ in range(12):
         _miss(desk, watch, "guesser")
@@ -111,13 +110,64 @@ def test_each_wrong_guess_doubles_the_wait_of_its_sender(desk: Desk, watch: Watc
     assert waits == [2, 4, 8, 16, 32, 64, 128, 256, 512, 900, 900, 900]
 
 
-def test_everybody_else_waits_too_but_at_most_a_minute(desk: Desk, watch: Watch) -> None:
+@pytest.mark.promise(
+    "One guesser of pairing codes makes nobody else wait",
+    figure="the owner's tablet is let in at once beside a guesser, and beside nineteen",
+)
+@pytest.mark.parametrize("guessers", [1, 19])
+def test_nobody_waits_for_anothers_guesses(desk: Desk, watch: Watch, guessers: int) -> None:
+    digits = desk.new_code().digits
+    for turn in range(GUESSES_EACH):
+        for i in range(guessers):
+            _miss(desk, watch, f"10.0.0.{i}") if turn == 0 else _at_once(desk, watch, f"10.0.0.{i}")
+        assert desk.wait("10.0.0.200") == 0
+    for i in range(guessers):
+        assert desk.wait(f"10.0.0.{i}") > 0
+        assert not desk.take(f"10.0.0.{i}", digits)
+    assert desk.take("10.0.0.200", digits)
+
+
+def _at_once(desk: Desk, watch: Watch, sender: str) -> None:
+    watch.now += desk.wait(sender)
+    desk.take(sender, _wrong(desk))
+
+
+def test_a_sender_has_five_guesses_at_a_code(desk: Desk, watch: Watch) -> None:
+    digits = desk.new_code().digits
+    begun = watch.now
+    _miss(desk, watch, "guesser", GUESSES_EACH)
+    assert desk.wait("guesser") == begun + HOLDS.total_seconds() - watch.now  # as long as this code holds
+    watch.now += 200
+    assert not desk.take("guesser", digits)
+    assert desk.code() is not None
+    assert desk.take("tablet", digits)
     desk.new_code()
-    waits = []
-    for i in range(9):
-        _miss(desk, watch, f"guesser {i}")  # a new address for each guess does not help
-        waits.append(desk.wait("the owner's tablet"))
-    assert waits == [1, 2, 4, 8, 16, 32, 60, 60, 60]
+    assert desk.wait("guesser") == 0  # its own wait is over, and the code is another one
+    _miss(desk, watch, "guesser")
+    assert desk.wait("guesser") == 64  # which goes on where it was
+
+
+@pytest.mark.parametrize(
+    ("address", "sender"),
+    [
+        ("192.168.1.5", "192.168.1.5"),
+        ("::ffff:192.168.1.5", "192.168.1.5"),
+        ("fd00:1:2:3:aaaa:bbbb:cccc:dddd", "fd00:1:2:3::/64"),
+        ("fe80::1%eth0", "fe80::/64"),
+        ("testclient", "testclient"),
+    ],
+)
+def test_whom_an_address_counts_as(address: str, sender: str) -> None:
+    assert sender_of(address) == sender
+
+
+def test_a_device_that_changes_its_address_is_one_sender(desk: Desk, watch: Watch) -> None:
+    """RFC 8981: a device draws the last 64 bits of its address by chance, as often as it likes."""
+    digits = desk.new_code().digits
+    for i in range(GUESSES_EACH):
+        _miss(desk, watch, f"fd00:1:2:3::{i + 1:x}")
+    assert not desk.take("fd00:1:2:3::ffff", digits)
+    assert desk.take("fd00:1:2:4::1", digits)
 
 
 def test_a_guess_during_the_wait_is_not_looked_at_and_does_not_lengthen_it(desk: Desk, watch: Watch) -> None:
@@ -131,13 +181,13 @@ def test_a_guess_during_the_wait_is_not_looked_at_and_does_not_lengthen_it(desk:
     assert desk.take("guesser", digits)
 
 
-def test_ten_wrong_guesses_withdraw_the_code_whoever_made_them(desk: Desk, watch: Watch) -> None:
+def test_a_hundred_wrong_guesses_withdraw_the_code_whoever_made_them(desk: Desk, watch: Watch) -> None:
     digits = desk.new_code().digits
     with clock.turned_to(clock.now()):
         for i in range(GUESSES):
             assert desk.code() is not None
-            _miss(desk, watch, f"guesser {i}")
-        assert watch.now - 1000 < HOLDS.total_seconds()  # it did not end by its time
+            assert not desk.take(f"guesser {i}", _wrong(desk))
+        assert watch.now == 1000  # it did not end by its time
         assert desk.code() is None
         watch.now += 3600
         assert not desk.take("tablet", digits)
@@ -153,16 +203,17 @@ def test_waits_outlast_a_new_code_and_are_forgotten_after_an_hour(desk: Desk, wa
     assert desk.wait("guesser") == 2
 
 
-def test_no_more_is_remembered_than_guesses_of_an_hour(desk: Desk, watch: Watch) -> None:
-    for i in range(500):
-        _miss(desk, watch, f"guesser {i}")
-    assert len(desk._each) <= FORGET_S / 60 + 7
+def test_no_more_senders_are_remembered_than_so_many(desk: Desk, watch: Watch) -> None:
+    for i in range(SENDERS + 500):
+        desk.take(f"guesser {i}", "1")
+    assert len(desk._each) == SENDERS
+    assert desk.wait(f"guesser {SENDERS + 499}") == 2  # the latest are the ones
 
 
 def test_a_right_code_clears_its_senders_own_wait_only(desk: Desk, watch: Watch) -> None:
     _miss(desk, watch, "tablet", 3)
-    _miss(desk, watch, "guesser", 6)
-    watch.now += 60  # everybody's wait is over, the guesser's is not
+    _miss(desk, watch, "guesser", 8)
+    watch.now += 60  # the tablet's wait is over, the guesser's is not
     assert desk.take("tablet", desk.new_code().digits)
     assert desk.wait("guesser") > 0
     assert not desk._each.get("tablet")

@@ -1,13 +1,19 @@
 """Codes that pair a tablet with the book while it is open to the network: short-lived, used once, hard to guess.
 
-A code has eight digits, holds for ten minutes and is withdrawn after ten wrong guesses, whoever made them: whoever
-guesses has at best 10 chances in 100,000,000 for each code that is shown. After a wrong guess its sender waits 2 s,
-4 s, 8 s and so on up to a quarter of an hour, and everybody else 1 s, 2 s, 4 s up to a minute; a guess that comes
-earlier is not looked at, right or wrong. All of it is forgotten an hour after the last wrong guess.
+A code has eight digits and holds for ten minutes. Whoever guesses wrong waits, alone, 2 s, 4 s, 8 s and so on up to a
+quarter of an hour; a guess that comes earlier is not looked at, right or wrong. Nobody else waits. After five wrong
+guesses at one code its sender has no more guesses at it, and after a hundred, whoever made them, it is withdrawn.
+
+So one sender has at best 5 chances in 100,000,000 for each code that is shown, 1 in 20,000,000; many senders, at least
+twenty of them, have 100 together, 1 in 1,000,000, and then the code is gone and has to be made anew. A sender is an
+address on the network; of the addresses of IPv6, which a device changes as it likes, the first 64 bits count (RFC 8981
+has a device choose the other 64 by chance, and anew each day). Waits are forgotten an hour after the last wrong guess.
 """
 
+import ipaddress
 import secrets
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -17,18 +23,21 @@ from app import clock
 
 DIGITS = 8
 HOLDS = timedelta(minutes=10)
-GUESSES = 10
-"""Wrong guesses after which a code is withdrawn."""
+GUESSES_EACH = 5
+"""Wrong guesses at a code after which their sender has no more of them."""
 
-FORGET_S = 3600.0
+GUESSES = 100
+"""Wrong guesses after which a code is withdrawn, whoever made them."""
+
+FIRST_WAIT_S, LONGEST_WAIT_S, FORGET_S = 2.0, 900.0, 3600.0
+SENDERS = 1000
+"""How many senders of wrong guesses are remembered: more than the guesses at any code."""
 
 
 @dataclass
 class _Misses:
-    """Wrong guesses of one sender, or of all, and the wait that follows from them."""
+    """Wrong guesses of one sender, and the wait that follows from them."""
 
-    first_s: float
-    most_s: float
     count: int = 0
     last: float = 0.0
 
@@ -39,8 +48,19 @@ class _Misses:
     def wait(self, now: float) -> float:
         if not self.count or now - self.last > FORGET_S:
             return 0.0
-        pause = min(self.first_s * 2.0 ** min(self.count - 1, 30), self.most_s)
+        pause = min(FIRST_WAIT_S * 2.0 ** min(self.count - 1, 30), LONGEST_WAIT_S)
         return max(self.last + pause - now, 0.0)
+
+
+def sender_of(address: str) -> str:
+    """Whom an address counts as: itself, or its network where it is one of IPv6."""
+    try:
+        found = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address
+    if isinstance(found, ipaddress.IPv4Address):
+        return str(found)
+    return str(found.ipv4_mapped or ipaddress.ip_network((found, 64), strict=False))
 
 
 @dataclass
@@ -50,7 +70,8 @@ class Shown:
     digits: str
     until: datetime
     ends: float
-    wrong: int = 0
+    wrong: Counter[str] = field(default_factory=Counter)
+    """Wrong guesses at it, by sender."""
 
     def __str__(self) -> str:
         half = DIGITS // 2
@@ -63,7 +84,6 @@ class Desk:
 
     seconds: Callable[[], float] = time.monotonic
     _code: Shown | None = None
-    _all: _Misses = field(default_factory=lambda: _Misses(1.0, 60.0))
     _each: dict[str, _Misses] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
 
@@ -80,19 +100,21 @@ class Desk:
         held = code is not None and self.seconds() < code.ends and clock.now() < code.until
         return code if held else None
 
-    def wait(self, sender: str) -> float:
-        """How long a sender has to wait before a guess is looked at [s]."""
-        now = self.seconds()
+    def wait(self, address: str) -> float:
+        """How long whoever is at an address has to wait before a guess is looked at [s]."""
+        now, sender, code = self.seconds(), sender_of(address), self.code()
         own = self._each.get(sender)
-        return max(self._all.wait(now), own.wait(now) if own else 0.0)
+        spent = code is not None and code.wrong[sender] >= GUESSES_EACH
+        return max(own.wait(now) if own else 0.0, code.ends - now if code is not None and spent else 0.0)
 
-    def take(self, sender: str, typed: str) -> bool:
+    def take(self, address: str, typed: str) -> bool:
         """Whether this is the code; a right one is used up, a wrong one counts.
 
         A guess made while its sender has to wait is false without being looked at.
         """
+        sender = sender_of(address)
         with self._lock:
-            if self.wait(sender) > 0:
+            if self.wait(address) > 0:
                 return False
             code = self.code()
             shown = code.digits if code else secrets.token_hex(DIGITS)  # no code holds: nothing typed is like this
@@ -105,12 +127,14 @@ class Desk:
 
     def _miss(self, sender: str, code: Shown | None) -> None:
         now = self.seconds()
-        self._each = {who: misses for who, misses in self._each.items() if now - misses.last <= FORGET_S}
-        self._each.setdefault(sender, _Misses(2.0, 900.0)).add(now)
-        self._all.add(now)
+        misses = self._each.pop(sender, None) or _Misses()
+        misses.add(now)
+        self._each[sender] = misses  # the latest stands last
+        if len(self._each) > SENDERS:
+            del self._each[next(iter(self._each))]
         if code is not None:
-            code.wrong += 1
-            if code.wrong >= GUESSES:
+            code.wrong[sender] += 1
+            if code.wrong.total() >= GUESSES:
                 self._code = None
 
 

@@ -45,6 +45,7 @@ class DevicesPage(Page, template="book/devices.html", section="workshop", tabs=[
     """The number of each token of a script that holds, and when it was made."""
     holds_days: int
     digits: int
+    guesses_each: int
     guesses: int
     minutes: int
 
@@ -195,6 +196,7 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
         scripts=[(one.number, datetime.fromisoformat(one.made)) for one in doors.tokens(request.app.state.door.book)],
         holds_days=devices.HOLDS.days,
         digits=pairing.DIGITS,
+        guesses_each=pairing.GUESSES_EACH,
         guesses=pairing.GUESSES,
         minutes=int(pairing.HOLDS.total_seconds() // 60),
     )
@@ -225,7 +227,11 @@ def pair(request: Request, typed: Typed) -> Response:
         return web.bare(request, PairPage(form=form), 422)
     wait = desk.wait(request.client.host)
     if wait > 0:
-        form.refuse("code", f"Too many wrong codes. Wait {math.ceil(wait)} s, then type it again.")
+        form.refuse(
+            "code",
+            f"Too many wrong codes from this device. Wait {math.ceil(wait)} s; then type the code that the computer "
+            "shows at that moment.",
+        )
         refused = web.bare(request, PairPage(form=form), 429)
         refused.headers["Retry-After"] = str(math.ceil(wait))
         return refused
