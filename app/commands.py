@@ -7,15 +7,16 @@ import sys
 from pathlib import Path
 
 from app import clock, logbook
-from app.book import backups, bookfile, elsewhere, elsewhere_standing, sqlite_needs
+from app.book import backups, bookfile, elsewhere, elsewhere_standing, filestore, sqlite_needs
 from app.book.instance import Instance
 from app.errors import Trouble
 
 
 def where(book: Path) -> str:
-    """Where the book, its copies and its log are, and which SQLite keeps it."""
+    """Where the book, its files, its copies and its log are, and which SQLite keeps it."""
     sqlite = f"{sqlite3.sqlite_version}. {sqlite_needs.known_fault(sqlite3.sqlite_version_info)}".rstrip()
-    return f"Book:   {book}\nCopies: {backups.folder_of(book)}\nLog:    {logbook.log_of(book)}\nSQLite: {sqlite}"
+    files, copies, log = filestore.folder_of(book), backups.folder_of(book), logbook.log_of(book)
+    return f"Book:   {book}\nFiles:  {files}\nCopies: {copies}\nLog:    {log}\nSQLite: {sqlite}"
 
 
 def migrate(book: Path) -> str:
@@ -28,11 +29,12 @@ def migrate(book: Path) -> str:
 
 
 def backup(book: Path, target: Path, replace: bool) -> str:
-    """Copy the book to a file, also while it is open; the copy is proved by opening it."""
+    """Copy the book with its files to one file, also while it is open; the copy is proved by opening it."""
     _there(book)
     _free(target, book, replace)
-    backups.copy(book, target)
-    return f"The book was copied to {target}, and the copy was proved by opening it."
+    lost = backups.copy(book, target, alone=True)
+    told = f"The book was copied to {target} with its files, and the copy was proved by opening it."
+    return f"{told} {_without(len(lost))}".rstrip()
 
 
 def restore(book: Path, file: Path) -> str:
@@ -67,7 +69,8 @@ def _restore(book: Path, file: Path, named: Path | None = None) -> str:
         bring_up(book)
         put_out = _paired_again(book)
     kept = f"The book that it replaced is kept as {replaced}." if replaced else "There was no book in its place."
-    return " ".join(filter(None, [f"The book is now the one of {named or file}.", kept, put_out]))
+    lost = _without(len(filestore.missing(book)))
+    return " ".join(filter(None, [f"The book is now the one of {named or file}.", kept, lost, put_out]))
 
 
 def _passphrase() -> str:
@@ -108,8 +111,9 @@ def export(book: Path, target: Path, replace: bool) -> str:
 
     _there(book)
     _free(target, book, replace)
-    whole.write(book, target)
-    return f"Everything in the book is in {target}: JSON to be read back, CSV for a spreadsheet, and its files."
+    lost = whole.write(book, target)
+    told = f"Everything in the book is in {target}: JSON to be read back, CSV for a spreadsheet, and its files."
+    return f"{told} {_without(len(lost))}".rstrip()
 
 
 def take_in(book: Path, file: Path) -> str:
@@ -140,6 +144,12 @@ def _paired_again(book: Path) -> str:
         session.commit()
     engine.dispose()
     return f"Devices that were paired in it are put out ({put_out}); pair them again." if put_out else ""
+
+
+def _without(count: int) -> str:
+    """What is said of files of loggers and pictures that were not found; nothing where all were."""
+    few = "1 file of a logger or picture" if count == 1 else f"{count} files of loggers or pictures"
+    return f"Not found, and so not in it: {few}. Their pages say which." if count else ""
 
 
 def _there(book: Path) -> None:

@@ -102,7 +102,7 @@ def migrate(book: Path) -> None:
         The file is no book, is damaged, of a newer schema, held by another program, or a step failed.
     """
     from app import logbook
-    from app.book import backups, guards
+    from app.book import backups, filestore, guards
 
     with as_trouble():
         book.parent.mkdir(parents=True, exist_ok=True)
@@ -113,12 +113,15 @@ def migrate(book: Path) -> None:
             schema = bookfile.schema_of(connection, book)
             sealed = bookfile.is_sealed(connection)
             found = dict(connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"))
+            carries = filestore.carries(connection)
     if sealed:  # a copy that is opened to be worked in
         with as_trouble(), bookfile.opened(book, write=True) as connection:
             bookfile.unseal(connection)
     if schema == bookfile.schemas()[-1]:
         if found != guards.GUARDS:
             upgrade(book)  # puts the guards on as they are now
+        if carries:  # a copy that travelled alone
+            filestore.unload(book, filestore.folder_of(book))
         return
     bookfile.settle(book)
     kept = backups.keep_copy(book, label=f"before-{bookfile.schemas()[-1]}")
@@ -127,6 +130,7 @@ def migrate(book: Path) -> None:
     try:
         backups.copy(book, unfinished, sealed=False)
         upgrade(unfinished)
+        filestore.unload(unfinished, filestore.folder_of(book))
         bookfile.settle(unfinished)
         bookfile.inspect(unfinished)
         bookfile.put_in_place(unfinished, book)

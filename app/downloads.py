@@ -8,7 +8,7 @@ from app.troubles import as_trouble
 
 
 def copy(book: Path) -> Path:
-    """A proved copy of the book; remove it when it is sent.
+    """A proved copy of the book with its files in it; remove it when it is sent.
 
     Raises
     ------
@@ -16,7 +16,7 @@ def copy(book: Path) -> Path:
         There is no room, or the book is damaged.
     """
     target = _place(book)
-    backups.copy(book, target)
+    backups.copy(book, target, alone=True)
     return target
 
 

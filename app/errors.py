@@ -6,6 +6,7 @@ BookError
 │   └── Asked    it can mean several things, or can hardly be: which one is meant?
 ├── Conflict     the row was changed elsewhere since the page was opened
 ├── NotFound     no such row
+│   └── FileLost a file that a row names is missing, or is not what it was
 └── Trouble      the machine, the disk or the file stands in the way
 ```
 Calculations raise their own tree (`app.calc.base.errors.CalcError`); forms show both alike.
@@ -82,6 +83,10 @@ class NotFound(BookError):
     """There is no such row."""
 
     status = 404
+
+
+class FileLost(NotFound):
+    """A file that a row names is not in the book's folder of files, or is not what it was."""
 
 
 class Trouble(BookError):

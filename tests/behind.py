@@ -1,5 +1,6 @@
 """What is behind a test's browser, each with its type: the state of an app says nothing of what it holds."""
 
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ from sqlalchemy import Engine, event
 
 from app.access.door import Door
 from app.access.lan import Lan
+from app.book import filestore
 from app.book.backup_thread import BackupThread
 from app.settings import Settings
 
@@ -74,6 +76,14 @@ def renew(engine: Engine, book: Path, empty: Path) -> None:
     for end in ("-wal", "-shm"):
         book.with_name(book.name + end).unlink(missing_ok=True)
     book.write_bytes(empty.read_bytes())
+
+
+def copied_with_files(book: Path, target: Path) -> Path:
+    """A closed book and the folder of its files under another name; gives the new book."""
+    shutil.copyfile(book, target)
+    if (files := filestore.folder_of(book)).is_dir():
+        shutil.copytree(files, filestore.folder_of(target))
+    return target
 
 
 def unsynced(engine: Engine) -> Engine:

@@ -12,7 +12,7 @@ import pytest
 from app.book import export
 from app.main import create_app
 from app.settings import Settings
-from tests.behind import browser_of
+from tests.behind import browser_of, copied_with_files
 from tests.routes import declared
 
 FORMULA = "=cmd|' /C calc'!A1"
@@ -39,7 +39,7 @@ NAMES = [
 def poisoned(demo_book: Path, tmp_path: Path) -> Path:
     """The demonstration book with a formula in every column of free words that takes one."""
     book = tmp_path / "book.sqlite3"
-    book.write_bytes(demo_book.read_bytes())
+    copied_with_files(demo_book, book)
     with sqlite3.connect(book) as now:
         for (name,) in now.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             now.execute(f'DROP TRIGGER "{name}"')
@@ -94,7 +94,7 @@ def test_the_name_of_a_file_is_never_a_path(demo_book: Path, tmp_path: Path) -> 
     folder = tmp_path / "in" / "here"
     folder.mkdir(parents=True)
     book = folder / "book.sqlite3"
-    book.write_bytes(demo_book.read_bytes())
+    copied_with_files(demo_book, book)
     with sqlite3.connect(book) as now:
         firing = now.execute("SELECT max(id) FROM firing").fetchone()[0]
     now.close()

@@ -159,6 +159,7 @@ def test_where_prints_the_paths(
     *places, sqlite = capsys.readouterr().out.splitlines()
     assert [line.split()[-1] for line in places] == [
         str(tmp_path / "book.sqlite3"),
+        str(tmp_path / "book-files"),
         str(tmp_path / "book-copies"),
         str(tmp_path / "book.log"),
     ]

@@ -18,11 +18,12 @@ from hypothesis import strategies as st
 
 from app import first_run, system
 from app.__main__ import main
-from app.book import bookfile, export, import_zip
+from app.book import bookfile, export, filestore, import_zip
 from app.book.values import as_text
 from app.db import migrate, upgrade
 from app.errors import Trouble
 from app.units import say
+from tests.behind import copied_with_files
 from tests.test_backups import everything
 from tests.test_migrations import RELEASED, unpack
 
@@ -62,13 +63,17 @@ def test_the_demonstration_book_comes_back_row_by_row(demo: Path, zipped: Path, 
     assert import_zip.import_book(zipped, book, first_run.prepare) is None
     assert rows(book) == rows(demo)
     assert len(rows(book)["curve_file"]) >= 3
-    assert {type(value) for lines in rows(book).values() for row in lines for value in row} == {
-        int,
-        float,
-        str,
-        bytes,
-        type(None),
-    }
+    assert {type(v) for lines in rows(book).values() for row in lines for v in row} == {int, float, str, type(None)}
+    assert files(book) == files(demo)
+    assert len(files(book)) >= 11
+
+
+def files(book: Path) -> dict[str, bytes]:
+    """The files of a book, all of them whole."""
+    with bookfile.opened(book) as connection:
+        found = dict(filestore.contents(connection, [filestore.folder_of(book)]))
+        assert set(found) == set(filestore.needed(connection))
+    return found
 
 
 def test_the_zip_can_be_read_without_this_program(demo: Path, zipped: Path) -> None:
@@ -81,9 +86,11 @@ def test_the_zip_can_be_read_without_this_program(demo: Path, zipped: Path) -> N
             sheet = list(csv.reader(io.StringIO(content.read(f"csv/{table}.csv").decode(), newline="")))
             assert lines[0] == sheet[0] == manifest["tables"][table]["columns"]
             assert len(lines) == len(sheet) == manifest["tables"][table]["rows"] + 1
-        name = lines[1][lines[0].index("raw")]["file"]
-        raw = connection.execute("SELECT raw FROM curve_file ORDER BY id").fetchone()[0]
-        assert content.read(name) == raw
+        digest = lines[1][lines[0].index("sha256")]
+        carried = [json.loads(line) for line in content.read("tables/carried_file.jsonl").splitlines()]
+        name = dict(carried[1:])[digest]["file"]
+        assert content.read(name) == filestore.get(filestore.folder_of(demo), digest)
+        assert [n for n in content.namelist() if n.startswith("files/")] == [raw["file"] for _, raw in carried[1:]]
 
 
 def test_csv_cells_that_a_spreadsheet_would_run_are_made_harmless(demo: Path, tmp_path: Path) -> None:
@@ -112,12 +119,11 @@ def test_a_book_of_any_rows_comes_back(
     demo: Path,
     tmp_path_factory: pytest.TempPathFactory,
     bought: list[tuple[str, float, date, datetime]],
-    files: list[bytes],
+    sent: list[bytes],
     drafts: dict[str, str],
 ) -> None:
     folder = tmp_path_factory.mktemp("any")
-    book = folder / "book.sqlite3"
-    book.write_bytes(demo.read_bytes())
+    book = copied_with_files(demo, folder / "book.sqlite3")
     with closing(sqlite3.connect(book)) as connection, connection:
         triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
         for name, _ in triggers:
@@ -135,11 +141,11 @@ def test_a_book_of_any_rows_comes_back(
             }
             kept = [made[c] for c in columns]
             connection.execute(f"INSERT INTO supply VALUES ({', '.join('?' * len(columns))})", kept)
-        for number, raw in enumerate(files, start=1000):
+        for number, raw in enumerate(sent, start=1000):
             connection.execute(
-                "INSERT INTO curve_file (id, created_at, version, firing_id, name, sha256, size_bytes, raw) "
-                "VALUES (?, '2026-11-25 00:00:00', 1, 1, 'a', ?, ?, ?)",
-                (number, hashlib.sha256(raw).hexdigest(), len(raw), raw),
+                "INSERT INTO curve_file (id, created_at, version, firing_id, name, sha256, size_bytes) "
+                "VALUES (?, '2026-11-25 00:00:00', 1, 1, 'a', ?, ?)",
+                (number, filestore.put(filestore.folder_of(book), raw), len(raw)),
             )
         kept_drafts = [(page, json.dumps([[page, text]], ensure_ascii=False)) for page, text in drafts.items()]
         connection.executemany("INSERT INTO draft VALUES (?, ?, '2026-11-25 00:00:00.000001')", kept_drafts)
@@ -148,6 +154,8 @@ def test_a_book_of_any_rows_comes_back(
     export.write(book, folder / "book.zip")
     import_zip.import_book(folder / "book.zip", folder / "again.sqlite3", first_run.prepare)
     assert rows(folder / "again.sqlite3") == rows(book)
+    assert files(folder / "again.sqlite3") == files(book)
+    assert set(sent) <= set(files(book).values())
 
 
 cells = st.one_of(
@@ -188,17 +196,18 @@ def test_any_value_of_sqlite_comes_back(values: list[tuple[object, ...]], no_tex
 
 def test_an_export_never_looks_like_a_bomb(demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(import_zip, "DENSE_FROM", 100_000)
-    book = tmp_path / "book.sqlite3"
-    book.write_bytes(demo.read_bytes())
+    book = copied_with_files(demo, tmp_path / "book.sqlite3")
+    digest = filestore.put(filestore.folder_of(book), bytes(3_000_000))
     with closing(sqlite3.connect(book)) as connection, connection:
         connection.execute(
-            "INSERT INTO curve_file (created_at, version, firing_id, name, sha256, size_bytes, raw) "
-            "VALUES ('2026-11-25 00:00:00', 1, 1, 'idle', ?, 3000000, zeroblob(3000000))",
-            (hashlib.sha256(bytes(3_000_000)).hexdigest(),),
+            "INSERT INTO curve_file (created_at, version, firing_id, name, sha256, size_bytes) "
+            "VALUES ('2026-11-25 00:00:00', 1, 1, 'idle', ?, 3000000)",
+            (digest,),
         )
-    export.write(book, tmp_path / "book.zip")
+    assert export.write(book, tmp_path / "book.zip") == set()
     import_zip.import_book(tmp_path / "book.zip", tmp_path / "again.sqlite3", first_run.prepare)
     assert rows(tmp_path / "again.sqlite3") == rows(book)
+    assert files(tmp_path / "again.sqlite3") == files(book)
 
 
 # --- By the command --------------------------------------------------------------------------------------
@@ -272,7 +281,7 @@ def _twice(zipped: Path, target: Path) -> None:
 def _outside(content: Content) -> None:
     """A name that climbs out of every folder: it is looked up in the zip and found to be no file of a row."""
     content["../../outside.txt"] = b"out"
-    content["tables/curve_file.jsonl"] = content["tables/curve_file.jsonl"].replace(b"files/", b"../../", 1)
+    content["tables/carried_file.jsonl"] = content["tables/carried_file.jsonl"].replace(b"files/", b"../../", 1)
 
 
 def _orphan(content: Content) -> None:

@@ -633,7 +633,7 @@ def test_a_logger_s_file_and_what_was_read_of_it_stay(session: Session, attack: 
     """guard_curve_file_stays, guard_curve_update, guard_curve_delete"""
     motor(session, build.ready_grains(session, 1)[0].pk)
     insert(session, "firing", {"motor_build_id": 1, "kind": "static", "result": "good"})
-    insert(session, "curve_file", {"firing_id": 1, "raw": b"0"})
+    insert(session, "curve_file", {"firing_id": 1, "size_bytes": 1})
     insert(session, "curve", {"firing_id": 1, "curve_file_id": 1})
     with pytest.raises(IntegrityError, match=words):
         sql(session, attack)
@@ -651,7 +651,7 @@ def test_a_logger_s_file_and_what_was_read_of_it_stay(session: Session, attack: 
         ("UPDATE suspect_grain SET version = 2", "told again"),
         ("DELETE FROM suspect_grain", "told again"),
         ("UPDATE suspect_grain SET grain_id = 2", "told again"),
-        ("UPDATE firing_picture SET raw = x'00'", "struck out with a reason, not rewritten"),
+        ("UPDATE firing_picture SET sha256 = '00'", "struck out with a reason, not rewritten"),
         ("UPDATE firing_picture SET caption = 'y'", "struck out with a reason, not rewritten"),
         ("UPDATE firing_picture SET voided_at = '2026-11-25'", "voided_with_reason"),
         ("DELETE FROM firing_picture", "not erased"),
@@ -667,10 +667,10 @@ def test_what_belongs_to_a_firing_stays(session: Session, attack: str, words: st
     inside, other = build.ready_grains(session, 2)
     motor(session, inside.pk)
     insert(session, "firing", {"motor_build_id": 1, "kind": "flight", "result": "burst"})
-    insert(session, "altimeter_file", {"firing_id": 1, "raw": b"0"})
+    insert(session, "altimeter_file", {"firing_id": 1, "size_bytes": 1})
     insert(session, "altimeter_track", {"firing_id": 1, "altimeter_file_id": 1})
     insert(session, "firing_finding", {"firing_id": 1})
-    insert(session, "firing_picture", {"firing_id": 1, "raw": b"0", "media_type": "image/png"})
+    insert(session, "firing_picture", {"firing_id": 1, "size_bytes": 1, "location": "none", "media_type": "image/png"})
     insert(session, "firing_reference", {"firing_id": 1})
     with pytest.raises(IntegrityError, match="only a grain of the motor"):
         insert(session, "suspect_grain", {"firing_finding_id": 1, "grain_id": other.pk})

@@ -89,7 +89,19 @@ EVERYWHERE = {"clock", "errors"}
 MAY_USE = {
     "models": EVERYWHERE | {"models", "units", "scale_lines", "calc.base.notes"},
     "services": EVERYWHERE
-    | {"services", "models", "calc", "units", "book.record", "drawing", "tables", "pictures", "troubles", "logbook"},
+    | {
+        "services",
+        "models",
+        "calc",
+        "units",
+        "book.record",
+        "book.filestore",
+        "drawing",
+        "tables",
+        "pictures",
+        "troubles",
+        "logbook",
+    },
     "routers": EVERYWHERE
     | {
         "routers",

@@ -14,6 +14,7 @@ import subprocess
 import sys
 from contextlib import closing
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from alembic import command
@@ -25,7 +26,7 @@ from sqlmodel import SQLModel
 import app.models  # noqa: F401  (fills the metadata)
 from app import first_run
 from app.__main__ import main
-from app.book import backups, bookfile, export, guards, import_zip
+from app.book import backups, bookfile, export, filestore, guards, import_zip
 from app.db import migrate, open_engine, reading, steps
 from app.errors import Trouble
 from app.services.today import today
@@ -91,7 +92,14 @@ def test_a_book_of_today_is_opened_without_a_step(empty_book: Path) -> None:
 
 
 def dump(book: Path, target: Path) -> None:
-    """Write a book as SQL, packed: what stands in `tests/data`."""
+    """Write a book with its files as SQL, packed: what stands in `tests/data`."""
+    with TemporaryDirectory() as folder:
+        alone = Path(folder) / "alone.sqlite3"
+        assert backups.copy(book, alone, sealed=False, alone=True) == set()
+        _dump(alone, target)
+
+
+def _dump(book: Path, target: Path) -> None:
     with closing(sqlite3.connect(book)) as connection:
         target.write_bytes(lzma.compress("\n".join(connection.iterdump()).encode(), preset=9 | lzma.PRESET_EXTREME))
 
@@ -112,11 +120,15 @@ def released(request: pytest.FixtureRequest, tmp_path: Path) -> Path:
 
 
 def rows(book: Path) -> Rows:
-    """Every row of every table, by the names of its columns."""
+    """Every row of every table, by the names of its columns; the bytes of files with the rows that they belong to."""
     with closing(sqlite3.connect(book)) as connection:
+        files = dict(filestore.contents(connection, filestore.around(book)))
         connection.row_factory = sqlite3.Row
         tables = [n for n in bookfile.table_names(connection) if n != "alembic_version"]
-        return {t: [dict(r) for r in connection.execute(f'SELECT * FROM "{t}" ORDER BY rowid')] for t in tables}
+        found = {t: [dict(r) for r in connection.execute(f'SELECT * FROM "{t}" ORDER BY rowid')] for t in tables}
+    for row in (row for table in filestore.TABLES for row in found.get(table, [])):
+        row.setdefault("raw", files.get(row["sha256"]))
+    return found
 
 
 def only(found: Rows, like: Rows) -> Rows:
@@ -145,7 +157,7 @@ def test_a_released_book_comes_up_with_every_row_and_works(released: Path) -> No
     assert [c.lasting for c in copies] == [True]
     assert bookfile.inspect(copies[0].file).schema == schema
     assert rows(copies[0].file) == before
-    assert sorted(p.name for p in released.parent.iterdir()) == ["book-copies", "book.sqlite3"]
+    assert sorted(p.name for p in released.parent.iterdir()) == ["book-copies", "book-files", "book.sqlite3"]
     engine = open_engine(released)
     with engine.connect() as connection:
         names = connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars().all()

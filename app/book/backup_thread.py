@@ -75,9 +75,16 @@ class BackupThread:
 
     def _run(self) -> None:
         self._once(lambda: downloads.clear(self._book))
+        self._once(self._look_after_files)
         self._once(self.take)
         while not self._stop.wait(self._look_every_s):
             self._once(lambda: self.take() if self.due() else None)
+
+    def _look_after_files(self) -> None:
+        try:
+            backups.look_after_files(self._book)
+        except Trouble as trouble:  # it is done again at the next start
+            logbook.fault("looking after the book's files", trouble)
 
     def _once(self, act: Callable[[], None]) -> None:
         try:

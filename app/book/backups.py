@@ -2,7 +2,7 @@
 
 A copy is taken at each start and on each day that Grainbook runs. The rule of what is kept: the newest 5, the newest of
 each of the last 14 days, of each of the last 12 months and of each year for ever, and every copy made before the schema
-was changed.
+was changed. The files that they name lie in one store for all of them, each once.
 """
 
 import re
@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from app import clock, system
-from app.book import bookfile
+from app.book import bookfile, filestore
 from app.errors import Trouble
 from app.troubles import DAMAGED, as_trouble
 
@@ -38,10 +38,20 @@ def folder_of(book: Path) -> Path:
     return book.with_name(f"{book.stem}-copies")
 
 
-def copy(book: Path, target: Path, *, sealed: bool = True) -> None:
+def copy(
+    book: Path,
+    target: Path,
+    *,
+    sealed: bool = True,
+    alone: bool = False,
+    store: Path | None = None,
+    proving: bool = False,
+) -> set[str]:
     """Copy a book, also while it is open, and prove the copy; the target appears only when it is good and on disk.
 
-    A copy to be kept is sealed; one that becomes a book is not.
+    A copy to be kept is sealed; one that becomes a book is not. The files that it names go into the copy itself where
+    it is to be whole `alone`, or into a `store`, as far as it lacks them; `proving` reads again what it has. Given back
+    are those that were not found whole, by their SHA-256: no reason to be without a copy.
 
     Raises
     ------
@@ -53,11 +63,30 @@ def copy(book: Path, target: Path, *, sealed: bool = True) -> None:
         bookfile.remove(unfinished)
         try:
             _copy_and_prove(book, unfinished)
+            lost = _with_files(book, unfinished, alone, store, proving)
             if sealed:
                 bookfile.seal(unfinished)
             system.swap_in(unfinished, target)
         finally:
             bookfile.remove(unfinished)
+    return lost
+
+
+def _with_files(book: Path, copied: Path, alone: bool, store: Path | None, proving: bool) -> set[str]:
+    """Put the files that a finished copy names into it, or into a store; which were not found whole."""
+    lost: set[str] = set()
+    if alone:
+        with bookfile.opened(copied, write=True) as connection:
+            connection.execute("BEGIN")
+            lost = filestore.carry(connection, filestore.around(book))
+            connection.execute("COMMIT")
+    if store is not None:
+        with bookfile.opened(copied) as connection:
+            needed = filestore.needed(connection)
+        for source in filestore.around(book):
+            lost = filestore.bring_missing(source, store, needed, proving=proving)
+            needed = {digest: size for digest, size in needed.items() if digest in lost}
+    return lost
 
 
 def _copy_and_prove(book: Path, unfinished: Path) -> None:
@@ -94,24 +123,27 @@ def keep_copy(book: Path, label: str = "") -> Copy:
         folder.mkdir(parents=True, exist_ok=True)
         for left in folder.glob(f"*{_UNFINISHED}*"):
             left.unlink(missing_ok=True)
-        hold_room(book, folder)
+        hold_room(book, folder, filestore.of_copies(folder))
     now = clock.now()
     while (target := folder / _name(book, now, label)).exists():
         now += timedelta(seconds=1)
-    copy(book, target)
+    copy(book, target, store=filestore.of_copies(folder))
     _let_go(book, target)
     return Copy(target, now.replace(microsecond=0), bool(label))
 
 
-def hold_room(book: Path, folder: Path) -> None:
+def hold_room(book: Path, folder: Path, store: Path | None = None) -> None:
     """Refuse to fill a disk with a copy.
 
     Raises
     ------
     Trouble
-        The folder's disk has no room for another file as large as the book.
+        The folder's disk has no room for another file as large as the book, and for its files that the store lacks.
     """
-    if shutil.disk_usage(folder).free < book.stat().st_size + SPARE_BYTES:
+    with bookfile.opened(book) as connection:
+        files = filestore.needed(connection).items()
+    more = sum(size for digest, size in files if store is None or not filestore.has(store, digest, size))
+    if shutil.disk_usage(folder).free < book.stat().st_size + more + SPARE_BYTES:
         raise Trouble(
             f"There is no room for a copy of the book in {folder}. The book itself is safe. Make room there.",
             status=507,
@@ -148,7 +180,9 @@ def kept(found: list[Copy], now: datetime) -> set[Copy]:
 def restore(file: Path, book: Path) -> Path | None:
     """Put a copy in the book's place; the book that stood there is kept beside it, and its path is given back.
 
-    An older schema is left as it is: opening the book brings it up, after a copy of its own.
+    Its files come into the book's folder, each proved, out of the copy itself or from the store beside it; what is not
+    found is told on the pages that need it. An older schema is left as it is: opening the book brings it up, after a
+    copy of its own.
 
     Raises
     ------
@@ -161,8 +195,9 @@ def restore(file: Path, book: Path) -> Path | None:
     restoring = book.with_name(book.name + ".restoring")
     with as_trouble():
         book.parent.mkdir(parents=True, exist_ok=True)
-    copy(file, restoring, sealed=False)
     try:
+        copy(file, restoring, sealed=False, store=filestore.folder_of(book), proving=True)
+        filestore.unload(restoring, filestore.folder_of(book))
         replaced = keep_replaced(book)
         bookfile.put_in_place(restoring, book)
     finally:
@@ -188,6 +223,20 @@ def keep_replaced(book: Path) -> Path | None:
     return bookfile.keep_beside(book)
 
 
+def look_after_files(book: Path) -> None:
+    """Put back what is missing of the book's files and lies with its copies, then let go of what no book names.
+
+    Raises
+    ------
+    Trouble
+        The book is held by another program, or the disk refuses.
+    """
+    with as_trouble(), bookfile.opened(book) as connection:
+        needed = filestore.needed(connection)
+        filestore.bring_missing(filestore.of_copies(folder_of(book)), filestore.folder_of(book), needed)
+    filestore.clear(book)
+
+
 def _name(book: Path, moment: datetime, label: str) -> str:
     return f"{book.stem}-{moment.astimezone(UTC):%Y-%m-%dT%H%M%SZ}{f'-{label}' if label else ''}.sqlite3"
 
@@ -198,3 +247,15 @@ def _let_go(book: Path, just_made: Path) -> None:
     for one in found:
         if one not in stay and one.file != just_made:
             one.file.unlink(missing_ok=True)
+    _let_go_of_files(book)
+
+
+def _let_go_of_files(book: Path) -> None:
+    """Remove what no copy names any more, nor the book or one kept beside it; nothing while one cannot be read."""
+    store = filestore.of_copies(folder_of(book))
+    with bookfile.opened(book) as connection:
+        if filestore.held(store).keys() <= filestore.needed(connection).keys():
+            return
+    by_copies, by_books = filestore.needed_by_all_in(folder_of(book)), filestore.needed_by_all_in(book.resolve().parent)
+    if by_copies is not None and by_books is not None:
+        filestore.let_go(store, by_copies | by_books)

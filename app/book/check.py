@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from app.book import bookfile, chain
+from app.book import bookfile, chain, file_check
 from app.book import rows as row_rules
 from app.book.guards import GUARDS
 from app.book.values import NotText
@@ -152,6 +152,11 @@ def values(look: Look) -> Iterator[Finding]:
         yield Finding(str(fault))
 
 
+def files(look: Look) -> Iterator[Finding]:
+    """The files of loggers and pictures that the rows name, wherever they lie."""
+    yield from map(Finding, file_check.faults(look.connection, look.book))
+
+
 QUESTIONS: list[tuple[str, Ask]] = [
     ("The file and its pages", whole),
     ("What points to what", references),
@@ -159,6 +164,7 @@ QUESTIONS: list[tuple[str, Ask]] = [
     ("The guards", guards),
     ("The chain of the record", links),
     ("Each row against its digest", rows),
+    ("The files of loggers and pictures", files),
 ]
 """What is asked, in this order."""
 

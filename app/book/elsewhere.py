@@ -241,7 +241,7 @@ def copy_there(book: Path, reading: Reading, beat: Beat) -> There:
             )
     with scratch(book) as folder:
         proved = folder / "copy.sqlite3"
-        backups.copy(book, proved)
+        backups.copy(book, proved, alone=True)
         sent = proved
         if name:
             sent = folder / "copy.age"

@@ -13,12 +13,13 @@ import math
 import sqlite3
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from app import clock, system, tables
-from app.book import bookfile
+from app.book import bookfile, filestore
 from app.book.values import NotText, as_text
 from app.errors import Trouble
 from app.troubles import DAMAGED, as_trouble
@@ -42,14 +43,20 @@ tables/NAME.jsonl    a table, exactly: one JSON array a line; the first line nam
                      without an end, {"text_hex": ...} for a text that is not UTF-8.
 csv/NAME.csv         the same for a spreadsheet: text that a spreadsheet would run as a formula has an apostrophe
                      before it. Grainbook does not read these back.
-files/NAME/...       what was stored as bytes: files of loggers, pictures
+files/NAME/...       what was stored as bytes: files of loggers, pictures. Each is there once, and is named by its
+                     SHA-256 in tables/carried_file.jsonl and in the rows that it belongs to.
 
 To make a book of it again:  grainbook import FILE.zip
 """
 
 
-def write(book: Path, target: Path) -> None:
+Rows = Callable[[], Iterator[tuple[Any, ...]]]
+
+
+def write(book: Path, target: Path) -> set[str]:
     """Write the whole book to a zip, as it is at one moment; the zip appears only when it is finished and on disk.
+
+    Given back are the files that were not found whole and are not in it, by their SHA-256.
 
     Raises
     ------
@@ -62,19 +69,22 @@ def write(book: Path, target: Path) -> None:
             with bookfile.opened(book) as connection, zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as out:
                 connection.text_factory = as_text
                 connection.execute("BEGIN")
-                _write(connection, book, out)
+                lost = _write(connection, book, out)
             system.swap_in(unfinished, target)
         finally:
             unfinished.unlink(missing_ok=True)
+    return lost
 
 
-def _write(connection: sqlite3.Connection, book: Path, out: zipfile.ZipFile) -> None:
+def _write(connection: sqlite3.Connection, book: Path, out: zipfile.ZipFile) -> set[str]:
     schema = bookfile.schema_of(connection, book)
     out.writestr("README.txt", README)
     told = {}
+    lost = filestore.needed(connection).keys() - {digest for digest, _ in _files(connection, book)}
     for table in bookfile.table_names(connection):
         if table not in NOT_A_TABLE:
-            told[table] = _write_table(connection, table, out)
+            rows = partial(_files, connection, book) if table == filestore.CARRIED else None
+            told[table] = _write_table(connection, table, out, rows)
     manifest = {
         "format": FORMAT,
         "format_version": VERSION,
@@ -84,17 +94,26 @@ def _write(connection: sqlite3.Connection, book: Path, out: zipfile.ZipFile) -> 
         "tables": told,
     }
     out.writestr(MANIFEST, json.dumps(manifest, indent=1))
+    return lost
 
 
-def _write_table(connection: sqlite3.Connection, table: str, out: zipfile.ZipFile) -> dict[str, Any]:
+def _files(connection: sqlite3.Connection, book: Path) -> Iterator[tuple[Any, ...]]:
+    """The files of the book as rows of the table that carries them in a copy that travels alone."""
+    return filestore.contents(connection, filestore.around(book))
+
+
+def _write_table(
+    connection: sqlite3.Connection, table: str, out: zipfile.ZipFile, rows: Rows | None = None
+) -> dict[str, Any]:
     """One table, three times: exactly, for people, and its bytes as files; what the manifest tells of it."""
+    rows = rows or partial(_rows, connection, table)
     columns = [str(row[1]) for row in connection.execute(f"PRAGMA table_info({bookfile.quoted(table)})")]
     digest, count, files = hashlib.sha256(), 0, False
     with out.open(f"tables/{table}.jsonl", "w", force_zip64=True) as lines:
-        for line in _lines(connection, table, columns):
+        for line in _lines(rows, table, columns):
             digest.update(line)
             lines.write(line)
-    for number, row in _numbered(connection, table):
+    for number, row in enumerate(rows(), start=1):
         count = number
         for column, value in zip(columns, row, strict=True):
             if isinstance(value, bytes):
@@ -102,7 +121,7 @@ def _write_table(connection: sqlite3.Connection, table: str, out: zipfile.ZipFil
                 _write_file(out, file_name(table, number, column, value), value)
     cells = (
         [_cell(table, number, column, value) for column, value in zip(columns, row, strict=True)]
-        for number, row in _numbered(connection, table)
+        for number, row in enumerate(rows(), start=1)
     )
     with out.open(f"csv/{table}.csv", "w", force_zip64=True) as sheet:
         for piece in tables.as_csv(columns, cells):
@@ -110,9 +129,9 @@ def _write_table(connection: sqlite3.Connection, table: str, out: zipfile.ZipFil
     return {"columns": columns, "rows": count, "sha256": digest.hexdigest(), "files": files}
 
 
-def _lines(connection: sqlite3.Connection, table: str, columns: list[str]) -> Iterator[bytes]:
+def _lines(rows: Rows, table: str, columns: list[str]) -> Iterator[bytes]:
     yield _line(columns)
-    for number, row in _numbered(connection, table):
+    for number, row in enumerate(rows(), start=1):
         yield _line([as_json(table, number, column, value) for column, value in zip(columns, row, strict=True)])
 
 
@@ -127,10 +146,6 @@ def _rows(connection: sqlite3.Connection, table: str) -> Iterator[tuple[Any, ...
         if "malformed" in str(error):
             raise Trouble(DAMAGED, kind="damaged") from error
         raise
-
-
-def _numbered(connection: sqlite3.Connection, table: str) -> Iterator[tuple[int, tuple[Any, ...]]]:
-    return enumerate(_rows(connection, table), start=1)
 
 
 def _write_file(out: zipfile.ZipFile, name: str, value: bytes) -> None:

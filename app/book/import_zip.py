@@ -23,7 +23,7 @@ from pydantic import BaseModel, Field, ValidationError
 from sqlalchemy import Engine
 
 from app import logbook
-from app.book import backups, bookfile, rows
+from app.book import backups, bookfile, filestore, rows
 from app.book.export import FORMAT, MANIFEST, NOT_A_TABLE, VERSION
 from app.db import migrate, open_engine, upgrade
 from app.errors import Trouble
@@ -117,6 +117,7 @@ def import_book(
         bookfile.remove(unfinished)
         try:
             _make(file, unfinished, shapes)
+            filestore.unload(unfinished, filestore.folder_of(book))
             bookfile.settle(unfinished)
             bookfile.inspect(unfinished)
             replaced = backups.keep_replaced(book)

@@ -21,8 +21,9 @@ COMPUTED = {"blend_state", "firing_fit"}
 CHAIN = {"change_link", "row_digest"}
 """What the record is held together by."""
 
-NOT_RECORDED = {"change", "act_in_hand", "draft", "once_token", "paired_device"} | CHAIN | COMPUTED
-"""The record itself, its chain, texts not saved yet, saves done, keys of devices, and what can be computed again."""
+NOT_RECORDED = {"change", "act_in_hand", "draft", "once_token", "paired_device", "carried_file"} | CHAIN | COMPUTED
+"""The record itself, its chain, texts not saved yet, saves done, keys of devices, files on their way, and what can be
+computed again."""
 
 _UNTOLD = {"id", "version"}
 """Columns that are no values: identity, and the count of changes."""

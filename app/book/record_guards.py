@@ -150,7 +150,7 @@ GUARDS: list[tuple[str, str]] = [
             (
                 "firing_picture",
                 "a picture",
-                ("firing_id", "name", "caption", "media_type", "width", "height", "sha256", "size_bytes", "raw"),
+                ("firing_id", "name", "caption", "media_type", "width", "height", "sha256", "size_bytes", "location"),
             ),
             ("firing_reference", "a reference", ("firing_id", "address", "caption")),
         )

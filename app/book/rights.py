@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from app import system
-from app.book import backups
+from app.book import backups, filestore
 from app.logbook import log_of
 from app.settings import own_folder
 
@@ -27,7 +27,7 @@ def _of(book: Path) -> Iterator[Path]:
     own = (book.name, log.name, f"{book.stem}-replaced-", f"{book.stem}-elsewhere")
     beside = (file for file in book.parent.glob("*") if file.is_file() and file.name.startswith(own))
     yield from (file for file in beside if file.suffix != ".key")  # a key that was open is made anew (access.door)
-    for folder in (backups.folder_of(book),):
+    for folder in (backups.folder_of(book), filestore.folder_of(book)):
         if folder.is_dir():
             yield from folder.rglob("*")
             yield folder

@@ -157,7 +157,8 @@ def _points_nowhere(connection: sqlite3.Connection, table: Table) -> Iterator[Fa
 def _altered(connection: sqlite3.Connection, table: str) -> Iterator[Fault]:
     """The stored files that are not the bytes that came."""
     home = bookfile.quoted(table)
-    for row_id, name, sha256, raw in connection.execute(f"SELECT rowid, name, sha256, raw FROM {home}"):  # noqa: S608
+    named = "name" if "name" in _standing(connection, table) else "NULL"
+    for row_id, name, sha256, raw in connection.execute(f"SELECT rowid, {named}, sha256, raw FROM {home}"):  # noqa: S608
         if isinstance(raw, bytes) and hashlib.sha256(raw).hexdigest() != sha256:
             called = name[:40] if isinstance(name, str) else ""
             yield Fault(

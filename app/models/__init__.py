@@ -3,7 +3,7 @@
 from app.models.altimeter import AltimeterFile, AltimeterTrack
 from app.models.bag import GrainBag, ReWeigh
 from app.models.batch import Batch, BatchItem, BatchPart, Leftover, WeighOut
-from app.models.book import Draft, OnceToken
+from app.models.book import CarriedFile, Draft, OnceToken
 from app.models.cast import CastSession, CastStep, SessionNote, SessionOpening, TemperatureReading
 from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem
 from app.models.curve import Curve, CurveFile
@@ -32,6 +32,7 @@ __all__ = [
     "BatchPart",
     "BlendStateCache",
     "BuildGrain",
+    "CarriedFile",
     "Case",
     "CastSession",
     "CastStep",

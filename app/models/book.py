@@ -2,10 +2,11 @@
 
 from datetime import datetime
 
+from sqlalchemy import LargeBinary
 from sqlmodel import Field, SQLModel
 
 from app import clock
-from app.models.base import Utc
+from app.models.base import SHA256, Utc
 
 
 class Draft(SQLModel, table=True):
@@ -28,3 +29,12 @@ class OnceToken(SQLModel, table=True):
     sent_json: str = ""
     """What stood in it: its fields and texts."""
     spent_at: datetime = Field(default_factory=clock.now, sa_type=Utc)
+
+
+class CarriedFile(SQLModel, table=True):
+    """The bytes of a file that rows name, in a copy that travels alone; the book at work has them in a folder."""
+
+    __tablename__ = "carried_file"
+
+    sha256: str = Field(primary_key=True, sa_column_kwargs=SHA256)
+    raw: bytes = Field(sa_type=LargeBinary)

@@ -4,10 +4,10 @@ from datetime import datetime
 from typing import Any, Literal
 
 from pydantic import Field as FormField
-from sqlalchemy import CheckConstraint, Column, LargeBinary, UniqueConstraint
+from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
-from app.models.base import SHA256, FormIn, Row, Utc
+from app.models.base import SHA256, FormIn, Row, Utc, one_of
 
 CASE = {
     "held": "Whole",
@@ -102,14 +102,25 @@ class FindingIn(FormIn):
     )
 
 
+LOCATION = {
+    "none": "",
+    "unknown": "It was taken in before Grainbook looked whether a picture says where it was taken; it may.",
+    "left_out": "The picture said where it was taken; that was left out.",
+    "cut_out": "A part of the picture that could not be read, and might have said where it was taken, was left out.",
+    "kept": "The picture says where it was taken; that was kept, as asked.",
+}
+"""What became of the place that a picture names, and what is said of it."""
+
+
 class FiringPicture(Row, table=True):
-    """A small picture of a firing, byte by byte as it came. Its name is words for a person, never a path."""
+    """A small picture of a firing, kept under its SHA-256. Its name is words for a person, never a path."""
 
     __tablename__ = "firing_picture"
     __table_args__ = (
         UniqueConstraint("firing_id", "sha256"),
-        CheckConstraint("length(raw) = size_bytes AND size_bytes > 0", name="whole"),
+        CheckConstraint("size_bytes > 0", name="whole"),
         CheckConstraint("media_type IN ('image/jpeg', 'image/png', 'image/webp')", name="media_type"),
+        CheckConstraint("location IN ('none', 'unknown', 'left_out', 'cut_out', 'kept')", name="location"),
         CheckConstraint("voided_at IS NULL OR coalesce(length(voided_why), 0) > 0", name="voided_with_reason"),
     )
 
@@ -121,7 +132,8 @@ class FiringPicture(Row, table=True):
     height: int
     sha256: str = Field(sa_column_kwargs=SHA256)
     size_bytes: int
-    raw: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
+    location: str = Field(default="none", sa_column_kwargs={"server_default": "unknown", **one_of(*LOCATION)})
+    """What it says of where it was taken: see `LOCATION`."""
     voided_at: datetime | None = Field(default=None, sa_type=Utc)
     voided_why: str | None = None
 

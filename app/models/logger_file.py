@@ -3,7 +3,7 @@
 from typing import Any, Literal
 
 from pydantic import Field as FormField
-from sqlalchemy import CheckConstraint, LargeBinary, UniqueConstraint
+from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlalchemy.orm import declared_attr
 from sqlmodel import Field
 
@@ -11,20 +11,16 @@ from app.models.base import SHA256, FormIn, Row
 
 
 class LoggerFile(Row):
-    """The file of a firing's logger, byte by byte. Its name is words for a person, never a path."""
+    """The file of a firing's logger, kept byte by byte under its SHA-256. Its name is words, never a path."""
 
     @declared_attr.directive
     def __table_args__(cls) -> tuple[Any, ...]:  # noqa: N805 - each table has constraints of its own
-        return (
-            UniqueConstraint("firing_id", "sha256"),
-            CheckConstraint("length(raw) = size_bytes AND size_bytes > 0", name="whole"),
-        )
+        return (UniqueConstraint("firing_id", "sha256"), CheckConstraint("size_bytes > 0", name="whole"))
 
     firing_id: int = Field(foreign_key="firing.id", index=True)
     name: str
     sha256: str = Field(sa_column_kwargs=SHA256)
     size_bytes: int
-    raw: bytes = Field(sa_type=LargeBinary)
 
 
 class LayoutIn(FormIn):

@@ -35,6 +35,7 @@ NOUNS = {
     "struck_weighing": "weighing taken back",
     "formula_part": "part of a formula",
     "curve_file": "logger's file",
+    "carried_file": "file of a logger or picture",
     "checklist_item": "line of the checklist",
     "run_sheet_line": "line of the run sheet",
     "firing_finding": "what was found",

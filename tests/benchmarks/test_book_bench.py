@@ -22,7 +22,7 @@ from sqlalchemy import Engine
 from sqlmodel import Session, SQLModel, col, select
 
 from app import clock
-from app.book import guards
+from app.book import filestore, guards
 from app.calc.record.plain_text import plain_text
 from app.db import open_engine, writing
 from app.main import create_app
@@ -31,7 +31,7 @@ from app.models.bag import ReWeighIn
 from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn, TemperatureIn
 from app.models.curve import ReadIn
-from app.services.book import workshop
+from app.services.book import stored_files, workshop
 from app.services.cast import casting, leftovers, pan
 from app.services.firings import reading
 from app.services.firings.logger_files import as_typed
@@ -40,7 +40,7 @@ from app.services.grains import reweighs
 from app.services.review import lots_review
 from app.settings import Settings
 from tests import build
-from tests.behind import browser_of, engine_of
+from tests.behind import browser_of, copied_with_files, engine_of
 from tests.benchmarks.bench import Benchmark
 
 LOTS, GRAINS, FIRINGS, SAMPLES = 500, 10, 3, 5_000
@@ -127,9 +127,7 @@ def _curve(session: Session, firing: Firing) -> None:
     noise = np.random.default_rng(firing.pk).normal(0.0, 1.0, (2, SAMPLES))
     table = np.column_stack((t, 300 * shape + noise[0], 4 * shape + 0.01 * noise[1]))
     raw = b"t,F,p\n" + "\n".join(f"{a:.3f},{b:.2f},{c:.3f}" for a, b, c in table).encode()
-    row = CurveFile(
-        firing_id=firing.pk, name="stand.csv", sha256=hashlib.sha256(raw).hexdigest(), size_bytes=len(raw), raw=raw
-    )
+    row = CurveFile(firing_id=firing.pk, name="stand.csv", sha256=stored_files.keep(session, raw), size_bytes=len(raw))
     session.add(row)
     session.flush()
     found = reading.read_curve(plain_text(raw), HOW, Motor(0.5, 0.0127))
@@ -212,8 +210,8 @@ def book(
     room = request.config.cache.mkdir("ten-years")
     kept = room / f"{_key(empty_book)}.sqlite3"
     if not kept.exists():
-        for old in room.iterdir():
-            old.unlink()
+        shutil.rmtree(room)
+        room.mkdir()
         unfinished = room / "unfinished.sqlite3"
         unfinished.write_bytes(empty_book.read_bytes())
         engine = open_engine(unfinished)
@@ -221,9 +219,10 @@ def book(
         with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
         engine.dispose()
+        filestore.folder_of(unfinished).rename(filestore.folder_of(kept))
         unfinished.replace(kept)
     path = tmp_path_factory.mktemp("big") / "book.sqlite3"
-    shutil.copyfile(kept, path)
+    copied_with_files(kept, path)
     engine = open_engine(path)
     with Session(engine) as session:
         assert len(session.exec(select(Grain.id)).all()) == LOTS * GRAINS

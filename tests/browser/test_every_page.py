@@ -17,6 +17,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests import addresses
+from tests.behind import copied_with_files
 from tests.browser.conftest import PATIENCE_MS, Site, serve
 
 SIZES = {"laptop": (1366, 768), "tablet": (820, 1180)}
@@ -79,7 +80,7 @@ class Tab:
 def demo(demo_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     """The demonstration book, looked at only."""
     book = tmp_path_factory.mktemp("every-page") / "book.sqlite3"
-    book.write_bytes(demo_book.read_bytes())
+    copied_with_files(demo_book, book)
     for site in serve(book):
         addresses.complete(site.engine)
         yield site

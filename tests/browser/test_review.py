@@ -2,13 +2,13 @@
 
 import csv
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from tests.behind import copied_with_files
 from tests.browser.conftest import Site, serve
 from tests.browser.walk import fill, press
 
@@ -17,7 +17,7 @@ from tests.browser.walk import fill, press
 def demo(demo_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
     """A copy of the demonstration book."""
     copy = tmp_path_factory.mktemp("review") / "demo.sqlite3"
-    shutil.copyfile(demo_book, copy)
+    copied_with_files(demo_book, copy)
     yield from serve(copy)
 
 

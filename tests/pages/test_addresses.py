@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 from app.main import create_app
 from app.settings import Settings
 from tests import addresses
-from tests.behind import browser_of, engine_of
+from tests.behind import browser_of, copied_with_files, engine_of
 from tests.routes import declared
 
 
@@ -17,7 +17,7 @@ from tests.routes import declared
 def client(demo_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
     """The demonstration book, looked at only."""
     book = tmp_path_factory.mktemp("addresses") / "book.sqlite3"
-    book.write_bytes(demo_book.read_bytes())
+    copied_with_files(demo_book, book)
     with browser_of(create_app(Settings(book=book))) as client:
         addresses.complete(engine_of(client))
         yield client

@@ -16,7 +16,7 @@ from app.main import create_app
 from app.models import Workshop
 from app.models.workshop import SYSTEMS, UNIT_FIELDS
 from app.settings import Settings
-from tests.behind import browser_of, engine_of
+from tests.behind import browser_of, copied_with_files, engine_of
 from tests.browse import Page
 
 EACH = 1
@@ -171,7 +171,7 @@ def _typed(engine: Engine) -> re.Pattern[str]:
 @pytest.mark.parametrize("system", SYSTEMS)
 def test_no_page_speaks_in_another_system(demo_book: Path, tmp_path: Path, system: str) -> None:
     book = tmp_path / "book.sqlite3"
-    book.write_bytes(demo_book.read_bytes())
+    copied_with_files(demo_book, book)
     app = create_app(Settings(book=book))
     with browser_of(app) as client:
         with writing(engine_of(app)) as session:

@@ -28,7 +28,7 @@ from app.main import create_app
 from app.models.base import FormIn, measure_of
 from app.settings import Settings
 from app.units import KINDS, UnitSystem
-from tests.behind import engine_of, let_in
+from tests.behind import copied_with_files, engine_of, let_in
 from tests.browse import Page
 from tests.reliability.fuzz import CASES, TIMEOUT_S, enough, tried
 from tests.routes import declared, filled
@@ -84,7 +84,7 @@ class Book:
     """A filled book, asked without a network, and the way back to how it was."""
 
     def __init__(self, file: Path, demo: Path) -> None:
-        file.write_bytes(demo.read_bytes())
+        copied_with_files(demo, file)
         self.file, self.kept = file, sqlite3.connect(":memory:", check_same_thread=False)
         with sqlite3.connect(file) as now:
             now.backup(self.kept)

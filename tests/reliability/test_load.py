@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.behind import copied_with_files
 from tests.reliability import load
 
 PAGES = [
@@ -32,7 +33,7 @@ def test_twenty_clients_are_answered_and_leave_nothing_behind(
     demo_book: Path, tmp_path: Path, request: pytest.FixtureRequest
 ) -> None:
     book = tmp_path / "book.sqlite3"
-    book.write_bytes(demo_book.read_bytes())
+    copied_with_files(demo_book, book)
     requests = 20_000 if request.config.getoption("--long") else 1_000
     pages = [page.format(**load.places(book)) for page in PAGES]
     with load.running("--serve-book", str(book)) as server:

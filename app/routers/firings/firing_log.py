@@ -16,6 +16,7 @@ from app.models.firing_log import PARTS, FindingIn, PictureIn, ReferenceIn, Stri
 from app.page import Page
 from app.pictures import Kind
 from app.routing import late_router
+from app.services.book import stored_files
 from app.services.firings import findings, firings, media
 from app.services.firings.findings import Fact
 from app.services.motors.builds import Built
@@ -160,7 +161,7 @@ def show(session: Book, firing_id: int, picture_id: int) -> Response:
     row = media.picture(session, firings.get(session, firing_id), picture_id)
     ending = Kind(row.media_type, row.width, row.height).ending
     head = {"Content-Disposition": f'inline; filename="firing-{firing_id}-{picture_id}.{ending}"'}
-    return Response(row.raw, media_type=row.media_type, headers=head)
+    return Response(stored_files.read(session, row), media_type=row.media_type, headers=head)
 
 
 @router.post("/pictures/{picture_id}/strike")

@@ -18,7 +18,7 @@ from app.models import Firing
 from app.models.base import FormIn
 from app.models.logger_file import LoggerFile
 from app.page import Page
-from app.services.book import workshop
+from app.services.book import stored_files, workshop
 from app.services.firings import firings, logger_files
 from app.services.firings.logger_files import Logger
 from app.services.motors.builds import Built
@@ -141,7 +141,7 @@ class LoggerPages:
         row = self.logger.file(session, firing, file_id)
         if form is None:
             form = web.blank(request, session, self.reading, initial=self.logger.texts_for(session, firing, row))
-        rows, columns, numbered = beginning(row.raw, form)
+        rows, columns, numbered = beginning(stored_files.read(session, row), form)
         form.choices = {**self.choices, **form.choices, **dict.fromkeys(self.columns, numbered)}
         found = None
         if look:
@@ -242,7 +242,7 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
     def download(session: Book, firing_id: int, file_id: int) -> Response:
         row = logger.file(session, firings.get(session, firing_id), file_id)
         head = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(row.name, safe='')}"}
-        return Response(row.raw, media_type="application/octet-stream", headers=head)
+        return Response(stored_files.read(session, row), media_type="application/octet-stream", headers=head)
 
 
 def beginning(raw: bytes, form: Form) -> tuple[list[tuple[int, list[str]]], int, list[Choice]]:

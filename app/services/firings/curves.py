@@ -11,7 +11,7 @@ from app.calc.motor.impulse import BURN_SHARE, threshold_times
 from app.calc.record import plain_text
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
-from app.services.book import audit_reasons, repository, workshop
+from app.services.book import audit_reasons, repository, stored_files, workshop
 from app.services.firings import firing_fits, firings, reading
 from app.services.firings.logger_files import Counting, Logger, as_typed
 from app.services.firings.reading import Motor, Result
@@ -95,9 +95,12 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     ------
     Refused
         The motor did not light, or the file cannot be read so; beside the field.
+    FileLost
+        The file is missing, or is not what it was.
     """
     STAND.allow(firing)
-    found, samples = reading.read_curve_and_samples(plain_text.plain_text(row.raw), data, _motor(session, firing))
+    text = plain_text.plain_text(stored_files.read(session, row))
+    found, samples = reading.read_curve_and_samples(text, data, _motor(session, firing))
     curve = Curve(
         firing_id=firing.pk,
         curve_file_id=row.pk,

@@ -25,10 +25,10 @@ from app.calc.fit.thrust_fit import fit_figures, fit_nozzle, respond
 from app.calc.motor.assembly import Motor
 from app.calc.motor.spread import Spread
 from app.calc.record import plain_text
-from app.errors import Refused
+from app.errors import FileLost, Refused
 from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
 from app.models.curve import ReadIn
-from app.services.book import repository, workshop
+from app.services.book import repository, stored_files, workshop
 from app.services.firings import reading
 from app.services.firings.reading import Samples
 from app.services.learning.fit_records import (
@@ -118,7 +118,14 @@ def _read_out(session: Session, firing: Firing, samples: Samples | None) -> FitR
     motor = _motor(session, firing)
     curve = session.exec(select(Curve).where(Curve.firing_id == firing.pk).order_by(col(Curve.id).desc())).first()
     if curve is not None and curve.peak_pressure_pa is not None:
-        samples = samples or _samples(session, firing, curve)
+        try:
+            samples = samples or _samples(session, firing, curve)
+        except FileLost:
+            again = _believed(_from_figures(motor, firing, curve))
+            again.remarks.insert(
+                0, "The file of its curve is missing or was altered, so its figures count, until it is fitted again."
+            )
+            return again
         if samples.pressure is not None:
             try:
                 return _believed(_from_pressure(motor, samples))
@@ -146,7 +153,7 @@ def _samples(session: Session, firing: Firing, curve: Curve) -> Samples:
         {name: text for name, text in _nested(json.loads(curve.reading_json)).items() if text != ""},
         context={"units": workshop.get(session).units},
     )
-    raw = repository.get(session, CurveFile, curve.curve_file_id, "file").raw
+    raw = stored_files.read(session, repository.get(session, CurveFile, curve.curve_file_id, "file"))
     found = reading.Result.model_validate_json(curve.result_json)
     build = repository.get(session, MotorBuild, firing.motor_build_id, "motor")
     air = atmosphere(build.field_elevation_m).pressure

@@ -4,22 +4,21 @@ What is a logger's own (how its text is read, what becomes of what was read) is 
 `altimeters.ALTIMETER`, whose files and readings lie in tables of the same shape.
 """
 
-import hashlib
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
 from pydantic import BaseModel
-from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from app.calc.base.errors import CalcError
 from app.calc.record import logger_text, plain_text
 from app.errors import NotFound, Refused
 from app.models import AltimeterTrack, Curve, Firing
-from app.models.base import FormIn, attribute
+from app.models.base import FormIn
 from app.models.logger_file import LoggerFile
+from app.services.book import stored_files
 from app.services.firings import samples
 from app.units import Quantity
 
@@ -72,10 +71,9 @@ class Logger(Generic[F, R, X]):
     read: Callable[[Session, Firing, bytes, Any], X]
 
     def files(self, session: Session, firing: Firing) -> list[F]:
-        """The files of a firing, newest first; their content is fetched only when it is read."""
+        """The files of a firing, newest first."""
         table = self.file_table
-        query = select(table).where(table.firing_id == firing.pk).order_by(col(table.id).desc())
-        return list(session.exec(query.options(defer(attribute(table.raw)))))
+        return list(session.exec(select(table).where(table.firing_id == firing.pk).order_by(col(table.id).desc())))
 
     def file(self, session: Session, firing: Firing, file_id: int) -> F:
         """One file of a firing.
@@ -149,17 +147,17 @@ class Logger(Generic[F, R, X]):
             logger_text.guess_layout(plain_text.plain_text(raw))
         except CalcError as error:
             raise samples.refusal(error) from None
-        digest = hashlib.sha256(raw).hexdigest()
+        digest = stored_files.keep(session, raw)
         same = next((f for f in self.files(session, firing) if f.sha256 == digest), None)
         if same is not None:
             return same
-        row = self.file_table(firing_id=firing.pk, name=name or "no name", sha256=digest, size_bytes=len(raw), raw=raw)
+        row = self.file_table(firing_id=firing.pk, name=name or "no name", sha256=digest, size_bytes=len(raw))
         session.add(row)
         session.flush()
         return row
 
     def throw_away(self, session: Session, firing: Firing, file_id: int) -> None:
-        """Take a file out of the book that nothing was read out of.
+        """Take a file out of the book that nothing was read out of; the next start lets go of its bytes.
 
         Raises
         ------
@@ -173,11 +171,17 @@ class Logger(Generic[F, R, X]):
         session.flush()
 
     def texts_for(self, session: Session, firing: Firing, row: F) -> dict[str, str]:
-        """What the reading form begins with: how the file was read last, or a guess."""
+        """What the reading form begins with: how the file was read last, or a guess.
+
+        Raises
+        ------
+        FileLost
+            It was never read, and is missing or is not what it was.
+        """
         last = next((one for one in self.readings(session, firing) if one.file_id == row.pk), None)
         if last is not None:
             return dict(json.loads(last.reading_json))
-        return self.guess(session, firing, plain_text.plain_text(row.raw))
+        return self.guess(session, firing, plain_text.plain_text(stored_files.read(session, row)))
 
     def preview(self, session: Session, firing: Firing, row: F, data: FormIn) -> X:
         """What a file holds when it is read so; nothing is kept.
@@ -186,8 +190,10 @@ class Logger(Generic[F, R, X]):
         ------
         Refused
             It cannot be read so; beside the field.
+        FileLost
+            It is missing, or is not what it was.
         """
-        return self.read(session, firing, plain_text.plain_text(row.raw), data)
+        return self.read(session, firing, plain_text.plain_text(stored_files.read(session, row)), data)
 
     def too_large(self) -> str:
         """What is said of a file over the limit."""

@@ -1,17 +1,14 @@
 """Pictures of a firing, kept in the book while they are small; and where larger ones and films lie."""
 
-import hashlib
 from urllib.parse import urlsplit
 
-from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
 from app import clock, pictures
 from app.errors import NotFound, Refused
 from app.models import Firing, FiringPicture, FiringReference
-from app.models.base import attribute
 from app.models.firing_log import PictureIn, ReferenceIn, StrikeIn
-from app.services.book import repository
+from app.services.book import repository, stored_files
 
 LIMIT = 2 * 1024 * 1024
 """Largest picture taken [bytes]."""
@@ -27,9 +24,9 @@ MOST_EVER = 36
 
 
 def shown(session: Session, firing: Firing) -> list[FiringPicture]:
-    """The pictures of a firing in the order they came, struck ones too; their bytes are fetched only when asked for."""
+    """The pictures of a firing in the order they came, struck ones too."""
     query = select(FiringPicture).where(FiringPicture.firing_id == firing.pk).order_by(col(FiringPicture.id))
-    return list(session.exec(query.options(defer(attribute(FiringPicture.raw)))))
+    return list(session.exec(query))
 
 
 def picture(session: Session, firing: Firing, picture_id: int) -> FiringPicture:
@@ -95,7 +92,7 @@ def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> Firin
     except pictures.NoPicture as error:
         raise Refused(str(error), field="file") from None
     there = shown(session, firing)
-    digest = hashlib.sha256(raw).hexdigest()
+    digest = stored_files.keep(session, raw)
     same = next((p for p in there if p.sha256 == digest), None)
     if same is not None and same.voided_at is not None:
         raise Refused(f"This picture was taken away: {same.voided_why}", field="file")
@@ -112,7 +109,6 @@ def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> Firin
         height=kind.height,
         sha256=digest,
         size_bytes=len(raw),
-        raw=raw,
     )
     session.add(row)
     session.flush()

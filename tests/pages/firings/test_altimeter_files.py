@@ -11,6 +11,7 @@ from sqlmodel import select
 
 from app.calc.base.atmosphere import atmosphere
 from app.models import AltimeterFile, AltimeterTrack, Firing
+from app.services.book import stored_files
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
 from tests.calc.record.test_track import APOGEE, AT, LANDING, flown
@@ -102,7 +103,7 @@ def test_from_file_to_the_flights_altitude(client: TestClient) -> None:
         assert firing.altitude_typed == f"{APOGEE:.1f} m"
         track = session.exec(select(AltimeterTrack)).one()
         assert track.first_descent_m_s == pytest.approx(22.0, abs=0.01)
-        assert bytes(session.exec(select(AltimeterFile)).one().raw) == raw
+        assert stored_files.read(session, session.exec(select(AltimeterFile)).one()) == raw
     page = client.get(url.removesuffix("/altimeter")).text
     assert "The altimeter" in page
     assert "Height of the flight" in page

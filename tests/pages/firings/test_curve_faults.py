@@ -12,6 +12,7 @@ from sqlmodel import select
 from starlette.types import Message
 
 from app.models import Curve, CurveFile, Firing
+from app.services.book import stored_files
 from app.services.firings import curves
 from tests.behind import app_of
 from tests.browse import Page, opened
@@ -92,7 +93,7 @@ def test_what_cannot_be_read_says_where_and_keeps_the_file_whole_and_no_curve(cl
     assert words in kept.text
     assert count(client, Curve) == 0
     with book(client) as session:
-        assert bytes(session.exec(select(CurveFile)).one().raw) == raw
+        assert stored_files.read(session, session.exec(select(CurveFile)).one()) == raw
         assert session.exec(select(Firing)).one().measured_impulse_ns is None
     thrown = opened(client, url).forms[f"throw-{reading.rsplit('/', 1)[1]}"]
     assert client.post(thrown.action, data=thrown.fields, follow_redirects=False).status_code == 303

@@ -12,6 +12,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from app.models import Curve, CurveFile, Firing, MotorBuild, OnceToken
+from app.services.book import stored_files
 from app.services.firings import curves
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
@@ -90,7 +91,7 @@ def test_from_file_to_the_firings_measured_figures(client: TestClient) -> None:
         assert firing.measured_burn_time_s == pytest.approx(1.58, abs=1e-3)
         assert firing.measured_peak_pressure_pa == pytest.approx(3.6e6, rel=1e-3)
         assert firing.measured_impulse_typed == "979.91 N·s"
-        assert bytes(session.exec(select(CurveFile)).one().raw) == raw
+        assert stored_files.read(session, session.exec(select(CurveFile)).one()) == raw
     firing_page = client.get(url.removesuffix("/curve")).text
     assert "Its curve: J" in firing_page
     assert "as the measured figures" not in firing_page

@@ -13,6 +13,7 @@ from app.calc.base.constants import STANDARD_GRAVITY
 from app.errors import Conflict, NotFound, Refused
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
+from app.services.book import stored_files
 from app.services.firings import curves, firings, reading
 from app.services.firings.reading import Motor, Result
 from app.services.learning import prediction_record, stored_predictions
@@ -243,7 +244,8 @@ def test_the_file_is_kept_byte_by_byte_and_its_reading_opens_as_typed(session: S
     fired = bare(session)
     raw = text(*record())
     row = curves.STAND.take_in(session, fired, "a.csv", raw)
-    assert (row.raw, row.sha256, row.size_bytes) == (raw, hashlib.sha256(raw).hexdigest(), len(raw))
+    assert (row.sha256, row.size_bytes) == (hashlib.sha256(raw).hexdigest(), len(raw))
+    assert stored_files.read(session, row) == raw
     assert curves.STAND.take_in(session, fired, "b.csv", raw) is row
     guessed = curves.STAND.texts_for(session, fired, row)
     assert (guessed["time_column"], guessed["force_column"], guessed["delimiter"]) == ("1", "2", "comma")

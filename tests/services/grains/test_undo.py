@@ -212,8 +212,8 @@ def test_the_next_firing_has_no_past_of_one_taken_back(session: Session) -> None
 def test_a_firing_that_something_stands_on_stays(session: Session, turn: Turn) -> None:
     firing = fired(session)
     session.connection().exec_driver_sql(
-        "INSERT INTO curve_file (created_at, version, firing_id, name, sha256, size_bytes, raw)"
-        f" VALUES ('2026', 1, {firing.pk}, 'a.csv', 'x', 1, x'30')"
+        "INSERT INTO curve_file (created_at, version, firing_id, name, sha256, size_bytes)"
+        f" VALUES ('2026', 1, {firing.pk}, 'a.csv', 'x', 1)"
     )
     with pytest.raises(Refused, match="1 × logger's file"):
         undo.take_back_firing(session, firing)

@@ -25,7 +25,7 @@ def fired(session: Session, result: str = "good", **measured: float | None) -> F
 
 
 def curve(session: Session, firing: Firing, impulse: float, duration: float, thrust: float, peak: float | None) -> None:
-    file = CurveFile(firing_id=firing.pk, name="a.csv", sha256=f"{impulse}", raw=b"1", size_bytes=1)
+    file = CurveFile(firing_id=firing.pk, name="a.csv", sha256=f"{impulse}", size_bytes=1)
     session.add(file)
     session.flush()
     row = Curve(
