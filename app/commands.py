@@ -67,10 +67,10 @@ def _restore(book: Path, file: Path, named: Path | None = None) -> str:
     with Instance(book):
         replaced = backups.restore(file, book)
         bring_up(book)
-        put_out = _paired_again(book)
+        said = _put_right(book)
     kept = f"The book that it replaced is kept as {replaced}." if replaced else "There was no book in its place."
     lost = _without(len(filestore.missing(book)))
-    return " ".join(filter(None, [f"The book is now the one of {named or file}.", kept, lost, put_out]))
+    return " ".join(filter(None, [f"The book is now the one of {named or file}.", kept, lost, said]))
 
 
 def _passphrase() -> str:
@@ -128,22 +128,22 @@ def take_in(book: Path, file: Path) -> str:
             replaced = import_zip.import_book(file, book, first_run.prepare, shapes())
         finally:
             logbook.end()
-        put_out = _paired_again(book)
+        said = _put_right(book)
     kept = f" The empty book that it replaced is kept as {replaced}." if replaced else ""
-    return f"The book {book} was made of {file}.{kept} {put_out}".rstrip()
+    return f"The book {book} was made of {file}.{kept} {said}".rstrip()
 
 
-def _paired_again(book: Path) -> str:
-    """Put the devices out that an older book brings back: they may have been put out since."""
+def _put_right(book: Path) -> str:
+    """See at once to what a book that came back must not be trusted with, as each start would; tells it."""
+    from app import first_run
     from app.db import open_engine, writing
-    from app.services.book import devices
 
     engine = open_engine(book)
     with writing(engine) as session:
-        put_out = devices.revoke_all(session)
+        said = first_run.put_right(session)
         session.commit()
     engine.dispose()
-    return f"Devices that were paired in it are put out ({put_out}); pair them again." if put_out else ""
+    return " ".join(said)
 
 
 def _without(count: int) -> str:

@@ -116,7 +116,7 @@ def migrate(book: Path) -> None:
             carries = filestore.carries(connection)
     if sealed:  # a copy that is opened to be worked in
         with as_trouble(), bookfile.opened(book, write=True) as connection:
-            bookfile.unseal(connection)
+            bookfile.bring_in(connection)
     if schema == bookfile.schemas()[-1]:
         if found != guards.GUARDS:
             upgrade(book)  # puts the guards on as they are now
@@ -131,6 +131,9 @@ def migrate(book: Path) -> None:
         backups.copy(book, unfinished, sealed=False)
         upgrade(unfinished)
         filestore.unload(unfinished, filestore.folder_of(book))
+        if sealed:
+            with bookfile.opened(unfinished, write=True) as connection:
+                bookfile.bring_in(connection)
         bookfile.settle(unfinished)
         bookfile.inspect(unfinished)
         bookfile.put_in_place(unfinished, book)

@@ -5,6 +5,7 @@ from sqlmodel import Session
 
 from app.db import writing
 from app.models import Workshop
+from app.services.book import devices
 from app.services.cast import checklists, gate, runsheets
 from app.services.firings import firing_fits
 from app.services.stock import blends
@@ -17,10 +18,21 @@ def prepare(engine: Engine) -> None:
     with writing(engine) as session:
         if session.get(Workshop, 1) is None:
             _fill(session)
-        gate.at_start(session)
+        put_right(session)
         blends.catch_up(session)
         firing_fits.catch_up(session)
         session.commit()
+
+
+def put_right(session: Session) -> list[str]:
+    """See to what stands in the file past the checklist gate, and to a book that came back; tells it, in sentences."""
+    connection, said = session.connection(), []
+    if connection.exec_driver_sql("PRAGMA user_version").scalar():
+        said += gate.came_back(session)
+        if put_out := devices.revoke_all(session):  # they may have been put out since
+            said.append(f"Devices that were paired in it are put out ({put_out}); pair them again.")
+        connection.exec_driver_sql("PRAGMA user_version=0")
+    return said + gate.at_start(session)
 
 
 def _fill(session: Session) -> None:

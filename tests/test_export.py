@@ -223,10 +223,20 @@ def test_the_commands_take_a_book_out_and_in(
     book.write_bytes(new_book.read_bytes())
     assert main(["import", str(target), "--book", str(book)]) == 0
     assert "The empty book that it replaced is kept as" in capsys.readouterr().out
-    assert rows(book) == rows(demo)
+    came = rows(book)
+    assert _but_what_the_gate_did(book) == _but_what_the_gate_did(demo)
     assert main(["import", str(target), "--book", str(book)]) == 1
     assert "is not empty" in capsys.readouterr().err
-    assert rows(book) == rows(demo)
+    assert rows(book) == came
+
+
+def _but_what_the_gate_did(file: Path) -> dict[str, list[tuple[object, ...]]]:
+    """All rows but those that tell of lists which came back and open nothing: tests/reliability/test_gate_holds.py.
+
+    Nor of an act in hand, which is nobody's in a file.
+    """
+    gate = ("checklist", "change", "change_link", "row_digest", "act_in_hand")
+    return {table: lines for table, lines in rows(file).items() if table not in gate}
 
 
 def test_a_book_that_was_only_made_is_empty_too(zipped: Path, demo: Path, tables_only: Path, tmp_path: Path) -> None:

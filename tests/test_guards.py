@@ -139,7 +139,7 @@ def test_of_another_batch(session: Session, closed: CastSession) -> None:
 def test_used_once_already(session: Session, batch: Batch) -> None:
     cast = build.opened_session(session, batch)
     used = cast.openings[0].checklist_id
-    with pytest.raises(IntegrityError, match="session_opening: this is in the book already"):
+    with pytest.raises(IntegrityError, match="opened nothing yet"):
         open_by_hand(session, cast, session.get(Checklist, used))
 
 
@@ -344,7 +344,7 @@ def test_a_closed_session_takes_nothing(session: Session, batch: Batch, attack: 
 
 WEIGH = (
     "INSERT INTO weigh_out (created_at, version, batch_part_id, supply_id, mass_kg, mass_typed, person)"
-    " VALUES ('2026', 1, :part, :bag, :mass, 'x', 'Eve')"
+    f" VALUES ('{stamp(NOON)}', 1, :part, :bag, :mass, 'x', 'Eve')"
 )
 
 
@@ -355,6 +355,99 @@ def test_weighing_out_without_an_open_session(session: Session, batch: Batch, st
         closed_session(session, batch)
     with pytest.raises(IntegrityError, match="session is not open"):
         sql(session, WEIGH, part=batch.parts[0].pk, bag=1, mass=0.1)
+
+
+@pytest.mark.parametrize("at", ["2026-11-24 12:00:00.000000", "2026-11-26 16:00:00.000000", "2026", "", "not a date"])
+def test_nothing_is_weighed_out_or_heated_on_another_day(session: Session, batch: Batch, at: str) -> None:
+    """guard_weigh_out_of_the_day, guard_step_of_the_day: before the opening, a day after it, and at no time at all"""
+    cast = build.opened_session(session, batch)
+    weigh = "INSERT INTO weigh_out (created_at, version, batch_part_id, supply_id, mass_kg, mass_typed, person)"
+    with pytest.raises(IntegrityError, match="its checklist does not hold"):
+        sql(session, f"{weigh} VALUES ('{at}', 1, {batch.parts[0].pk}, 1, 0.1, 'x', 'Eve')")
+    heat = f"UPDATE cast_step SET done_at = '{at}' WHERE cast_session_id = {cast.pk}"
+    for which in ("key = 'weigh'", "key LIKE 'melt:%'", "key = 'pour'"):
+        with pytest.raises(IntegrityError, match="its checklist does not hold"):
+            sql(session, f"{heat} AND {which}")
+    sql(session, f"{heat} AND key IN ('core', 'pull', 'bag')")  # what is in the tubes goes on
+
+
+def test_a_melt_under_way_is_poured_though_its_list_is_void(session: Session) -> None:
+    """guard_step_of_the_day lets hot hands go on; guard_weigh_out_of_the_day lets nothing new begin."""
+    batch = build.cast(session, until="oxidiser:1")
+    sql(session, "UPDATE checklist SET voided_at = :at, voided_why = 'a copy came back'", at=stamp(NOON))
+    with pytest.raises(IntegrityError, match="its checklist does not hold"):
+        sql(session, WEIGH, part=batch.parts[0].pk, bag=1, mass=0.1)
+    sql(session, "UPDATE cast_step SET done_at = :at WHERE done_at IS NULL", at=stamp(NOON + timedelta(days=2)))
+
+
+def test_a_list_of_an_older_version(session: Session, batch: Batch, closed: CastSession) -> None:
+    """Signed before the list got its newer version; and not signed after it either."""
+    checklist, begun = build.checklist(session, batch), checklists.start(session, build.batch(session))
+    for line in checklists.lines(session, begun):
+        checklists.answer(session, begun, line.item.pk, AnswerIn(answer="done"))
+    sql(session, "INSERT INTO checklist_edition (created_at, version, edition, note) VALUES ('2026', 1, 2, '')")
+    with pytest.raises(IntegrityError, match="the newest list"):
+        open_by_hand(session, closed, checklist)
+    with pytest.raises(IntegrityError, match="in its newest version"):
+        sql(
+            session,
+            "UPDATE checklist SET person = 'Eve', completed_at = :at WHERE id = :id",
+            at=stamp(NOON),
+            id=begun.pk,
+        )
+
+
+def test_answered_by_as_many_lines_of_another_version(session: Session, batch: Batch, closed: CastSession) -> None:
+    checklist = build.checklist(session, batch)
+    sql(session, "INSERT INTO checklist_edition (created_at, version, edition, note) VALUES ('2026', 1, 0, '')")
+    sql(
+        session,
+        "INSERT INTO checklist_item (created_at, version, checklist_edition_id, position, heading, words)"
+        " SELECT created_at, 1, 2, position, heading, words FROM checklist_item",
+    )
+    sql(session, "DROP TRIGGER guard_answer_update")
+    sql(
+        session,
+        "UPDATE checklist_answer SET checklist_item_id = checklist_item_id + (SELECT count(*) FROM checklist_answer)",
+    )
+    with pytest.raises(IntegrityError, match="complete checklist"):
+        open_by_hand(session, closed, checklist)
+
+
+def test_a_list_with_no_lines_is_not_signed(session: Session, batch: Batch) -> None:
+    made = f"'{stamp(NOON)}', 1, 2, ''"
+    sql(session, f"INSERT INTO checklist_edition (created_at, version, edition, note) VALUES ({made})")
+    empty = checklists.start(session, batch)
+    with pytest.raises(IntegrityError, match="every line"):
+        sql(
+            session,
+            "UPDATE checklist SET person = 'Eve', completed_at = :at WHERE id = :id",
+            at=stamp(NOON),
+            id=empty.pk,
+        )
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        "UPDATE checklist_edition SET edition = 99",  # guard_edition_update
+        "UPDATE checklist_edition SET id = 99",
+        "DELETE FROM checklist_edition",  # guard_edition_delete
+    ],
+)
+def test_a_version_of_the_list_keeps_its_number(session: Session, attack: str) -> None:
+    """Else an older version would be made the newest one again."""
+    with pytest.raises(IntegrityError, match="keeps its number"):
+        sql(session, attack)
+
+
+def test_a_reopening_is_told_by_the_order_of_what_was_saved(session: Session, batch: Batch, at_noon: Turn) -> None:
+    """guard_session_reopening: a clock that stands behind the closing locks nobody out, and lets nobody in."""
+    cast = closed_session(session, batch)
+    at_noon(NOON - timedelta(hours=2))
+    with pytest.raises(IntegrityError, match="reopened by a new checklist"):
+        sql(session, "UPDATE cast_session SET closed_at = NULL WHERE id = :id", id=cast.pk)
+    open_by_hand(session, cast, build.checklist(session, batch), NOON - timedelta(hours=2))
 
 
 def test_weighed_amounts_stay(session: Session) -> None:
@@ -409,7 +502,7 @@ def test_a_leftover_gives_no_more_than_it_holds(session: Session) -> None:
         sql(
             session,
             "INSERT INTO weigh_out (created_at, version, batch_part_id, leftover_id, mass_kg, mass_typed, person)"
-            " VALUES ('2026', 1, :part, 1, 0.051, 'x', 'Eve')",
+            f" VALUES ('{stamp(NOON)}', 1, :part, 1, 0.051, 'x', 'Eve')",
             part=part.pk,
         )
 

@@ -96,6 +96,7 @@ MAY_USE = {
         "units",
         "book.record",
         "book.filestore",
+        "book.gate_rule",
         "drawing",
         "tables",
         "pictures",

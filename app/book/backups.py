@@ -198,6 +198,8 @@ def restore(file: Path, book: Path) -> Path | None:
     try:
         copy(file, restoring, sealed=False, store=filestore.folder_of(book), proving=True)
         filestore.unload(restoring, filestore.folder_of(book))
+        with bookfile.opened(restoring, write=True) as connection:
+            bookfile.bring_in(connection)
         replaced = keep_replaced(book)
         bookfile.put_in_place(restoring, book)
     finally:

@@ -179,6 +179,7 @@ def quoted(name: str) -> str:
 # that is worked in has none.
 
 _SEAL_AT, _SEAL_BYTES = 60, 4
+_CAME_BACK = 1
 
 
 def seal(file: Path) -> None:
@@ -190,8 +191,16 @@ def seal(file: Path) -> None:
 
 
 def unseal(connection: sqlite3.Connection) -> None:
-    """Take the checksum off a book that is going to be worked in."""
+    """Take the checksum off a file."""
     connection.execute("PRAGMA user_version=0")
+
+
+def bring_in(connection: sqlite3.Connection) -> None:
+    """Put a mark in the place of the checksum of a copy that is going to be worked in.
+
+    It stays until the first act on the book has seen to what a book that came back must not be trusted with.
+    """
+    connection.execute(f"PRAGMA user_version={_CAME_BACK}")
 
 
 def is_sealed(connection: sqlite3.Connection) -> bool:
@@ -210,18 +219,18 @@ def hold_to_seal(file: Path) -> None:
     with file.open("rb") as read:
         read.seek(_SEAL_AT)
         told = int.from_bytes(read.read(_SEAL_BYTES), "big")
-    if told and told != _checksum(file):
+    if told not in (0, _CAME_BACK) and told != _checksum(file):
         raise damaged(file)
 
 
 def _checksum(file: Path) -> int:
-    """CRC-32 of a file, the place of the seal taken as empty; never 0, which stands for no seal."""
+    """CRC-32 of a file, the place of the seal taken as empty; never 0 or 1, which stand for no seal."""
     with file.open("rb") as read:
         head = read.read(100)
         total = zlib.crc32(head[:_SEAL_AT] + bytes(_SEAL_BYTES) + head[_SEAL_AT + _SEAL_BYTES :])
         while piece := read.read(1_000_000):
             total = zlib.crc32(piece, total)
-    return total or 1
+    return max(total, _CAME_BACK + 1)
 
 
 # --- Putting a file in the book's place ------------------------------------------------------------------

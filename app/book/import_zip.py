@@ -152,6 +152,8 @@ def _make(file: Path, unfinished: Path, shapes: rows.Shapes | None) -> None:
         _believe(file, unfinished, shapes)  # what a step stumbled over may be a value that cannot be
         raise
     _believe(file, unfinished, shapes)
+    with bookfile.opened(unfinished, write=True) as connection:
+        bookfile.bring_in(connection)
 
 
 def _believe(file: Path, unfinished: Path, shapes: rows.Shapes | None) -> None:

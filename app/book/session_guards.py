@@ -1,37 +1,22 @@
+# ruff: noqa: S608  (what is put into these statements are expressions of our own)
 """Guards of hot work and of mass: the checklist gate, one plan for one list, an open session, bags not overdrawn."""
 
+from app.book import gate_rule
 from app.book.stops import stop
 
 _SESSION_IS_OPEN = """EXISTS (SELECT 1 FROM cast_session s WHERE {join} AND s.closed_at IS NULL)"""
 
 
-_FRESH_CHECKLIST = """NOT EXISTS (
-    SELECT 1 FROM checklist c
-    JOIN cast_session s ON s.id = NEW.cast_session_id AND s.batch_id = c.batch_id
-    JOIN workshop w ON w.id = 1
-    WHERE c.id = NEW.checklist_id
-      AND c.voided_at IS NULL
-      AND date(c.completed_at, 'localtime') = date(NEW.opened_at, 'localtime')  -- so it is complete
-      AND (julianday(NEW.opened_at) - julianday(c.completed_at)) * 86400.0 BETWEEN -0.01 AND w.checklist_valid_s
-      AND (SELECT count(*) FROM checklist_answer a WHERE a.checklist_id = c.id)
-        = (SELECT count(*) FROM checklist_item i WHERE i.checklist_edition_id = c.checklist_edition_id)
-)"""
-
-_ALL_ANSWERED = """(SELECT count(*) FROM checklist_answer a WHERE a.checklist_id = NEW.id)
-    = (SELECT count(*) FROM checklist_item i WHERE i.checklist_edition_id = NEW.checklist_edition_id)"""
-
 _LIST_SIGNED = """EXISTS (SELECT 1 FROM checklist c
     WHERE c.checklist_edition_id = {row}.checklist_edition_id AND c.completed_at IS NOT NULL)"""
+_RENUMBERED = "NEW.id IS NOT OLD.id OR NEW.edition IS NOT OLD.edition"
 _PLAN_FROZEN = """(EXISTS (SELECT 1 FROM cast_session s WHERE s.batch_id = {id})
     OR EXISTS (SELECT 1 FROM checklist c WHERE c.batch_id = {id}
                AND c.completed_at IS NOT NULL AND c.voided_at IS NULL))"""
-_LAST_OPENING = "(SELECT max(o.opened_at) FROM session_opening o WHERE o.cast_session_id = NEW.id)"
+_NOW = "coalesce((SELECT at FROM act_in_hand), {row})"
+"""The moment of the act in hand, by the program's clock; of another program's act what it says itself."""
 
-# Hot work begins on the day of the last opening, or for as long as a checklist holds
-_DAY_OVER = """EXISTS (SELECT 1 FROM cast_session s JOIN workshop w ON w.id = 1
-    JOIN session_opening o ON o.id = (SELECT max(id) FROM session_opening WHERE cast_session_id = s.id)
-    WHERE {join} AND date({moment}, 'localtime') > date(o.opened_at, 'localtime')
-      AND (julianday({moment}) - julianday(o.opened_at)) * 86400.0 > w.checklist_valid_s + 0.01)"""
+_PAN = "(SELECT s.id FROM cast_session s JOIN batch_part p ON p.batch_id = s.batch_id WHERE p.id = NEW.batch_part_id)"
 _PAN_OF_PART = "s.batch_id = (SELECT batch_id FROM batch_part p WHERE p.id = NEW.batch_part_id)"
 _COMPLETE = "(SELECT completed_at FROM checklist c WHERE c.id = {id}) IS NOT NULL"
 _BAG_OVERDRAWN = """NEW.supply_id IS NOT NULL AND NEW.voided_at IS NULL AND
@@ -52,8 +37,12 @@ GUARDS: list[tuple[str, str]] = [
     stop(
         "guard_opening_needs_checklist",
         "BEFORE INSERT ON session_opening",
-        _FRESH_CHECKLIST,
-        "a cast session opens only with a complete checklist of its batch, made today and recent enough",
+        gate_rule.of_list(
+            "(SELECT batch_id FROM cast_session WHERE id = NEW.cast_session_id)", "NEW.checklist_id", "NEW.opened_at"
+        )
+        + " IS NOT NULL",
+        "a cast session opens only with a complete checklist of its batch and the newest list, made today and recent "
+        "enough, that opened nothing yet",
     ),
     stop("guard_opening_stays", "BEFORE UPDATE ON session_opening", "1", "an opening is never changed"),
     stop("guard_opening_kept", "BEFORE DELETE ON session_opening", "1", "an opening is never erased"),
@@ -66,8 +55,7 @@ GUARDS: list[tuple[str, str]] = [
     stop(
         "guard_session_reopening",
         "BEFORE UPDATE ON cast_session",
-        """OLD.closed_at IS NOT NULL AND NEW.closed_at IS NULL AND NOT EXISTS (
-            SELECT 1 FROM session_opening o WHERE o.cast_session_id = NEW.id AND o.opened_at >= OLD.closed_at)""",
+        f"OLD.closed_at IS NOT NULL AND NEW.closed_at IS NULL AND NOT ({gate_rule.reopened('NEW.id')})",
         "a closed cast session is reopened by a new checklist",
     ),
     stop(
@@ -75,7 +63,8 @@ GUARDS: list[tuple[str, str]] = [
         "BEFORE UPDATE ON cast_session",
         f"""NEW.batch_id IS NOT OLD.batch_id
             OR (OLD.closed_at IS NOT NULL AND NEW.closed_at IS NOT NULL AND NEW.closed_at IS NOT OLD.closed_at)
-            OR (OLD.closed_at IS NULL AND NEW.closed_at <= {_LAST_OPENING})""",
+            OR (OLD.closed_at IS NULL AND NEW.closed_at <= (
+                SELECT opened_at FROM session_opening WHERE id = {gate_rule.last_opening("NEW.id")}))""",
         "a cast session keeps its batch, and closes after it was opened",
     ),
     stop(
@@ -87,8 +76,10 @@ GUARDS: list[tuple[str, str]] = [
     stop(
         "guard_checklist_complete",
         "BEFORE UPDATE ON checklist",
-        f"OLD.completed_at IS NULL AND NEW.completed_at IS NOT NULL AND NOT ({_ALL_ANSWERED})",
-        "every line of the checklist needs an answer",
+        "OLD.completed_at IS NULL AND NEW.completed_at IS NOT NULL AND "
+        + gate_rule.of_signing("NEW.id", "NEW.checklist_edition_id", "NEW.completed_at")
+        + " IS NOT NULL",
+        "every line of the checklist, in its newest version, needs an answer made today",
     ),
     stop(
         "guard_checklist_frozen",
@@ -124,6 +115,15 @@ GUARDS: list[tuple[str, str]] = [
         )
         for act, row in (("INSERT", "NEW"), ("UPDATE", "OLD"), ("DELETE", "OLD"))
     ),
+    *(
+        stop(
+            f"guard_edition_{act.split()[0].lower()}",
+            f"BEFORE {act} ON checklist_edition",
+            condition,
+            "a version of the list keeps its number; make a new version",
+        )
+        for act, condition in (("UPDATE OF id, edition", _RENUMBERED), ("DELETE", "1"))
+    ),
     # A checklist is signed for one plan
     *(
         stop(
@@ -141,6 +141,22 @@ GUARDS: list[tuple[str, str]] = [
         f"""(NEW.code IS NOT OLD.code OR NEW.formula_id IS NOT OLD.formula_id
             OR NEW.target_mass_kg IS NOT OLD.target_mass_kg) AND {_PLAN_FROZEN.format(id="OLD.id")}""",
         "the plan has a complete checklist or was cast; void the checklist first",
+    ),
+    # New weighing and heating needs the gate; a melt under way goes on
+    stop(
+        "guard_weigh_out_of_the_day",
+        "BEFORE INSERT ON weigh_out",
+        gate_rule.of_new_work(_PAN, "NEW.created_at", "NEW.created_at") + " IS NOT NULL",
+        "the session was opened on an earlier day, or its checklist does not hold; reopen it with a new checklist",
+    ),
+    stop(
+        "guard_step_of_the_day",
+        "BEFORE UPDATE ON cast_step",
+        f"""OLD.done_at IS NULL AND NEW.done_at IS NOT NULL AND {gate_rule.is_hot("NEW")}
+            AND NOT ({gate_rule.under_way("NEW.cast_session_id")}) AND """
+        + gate_rule.of_new_work("NEW.cast_session_id", _NOW.format(row="NEW.done_at"), "NEW.done_at")
+        + " IS NOT NULL",
+        "the session was opened on an earlier day, or its checklist does not hold; reopen it with a new checklist",
     ),
     # Work belongs to an open session
     *(
@@ -160,19 +176,6 @@ GUARDS: list[tuple[str, str]] = [
             "the cast session is not open; open it with a checklist",
         )
         for act in ("INSERT", "UPDATE")
-    ),
-    stop(
-        "guard_weigh_out_of_the_day",
-        "BEFORE INSERT ON weigh_out",
-        _DAY_OVER.format(join=_PAN_OF_PART, moment="NEW.created_at"),
-        "the session was opened on an earlier day; reopen it with a new checklist",
-    ),
-    stop(
-        "guard_step_of_the_day",
-        "BEFORE UPDATE ON cast_step",
-        "OLD.done_at IS NULL AND NEW.done_at IS NOT NULL AND (NEW.set_number = 0 OR NEW.key = 'pour') AND "
-        + _DAY_OVER.format(join="s.id = NEW.cast_session_id", moment="NEW.done_at"),
-        "the session was opened on an earlier day; reopen it with a new checklist",
     ),
     # Mass does not come from nowhere
     stop("guard_bag_insert", "BEFORE INSERT ON weigh_out", _BAG_OVERDRAWN, "the bag does not hold that much"),

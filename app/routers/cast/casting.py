@@ -13,7 +13,7 @@ from app.models.batch import AirIn, LeftoverIn, SwapIn, TestPiecesIn, VoidIn, We
 from app.models.cast import CloseIn, DegreesIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
 from app.page import Page
-from app.routers.cast import session_page
+from app.routers.cast import checklists, session_page
 from app.routing import late_router
 from app.services.book import repository
 from app.services.cast import air, casting, leftovers, pan, sets_poured, steps, weigh_outs
@@ -58,7 +58,20 @@ def show_one(request: Request, session: Book, code: str) -> Response:
 @router.post("/{code}/open")
 def open_session(request: Request, typed: Typed, code: str) -> Response:
     """Open or reopen the session with its checklist."""
-    return _small(request, typed, code, OpenSessionIn, casting.open_session, "open", "", "The session is open.")
+
+    def act(session: Session, data: OpenSessionIn) -> str:
+        casting.open_session(session, batches.by_code(session, code), data)
+        return f"/cast/{code}"
+
+    return submit(
+        request,
+        typed,
+        OpenSessionIn,
+        act=act,
+        page=lambda s, form: checklists.page_of(request, s, code, form),
+        form_id="open",
+        notice="The session is open.",
+    )
 
 
 @router.post("/{code}/weigh/{part_id}")

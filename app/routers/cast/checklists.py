@@ -15,7 +15,7 @@ from app.models.checklist import AnswerIn, SignIn
 from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
-from app.services.cast import casting, cautions, checklists
+from app.services.cast import casting, cautions, checklists, gate
 from app.services.cast.checklists import Line
 from app.services.stock import batches
 from app.web import Book, Forms, Typed, at_bench, render, submit
@@ -56,7 +56,7 @@ class PastChecklistPage(Page, template="cast/checklist_edition.html", section="p
 @router.get("")
 def show(request: Request, session: Book, code: str) -> Response:
     """The checklist of a batch: to begin, to answer, or signed."""
-    return _page(request, session, code)
+    return page_of(request, session, code)
 
 
 @router.get("/{checklist_id}")
@@ -86,7 +86,7 @@ def start(request: Request, typed: Typed, code: str) -> Response:
         typed,
         FormIn,
         act=act,
-        page=lambda s, form: _page(request, s, code, form),
+        page=lambda s, form: page_of(request, s, code, form),
         form_id="start",
         notice="Go through each line at the bench, not from memory.",
     )
@@ -105,7 +105,7 @@ def start_anew(request: Request, typed: Typed, code: str) -> Response:
         typed,
         VoidIn,
         act=act,
-        page=lambda s, form: _page(request, s, code, form),
+        page=lambda s, form: page_of(request, s, code, form),
         form_id="anew",
         notice="The earlier checklist is voided; here is a new one.",
     )
@@ -125,7 +125,7 @@ def answer(request: Request, typed: Typed, code: str, checklist_id: int, item_id
         typed,
         AnswerIn,
         act=act,
-        page=lambda s, form: _page(request, s, code, form),
+        page=lambda s, form: page_of(request, s, code, form),
         form_id=form_id,
         notice="",
     )
@@ -144,7 +144,7 @@ def sign(request: Request, typed: Typed, code: str, checklist_id: int) -> Respon
         typed,
         SignIn,
         act=act,
-        page=lambda s, form: _page(request, s, code, form),
+        page=lambda s, form: page_of(request, s, code, form),
         form_id="sign",
         notice="The checklist is signed.",
     )
@@ -158,12 +158,13 @@ def _url(code: str) -> str:
     return f"/plan/{code}/checklist"
 
 
-def _page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
+    """The page of a batch's checklist, with the form that failed."""
     batch = batches.by_code(session, code)
     cast = casting.find(session, batch)
     checklist = checklists.current(session, batch)
     lines = checklists.lines(session, checklist) if checklist else []
-    fault = checklists.why_not(session, batch, checklist)
+    fault = gate.why_not(session, batch, checklist)
     castable = batch.state != "dropped" and (cast is None or cast.closed_at is not None)
     forms = _forms(request, session, batch, checklist, failed, fault is None) if castable else {}
     page = ChecklistPage(
@@ -176,7 +177,7 @@ def _page(request: Request, session: Session, code: str, failed: Form | None = N
         law=cautions.LAW,
         burns=cautions.BURNS,
         edition=checklists.edition_of(session, checklist) if checklist else None,
-        holds_until=checklists.holds_until(session, checklist) if checklist else None,
+        holds_until=gate.holds_until(session, checklist) if checklist else None,
         limit_s=workshop.get(session).checklist_valid_s,
         earlier=[past for past in checklists.history(session, batch) if past is not checklist],
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",

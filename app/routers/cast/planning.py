@@ -17,7 +17,7 @@ from app.page import Page
 from app.routing import late_router
 from app.services.book import audit_log, repository, workshop
 from app.services.book.audit_log import History
-from app.services.cast import cautions, checklists, melts, needs, planning, targets
+from app.services.cast import cautions, checklists, gate, melts, needs, planning, targets
 from app.services.cast.needs import Need, Wanted, Worked
 from app.services.hardware import inventory
 from app.services.stock import batches, formulas
@@ -172,8 +172,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         weighed=batches.weighed(session, batch),
         places=targets.places(workshop.get(session)),
         checklist=checklist,
-        fault=checklists.why_not(session, batch, checklist),
-        holds_until=checklists.holds_until(session, checklist) if checklist else None,
+        fault=gate.why_not(session, batch, checklist),
+        holds_until=gate.holds_until(session, checklist) if checklist else None,
         drop=forms.get("drop", VoidIn, f"{_url(batch)}/drop", row=batch),
         history=audit_log.history_of(session, batch),
         again=_again(session, batch),

@@ -56,6 +56,8 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
     """What of it is done at the pan, and waits while that is too hot."""
     others: list[Coming]
     warnings: list[str]
+    held: str
+    """Why it takes nothing new, and what goes on; empty when it takes everything."""
     overnight: bool
     swapped: list[tuple[PartNow, PartNow]]
     cautions: list[str]
@@ -123,6 +125,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         others=[c for c in casting.coming(running) if c.batch.pk != batch.pk],
         mark=casting.mark(running),
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
+        held=gate.says(session, cast) if cast and cast.closed_at is None else "",
         overnight=cast is not None and casting.overnight(cast),
         sets=steps.sets(cast) if cast else 0,
         sheet=runsheets.of_session(session, cast) if cast else None,

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from sqlalchemy import delete
 from sqlmodel import Session, SQLModel, col, select
 
 from app import clock
@@ -21,6 +22,7 @@ def signed(session: Session, who: str = "", why: str = "", device: str | None = 
 
     It stands in the book only inside the act's own transaction, so no other writer can be taken for this person.
     """
+    session.execute(delete(ActInHand))  # one that came with a file is nobody's
     session.add(ActInHand(id=1, at=clock.now(), who=who, why=why[:WHY_LENGTH], device=device))
     session.flush()
     yield

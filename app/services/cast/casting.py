@@ -9,7 +9,7 @@ from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, func, select
 
 from app import clock
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.models import (
     Batch,
     BatchPart,
@@ -24,7 +24,7 @@ from app.models import (
 from app.models.base import attribute
 from app.models.cast import CloseIn, NoteIn, OpenSessionIn
 from app.services.book import moments, repository, workshop
-from app.services.cast import checklists, editions, gate, melts, needs, runsheets, steps
+from app.services.cast import editions, gate, melts, needs, runsheets, steps
 from app.services.stock import batches
 from app.units import show
 
@@ -40,6 +40,8 @@ class Running:
     overnight: bool
     entries: int
     """A number that changes with each amount and each reading of the pan, as it came or was struck out."""
+    held: str
+    """Why it takes nothing new, and what goes on; empty when it takes everything."""
     alarms: tuple[str, ...]
     """What is said loudly of it at this moment, without the hours and minutes in it."""
 
@@ -66,17 +68,18 @@ def the_open(session: Session, batch: Batch) -> CastSession:
     Raises
     ------
     Refused
-        None was opened, it is closed, or no valid checklist opened it.
+        None was opened, it is closed, or no valid checklist opened it and nothing is on the heat in it.
     """
     cast = find(session, batch)
     if cast is None:
         raise Refused(f"The cast session of {batch.code} is not open. Go through the checklist to open it.")
     if cast.closed_at is not None:
         raise Refused(f"The cast session of {batch.code} is closed. Reopen it with a new checklist.")
-    if not gate.vouched(session, cast, batch):
+    stands = gate.held(session, cast)
+    if not stands.opened and not stands.under_way:
         raise Refused(
-            f"The cast session of {batch.code} stands open in the book's file, but no valid checklist opened it: the "
-            "file was changed by another program. Start Grainbook again, which closes it, and make a checklist."
+            f"The cast session of {batch.code} stands open in the book's file, but no valid checklist opened it. "
+            f"{stands.words} Start Grainbook again, which closes it, and make a checklist."
         )
     return cast
 
@@ -114,7 +117,8 @@ def due(session: Session) -> list[Running]:
     running = []
     for cast, batch in sessions(session, open_only=True):
         now = steps.of_session(cast, batch, batches.weighed(session, batch))
-        alarms = tuple(re.sub(r"\d+", "", words) for words in steps.warnings(cast, now))
+        held = gate.says(session, cast)
+        alarms = tuple(re.sub(r"\d+", "", words) for words in (*steps.warnings(cast, now), held))
         running.append(
             Running(
                 batch,
@@ -123,6 +127,7 @@ def due(session: Session) -> list[Running]:
                 poured_at(session, batch),
                 overnight(cast),
                 _entries(session, cast),
+                held,
                 alarms,
             )
         )
@@ -190,6 +195,8 @@ def open_session(session: Session, batch: Batch, data: OpenSessionIn) -> CastSes
     Refused
         The checklist does not open it (the message says why), it is open already, the batch was dropped, or
         the shelf lacks what is still to be weighed out.
+    Asked
+        It was closed later than the clock reads now.
     """
     if batch.state == "dropped":
         raise Refused(f"Batch {batch.code} was dropped. Plan a new one.")
@@ -198,16 +205,18 @@ def open_session(session: Session, batch: Batch, data: OpenSessionIn) -> CastSes
         raise Refused(f"The cast session of {batch.code} is open already.")
     if cast is None:
         melts.still_fits(session, batch)
-    if cast is not None and cast.closed_at is not None and clock.now() < cast.closed_at:
-        raise Refused(
-            f"This machine's clock reads earlier than the closing at {clock.local(cast.closed_at):%H:%M on %d %b}. "
-            "Set the clock right, then reopen."
-        )
     checklist = session.get(Checklist, data.checklist_id)
-    fault = checklists.why_not(session, batch, checklist)
+    fault = gate.why_not(session, batch, checklist)
     if fault is not None:
         raise Refused(fault)
     assert checklist is not None
+    if cast is not None and cast.closed_at is not None and clock.now() < cast.closed_at and not data.sure_of():
+        raise Asked(
+            f"This machine's clock reads earlier than the closing at {moments.words(cast.closed_at)}. Set the clock "
+            "right, then reopen. If it stood ahead then and is right now, say so.",
+            None,
+            keep="The clock is right now: reopen it",
+        )
     if cast is None:
         _enough_on_shelf(session, batch)
         cast = _begin(session, batch)

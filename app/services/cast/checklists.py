@@ -1,15 +1,15 @@
 """The checklist before hot work: answered by the person, signed, good for one opening within hours."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
 from sqlmodel import Session, col, select
 
 from app import clock
+from app.book.gate_rule import WORDS
 from app.errors import NotFound, Refused
 from app.models import Batch, CastSession, Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem, SessionOpening
 from app.models.checklist import AnswerIn, EditionIn, SignIn
-from app.services.book import moments, repository, workshop
+from app.services.book import repository
 from app.services.cast import editions, gate
 from app.services.cast.cautions import FIRST_CHECKLIST
 
@@ -84,40 +84,6 @@ def of_batch(session: Session, batch: Batch, checklist_id: int) -> Checklist:
 def history(session: Session, batch: Batch) -> list[Checklist]:
     """All checklists of a batch, oldest first."""
     return list(session.exec(select(Checklist).where(Checklist.batch_id == batch.pk).order_by(col(Checklist.id))))
-
-
-def holds_until(session: Session, checklist: Checklist) -> datetime | None:
-    """Until when a complete checklist opens a session: its day's end or the workshop's limit, what comes first."""
-    if checklist.completed_at is None:
-        return None
-    limit = checklist.completed_at + timedelta(seconds=workshop.get(session).checklist_valid_s)
-    return min(limit, clock.next_midnight(checklist.completed_at).astimezone(limit.tzinfo))
-
-
-def why_not(session: Session, batch: Batch, checklist: Checklist | None) -> str | None:
-    """What keeps a checklist from opening a session, in words; nothing when it opens one."""
-    if checklist is None:
-        return f"There is no checklist for {batch.code} yet. Go through it first."
-    if checklist.batch_id != batch.pk:
-        return f"That checklist was made for another batch. Make one for {batch.code}."
-    if session.exec(select(SessionOpening.id).where(SessionOpening.checklist_id == checklist.pk)).first() is not None:
-        return "That checklist has opened a session already. Make a new one."
-    if checklist.voided_at is not None:
-        return f"That checklist was voided ({checklist.voided_why}). Make a new one."
-    if checklist.completed_at is None or any(line.answer is None for line in lines(session, checklist)):
-        return "The checklist is not complete. Answer every line and sign it."
-    if checklist.completed_at > clock.now():
-        return (
-            f"The checklist was signed at {moments.words(checklist.completed_at)}, which is later than this machine's "
-            "clock reads. Set the clock right and make a new checklist."
-        )
-    if clock.local(checklist.completed_at).date() != clock.today():
-        return "The checklist was made on another day. Make a new one: the room may have changed."
-    until = holds_until(session, checklist)
-    assert until is not None
-    if clock.now() > until:
-        return f"The checklist held until {clock.local(until):%H:%M}. Make a new one."
-    return gate.clock_moved(session, checklist)
 
 
 def start(session: Session, batch: Batch) -> Checklist:
@@ -195,14 +161,15 @@ def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
     Raises
     ------
     Refused
-        It is complete or voided, a line has no answer, or the list has a newer version.
+        It is complete or voided, a line has no answer of today, or the list has a newer version.
     """
     _changeable(checklist)
-    if editions.now_used(session, ChecklistEdition).pk != checklist.checklist_edition_id:
-        raise Refused("The list has a newer version since you began. Start anew to go through that one.")
-    left = sum(line.answer is None for line in lines(session, checklist))
-    if left:
+    fault = gate.unsigned(session, checklist)
+    if fault == "open":
+        left = sum(line.answer is None for line in lines(session, checklist))
         raise Refused(f"{left} {'lines have' if left > 1 else 'line has'} no answer yet.")
+    if fault is not None:
+        raise Refused(WORDS[fault])
     checklist.person, checklist.completed_at = data.person, clock.now()
     session.flush()
 

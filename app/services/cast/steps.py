@@ -4,12 +4,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
-from sqlmodel import Session
+from sqlmodel import Session, col, func, select
 
 from app import clock
 from app.calc.propellant.ingredients import INGREDIENTS
 from app.errors import Asked, Refused
-from app.models import Batch, BatchPart, CastSession, CastStep, SessionNote
+from app.models import Batch, BatchPart, CastSession, CastStep, SessionNote, TemperatureReading
 from app.models.cast import StepIn, StepTimeIn
 from app.services.book import moments, repository
 from app.services.cast import gate, targets
@@ -17,6 +17,9 @@ from app.services.stock import batches
 
 MINUTE = 60.0
 GRACE_S = MINUTE
+COLD = timedelta(hours=2)
+"""So long after the last step or reading of a melt it is asked whether it stayed hot; Grainbook's own choice."""
+
 THIRDS = ("first", "second", "last")
 EVENING, MORNING = time(21, 0), time(6, 0)
 """Cores due between these are near to being left in overnight, on whichever side of midnight it is told."""
@@ -238,7 +241,7 @@ def put_time(session: Session, cast: CastSession, step: CastStep, at: datetime, 
     if step.done_at is None:
         _in_its_turn(cast, step)
         if gate.hot(step):
-            gate.still_holds(session, cast, at)
+            gate.heating(session, cast, at)
         if step.key == "weigh":
             _all_weighed(session, cast, None)
     _between(cast, step, at)
@@ -274,8 +277,8 @@ def _settle(
             raise Refused("Say in a few words why it is skipped.", field="why")
         step.skipped_why = data.why
     else:
-        if gate.hot(step):
-            gate.still_holds(session, cast, clock.now())
+        if gate.hot(step) and gate.heating(session, cast).code:
+            _stayed_hot(session, cast, data.meant)
         if step.key == "weigh":
             _all_weighed(session, cast, data.meant)
         step.done_at = clock.now()
@@ -343,6 +346,26 @@ def _all_weighed(session: Session, cast: CastSession, meant: str | None) -> None
     note(session, cast, f"Weighed out far off the target, and gone on: {'; '.join(off)}. {meant}")
 
 
+def _stayed_hot(session: Session, cast: CastSession, meant: str | None) -> None:
+    """Ask whether a melt that is finished past its day stayed on the heat, when nothing was told of it for long."""
+    newest = select(func.max(TemperatureReading.read_at)).where(
+        TemperatureReading.cast_session_id == cast.pk, col(TemperatureReading.voided_at).is_(None)
+    )
+    read = session.exec(newest).one()
+    last = max([s.done_at for s in cast.steps if s.done_at is not None] + ([read] if read is not None else []))
+    if clock.now() - last <= COLD:
+        return
+    if meant is None or len(meant) < 3:
+        raise Asked(
+            f"The book heard last of this melt at {moments.words(last)}. Did the pan stay hot since? A melt that went "
+            "cold is not heated again in this session: close it with the reason, and reopen it with a new checklist.",
+            "meant",
+            [("The pan stayed hot.", "It stayed hot")],
+            keep=None,
+        )
+    note(session, cast, f"Gone on with the melt that was told of last at {moments.words(last)}. {meant}")
+
+
 def _undo(session: Session, cast: CastSession, step: CastStep, version: int | None) -> None:
     if not settled(step):
         raise Refused("There is nothing to take back: this step is still open.")
@@ -350,6 +373,11 @@ def _undo(session: Session, cast: CastSession, step: CastStep, version: int | No
     later = next((s for s in reversed(_after(cast, step)) if settled(s)), None)
     if later is not None:
         raise Refused(f"“{later.words}” was settled after it. Take that back first.")
+    if step.done_at is not None and gate.hot(step) and gate.held(session, cast).code:
+        raise Refused(
+            "Nothing is heated anew in this session now, so that this could not be ticked again. Leave it, and correct "
+            "its time if that is wrong."
+        )
     what = f"done at {clock.local(step.done_at):%H:%M}" if step.done_at else f"skipped: {step.skipped_why}"
     note(session, cast, f"Taken back: “{step.words}” ({what}).")
     step.done_at, step.skipped_why, step.person = None, None, ""

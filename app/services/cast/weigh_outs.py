@@ -87,7 +87,7 @@ def weigh_out(
     Conflict
         The part was weighed in another tab since the page was opened.
     """
-    gate.still_holds(session, casting.the_open(session, batch), clock.now())
+    gate.weighing(session, casting.the_open(session, batch))
     part = _part(session, batch, part_id)
     repository.claim(part, version)
     row = WeighOut(batch_part_id=part.pk, mass_kg=data.mass.si, mass_typed=data.mass.typed, person=person)
@@ -214,7 +214,7 @@ def swap_over(
     Conflict
         The part was weighed in another tab since the page was opened.
     """
-    gate.still_holds(session, casting.the_open(session, batch), clock.now())
+    gate.weighing(session, casting.the_open(session, batch))
     one, other = _part(session, batch, part_id), _part(session, batch, data.other_id)
     repository.claim(one, version)
     if (one, other) not in targets.swapped(session, batch):

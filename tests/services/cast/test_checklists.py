@@ -10,7 +10,7 @@ from app.errors import Conflict, NotFound, Refused
 from app.models import Batch, Checklist, ChecklistEdition
 from app.models.checklist import AnswerIn, EditionIn, SignIn
 from app.services.book import workshop
-from app.services.cast import checklists, editions, planning
+from app.services.cast import checklists, editions, gate, planning
 from tests import build
 from tests.moment import wall
 
@@ -106,7 +106,7 @@ def test_of_another_batch(session: Session, batch: Batch) -> None:
     other = build.batch(session)
     with pytest.raises(NotFound):
         checklists.of_batch(session, other, checklist.pk)
-    assert "another batch" in (checklists.why_not(session, other, checklist) or "")
+    assert "another batch" in (gate.why_not(session, other, checklist) or "")
 
 
 def local(hour: int, minute: int = 0, day: int = 25) -> datetime:
@@ -126,28 +126,28 @@ def signed_at(session: Session, batch: Batch, moment: datetime) -> Checklist:
 )
 def test_how_long_it_holds(session: Session, batch: Batch, signed: datetime, holds: datetime) -> None:
     checklist = signed_at(session, batch, signed)
-    assert checklists.holds_until(session, checklist) == holds
+    assert gate.holds_until(session, checklist) == holds
     for moment, opens in ((holds - timedelta(seconds=1), True), (holds + timedelta(seconds=1), False)):
         with clock.turned_to(moment):
-            assert (checklists.why_not(session, batch, checklist) is None) is opens
+            assert (gate.why_not(session, batch, checklist) is None) is opens
 
 
 def test_the_workshops_own_limit_counts(session: Session, batch: Batch) -> None:
     workshop.get(session).checklist_valid_s = 1800
     checklist = signed_at(session, batch, local(9))
     with clock.turned_to(local(9, 31)):
-        assert "held until 09:30" in (checklists.why_not(session, batch, checklist) or "")
+        assert "held until 09:30" in (gate.why_not(session, batch, checklist) or "")
 
 
 def test_every_reason_not_to_open(session: Session, batch: Batch) -> None:
-    assert "no checklist" in (checklists.why_not(session, batch, None) or "")
+    assert "no checklist" in (gate.why_not(session, batch, None) or "")
     begun = checklists.start(session, batch)
-    assert "not complete" in (checklists.why_not(session, batch, begun) or "")
+    assert "not complete" in (gate.why_not(session, batch, begun) or "")
     checklists.void_unused(session, batch, "Rain came in.")
-    assert "Rain came in." in (checklists.why_not(session, batch, begun) or "")
+    assert "Rain came in." in (gate.why_not(session, batch, begun) or "")
     yesterday = signed_at(session, batch, local(23, day=24))
     with clock.turned_to(local(0, 30)):
-        assert "another day" in (checklists.why_not(session, batch, yesterday) or "")
+        assert "another day" in (gate.why_not(session, batch, yesterday) or "")
 
 
 # --- Editions of the list -------------------------------------------------------------------------
