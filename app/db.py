@@ -10,7 +10,7 @@ from sqlalchemy import URL, Connection, Engine, event
 from sqlalchemy.orm import SessionTransaction
 from sqlmodel import Session, create_engine
 
-from app.book import bookfile, chain
+from app.book import bookfile, chain, left_out
 from app.errors import Trouble
 from app.settings import resource
 from app.troubles import MOVED, as_trouble, trouble_of
@@ -35,7 +35,14 @@ def open_engine(book: Path) -> Engine:
         mode = "rw" if made else "rwc"
         return sqlite3.connect(f"{uri}?mode={mode}", uri=True, timeout=BUSY_MS / 1000, check_same_thread=False)
 
-    engine = create_engine(URL.create("sqlite", database=str(book)), creator=connect, pool_size=KEPT, max_overflow=KEPT)
+    engine = create_engine(
+        URL.create("sqlite", database=str(book)),
+        creator=connect,
+        pool_size=KEPT,
+        max_overflow=KEPT,
+        execution_options={"left_out": left_out.LeftOut(book)},
+    )
+    left_out.install(engine)
 
     @event.listens_for(engine, "connect")
     def prepare(connection: sqlite3.Connection, record: Any) -> None:

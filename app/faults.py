@@ -43,12 +43,17 @@ async def _trouble(request: Request, error: Exception) -> Response:
     if trouble is None:
         raise error
     logbook.fault(web.doing(request), error)
+    return said(request, trouble)
+
+
+def said(request: Request, trouble: Trouble) -> Response:
+    """The page that says what stands in the way, with what was typed."""
     path = request.url.path
     if request.state.device is None:  # a device that is not paired sees nothing of the book's pages
         return PlainTextResponse(trouble.message, status_code=trouble.status)
     if path == "/timers" or path.startswith("/api/"):
         return JSONResponse({"detail": trouble.message}, status_code=trouble.status)
-    form = getattr(request, "_form", None)  # what was read of the form before it failed
+    form = getattr(request, "_form", None) or request.scope.get("typed")  # what was read of the form before it failed
     sent = form.multi_items() if form else []
     texts = [(name, text) for name, text in sent if isinstance(text, str)]
     typed = [(name, words_of(name), text, name in _HIDDEN) for name, text in texts]

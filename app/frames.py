@@ -8,6 +8,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
 from app import units
+from app.book import left_out
 from app.calc.base.notes import Note
 from app.models import Workshop
 from app.models.base import FormIn
@@ -29,6 +30,8 @@ class Frame:
     lan: bool
     notice: str
     at_bench: str
+    unreadable: list[str]
+    """What could not be read and is left out of every page, in sentences."""
 
 
 class ErrorPage(Page, template="error.html"):
@@ -44,7 +47,8 @@ def render(request: Request, session: Session, page: Page, status: int = 200) ->
     """A whole page."""
     house = workshop.get(session)
     notice = unquote(request.cookies.get("notice", ""))
-    response = _drawn(request, page, status, house, house.units, notice, at_bench(request, session))
+    unreadable = left_out.of(request.app.state.engine).told()
+    response = _drawn(request, page, status, house, house.units, notice, at_bench(request, session), unreadable)
     if notice:
         response.delete_cookie("notice", httponly=True, samesite="strict")
     return response
@@ -52,7 +56,7 @@ def render(request: Request, session: Session, page: Page, status: int = 200) ->
 
 def bare(request: Request, page: Page, status: int = 200) -> Response:
     """A page drawn without the book, which may be what does not answer, or is not for those who ask."""
-    return _drawn(request, page, status, None, units.METRIC, "", "")
+    return _drawn(request, page, status, None, units.METRIC, "", "", [])
 
 
 def _drawn(
@@ -63,6 +67,7 @@ def _drawn(
     system: units.UnitSystem,
     notice: str,
     person: str,
+    unreadable: list[str],
 ) -> Response:
     state = request.app.state
     frame = Frame(
@@ -75,6 +80,7 @@ def _drawn(
         lan=state.lan is not None,
         notice=notice,
         at_bench=person,
+        unreadable=unreadable,
     )
     text = templates.get_template(page.template).render({**vars(frame), **vars(page)})
     return HTMLResponse(text, status_code=status)

@@ -14,7 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
-from app import faults, first_run, units, web
+from app import faults, first_run, units, unread, web
 from app.access import middleware
 from app.access.door import Door
 from app.access.lan import Lan
@@ -51,7 +51,12 @@ def create_app(settings: Settings) -> FastAPI:
     """The app on one book: the book is created or migrated, and filled with its first rows."""
     migrate(settings.book)
     engine = open_engine(settings.book)
-    first_run.prepare(engine)
+    try:
+        first_run.prepare(engine)
+    except Exception as error:
+        if not unread.found(engine, error):
+            raise
+        first_run.prepare(engine)  # without what cannot be read
     backups, elsewhere = BackupThread(settings.book), ElsewhereThread(settings.book)
 
     @asynccontextmanager
@@ -60,8 +65,10 @@ def create_app(settings: Settings) -> FastAPI:
         if settings.copies:
             backups.start()
             elsewhere.start()
+            later = unread.later(engine)
         yield
         if settings.copies:
+            later.cancel()
             elsewhere.stop()
             backups.stop()
         engine.dispose()
@@ -80,6 +87,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _address_error)
     faults.install(app)
+    app.add_middleware(unread.Unread, engine=engine)
     app.add_middleware(middleware.Gate, engine=engine, door=app.state.door, lan=app.state.lan)
     return app
 

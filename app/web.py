@@ -63,7 +63,7 @@ T = TypeVar("T")
 
 async def _typed(request: Request) -> Texts:
     uploads.refuse_larger(request, uploads.FORM_ROOM)
-    data = await request.form(max_files=0)
+    data = request.scope["typed"] = await request.form(max_files=0)
     return resent([(_writable(name), _writable(value)) for name, value in data.multi_items() if isinstance(value, str)])
 
 

@@ -108,7 +108,7 @@ def digest_of(table: str, values: Sequence[Any]) -> str:
 
 def columns_of(connection: sqlite3.Connection, table: str) -> list[str]:
     """The columns of a table that its rows' digests hold, in that order."""
-    found = [str(row[1]) for row in connection.execute(f"PRAGMA table_info({bookfile.quoted(table)})")]
+    found = [str(row[1]) for row in connection.execute(f"PRAGMA main.table_info({bookfile.quoted(table)})")]
     return sorted(set(found) - NO_VALUE)
 
 
@@ -125,7 +125,7 @@ def head(connection: sqlite3.Connection) -> Head | None:
     """The last link, if there is one."""
     with as_they_stand(connection):
         row = connection.execute(
-            "SELECT l.change_id, l.save, l.link, c.at FROM change_link l LEFT JOIN change c "
+            "SELECT l.change_id, l.save, l.link, c.at FROM change_link l LEFT JOIN main.change c "
             "ON c.id = l.change_id ORDER BY l.change_id DESC LIMIT 1"
         ).fetchone()
     if row is None:
@@ -170,7 +170,7 @@ def renew(connection: sqlite3.Connection) -> None:
         connection.execute(f"DELETE FROM {DIGESTS}")  # noqa: S608 (our own name)
         for table in recorded(connection):
             names = columns_of(connection, table)
-            rows = connection.execute(f"SELECT id, {_list(names)} FROM {bookfile.quoted(table)}")  # noqa: S608
+            rows = connection.execute(f"SELECT id, {_list(names)} FROM main.{bookfile.quoted(table)}")  # noqa: S608
             connection.executemany(
                 "INSERT INTO row_digest (table_name, row_id, digest) VALUES (?, ?, ?)",
                 ((table, row[0], digest_of(table, row[1:])) for row in rows),
@@ -178,7 +178,7 @@ def renew(connection: sqlite3.Connection) -> None:
 
 
 def _changes(where: str) -> str:
-    return f"SELECT {', '.join(LINKED)} FROM change WHERE {where} ORDER BY id"  # noqa: S608 (our own names)
+    return f"SELECT {', '.join(LINKED)} FROM main.change WHERE {where} ORDER BY id"  # noqa: S608 (our own names)
 
 
 def _list(names: Iterable[str]) -> str:
@@ -216,7 +216,7 @@ def _seal(connection: sqlite3.Connection, touched: list[tuple[str, int]]) -> Non
             continue
         if table not in select:
             names = _list(columns_of(connection, table))
-            select[table] = f"SELECT {names} FROM {bookfile.quoted(table)} WHERE id = ?"  # noqa: S608 (its own names)
+            select[table] = f"SELECT {names} FROM main.{bookfile.quoted(table)} WHERE id = ?"  # noqa: S608 (its own names)
         row = connection.execute(select[table], (row_id,)).fetchone()
         key = (table, row_id)
         if row is None:
@@ -242,7 +242,7 @@ def misfits(connection: sqlite3.Connection, newest: int | None = None) -> Iterat
         after = max(0, last - newest)
     sql = (
         f"SELECT l.change_id, l.save, l.outside, l.link, {', '.join(f'c.{name}' for name in LINKED)} "  # noqa: S608
-        "FROM change_link l LEFT JOIN change c ON c.id = l.change_id WHERE l.change_id > ? ORDER BY l.change_id"
+        "FROM change_link l LEFT JOIN main.change c ON c.id = l.change_id WHERE l.change_id > ? ORDER BY l.change_id"
     )
     with as_they_stand(connection):
         row = connection.execute(
@@ -267,7 +267,7 @@ def misfits(connection: sqlite3.Connection, newest: int | None = None) -> Iterat
 
 def unlinked(connection: sqlite3.Connection) -> int:
     """How many changes stand behind the last link: what another program wrote since Grainbook's last save."""
-    sql = "SELECT count(*) FROM change WHERE id > (SELECT coalesce(max(change_id), 0) FROM change_link)"
+    sql = "SELECT count(*) FROM main.change WHERE id > (SELECT coalesce(max(change_id), 0) FROM change_link)"
     return int(connection.execute(sql).fetchone()[0])
 
 

@@ -30,7 +30,7 @@ class WorkshopPage(Page, template="book/workshop.html", section="workshop", tabs
 
     counts: dict[str, int]
     totals: dict[str, float]
-    edition: ChecklistEdition
+    edition: ChecklistEdition | None
     copies: Standing
 
 
@@ -53,7 +53,7 @@ def show(request: Request, session: Book) -> Response:
     page = WorkshopPage(
         counts=workshop.counts(session),
         totals=supplies.on_shelf(session),
-        edition=editions.now_used(session, ChecklistEdition),
+        edition=editions.newest_of(session, ChecklistEdition),
         copies=request.app.state.backup_thread.standing(),
     )
     return render(request, session, page)

@@ -6,12 +6,13 @@ from typing import Any, TypeVar
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
-from app.errors import Conflict, Refused
+from app.errors import Conflict, NotFound, Refused
 from app.models import ChecklistEdition, ChecklistItem, RunSheet, RunSheetLine
 
 E = TypeVar("E", ChecklistEdition, RunSheet)
 
 LINES: dict[type, Any] = {ChecklistEdition: ChecklistItem, RunSheet: RunSheetLine}
+NAMES: dict[type, str] = {ChecklistEdition: "checklist", RunSheet: "run sheet"}
 
 
 def all_of(session: Session, table: type[E]) -> list[E]:
@@ -20,10 +21,24 @@ def all_of(session: Session, table: type[E]) -> list[E]:
 
 
 def now_used(session: Session, table: type[E]) -> E:
-    """The newest edition: the one that is used from now on."""
-    newest = session.exec(_newest_first(table)).first()
-    assert newest is not None, "a book has its first lists from the start"
+    """The newest edition: the one that is used from now on.
+
+    Raises
+    ------
+    NotFound
+        A book has its first lists from the start, but none of them can be read.
+    """
+    newest = newest_of(session, table)
+    if newest is None:
+        raise NotFound(
+            f"No edition of the {NAMES[table]} can be read. Nothing is begun without it: see what the book says of it."
+        )
     return newest
+
+
+def newest_of(session: Session, table: type[E]) -> E | None:
+    """The newest edition that can be read."""
+    return session.exec(_newest_first(table)).first()
 
 
 def claim(session: Session, table: type[E], seen: int | None, name: str) -> E:
@@ -51,7 +66,7 @@ def make(session: Session, table: type[E], note: str, lines: Sequence[dict[str, 
     Refused
         Nothing differs from the newest edition.
     """
-    newest = session.exec(_newest_first(table)).first()
+    newest = newest_of(session, table)
     old = [{name: getattr(row, name) for name in lines[0]} for row in newest.lines] if newest else []
     if newest and _rounded(lines) == _rounded(old):
         raise Refused(f"Nothing differs from edition {newest.edition}, so no new edition was made.")
