@@ -40,8 +40,6 @@ NO_PAGES = {
     "/review/grains.csv": "/review/grains.csv",
     "/review/lots.csv": "/review/lots.csv",
     "/timers": "/timers",
-    "/workshop/copy": "/workshop/copy",
-    "/workshop/everything": "/workshop/everything",
 }
 """Routes that answer something else to a person at the bench's own machine: files, figures, a way back to a page.
 

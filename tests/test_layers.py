@@ -100,6 +100,7 @@ MAY_USE = {
         "drawing",
         "tables",
         "pictures",
+        "picture_places",
         "troubles",
         "logbook",
     },

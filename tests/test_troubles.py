@@ -289,11 +289,11 @@ def test_a_failed_copy_is_told_on_today_and_in_the_workshop(app: FastAPI, person
 
 
 def test_the_book_can_be_taken_away_from_the_workshop(app: FastAPI, person: TestClient, tmp_path: Path) -> None:
-    copied = person.get("/workshop/copy")
+    copied = person.post("/workshop/copy")
     assert copied.headers["content-disposition"] == f'attachment; filename="book-{clock.today()}.sqlite3"'
     (tmp_path / "taken.sqlite3").write_bytes(copied.content)
     assert bookfile.inspect(tmp_path / "taken.sqlite3") == bookfile.inspect(book_of(app))
-    whole = person.get("/workshop/everything")
+    whole = person.post("/workshop/everything")
     assert whole.headers["content-type"] == "application/zip"
     (tmp_path / "taken.zip").write_bytes(whole.content)
     assert main(["import", str(tmp_path / "taken.zip"), "--book", str(tmp_path / "again.sqlite3")]) == 0

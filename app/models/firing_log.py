@@ -104,9 +104,9 @@ class FindingIn(FormIn):
 
 LOCATION = {
     "none": "",
-    "unknown": "It was taken in before Grainbook looked whether a picture says where it was taken; it may.",
+    "unknown": "Whether the picture says where it was taken was not looked at, or could not be read.",
     "left_out": "The picture said where it was taken; that was left out.",
-    "cut_out": "A part of the picture that could not be read, and might have said where it was taken, was left out.",
+    "cut_out": "A part of the picture could not be read and might have said where it was taken; it was left out whole.",
     "kept": "The picture says where it was taken; that was kept, as asked.",
 }
 """What became of the place that a picture names, and what is said of it."""
@@ -158,6 +158,11 @@ class PictureIn(FormIn):
 
     file: str = FormField(title="Picture", description="JPEG, PNG or WebP, up to 2 MB.")
     caption: str = FormField("", max_length=300, title="What it shows")
+    keep_location: bool = FormField(
+        False,
+        title="Keep where it was taken, if the picture says so",
+        description="Left empty, the place is left out and the rest of the picture is kept byte by byte.",
+    )
 
 
 class ReferenceIn(FormIn):

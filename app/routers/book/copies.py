@@ -1,4 +1,8 @@
-"""The book to take away: a copy of it, and everything in it as a zip."""
+"""The book to take away: a copy of it, and everything in it as a zip.
+
+Both are work, and asked for by a form: were they made by opening an address, any page that links to it could keep the
+disk busy.
+"""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -8,19 +12,32 @@ from fastapi.responses import FileResponse, Response
 from starlette.background import BackgroundTask
 
 from app import clock, downloads
+from app.page import Page
 from app.routing import late_router
+from app.web import Book, Typed, render
 
 router = late_router("/workshop")
 
 
+class TakeAwayPage(Page, template="book/take_away.html", section="workshop"):
+    """The buttons that the two files are asked for with."""
+
+
 @router.get("/copy")
-def copy(request: Request) -> Response:
-    """A proved copy of the book, to be kept elsewhere."""
+@router.get("/everything")
+def ask(request: Request, session: Book) -> Response:
+    """What the two files are, and the buttons: the addresses that once sent them."""
+    return render(request, session, TakeAwayPage())
+
+
+@router.post("/copy")
+def copy(request: Request, _typed: Typed) -> Response:
+    """A proved copy of the book with its files in it, to be kept elsewhere."""
     return _sent(request, downloads.copy, "sqlite3", "application/vnd.sqlite3")
 
 
-@router.get("/everything")
-def everything(request: Request) -> Response:
+@router.post("/everything")
+def everything(request: Request, _typed: Typed) -> Response:
     """The whole book as JSON, CSV and files."""
     return _sent(request, downloads.everything, "zip", "application/zip")
 

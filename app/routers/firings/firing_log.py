@@ -40,6 +40,8 @@ class FiringLog:
     asked: bool
     """Whether it failed, so that what was found is asked for."""
     pictures: list[FiringPicture]
+    lost: dict[int, str]
+    """What is said of each picture whose file is missing or was altered."""
     references: list[FiringReference]
     is_link: Callable[[str], bool]
 
@@ -64,6 +66,8 @@ class PicturesPage(Page, template="firings/pictures.html", section="firings"):
     most: int
     is_link: Callable[[str], bool]
     pictures: list[tuple[FiringPicture, Form]]
+    lost: dict[int, str]
+    told_of: Callable[[FiringPicture], str]
     references: list[tuple[FiringReference, Form]]
     upload: Form
     refer: Form
@@ -71,10 +75,12 @@ class PicturesPage(Page, template="firings/pictures.html", section="firings"):
 
 def of_firing(session: Session, firing: Firing) -> FiringLog:
     """What the page of a firing shows of its log."""
+    pictures = [p for p in media.shown(session, firing) if p.voided_at is None]
     return FiringLog(
         found=findings.of_firing(session, firing),
         asked=findings.asked(firing),
-        pictures=[p for p in media.shown(session, firing) if p.voided_at is None],
+        pictures=pictures,
+        lost=stored_files.lost_of(session, pictures),
         references=[r for r in media.references(session, firing) if r.voided_at is None],
         is_link=media.is_link,
     )
@@ -157,7 +163,7 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
 
 @router.get("/pictures/{picture_id}")
 def show(session: Book, firing_id: int, picture_id: int) -> Response:
-    """A picture, byte by byte as it came, as the kind that its bytes are."""
+    """A picture, byte by byte as it was kept, as the kind that its bytes are."""
     row = media.picture(session, firings.get(session, firing_id), picture_id)
     ending = Kind(row.media_type, row.width, row.height).ending
     head = {"Content-Disposition": f'inline; filename="firing-{firing_id}-{picture_id}.{ending}"'}
@@ -241,6 +247,8 @@ def _pictures_page(request: Request, session: Session, firing_id: int, failed: F
         most=media.MOST,
         is_link=media.is_link,
         pictures=strikes(media.shown(session, firing), "picture"),
+        lost=stored_files.lost_of(session, media.shown(session, firing)),
+        told_of=media.told_of,
         references=strikes(media.references(session, firing), "reference"),
         upload=forms.get("form", PictureIn, f"{base}/pictures"),
         refer=forms.get("refer", ReferenceIn, f"{base}/references"),

@@ -39,7 +39,8 @@ READ = "Read and kept. The file stays beside it."
 class Files:
     """The files of a firing on their page: those not read yet, earlier readings, and the form to send one.
 
-    `base` is the address that a file's own begins with, `none` why the firing can have no such file.
+    `base` is the address that a file's own begins with, `none` why the firing can have no such file; `lost` what is
+    said of each that is missing or was altered.
     """
 
     base: str
@@ -48,6 +49,7 @@ class Files:
     earlier: list[Any]
     upload: Form
     throw_away: dict[int, Form]
+    lost: dict[int, str]
 
 
 @dataclass(frozen=True)
@@ -128,6 +130,7 @@ class LoggerPages:
             self.logger.readings(session, firing)[1:],
             forms.get("form", self.upload, base),
             {f.pk: forms.get(f"throw-{f.pk}", FormIn, f"{base}/{f.pk}/throw-away") for f in waiting},
+            stored_files.lost_of(session, self.logger.files(session, firing)),
         )
         return web.render(
             request, session, self.page(session, firing, firings.its_motor(session, firing), files, forms)

@@ -1,5 +1,6 @@
 """The files that rows name: kept in the folder beside the book, and read back proved, or told as lost."""
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Protocol
 
@@ -16,6 +17,10 @@ class Named(Protocol):
     name: str
     sha256: str
     size_bytes: int
+
+    @property
+    def pk(self) -> int:
+        """Its number."""
 
 
 def folder(session: Session) -> Path:
@@ -54,6 +59,11 @@ def read(session: Session, row: Named) -> bytes:
 def lost(session: Session, row: Named) -> str:
     """What is said of a file that is missing or is not what it was; "" of one that is whole."""
     return "" if filestore.is_whole(folder(session), row.sha256) else _words(session, row)
+
+
+def lost_of(session: Session, rows: Iterable[Named]) -> dict[int, str]:
+    """What is said of each of these rows whose file is missing or is not what it was, by the row's number."""
+    return {row.pk: words for row in rows if (words := lost(session, row))}
 
 
 def _words(session: Session, row: Named) -> str:

@@ -4,10 +4,10 @@ from urllib.parse import urlsplit
 
 from sqlmodel import Session, col, select
 
-from app import clock, pictures
+from app import clock, picture_places, pictures
 from app.errors import NotFound, Refused
 from app.models import Firing, FiringPicture, FiringReference
-from app.models.firing_log import PictureIn, ReferenceIn, StrikeIn
+from app.models.firing_log import LOCATION, PictureIn, ReferenceIn, StrikeIn
 from app.services.book import repository, stored_files
 
 LIMIT = 2 * 1024 * 1024
@@ -76,7 +76,9 @@ def is_link(address: str) -> bool:
 
 
 def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> FiringPicture:
-    """Keep a picture as it came; the same one sent again is the one that is there.
+    """Keep a picture, without the place it was taken at unless that is asked for; else as it came.
+
+    The same one sent again is the one that is there.
 
     Raises
     ------
@@ -89,6 +91,7 @@ def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> Firin
         raise Refused("Choose a picture; this one is empty.", field="file")
     try:
         kind = pictures.kind_of(raw)
+        raw, location = _looked_at(raw, data.keep_location)
     except pictures.NoPicture as error:
         raise Refused(str(error), field="file") from None
     there = shown(session, firing)
@@ -109,10 +112,29 @@ def keep(session: Session, firing: Firing, data: PictureIn, raw: bytes) -> Firin
         height=kind.height,
         sha256=digest,
         size_bytes=len(raw),
+        location=location,
     )
     session.add(row)
     session.flush()
     return row
+
+
+def _looked_at(raw: bytes, keep: bool) -> tuple[bytes, str]:
+    """A picture as it is kept, and what became of the place that it names."""
+    try:
+        looked = picture_places.without_place(raw)
+    except pictures.NoPicture:
+        if not keep:
+            raise
+        return raw, "unknown"
+    if keep:
+        return raw, "kept" if looked.found else "unknown" if looked.cut else "none"
+    return looked.raw, "cut_out" if looked.cut else "left_out" if looked.found else "none"
+
+
+def told_of(row: FiringPicture) -> str:
+    """What is said of the place that a picture names; "" where it names none."""
+    return LOCATION[row.location]
 
 
 def too_large() -> str:

@@ -11,9 +11,10 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
+from app.book import filestore
 from app.models import Curve, CurveFile, Firing, MotorBuild, OnceToken
 from app.services.book import stored_files
-from app.services.firings import curves
+from app.services.firings import curves, firing_fits
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
 from tests.pages.motors.test_builds import book, count
@@ -264,3 +265,38 @@ def test_addresses_that_are_not(client: TestClient) -> None:
     with book(client) as session:
         assert session.exec(select(MotorBuild)).one()
     assert refused(client, sent(client, url, burn()), {"first_line": "0"}).fault("first_line")
+
+
+@pytest.mark.parametrize("how", ["missing", "altered"])
+def test_a_curve_whose_file_is_lost_keeps_its_figures_and_says_so(client: TestClient, how: str) -> None:
+    url = fired(client)
+    reading = sent(client, url, burn(pressure=True))
+    assert saved(client, reading) == url
+    with book(client) as session:
+        row = session.exec(select(CurveFile)).one()
+        file = filestore.place(stored_files.folder(session), row.sha256)
+        file.chmod(0o600)
+        if how == "missing":
+            file.unlink()
+        else:
+            file.write_bytes(bytes(row.size_bytes))
+    words = {"missing": "The file burn.csv is missing", "altered": "The file burn.csv was altered"}[how]
+    page = client.get(url)
+    assert page.status_code == 200
+    assert words in page.text
+    assert "Total impulse" in page.text
+    assert "The file as it came" not in page.text
+    assert "Its curve: J" in client.get(url.removesuffix("/curve")).text
+    for lost in (reading, f"{reading}/file"):
+        answer = client.get(lost)
+        assert answer.status_code == 404
+        assert words in answer.text
+        assert "grainbook check" in answer.text
+    with book(client) as session:
+        firing = session.exec(select(Firing)).one()
+        fit = firing_fits.renew(session, firing)
+        assert fit is not None
+        assert "its figures count" in fit.fit_json
+    resent = sent(client, url, burn(pressure=True))
+    assert resent == reading
+    assert client.get(reading).status_code == 200, "the same file sent again is put back"

@@ -7,12 +7,16 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
+from app.book import filestore
 from app.models import Firing, FiringFinding, FiringPicture, FiringReference, SuspectGrain
+from app.services.book import stored_files
 from app.services.firings import media
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
 from tests.pages.firings.test_firings import STATIC, fired, motor
 from tests.pages.motors.test_builds import book, count
+from tests.test_picture_places import exif, told
+from tests.test_picture_places import saved as pictured
 from tests.test_pictures import EXTENDED, jpeg, png
 
 
@@ -24,10 +28,10 @@ def bare(client: TestClient, result: str = "good") -> str:
 
 
 def post(
-    client: TestClient, url: str, raw: bytes, caption: str = "", name: str = "a.jpg", once: str = ""
+    client: TestClient, url: str, raw: bytes, caption: str = "", name: str = "a.jpg", once: str = "", **more: str
 ) -> httpx2.Response:
     form = opened(client, f"{url}/pictures").forms["form"]
-    data = {"once": once or form.fields["once"], "caption": caption}
+    data = {"once": once or form.fields["once"], "caption": caption, **more}
     return client.post(form.action, data=data, files={"file": (name, raw, "text/html")}, follow_redirects=False)
 
 
@@ -196,6 +200,40 @@ def test_a_picture_is_kept_by_its_bytes_and_served_as_what_it_is(client: TestCli
     assert count(client, FiringPicture) == 3
     assert post(client, url, raw).status_code == 303
     assert count(client, FiringPicture) == 3, "the same picture again is the one that is there"
+
+
+def test_the_place_a_picture_names_is_left_out_and_told_unless_it_is_to_be_kept(client: TestClient) -> None:
+    url, raw = bare(client), pictured("JPEG", exif=exif())
+    assert "Keep where it was taken, if the picture says so" in client.get(f"{url}/pictures").text
+    assert post(client, url, raw).status_code == 303
+    assert "The picture said where it was taken; that was left out." in client.get(f"{url}/pictures").text
+    got = client.get(f"{url}/pictures/1").content
+    assert got != raw
+    assert told(got)[2] == {}
+    assert post(client, url, raw).status_code == 303
+    assert count(client, FiringPicture) == 1, "sent again it is the one that is there"
+    assert post(client, url, raw, keep_location="on").status_code == 303
+    assert "that was kept, as asked" in client.get(f"{url}/pictures").text
+    assert client.get(f"{url}/pictures/2").content == raw
+    broken = raw.replace(b"Exif\0\0MM", b"Exif\0\0XX").replace(b"Exif\0\0II", b"Exif\0\0XX")
+    assert post(client, url, broken).status_code == 303
+    assert "it was left out whole" in client.get(f"{url}/pictures").text
+
+
+def test_a_picture_whose_file_is_lost_is_told_in_its_place(client: TestClient) -> None:
+    url = bare(client)
+    assert post(client, url, png(31, 21), "Crust").status_code == 303
+    with book(client) as session:
+        row = session.exec(select(FiringPicture)).one()
+        filestore.place(stored_files.folder(session), row.sha256).unlink()
+    for page in (url, f"{url}/pictures"):
+        answer = client.get(page)
+        assert answer.status_code == 200
+        assert "The file a.jpg is missing" in answer.text
+        assert f'src="{url}/pictures/1"' not in answer.text
+    lost = client.get(f"{url}/pictures/1")
+    assert lost.status_code == 404
+    assert "The file a.jpg is missing" in lost.text
 
 
 @pytest.mark.parametrize(
