@@ -96,14 +96,22 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--demo", action="store_true", help="use the separate, invented demonstration book")
     parser.add_argument("--book", type=Path, help="the book's file, if not in your data folder")
     parser.add_argument("--port", type=_port, help=f"port on this machine (left out: a free one from {FIRST_PORT})")
-    parser.add_argument(
+    network = parser.add_mutually_exclusive_group()
+    network.add_argument(
         "--lan",
         nargs="?",
         const=lan.EVERYWHERE,
         type=lan.of_own_network,
         metavar="ADDRESS",
-        help="let paired devices of your own network in, at all of this computer's addresses or at that one; "
-        "the traffic is not encrypted",
+        help="let paired devices of your own network in, encrypted, at all of this computer's addresses or at that one",
+    )
+    network.add_argument(
+        "--lan-plain",
+        nargs="?",
+        const=lan.EVERYWHERE,
+        type=lan.of_own_network,
+        metavar="ADDRESS",
+        help="the same without encryption: whoever listens on the network can read along",
     )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
     parser.add_argument("--replace", action="store_true", help="write over FILE if it is there")
@@ -128,7 +136,14 @@ def _run(options: argparse.Namespace, book: Path) -> int:
         return 0
     if options.command == "check":
         return commands.check(options.file or book)
-    settings = Settings(book=book, demo=options.demo, port=options.port or FIRST_PORT, copies=True, lan=options.lan)
+    settings = Settings(
+        book=book,
+        demo=options.demo,
+        port=options.port or FIRST_PORT,
+        copies=True,
+        lan=options.lan or options.lan_plain,
+        plain=options.lan_plain is not None,
+    )
     try:
         with Instance(book) as instance:
             return _serve(settings, instance, open_browser=not options.no_browser, search=options.port is None)
@@ -152,6 +167,7 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
         with _standing():
             import uvicorn
 
+            from app.access.doorway import Server
             from app.main import serving
         app = serving(settings)
         port = listeners[0].getsockname()[1]
@@ -167,7 +183,9 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
         if settings.lan:
             print(lan.opened(app.state.lan, settings.lan, port), flush=True)
         # What a proxy says of a client is never believed, whatever the environment asks for.
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False))
+        config = uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False)
+        encrypted = settings.lan is not None and not settings.plain
+        server = Server(config, (listeners.pop(), app.state.lan.authority.context()) if encrypted else None)
         if open_browser:
             threading.Thread(target=_show_when_up, args=(server, door.address(address)), daemon=True).start()
         logbook.note("The book was opened.")

@@ -27,7 +27,8 @@ class Frame:
     workshop: Workshop | None
     units: units.UnitSystem
     demo: bool
-    lan: bool
+    lan: str
+    """How the network is answered, `http` or `https`; "" where it is not."""
     notice: str
     at_bench: str
     unreadable: list[str]
@@ -77,7 +78,7 @@ def _drawn(
         workshop=house,
         units=system,
         demo=state.settings.demo,
-        lan=state.lan is not None,
+        lan=state.lan.scheme if state.lan else "",
         notice=notice,
         at_bench=person,
         unreadable=unreadable,

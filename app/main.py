@@ -15,9 +15,8 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
 from app import faults, first_run, units, unread, web
-from app.access import middleware
+from app.access import lan, middleware
 from app.access.door import Door
-from app.access.lan import Lan
 from app.book.backup_thread import BackupThread
 from app.book.elsewhere_thread import ElsewhereThread
 from app.calc.base.notes import Note
@@ -79,7 +78,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.backup_thread = backups
     app.state.elsewhere = elsewhere
     app.state.door = Door(settings.book)
-    app.state.lan = Lan() if settings.lan else None
+    app.state.lan = lan.of_settings(settings) if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:
         app.router.routes += router.routes  # as they are: `include_router` works every route out, once more

@@ -27,6 +27,8 @@ class Settings:
     """Whether the book is copied while it is open; the command line says so, a test of one page does without."""
     lan: str | None = None
     """The address to answer the network at, `0.0.0.0` for all of this machine's; None: this machine alone."""
+    plain: bool = False
+    """Whether the network is answered without encryption."""
 
 
 def data_folder() -> Path:

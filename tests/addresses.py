@@ -36,6 +36,7 @@ NO_PAGES = {
     "/firings/{firing_id}/pictures/{picture_id}": "/firings/{failed}/pictures/1",
     "/labels/sheet.css": "/labels/sheet.css?size=a4-3x8",
     "/pair": "/pair",
+    "/pair/authority.crt": "/pair/authority.crt",
     "/review/firings.csv": "/review/firings.csv",
     "/review/grains.csv": "/review/grains.csv",
     "/review/lots.csv": "/review/lots.csv",

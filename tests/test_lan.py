@@ -47,7 +47,7 @@ def _book(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def open_app(_book: Path) -> Iterator[FastAPI]:
-    app = create_app(Settings(book=_book, lan=EVERYWHERE))
+    app = create_app(Settings(book=_book, lan=EVERYWHERE, plain=True))
     yield app
     engine_of(app).dispose()
 
@@ -536,7 +536,7 @@ def test_the_command_opens_to_the_network_and_believes_no_proxy(tmp_path: Path) 
     outside = next(iter(own_addresses()), None)
     if outside is None:
         pytest.skip("this machine is on no network, so nothing can come in from one")
-    command = [sys.executable, "-m", "app", "--no-browser", "--lan"]
+    command = [sys.executable, "-m", "app", "--no-browser", "--lan-plain"]
     env = {**os.environ, "GRAINBOOK_HOME": str(tmp_path), "PYTHONUNBUFFERED": "1", "FORWARDED_ALLOW_IPS": "*"}
     with subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True) as process:
         try:

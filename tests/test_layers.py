@@ -124,7 +124,7 @@ MAY_USE = {
     "book": EVERYWHERE
     | {"book", "models", "units", "tables", "db", "settings", "system", "downloads"}
     | {"troubles", "logbook"},
-    "access": EVERYWHERE | {"access", "db", "services.book", "system"},
+    "access": EVERYWHERE | {"access", "db", "services.book", "settings", "system"},
     "web": EVERYWHERE
     | {
         "frames",

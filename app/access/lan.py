@@ -8,7 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from app import clock
+from app.access import authority
+from app.access.authority import Authority
 from app.access.pairing import Desk
+from app.settings import Settings
 
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only with --lan, which warns
 LOOPBACK_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -20,9 +23,24 @@ class Lan:
 
     names: frozenset[str] = field(default_factory=lambda: own_names())
     addresses: list[str] = field(default_factory=list)
-    """Such as `http://192.168.1.5:8765/`."""
+    """Such as `https://192.168.1.5:8765/`."""
 
     desk: Desk = field(default_factory=Desk)
+    authority: Authority | None = None
+    """Whose word this computer's certificate is; None where the network is answered without encryption."""
+
+    @property
+    def scheme(self) -> str:
+        """How the network is answered."""
+        return "https" if self.authority else "http"
+
+
+def of_settings(settings: Settings) -> Lan:
+    """The network that a run is open to, with the authority of its book where it is encrypted."""
+    lan = Lan()
+    if not settings.plain:
+        lan.authority = authority.of_book(settings.book, lan.names, addresses_at(settings.lan or EVERYWHERE))
+    return lan
 
 
 def own_names() -> frozenset[str]:
@@ -87,11 +105,24 @@ def listeners(here: socket.socket, at: str, listen: Callable[[str, int], socket.
 
 def opened(lan: Lan, at: str, port: int) -> str:
     """What the terminal says when the book is open to the network; makes the first code."""
-    lan.addresses = [f"http://{one}:{port}/" for one in (own_addresses() if at == EVERYWHERE else [at])]
+    lan.addresses = [f"{lan.scheme}://{one}:{port}/" for one in addresses_at(at)]
     code = lan.desk.new_code()
-    where = " or ".join(lan.addresses) or f"http://(the address of this computer on the network):{port}/"
-    return (
+    where = " or ".join(lan.addresses) or f"{lan.scheme}://(the address of this computer on the network):{port}/"
+    warning = (
         "OPEN TO YOUR NETWORK, NOT ENCRYPTED: whoever listens on the network can read along. Use it on your own "
-        f"network only.\nOn the tablet: {where}\nIts code: {code} (until {clock.local(code.until):%H:%M}, for one "
+        "network only."
+    )
+    if lan.authority is not None:
+        warning = (
+            "Open to your network, encrypted. The tablet warns until it trusts this book's own authority, whose "
+            f"fingerprint is\n{lan.authority.fingerprint().whole}\nCompare it as the page Workshop, Devices says."
+        )
+    return (
+        f"{warning}\nOn the tablet: {where}\nIts code: {code} (until {clock.local(code.until):%H:%M}, for one "
         "device; more on the page Workshop, Devices)."
     )
+
+
+def addresses_at(at: str) -> list[str]:
+    """The addresses of this machine that answer when it listens there."""
+    return own_addresses() if at == EVERYWHERE else [at]

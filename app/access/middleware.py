@@ -35,7 +35,11 @@ HEADERS = {
 """On every answer: no framing, no script but our own, nothing told to other sites."""
 
 COOKIE = "grainbook_device"
+TLS_COOKIE = f"__Host-{COOKIE}"
+"""Over TLS: no page that came in plain can set or read a cookie of such a name (RFC 6265bis)."""
+
 PAIR = "/pair"
+CERTIFICATE = f"{PAIR}/authority.crt"
 API = "/api/"
 LOOKS = ("GET", "HEAD")
 NOT_LET_IN = "This browser was not let in. The command `grainbook address` prints an address that lets it in."
@@ -74,6 +78,8 @@ class Gate:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers[name] = value
+                if scope["scheme"] == "https":
+                    _only_over_tls(message)
                 if not scope["path"].startswith("/static/"):
                     headers["Cache-Control"] = "no-store"
             await send(message)
@@ -85,9 +91,9 @@ class Gate:
         if refusal is None and here and not await self._let_in(scope, headers):
             name, refusal = None, _for_others_here(scope)
         if refusal is None and not here:
-            name = await run_in_threadpool(self._paired, headers)
+            name = await run_in_threadpool(self._paired, headers, scope["scheme"] == "https")
             if name is None:
-                refusal = _for_strangers(scope, headers)
+                refusal = _for_strangers(scope, headers, self.lan is not None and self.lan.authority is not None)
         if refusal is not None:
             await refusal(scope, receive, closed)
             return
@@ -112,6 +118,8 @@ class Gate:
         client = scope.get("client")
         if not here and (client is None or network.address(client[0]).is_global):
             return _told(403, "This book is open to its own network only.")
+        if not here and self.lan and scope["scheme"] != self.lan.scheme:
+            return _told(403, f"This book answers its network by {self.lan.scheme} only.")
         if scope["method"] not in LOOKS:
             origin = headers.get("origin")
             if origin is not None and origin.lower() != f"{scope['scheme']}://{asked[0]}".lower():
@@ -135,10 +143,10 @@ class Gate:
             return False
         return await run_in_threadpool(self.door.allows, token.strip())
 
-    def _paired(self, headers: Headers) -> str | None:
-        """The name of the paired device that asks, if it is one."""
-        tokens = _cookies(headers, COOKIE)
-        if len(tokens) != 1:
+    def _paired(self, headers: Headers, encrypted: bool) -> str | None:
+        """The name of the paired device that asks, if it is one: a secret that went in plain is none over TLS."""
+        tokens = _cookies(headers, TLS_COOKIE if encrypted else COOKIE)
+        if len(tokens) != 1 or devices.was_encrypted(tokens[0]) != encrypted:
             return None
         with reading(self.engine) as session:
             device = devices.of_token(session, tokens[0])
@@ -175,9 +183,19 @@ def _for_others_here(scope: Scope) -> Response | None:
     return None
 
 
-def _for_strangers(scope: Scope, headers: Headers) -> Response | None:
-    """What a device gets that is not paired: the pairing page and static files; None lets it on to them."""
+def _only_over_tls(message: Message) -> None:
+    """Let no cookie of an answer go back in plain."""
+    message["headers"] = [
+        (name, value + b"; Secure" if name == b"set-cookie" and b"; secure" not in value.lower() else value)
+        for name, value in message["headers"]
+    ]
+
+
+def _for_strangers(scope: Scope, headers: Headers, certified: bool) -> Response | None:
+    """What a device gets that is not paired: the pairing page, the authority's certificate and static files."""
     path, looks = scope["path"], scope["method"] in LOOKS
+    if looks and certified and path == CERTIFICATE:
+        return None
     if (looks and path.startswith("/static/")) or (path == PAIR and (looks or scope["method"] == "POST")):
         told = headers.get("content-length", "0")
         if not looks and (not told.isdecimal() or int(told[:9]) > STRANGER_ROOM):

@@ -12,9 +12,10 @@ from sqlmodel import Session
 from app import web
 from app.access import door as doors
 from app.access import middleware, pairing
+from app.access.authority import Fingerprint
 from app.access.door import Door
 from app.access.lan import Lan
-from app.errors import Refused
+from app.errors import NotFound, Refused
 from app.forms import Form, from_texts
 from app.models.base import FormIn
 from app.models.device import PairIn
@@ -33,6 +34,8 @@ class DevicesPage(Page, template="book/devices.html", section="workshop", tabs=[
     """Which devices may use the book over the network, and how one is let in."""
 
     open_to: Lan | None
+    fingerprint: Fingerprint | None
+    """Of the book's authority, where the network is encrypted."""
     addresses: list[tuple[str, Markup]]
     """Each address of this computer on the network, and its QR code."""
     code: pairing.Shown | None
@@ -54,6 +57,9 @@ class PairPage(Page, template="book/pair.html"):
     """Where a device on the network types the code. It holds nothing of the book."""
 
     form: Form
+    fingerprint: Fingerprint | None
+    certificate: str
+    """Where the authority's certificate is fetched."""
 
 
 class EnterPage(Page, template="book/enter.html"):
@@ -186,6 +192,7 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
     base = "/workshop/devices"
     page = DevicesPage(
         open_to=lan,
+        fingerprint=_fingerprint(request),
         addresses=[(address, labels.qr_code(address)) for address in lan.addresses] if lan else [],
         code=lan.desk.code() if lan else None,
         make=forms.get("code", FormIn, f"{base}/code"),
@@ -211,7 +218,27 @@ def pairing_page(request: Request) -> Response:
     """Where a device on the network types the code."""
     if request.state.device is not None:
         return RedirectResponse("/", status_code=303)
-    return web.bare(request, PairPage(form=Form(PairIn, "form", middleware.PAIR)))
+    return _pairing(request, Form(PairIn, "form", middleware.PAIR))
+
+
+@router.get(middleware.CERTIFICATE)
+def certificate(request: Request) -> Response:
+    """The certificate of the book's authority, for a device that shall trust it; anybody may have it."""
+    lan: Lan | None = request.app.state.lan
+    if lan is None or lan.authority is None:
+        raise NotFound("There is no certificate: the book is not open to the network, or not encrypted.")
+    head = {"Content-Disposition": 'attachment; filename="grainbook-authority.crt"'}
+    return Response(lan.authority.der(), media_type="application/x-x509-ca-cert", headers=head)
+
+
+def _pairing(request: Request, form: Form, status: int = 200) -> Response:
+    page = PairPage(form=form, fingerprint=_fingerprint(request), certificate=middleware.CERTIFICATE)
+    return web.bare(request, page, status)
+
+
+def _fingerprint(request: Request) -> Fingerprint | None:
+    lan: Lan | None = request.app.state.lan
+    return lan.authority.fingerprint() if lan and lan.authority else None
 
 
 @router.post(middleware.PAIR)
@@ -224,7 +251,7 @@ def pair(request: Request, typed: Typed) -> Response:
     desk: pairing.Desk = request.app.state.lan.desk
     data = form.check(METRIC)
     if not isinstance(data, PairIn):
-        return web.bare(request, PairPage(form=form), 422)
+        return _pairing(request, form, 422)
     wait = desk.wait(request.client.host)
     if wait > 0:
         form.refuse(
@@ -232,18 +259,18 @@ def pair(request: Request, typed: Typed) -> Response:
             f"Too many wrong codes from this device. Wait {math.ceil(wait)} s; then type the code that the computer "
             "shows at that moment.",
         )
-        refused = web.bare(request, PairPage(form=form), 429)
+        refused = _pairing(request, form, 429)
         refused.headers["Retry-After"] = str(math.ceil(wait))
         return refused
     if not desk.take(request.client.host, data.code):
         form.refuse("code", NO_SUCH_CODE)
-        return web.bare(request, PairPage(form=form), 422)
+        return _pairing(request, form, 422)
+    encrypted = request.url.scheme == "https"
     with web.unsigned_writing(request) as session:
-        device, token = devices.pair(session, data)
+        device, token = devices.pair(session, data, encrypted=encrypted)
         name = device.name
         session.commit()
     response = web.redirect("/", f"This device is paired as “{name}”, for {devices.HOLDS.days} days.")
-    response.set_cookie(
-        middleware.COOKIE, token, max_age=int(devices.HOLDS.total_seconds()), httponly=True, samesite="strict"
-    )
+    cookie, held_s = middleware.TLS_COOKIE if encrypted else middleware.COOKIE, int(devices.HOLDS.total_seconds())
+    response.set_cookie(cookie, token, max_age=held_s, secure=encrypted, httponly=True, samesite="strict")
     return response

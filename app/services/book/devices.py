@@ -28,13 +28,24 @@ class DeviceView:
     holds: bool
 
 
-def pair(session: Session, data: PairIn) -> tuple[PairedDevice, str]:
-    """Let a device in; gives its row and the secret of 256 bits, which is kept nowhere but on the device."""
-    token = secrets.token_urlsafe(32)
+_ENCRYPTED = "tls-"
+
+
+def pair(session: Session, data: PairIn, *, encrypted: bool = False) -> tuple[PairedDevice, str]:
+    """Let a device in; gives its row and the secret of 256 bits, which is kept nowhere but on the device.
+
+    The secret tells whether it was given over TLS: one that went in plain may have been read on the way.
+    """
+    token = (_ENCRYPTED if encrypted else "") + secrets.token_urlsafe(32)
     device = PairedDevice(name=data.name, token_hash=digest(token))
     session.add(device)
     session.flush()
     return device, token
+
+
+def was_encrypted(token: str) -> bool:
+    """Whether a secret was given over TLS."""
+    return token.startswith(_ENCRYPTED)
 
 
 def digest(token: str) -> str:
