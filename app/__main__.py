@@ -17,10 +17,10 @@ from typing import NoReturn
 from app import commands, let_in, logbook, system
 from app.access import lan
 from app.access.door import Door
-from app.book import backups, bookfile, rights, sqlite_needs
+from app.book import advice, backups, bookfile, logs, rights, sqlite_needs
 from app.book.instance import Instance, InUse
 from app.errors import Trouble
-from app.settings import Settings, book_path
+from app.settings import Settings, book_path, typed
 from app.troubles import as_trouble
 
 FIRST_PORT, PORTS_TO_TRY, LAST_PORT = 8765, 20, 65535
@@ -33,6 +33,7 @@ COMMANDS = {
     "where": "tell where the book, its copies and its log are",
     "backup": "copy the book to FILE, also while it is open",
     "restore": "put the copy FILE, or the newest in a folder, in the book's place; the book there is kept beside it",
+    "join": "bring FILE, a book that was moved while it was open, and the log it left behind together again",
     "export": "write everything to the zip FILE, as JSON, CSV and files",
     "import": "make the book of such a zip FILE; only a new, empty book is replaced",
     "check": "look through the book, or the copy FILE, for anything that is not as it was written",
@@ -42,7 +43,7 @@ COMMANDS = {
     "withdraw": "end the token of that NUMBER",
     "migrate": "create the book or bring it to this version, without opening it",
 }
-NEED_A_FILE = ("backup", "restore", "export", "import")
+NEED_A_FILE = ("backup", "restore", "join", "export", "import")
 MAY_HAVE_A_FILE = ("check",)
 NEED_A_NUMBER = ("withdraw",)
 
@@ -60,6 +61,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     book: Path = options.book or book_path(demo=options.demo)
     try:
         sqlite_needs.check()
+        if os.path.islink(book):  # its log, lock and copies lie beside the file itself
+            book = book.resolve()
         if os.path.isdir(book):  # one that cannot be looked into is told of below
             raise Trouble(f"{book} is a folder. Nothing was done. Name a file in it, such as {book / 'book.sqlite3'}.")
         with as_trouble(), system.private():
@@ -128,6 +131,7 @@ def _run(options: argparse.Namespace, book: Path) -> int:
         "withdraw": lambda: let_in.withdraw(book, str(options.file)),
         "backup": lambda: commands.backup(book, options.file, options.replace),
         "restore": lambda: commands.restore(book, options.file),
+        "join": lambda: commands.join(book, options.file),
         "export": lambda: commands.export(book, options.file, options.replace),
         "import": lambda: commands.take_in(book, options.file),
     }
@@ -170,6 +174,7 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
             from app.access.doorway import Server
             from app.main import serving
         app = serving(settings)
+        instance.follow()
         port = listeners[0].getsockname()[1]
         address = f"http://{settings.host}:{port}/"
         door: Door = app.state.door
@@ -212,34 +217,44 @@ def _standing() -> Iterator[None]:
 def _look_at(settings: Settings) -> None:
     """The book before it is opened: damage is found now, not in the middle of a save."""
     book = settings.book
-    newest = next(iter(backups.copies(book)), None)
-    put_back = f"grainbook restore {newest.file}" if newest else ""
     try:
         with as_trouble():
+            small = not book.exists() or book.stat().st_size <= CHECKED_AT_START_BYTES
+            logs.hold_together(book, thorough=small)
             if not book.exists() and settings.demo:
                 from app.demo import fill
 
                 print("Making the demonstration book (all numbers in it are invented)…", flush=True)
                 fill(book)
             elif bookfile.blank(book):
+                newest = next(iter(backups.copies(book)), None)
                 if newest is not None:
                     print(
                         f"There was no book at {book}, so a new one was begun; but copies of an earlier one are there. "
-                        f"If it was lost, stop this one and type: {put_back}",
+                        f"If it was lost, stop this one and type: {typed('restore', newest.file, book)}",
                         flush=True,
                     )
-            elif book.stat().st_size <= CHECKED_AT_START_BYTES:
-                bookfile.hold_to_seal(book)
-                with bookfile.opened(book) as connection:
-                    bookfile.prove(connection, book, quick=True)
+            else:
+                _look_into(book, small)
     except Trouble as trouble:
         logbook.fault("looking through the book at the start", trouble)
         if trouble.kind != "damaged":
             raise
-        way_out = f"To put its newest copy back, type: {put_back}" if newest else "Put a copy of yours in its place."
-        raise Trouble(
-            f"The book {book} is damaged. It was not opened and is as it was. {way_out}", kind="damaged"
-        ) from trouble
+        raise advice.damaged(book) from trouble
+
+
+def _look_into(book: Path, small: bool) -> None:
+    if book.stat().st_nlink > 1:
+        print(
+            f"The book {book} has a second name on this disk (a hard link). Open it by one name only: the last saves "
+            "lie in a log beside the name it was opened by. Better remove the other name.",
+            flush=True,
+        )
+    if small:
+        if not bookfile.has_whole_seal(book):
+            raise advice.seal_broken(book)
+        with bookfile.opened(book) as connection:
+            bookfile.prove(connection, book, quick=True)
 
 
 def _listener(settings: Settings, search: bool) -> socket.socket:

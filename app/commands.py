@@ -7,24 +7,26 @@ import sys
 from pathlib import Path
 
 from app import clock, logbook
-from app.book import backups, bookfile, elsewhere, elsewhere_standing, filestore, sqlite_needs
+from app.book import backups, bookfile, elsewhere, elsewhere_standing, filestore, logs, sqlite_needs
 from app.book.instance import Instance
 from app.errors import Trouble
 
 
 def where(book: Path) -> str:
-    """Where the book, its files, its copies and its log are, and which SQLite keeps it."""
+    """Where the book, its files, its copies and its log are, where the last saves stand, and which SQLite keeps it."""
     sqlite = f"{sqlite3.sqlite_version}. {sqlite_needs.known_fault(sqlite3.sqlite_version_info)}".rstrip()
     files, copies, log = filestore.folder_of(book), backups.folder_of(book), logbook.log_of(book)
-    return f"Book:   {book}\nFiles:  {files}\nCopies: {copies}\nLog:    {log}\nSQLite: {sqlite}"
+    said = f"Book:   {book}\nFiles:  {files}\nCopies: {copies}\nLog:    {log}\nSQLite: {sqlite}"
+    return f"{said}\nSaves:  {logs.in_file(book).words}" if book.exists() or bookfile.has_log(book) else said
 
 
 def migrate(book: Path) -> str:
     """Create the book, or bring it to this version."""
     from app.db import migrate as bring_up
 
-    with Instance(book):
+    with Instance(book) as instance:
         bring_up(book)
+        instance.follow()
     return f"The book is ready: {book}"
 
 
@@ -64,11 +66,12 @@ def restore(book: Path, file: Path) -> str:
 def _restore(book: Path, file: Path, named: Path | None = None) -> str:
     from app.db import migrate as bring_up
 
-    with Instance(book):
+    with Instance(book) as instance:
         replaced = backups.restore(file, book)
         bring_up(book)
+        instance.follow()
         said = _put_right(book)
-    kept = f"The book that it replaced is kept as {replaced}." if replaced else "There was no book in its place."
+    kept = f"{_kept(replaced)} is kept as {replaced}." if replaced else "There was no book in its place."
     lost = _without(len(filestore.missing(book)))
     return " ".join(filter(None, [f"The book is now the one of {named or file}.", kept, lost, said]))
 
@@ -103,6 +106,20 @@ def check(book: Path) -> int:
         return 1
     print(f"No fault was found in {book}.")
     return 0
+
+
+def join(book: Path, file: Path) -> str:
+    """Bring a book that was moved while it was open and the log it left behind together, in the book's place."""
+    from app.db import migrate as bring_up
+
+    with Instance(book) as instance:
+        kept = logs.join(file, book)
+        bring_up(book)
+        instance.follow()
+    return (
+        f"{file} and the log it had left behind are the book again: {book}, with {logs.reach(book)}. What lay there is "
+        f"kept as {kept}."
+    )
 
 
 def export(book: Path, target: Path, replace: bool) -> str:
@@ -152,9 +169,18 @@ def _without(count: int) -> str:
     return f"Not found, and so not in it: {few}. Their pages say which." if count else ""
 
 
+def _kept(replaced: Path) -> str:
+    if replaced.name.endswith("-log"):
+        return "The log that lay in its place"
+    if replaced.with_name(f"{replaced.name}-log").exists():
+        return "What it replaced, a book with a log beside it that did not belong to it,"
+    return "The book that it replaced"
+
+
 def _there(book: Path) -> None:
     if not book.is_file():
         raise Trouble(f"There is no book at {book}. Nothing was written. Start grainbook once to make it.")
+    logs.hold_together(book, thorough=False)
 
 
 def _free(target: Path, book: Path, replace: bool) -> None:

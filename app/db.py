@@ -7,13 +7,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import URL, Connection, Engine, event
+from sqlalchemy.exc import DisconnectionError
 from sqlalchemy.orm import SessionTransaction
 from sqlmodel import Session, create_engine
 
-from app.book import bookfile, chain, left_out
+from app.book import bookfile, chain, left_out, logs
+from app.book.watch import Watch
 from app.errors import Trouble
 from app.settings import resource
-from app.troubles import MOVED, as_trouble, trouble_of
+from app.troubles import as_trouble, trouble_of
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -25,12 +27,14 @@ KEPT = 20
 """Connections kept open: a new one first reads all guards of the book, which costs some 8 ms."""
 
 
-def open_engine(book: Path) -> Engine:
+def open_engine(book: Path, watch: Watch | None = None) -> Engine:
     """Engine on the book's file with foreign keys on, WAL, synchronous FULL and own transactions."""
     uri = book.resolve().as_uri()
     made = False
+    watch = watch or Watch(book)
 
     def connect() -> sqlite3.Connection:
+        watch.hold_in_place()
         # A file that is gone is told: SQLite would make an empty one in its place.
         mode = "rw" if made else "rwc"
         return sqlite3.connect(f"{uri}?mode={mode}", uri=True, timeout=BUSY_MS / 1000, check_same_thread=False)
@@ -50,15 +54,29 @@ def open_engine(book: Path) -> Engine:
         connection.isolation_level = None  # the driver must not begin or commit by itself
         for pragma in ("foreign_keys=ON", "journal_mode=WAL", "synchronous=FULL", f"busy_timeout={BUSY_MS}"):
             connection.execute(f"PRAGMA {pragma}")
-        record.info["file"], made = bookfile.identity(book), True
+        # Only `Checkpoints` and the last connection's end move the log in: `watch` knows of both.
+        connection.execute("PRAGMA wal_autocheckpoint=0")
+        watch.opened(connection)
+        record.info["turn"], made = watch.turn, True
+
+    @event.listens_for(engine, "close")
+    def closed(_connection: sqlite3.Connection, _record: Any) -> None:
+        watch.closed()
+
+    @event.listens_for(engine, "checkout")
+    def look(_connection: sqlite3.Connection, record: Any, _proxy: Any) -> None:
+        watch.look()
+        if record.info["turn"] != watch.turn:
+            raise DisconnectionError  # the pool opens another one
 
     @event.listens_for(engine, "begin")
     def begin(connection: Any) -> None:
         # A writer takes the lock at once, so that two saves queue up instead of failing halfway.
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-        if writes and connection.info["file"] != bookfile.identity(book):
-            raise Trouble(MOVED, kind="moved")
+        if writes:
+            watch.look()  # it may have waited long
+            watch.hold_in_place()
 
     return engine
 
@@ -113,6 +131,7 @@ def migrate(book: Path) -> None:
 
     with as_trouble():
         book.parent.mkdir(parents=True, exist_ok=True)
+        logs.hold_together(book, thorough=False)
         if bookfile.blank(book):
             upgrade(book)
             return

@@ -18,7 +18,9 @@ from app import faults, first_run, units, unread, web
 from app.access import lan, middleware
 from app.access.door import Door
 from app.book.backup_thread import BackupThread
+from app.book.checkpoints import Checkpoints
 from app.book.elsewhere_thread import ElsewhereThread
+from app.book.watch import Watch
 from app.calc.base.notes import Note
 from app.db import migrate, open_engine, reading
 from app.errors import BookError
@@ -49,7 +51,8 @@ def serving(settings: Settings) -> FastAPI:
 def create_app(settings: Settings) -> FastAPI:
     """The app on one book: the book is created or migrated, and filled with its first rows."""
     migrate(settings.book)
-    engine = open_engine(settings.book)
+    watch = Watch(settings.book)
+    engine = open_engine(settings.book, watch)
     try:
         first_run.prepare(engine)
     except Exception as error:
@@ -57,10 +60,12 @@ def create_app(settings: Settings) -> FastAPI:
             raise
         first_run.prepare(engine)  # without what cannot be read
     backups, elsewhere = BackupThread(settings.book), ElsewhereThread(settings.book)
+    checkpoints = Checkpoints(watch)
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> Any:
         to_thread.current_default_thread_limiter().total_tokens = WORKERS
+        checkpoints.start()
         if settings.copies:
             backups.start()
             elsewhere.start()
@@ -70,6 +75,7 @@ def create_app(settings: Settings) -> FastAPI:
             later.cancel()
             elsewhere.stop()
             backups.stop()
+        checkpoints.stop()
         engine.dispose()
 
     app = FastAPI(title="Grainbook", openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan)
@@ -78,6 +84,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.backup_thread = backups
     app.state.elsewhere = elsewhere
     app.state.door = Door(settings.book)
+    app.state.checkpoints = checkpoints
     app.state.lan = lan.of_settings(settings) if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:

@@ -45,3 +45,17 @@ def own_folder() -> Path:
 def book_path(demo: bool = False) -> Path:
     """The file of the person's book, or of the separate demonstration book."""
     return data_folder() / ("demo.sqlite3" if demo else "book.sqlite3")
+
+
+def typed(command: str, file: Path | str, book: Path) -> str:
+    """A command on a file as it is to be typed for a book that may stand elsewhere than in the data folder."""
+    words = ["grainbook", command, _quoted(file)]
+    if book == book_path(demo=True):
+        words.append("--demo")
+    elif book != book_path():
+        words += ["--book", _quoted(book)]
+    return " ".join(words)
+
+
+def _quoted(path: Path | str) -> str:
+    return f'"{path}"' if " " in str(path) else str(path)

@@ -117,6 +117,20 @@ def lock(file: IO[str]) -> None:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
+def stands_at(file: IO[str], place: Path) -> bool:
+    """Whether an open file still stands where it was opened."""
+    try:
+        return os.path.samestat(os.fstat(file.fileno()), place.stat())
+    except FileNotFoundError:
+        return False
+
+
+def remove_open(file: IO[str], place: Path) -> None:
+    """Take a locked file away while it is still locked; Windows keeps it, for it removes no open file."""
+    if sys.platform != "win32" and stands_at(file, place):
+        place.unlink()
+
+
 def swap_in(new: Path, target: Path) -> None:
     """Put a finished file where another may stand; whatever happens, one of the two stands there whole.
 

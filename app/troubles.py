@@ -35,7 +35,13 @@ AWAY = (
 )
 MOVED = (
     "The book's file was moved, deleted or replaced while Grainbook had it open, so this was not done. What was saved "
-    "before is safe in the file that was moved. Stop Grainbook, put the file back, then start again."
+    "before is safe: the last saves may still lie in the file ending in -wal where the book was, and the two files "
+    "belong together. Stop Grainbook, then put the file back or type: grainbook join MOVED_FILE"
+)
+COVERED = (
+    "Another file was laid over the book while Grainbook had it open, so this was not done. What was saved before is "
+    "as it was: that file is left alone, and the log beside it, which holds the last saves, is kept. Stop Grainbook "
+    "and start it again; it says what there is and what to type."
 )
 
 _BY_SQLITE = {

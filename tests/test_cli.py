@@ -82,7 +82,7 @@ def test_serves_an_empty_book_on_loopback_and_leads_a_second_start_there(
         assert (tmp_path / "copy.sqlite3").read_bytes() == before
     assert len(backups.copies(book)) == 1  # the start's own copy
     assert "The book was opened." in log_of(book).read_text()
-    assert json.loads(instance.lock_of(book).read_text()) == {"address": "", "run": ""}
+    assert json.loads(instance.lock_of(book).read_text()) == {"address": "", "run": "", "book": str(book)}
     assert main(["restore", str(tmp_path / "copy.sqlite3")]) == 0  # closed: it does
 
 

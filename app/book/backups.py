@@ -5,6 +5,7 @@ each of the last 14 days, of each of the last 12 months and of each year for eve
 was changed. The files that they name lie in one store for all of them, each once.
 """
 
+import os
 import re
 import shutil
 import sqlite3
@@ -13,7 +14,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from app import clock, system
-from app.book import bookfile, filestore
+from app.book import bookfile, filestore, logs
 from app.errors import Trouble
 from app.troubles import DAMAGED, as_trouble
 
@@ -90,6 +91,7 @@ def _with_files(book: Path, copied: Path, alone: bool, store: Path | None, provi
 
 
 def _copy_and_prove(book: Path, unfinished: Path) -> None:
+    logs.hold_together(book, thorough=False)
     with bookfile.opened(book) as source:
         source.execute("BEGIN")  # the counts and the copy are of one moment
         schema, rows = bookfile.schema_of(source, book), bookfile.count_rows(source)
@@ -178,20 +180,24 @@ def kept(found: list[Copy], now: datetime) -> set[Copy]:
 
 
 def restore(file: Path, book: Path) -> Path | None:
-    """Put a copy in the book's place; the book that stood there is kept beside it, and its path is given back.
+    """Put a copy in the book's place; what stood there is kept beside it, and its path is given back.
 
     Its files come into the book's folder, each proved, out of the copy itself or from the store beside it; what is not
-    found is told on the pages that need it. An older schema is left as it is: opening the book brings it up, after a
-    copy of its own.
+    found is told on the pages that need it. Of the book itself, where a log or a seal that is not its own lies over it,
+    the file is taken as it stands. An older schema is left as it is: opening the book brings it up, after a copy of its
+    own.
 
     Raises
     ------
     Trouble
         The file is not there, damaged, no book or of a newer schema, or the book is open: nothing was changed.
     """
-    bookfile.inspect(file)
-    if book.exists() and file.resolve() == book.resolve():
+    if file.is_file() and book.exists() and os.path.samefile(file, book):
+        if (bookfile.has_log(book) and not logs.pair(book).together) or not bookfile.has_whole_seal(book):
+            return logs.take_alone(book)
+        bookfile.inspect(file)
         raise Trouble(f"{file} is the book itself. Nothing was changed. Name the copy to put in its place.")
+    bookfile.inspect(file)
     restoring = book.with_name(book.name + ".restoring")
     with as_trouble():
         book.parent.mkdir(parents=True, exist_ok=True)
@@ -208,15 +214,17 @@ def restore(file: Path, book: Path) -> Path | None:
 
 
 def keep_replaced(book: Path) -> Path | None:
-    """Keep the book that is about to be replaced under a dated name; a damaged one as well.
+    """Keep what is about to be replaced under a dated name; a damaged book as well, and a log that was left behind.
 
     Raises
     ------
     Trouble
         Another program holds the book, or there is no room to keep it.
     """
-    if not book.exists():
+    if not book.exists() and not bookfile.has_log(book):
         return None
+    if bookfile.has_log(book) and (not book.exists() or not book.stat().st_size or not logs.pair(book).together):
+        return bookfile.keep_beside(book, parted=True)  # to settle it would lay one over the other
     try:
         bookfile.settle(book)
     except Trouble as trouble:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from app import clock, system
 from app.errors import Trouble
-from app.settings import resource
+from app.settings import resource, typed
 from app.troubles import as_trouble
 
 WAIT_S = 10.0
@@ -110,9 +110,11 @@ def blank(book: Path) -> bool:
     Raises
     ------
     Trouble
-        There is a file of another kind.
+        There is a file of another kind, or the log of a book that was moved away.
     """
     if not book.exists() or book.stat().st_size == 0:
+        if has_log(book):  # SQLite would throw it away
+            raise left_behind(book)
         return True
     if not _begins_like_a_database(book):
         raise no_book(book)
@@ -143,6 +145,30 @@ def damaged(file: Path) -> Trouble:
 def no_book(file: Path) -> Trouble:
     """The refusal of a file of another kind."""
     return Trouble(f"{file} is not a book of Grainbook. Nothing was changed. Choose another file.", kind="no book")
+
+
+def wal_of(book: Path) -> Path:
+    """The log of a book, which SQLite keeps beside it."""
+    return book.with_name(book.name + "-wal")
+
+
+def has_log(book: Path) -> bool:
+    """Whether anything stands in the log beside a book's place."""
+    try:
+        return wal_of(book).stat().st_size > 0
+    except FileNotFoundError:
+        return False
+
+
+def left_behind(book: Path) -> Trouble:
+    """The refusal to begin a book beside the log of another one."""
+    return Trouble(
+        f"There is no book at {book}, but the log with its last saves lies there: {wal_of(book)}. The book was moved "
+        "or deleted while it was open; its file and this log belong together. No new book was begun, and the log is as "
+        f"it was. Move the file back to its place, or type: {typed('join', 'MOVED_FILE', book)}\nTo go on with a copy "
+        f"instead, type: {typed('restore', 'FILE', book)}\nThe log is then kept beside it.",
+        kind="left behind",
+    )
 
 
 def identity(book: Path) -> tuple[int, int] | None:
@@ -208,6 +234,11 @@ def is_sealed(connection: sqlite3.Connection) -> bool:
     return bool(connection.execute("PRAGMA user_version").fetchone()[0])
 
 
+def is_copy(connection: sqlite3.Connection) -> bool:
+    """Whether a file is a finished copy that nobody has begun to work in."""
+    return connection.execute("PRAGMA user_version").fetchone()[0] not in (0, _CAME_BACK)
+
+
 def hold_to_seal(file: Path) -> None:
     """Refuse a copy that is not byte by byte what was written.
 
@@ -216,11 +247,21 @@ def hold_to_seal(file: Path) -> None:
     Trouble
         Some byte of it is another.
     """
+    if not has_whole_seal(file):
+        raise damaged(file)
+
+
+def has_whole_seal(file: Path) -> bool:
+    """Whether a file carries no checksum, or one that it still holds to."""
+    told = seal_of(file)
+    return told in (0, _CAME_BACK) or told == _checksum(file)
+
+
+def seal_of(file: Path) -> int:
+    """The checksum that a file carries; 0 for none."""
     with file.open("rb") as read:
         read.seek(_SEAL_AT)
-        told = int.from_bytes(read.read(_SEAL_BYTES), "big")
-    if told not in (0, _CAME_BACK) and told != _checksum(file):
-        raise damaged(file)
+        return int.from_bytes(read.read(_SEAL_BYTES), "big")
 
 
 def _checksum(file: Path) -> int:
@@ -251,30 +292,36 @@ def settle(book: Path) -> None:
 def put_in_place(new: Path, book: Path) -> None:
     """Put a finished file where the book is; at every moment one of the two stands there whole.
 
-    The caller has settled the old book: a journal that is left beside would be taken for the new one's.
+    The caller has settled the old book or kept it beside, its log too. A crash between the two steps leaves the new
+    file beside the old log, which the next start tells apart.
     """
     with as_trouble():
+        system.swap_in(new, book)
         for side in SIDES:
             book.with_name(book.name + side).unlink(missing_ok=True)
-        system.swap_in(new, book)
 
 
-def keep_beside(book: Path) -> Path:
-    """Keep the book, as it stands, beside itself under a dated name that nothing has yet; also a damaged one."""
+def keep_beside(book: Path, *, parted: bool = False) -> Path:
+    """Keep what stands in the book's place under a dated name that nothing has yet; also a damaged book.
+
+    A log that is not the book's own (`parted`) is kept under a name by which SQLite does not take it for that. The
+    path of the book is given back, or that of the log where there is nothing else.
+    """
     stamp = f"{clock.now():%Y-%m-%dT%H%M%SZ}"
+    log = "-log" if parted else "-wal"
     kept, number = book.with_name(f"{book.stem}-replaced-{stamp}.sqlite3"), 1
-    while kept.exists():
+    while kept.exists() or kept.with_name(kept.name + log).exists():
         number += 1
         kept = book.with_name(f"{book.stem}-replaced-{stamp}-{number}.sqlite3")
     with as_trouble():
-        for side in ("", "-wal"):
+        for side, end in (("", ""), ("-wal", log)):
             source = book.with_name(book.name + side)
             if source.exists():
-                target = kept.with_name(kept.name + side)
+                target = kept.with_name(kept.name + end)
                 shutil.copyfile(source, target)
                 system.flush(target)
         system.flush_folder(book.parent)
-    return kept
+    return kept if kept.exists() else kept.with_name(kept.name + log)
 
 
 def remove(file: Path) -> None:

@@ -96,14 +96,16 @@ class Program:
     """The program itself on one book, started as a person starts it but for its clock, which is the test's."""
 
     def __init__(self, book: Path, port: int) -> None:
-        self.book, self.port, self.cookie = book, port, ""
+        self.book, self.port, self.cookie, self.said = book, port, "", ""
 
     def start(self) -> tuple[int, int]:
         """A new server: its port and its process."""
         words = ("-m", "tests.moment", "--book", str(self.book), "--port", str(self.port), "--no-browser")
         self.process = _process(self.book, *words)
         assert self.process.stdout is not None
+        self.said = ""
         for line in self.process.stdout:
+            self.said += line
             if found := ONE_TIME.search(line):  # behind the address at which it is open
                 self.cookie = self.cookie or entered(found[0])
                 return urlsplit(found[0]).port or 0, self.process.pid

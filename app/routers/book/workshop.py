@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from app.book.backup_thread import Standing
 from app.book.elsewhere_standing import Elsewhere
+from app.book.logs import InFile
 from app.forms import Form
 from app.models import ChecklistEdition
 from app.models.base import FormIn
@@ -32,6 +33,7 @@ class WorkshopPage(Page, template="book/workshop.html", section="workshop", tabs
     totals: dict[str, float]
     edition: ChecklistEdition | None
     copies: Standing
+    in_file: InFile
 
 
 class SettingsPage(
@@ -55,6 +57,7 @@ def show(request: Request, session: Book) -> Response:
         totals=supplies.on_shelf(session),
         edition=editions.newest_of(session, ChecklistEdition),
         copies=request.app.state.backup_thread.standing(),
+        in_file=request.app.state.checkpoints.standing(),
     )
     return render(request, session, page)
 
