@@ -199,7 +199,15 @@ def test_an_old_copy_is_restored_and_then_brought_up_with_a_copy_of_its_own(
     book.write_bytes(empty_book.read_bytes())
     assert main(["restore", str(released), "--book", str(book)]) == 0
     assert bookfile.inspect(book).schema == bookfile.schemas()[-1]
-    assert only(rows(book), before) == before
+    # The list of a session that stands open in a copy is voided, and an act in hand in a file is nobody's.
+    kept, came = (
+        {table: lines for table, lines in before.items() if table not in ("checklist", "act_in_hand")},
+        rows(book),
+    )
+    if "change" in kept:
+        came["change"] = came["change"][: len(kept["change"])]  # the record goes on from where it was
+    assert only(came, kept) == kept
+    assert len(came["checklist"]) == len(before["checklist"])
     assert bookfile.inspect(backups.copies(book)[0].file).schema == schema
     assert rows(backups.copies(book)[0].file) == before
     assert rows(released) == before  # the copy itself is as it was

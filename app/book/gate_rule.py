@@ -82,6 +82,13 @@ def _changed(table: str, row: str, column: str, more: str = "") -> str:
     )
 
 
+def _limit_s(since: str) -> str:
+    """How long a list holds by the workshop's rules; a limit that was made longer since then revives nothing."""
+    return f"""min(coalesce((SELECT checklist_valid_s FROM workshop WHERE id = 1), 0), coalesce((
+        SELECT min(CAST(h.before AS REAL)) FROM change h WHERE h.table_name = 'workshop' AND h.row_id = 1
+        AND h.column_name = 'checklist_valid_s' AND h.id > {since}), {_DAY_S}))"""
+
+
 def _unanswered(checklist: str, edition: str) -> str:
     """The lines of a CASE that looks at the answers of a list: one for each line of its own edition, and no other."""
     return f"""WHEN NOT EXISTS (SELECT 1 FROM checklist_item i WHERE i.checklist_edition_id = {edition}) THEN 'empty'
@@ -126,11 +133,7 @@ def of_list(batch: str, checklist: str, at: str, opening: str = "NULL") -> str:
     editions by then: of an opening that stands in the book it is asked whether the list was a day old at most, and
     whether its edition was the newest one by the order of what was saved.
     """
-    signing = _changed("checklist", "c.id", "completed_at")
-    # A limit that was made longer afterwards does not bring an expired list back.
-    limit = f"""min(coalesce((SELECT checklist_valid_s FROM workshop WHERE id = 1), 0), coalesce((
-        SELECT min(CAST(h.before AS REAL)) FROM change h WHERE h.table_name = 'workshop' AND h.row_id = 1
-        AND h.column_name = 'checklist_valid_s' AND h.id > {signing}), {_DAY_S}))"""
+    limit = _limit_s(_changed("checklist", "c.id", "completed_at"))
     return f"""(SELECT CASE
     WHEN c.id IS NULL THEN 'none'
     WHEN c.batch_id IS NOT {batch} THEN 'other batch'
@@ -170,7 +173,7 @@ def of_new_work(cast: str, now: str, done: str) -> str:
     return f"""coalesce({of_session(cast)}, (SELECT CASE
     WHEN julianday({now}) IS NULL OR julianday({done}) IS NULL THEN 'unreadable'
     WHEN {_age_s("o.opened_at", now)} < -{SLACK_S} THEN 'ahead'
-    WHEN {_age_s("o.opened_at", done)} > coalesce((SELECT checklist_valid_s FROM workshop WHERE id = 1), 0) + 0.01
+    WHEN {_age_s("o.opened_at", done)} > {_limit_s(_entered("session_opening", "o.id"))} + 0.01
         AND date({done}, 'localtime') > date(o.opened_at, 'localtime') THEN 'over'
     WHEN {_clock_moved("(SELECT completed_at FROM checklist WHERE id = o.checklist_id)", now)} THEN 'moved'
     END FROM session_opening o WHERE o.id = {last_opening(cast)}))"""

@@ -182,6 +182,17 @@ def test_a_limit_made_longer_afterwards_revives_no_list(client: TestClient, turn
     refused(client, knock(client, checklist), "The checklist held until")
 
 
+def test_nor_yesterdays_session(client: TestClient, turn: Turn) -> None:
+    turn(MORNING + timedelta(hours=10))
+    weighed(client)
+    turn(MORNING + timedelta(hours=23))
+    assert weigh(client)[0] == 422
+    with writing(engine_of(client)) as session:
+        workshop.get(session).checklist_valid_s = 24 * 3600.0
+        session.commit()
+    nothing_new(client, "its checklist was for that day")
+
+
 def test_lines_answered_yesterday_are_not_signed_today(client: TestClient, turn: Turn) -> None:
     turn(MORNING - timedelta(days=1))
     with writing(engine_of(client)) as session:
@@ -426,7 +437,7 @@ def test_a_copy_of_the_same_day_makes_no_used_list_good_again(
     engine_of(client).dispose()
     turn(MORNING + timedelta(minutes=10))
     with started(back(copy, book_of(client))) as (again, app):
-        refused(again, knock(again, checklist), "was voided.*came back with a copy")
+        refused(again, knock(again, checklist), "was voided.*came back from a copy")
         with Session(engine_of(app)) as session:
             (row,) = session.exec(select(Checklist)).all()
         history = again.get("/workshop/changes").text
@@ -447,7 +458,7 @@ def test_a_copy_of_the_same_day_opens_no_closed_session(
     engine_of(client).dispose()
     with started(back(copy, book_of(client))) as (again, _):
         assert shut(again)
-        assert "came back with a copy" in " ".join(opened(again, CAST).texts["main"].split())
+        assert "came back from a copy" in " ".join(opened(again, CAST).texts["main"].split())
         reopened(again)
 
 
@@ -470,7 +481,7 @@ def test_a_restored_book_finishes_the_evening(client: TestClient, tmp_path: Path
         assert weigh(again)[0] == 422
         page = " ".join(opened(again, CAST).texts["main"].split())
         assert "Nothing new is weighed out or heated here." in page
-        assert "came back with a copy" in page
+        assert "came back from a copy" in page
         goes_on(again)
         with Session(engine_of(app)) as session:
             cast = session.exec(select(CastSession)).one()

@@ -79,7 +79,9 @@ def held(session: Session, cast: CastSession, done: datetime | None = None) -> H
     last: SessionOpening | None = cast.openings[-1] if cast.openings else None
     checklist = session.get(Checklist, last.checklist_id) if last is not None else None
     words = _words(session, str(code), batch, checklist, last)
-    if code not in gate_rule.KEEPS_OPEN and code not in ("not opened", "closed"):
+    if code == "voided" and checklist is not None:
+        words = f"The checklist that opened this session was voided: {checklist.voided_why}."
+    elif code not in gate_rule.KEEPS_OPEN and code not in ("not opened", "closed"):
         words = f"The checklist that opened this session does not hold. {words}"
     return Held(str(code), words, goes_on)
 
@@ -151,13 +153,11 @@ def heating(session: Session, cast: CastSession, done: datetime | None = None) -
 
 
 def says(session: Session, cast: CastSession) -> str:
-    """What stands at the top of an open session that takes nothing new: what is refused and why, and what may go on;
-    empty when it takes everything.
-    """
+    """Why an open session takes nothing new, and what may go on in it; empty when it takes everything."""
     stands = held(session, cast)
     if not stands.code:
         return ""
-    return f"Nothing new is weighed out or heated here. {stands.words} {GOES_ON if stands.under_way else ANEW}"
+    return f"{stands.words} {GOES_ON if stands.under_way else ANEW}"
 
 
 def hot(step: CastStep) -> bool:
@@ -204,7 +204,7 @@ def shut_unopened(session: Session) -> list[str]:
     return said
 
 
-CAME_BACK = "It came back with a copy of the book, which does not know what was opened or closed since"
+CAME_BACK = "The book came back from a copy or an earlier hour, and does not know what was opened or closed since"
 
 
 def came_back(session: Session) -> list[str]:
