@@ -3,6 +3,7 @@
 The file's name is kept as the text of its field, so that a form can show it; it is never used as a path.
 """
 
+import re
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 
@@ -37,6 +38,22 @@ def refuse_larger(request: Request, most: int) -> None:
         raise HTTPException(413, f"This is more than the {most // 1_000_000} MB that a form may have.")
 
 
+def refuse_foreign_text(request: Request) -> None:
+    """Refuse a form that says its text is in another code than UTF-8, the one that every page of ours is in.
+
+    What it would be read by is any of Python's codecs, some of which are no codes of text at all.
+
+    Raises
+    ------
+    HTTPException
+        415; a page can be drawn from it.
+    """
+    for kind in request.headers.getlist("content-type"):
+        for code in re.findall(r"charset[^;]*", kind, re.IGNORECASE):
+            if not re.fullmatch(r"charset\s*=\s*\"?utf[-_]?8\"?\s*", code, re.IGNORECASE):
+                raise HTTPException(415, "This form says that its text is not UTF-8, which is what this book reads.")
+
+
 def up_to(most: int) -> Callable[[Request], Awaitable[Sent]]:
     """A dependency that reads a form with files of at most so many bytes in all.
 
@@ -45,6 +62,7 @@ def up_to(most: int) -> Callable[[Request], Awaitable[Sent]]:
     """
 
     async def read(request: Request) -> Sent:
+        refuse_foreign_text(request)
         told = request.headers.get("content-length", "")
         if not told.isdecimal() or int(told[:18]) > most + FORM_ROOM:
             async for _ in request.stream():
@@ -54,10 +72,15 @@ def up_to(most: int) -> Callable[[Request], Awaitable[Sent]]:
         async with request.form() as data:
             for name, value in data.multi_items():
                 if isinstance(value, UploadFile):
-                    sent.texts.append((name, (value.filename or "")[-200:]))
+                    sent.texts.append((writable(name), writable((value.filename or "")[-200:])))
                     sent.files[name] = await value.read()
                 else:
-                    sent.texts.append((name, value))
+                    sent.texts.append((writable(name), writable(value)))
         return sent
 
     return read
+
+
+def writable(text: str) -> str:
+    """The text with a mark in place of halves of characters, which no file can hold."""
+    return text.encode("utf-8", "replace").decode("utf-8")

@@ -63,13 +63,10 @@ T = TypeVar("T")
 
 async def _typed(request: Request) -> Texts:
     uploads.refuse_larger(request, uploads.FORM_ROOM)
+    uploads.refuse_foreign_text(request)
     data = request.scope["typed"] = await request.form(max_files=0)
-    return resent([(_writable(name), _writable(value)) for name, value in data.multi_items() if isinstance(value, str)])
-
-
-def _writable(text: str) -> str:
-    """The text with a mark in place of halves of characters, which no file can hold."""
-    return text.encode("utf-8", "replace").decode("utf-8")
+    texts = [(name, value) for name, value in data.multi_items() if isinstance(value, str)]
+    return resent([(uploads.writable(name), uploads.writable(value)) for name, value in texts])
 
 
 def _book(request: Request) -> Iterator[Session]:

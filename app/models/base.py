@@ -25,6 +25,9 @@ SQLModel.metadata.naming_convention = {
 }
 
 
+EARLIEST, LATEST = datetime(2, 1, 1), datetime(9998, 12, 31, 23, 59)
+
+
 class Utc(TypeDecorator[datetime]):
     """A moment: aware in the program, naive UTC in the file."""
 
@@ -40,8 +43,12 @@ class Utc(TypeDecorator[datetime]):
         return value.astimezone(UTC).replace(tzinfo=None)
 
     def process_result_value(self, value: datetime | None, dialect: Any) -> datetime | None:
-        """Give back an aware moment."""
-        return None if value is None else value.replace(tzinfo=UTC)
+        """Give back an aware moment.
+
+        One at the very edge of the calendar, which no form takes, comes as a year within it: zones and hours added to
+        it would leave the calendar, and no page with it could be drawn. `grainbook check` names it.
+        """
+        return None if value is None else min(max(value, EARLIEST), LATEST).replace(tzinfo=UTC)
 
 
 def _begin() -> int:

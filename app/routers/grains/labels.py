@@ -39,7 +39,8 @@ def show(request: Request, session: Book) -> Response:
     form = from_texts(LabelsIn, request.query_params.multi_items(), "labels", "/labels", sizes)
     checked = form.check(units)
     assert checked is None or isinstance(checked, LabelsIn)
-    wanted = checked or LabelsIn(lot=form.text("lot") or None)
+    lot = "" if "lot" in form.errors else form.text("lot")
+    wanted = checked or LabelsIn(lot=lot or None)
     found = labels.candidates(session, wanted)
     picked = labels.chosen(found, wanted)
     sheets: list[list[labels.Label | None]] = []

@@ -54,10 +54,8 @@ def of_wall(wall: datetime, field: str, stood: datetime | None = None) -> dateti
     Raises
     ------
     Refused
-        The clock change left it out.
+        The clock change left it out, or it is at the edge of the calendar.
     """
-    if wall.tzinfo is not None:
-        return wall.astimezone(UTC)
     candidates = _moments(field, wall)
     same = [moment for moment in candidates if stood is not None and moment == stood.replace(second=0, microsecond=0)]
     past = [moment for moment in candidates if moment <= clock.now()]
@@ -67,9 +65,11 @@ def of_wall(wall: datetime, field: str, stood: datetime | None = None) -> dateti
 def _moments(field: str, wall: datetime) -> list[datetime]:
     """The moments at which the wall clock showed that: one, two where it was set back, none where it was set on."""
     try:
+        if wall.tzinfo is not None:  # no wall's time, but the moment itself
+            return [wall.astimezone(UTC)]
         both = [wall.replace(fold=fold).astimezone(UTC) for fold in (0, 1)]
         real = sorted({moment for moment in both if clock.local(moment).replace(tzinfo=None, fold=0) == wall})
-    except (OverflowError, ValueError):  # at the edge of what a calendar holds
+    except (OverflowError, ValueError, OSError):  # at the edge of what a calendar, or this system, holds
         raise Refused("There is no such day or hour. Type a time such as 14:05.", field=field) from None
     if not real:
         raise Refused("The clock change left that time out. Write the time before or after it.", field=field)
