@@ -1,6 +1,7 @@
 """What is typed or sent to do harm: formulas for whoever opens a CSV, and file names that would like to be paths."""
 
 import csv
+import hashlib
 import io
 import re
 import sqlite3
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from app.book import export
+from app.book import export, filestore
 from app.main import create_app
 from app.settings import Settings
 from tests.behind import browser_of, copied_with_files
@@ -124,8 +125,11 @@ def test_the_name_of_a_file_is_never_a_path(demo_book: Path, tmp_path: Path) -> 
                     download = client.get(f"{answer.headers['location']}/file")
                     assert "x-evil" not in download.headers
     assert taken > 5
-    outside = [p for p in tmp_path.rglob("*") if p.is_file() and not p.name.startswith("book.")]
-    assert outside == []
+    beside = [p for p in tmp_path.rglob("*") if p.is_file() and not p.name.startswith("book.")]
+    assert len(beside) > 5
+    for file in beside:
+        digest = hashlib.sha256(file.read_bytes()).hexdigest()
+        assert file == filestore.place(filestore.folder_of(book), digest), "its name is made of what is in it"
 
 
 def _quoted(name: str) -> bytes:

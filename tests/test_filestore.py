@@ -200,7 +200,7 @@ def test_a_full_disk_refuses_the_upload_in_words_and_keeps_neither_row_nor_file(
 
 @pytest.mark.promise(
     "Files outside the database are in every copy, each once for all copies",
-    figure="ten daily copies of a book with a 40 MB file: 436 MB before, 51 MB after",
+    figure="ten daily copies of a book with a 40 MB file: 50.6 MB (410.5 before); a copy 0.31 s (0.55 before)",
 )
 def test_ten_copies_have_the_files_of_all_once(book: Path) -> None:
     size = 3_000_000

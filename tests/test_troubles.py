@@ -113,7 +113,7 @@ ON_A_SMALL_DISK = 'mount -t tmpfs -o size=5M none "$1" && exec "$2" tests/full_d
 
 @pytest.mark.promise(
     "Full disk: what was acknowledged is there, what was refused is kept and saved later",
-    figure="a real file system of 5 MB",
+    figure="a real file system of 5 MB, files of loggers among the saves",
 )
 def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path: Path) -> None:
     """On a file system of 5 MB, in a name space of its own, which needs no rights."""
@@ -137,6 +137,10 @@ def test_a_disk_that_is_really_full_loses_nothing_that_was_acknowledged(tmp_path
     assert "no room for a copy" in found["copy"]
     assert found["again"] == 303  # the same form, with its once-only token, once there is room
     assert found["bags"] == found["saved"] + 1
+    assert found["files"] == [303] * (len(found["files"]) - 1) + [507]
+    assert len(found["files"]) > 1
+    assert found["named"] == found["whole"] == len(found["files"]) - 1, "each file that was told as kept, and no other"
+    assert found["held"] == 0, "nothing half is left"
 
 
 @pytest.mark.promise(

@@ -4,6 +4,7 @@ Each act is one form sent with its once-only token, and the rows that it must le
 was done, none of them when it was not.
 """
 
+import hashlib
 import http.client
 import random
 import threading
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
+import httpx
 from fastapi.testclient import TestClient
 
 from app.db import writing
@@ -39,6 +41,8 @@ class Act:
     checks: list[Check]
     acknowledged: bool = False
     thing: str = ""
+    raw: bytes = b""
+    """A file that is sent with it."""
 
 
 @dataclass
@@ -74,6 +78,7 @@ class Bench:
                 self._leftover: 2,
                 self._bag: 1,
                 self._no_light: 2,
+                self._file: 2,
             }
             if self.amounts:
                 kinds[self._strike] = 3
@@ -164,6 +169,16 @@ class Bench:
         typed = {"number": str(int(number)), "gross": gross, "again": "trimmed", "offcut": "remelt"}
         return self._act(f"grains-{lot}", "trim", typed, checks)
 
+    def _file(self) -> Act:
+        """What a logger wrote: a row in the book, and the file beside it."""
+        lines = (f"{i}.0,{self.number},{self.chance.random():.9f}" for i in range(self.chance.randrange(20, 3000)))
+        raw = "\n".join(("t,F,p", *lines)).encode()
+        digest = hashlib.sha256(raw).hexdigest()
+        check = ("SELECT count(*) FROM curve_file WHERE sha256 = ?", (digest,), 1)
+        act = self._act("file", "file", {}, [check], digest)
+        act.raw = raw
+        return act
+
     def _no_light(self) -> Act:
         return self._firing(self.dud, "no_light")
 
@@ -204,6 +219,8 @@ def prepare(client: TestClient, chance: random.Random, lots: int) -> Bench:
         inside = build.ready_grains(session, MOTORS + 1, blend=blend, shape=shape)
         built = [build.bare_motor(session, [grain], predicted=400.0) for grain in inside]
         motors = [(str(motor.pk), motor.code) for motor in built]
+        fired = build.bare_firing(session, build.bare_motor(session, build.ready_grains(session, 1)))
+        logged = f"/firings/{fired.pk}/curve"
         first = casts[0]
         parts = [(str(part.pk), str(bags[part.ingredient or ""].pk)) for part in first.parts]
         code, codes = first.code, [lot.code for lot in casts]
@@ -217,7 +234,12 @@ def prepare(client: TestClient, chance: random.Random, lots: int) -> Bench:
     for lot_code in codes:
         form = opened(client, f"/cast/{lot_code}/grains").forms["next"]
         forms[f"grains-{lot_code}"] = (form.action, form.fields)
-    for name, url in (("supply", "/workshop/supplies/new"), ("firing", "/firings/new"), ("plan", "/plan/new")):
+    for name, url in (
+        ("supply", "/workshop/supplies/new"),
+        ("firing", "/firings/new"),
+        ("plan", "/plan/new"),
+        ("file", logged),
+    ):
         form = opened(client, url).forms["form"]
         forms[name] = (url, form.fields)
     forms["plan"] = (forms["plan"][0], {**forms["plan"][1], **plan})
@@ -252,13 +274,13 @@ class Writer(threading.Thread):
             connection.close()
 
     def _send(self, connection: http.client.HTTPConnection, act: Act) -> None:
-        status, page = post(connection, self.cookie, act.url, act.fields)
+        status, page = post(connection, self.cookie, act.url, act.fields, act.raw)
         while status == 409 and act.url in self.bench.versions:  # another hand was quicker: look again
             connection.request("GET", act.url.partition("/weigh")[0], headers={"Cookie": self.cookie})
             form = Page(connection.getresponse().read().decode()).forms[f"weigh-{act.url.rpartition('/')[2]}"]
             self.bench.versions[act.url] = int(form.fields["version"])
             act.fields["version"] = form.fields["version"]
-            status, page = post(connection, self.cookie, act.url, act.fields)
+            status, page = post(connection, self.cookie, act.url, act.fields, act.raw)
         if status == 303:
             if act.url in self.bench.versions and not act.acknowledged:
                 self.bench.versions[act.url] = int(act.fields["version"]) + 1
@@ -269,8 +291,16 @@ class Writer(threading.Thread):
             raise http.client.HTTPException("refused")
 
 
-def post(connection: http.client.HTTPConnection, cookie: str, url: str, fields: dict[str, Any]) -> tuple[int, str]:
-    """Send a form as a browser that was let in; gives the status and the page."""
+def post(
+    connection: http.client.HTTPConnection, cookie: str, url: str, fields: dict[str, Any], raw: bytes = b""
+) -> tuple[int, str]:
+    """Send a form, with a file if there is one, as a browser that was let in; gives the status and the page."""
+    if raw:
+        asked = httpx.Request("POST", "http://localhost", data=fields, files={"file": ("stand.csv", raw, "text/csv")})
+        head = {"Content-Type": asked.headers["content-type"], "Cookie": cookie}
+        connection.request("POST", url, asked.read(), head)
+        answer = connection.getresponse()
+        return answer.status, answer.read().decode()
     head = {"Content-Type": "application/x-www-form-urlencoded", "Cookie": cookie}
     connection.request("POST", url, urlencode(fields, doseq=True), head)
     answer = connection.getresponse()

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-from app.book import guards
+from app.book import filestore, guards
 from tests.behind import book_of, engine_of
 from tests.reliability.bench_acts import Act, Bench, Writer, copied, prepare
 from tests.reliability.servers import Program, Servers, needs_fork, nursery
@@ -44,8 +44,8 @@ def _sound(book: sqlite3.Connection) -> None:
     assert triggers >= set(guards.GUARDS)
 
 
-def _look(copy: Path, acts: list[Act], bench: Bench, tally: Counter[str]) -> list[Act]:
-    """Hold a book that a killed server left against the ledger; gives the acts that were not done."""
+def _look(copy: Path, store: Path, acts: list[Act], bench: Bench, tally: Counter[str]) -> list[Act]:
+    """Hold a book that a killed server left, and its files, against the ledger; gives the acts that were not done."""
     lost = []
     with contextlib.closing(sqlite3.connect(copy)) as book:
         _sound(book)
@@ -59,6 +59,7 @@ def _look(copy: Path, acts: list[Act], bench: Bench, tally: Counter[str]) -> lis
                 lost.append(act)
                 continue
             act.acknowledged = True
+            assert not act.raw or filestore.get(store, act.thing) == act.raw, "its row is there and its file is not"
             bench.done(act)
             if act.kind == "weigh-out":
                 kept = "SELECT id, version FROM weigh_out WHERE mass_typed = ?"
@@ -103,12 +104,14 @@ def _kill(
         before = set(map(id, lost))
         sent = _round(servers, chance, lost, bench, early)
         every += [act for act in sent if id(act) not in before]
-        lost = _look(copied(book, folder), sent, bench, tally)
+        lost = _look(copied(book, folder), filestore.folder_of(book), sent, bench, tally)
     with contextlib.closing(sqlite3.connect(copied(book, folder))) as end:
         (spent,) = end.execute("SELECT count(*) FROM once_token").fetchone()
         assert spent == len(every) - len(lost)
         for act in every:
             assert set(_counts(end, act)) == {act.acknowledged}, act
+    files = {act.thing for act in every if act.raw and act.acknowledged}
+    assert all(filestore.is_whole(filestore.folder_of(book), digest) for digest in files)
     print(f"{kills} kills, {len(every)} acts: {dict(tally)}; {dict(Counter(a.kind for a in every))}")
     return every
 
@@ -144,7 +147,7 @@ def test_what_was_told_as_saved_outlives_a_killed_server(
     with nursery(book) as servers:
         every = _kill(servers, kills, book, chance, bench, tally)
     assert tally["acknowledged"] > kills // 2, "the servers were hardly written to"
-    assert {act.kind for act in every} >= {"weigh-out", "strike-out", "temperature", "grain", "trim"}
+    assert {act.kind for act in every} >= {"weigh-out", "strike-out", "temperature", "grain", "trim", "file"}
 
 
 def test_the_program_itself_is_killed_as_a_person_started_it(
