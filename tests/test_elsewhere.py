@@ -307,6 +307,41 @@ def test_copies_there_are_kept_by_the_same_rule_and_no_other_file_is_touched(boo
     assert (home / "mine.txt").exists()
 
 
+def test_a_clock_that_was_ahead_makes_no_copy_each_minute(book: Path, stick: Path) -> None:
+    with clock.turned_to(NOON) as turn:
+        thread = chosen(book, stick)
+        thread.look()
+        turn(NOON + timedelta(days=900))
+        save(book)
+        thread.look()
+        turn(NOON + timedelta(minutes=20))
+        save(book)
+        thread.look()
+        for minute in range(21, 26):
+            turn(NOON + timedelta(minutes=minute))
+            thread.look()
+        assert len(copies_at(stick)) == 3
+        assert standing(thread, book).unsaved == 0
+
+
+def test_two_computers_in_one_book_are_told(book: Path, stick: Path, tmp_path: Path) -> None:
+    other = tmp_path / "another computer" / "book.sqlite3"
+    other.parent.mkdir()
+    with clock.turned_to(NOON) as turn:
+        thread = chosen(book, stick)
+        thread.look()
+        assert not standing(thread, book).urgent
+        assert main(["restore", str(stick), "--book", str(other)]) == 0
+        save(other)
+        turn(NOON + timedelta(minutes=20))
+        there = ElsewhereThread(other)
+        there.look()
+        assert not standing(there, other).urgent
+        thread.look()
+        assert "that this computer did not make" in standing(thread, book).words
+        assert standing(thread, book).urgent
+
+
 # --- Away and back ---------------------------------------------------------------------------------------
 
 
@@ -711,6 +746,41 @@ def test_the_folder_of_copies_beside_a_book_is_restored_from_in_the_same_way(
     backups.keep_copy(book)
     assert main(["restore", str(backups.folder_of(book)), "--book", str(fresh)]) == 0
     assert bookfile.inspect(fresh).rows["workshop"] == 1
+
+
+def test_a_copy_dated_in_the_future_is_asked_about(
+    book: Path, stick: Path, fresh: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with clock.turned_to(NOON) as turn:
+        thread = chosen(book, stick)
+        thread.look()
+        turn(NOON + timedelta(days=900))
+        save(book)
+        thread.look()
+        turn(NOON + timedelta(hours=1))
+        ahead, past = copies_at(stick)
+        assert main(["restore", str(stick), "--book", str(fresh)]) == 1
+        said = capsys.readouterr().err
+        assert "still to come" in said
+        for copy in (ahead, past):
+            assert f"grainbook restore {copy.file} " in said
+        assert not fresh.exists()
+        assert main(["restore", str(past.file), "--book", str(fresh)]) == 0
+
+
+def test_what_a_kill_left_of_a_copy_is_cleared_away(book: Path, stick: Path) -> None:
+    thread = chosen(book, stick)
+    (home,) = stick.iterdir()
+    (home / "book-2026-11-25T115900Z.sqlite3.unfinished").write_bytes(b"half")
+    left = backups.folder_of(book) / "elsewhere-0123456789ab"
+    left.mkdir(parents=True)
+    (left / "copy.sqlite3").write_bytes(b"half")
+    thread.start()
+    thread.copy_now()
+    thread.stop()
+    assert not left.exists()
+    assert len(copies_at(stick)) >= 1
+    assert not list(stick.rglob("*.unfinished*"))
 
 
 def test_what_cannot_be_restored_from_is_told(

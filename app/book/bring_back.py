@@ -5,7 +5,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from app import clock
@@ -13,6 +13,9 @@ from app.book import bookfile, elsewhere, encryption
 from app.book.elsewhere import There
 from app.errors import Trouble
 from app.troubles import as_trouble
+
+SLACK = timedelta(days=1)
+"""How far ahead of this computer's clock a copy may be dated."""
 
 Ask = Callable[[], str]
 """Asks the person for the passphrase."""
@@ -59,7 +62,22 @@ def newest_in(folder: Path) -> There:
     if len(found) > 1:
         lines = "\n".join(f"  grainbook restore {_typed(one.folder)}   ({one.words})" for one in found)
         raise Trouble(f"There are copies of {len(found)} books in {folder}. Nothing was changed. Type one of:\n{lines}")
-    return found[0].copies[0]
+    return _not_ahead(found[0].copies)
+
+
+def _not_ahead(copies: list[There]) -> There:
+    """The newest copy, where its moment can be believed: which one is meant is asked where a clock was ahead."""
+    newest, past = copies[0], [one for one in copies if one.made_at <= clock.now() + SLACK]
+    if newest in past:
+        return newest
+    lines = "\n".join(
+        f"  grainbook restore {_typed(one.file)}   ({clock.day_and_time(one.made_at)})" for one in (newest, *past[:1])
+    )
+    raise Trouble(
+        f"The newest copy is dated {clock.day_and_time(newest.made_at)}, which is still to come: a clock was wrong when "
+        "it was made, or this computer's is now. Nothing was changed. Set the clock right, or type which one you mean:\n"
+        f"{lines}"
+    )
 
 
 @contextmanager

@@ -100,7 +100,11 @@ class Elsewhere:
     encrypted: bool
     readable: int
     """Copies there that anybody can read, though the newest are encrypted."""
+    key_file: str
+    """What the file with the key is called, and what stands in it; "" where it is not known here."""
     closed_key: str
+    of_another: datetime | None
+    """When a copy was made there that is dated later than the last one of this computer, and is not of it."""
 
     @property
     def days_old(self) -> int:
@@ -111,7 +115,7 @@ class Elsewhere:
     def urgent(self) -> bool:
         """Whether copies fail, or something saved is in one place alone for longer than a day."""
         old = self.last_at is None or self.days_old > 1
-        return bool(self.trouble) or (old and self.unsaved != 0)
+        return bool(self.trouble or self.of_another) or (old and self.unsaved != 0)
 
     @property
     def words(self) -> str:
@@ -129,4 +133,10 @@ class Elsewhere:
         if self.last_at is not None and self.unsaved is not None:
             saves = f"{self.unsaved} {'save' if self.unsaved == 1 else 'saves'}"
             said.append(f"{saves} since then: not in it." if self.unsaved else "All that was saved is in it.")
+        if self.of_another:
+            said.append(
+                f"A copy of {clock.day_and_time(self.of_another)} lies there that this computer did not make: another "
+                "one works in the same book, or a clock was wrong. Work on one computer only, or what is saved on the "
+                "other is in another book."
+            )
         return " ".join(said)

@@ -48,7 +48,8 @@ class ElsewhereThread:
         self._rests: tuple[datetime, datetime] | None = None
         self._sessions: tuple[int, ...] | None = None
         self._busy_since: float | None = None
-        self._asked, self._looks, self._readable = False, 0, 0
+        self._asked, self._readable = False, 0
+        self._of_another: datetime | None = None
 
     # --- Life ---------------------------------------------------------------------------------------------
 
@@ -102,7 +103,9 @@ class ElsewhereThread:
             trouble=trouble,
             encrypted=bool(key),
             readable=self._readable if key else 0,
+            key_file=elsewhere.key_file(Path(), encryption.name_of(key)).name if key else "",
             closed_key=known.keys.get(encryption.name_of(key), "") if key else "",
+            of_another=self._of_another,
         )
 
     # --- Choosing -----------------------------------------------------------------------------------------
@@ -167,13 +170,12 @@ class ElsewhereThread:
         finally:
             self._busy_since = None
             with self._looked:
-                self._looks += 1
                 self._asked = self._asked and not asked
                 self._looked.notify_all()
 
     def _look_there(self, reading: Reading, asked: bool) -> None:
         if not reading.folder:
-            self._failed = self._away_since = self._there_at = None
+            self._failed = self._away_since = self._there_at = self._of_another = None
             return
         if not (reading.home / elsewhere.HOW_TO).is_file():
             self._away(reading)
@@ -184,12 +186,13 @@ class ElsewhereThread:
         found = elsewhere.copies_in(reading.home)
         self._readable = sum(not one.key for one in found)
         newest = found[0] if found else None
-        if appeared or (newest.file.name if newest else "") != self._known.file:
-            same = newest is not None and newest.file.name == self._known.file
-            if not same:  # another stick, or copies that another computer made
-                self._keep(self._known.with_newest(reading, newest, as_read=False))
-            self._keep(replace(self._known, home=str(reading.home), seen_at=self._there_at.isoformat()))
+        if self._known.file not in ([one.file.name for one in found] or [""]):  # another stick, or the note was lost
+            self._keep(self._known.with_newest(reading, newest, as_read=False))
             appeared = True
+        elif appeared:
+            self._keep(replace(self._known, home=str(reading.home), seen_at=self._there_at.isoformat()))
+        ahead = newest is not None and self._known.newest_at is not None and newest.made_at > self._known.newest_at
+        self._of_another = newest.made_at if newest and ahead else None
         changed_hands = self._sessions is not None and self._sessions != reading.open_sessions
         self._sessions = reading.open_sessions
         if asked or self._due(reading, at_once=appeared or changed_hands):

@@ -24,7 +24,7 @@ class ElsewhereIn(FormIn):
         "computer; its whole path, such as /media/you/STICK or E:\\. Left empty: no second place.",
     )
     form: Literal["Anybody who has the drive can read them", "Encrypted with a passphrase"] = FormField(
-        READABLE, title="The copies there"
+        title="The copies there"
     )
     passphrase: str = FormField(
         "",

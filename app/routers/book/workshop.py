@@ -9,6 +9,7 @@ from sqlmodel import Session
 from app.book.backup_thread import Standing
 from app.book.elsewhere_standing import Elsewhere
 from app.book.logs import InFile
+from app.errors import Refused
 from app.forms import Form
 from app.models import ChecklistEdition
 from app.models.base import FormIn
@@ -21,7 +22,7 @@ from app.services.book import audit_log, second_place, workshop
 from app.services.book.audit_log import History
 from app.services.cast import editions
 from app.services.stock import supplies
-from app.web import Book, Forms, Typed, elsewhere, render, submit, version_of
+from app.web import Book, Forms, Typed, device, elsewhere, render, submit, version_of
 
 router = late_router("/workshop")
 
@@ -92,6 +93,8 @@ def choose_elsewhere(request: Request, typed: Typed) -> Response:
     thread = request.app.state.elsewhere
 
     def act(session: Session, data: Any) -> str:
+        if device(request):
+            raise Refused("The second place is a folder of the computer that Grainbook runs on: choose it there.")
         house = workshop.get(session)
         folder, key = "", ""
         if data.folder:

@@ -98,6 +98,16 @@ def test_what_is_wrong_is_told_beside_its_field(
     assert house(client).elsewhere_folder == ""
 
 
+def test_a_paired_device_chooses_no_folder_of_the_computer(
+    client: TestClient, stick: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.routers.book.workshop.device", lambda _request: "Tablet")
+    answer = send(client, SETTINGS, {"folder": str(stick), "form": READABLE}, "place")
+    assert answer.status_code == 422
+    assert "choose it there" in answer.text
+    assert list(stick.iterdir()) == []
+
+
 def test_a_place_is_given_up_by_an_empty_field(client: TestClient, stick: Path) -> None:
     choose(client, {"folder": str(stick), "form": READABLE})
     saved(client, SETTINGS, {"folder": ""}, "place")
