@@ -18,7 +18,7 @@ import pytest
 
 from app import clock
 from app.__main__ import main
-from app.book import backups, bookfile, elsewhere, elsewhere_standing, elsewhere_thread, encryption
+from app.book import backups, bookfile, elsewhere, elsewhere_standing, elsewhere_thread, encryption, filestore
 from app.book.elsewhere import Reading
 from app.book.elsewhere_standing import Elsewhere
 from app.book.elsewhere_thread import ElsewhereThread
@@ -27,6 +27,7 @@ from app.errors import Asked, Refused, Trouble
 from tests import build
 from tests.moment import wall
 from tests.test_backups import everything
+from tests.test_filestore import OTHER, RAW, send
 
 NOON = wall("2026-11-25T12:00")
 PASSPHRASE = "kelp sandbar twine gannet"
@@ -672,6 +673,55 @@ def test_one_command_restores_the_newest_copy_of_a_second_place(
         save(fresh)
         again.look()
         assert len(copies_at(stick)) == 3  # and the new computer goes on in the same place
+
+
+@pytest.mark.promise("Files of loggers and pictures come along to the second place, each once", figure="2 forms")
+@pytest.mark.parametrize("passphrase", ["", PASSPHRASE], ids=["readable", "encrypted"])
+def test_files_come_along_once_each_and_back(
+    book: Path, stick: Path, fresh: Path, passphrase: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.commands._passphrase", lambda: passphrase)
+    with clock.turned_to(NOON) as turn:
+        assert send(book, RAW) == 1
+        thread = chosen(book, stick, passphrase)
+        thread.look()
+        (there,) = (file for file in stick.rglob("files/*/*"))
+        written = there.stat().st_mtime_ns
+        assert (RAW in there.read_bytes()) == (not passphrase)
+        turn(NOON + timedelta(minutes=10))
+        assert send(book, OTHER) == 2
+        thread.look()
+        assert standing(thread, book).trouble == ""
+        assert there.stat().st_mtime_ns == written  # not sent a second time
+        assert len(list(stick.rglob("files/*/*"))) == 2
+        expected = filestore.held(filestore.folder_of(book))
+        shutil.rmtree(book.parent)
+        assert main(["restore", str(stick), "--book", str(fresh)]) == 0
+    assert filestore.held(filestore.folder_of(fresh)) == expected
+    assert all(filestore.is_whole(filestore.folder_of(fresh), digest) for digest in expected)
+    assert filestore.missing(fresh) == []
+
+
+@pytest.mark.parametrize("passphrase", ["", PASSPHRASE], ids=["readable", "encrypted"])
+def test_a_file_that_is_altered_at_the_second_place_is_told_and_the_book_comes_back(
+    book: Path,
+    stick: Path,
+    fresh: Path,
+    passphrase: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr("app.commands._passphrase", lambda: passphrase)
+    send(book, RAW)
+    chosen(book, stick, passphrase).look()
+    (there,) = (file for file in stick.rglob("files/*/*"))
+    content = bytearray(there.read_bytes())
+    content[len(content) // 2] ^= 1
+    there.chmod(0o600)
+    there.write_bytes(content)
+    assert main(["restore", str(stick), "--book", str(fresh)]) == 0
+    assert len(filestore.missing(fresh)) == 1
+    assert "1 file" in capsys.readouterr().out
 
 
 def test_a_pipe_gives_the_passphrase_and_a_wrong_one_changes_nothing(book: Path, stick: Path, fresh: Path) -> None:

@@ -3,13 +3,13 @@
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from app import clock
-from app.book import bookfile, elsewhere, encryption
+from app.book import bookfile, elsewhere, encryption, filestore
 from app.book.elsewhere import There
 from app.errors import Trouble
 from app.troubles import as_trouble
@@ -74,8 +74,9 @@ def _not_ahead(copies: list[There]) -> There:
         f"  grainbook restore {_typed(one.file)}   ({clock.day_and_time(one.made_at)})" for one in (newest, *past[:1])
     )
     raise Trouble(
-        f"The newest copy is dated {clock.day_and_time(newest.made_at)}, which is still to come: a clock was wrong when "
-        "it was made, or this computer's is now. Nothing was changed. Set the clock right, or type which one you mean:\n"
+        f"The newest copy is dated {clock.day_and_time(newest.made_at)}, which is still to come: a clock was wrong "
+        "when it was made, or this computer's is now. Nothing was changed. Set the clock right, or type which one you "
+        "mean:\n"
         f"{lines}"
     )
 
@@ -109,9 +110,24 @@ def readable(copy: There, book: Path, ask: Ask) -> Iterator[Path]:
         opened = scratch / copy.file.name.replace(f".{copy.key}", "").removesuffix(".age")
         with as_trouble():
             encryption.open_with(secret, copy.file, opened)
+            _open_files(copy, secret, opened)
         yield opened
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
+
+
+def _open_files(copy: There, secret: str, opened: Path) -> None:
+    """Open the files that a copy names, where a restore looks for them; what is missing is told when it is done."""
+    bookfile.hold_to_seal(opened)
+    with bookfile.opened(opened) as connection:
+        needed = filestore.needed(connection)
+    for digest in needed:
+        closed = elsewhere.file_there(copy.file.parent, digest, copy.key)
+        place = filestore.place(filestore.of_copies(opened.parent), digest)
+        if closed.is_file():
+            place.parent.mkdir(parents=True, exist_ok=True)
+            with suppress(Trouble):
+                encryption.open_with(secret, closed, place)
 
 
 def before(copy: There) -> There | None:

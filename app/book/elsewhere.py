@@ -4,9 +4,9 @@
 FOLDER/grainbook-1a2b3c4d/            one folder for each book, by a mark of the book's own
     HOW-TO-RESTORE.txt                what is to be typed on a new computer
     book-2026-11-26T042107Z.sqlite3   copies, kept by the same rule as those beside the book
-    files/ab/abcdef…                  the files that they name, each once
+    files/ab/abcdef…                  the files that they name, each once: pictures, logger files
     1a2b3c4d.key.txt                  if encrypted: the key, closed with the passphrase …
-    book-…Z.1a2b3c4d.sqlite3.age      … and the copies, closed with it; files/ab/abcdef….age likewise
+    book-…Z.1a2b3c4d.sqlite3.age      … and the copies closed with it, and files/ab/abcdef….1a2b3c4d.age
 ```
 
 The book's folder is made when the place is chosen, and never by itself: a drive that is not plugged in may leave an
@@ -25,7 +25,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from app import clock, system
-from app.book import backups, bookfile, encryption
+from app.book import backups, bookfile, encryption, filestore
 from app.book.encryption import Key
 from app.errors import Asked, Refused, Trouble
 from app.troubles import as_trouble, trouble_of
@@ -152,12 +152,12 @@ def examine(book: Path, folder: Path, *, same_disk: bool) -> None:
     if not folder.is_dir():
         raise Refused(f"{folder} is a file. Name the folder that holds it, or another.", field="folder")
     book, inside = book.resolve(), folder.resolve()
-    own = backups.folder_of(book)
-    if inside == own or own in inside.parents:
-        raise Refused(
-            f"This is inside {own}, which lies beside the book and dies with it. Name a folder on another drive.",
-            field="folder",
-        )
+    for own in (backups.folder_of(book), filestore.folder_of(book)):
+        if inside == own or own in inside.parents:
+            raise Refused(
+                f"This is inside {own}, which lies beside the book and dies with it. Name a folder on another drive.",
+                field="folder",
+            )
     probe = folder / f".grainbook-{secrets.token_hex(4)}"
     try:
         probe.write_bytes(b"Grainbook looked whether it can write here.")
@@ -241,13 +241,14 @@ def copy_there(book: Path, reading: Reading, beat: Beat) -> There:
             )
     with scratch(book) as folder:
         proved = folder / "copy.sqlite3"
-        backups.copy(book, proved, alone=True)
+        backups.copy(book, proved)
         sent = proved
         if name:
             sent = folder / "copy.age"
             encryption.close(proved, sent, reading.key)
         with _told_of(home):
             _hold_room(home, sent.stat().st_size)
+            _carry_files(book, proved, home, reading.key, beat)
             target = _free_name(home, book.stem, name)
             _carry(sent, target, beat, whole=None if name else bookfile.inspect(proved))
             _let_go(home, target)
@@ -262,7 +263,7 @@ def scratch(book: Path) -> Iterator[Path]:
     folder = backups.folder_of(book) / f"{_SCRATCH}{secrets.token_hex(6)}"
     with as_trouble():
         backups.folder_of(book).mkdir(parents=True, exist_ok=True)
-        backups.hold_room(book, folder.parent)
+        backups.hold_room(book, folder.parent, filestore.folder_of(book))  # the files do not pass through here
         folder.mkdir()
     try:
         yield folder
@@ -302,6 +303,36 @@ def _carry(source: Path, target: Path, beat: Beat, whole: bookfile.Inspection | 
         system.swap_in(unfinished, target)
     finally:
         bookfile.remove(unfinished)
+
+
+def _carry_files(book: Path, proved: Path, home: Path, key: str, beat: Beat) -> None:
+    """Bring what the copy names, each file once; one that is missing beside the book is told there and not here."""
+    with bookfile.opened(proved) as connection:
+        needed = filestore.needed(connection)
+    for digest, size in needed.items():
+        beat()
+        target = file_there(home, digest, encryption.name_of(key) if key else "")
+        if target.exists() and (key or target.stat().st_size == size):
+            continue
+        source = next((one for one in filestore.around(book) if filestore.is_whole(one, digest)), None)
+        if source is None:
+            continue
+        sent = filestore.place(source, digest)
+        _hold_room(home, size)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if key:
+            closed = proved.with_name(digest)
+            encryption.close(sent, closed, key)
+            _carry(closed, target, beat)
+            closed.unlink()
+        else:
+            _carry(sent, target, beat)
+
+
+def file_there(home: Path, digest: str, key: str) -> Path:
+    """Where a file that copies name lies at the second place; closed with a key under a name of its own."""
+    place = filestore.place(filestore.of_copies(home), digest)
+    return place.with_name(f"{digest}.{key}.age") if key else place
 
 
 def _hold_room(home: Path, size: int) -> None:
