@@ -49,7 +49,7 @@ async def _trouble(request: Request, error: Exception) -> Response:
 def said(request: Request, trouble: Trouble) -> Response:
     """The page that says what stands in the way, with what was typed."""
     path = request.url.path
-    if request.state.device is None:  # a device that is not paired sees nothing of the book's pages
+    if getattr(request.state, "device", None) is None:  # who is not let in yet sees nothing of the book's pages
         return PlainTextResponse(trouble.message, status_code=trouble.status)
     if path == "/timers" or path.startswith("/api/"):
         return JSONResponse({"detail": trouble.message}, status_code=trouble.status)

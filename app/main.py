@@ -93,8 +93,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.add_exception_handler(HTTPException, _http_error)
     app.add_exception_handler(RequestValidationError, _address_error)
     faults.install(app)
-    app.add_middleware(unread.Unread, engine=engine)
     app.add_middleware(middleware.Gate, engine=engine, door=app.state.door, lan=app.state.lan)
+    app.add_middleware(unread.Unread, engine=engine)
     return app
 
 

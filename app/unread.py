@@ -8,7 +8,7 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app import faults, logbook, web
-from app.access.middleware import LOOKS
+from app.access.middleware import HEADERS, LOOKS
 from app.book import left_out
 from app.errors import Trouble
 from app.stored_shapes import shapes
@@ -49,15 +49,19 @@ class Unread:
                 await self.app(scope, receive, send)
                 return
             answer = faults.said(request, Trouble(NOT_SAVED, status=409))
+            answer.headers.update({**HEADERS, "Cache-Control": "no-store"})
             await answer(scope, receive, send)
 
 
 def later(engine: Engine) -> threading.Timer:
-    """Look through the book once it is open: what no page stumbles over is told too."""
+    """Look through the book once it is open: what no page stumbles over is told too.
+
+    By SQL alone, which leaves the program free for pages; whether stored figures have their shape their pages find out.
+    """
 
     def look() -> None:
         try:
-            left_out.of(engine).look(shapes())
+            left_out.of(engine).look({})
         except Exception as error:  # what stands in the way is told where it stands in somebody's way
             logbook.fault("looking through the values of the book", error)
 

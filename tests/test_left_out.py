@@ -12,6 +12,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 from sqlmodel import select
 
+from app import unread
 from app.book import bookfile, chain, left_out
 from app.db import open_engine, reading, writing
 from app.main import create_app
@@ -243,6 +244,16 @@ def test_the_start_comes_up_with_junk_in_every_row(opened: Open, one: Junk) -> N
     left_out.of(engine_of(client)).look(shapes())
     assert failing(client, pages) == []
     assert BANNER in client.get("/").text
+
+
+def test_what_no_page_stumbles_over_is_found_once_the_book_is_open(
+    opened: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = opened(Junk("own_distance", "single_m", "text in a number", "abc"), NO_DATE)
+    monkeypatch.setattr(unread, "AFTER_S", 0.0)
+    assert BANNER not in client.get("/help").text
+    unread.later(engine_of(client)).join()
+    assert "“not a date” stands there" in client.get("/help").text
 
 
 # --- Every page ------------------------------------------------------------------------------------------

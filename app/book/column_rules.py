@@ -235,8 +235,8 @@ def _stored(column: Column[Any], shape: Shape | None) -> Rule:
             return "stored figures of the shape that Grainbook writes"
         return None
 
-    # Without a reader SQL can tell: what is not plain, or a number beyond all numbers, is left to Python.
-    plain = f"{_PLAIN_TEXT} AND json_valid({{c}}) AND {{c}} NOT GLOB '*[0-9][eE]*[0-9][0-9][0-9]*'"
+    # Without a reader SQL can tell: what is not plain, or may be a number beyond all numbers, is left to Python.
+    plain = f"{_PLAIN_TEXT} AND json_valid({{c}}) AND {{c}} NOT GLOB '*[0-9][eE]*'"
     return Rule("0" if shape is not None else plain, refuse)
 
 
