@@ -267,7 +267,10 @@ def throw_away(book: Path, raw: bytes) -> None:
     engine.dispose()
 
 
-@pytest.mark.parametrize("other", ["a copy that cannot be read", "a copy of one's own", "the book that was replaced"])
+OTHERS = ("a copy that cannot be read", "a copy of one's own", "a log without its book", "the book that was replaced")
+
+
+@pytest.mark.parametrize("other", OTHERS)
 def test_nothing_is_let_go_that_anything_may_need(book: Path, store: Path, other: str) -> None:
     send(book, OTHER)
     folder = backups.folder_of(book)
@@ -276,6 +279,8 @@ def test_nothing_is_let_go_that_anything_may_need(book: Path, store: Path, other
         case "a copy that cannot be read":
             for place in (folder, book.parent):
                 (place / "book-spoiled.sqlite3").write_bytes(b"no book" * 100)
+        case "a log without its book":
+            book.with_name("book-replaced-2026-11-25T120000Z.sqlite3-log").write_bytes(b"saved")
         case "a copy of one's own":
             backups.copy(book, folder / "book-my-own.sqlite3")
             backups.copy(book, book.with_name("spring.db"))

@@ -240,9 +240,14 @@ def needed(connection: sqlite3.Connection) -> dict[str, int]:
 
 
 def needed_by_all_in(folder: Path) -> dict[str, int] | None:
-    """What is named by any book in a folder, whatever the file is called; nothing where one cannot be read."""
+    """What is named by any book in a folder, whatever the file is called; nothing where one cannot be read.
+
+    Nor where a log lies without its book: what was saved to it nobody can read.
+    """
     found: dict[str, int] = {}
     for file in sorted(folder.iterdir()):
+        if file.name.endswith("-log") or (file.name.endswith("-wal") and not _has_book(file)):
+            return None
         try:
             if file.is_file():
                 with bookfile.opened(file) as connection:
@@ -252,6 +257,10 @@ def needed_by_all_in(folder: Path) -> dict[str, int] | None:
             if not other or file.suffix == ".sqlite3":
                 return None
     return found
+
+
+def _has_book(log: Path) -> bool:
+    return log.with_name(log.name.removesuffix("-wal")).exists()
 
 
 def clear(book: Path) -> int:
