@@ -185,6 +185,8 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
             f"Later on, “grainbook address{' --demo' if settings.demo else ''}” prints a fresh one. Stop with Ctrl+C.",
             flush=True,
         )
+        for notice in app.state.notices.unread():
+            print(f"{notice.title}. {notice.words}", flush=True)
         if settings.lan:
             print(lan.opened(app.state.lan, settings.lan, port), flush=True)
         # What a proxy says of a client is never believed, whatever the environment asks for.

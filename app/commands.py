@@ -64,16 +64,19 @@ def restore(book: Path, file: Path) -> str:
 
 
 def _restore(book: Path, file: Path, named: Path | None = None) -> str:
+    from app.book import missing
     from app.db import migrate as bring_up
 
     with Instance(book) as instance:
         replaced = backups.restore(file, book)
+        missing.begin(book)  # a mark of the book that was replaced would call its last saves lost
         bring_up(book)
         instance.follow()
         said = _put_right(book)
+    lacks = missing.lacking(replaced, book) if replaced else ""
     kept = f"{_kept(replaced)} is kept as {replaced}." if replaced else "There was no book in its place."
     lost = _without(len(filestore.missing(book)))
-    return " ".join(filter(None, [f"The book is now the one of {named or file}.", kept, lost, said]))
+    return " ".join(filter(None, [f"The book is now the one of {named or file}.", kept, lacks, lost, said]))
 
 
 def _passphrase() -> str:
@@ -110,10 +113,12 @@ def check(book: Path) -> int:
 
 def join(book: Path, file: Path) -> str:
     """Bring a book that was moved while it was open and the log it left behind together, in the book's place."""
+    from app.book import missing
     from app.db import migrate as bring_up
 
     with Instance(book) as instance:
         kept = logs.join(file, book)
+        missing.begin(book)
         bring_up(book)
         instance.follow()
     return (
@@ -136,7 +141,7 @@ def export(book: Path, target: Path, replace: bool) -> str:
 def take_in(book: Path, file: Path) -> str:
     """Make the book of such a zip; only a new, empty book is replaced."""
     from app import first_run
-    from app.book import import_zip
+    from app.book import import_zip, missing
     from app.stored_shapes import shapes
 
     with Instance(book):
@@ -145,6 +150,7 @@ def take_in(book: Path, file: Path) -> str:
             replaced = import_zip.import_book(file, book, first_run.prepare, shapes())
         finally:
             logbook.end()
+        missing.begin(book)
         said = _put_right(book)
     kept = f" The empty book that it replaced is kept as {replaced}." if replaced else ""
     return f"The book {book} was made of {file}.{kept} {said}".rstrip()

@@ -11,7 +11,7 @@ from sqlalchemy.exc import DisconnectionError
 from sqlalchemy.orm import SessionTransaction
 from sqlmodel import Session, create_engine
 
-from app.book import bookfile, chain, left_out, logs
+from app.book import bookfile, chain, left_out, logs, mark, notices
 from app.book.watch import Watch
 from app.errors import Trouble
 from app.settings import resource
@@ -89,20 +89,35 @@ def reading(engine: Engine) -> Iterator[Session]:
 
 
 class Act(Session):
-    """A session that links what it changed into the record's chain right before its commit."""
+    """A session that links what it changed into the record's chain right before its commit, and marks it after."""
+
+    outside = 0
+    """Changes of another program that the transaction under way came upon."""
 
     def commit(self) -> None:
-        """Save all of it, with its links and digests, in the one transaction."""
+        """Save all of it, with its links and digests, in the one transaction; then tell the mark beside the book."""
         self.flush()
-        chain.extend(chain.plain(self.connection()))
+        connection = self.connection()
+        book, plain = Path(str(connection.engine.url.database)), chain.plain(connection)
+        outside, head = self.outside, chain.extend(plain)
+        if outside and head is None:
+            head = chain.head(plain)
+        synced = bool(plain.execute("PRAGMA synchronous").fetchone()[0])
         super().commit()
+        if head is not None:
+            mark.write(book, head, synced=synced)
+        if outside:
+            notices.tell_outside(book, outside)
 
 
 @event.listens_for(Act, "after_begin")
-def _take_in(_act: Act, transaction: SessionTransaction, connection: Connection) -> None:
+def _take_in(act: Act, transaction: SessionTransaction, connection: Connection) -> None:
     """What another program wrote since the last save is linked before this one begins, as that program's."""
     if not transaction.nested:
-        chain.extend(chain.plain(connection), outside=True)
+        plain = chain.plain(connection)
+        act.outside = chain.unlinked(plain)
+        if act.outside:
+            chain.extend(plain, outside=True)
 
 
 @contextmanager
@@ -127,7 +142,7 @@ def migrate(book: Path) -> None:
         The file is no book, is damaged, of a newer schema, held by another program, or a step failed.
     """
     from app import logbook
-    from app.book import backups, filestore, guards
+    from app.book import backups, filestore, guards, missing
 
     with as_trouble():
         book.parent.mkdir(parents=True, exist_ok=True)
@@ -149,6 +164,7 @@ def migrate(book: Path) -> None:
         if carries:  # a copy that travelled alone
             filestore.unload(book, filestore.folder_of(book))
         return
+    missing.look_through(book)
     bookfile.settle(book)
     kept = backups.keep_copy(book, label=f"before-{bookfile.schemas()[-1]}")
     unfinished = book.with_name(f"{book.name}.unfinished")
@@ -163,6 +179,7 @@ def migrate(book: Path) -> None:
         bookfile.settle(unfinished)
         bookfile.inspect(unfinished)
         bookfile.put_in_place(unfinished, book)
+        missing.begin(book)
     except Exception as error:
         logbook.fault("bringing the book to this version", error)
         if (trouble := trouble_of(error)) is not None:

@@ -12,6 +12,7 @@ import numpy as np
 from sqlmodel import Session, select
 
 from app import clock, demo_log, first_run, system
+from app.book import mark, missing
 from app.calc.motor.simulation import MotorRun, simulate
 from app.calc.propellant.recipe import theoretical_density
 from app.db import migrate, open_engine, writing
@@ -74,7 +75,9 @@ def fill(book: Path) -> None:
     with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
     engine.dispose()
+    mark.mark_of(unfinished).unlink(missing_ok=True)
     system.swap_in(unfinished, book)
+    missing.begin(book)
 
 
 @dataclass

@@ -17,9 +17,11 @@ from starlette.routing import Match
 from app import faults, first_run, units, unread, web
 from app.access import lan, middleware
 from app.access.door import Door
+from app.book import missing
 from app.book.backup_thread import BackupThread
 from app.book.checkpoints import Checkpoints
 from app.book.elsewhere_thread import ElsewhereThread
+from app.book.notices import Notices
 from app.book.watch import Watch
 from app.calc.base.notes import Note
 from app.db import migrate, open_engine, reading
@@ -50,6 +52,7 @@ def serving(settings: Settings) -> FastAPI:
 
 def create_app(settings: Settings) -> FastAPI:
     """The app on one book: the book is created or migrated, and filled with its first rows."""
+    missing.look(settings.book)
     migrate(settings.book)
     watch = Watch(settings.book)
     engine = open_engine(settings.book, watch)
@@ -85,6 +88,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.elsewhere = elsewhere
     app.state.door = Door(settings.book)
     app.state.checkpoints = checkpoints
+    app.state.notices = Notices(settings.book)
     app.state.lan = lan.of_settings(settings) if settings.lan else None
     app.mount("/static", StaticFiles(directory=resource("static")), name="static")
     for router in ROUTERS:

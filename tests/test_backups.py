@@ -361,6 +361,7 @@ def test_restore_refuses_what_is_no_whole_book_of_its_own(
     assert {p.name for p in tmp_path.iterdir()} <= {
         "book.sqlite3",
         "copy.sqlite3",
+        "book.sqlite3.mark",
         "book.sqlite3-wal",
         "book.sqlite3-shm",
     }

@@ -120,7 +120,7 @@ MAY_USE = {
         "uploads",
     }
     | {"downloads", "pictures", "access", "book.backup_thread.Standing", "point_charts"}
-    | {"book.elsewhere_standing.Elsewhere", "book.logs.InFile"},
+    | {"book.elsewhere_standing.Elsewhere", "book.logs.InFile", "book.notices.Notice"},
     "book": EVERYWHERE
     | {"book", "models", "units", "tables", "db", "settings", "system", "downloads"}
     | {"troubles", "logbook"},

@@ -118,6 +118,11 @@ def recorded(connection: sqlite3.Connection) -> list[str]:
     return [table for table in bookfile.table_names(connection) if table not in left_out]
 
 
+def has_chain(connection: sqlite3.Connection) -> bool:
+    """Whether a book's schema knows the chain."""
+    return {LINKS, DIGESTS} <= set(bookfile.table_names(connection))
+
+
 # --- Making it -------------------------------------------------------------------------------------------
 
 

@@ -6,14 +6,15 @@ knows nothing of the others, and where the file cannot be read as far as that, t
 
 import json
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from app.book import bookfile, chain, file_check
+from app.book import bookfile, chain, file_check, mark
 from app.book import rows as row_rules
 from app.book.guards import GUARDS
+from app.book.mark import Mark
 from app.book.values import NotText
 from app.errors import Trouble
 from app.troubles import as_trouble
@@ -39,6 +40,8 @@ class Look:
     book: Path
     connection: sqlite3.Connection
     schema: str
+    mark: Mark | None
+    """What was told as saved before this moment."""
     tell: Tell
     """Says how far a long question has come."""
     shapes: row_rules.Shapes
@@ -53,8 +56,14 @@ class Look:
 Ask = Callable[[Look], Iterator[Finding]]
 
 
-def check(book: Path, tell: Tell = lambda _words: None, shapes: row_rules.Shapes | None = None) -> list[Finding]:
-    """Ask everything of a book, or of a copy of one, also while it is open; what was found, in the order asked.
+def _silent(_words: str) -> None:
+    """Says nothing."""
+
+
+def check(
+    book: Path, tell: Tell = _silent, shapes: row_rules.Shapes | None = None, questions: Sequence[tuple[str, Ask]] = ()
+) -> list[Finding]:
+    """Ask everything of a book, or of a copy, also while it is open; or only some questions. What was found, in order.
 
     Raises
     ------
@@ -64,10 +73,11 @@ def check(book: Path, tell: Tell = lambda _words: None, shapes: row_rules.Shapes
     if not book.is_file():
         raise Trouble(f"There is no file {book}. Nothing was done. Look at the name you typed.", kind="missing")
     try:
+        told = mark.read(book)  # before the moment that is looked at, which then has at least what it tells of
         with as_trouble(), bookfile.opened(book) as connection:
             connection.execute("BEGIN")  # every question is about one moment, whoever writes meanwhile
-            look = Look(book, connection, bookfile.schema_of(connection, book), tell, shapes or {})
-            return [finding for words, ask in QUESTIONS for finding in _asked(look, words, ask)]
+            look = Look(book, connection, bookfile.schema_of(connection, book), told, tell, shapes or {})
+            return [finding for words, ask in questions or QUESTIONS for finding in _asked(look, words, ask)]
     except Trouble as trouble:
         if trouble.kind != "damaged":
             raise
@@ -122,7 +132,7 @@ def guards(look: Look) -> Iterator[Finding]:
 
 def links(look: Look) -> Iterator[Finding]:
     """The whole chain of the record: the first link that does not fit, and what other programs wrote."""
-    if not has_chain(look.connection):
+    if not chain.has_chain(look.connection):
         yield Finding("The record of changes has no chain yet: the next start of this Grainbook makes it.", fault=False)
         return
     found = list(chain.misfits(look.connection))
@@ -137,7 +147,7 @@ def links(look: Look) -> Iterator[Finding]:
 
 def rows(look: Look) -> Iterator[Finding]:
     """Every recorded row against the digest of how its last act left it."""
-    if not has_chain(look.connection):
+    if not chain.has_chain(look.connection):
         return
     tables = chain.recorded(look.connection)
     for number, table in enumerate(tables, start=1):
@@ -157,24 +167,32 @@ def files(look: Look) -> Iterator[Finding]:
     yield from map(Finding, file_check.faults(look.connection, look.book))
 
 
+def last_save(look: Look) -> Iterator[Finding]:
+    """The mark beside the book: whether every save that was told as done is in it."""
+    if look.mark is None:
+        if mark.mark_of(look.book).exists():
+            yield Finding("The mark beside the book cannot be read; the next start begins a new one.")
+        else:
+            yield Finding("There is no mark of the last save beside this file, as beside any copy.", fault=False)
+    elif found := mark.lost(look.connection, look.mark):
+        yield Finding(f"{found.title}. {found.words(look.book.with_name(f'{look.book.name}-wal'))}")
+
+
+OF_THE_RECORD: list[tuple[str, Ask]] = [("The chain of the record", links), ("Each row against its digest", rows)]
+
 QUESTIONS: list[tuple[str, Ask]] = [
     ("The file and its pages", whole),
     ("What points to what", references),
     ("Each value against what may stand there", values),
     ("The guards", guards),
-    ("The chain of the record", links),
-    ("Each row against its digest", rows),
+    *OF_THE_RECORD,
     ("The files of loggers and pictures", files),
+    ("The mark of the last save", last_save),
 ]
 """What is asked, in this order."""
 
 
 # --- Words -----------------------------------------------------------------------------------------------
-
-
-def has_chain(connection: sqlite3.Connection) -> bool:
-    """Whether a book's schema knows the chain."""
-    return {chain.LINKS, chain.DIGESTS} <= set(bookfile.table_names(connection))
 
 
 def misfit_words(misfit: chain.Misfit) -> str:

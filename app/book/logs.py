@@ -146,9 +146,9 @@ def pair(book: Path, *, thorough: bool = True) -> Pair:
 
 def _linked(connection: sqlite3.Connection, newest: int) -> bool:
     """Whether so many of the newest changes are links of the one chain that every save goes on with."""
-    from app.book import chain, check  # they know the whole schema, which a start that finds no log does without
+    from app.book import chain  # it knows the whole schema, which a start that finds no log does without
 
-    return not check.has_chain(connection) or not any(chain.misfits(connection, newest))
+    return not chain.has_chain(connection) or not any(chain.misfits(connection, newest))
 
 
 def _reading(connection: sqlite3.Connection, book: Path, thorough: bool) -> Reading:

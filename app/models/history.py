@@ -4,8 +4,8 @@ from datetime import datetime
 from functools import cache
 from typing import Literal, TypeVar, cast
 
+from pydantic import AwareDatetime, create_model
 from pydantic import Field as FormField
-from pydantic import create_model
 from sqlalchemy import CheckConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
@@ -100,6 +100,12 @@ class AtBenchIn(FormIn):
     """The form that tells a device who is at the bench."""
 
     at_bench: str = FormField("", max_length=80, title="Who is at the bench, on this device")
+
+
+class ToldIn(FormIn):
+    """The form that says that what was told of the book was read: all of it up to a moment."""
+
+    until: AwareDatetime = FormField(title="Read up to")
 
 
 class ChangesIn(FormIn):

@@ -1,20 +1,25 @@
 """The day's page, and the timers that every bench page counts down."""
 
+from datetime import datetime
 from typing import Any
 
 from fastapi import Request
 from fastapi.responses import Response
+from sqlmodel import Session
 
 from app import clock
 from app.book.backup_thread import Standing
 from app.book.elsewhere_standing import Elsewhere
+from app.book.notices import Notice
+from app.forms import Form
+from app.models.history import ToldIn
 from app.page import Page
 from app.routing import late_router
 from app.services.cast import casting, pan
 from app.services.cast.casting import Coming
 from app.services.today import today
 from app.services.today.today import Day
-from app.web import Book, elsewhere, render
+from app.web import Book, Forms, Typed, elsewhere, render, submit
 
 router = late_router()
 
@@ -25,6 +30,9 @@ class TodayPage(Page, template="today/index.html", section="today"):
     day: Day
     mark: str
     coming: list[Coming]
+    notices: list[Notice]
+    """What is to be told of the book until it was read: what is missing, what was altered."""
+    notice_form: Form
     copies: Standing
     elsewhere: Elsewhere | None
     alarms: dict[str, str]
@@ -34,9 +42,32 @@ class TodayPage(Page, template="today/index.html", section="today"):
 @router.get("/")
 def show(request: Request, session: Book) -> Response:
     """What runs, what is due, what is planned and what is short."""
+    return _page(request, session)
+
+
+@router.post("/notices")
+def read(request: Request, typed: Typed) -> Response:
+    """Take down what was told of the book, as far as it was read."""
+    told: list[datetime] = []
+
+    def act(_session: Session, data: ToldIn) -> str:
+        told.append(data.until)
+        return "/"
+
+    response = submit(
+        request, typed, ToldIn, act=act, page=lambda s, form: _page(request, s, form), notice="It is not told again."
+    )
+    for until in told:
+        request.app.state.notices.read(until)
+    return response
+
+
+def _page(request: Request, session: Session, failed: Form | None = None) -> Response:
     day = today.day(session)
     page = TodayPage(
         day=day,
+        notices=request.app.state.notices.unread(),
+        notice_form=Forms(request, session, failed).get("form", ToldIn, "/notices"),
         mark=casting.mark(day.running),
         coming=casting.coming(day.running),
         copies=request.app.state.backup_thread.standing(),
