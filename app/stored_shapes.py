@@ -21,6 +21,7 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
 
     texts: TypeAdapter[Any] = TypeAdapter(dict[str, str])
     lines: TypeAdapter[Any] = TypeAdapter(list[tuple[str, str]])
+    fields: TypeAdapter[Any] = TypeAdapter(dict[str, list[str]])
     state: TypeAdapter[Any] = TypeAdapter(BlendState)
     inputs: Any = Inputs
     bare = inputs.model_construct()  # they stand in a column of their own
@@ -38,4 +39,5 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
         ("prediction", "inputs_json"): Inputs.model_validate_json,
         ("prediction", "result_json"): figures,
         ("draft", "values_json"): lines.validate_json,
+        ("once_token", "sent_json"): fields.validate_json,
     }

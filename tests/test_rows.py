@@ -67,6 +67,11 @@ def test_what_this_grainbook_writes_passes(demo_book: Path) -> None:
         assert list(rows.faults(connection, shapes())) == []
 
 
+def test_every_column_of_stored_figures_has_a_reader() -> None:
+    columns = {(table.name, c.name) for table in SQLModel.metadata.sorted_tables for c in table.columns}
+    assert {pair for pair in columns if pair[1].endswith("_json")} == set(shapes())
+
+
 # --- What is not is named --------------------------------------------------------------------------------
 
 
