@@ -68,8 +68,8 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> Any:
         to_thread.current_default_thread_limiter().total_tokens = WORKERS
-        checkpoints.start()
         if settings.copies:
+            checkpoints.start()
             backups.start()
             elsewhere.start()
             later = unread.later(engine)
@@ -78,7 +78,7 @@ def create_app(settings: Settings) -> FastAPI:
             later.cancel()
             elsewhere.stop()
             backups.stop()
-        checkpoints.stop()
+            checkpoints.stop()
         engine.dispose()
 
     app = FastAPI(title="Grainbook", openapi_url=None, docs_url=None, redoc_url=None, lifespan=lifespan)

@@ -24,7 +24,9 @@ class Settings:
     host: str = "127.0.0.1"
     port: int = 8765
     copies: bool = False
-    """Whether the book is copied while it is open; the command line says so, a test of one page does without."""
+    """Whether the book is copied, and its log moved into it, while it is open; the command line says so, a test of one
+    page does without.
+    """
     lan: str | None = None
     """The address to answer the network at, `0.0.0.0` for all of this machine's; None: this machine alone."""
     plain: bool = False

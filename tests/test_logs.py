@@ -137,7 +137,9 @@ def app(book: Path) -> Iterator[FastAPI]:
 @pytest.fixture
 def person(app: FastAPI) -> Iterator[TestClient]:
     with browser_of(app, follow_redirects=False) as client:
+        app.state.checkpoints.start()
         yield client
+        app.state.checkpoints.stop()
 
 
 def save(person: TestClient, mark: str) -> tuple[int, str]:
@@ -192,9 +194,11 @@ def test_a_log_that_cannot_be_moved_in_fails_no_save_and_is_told_once(
     app = create_app(Settings(book=book))
     logbook.begin(book)
     with browser_of(app, follow_redirects=False) as person:
+        app.state.checkpoints.start()
         assert save(person, "one")[0] == 303
         time.sleep(0.2)
         assert save(person, "two")[0] == 303
+        app.state.checkpoints.stop()
     logbook.end()
     written = logbook.log_of(book).read_text()
     assert written.count("moving the log into the book") == 1

@@ -46,6 +46,7 @@ def _serve(book: Path, number: int) -> None:
     listener = _listen("127.0.0.1", FIRST_PORT + 20 * ((os.getppid() + number) % 900))
     print(f"{listener.getsockname()[1]} {os.getpid()}", flush=True)
     app = create_app(Settings(book=book))
+    app.state.checkpoints.start()
     uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[listener])
 
 
