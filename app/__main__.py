@@ -169,10 +169,8 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
         listeners = [stack.enter_context(listener) for listener in _listeners(settings, search)]
         _look_at(settings)
         with _standing():
-            import uvicorn
-
-            from app.access.doorway import Server
             from app.main import serving
+            from app.serving import server as server_of
         app = serving(settings)
         instance.follow()
         port = listeners[0].getsockname()[1]
@@ -189,10 +187,8 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
             print(f"{notice.title}. {notice.words}", flush=True)
         if settings.lan:
             print(lan.opened(app.state.lan, settings.lan, port), flush=True)
-        # What a proxy says of a client is never believed, whatever the environment asks for.
-        config = uvicorn.Config(app, log_level="warning", access_log=False, proxy_headers=False)
         encrypted = settings.lan is not None and not settings.plain
-        server = Server(config, (listeners.pop(), app.state.lan.authority.context()) if encrypted else None)
+        server = server_of(app, (listeners.pop(), app.state.lan.authority.context()) if encrypted else None)
         if open_browser:
             threading.Thread(target=_show_when_up, args=(server, door.address(address)), daemon=True).start()
         logbook.note("The book was opened.")

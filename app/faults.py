@@ -9,6 +9,7 @@ import sqlite3
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from sqlalchemy.exc import DBAPIError
+from starlette.requests import ClientDisconnect
 
 from app import logbook, web
 from app.access import middleware
@@ -35,6 +36,7 @@ def install(app: FastAPI) -> None:
     """Let these answers stand for what no page and no service has caught."""
     for kind in (Trouble, DBAPIError, sqlite3.Error, OSError):
         app.add_exception_handler(kind, _trouble)
+    app.add_exception_handler(ClientDisconnect, _gone)
     app.add_exception_handler(Exception, _own_fault)
 
 
@@ -59,6 +61,11 @@ def said(request: Request, trouble: Trouble) -> Response:
     typed = [(name, words_of(name), text, name in _HIDDEN) for name, text in texts]
     page = TroublePage(message=trouble.message, typed=typed, files=len(texts) < len(sent))
     return web.whole_region(request, web.bare(request, page, trouble.status))
+
+
+def _gone(_request: Request, _error: Exception) -> Response:
+    """Whoever sent this went away before it had come whole: nobody reads the answer, and nothing failed."""
+    return Response(status_code=400)
 
 
 def _own_fault(request: Request, error: Exception) -> Response:

@@ -6,6 +6,7 @@ addresses may hold typed values, and paths may hold names.
 
 import logging
 import traceback
+from contextlib import suppress
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
@@ -17,6 +18,13 @@ BYTES, FILES = 250_000, 3
 _log = logging.getLogger("grainbook")
 
 
+class _Handler(RotatingFileHandler):
+    """A log that goes without its lines where the disk takes none: the terminal is not the place for them."""
+
+    def handleError(self, record: logging.LogRecord) -> None:  # noqa: N802 - logging's own name
+        """Say nothing."""
+
+
 def log_of(book: Path) -> Path:
     """Where a book's log is: beside it."""
     return book.with_suffix(".log")
@@ -26,7 +34,7 @@ def begin(book: Path) -> None:
     """Write to the book's log from now on; where that cannot be, go without."""
     end()
     try:
-        handler = RotatingFileHandler(log_of(book), maxBytes=BYTES, backupCount=FILES - 1, encoding="utf-8")
+        handler = _Handler(log_of(book), maxBytes=BYTES, backupCount=FILES - 1, encoding="utf-8")
     except OSError:
         return
     handler.setFormatter(logging.Formatter("%(asctime)s %(levelname)s %(message)s"))
@@ -39,7 +47,8 @@ def end() -> None:
     """Close the log."""
     for handler in list(_log.handlers):
         _log.removeHandler(handler)
-        handler.close()
+        with suppress(OSError):  # what could not be written before cannot be now
+            handler.close()
 
 
 def note(words: str) -> None:
