@@ -10,6 +10,7 @@ import pytest
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
+from sqlalchemy import Engine
 from starlette.types import Scope
 
 from app.__main__ import _listen
@@ -17,9 +18,11 @@ from app.access import lan, middleware
 from app.access.door import Door
 from app.access.doorway import Server
 from app.access.pairing import Desk
+from app.db import writing
 from app.main import create_app
 from app.settings import Settings
-from tests.behind import door_of, lan_of
+from tests import build
+from tests.behind import door_of, engine_of, lan_of
 from tests.browser import walk
 from tests.browser.test_every_page import AXE_RULES
 
@@ -35,6 +38,7 @@ class Open:
     tablet: str
     desk: Desk
     door: Door
+    engine: Engine
 
 
 @pytest.fixture
@@ -59,7 +63,9 @@ def site(tmp_path: Path, empty_book: Path, monkeypatch: pytest.MonkeyPatch) -> I
     thread.start()
     while not server.started:
         time.sleep(0.01)
-    yield Open(f"http://127.0.0.1:{port}", f"https://{TABLET_SIDE}:{port}", lan_of(app).desk, door_of(app))
+    yield Open(
+        f"http://127.0.0.1:{port}", f"https://{TABLET_SIDE}:{port}", lan_of(app).desk, door_of(app), engine_of(app)
+    )
     server.should_exit = True
     thread.join(timeout=5)
     server.force_exit = True
@@ -172,3 +178,24 @@ def test_putting_every_other_browser_out_keeps_this_one_in(browser: Browser, sit
     expect(here).to_have_title("Shelf · Grainbook")
     for page in (here, there):
         page.context.close()
+
+
+def test_a_browser_put_out_in_the_middle_keeps_what_was_typed(browser: Browser, site: Open) -> None:
+    """It is told beside the form, is let in in another tab, and the same press of the button saves it then."""
+    with writing(site.engine) as session:
+        code = build.cast(session).code
+        session.commit()
+    page = _laptop(browser, site)
+    page.goto(f"/cast/{code}")
+    note = page.locator("#notes textarea")
+    note.fill("Thick at the rim.")
+    site.door.change_key()
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.locator("#notes .refusal")).to_contain_text("This browser is not let in.")
+    expect(page.locator("#notes .refusal")).to_contain_text("What you typed is still here.")
+    expect(note).to_have_value("Thick at the rim.")
+    other = page.context.new_page()
+    other.goto(site.door.address(site.laptop))
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.locator("#notes li")).to_contain_text("Thick at the rim.")
+    page.context.close()
