@@ -180,7 +180,7 @@ def _serve(settings: Settings, instance: Instance, open_browser: bool, search: b
         print(
             f"Grainbook is open at {address}\nThe book: {settings.book}\n"
             f"To let one more browser in, once, within ten minutes: {door.address(address)}\n"
-            f"Later on, “grainbook address{' --demo' if settings.demo else ''}” prints a fresh one. Stop with Ctrl+C.",
+            f"Later on, “{typed('address', '', settings.book)}” prints a fresh one. Stop with Ctrl+C.",
             flush=True,
         )
         for notice in app.state.notices.unread():

@@ -25,7 +25,7 @@ from app.access import door
 from app.access.door import ENTER, TICKET_HOLDS, Door
 from app.book.instance import lock_of
 from app.main import create_app
-from app.settings import Settings
+from app.settings import Settings, book_path, typed
 from tests.behind import app_of, book_of, browser_of, door_of, engine_of
 from tests.browse import Page, saved, send
 from tests.entering import ONE_TIME, asked, entered
@@ -389,6 +389,14 @@ def test_another_account_is_kept_out_even_with_the_address_that_a_browser_is_sta
         if sys.platform == "linux":
             cookie = entered(one_time)  # the attempt did not use it up
             assert "Other" not in asked(f"{address}workshop/rods", cookie)[2]
+
+
+def test_the_command_that_is_printed_is_of_the_book_that_is_open(tmp_path: Path) -> None:
+    assert typed("address", "", book_path()) == "grainbook address"
+    assert typed("address", "", book_path(demo=True)) == "grainbook address --demo"
+    assert (
+        typed("address", "", tmp_path / "my book.sqlite3") == f'grainbook address --book "{tmp_path}/my book.sqlite3"'
+    )
 
 
 def test_a_connection_of_this_account_is_known_as_its_own(tmp_path: Path) -> None:
