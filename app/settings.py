@@ -50,7 +50,7 @@ def book_path(demo: bool = False) -> Path:
 
 
 def typed(command: str, file: Path | str, book: Path) -> str:
-    """A command, on a file if it takes one, as it is typed for a book that may stand elsewhere than in the data folder."""
+    """A command, on a file if it takes one, as it is typed for a book that may stand anywhere."""
     words = ["grainbook", command, *([_quoted(file)] if file else [])]
     if book == book_path(demo=True):
         words.append("--demo")

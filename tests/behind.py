@@ -2,7 +2,7 @@
 
 import shutil
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, overload
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
@@ -15,6 +15,7 @@ from app.book.backup_thread import BackupThread
 from app.settings import Settings
 
 Site = TestClient | FastAPI
+Kind = TypeVar("Kind", bound=TestClient)
 
 
 def app_of(site: Site) -> FastAPI:
@@ -65,6 +66,10 @@ def let_in(book: Path) -> dict[str, str]:
     return {door.cookie_name: door.cookie()}
 
 
+@overload
+def browser_of(app: FastAPI, **more: Any) -> TestClient: ...
+@overload
+def browser_of(app: FastAPI, kind: type[Kind], **more: Any) -> Kind: ...
 def browser_of(app: FastAPI, kind: type[TestClient] = TestClient, **more: Any) -> TestClient:
     """A browser without script on this computer, let in to the book of an app."""
     return kind(app, **{"base_url": "http://localhost", "cookies": let_in(book_of(app)), **more})

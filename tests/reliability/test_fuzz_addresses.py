@@ -85,7 +85,9 @@ def book(demo_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
 
 
 def _route(book: Book, path: str) -> LateRoute:
-    return next(r for r in book.app.routes if isinstance(r, LateRoute) and r.path == path and "GET" in r.methods)
+    return next(
+        r for r in book.app.routes if isinstance(r, LateRoute) and r.path == path and "GET" in (r.methods or ())
+    )
 
 
 def _asked(book: Book, path: str, addresses: list[str], monkeypatch: pytest.MonkeyPatch) -> list[str]:
