@@ -16,6 +16,9 @@ SLACK_S = 60.0
 _SIGNING_S = 2
 """A form is saved so soon after the list was signed in it [s]."""
 
+_NEWEST_SAVES = 20_000
+"""Among so many saves the signing of a list is looked for: more than a day holds."""
+
 _DAY_S = 86400.0
 
 WORDS = {
@@ -120,9 +123,10 @@ def _clock_moved(signed: str, now: str) -> str:
     An expired list would hold again if the clock were set back. Every form that is saved leaves its moment, in the
     order of saving, whatever the clock said.
     """
-    signing = f"u.spent_at BETWEEN {signed} AND {_later(signed, _SIGNING_S)}"
+    signing = f"""u.rowid > (SELECT max(rowid) FROM once_token) - {_NEWEST_SAVES}
+        AND u.spent_at BETWEEN {signed} AND {_later(signed, _SIGNING_S)}"""
     return f"""EXISTS (SELECT 1 FROM once_token t
-    WHERE t.rowid > (SELECT max(u.rowid) FROM once_token u WHERE {signing})
+    WHERE t.rowid > (SELECT u.rowid FROM once_token u WHERE {signing} ORDER BY u.rowid DESC LIMIT 1)
     AND (t.spent_at > {_later(now, SLACK_S)} OR t.spent_at < {_later(signed, -SLACK_S)}))"""
 
 
