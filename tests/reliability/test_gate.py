@@ -1,7 +1,6 @@
 """The checklist gate attacked: whatever is sent, edited, restored or done to the clock, nothing is cast without one."""
 
 import re
-import shutil
 import sqlite3
 import time
 from collections.abc import Callable, Iterator
@@ -16,6 +15,7 @@ from httpx2 import Response
 from sqlmodel import Session, select
 
 from app import clock
+from app.book import backups
 from app.db import writing
 from app.main import create_app
 from app.models import CastSession, Checklist, OnceToken, SessionOpening, WeighOut
@@ -419,8 +419,9 @@ def test_a_session_opened_by_an_edit_while_the_program_runs_takes_no_work(client
 
 def _copy(client: TestClient, folder: Path) -> Path:
     """A copy of the book's file, as a backup made now."""
-    engine_of(client).dispose()
-    return Path(shutil.copyfile(book_of(client), folder / "copy.sqlite3"))
+    book = folder / "copy.sqlite3"
+    backups.copy(book_of(client), book, sealed=False)
+    return book
 
 
 class started:  # noqa: N801

@@ -70,6 +70,13 @@ def weighed(client: TestClient) -> None:
         session.commit()
 
 
+def left(client: TestClient, folder: Path) -> Path:
+    """The book as it stands, as a file that no other program has open."""
+    book = folder / "here.sqlite3"
+    backups.copy(book_of(client), book, sealed=False)
+    return book
+
+
 def _post(client: TestClient, form_id: str, typed: dict[str, str]) -> tuple[int, str]:
     form = opened(client, CAST).forms[form_id]
     answer = client.post(form.action, data={**form.fields, **typed}, follow_redirects=False)
@@ -141,24 +148,22 @@ def test_a_session_opened_while_the_clock_stood_ahead_takes_nothing_new(client: 
     reopened(client)
 
 
-def test_it_is_closed_with_words_at_the_next_start(client: TestClient, turn: Turn) -> None:
+def test_it_is_closed_with_words_at_the_next_start(client: TestClient, tmp_path: Path, turn: Turn) -> None:
     turn(AHEAD)
     weighed(client)
     turn(MORNING)
-    engine_of(client).dispose()
-    with started(book_of(client)) as (again, _):
+    with started(left(client, tmp_path)) as (again, _):
         assert shut(again)
         assert "later than this machine's clock reads" in " ".join(opened(again, CAST).texts["main"].split())
         reopened(again)
 
 
-def test_a_melt_is_poured_and_finished_whatever_the_clock_does(client: TestClient, turn: Turn) -> None:
+def test_a_melt_is_poured_and_finished_whatever_the_clock_does(client: TestClient, tmp_path: Path, turn: Turn) -> None:
     turn(AHEAD)
     melted(client)
     turn(MORNING)
     assert (weigh(client)[0], "goes on" in opened(client, CAST).texts["main"]) == (422, True)
-    engine_of(client).dispose()
-    with started(book_of(client)) as (again, _):
+    with started(left(client, tmp_path)) as (again, _):
         goes_on(again)
 
 
@@ -332,11 +337,13 @@ FORGED: dict[str, tuple[str, ...]] = {
 
 
 @pytest.mark.parametrize("how", [how for how in FORGED if how != "at no time"])
-def test_an_open_session_whose_list_was_forged_is_shut_at_the_start(client: TestClient, how: str) -> None:
+def test_an_open_session_whose_list_was_forged_is_shut_at_the_start(
+    client: TestClient, tmp_path: Path, how: str
+) -> None:
     _forge(client)
-    engine_of(client).dispose()
-    _edited(book_of(client), *FORGED[how])
-    with started(book_of(client)) as (again, _):
+    book = left(client, tmp_path)
+    _edited(book, *FORGED[how])
+    with started(book) as (again, _):
         assert shut(again)
         assert "stood open in the file without a valid checklist" in again.get(CAST).text
         reopened(again)
@@ -383,14 +390,16 @@ def test_a_forged_zip_brings_in_no_open_session(client: TestClient, tmp_path: Pa
         assert shut(again)
 
 
-def test_a_closed_session_is_not_opened_by_an_edit_that_knows_all_columns(client: TestClient, turn: Turn) -> None:
+def test_a_closed_session_is_not_opened_by_an_edit_that_knows_all_columns(
+    client: TestClient, tmp_path: Path, turn: Turn
+) -> None:
     """The order of what was saved tells that it was closed after its last opening, whatever its rows say."""
     weighed(client)
     turn(MORNING + timedelta(minutes=5))
     close(client)
-    engine_of(client).dispose()
-    _edited(book_of(client), "UPDATE cast_session SET closed_at = NULL", "UPDATE batch SET state = 'casting'")
-    with started(book_of(client)) as (again, _):
+    book = left(client, tmp_path)
+    _edited(book, "UPDATE cast_session SET closed_at = NULL", "UPDATE batch SET state = 'casting'")
+    with started(book) as (again, _):
         assert shut(again)
 
 
@@ -434,9 +443,8 @@ def test_a_copy_of_the_same_day_makes_no_used_list_good_again(
     saved(client, PAGE, form_id="open")
     turn(MORNING + timedelta(minutes=5))
     close(client)
-    engine_of(client).dispose()
     turn(MORNING + timedelta(minutes=10))
-    with started(back(copy, book_of(client))) as (again, app):
+    with started(back(copy, left(client, tmp_path))) as (again, app):
         refused(again, knock(again, checklist), "was voided.*came back from a copy")
         with Session(engine_of(app)) as session:
             (row,) = session.exec(select(Checklist)).all()
@@ -455,8 +463,7 @@ def test_a_copy_of_the_same_day_opens_no_closed_session(
     backups.copy(book_of(client), copy)
     turn(MORNING + timedelta(minutes=5))
     close(client)
-    engine_of(client).dispose()
-    with started(back(copy, book_of(client))) as (again, _):
+    with started(back(copy, left(client, tmp_path))) as (again, _):
         assert shut(again)
         assert "came back from a copy" in " ".join(opened(again, CAST).texts["main"].split())
         reopened(again)
@@ -475,9 +482,8 @@ def test_a_restored_book_finishes_the_evening(client: TestClient, tmp_path: Path
         assert tick(client)[0] == 303
     copy = tmp_path / "copy.sqlite3"
     backups.copy(book_of(client), copy)
-    engine_of(client).dispose()
     turn(MORNING + timedelta(minutes=40))
-    with started(back(copy, book_of(client))) as (again, app):
+    with started(back(copy, left(client, tmp_path))) as (again, app):
         assert weigh(again)[0] == 422
         page = " ".join(opened(again, CAST).texts["main"].split())
         assert "Nothing new is weighed out or heated here." in page
