@@ -313,6 +313,9 @@ def test_a_store_is_brought_up_to_date_from_another_and_each_file_is_proved(tmp_
     assert filestore.bring_missing(source, target, {good: len(RAW)}) == set(), "its name and size are as they were"
     assert filestore.bring_missing(source, target, {good: len(RAW)}, proving=True) == set()
     assert filestore.get(target, good) == RAW
+    third = tmp_path / "c"
+    assert filestore.bring_missing(target, third, {good: 5}) == set(), "a row that tells another size loses no file"
+    assert everything(third) == {good: RAW}
 
 
 # --- Back again ----------------------------------------------------------------------------------
