@@ -40,6 +40,8 @@ def look(book: Path) -> None:
                 misfit = next(chain.misfits(connection, NEWEST), None)
         if found:
             _tell_lost(book, notices, found)
+            with bookfile.opened(book, write=True) as connection:
+                bookfile.bring_in(connection)  # what its checklists opened since is not in it
         if misfit and notices.tell(
             f"link {misfit.change_id}",
             "The record of changes was altered past Grainbook",
