@@ -151,9 +151,11 @@ def take_in(book: Path, file: Path) -> str:
         finally:
             logbook.end()
         missing.begin(book)
+        altered = missing.look_through(book, "The zip that the book was made of was altered")
         said = _put_right(book)
     kept = f" The empty book that it replaced is kept as {replaced}." if replaced else ""
-    return f"The book {book} was made of {file}.{kept} {said}".rstrip()
+    warned = f" This zip is not what was exported, or its book had been altered: {altered[0]}" if altered else ""
+    return f"The book {book} was made of {file}.{kept}{warned} {said}".rstrip()
 
 
 def _put_right(book: Path) -> str:

@@ -24,6 +24,7 @@ from sqlmodel import Session, SQLModel
 
 from app.__main__ import main
 from app.book import chain, check, record
+from app.book.notices import Notices
 from app.db import migrate, open_engine, upgrade, writing
 from app.models import Change
 from app.services.book import audit_reasons
@@ -368,3 +369,22 @@ def test_guards_put_on_anew_do_not_make_digests_anew(book: Path) -> None:
     _altered(book, "UPDATE supply SET mass_kg = 8 WHERE ingredient = 'dextrose'")
     upgrade(book)
     assert len(_faults(book)) == 1
+
+
+def test_a_zip_of_an_altered_book_is_told_as_it_comes_in(
+    book: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The zip's own checksums say nothing: whoever altered a value there writes them anew."""
+    for name, words in (("sound", ""), ("altered", "it is not as its last act left it.")):
+        if words:
+            _altered(book, "UPDATE supply SET mass_kg = 8 WHERE ingredient = 'dextrose'")
+        target, again = tmp_path / f"{name}.zip", tmp_path / f"{name}.sqlite3"
+        assert main(["export", str(target), "--book", str(book)]) == 0
+        capsys.readouterr()
+        assert main(["import", str(target), "--book", str(again)]) == 0
+        said = capsys.readouterr().out
+        assert ("This zip is not what was exported" in said) is bool(words)
+        assert words in said
+        assert [notice.title for notice in Notices(again).unread()] == (
+            ["The zip that the book was made of was altered"] if words else []
+        )

@@ -54,17 +54,16 @@ def look(book: Path) -> None:
         logbook.fault("looking for what is missing from the book", error)
 
 
-def look_through(book: Path) -> None:
-    """Hold every link and row to what it was, before a step of the schema makes the digests anew; it is told only."""
-    faults = [finding for finding in check.check(book, questions=check.OF_THE_RECORD) if finding.fault]
-    for number, finding in enumerate(faults):
-        Notices(book).tell(
-            f"before a step {number} {finding.words}",
-            "Found before the book was brought to this version",
-            finding.words,
-        )
-    if faults:
-        logbook.note(f"{len(faults)} faults of the record were found before the book was brought to this version.")
+def look_through(book: Path, title: str = "Found before the book was brought to this version") -> list[str]:
+    """Hold every link and row to what it was, and put up what does not fit under that title: of a book before a step
+    of the schema makes its digests anew, or of one that a zip became. What was found, in words.
+    """
+    found = [finding.words for finding in check.check(book, questions=check.OF_THE_RECORD) if finding.fault]
+    for number, words in enumerate(found):
+        Notices(book).tell(f"{title} {number} {words}", title, words)
+    if found:
+        logbook.note(f"{title}: {len(found)} places are not as they were written.")
+    return found
 
 
 def begin(book: Path) -> None:
