@@ -242,7 +242,10 @@ def _sent_again(
         version=spent.version_after(token, form),
         files=bool(sums),
     )
-    return whole_region(request, render(request, session, page, 409))
+    response = whole_region(request, render(request, session, page, 409))
+    if "hx-request" in request.headers:  # a link back to the page that was left would only move within this one
+        response.headers["HX-Push-Url"] = form.action
+    return response
 
 
 def submit_file(

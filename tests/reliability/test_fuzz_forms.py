@@ -326,8 +326,8 @@ def test_no_form_stores_anything_without_its_token_or_its_version(
             before = watch.execute("PRAGMA data_version").fetchone()
             answer = book.ask("POST", address, data=sent)
             changed: bool = watch.execute("PRAGMA data_version").fetchone() != before
-            assert changed or answer.status_code in ANSWERS, address
-            book.client.cookies.clear()
+            assert changed or answer.status_code in ANSWERS | {200}, address  # a copy is handed out, and nothing stored
+            book.client.cookies = httpx.Cookies(let_in(book.file))
             return changed
 
         for path in ROUTES:
