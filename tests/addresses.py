@@ -48,6 +48,9 @@ NO_PAGES = {
 `tests/browser/test_devices.py`.
 """
 
+OF_THE_NETWORK = {"/pair/authority.crt"}
+"""Of these, what is there only while the book is open to the network: `tests/test_tls.py`."""
+
 WITH_ROWS: dict[str, tuple[str, ...]] = {
     "/cast/{code}": ("/cast/{running}", "/cast/{past}"),
     "/cast/{code}/grains": ("/cast/{running}/grains", "/cast/{past}/grains"),

@@ -11,7 +11,6 @@ something was lost, and may be one save ahead of it after a kill. A disk that re
 
 import hashlib
 import json
-import os
 import sqlite3
 import threading
 from dataclasses import asdict, dataclass
@@ -73,9 +72,8 @@ def _put(file: Path, text: bytes, slot: int, synced: bool) -> None:
             written.write(bytes(2 * SLOT_BYTES))  # a full disk later finds its room taken
         written.seek(slot * SLOT_BYTES)
         written.write(text)
-        written.flush()
-        if synced:
-            os.fsync(written.fileno())
+    if synced:
+        system.flush(file)
     if new and synced:
         system.flush_folder(file.parent)
 

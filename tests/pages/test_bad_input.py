@@ -115,6 +115,8 @@ class Book:
         """Send a form; a refusal must leave the book as it was, and an answer must be no fault of the program's."""
         answer = self.client.post(address, data=data, follow_redirects=False)
         about = address, {name: str(text)[:60] for name, text in data.items()}
+        if "attachment" in answer.headers.get("content-disposition", ""):  # a copy is handed out, and nothing stored
+            return answer
         assert answer.status_code in (204, 303, 404, 409, 422), about
         assert "<b>x</b>" not in answer.text, about
         if answer.status_code == 303:
@@ -320,7 +322,7 @@ ODD = [
 ]
 
 
-@pytest.mark.parametrize("path", [path for path in _paths("GET") if "{" in path])
+@pytest.mark.parametrize("path", [path for path in _paths("GET") if "{" in path and "ticket" not in path])
 def test_an_address_that_names_nothing_is_not_found(book: Book, path: str) -> None:
     for part in ["99999999999999999999", "-1", "0", "%C2%B2", "%00", "%ED%A0%80", "x" * 3000, "%F0%9F%98%80"]:
         answer = book.client.get(re.sub(r"\{[^}]+\}", part, path))

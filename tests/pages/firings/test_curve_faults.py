@@ -147,6 +147,7 @@ def test_half_a_gigabyte_is_thrown_away_as_it_comes(client: TestClient, told: bo
         answer.append(message)
 
     head = [(b"host", b"localhost"), (b"content-type", b"multipart/form-data; boundary=x")]
+    head += [(b"cookie", "; ".join(f"{name}={text}" for name, text in client.cookies.items()).encode())]
     head += [(b"content-length", b"500000000")] if told else []
     scope = {
         "type": "http",

@@ -506,7 +506,7 @@ def test_every_service_that_a_fit_is_made_by_is_in_its_key() -> None:
     """Of what firing_fits imports, only these give a fit no number but what its key tells."""
     used = {one for one in calculation_key._imported(inspect.getsource(firing_fits)) if one.startswith("app.services.")}
     services = {one for one in used if one.count(".") == 3 and calculation_key._source(one)}  # modules, not their rooms
-    told = {"app.services.book.repository", "app.services.book.workshop"}
+    told = {"app.services.book.repository", "app.services.book.stored_files", "app.services.book.workshop"}
     assert len(services) >= 6
     assert services - told <= set(fit_records.CALCULATED_BY)
     assert all(calculation_key._source(one) for one in fit_records.CALCULATED_BY)
