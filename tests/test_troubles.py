@@ -187,6 +187,15 @@ def test_damage_found_in_a_request_says_what_to_do_and_keeps_what_was_typed(app:
     assert person.get("/timers").json() == {"detail": troubles.DAMAGED}
 
 
+def test_a_file_that_was_emptied_is_told_as_damaged(app: FastAPI, person: TestClient) -> None:
+    """To SQLite it is a database without tables."""
+    engine_of(app).dispose()
+    book_of(app).write_bytes(b"")
+    answer = person.get(PAGE)
+    assert answer.status_code == 503
+    assert troubles.DAMAGED.partition(".")[0].replace("'", "&#39;") in answer.text
+
+
 @pytest.mark.promise(
     "A file moved, deleted or replaced under the open book: said; nothing is written beside it",
     figure="moved, replaced",

@@ -223,7 +223,7 @@ def test_every_field_answers_nonsense_among_good_words(
     assert len(fields) > 400
     for (address, stands, name), junk in zip(fields[::each], cycle([*NEVER_A_NUMBER, *WORDS]), strict=False):
         answer = book.post(address, {**stands, name: junk})
-        if answer.status_code != 303 and name == "version":
+        if answer.status_code not in (200, 303) and name == "version":  # 200: a copy, which changes nothing
             assert answer.status_code in (404, 409, 422)
     assert book.contents() == book.dump
 

@@ -234,6 +234,7 @@ def _sent(draw: st.DrawFn, model: type[FormIn] | None, stands: list[Fields]) -> 
         for name in _names(model):
             if draw(st.integers(0, 5)):
                 fields[name] = draw(_fitting(model, name))
+        fields["once"] = draw(st.uuids()).hex
     for name in draw(st.lists(st.sampled_from(names), max_size=4 if wild else 2)):
         fits = model is not None and name in _names(model) and not wild
         fields[name] = draw(st.one_of(_fitting(model, name), _ODD)) if fits and model else draw(_ODD)
