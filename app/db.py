@@ -15,7 +15,7 @@ from app.book import bookfile, chain, left_out, logs, mark, notices
 from app.book.watch import Watch
 from app.errors import Trouble
 from app.settings import resource
-from app.troubles import as_trouble, trouble_of
+from app.troubles import DAMAGED, as_trouble, trouble_of
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -35,7 +35,9 @@ def open_engine(book: Path, watch: Watch | None = None) -> Engine:
 
     def connect() -> sqlite3.Connection:
         watch.hold_in_place()
-        # A file that is gone is told: SQLite would make an empty one in its place.
+        # A file that is gone or was emptied is told: SQLite would make an empty one in its place, or take it for one.
+        if made and book.exists() and book.stat().st_size == 0:
+            raise Trouble(DAMAGED, kind="damaged")
         mode = "rw" if made else "rwc"
         return sqlite3.connect(f"{uri}?mode={mode}", uri=True, timeout=BUSY_MS / 1000, check_same_thread=False)
 

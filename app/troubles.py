@@ -74,9 +74,7 @@ def trouble_of(error: BaseException) -> Trouble | None:
     found = None
     if isinstance(error, sqlite3.Error):
         code = getattr(error, "sqlite_errorcode", None)
-        told = str(error)
-        # A file that was emptied is a database without tables to SQLite, and none of the book's.
-        if "no such table: " in told or (code is None and "malformed" in told):
+        if code is None and isinstance(error, sqlite3.DatabaseError) and "malformed" in str(error):
             code = sqlite3.SQLITE_CORRUPT
         found = _BY_SQLITE.get(code & 0xFF) if code is not None else None  # the low byte is the kind
     elif isinstance(error, OSError):
