@@ -27,7 +27,7 @@ settings.load_profile("book")
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """How long the reliability tests go on, and when and where every test takes place."""
-    parser.addoption("--long", action="store_true", help="1,000 kills instead of 200, and ten times the random acts")
+    parser.addoption("--long", action="store_true", help="1,000 kills instead of 120, and ten times the random acts")
     parser.addoption("--at", default=moment.AT, help=f"what the clock on the wall shows as a test begins: {moment.AT}")
     parser.addoption("--zone", default=moment.ZONE, help=f"the zone it hangs in: {moment.ZONE}")
 
@@ -45,6 +45,14 @@ def pytest_configure(config: pytest.Config) -> None:
         config.option.dist = "worksteal"
     moment.stand_in(config.getoption("--zone"))
     _HELD.enter_context(clock.turned_to(moment.wall(config.getoption("--at"))))
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave to `--long` what is tried in another way in every run."""
+    if not config.getoption("--long"):
+        left = [item for item in items if item.get_closest_marker("long")]
+        items[:] = [item for item in items if item not in left]
+        config.hook.pytest_deselected(items=left)
 
 
 def pytest_unconfigure() -> None:

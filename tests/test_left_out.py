@@ -278,7 +278,9 @@ def test_no_page_fails_with_junk_in_any_column(opened: Open, base: Base, request
         assert failing(client, base.all_pages()) == [], [str(one) for one in picked]
 
 
-@pytest.mark.parametrize("where", [FIRST, LAST], ids=["first", "last"])
+@pytest.mark.parametrize(
+    "where", [pytest.param(FIRST, id="first", marks=pytest.mark.long), pytest.param(LAST, id="last")]
+)
 def test_no_page_fails_without_a_row_of_any_table(
     opened: Open, base: Base, request: pytest.FixtureRequest, where: str
 ) -> None:

@@ -112,7 +112,9 @@ def notes(book: Path) -> list[str]:
     "A laptop dies on the evening of a cast: a new one goes on from the copy elsewhere, nothing from before it is lost",
     figure="12 saves before the copy kept, 7 after it told and lost; readable and encrypted",
 )
-@pytest.mark.parametrize("passphrase", ["", PASSPHRASE], ids=["readable", "encrypted"])
+@pytest.mark.parametrize(
+    "passphrase", [pytest.param("", id="readable", marks=pytest.mark.long), pytest.param(PASSPHRASE, id="encrypted")]
+)
 def test_a_laptop_dies_and_a_new_one_goes_on(
     evening: tuple[Path, str], stick: Path, tmp_path: Path, passphrase: str
 ) -> None:

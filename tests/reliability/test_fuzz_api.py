@@ -37,7 +37,7 @@ def served(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     engine_of(app).dispose()
 
 
-@pytest.mark.promise("No fault and no stuck worker, whatever is sent", figure="900 cases by schemathesis")
+@pytest.mark.promise("No fault and no stuck worker, whatever is sent", figure="500 cases by schemathesis")
 def test_fuzz_the_compute_api(served: FastAPI) -> None:
     schema = schemathesis.openapi.from_dict(api.document())
     schema.app = served

@@ -170,7 +170,7 @@ def _form(texts: list[tuple[str, str]], model: type[FormIn]) -> str:
     return "read" if found is not None else "refused"
 
 
-@pytest.mark.promise("No fault and no stuck worker, whatever is sent", figure="8,200 cases")
+@pytest.mark.promise("No fault and no stuck worker, whatever is sent", figure="4,000 cases")
 def test_fuzz_every_parser() -> None:
     """Units, scale lines and scanned codes, logger and altimeter files, and the texts of forms."""
     seen: Counter[str] = Counter()

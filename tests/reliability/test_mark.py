@@ -118,7 +118,12 @@ def _zeroed(log: Path) -> None:
 
 @pytest.mark.promise("Saves that are missing from the book are told by their number at the next start", figure="6 of 6")
 @pytest.mark.parametrize(
-    "spoil", [_zeroed, Path.unlink, lambda log: os.truncate(log, 0)], ids=["zeroed", "gone", "cut"]
+    "spoil",
+    [
+        pytest.param(_zeroed, id="zeroed"),
+        pytest.param(Path.unlink, id="gone", marks=pytest.mark.long),
+        pytest.param(lambda log: os.truncate(log, 0), id="cut", marks=pytest.mark.long),
+    ],
 )
 def test_a_lost_log_is_told_with_the_number_of_its_saves(book: Path, spoil: Callable[[Path], None]) -> None:
     """On the terminal, in the log, on Today at every start until it was read; and the book as found is kept."""
