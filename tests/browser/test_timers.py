@@ -77,12 +77,11 @@ def test_the_readout_counts_by_the_servers_clock(page: Page, poured: None, turn:
     turn(NOON + 1 * MINUTES)
     page.clock.install(time=NOON + timedelta(hours=7))  # the device's own clock is seven hours off
     page.goto("/cast/2611P")
-    minutes, seconds = countdown(page)
-    assert 110 <= 60 * minutes + seconds <= 120  # a busy machine takes some seconds to show the page
+    assert countdown(page) in ((2, 0), (1, 59))
     page.clock.run_for(12_000)
     minutes, seconds = countdown(page)
-    assert 98 <= 60 * minutes + seconds <= 109
-    expect(page).to_have_title(re.compile(r"^1:[34]\d 2611P Set the coring rods.* · Cast 2611P"))
+    assert (minutes, seconds // 10) == (1, 4)
+    expect(page).to_have_title(re.compile(r"^1:4\d 2611P Set the coring rods.* · Cast 2611P"))
     turn(NOON + 8 * MINUTES)  # the device slept for five minutes
     look_again(page)
     expect(page.locator("#watch .countdown").first).to_have_text(re.compile(r"^late 5:0\d$"))
