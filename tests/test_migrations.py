@@ -34,6 +34,8 @@ from app.settings import resource
 from app.units import say
 
 DATA = Path(__file__).parent / "data"
+NO_RECORD = {"alembic_version", "carried_file", "row_digest"}
+"""The step itself, the files of a book that travels, told with the rows they belong to, and what a step makes anew."""
 RELEASED = sorted(DATA.glob("book-*.sql.xz"))
 Rows = dict[str, list[dict[str, object]]]
 
@@ -124,7 +126,7 @@ def rows(book: Path) -> Rows:
     with closing(sqlite3.connect(book)) as connection:
         files = dict(filestore.contents(connection, filestore.around(book)))
         connection.row_factory = sqlite3.Row
-        tables = [n for n in bookfile.table_names(connection) if n != "alembic_version"]
+        tables = [n for n in bookfile.table_names(connection) if n not in NO_RECORD]
         found = {t: [dict(r) for r in connection.execute(f'SELECT * FROM "{t}" ORDER BY rowid')] for t in tables}
     for row in (row for table in filestore.TABLES for row in found.get(table, [])):
         row.setdefault("raw", files.get(row["sha256"]))
@@ -143,7 +145,10 @@ def test_each_step_has_its_released_book() -> None:
 
 
 def test_a_released_book_has_a_row_in_every_table(released: Path) -> None:
-    assert [table for table, found in rows(released).items() if not found] == []
+    with closing(sqlite3.connect(released)) as connection:
+        tables = bookfile.table_names(connection)
+        empty = [t for t in tables if connection.execute(f'SELECT count(*) FROM "{t}"').fetchone() == (0,)]
+    assert empty == []
 
 
 @pytest.mark.promise("Every released schema comes up, down and up again with its rows", figure="a row in every table")
@@ -205,8 +210,8 @@ def test_an_old_copy_is_restored_and_then_brought_up_with_a_copy_of_its_own(
         {table: lines for table, lines in before.items() if table not in ("checklist", "act_in_hand")},
         rows(book),
     )
-    if "change" in kept:
-        came["change"] = came["change"][: len(kept["change"])]  # the record goes on from where it was
+    for record in {"change", "change_link"} & kept.keys():
+        came[record] = came[record][: len(kept[record])]  # the record goes on from where it was
     assert only(came, kept) == kept
     assert len(came["checklist"]) == len(before["checklist"])
     assert bookfile.inspect(backups.copies(book)[0].file).schema == schema
