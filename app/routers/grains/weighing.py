@@ -20,7 +20,7 @@ from app.point_charts import Point, individuals_chart
 from app.routing import late_router
 from app.services.book import first_minute, repository, serials
 from app.services.cast import casting
-from app.services.grains import bench, decisions, grains, lots, rejects, weighing
+from app.services.grains import bagging, bench, decisions, grains, lots, rejects, weighing
 from app.services.grains.grains import GrainView
 from app.services.grains.lots import Balance, Control, Evenness
 from app.services.hardware import inventory
@@ -59,6 +59,8 @@ class WeighPage(Page, template="grains/weigh.html", section="cast"):
     taken_back: list[StruckWeighing]
     bag_all: Form
     to_bag: int
+    bagging: str
+    """How the evening's own step of bagging stands beside the bags."""
     balance: Balance | None
     evenness: Evenness
     control: Control | None
@@ -219,6 +221,7 @@ def _page(
         taken_back=bench.taken_back(session, batch),
         bag_all=forms.get("bag-all", BagIn, f"{_url(batch)}/bag"),
         to_bag=sum(v.grain.decision == "accept" and v.grain.bagged_at is None for v in weighed),
+        bagging=bagging.stands(session, batch),
         balance=lots.balance(session, batch),
         evenness=lots.evenness(weighed),
         control=found,

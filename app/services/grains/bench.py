@@ -5,7 +5,7 @@ from datetime import timedelta
 from sqlmodel import Session, col, select
 
 from app import clock
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.models import Batch, Grain, Leftover, StruckWeighing
 from app.models.grain import AGAIN, BenchIn, DecisionIn
 from app.services.book import repository, workshop
@@ -23,8 +23,13 @@ def weigh_at_bench(session: Session, batch: Batch, data: BenchIn) -> Grain:
     ------
     Refused
         As for `weigh` and `weigh_again`; a trimmed grain that weighs more than before.
+    Asked
+        It weighs the same as the grain before it, to what the scale can tell.
     """
-    grain = grains.find(session, grains.serial_of(batch, weighing.number_of(batch, data.number)))
+    serial = grains.serial_of(batch, weighing.number_of(batch, data.number))
+    grain = grains.find(session, serial)
+    if grain is None:
+        _another_one(session, batch, serial, data)
     if grain is None or data.again is None:
         return grains.weigh(session, batch, data)
     before, why = grain.mass_kg, AGAIN[data.again] + "."
@@ -37,6 +42,31 @@ def weigh_at_bench(session: Session, batch: Batch, data: BenchIn) -> Grain:
             _keep_offcut(session, grain, off)
         session.flush()
     return grain
+
+
+def last_weighed(session: Session, batch: Batch) -> Grain | None:
+    """The grain of a lot that was on the scale last."""
+    found = select(Grain).where(Grain.batch_id == batch.pk)
+    return session.exec(found.order_by(col(Grain.weighed_at).desc(), col(Grain.id).desc())).first()
+
+
+def _another_one(session: Session, batch: Batch, serial: str, data: BenchIn) -> None:
+    """Ask about a reading that came right before, for another grain: a scale that sends twice makes one too many.
+
+    Readings one step of the scale apart may be of one grain, so they are asked about as well.
+    """
+    before, about = last_weighed(session, batch), "same"
+    step = workshop.get(session).scale_resolution_kg
+    if before is None or abs(data.gross.si - before.gross_kg) > 1.001 * step or data.sure_of("gross", about):
+        return
+    raise Asked(
+        f"The scale read {before.gross_typed} for {before.serial} just before. Is it {before.serial} again, or the "
+        "next one that weighs the same?",
+        "gross",
+        [(before.serial, f"It is {before.serial} again")],
+        keep=f"The next one, {serial}, weighs the same",
+        about=about,
+    )
 
 
 def _cut_off(session: Session, before_kg: float, grain: Grain) -> float:

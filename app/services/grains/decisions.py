@@ -8,6 +8,7 @@ from app.models import Batch, Grain
 from app.models.grain import DecisionIn
 from app.services.book import repository
 from app.services.book.audit_reasons import who
+from app.services.grains import bagging
 from app.services.grains.grains import free, keep
 
 
@@ -54,7 +55,7 @@ def signed(session: Session, person: str) -> str:
 
 
 def bag(session: Session, grain: Grain, version: int | None = None) -> Grain:
-    """Seal a grain in its bag, now.
+    """Seal a grain in its bag, now; the last one of the lot ticks the bagging of the evening.
 
     Raises
     ------
@@ -71,6 +72,7 @@ def bag(session: Session, grain: Grain, version: int | None = None) -> Grain:
     repository.claim(grain, version)
     grain.bagged_at = clock.now()
     session.flush()
+    bagging.tick(session, repository.get(session, Batch, grain.batch_id, "batch"))
     return grain
 
 
