@@ -13,8 +13,11 @@ from app.calc.base.notes import Note
 from app.models import Workshop
 from app.models.base import FormIn
 from app.page import Page
-from app.services.book import audit_reasons, workshop
+from app.services.book import audit_reasons, glass, workshop
 from app.templating import templates
+
+YEAR_S = 365 * 24 * 3600
+"""How long a device remembers what it was told [s]."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,8 @@ class Frame:
     """How the network is answered, `http` or `https`; "" where it is not."""
     notice: str
     at_bench: str
+    glass: str
+    """The address of the style with the millimetre of this device's screen; "" where none was told."""
     unreadable: list[str]
     """What could not be read and is left out of every page, in sentences."""
 
@@ -70,7 +75,7 @@ def _drawn(
     person: str,
     unreadable: list[str],
 ) -> Response:
-    state = request.app.state
+    state, px_per_mm = request.app.state, glass_of(request)
     frame = Frame(
         request=request,
         path=request.url.path,
@@ -81,6 +86,7 @@ def _drawn(
         lan=state.lan.scheme if state.lan else "",
         notice=notice,
         at_bench=person,
+        glass=f"/glass.css?mm={glass.written(px_per_mm)}" if px_per_mm else "",
         unreadable=unreadable,
     )
     text = templates.get_template(page.template).render({**vars(frame), **vars(page)})
@@ -111,6 +117,11 @@ def at_bench(request: Request, session: Session, data: FormIn | None = None) -> 
 def named(request: Request, session: Session) -> str:
     """The name that this device was told is at its bench; nothing where it was told none that is in use."""
     return audit_reasons.known(session, unquote(request.cookies.get("at_bench", "")))
+
+
+def glass_of(request: Request) -> float | None:
+    """What this device was told of its screen [px/mm]; nothing where it was told none."""
+    return glass.read(request.cookies.get("glass", ""))
 
 
 def device(request: Request) -> str | None:

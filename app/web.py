@@ -22,7 +22,7 @@ from app.calc.base.errors import CalcError
 from app.db import reading, writing
 from app.errors import Asked, BookError, Conflict
 from app.forms import Choice, Form, from_texts, resent, spent, whole
-from app.frames import ErrorPage, at_bench, bare, device, named, redirect, render, whole_region
+from app.frames import YEAR_S, ErrorPage, at_bench, bare, device, glass_of, named, redirect, render, whole_region
 from app.models import Draft, OnceToken
 from app.models.base import FormIn, as_form
 from app.page import Page
@@ -30,6 +30,7 @@ from app.services.book import audit_reasons, drafts, second_place, workshop
 from app.troubles import trouble_of
 
 __all__ = [
+    "YEAR_S",
     "Book",
     "ErrorPage",
     "Forms",
@@ -44,6 +45,7 @@ __all__ = [
     "device",
     "doing",
     "elsewhere",
+    "glass_of",
     "named",
     "reason",
     "redirect",

@@ -34,6 +34,7 @@ NO_PAGES = {
     "/firings/{firing_id}/altimeter/{file_id}/file": "/firings/{flown_firing}/altimeter/{flown}/file",
     "/firings/{firing_id}/curve/{file_id}/file": "/firings/{curve_firing}/curve/{curve}/file",
     "/firings/{firing_id}/pictures/{picture_id}": "/firings/{failed}/pictures/1",
+    "/glass.css": "/glass.css?mm=4.409",
     "/labels/sheet.css": "/labels/sheet.css?size=a4-3x8",
     "/pair": "/pair",
     "/pair/authority.crt": "/pair/authority.crt",
@@ -104,6 +105,7 @@ AS_ASKED: dict[str, tuple[str, ...]] = {
     "/review/delivered": ("/review/delivered?by=lot&of={past}",),
     "/shelf/bags": ("/shelf/bags?grain={ready}",),
     "/shelf/reweigh": ("/shelf/reweigh?lot={lot}",),
+    "/workshop/glass": ("/workshop/glass?card_px=444.9&by=10",),
     "/workshop/changes": ("/workshop/changes?what=deleted&noun=curve",),
 }
 

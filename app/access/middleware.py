@@ -81,7 +81,7 @@ class Gate:
                 if scope["scheme"] == "https":
                     _only_over_tls(message)
                 if not scope["path"].startswith("/static/"):
-                    headers["Cache-Control"] = "no-store"
+                    headers.setdefault("Cache-Control", "no-store")
             await send(message)
 
         headers = Headers(scope=scope)

@@ -32,3 +32,11 @@ class PairIn(FormIn):
     name: Annotated[str, FormField(min_length=1, max_length=40, title="Name of this device")] = FormField(
         description="So that you know it again, such as “bench tablet”."
     )
+
+
+class GlassIn(FormIn):
+    """How wide a drawn card is on a device's screen when a real one covers it."""
+
+    card_px: float = FormField(
+        title="Width of the drawn card, in px", description="The drawn card follows the number after “Draw it so”."
+    )

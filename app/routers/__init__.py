@@ -2,7 +2,7 @@
 
 from app.routers import undo
 from app.routers.api import api
-from app.routers.book import changes, copies, devices, drafts, help_pages, people, workshop
+from app.routers.book import changes, copies, devices, drafts, glass, help_pages, people, workshop
 from app.routers.cast import casting, checklists, editions, planning, runsheets
 from app.routers.firings import altimeters, curves, firing_log, firings
 from app.routers.flight import flights
@@ -46,6 +46,7 @@ ROUTERS = [
         changes,
         people,
         devices,
+        glass,
         supplies,
         formulas,
         inventory,

@@ -14,7 +14,7 @@ from app.page import Page
 from app.routers.book.crud_pages import Listed, Noun, add_pages
 from app.routing import late_router
 from app.services.book import people, workshop
-from app.web import Book, Forms, Typed, at_bench, render, submit
+from app.web import YEAR_S, Book, Forms, Typed, at_bench, render, submit
 
 router = late_router()
 
@@ -26,9 +26,6 @@ class AtBenchPage(Page, template="book/bench_person.html", section="workshop"):
     now_there: str
     usual: str
     """The name in the settings, which holds where none is chosen."""
-
-
-YEAR_S = 365 * 24 * 3600
 
 
 class PeoplePage(Page, template="book/people.html", section="workshop", tabs=[(15, "/workshop/people", "People")]):
