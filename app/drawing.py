@@ -162,12 +162,16 @@ def _short(value: object) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
 
 
-def text_at(words: str, x: float, y: float, css: str) -> Markup:
+Place = float | str
+"""Where something stands in a drawing: a number of its viewBox, or a length with its unit, such as 2em or 43%."""
+
+
+def text_at(words: str, x: Place, y: Place, css: str) -> Markup:
     """Words with their baseline at y."""
     return tag("text", words, x=x, y=y, class_=css)
 
 
-def line(x1: float, y1: float, x2: float, y2: float, css: str) -> Markup:
+def line(x1: Place, y1: Place, x2: Place, y2: Place, css: str) -> Markup:
     """A straight line."""
     return tag("line", x1=x1, y1=y1, x2=x2, y2=y2, class_=css)
 

@@ -98,6 +98,9 @@ MAY_USE = {
         "book.filestore",
         "book.gate_rule",
         "drawing",
+        "drawings.evening_line.Act",
+        "drawings.evening_line.Row",
+        "drawings.marks.Kind",
         "tables",
         "pictures",
         "picture_places",
@@ -115,12 +118,14 @@ MAY_USE = {
         "page",
         "forms",
         "charts",
+        "drawings",
         "scatters",
         "tables",
         "uploads",
     }
     | {"downloads", "pictures", "access", "book.backup_thread.Standing", "point_charts"}
     | {"book.elsewhere_standing.Elsewhere", "book.logs.InFile", "book.notices.Notice"},
+    "drawings": {"clock", "drawing", "drawings"},
     "book": EVERYWHERE
     | {"book", "models", "units", "tables", "db", "settings", "system", "downloads"}
     | {"troubles", "logbook"},
@@ -154,7 +159,7 @@ def faults_of(layer: str, tree: ast.AST) -> list[str]:
         f"{module}.{name}"
         for module, name in imported(tree)
         if (reaches(module, name, "app") and not reaches(module, name, *allowed))
-        or (layer in ("models", "services", "book") and reaches(module, name, *SERVES_HTTP))
+        or (layer in ("models", "services", "drawings", "book") and reaches(module, name, *SERVES_HTTP))
     ]
 
 
@@ -200,6 +205,7 @@ RULES: dict[str, Callable[[ast.AST], list[str]]] = {
     "services": partial(faults_of, "services"),
     "models": faults_of_models,
     "routers": faults_of_routers,
+    "drawings": partial(faults_of, "drawings"),
     "book": partial(faults_of, "book"),
     "access": partial(faults_of, "access"),
     "web": partial(faults_of, "web"),
@@ -234,6 +240,9 @@ def test_module_keeps_its_layer(layer: str, path: Path) -> None:
         ("routers", "from app.calc.propellant import burn_rate"),
         ("routers", "from app.db import writing"),
         ("routers", "from app.book import backups"),
+        ("drawings", "from app.models import CastStep"),
+        ("drawings", "from app.units import show"),
+        ("services", "from app.drawings.evening_line import evening_line"),
         ("book", "from app.services.book import repository"),
         ("book", "from app import first_run"),
         ("access", "from app.services.stock import batches"),

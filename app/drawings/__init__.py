@@ -1,0 +1,13 @@
+"""Drawings of the bench, made by the server as inline SVG: a workshop drawing on notebook paper.
+
+In: plain numbers in SI, moments in UTC, and words that are ready to be read. Out: Markup. Nothing here knows the book.
+
+Letters keep their size: heights are in em of what is read at the bench (`--read` in static/css/glass.css), places along
+a drawing in per cent, and there is no viewBox round it. A drawing that fills its line comes in three forms, each laid
+out for the least width it is shown at; static/css/drawings.css shows the one that fits.
+
+- `sheet`: lengths, the room that words take, the frame of a drawing; pens are those of `app.drawing`
+- `marks`: one mark for each act of an evening
+- `time_axis`: clock times along a drawing, with breaks
+- `evening_line`, `pan_strip`, `bowls`, `tube_section`: what stands at the bench
+"""

@@ -1,0 +1,280 @@
+"""The time line of an evening: the pan on top, each set of grains below it, every act at its clock time."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from markupsafe import Markup
+
+from app import clock
+from app.drawing import line
+from app.drawings.marks import WORDS, Kind, State, mark
+from app.drawings.sheet import Drawn, Lane, at, box, clipped, drawing, em, pc, put, room
+from app.drawings.time_axis import TimeAxis, time_axis
+
+ABOUT = "≈"
+"""Before a clock time that is an estimate."""
+
+
+@dataclass(frozen=True)
+class Act:
+    """Something done at a moment: done, due now, to come (next) or passed over.
+
+    `label` is a short word for it; without one it is the kind's own.
+    """
+
+    kind: Kind
+    at: datetime
+    state: State
+    estimate: bool = False
+    label: str = ""
+
+    @property
+    def words(self) -> str:
+        """What it is called."""
+        return self.label or WORDS[self.kind].capitalize()
+
+    @property
+    def clock(self) -> str:
+        """When, by the bench's clock."""
+        return f"{ABOUT if self.estimate else ''}{clock.local(self.at):%H:%M}"
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of the evening, such as the pan or a set; its acts in runs, one for each melt that was in the pan."""
+
+    name: str
+    runs: Sequence[Sequence[Act]]
+    pan: bool = False
+
+    @property
+    def acts(self) -> list[Act]:
+        """All of them, in order of time."""
+        return sorted((act for run in self.runs for act in run), key=lambda act: act.at)
+
+
+def evening_line(rows: Sequence[Row], now: datetime, title: str = "Time line of the evening") -> Markup:
+    """Everything that was done, is due and comes, in one picture with a line for now.
+
+    A set is joined to the row of a pan above it at its pour. What comes hours later stands behind a break of the axis.
+    """
+    return drawing("evening-line", title, _in_words(rows, now), lambda name, width: _form(rows, now, name, width))
+
+
+def _in_words(rows: Sequence[Row], now: datetime) -> str:
+    said = [f"It is {clock.local(now):%H:%M}."]
+    for row in rows:
+        acts = row.acts
+        done = [f"{a.words.lower()} {a.clock}" for a in acts if a.state == "done"]
+        due = [f"{a.words.lower()} {a.clock}{_late(a, now)}" for a in acts if a.state == "now"]
+        to_come = [f"{a.words.lower()} {a.clock}" for a in acts if a.state == "next"]
+        left = [f"{a.words.lower()} {a.clock}" for a in acts if a.state == "skipped"]
+        parts = [("done", done), ("now", due), ("next", to_come), ("passed over", left)]
+        told = "; ".join(f"{name}: {', '.join(found)}" for name, found in parts if found)
+        said.append(f"{row.name}: {told or 'nothing yet'}.")
+    if any(act.estimate for row in rows for act in row.acts):
+        said.append(f"{ABOUT} is an estimate.")
+    return " ".join(said)
+
+
+def _late(act: Act, now: datetime) -> str:
+    minutes = int((now - act.at).total_seconds() // 60)
+    return f", {minutes} min late" if minutes >= 1 else ""
+
+
+# --- One form ------------------------------------------------------------------------------------
+
+FEW = 5
+"""So many rows have their names above their lines where the drawing is not wide."""
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """The measures of a form [em]: its width, the room for names, a row's height and a mark's side."""
+
+    width: float
+    names: float
+    row: float
+    side: float
+    named_above: bool
+    tail_words: bool
+
+    def level(self, number: int) -> float:
+        """The height of a row's line."""
+        return self.row * number + (self.row - 0.6 if self.named_above else self.row / 2)
+
+    def beside_names(self, rows: int, foot: float) -> list[tuple[float, float]]:
+        """Where a line through all rows runs: down to the foot, and not through what stands above a row's line."""
+        if not self.named_above:
+            return [(0.0, foot)]
+        levels = [self.level(number) for number in range(rows)]
+        return [(at - 0.55, at + 0.55) for at in levels[:-1]] + [(at - 0.55, foot) for at in levels[-1:]]
+
+
+def _plan(rows: Sequence[Row], name: str, width: float) -> _Plan:
+    above = name == "slim" or (name == "mid" and len(rows) <= FEW)
+    names = 0.0 if above else min(max((room(row.name) for row in rows), default=0.0) + 0.6, width * 0.27)
+    side = {"wide": 0.8, "mid": 0.75, "slim": 0.62}[name]
+    return _Plan(width, names, 2.3 if above else 1.35, side, above, tail_words=name == "wide")
+
+
+def _form(rows: Sequence[Row], now: datetime, name: str, width: float) -> Drawn:
+    plan = _plan(rows, name, width)
+    axis = _axis(rows, now, plan)
+    foot = plan.row * len(rows) + 0.2
+    at_now = pc(axis.at(now))
+    parts = [*_foot(axis, now, foot, plan, 30 if name == "wide" else 60), *_pours(rows, axis, plan)]
+    parts += [line(at_now, em(top), at_now, em(end), "now-line") for top, end in plan.beside_names(len(rows), foot)]
+    for number, row in enumerate(rows):
+        parts += _row(row, axis, plan, plan.level(number), now)
+    return Drawn(parts, foot + 1.6)
+
+
+def _axis(rows: Sequence[Row], now: datetime, plan: _Plan) -> TimeAxis:
+    acts = [act for row in rows for act in row.acts]
+    words = [f"{act.words} {act.clock}" if plan.tail_words else act.clock for act in acts if act.kind == "bag"]
+    tail = 0.3 if plan.named_above else max((room(said) for said in words), default=2.0) + 1.3
+    edge = 0.6 / plan.width
+    begin = plan.names / plan.width + edge
+    return time_axis([act.at for act in acts], now, begin, 1 - edge, 1.3 / plan.width, tail / plan.width)
+
+
+def _foot(axis: TimeAxis, now: datetime, foot: float, plan: _Plan, minutes: int) -> Iterator[Markup]:
+    """The axis with its clock times and breaks, and now's own."""
+    lane = Lane(plan.width)
+    words = f"{clock.local(now):%H:%M}"
+    wide = room(words, bold=True) + 0.5
+    x = axis.at(now) * plan.width
+    middle = min(max(x, wide / 2), plan.width - wide / 2)
+    lane.take(middle - wide / 2 - 0.2, middle + wide / 2 + 0.2)
+    yield line(pc(axis.stretches[0].start), em(foot), "100%", em(foot), "axis")
+    for place in axis.breaks:
+        strokes = [line(em(d - 0.35), em(0.3), em(d + 0.05), em(-0.3), "axis") for d in (0.0, 0.3)]
+        yield at(pc(place), em(foot), *strokes)
+    for place, label in axis.ticks(minutes):
+        yield line(pc(place), em(foot), pc(place), em(foot + 0.2), "axis")
+        if lane.centred(place * plan.width, room(label) + 0.3):
+            yield put(label, pc(place), foot + 0.85, "muted middle")
+    shift = middle - x  # the clock of now stays on the sheet where its line stands at an edge
+    tab = box(em(shift - wide / 2), em(foot + 0.2), em(wide), em(1.3), "now-box")
+    yield at(pc(axis.at(now)), "0", tab, put(words, em(shift), foot + 0.85, "on-now middle"))
+
+
+def _pours(rows: Sequence[Row], axis: TimeAxis, plan: _Plan) -> Iterator[Markup]:
+    """Where a set leaves the pan: from the pan's row above it down to its pour."""
+    pan = None
+    for number, row in enumerate(rows):
+        if row.pan:
+            pan = number
+            continue
+        pour = next((act for act in row.acts if act.kind == "pour"), None)
+        if pan is not None and pour is not None:
+            x = pc(axis.at(pour.at))
+            yield line(x, em(plan.level(pan)), x, em(plan.level(number)), "link")
+
+
+def _row(row: Row, axis: TimeAxis, plan: _Plan, level: float, now: datetime) -> Iterator[Markup]:
+    for run in row.runs:
+        yield from _run(run, axis, level, now, row.pan)
+    acts = row.acts
+    yield from _marks(acts, axis, plan, level)
+    if plan.named_above:
+        yield from _above(row, plan, level - 1.15)
+        return
+    yield put(clipped(row.name, plan.names - 0.4), "0", level, "name")
+    lane = Lane(plan.width)
+    lane.take(0.0, plan.names)
+    for act in acts:
+        x = axis.at(act.at) * plan.width
+        lane.take(x - plan.side * 0.65, x + plan.side * 0.65)
+    lane.take(axis.at(now) * plan.width - 0.1, axis.at(now) * plan.width + 0.1)
+    for place in axis.breaks:
+        lane.take(place * plan.width - 0.1, place * plan.width + 0.1)
+    if not acts:
+        yield put("nothing yet", pc(axis.at(now) + 0.6 / plan.width), level, "muted")
+    for act in _worth_telling(row):
+        yield from _label(act, act is acts[0], axis, lane, plan, level)
+
+
+def _marks(acts: Sequence[Act], axis: TimeAxis, plan: _Plan, level: float) -> Iterator[Markup]:
+    """The marks of a row; where they would cover each other the lesser is a short stroke alone."""
+    lane = Lane(plan.width)
+    drawn = []
+    for act in sorted(acts, key=_rank):
+        x = axis.at(act.at)
+        half = plan.side * (0.7 if act.state == "now" else 0.3)
+        if lane.free(x * plan.width - half, x * plan.width + half):
+            lane.take(x * plan.width - half, x * plan.width + half)
+            drawn.append(mark(act.kind, act.state, pc(x), level, act.estimate, plan.side))
+        else:
+            yield line(pc(x), em(level - 0.3), pc(x), em(level + 0.3), f"lesser {act.state}")
+    yield from reversed(drawn)
+
+
+_WEIGHT: dict[Kind, int] = {"pour": 0, "pull": 1, "bag": 1, "core": 2, "compact": 3}
+
+
+def _rank(act: Act) -> tuple[bool, int, datetime]:
+    """What is drawn before another act where there is room for one: what is due, then by its kind."""
+    return act.state != "now", _WEIGHT.get(act.kind, 4), act.at
+
+
+def _worth_telling(row: Row) -> list[Act]:
+    """Which acts get words: what is due, what comes next, then the ends of what comes, then when a set was poured."""
+    acts = row.acts
+    due = [act for act in acts if act.state == "now"]
+    to_come = [act for act in acts if act.state == "next" and not (row.pan and act.kind == "pour")]
+    later = [act for act in to_come[1:] if act.kind in ("pull", "bag")]
+    poured = [act for act in acts if act.kind == "pour" and act.state == "done" and not row.pan]
+    return [*due, *to_come[:1], *later, *poured]
+
+
+def _label(act: Act, first: bool, axis: TimeAxis, lane: Lane, plan: _Plan, level: float) -> Iterator[Markup]:
+    """Words beside a mark, shorter ones where there is little room; of what is done only before a row's first."""
+    x = axis.at(act.at)
+    done = act.state == "done"
+    if done and not first:
+        return
+    for words in [act.clock] if done else [f"{act.words} {act.clock}", act.clock]:
+        found = lane.beside(x * plan.width, room(words, act.state == "now") + 0.15, plan.side * 0.9, left_only=done)
+        if found:
+            place, css = found
+            yield at(pc(x), em(0), put(words, em(place - x * plan.width), level, f"{act.state} {css}".strip()))
+            return
+
+
+def _above(row: Row, plan: _Plan, level: float) -> Iterator[Markup]:
+    """The name, and what is due or comes next in the row, above its line."""
+    acts = row.acts
+    act = next((a for a in acts if a.state == "now"), next((a for a in acts if a.state == "next"), None))
+    said = f"{act.words} {act.clock}" if act else ("" if acts else "nothing yet")
+    left = plan.width - room(row.name) - 1.0
+    if act and room(said, bold=True) > left:
+        said = act.clock
+    yield put(clipped(row.name, plan.width - room(said, bold=True) - 1.0), "0", level, "name")
+    if said:
+        yield put(said, "100%", level, f"{act.state if act else 'muted'} end")
+
+
+def _run(run: Sequence[Act], axis: TimeAxis, level: float, now: datetime, pan: bool) -> Iterator[Markup]:
+    """The line of a run: thick as far as it has come, thin ahead."""
+    acts = sorted(run, key=lambda act: act.at)
+    if not acts:
+        return
+    done = [act for act in acts if act.state in ("done", "skipped")]
+    until = acts[0].at
+    if done:
+        until = done[-1].at if len(done) == len(acts) else max(done[-1].at, min(now, acts[-1].at))
+        yield from _stroke(axis, acts[0].at, until, level, "past pan" if pan else "past")
+    yield from _stroke(axis, until, acts[-1].at, level, "ahead")
+
+
+def _stroke(axis: TimeAxis, start: datetime, end: datetime, level: float, css: str) -> Iterator[Markup]:
+    """A line along the row, left out where the axis is broken."""
+    for number, stretch in enumerate(axis.stretches):
+        low, high = max(start, stretch.first), min(end, stretch.last)
+        goes_on = number + 1 < len(axis.stretches) and start <= stretch.last < end
+        if low < high or goes_on:
+            stop = axis.breaks[number] - 0.006 if goes_on else stretch.at(high)
+            yield line(pc(stretch.at(low)), em(level), pc(stop), em(level), css)

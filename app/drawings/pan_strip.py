@@ -1,0 +1,242 @@
+"""The pan's temperature over time, with the step's band, the limit, and what happened at its moment on the curve."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+from markupsafe import Markup
+
+from app import clock
+from app.drawing import line, tag
+from app.drawings.marks import Kind, mark
+from app.drawings.sheet import Drawn, Lane, box, drawing, em, hatched, pc, put, room, scaled, trace
+
+PLOT = 6.6
+"""Height of the curve's field [em]."""
+
+
+@dataclass(frozen=True)
+class Level:
+    """A temperature with its words in the reader's degrees, such as “121 °C”."""
+
+    temperature_k: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Reading(Level):
+    """A temperature read at a moment."""
+
+    at: datetime
+
+
+@dataclass(frozen=True)
+class Event:
+    """A step or a note at its moment."""
+
+    kind: Kind
+    at: datetime
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Pan:
+    """What the strip shows: readings, the band of the step at hand (or none), the workshop's limit, notes and steps."""
+
+    readings: Sequence[Reading]
+    limit: Level
+    now: datetime
+    low: Level | None = None
+    high: Level | None = None
+    events: Sequence[Event] = field(default=())
+    old_after: timedelta = timedelta(minutes=15)
+
+    @property
+    def last(self) -> Reading | None:
+        """The newest reading."""
+        return max(self.readings, key=lambda r: r.at, default=None)
+
+    @property
+    def too_hot(self) -> bool:
+        """Whether the newest reading lies above the limit."""
+        return self.last is not None and self.last.temperature_k > self.limit.temperature_k + 1e-3
+
+    @property
+    def old(self) -> bool:
+        """Whether the newest reading was taken too long ago to go by."""
+        return self.last is not None and self.now - self.last.at > self.old_after
+
+    @property
+    def age(self) -> str:
+        """How long ago the newest reading was taken, in words."""
+        minutes = int((self.now - self.last.at).total_seconds() // 60) if self.last else 0
+        return f"{minutes} min ago" if minutes < 120 else f"{minutes // 60} h ago"
+
+
+def pan_strip(pan: Pan, title: str = "The pan's temperature") -> Markup:
+    """The strip; the newest reading also stands as a stem, as in a thermometer."""
+    css = f"pan-strip{' too-hot' if pan.too_hot else ''}"
+    return drawing(css, title, _in_words(pan), lambda name, width: _form(pan, name, width))
+
+
+def _in_words(pan: Pan) -> str:
+    if pan.last is None:
+        said = ["The pan was not read yet."]
+    else:
+        said = [
+            f"{pan.last.words} at {clock.local(pan.last.at):%H:%M}, {pan.age}{'; read it again' if pan.old else ''}."
+        ]
+        said += ["Above the limit."] if pan.too_hot else []
+        earlier = sorted((r for r in pan.readings if r is not pan.last), key=lambda r: r.at)
+        if earlier:
+            said.append("Before: " + ", ".join(f"{r.words} at {clock.local(r.at):%H:%M}" for r in earlier) + ".")
+    if pan.low and pan.high:
+        said.append(f"Band of this step: {pan.low.words} to {pan.high.words}.")
+    said.append(f"Limit: {pan.limit.words}.")
+    if pan.events:
+        said.append("On it: " + ", ".join(f"{e.words or e.kind} {clock.local(e.at):%H:%M}" for e in pan.events) + ".")
+    return " ".join(said)
+
+
+# --- One form ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Field:
+    """Where times and temperatures lie: shares of the width, em from the top."""
+
+    left: float
+    right: float
+    top: float
+    first: datetime
+    last: datetime
+    cold_k: float
+    hot_k: float
+
+    def x(self, moment: datetime) -> float:
+        """Where a moment lies along."""
+        whole = (self.last - self.first).total_seconds()
+        share = (moment - self.first).total_seconds() / whole if whole else 1.0
+        return self.left + min(max(share, 0.0), 1.0) * (self.right - self.left)
+
+    def y(self, temperature_k: float) -> float:
+        """The height of a temperature; what lies off the field stands at its edge."""
+        share = (temperature_k - self.cold_k) / (self.hot_k - self.cold_k)
+        return self.top + PLOT * (1 - min(max(share, 0.0), 1.0))
+
+
+def _form(pan: Pan, name: str, width: float) -> Drawn:
+    levels = [level for level in (pan.low, pan.high, pan.limit) if level]
+    narrow = name == "slim"
+    names = max(room(level.words, bold=True) for level in levels) + (0.4 if narrow else room("limit ", bold=True) + 0.4)
+    readings = sorted(pan.readings, key=lambda r: r.at)
+    top = 2.3 if narrow else 1.4
+    left, stem = (names + 1.6) / width, (names + 0.6) / width
+    first = min([pan.now - timedelta(minutes=10), *(r.at for r in readings)])
+    field = _Field(left, 1 - 0.6 / width, top, first, pan.now, *_span(pan))
+    parts = [*_levels(pan, field, width, narrow), *_stem(pan, field, stem), *_curve(readings, pan, field)]
+    parts += [*_events(readings, pan, field, width, name), *_head(pan, width)]
+    return Drawn(parts, top + PLOT + 1.7)
+
+
+def _span(pan: Pan) -> tuple[float, float]:
+    """Least and greatest temperature drawn [K]: the band is never less than a quarter of the field."""
+    low = pan.low.temperature_k if pan.low else pan.limit.temperature_k - 20
+    top = max([pan.limit.temperature_k, *(r.temperature_k for r in pan.readings)])
+    band = pan.limit.temperature_k - low
+    hot = min(top, pan.limit.temperature_k + 2 * band) + band * 0.3
+    cold = max(min([low - band * 0.8, *(r.temperature_k for r in pan.readings)]), low - band * 2)
+    return cold, hot
+
+
+def _levels(pan: Pan, field: _Field, width: float, narrow: bool) -> Iterator[Markup]:
+    """The band hatched between its two lines, the limit as long dashes with its name, the axis of time."""
+    left, right = pc(field.left), pc(field.right)
+    span = pc(field.right - field.left)
+    foot = field.top + PLOT
+    lane = Lane(foot + 1)
+    limit = field.y(pan.limit.temperature_k)
+    if pan.low and pan.high:
+        upper, lower = field.y(pan.high.temperature_k), field.y(pan.low.temperature_k)
+        yield hatched(left, em(upper), span, em(lower - upper))
+        for y in (upper, lower):
+            yield line(left, em(y), right, em(y), "band-edge")
+    yield line(left, em(limit), right, em(limit), "limit")
+    lane.take(limit - (1.65 if narrow else 0.55), limit + 0.55)
+    yield put(pan.limit.words if narrow else f"limit {pan.limit.words}", "0", limit, "limit-name")
+    if narrow:
+        yield put("limit", "0", limit - 1.1, "limit-name")
+    for level in (level for level in (pan.low, pan.high) if level):
+        if lane.centred(field.y(level.temperature_k), 1.1):
+            yield put(level.words, "0", field.y(level.temperature_k), "")
+    yield line(left, em(foot), right, em(foot), "axis")
+    start, end = f"{clock.local(field.first):%H:%M}", f"{clock.local(field.last):%H:%M}"
+    yield put(end, right, foot + 0.85, "end")
+    if (field.right - field.left) * width > room(start) + room(end) + 0.6:
+        yield put(start, left, foot + 0.85, "muted")
+
+
+def _stem(pan: Pan, field: _Field, x: float) -> Iterator[Markup]:
+    """A thermometer filled to the newest reading; hollow when that is old."""
+    foot = field.top + PLOT
+    y = field.y(pan.last.temperature_k) if pan.last else foot
+    css = "stem old" if pan.old else "stem"
+    inner = [box(em(-0.25), em(field.top), em(0.5), em(PLOT), "glass", rx=em(0.25))]
+    if pan.last:
+        inner.append(box(em(-0.25), em(y), em(0.5), em(max(foot - y, 0.3)), css, rx=em(0.25)))
+    yield tag("svg", *inner, x=pc(x), overflow="visible")
+    if pan.last:
+        yield line(pc(x), em(y), pc(field.x(pan.last.at)), em(y), "link")
+
+
+def _curve(readings: Sequence[Reading], pan: Pan, field: _Field) -> Iterator[Markup]:
+    yield from trace([(field.x(r.at), field.y(r.temperature_k)) for r in readings], "trace")
+    for r in readings:
+        last = r is pan.last
+        hot = r.temperature_k > pan.limit.temperature_k + 1e-3
+        css = "reading" + (" last" if last else "") + (" old" if last and pan.old else "") + (" hot" if hot else "")
+        shape = "M0,-10L10,9H-10Z" if hot else "M-7,0A7,7 0 1,1 7,0A7,7 0 1,1 -7,0Z"
+        mark = scaled(shape, css, 0.85 if last else 0.55)
+        yield tag("svg", mark, x=pc(field.x(r.at)), y=em(field.y(r.temperature_k)), overflow="visible")
+
+
+def _events(readings: Sequence[Reading], pan: Pan, field: _Field, width: float, name: str) -> Iterator[Markup]:
+    """Steps and notes on the curve at their moments, with their clock at the foot where there is room."""
+    lane = Lane(width)
+    foot = field.top + PLOT
+    for end in (field.first, field.last):
+        edge, wide = field.x(end) * width, room("00:00") + 0.4
+        lane.take(*((edge - 1, edge + wide) if end == field.first else (edge - wide, edge + 1)))
+    for event in sorted((e for e in pan.events if field.first <= e.at <= field.last), key=lambda e: e.at, reverse=True):
+        x, y = field.x(event.at), field.y(_temperature(readings, event.at, pan))
+        yield line(pc(x), em(y), pc(x), em(foot), "link")
+        yield mark(event.kind, "done", pc(x), y, side=0.6)
+        words = f"{clock.local(event.at):%H:%M}"
+        if name != "slim" and lane.centred(x * width, room(words) + 0.4):
+            yield put(words, pc(x), foot + 0.85, "muted middle")
+
+
+def _temperature(readings: Sequence[Reading], moment: datetime, pan: Pan) -> float:
+    """What the curve shows at a moment [K]: between two readings the straight line, outside them the nearest."""
+    if not readings:
+        return pan.low.temperature_k if pan.low else 0.0
+    for before, after in pairwise(readings):
+        if before.at <= moment <= after.at and after.at > before.at:
+            share = (moment - before.at) / (after.at - before.at)
+            return before.temperature_k + share * (after.temperature_k - before.temperature_k)
+    return readings[0].temperature_k if moment < readings[0].at else readings[-1].temperature_k
+
+
+def _head(pan: Pan, width: float) -> Iterator[Markup]:
+    """What must be said of it, above the curve."""
+    if pan.last is None:
+        yield put("not read yet", "0", 0.6, "muted")
+        return
+    words = pan.last.words
+    css, said = "strong", [f"{words}, {pan.age}", words]
+    if pan.too_hot:
+        css, said = "hot-words", [f"▲ {words}: above the limit", "▲ above the limit", "▲ too hot"]
+    elif pan.old:
+        css, said = "old-words", [f"? {words}, {pan.age}: read again", f"? {pan.age}: read", "? read again"]
+    yield put(next((text for text in said if room(text, bold=True) <= width), said[-1]), "0", 0.6, css)

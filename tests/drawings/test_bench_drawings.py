@@ -1,0 +1,159 @@
+"""What is drawn at the bench is well formed, says its numbers in words, and draws what it was handed."""
+
+import re
+from datetime import timedelta
+from xml.etree import ElementTree
+
+import pytest
+from markupsafe import Markup
+
+from app.drawings.bowls import Bowl, OtherBowl, bowl
+from app.drawings.evening_line import Act, Row, evening_line
+from app.drawings.time_axis import TimeAxis, time_axis
+from tests.drawings.scenes import SCENES, moment, pan, sorbitol
+
+
+def parse(drawing: Markup) -> ElementTree.Element:
+    return ElementTree.fromstring(str(drawing))
+
+
+def described(drawing: Markup) -> str:
+    found = {desc.text for desc in parse(drawing).iter("desc")}
+    assert len(found) == 1, "every form of a drawing says the same"
+    return found.pop() or ""
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_a_drawing_is_well_formed_named_and_told_in_words(name: str) -> None:
+    root = parse(SCENES[name])
+    drawings = root.findall("svg")
+    assert drawings
+    for svg in drawings:
+        assert svg.attrib["role"] == "img"
+        assert "viewBox" not in svg.attrib, "its letters would shrink with it"
+        assert (svg.findtext("title") or "").strip()
+        assert (svg.findtext("desc") or "").strip().endswith(".")
+    assert not [e for e in root.iter() if "style" in e.attrib or e.tag == "style"]
+
+
+@pytest.mark.parametrize("name", SCENES)
+def test_what_a_drawing_refers_to_stands_in_it_once(name: str) -> None:
+    text = str(SCENES[name])
+    used, made = set(re.findall(r"url\(#([\w-]+)\)", text)), re.findall(r' id="([\w-]+)"', text)
+    assert used == set(made)
+    assert len(made) == len(set(made))
+
+
+# --- Time line -----------------------------------------------------------------------------------
+
+
+def test_the_time_line_tells_what_is_done_due_and_to_come_at_its_clock_times() -> None:
+    words = described(SCENES["evening: two sets"])
+    assert words.startswith("It is 19:52.")
+    assert (
+        "P set 1: done: pour 19:14, core 19:17, compact 19:32, compact 19:42; now: compact 19:52; next: pull" in words
+    )
+    assert "P set 2: next: pour ≈19:56" in words
+    assert "≈ is an estimate." in words
+
+
+def test_what_is_due_but_late_is_told_so() -> None:
+    row = Row("Set 1", [[Act("compact", moment(19, 40), "now")]])
+    assert "now: compact 19:40, 12 min late" in described(evening_line([row], moment(19, 52)))
+
+
+def test_done_now_and_next_differ_by_their_shape_in_every_form() -> None:
+    for form in parse(SCENES["evening: two sets"]).findall("svg"):
+        marks = [path.attrib["class"] for path in form.iter("path")]
+        assert "mark done" in marks
+        assert {"mark now", "ring"} <= set(marks)
+        assert "mark next estimate" in marks
+
+
+def test_bagging_hours_later_stands_behind_a_break() -> None:
+    late = timedelta(hours=5)
+    acts = [
+        Act("pour", moment(19, 0), "done"),
+        Act("pull", moment(20, 30), "next"),
+        Act("bag", moment(20, 30) + late, "next"),
+    ]
+    assert axis_of(acts).breaks
+    assert not axis_of(acts[:2]).breaks
+
+
+def axis_of(acts: list[Act]) -> TimeAxis:
+    return time_axis([act.at for act in acts], moment(19, 0), 0.0, 1.0, 0.05, 0.1)
+
+
+# --- Pan -----------------------------------------------------------------------------------------
+
+
+def test_the_strip_tells_readings_band_limit_and_what_stands_on_the_curve() -> None:
+    words = described(SCENES["pan: many"])
+    assert words.startswith("114 °C at 19:50, 2 min ago. Before: 60 °C at 19:10, 92 °C at 19:20")
+    assert "Band of this step: 104 °C to 121 °C. Limit: 121 °C." in words
+    assert "On it: oxidiser 19:25, oxidiser 19:33, note 19:40, pour 19:46." in words
+    assert "Above the limit" not in words
+
+
+def test_a_pan_above_the_limit_is_said_in_words_and_by_a_shape() -> None:
+    assert "Above the limit." in described(SCENES["pan: too hot"])
+    for form in parse(SCENES["pan: too hot"]).findall("svg"):
+        assert any(re.search("above the limit|too hot", text.text or "") for text in form.iter("text"))
+        assert any("hot" in path.attrib["class"] for path in form.iter("path"))
+
+
+def test_a_reading_at_the_limit_is_not_above_it() -> None:
+    assert not pan((19, 50, 121)).too_hot
+
+
+def test_a_reading_older_than_it_may_be_is_drawn_hollow_and_asked_for_again() -> None:
+    assert not pan((19, 37, 114)).old
+    assert pan((19, 36, 114)).old
+    drawn = SCENES["pan: old"]
+    assert "32 min ago; read it again" in described(drawn)
+    assert 'class="reading last old"' in drawn
+
+
+# --- Bowl ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("reading_kg", "state"), [(None, "open"), (0.2018, "under"), (0.2019, "good"), (0.2029, "good"), (0.203, "over")]
+)
+def test_a_bowl_stands_to_its_line_as_the_scale_to_the_target(reading_kg: float | None, state: str) -> None:
+    assert sorbitol(reading_kg).state == state
+
+
+def test_a_bowl_fills_in_proportion_up_to_its_rim() -> None:
+    half, whole = sorbitol(0.1012), sorbitol(0.2024)
+    assert half.filling == pytest.approx(whole.filling / 2)
+    assert sorbitol(5.0).filling == 1.0
+
+
+def test_words_of_the_book_are_escaped() -> None:
+    nasty = '<b>&"x'
+    drawn = bowl(Bowl(nasty, 0.1, 0.001), [OtherBowl(nasty, nasty, False)])
+    drawn += evening_line([Row(nasty, [[Act("other", moment(19, 0), "next", label=nasty)]])], moment(19, 0))
+    assert "<b>" not in drawn
+    assert nasty in described(bowl(Bowl(nasty, 0.1, 0.001)))
+
+
+# --- Tube ----------------------------------------------------------------------------------------
+
+
+def widths(drawn: Markup, css: str) -> list[float]:
+    found = [e for e in parse(drawn).iter("rect") if css in e.attrib["class"].split()]
+    return [float(e.attrib["width"].removesuffix("em")) for e in found]
+
+
+def test_the_section_of_a_tube_is_to_scale() -> None:
+    drawn = SCENES["tube: compact"]
+    (rod,), melt = widths(drawn, "rod"), widths(drawn, "melt")
+    assert len(melt) == 2
+    assert rod / (rod + sum(melt)) == pytest.approx(0.019 / 0.0445, rel=0.002)
+
+
+def test_the_hand_presses_pulls_or_pours() -> None:
+    for act, arrows in (("pour", 1), ("core", 1), ("compact", 2), ("pull", 1)):
+        assert str(SCENES[f"tube: {act}"]).count('class="hand"') == arrows
