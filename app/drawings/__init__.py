@@ -10,4 +10,5 @@ out for the least width it is shown at; static/css/drawings.css shows the one th
 - `marks`: one mark for each act of an evening
 - `time_axis`: clock times along a drawing, with breaks
 - `evening_line`, `pan_strip`, `bowls`, `tube_section`: what stands at the bench
+- `grain_section`, `lot_strip`: the grain on the scale, and its place among others
 """

@@ -1,12 +1,15 @@
 """States of a bench that are drawn in the tests; all numbers are invented."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 from markupsafe import Markup
 
 from app.drawings.bowls import Bowl, OtherBowl, bowl
 from app.drawings.evening_line import Act, Row, evening_line
+from app.drawings.grain_section import GrainCut, grain_section
+from app.drawings.lot_strip import Lot, Lots, ThisGrain, lot_strip
 from app.drawings.marks import Kind, State
 from app.drawings.pan_strip import Event, Level, Pan, Reading, pan_strip
 from app.drawings.tube_section import Tube, tube_section
@@ -79,6 +82,29 @@ def sorbitol(reading_kg: float | None, words: str = "") -> Bowl:
     return Bowl("Sorbitol", 0.2024, 0.0005, reading_kg, "202.4 g", words)
 
 
+GRAIN = GrainCut(
+    0.04445,
+    0.01905,
+    0.0762,
+    96.5e-6,
+    0.963,
+    0.95,
+    outer_words="Ø 44.45",
+    core_words="Ø 19.05",
+    length_words="76.2",
+    missing_words="3.6 cm³",
+    bubble_words="Ø 19",
+    limit_words="limit Ø 21",
+)
+LOTS = (
+    Lot("2611Q", (0.959, 0.961, 0.962, 0.965)),
+    Lot("2611P", (0.949, 0.957, 0.96, 0.963)),
+    Lot("2610S", (0.958, 0.96, 0.963, 0.967)),
+)
+OLDER = tuple(0.925 + 0.0013 * (i * 7 % 34) for i in range(34))
+THIS = ThisGrain("2611R-03", 0.963, 0.003)
+
+
 SCENES: dict[str, Markup] = {
     "evening: nothing yet": evening_line([Row("Pan", [[]], True)], NOW),
     "evening: before": evening(moment(18, 24), [[moment(19, 14), moment(19, 56)]]),
@@ -102,5 +128,26 @@ SCENES: dict[str, Markup] = {
     "tube: core": tube_section(TUBE, "core"),
     "tube: compact": tube_section(TUBE, "compact"),
     "tube: pull": tube_section(TUBE, "pull"),
+    "grain: good": grain_section(GRAIN),
+    "grain: voids, askew": grain_section(
+        replace(
+            GRAIN,
+            share=0.87,
+            bubble_words="Ø 29",
+            missing_words="12.5 cm³",
+            burning_ends=1,
+            offset_a_m=0.001,
+            offset_b_m=-0.002,
+            offset_words="1.0 and −2.0 off",
+        )
+    ),
+    "grain: slender, nothing missing": grain_section(
+        replace(GRAIN, core_d_m=0.006, length_m=0.2, share=1.001, burning_ends=0, core_words="Ø 6", length_words="200")
+    ),
+    "lot: a grain": lot_strip(Lots(Lot("2611R", (0.958, 0.966)), THIS, LOTS, OLDER, 0.95)),
+    "lot: the first": lot_strip(Lots(Lot("2611R", ()), THIS, (), (), 0.95)),
+    "lot: rejects before": lot_strip(
+        Lots(Lot("2611R", (0.958, 0.91)), ThisGrain("2611R-03", 0.945, 0.004), LOTS[:1], (0.7, 0.82, *OLDER), 0.95)
+    ),
     "tube: slender": tube_section(Tube(0.024, 0.024, 0.008, 0.12), "compact"),
 }
