@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session, select
 
-from app import clock, demo_log, first_run, system
+from app import clock, demo_log, demo_looks, first_run, system
 from app.book import mark, missing
 from app.calc.motor.simulation import MotorRun, simulate
 from app.calc.propellant.recipe import theoretical_density
@@ -100,6 +100,7 @@ class _Workshop:
         numbered = [{**lot, "number": number} for number, lot in enumerate(story["lot"], start=1)]
         days += [(lot["days_ago"], self._cast_lot, lot) for lot in numbered]
         days += [(kept["days_ago"], self._look_after, kept) for kept in story["kept"]]
+        days += [(told["days_ago"], self._look, told) for told in story["incident"]]
         days += [(firing["days_ago"], self._fire, firing) for firing in story["firing"]]
         for days_ago, act, told in sorted(days, key=lambda day: -day[0]):
             self._at(days_ago)
@@ -309,6 +310,10 @@ class _Workshop:
             again = {"serial": grain.serial, "gross": f"{grain.mass_kg * 1000 + gain:.1f} g"}
             if reweighs.weigh(self.session, ReWeighIn.model_validate(again)).wet and "accept_wet" in told:
                 reweighs.accept(self.session, grain, WetIn(why=told["accept_wet"]))
+
+    def _look(self, told: Told) -> None:
+        self._wait(10 * 60)
+        demo_looks.incident(self.session, self.lots[told["lot"]], told)
 
     # --- Motors and firings ---------------------------------------------------------------------------
 

@@ -78,6 +78,7 @@ WITH_ROWS: dict[str, tuple[str, ...]] = {
     "/workshop/cases/{row_id}": ("/workshop/cases/1",),
     "/workshop/fields/{row_id}": ("/workshop/fields/1",),
     "/workshop/formulas/{formula_id}": ("/workshop/formulas/1",),
+    "/workshop/incidents/{incident_id}": ("/workshop/incidents/1", "/workshop/incidents/2"),
     "/workshop/nozzles/{row_id}": ("/workshop/nozzles/1",),
     "/workshop/patterns/{row_id}": ("/workshop/patterns/1",),
     "/workshop/people/{row_id}": ("/workshop/people/1",),

@@ -843,3 +843,29 @@ def test_a_test_piece_is_struck_out_only(session: Session, batch: Batch) -> None
     sql(session, "UPDATE test_piece SET voided_at = :at, voided_why = 'cracked'", at=stamp(NOON))
     with pytest.raises(IntegrityError, match="not rewritten"):
         sql(session, "UPDATE test_piece SET voided_at = NULL")
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
+        "UPDATE incident SET kind = 'near miss'",
+        "UPDATE incident SET happened_at = '2026-11-25 09:00:00.000000'",
+        "UPDATE incident SET created_at = '2026-11-25 09:00:00.000000'",
+        "UPDATE incident SET cast_session_id = NULL",
+        "UPDATE incident SET batch_id = NULL",
+        "UPDATE incident SET voided_at = NULL",
+        "UPDATE incident SET words = 'nothing was'",
+        "DELETE FROM incident",
+    ],
+)
+def test_an_incident_is_voided_not_rewritten(session: Session, batch: Batch, attack: str) -> None:
+    """guard_incident_stays, guard_incident_kept"""
+    build.opened_session(session, batch)
+    told = {"cast_session_id": 1, "batch_id": batch.pk, "kind": "incident", "sort": "burn"}
+    insert(session, "incident", told)
+    with pytest.raises(IntegrityError, match="voided_with_reason"):
+        sql(session, "UPDATE incident SET voided_at = '2026-11-25 12:00:00'")
+    if attack.endswith(("voided_at = NULL", "'nothing was'")):
+        sql(session, "UPDATE incident SET voided_at = '2026-11-25 12:00:00', voided_why = 'a glove on the glass'")
+    with pytest.raises(IntegrityError, match="struck out"):
+        sql(session, attack)

@@ -198,6 +198,7 @@ GUARDS: list[tuple[str, str]] = [
                 ("cast_session_id", "read_at", "temperature_k", "temperature_typed"),
             ),
             ("nozzle_measure", "a measured throat", ("nozzle_id", "measured_on", "throat_d_m", "throat_d_typed")),
+            ("incident", "an incident", ("cast_session_id", "batch_id", "happened_at", "kind", "created_at")),
         )
     ),
     *(
@@ -206,6 +207,7 @@ GUARDS: list[tuple[str, str]] = [
             ("re_weigh", "a re-weigh"),
             ("temperature_reading", "a reading of the pan"),
             ("nozzle_measure", "a measured throat"),
+            ("incident", "an incident"),
         )
     ),
     stop(

@@ -15,6 +15,7 @@ from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
 from app.models.history import ActInHand, Change, ChangeLink, Person, RowDigest
+from app.models.incident import Incident
 from app.models.learning import FiringFit, FiringLeftOut, FiringLetIn, LearningPause
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import DragPoint, LaunchField, Rocket
@@ -61,6 +62,7 @@ __all__ = [
     "GrainBag",
     "GrainMeasure",
     "GrainPattern",
+    "Incident",
     "LaunchField",
     "LearningPause",
     "Leftover",

@@ -3,7 +3,7 @@
 from app.routers import undo
 from app.routers.api import api
 from app.routers.book import changes, copies, devices, drafts, glass, help_pages, people, workshop
-from app.routers.cast import casting, checklists, editions, planning, runsheets
+from app.routers.cast import casting, checklists, editions, incidents, planning, runsheets
 from app.routers.firings import altimeters, curves, firing_log, firings
 from app.routers.flight import flights
 from app.routers.grains import labels, one_grain, shelf, test_pieces, weighing
@@ -22,6 +22,7 @@ ROUTERS = [
         checklists,
         casting,
         runsheets,
+        incidents,
         editions,
         weighing,
         test_pieces,

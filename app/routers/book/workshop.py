@@ -20,7 +20,7 @@ from app.page import Page
 from app.routing import late_router
 from app.services.book import audit_log, second_place, workshop
 from app.services.book.audit_log import History
-from app.services.cast import editions
+from app.services.cast import editions, incidents
 from app.services.stock import supplies
 from app.web import Book, Forms, Typed, device, elsewhere, render, submit, version_of
 
@@ -33,12 +33,14 @@ class WorkshopPage(Page, template="book/workshop.html", section="workshop", tabs
     counts: dict[str, int]
     totals: dict[str, float]
     edition: ChecklistEdition | None
+    unwritten: int
+    """Incidents that wait to be written out."""
     copies: Standing
     in_file: InFile
 
 
 class SettingsPage(
-    Page, template="book/settings.html", section="workshop", tabs=[(14, "/workshop/settings", "Settings")]
+    Page, template="book/settings.html", section="workshop", tabs=[(15, "/workshop/settings", "Settings")]
 ):
     """The rules and units of the workshop."""
 
@@ -57,6 +59,7 @@ def show(request: Request, session: Book) -> Response:
         counts=workshop.counts(session),
         totals=supplies.on_shelf(session),
         edition=editions.newest_of(session, ChecklistEdition),
+        unwritten=len(incidents.not_written(session)),
         copies=request.app.state.backup_thread.standing(),
         in_file=request.app.state.checkpoints.standing(),
     )

@@ -15,6 +15,7 @@ from app.models import (
     CastSession,
     CastStep,
     Formula,
+    Incident,
     Leftover,
     RunSheet,
     SessionNote,
@@ -26,8 +27,21 @@ from app.models.batch import AirIn, LeftoverIn, SwapIn, TestPiecesIn, VoidIn
 from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
 from app.page import Page
+from app.routers.cast import incident_forms
 from app.services.book import first_minute, workshop
-from app.services.cast import air, casting, cautions, gate, leftovers, pan, runsheets, steps, targets, weigh_outs
+from app.services.cast import (
+    air,
+    casting,
+    cautions,
+    gate,
+    incidents,
+    leftovers,
+    pan,
+    runsheets,
+    steps,
+    targets,
+    weigh_outs,
+)
 from app.services.cast.casting import Coming
 from app.services.cast.pan import Advice
 from app.services.cast.steps import Now
@@ -85,6 +99,8 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
     told_air: str
     air_mark: air.Mark
     notes: list[SessionNote]
+    told: list[Incident]
+    """Incidents and near misses of it, voided ones too."""
 
     # What came of it
     balance: Balance | None
@@ -103,7 +119,9 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     now = steps.of_session(cast, batch, batches.weighed(session, batch)) if cast else []
     readings = pan.readings(session, cast) if cast else []
     coming, at_pan = steps.in_turn(now), pan.standing(session, cast, pan_units)
-    forms = _forms(request, session, batch, cast, failed, parts, now)
+    forms, told = _forms(request, session, batch, cast, failed, parts, now), incidents.of_batch(session, batch)
+    if cast is not None:
+        forms |= incident_forms.of_melt(Forms(request, session, failed), batch, told)
     running = casting.due(session)
     said = steps.warnings(cast, now) if cast and cast.closed_at is None else []
     alarms = [(run.batch.code, pan.alarm(session, run.cast)) for run in running if run.batch.pk != batch.pk]
@@ -138,6 +156,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         pan_band=lambda s: _step_band(s, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units),
         notes=casting.notes(session, cast) if cast else [],
+        told=told,
         told_air=air.words(batch),
         air_mark=air.mark(session, batch),
         balance=lots.balance(session, batch) if cast else None,

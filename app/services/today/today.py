@@ -6,9 +6,9 @@ from datetime import datetime
 from sqlmodel import Session, select
 
 from app import clock
-from app.models import Batch, CastSession
+from app.models import Batch, CastSession, Incident
 from app.models.history import Change
-from app.services.cast import casting, needs
+from app.services.cast import casting, incidents, needs
 from app.services.grains import shelf
 from app.services.grains.shelf import Standing
 from app.services.hardware import inventory, places
@@ -57,6 +57,8 @@ class Day:
     wet: list[Standing]
     ready: int
     motors: list[Built]
+    incidents: list[Incident]
+    """Those that wait to be written out."""
     first_steps: list[FirstStep]
     has_cast: bool
 
@@ -72,6 +74,7 @@ class Day:
             self.wet,
             self.ready,
             self.motors,
+            self.incidents,
         )
         return not any(waiting)
 
@@ -92,6 +95,7 @@ def day(session: Session) -> Day:
         wet=[grain for grain in standing if grain.state == "wet"],
         ready=sum(grain.state == "ready" for grain in standing),
         motors=builds.ready(session),
+        incidents=incidents.not_written(session),
         first_steps=first_steps(session),
         has_cast=session.exec(select(CastSession.id).limit(1)).first() is not None,
     )
