@@ -101,6 +101,7 @@ MAY_USE = {
         "drawings.evening_line.Act",
         "drawings.evening_line.Row",
         "drawings.marks.Kind",
+        "drawings.marks.State",
         "tables",
         "pictures",
         "picture_places",

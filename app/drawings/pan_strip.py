@@ -209,7 +209,7 @@ def _events(readings: Sequence[Reading], pan: Pan, field: _Field, width: float, 
         edge, wide = field.x(end) * width, room("00:00") + 0.4
         lane.take(*((edge - 1, edge + wide) if end == field.first else (edge - wide, edge + 1)))
     for event in sorted((e for e in pan.events if field.first <= e.at <= field.last), key=lambda e: e.at, reverse=True):
-        x, y = field.x(event.at), field.y(_temperature(readings, event.at, pan))
+        x, y = field.x(event.at), field.y(_temperature(readings, event.at))
         yield line(pc(x), em(y), pc(x), em(foot), "link")
         yield mark(event.kind, "done", pc(x), y, side=0.6)
         words = f"{clock.local(event.at):%H:%M}"
@@ -217,10 +217,10 @@ def _events(readings: Sequence[Reading], pan: Pan, field: _Field, width: float, 
             yield put(words, pc(x), foot + 0.85, "muted middle")
 
 
-def _temperature(readings: Sequence[Reading], moment: datetime, pan: Pan) -> float:
+def _temperature(readings: Sequence[Reading], moment: datetime) -> float:
     """What the curve shows at a moment [K]: between two readings the straight line, outside them the nearest."""
     if not readings:
-        return pan.low.temperature_k if pan.low else 0.0
+        return 0.0  # at the foot of the field
     for before, after in pairwise(readings):
         if before.at <= moment <= after.at and after.at > before.at:
             share = (moment - before.at) / (after.at - before.at)

@@ -4,5 +4,5 @@
 (the session), `runsheets`, `steps` and `sets_poured` (what is done when), `pan`, `air`, `incidents`, `weigh_outs`,
 `targets`, `leftovers`, `paper`, `editions` of lists and sheets, `cautions`. In: what was told at the bench. Out: the
 session's rows, what is due next. Hot work is opened and refused here, and by triggers of the same rule in
-`app.book.guards`.
+`app.book.guards`. `evening_line` lays the steps of an evening out for its picture.
 """
