@@ -167,7 +167,7 @@ def submit(
     *,
     act: Act,
     page: Again,
-    notice: str = "Saved.",
+    notice: str | Callable[[], str] = "Saved.",
     form_id: str = "form",
     choices: Mapping[str, list[Choice]] | None = None,
     sums: Mapping[str, str] | None = None,
@@ -176,7 +176,8 @@ def submit(
 
     The once-only token is spent in the act's own transaction: a double click, a second tab's resend or a
     replay finds it spent and is shown what the first one saved; with something else in it, it is asked about. A form
-    without a token is refused. `sums` are the SHA-256 of files that came with it, by the name of their field.
+    without a token is refused. `sums` are the SHA-256 of files that came with it, by the name of their field. A
+    `notice` that tells what the act came to is asked for once it is done.
     """
     form = from_texts(model, typed, form_id, request.url.path, choices or {})
     engine, sums, token = request.app.state.engine, sums or {}, None
@@ -187,7 +188,7 @@ def submit(
             token = session.get(OnceToken, form.once)
             url = _save(request, session, form, act, sums) if token is None else None
             if url is not None:
-                return redirect(url, notice)
+                return redirect(url, notice if isinstance(notice, str) else notice())
     if token is not None and spent.is_same(token, form, sums):
         return redirect(token.url, "That was saved already; it was not saved a second time.")
     with reading(engine) as session:

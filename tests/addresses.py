@@ -14,7 +14,17 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from app.db import writing
-from app.models import AltimeterFile, Batch, CurveFile, Firing, FiringFinding, Formula, GrainPattern, MotorBuild
+from app.models import (
+    AltimeterFile,
+    Batch,
+    CastSession,
+    CurveFile,
+    Firing,
+    FiringFinding,
+    Formula,
+    GrainPattern,
+    MotorBuild,
+)
 from app.models.firing_log import PictureIn
 from app.models.history import PersonIn
 from app.services.book import people
@@ -53,6 +63,7 @@ OF_THE_NETWORK = {"/pair/authority.crt"}
 """Of these, what is there only while the book is open to the network: `tests/test_tls.py`."""
 
 WITH_ROWS: dict[str, tuple[str, ...]] = {
+    "/bench/{evening_id}": ("/bench/{evening}",),
     "/cast/{code}": ("/cast/{running}", "/cast/{past}"),
     "/cast/{code}/grains": ("/cast/{running}/grains", "/cast/{past}/grains"),
     "/cast/{code}/paper": ("/cast/{running}/paper",),
@@ -155,6 +166,7 @@ def rows(engine: Engine) -> Rows:
         ready = grains.ready(session)[0]
         return {
             "running": _first(session, select(Batch).where(Batch.state == "casting")).code,
+            "evening": str(_first(session, select(CastSession).where(col(CastSession.closed_at).is_(None))).id),
             "planned": _first(session, select(Batch).where(Batch.state == "planned").order_by(col(Batch.id))).code,
             "past": _first(session, select(Batch).where(Batch.state == "cast")).code,
             "lot": ready.serial.split("-")[0],

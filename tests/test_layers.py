@@ -42,6 +42,7 @@ ROOMS = {
         "hardware",
         "cast",
         "grains",
+        "bench",
         "flight",
         "motors",
         "learning",

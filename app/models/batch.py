@@ -1,7 +1,7 @@
 """A batch: what is to be cast, the scaled recipe, and what was really weighed in and left over."""
 
 from datetime import date, datetime
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict
 from pydantic import Field as FormField
@@ -166,6 +166,21 @@ class WeighOutIn(FormIn):
 
 class BagWeighOutIn(WeighOutIn):
     """The form for one weighed amount of an ingredient: it comes out of a bag."""
+
+    supply_id: int = FormField(title="From bag")
+
+
+class BowlIn(WeighOutIn):
+    """The form for what the scale reads with a bowl on it.
+
+    `book` is told by a second press: one more scoop on a scale set to nought, or the whole bowl.
+    """
+
+    book: Literal["", "scoop", "whole"] = FormField("", title="How it is booked")
+
+
+class BagBowlIn(BowlIn):
+    """The same for an ingredient: it comes out of a bag."""
 
     supply_id: int = FormField(title="From bag")
 

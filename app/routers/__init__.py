@@ -2,6 +2,7 @@
 
 from app.routers import undo
 from app.routers.api import api
+from app.routers.bench import bench
 from app.routers.book import changes, copies, devices, drafts, glass, help_pages, people, workshop
 from app.routers.cast import casting, checklists, editions, incidents, planning, runsheets
 from app.routers.firings import altimeters, curves, firing_log, firings
@@ -21,6 +22,7 @@ ROUTERS = [
         planning,
         checklists,
         casting,
+        bench,
         runsheets,
         incidents,
         editions,

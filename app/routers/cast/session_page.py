@@ -152,8 +152,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         struck=undo.struck(session, TemperatureReading, cast) if cast else [],
         fresh=first_minute.fresh,
         at_once=first_minute.AT_ONCE,
-        band=_band(shop.pan_low_k, shop.pan_limit_k, pan_units),
-        pan_band=lambda s: _step_band(s, pan_units),
+        band=pan.band_words(shop.pan_low_k, shop.pan_limit_k, pan_units),
+        pan_band=lambda step: pan.step_band(step, pan_units),
         chart=_pan_chart(batch.code, readings, shop, pan_units),
         notes=casting.notes(session, cast) if cast else [],
         told=told,
@@ -179,21 +179,6 @@ def _swapped(
         return []
     of = {part.part.pk: part for part in parts}
     return [(of[one.pk], of[other.pk]) for one, other in targets.swapped(session, batch) if one.pk < other.pk]
-
-
-def _band(low_k: float, high_k: float, units: UnitSystem) -> str:
-    """A band of temperatures in words, with the unit once."""
-    return f"{show(low_k, 'temperature', units).split(' ')[0]} to {show(high_k, 'temperature', units)}"
-
-
-def _step_band(step: CastStep, units: UnitSystem) -> str:
-    """The pan's band at a step; empty when the step has none."""
-    if step.pan_low_k is None and step.pan_high_k is None:
-        return ""
-    if step.pan_low_k is None or step.pan_high_k is None:
-        side = "up to" if step.pan_low_k is None else "from"
-        return f"{side} {show(step.pan_high_k or step.pan_low_k, 'temperature', units)}"
-    return _band(step.pan_low_k, step.pan_high_k, units)
 
 
 def _pan_chart(code: str, readings: list[TemperatureReading], shop: Workshop, units: UnitSystem) -> Markup | None:

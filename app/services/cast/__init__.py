@@ -2,7 +2,8 @@
 
 `needs` and `planning` (what melts take), `melts`, `checklists` and `gate` (whether hot work may begin), `casting`
 (the session), `runsheets`, `steps` and `sets_poured` (what is done when), `pan`, `air`, `incidents`, `weigh_outs`,
-`targets`, `leftovers`, `paper`, `editions` of lists and sheets, `cautions`. In: what was told at the bench. Out: the
-session's rows, what is due next. Hot work is opened and refused here, and by triggers of the same rule in
-`app.book.guards`. `evening_line` lays the steps of an evening out for its picture.
+`targets`, `bowls` (one at a time), `at_bench` (what the bench view shows), `leftovers`, `paper`, `editions` of lists
+and sheets, `cautions`. In: what was told at the bench. Out: the session's rows, what is due next. Hot work is opened
+and refused here, and by triggers of the same rule in `app.book.guards`. `evening_line` lays the steps of an evening out
+for its picture.
 """

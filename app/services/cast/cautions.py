@@ -66,6 +66,23 @@ BURNS = (
     "no ice, no grease; get medical help for anything larger than a coin, and for face or hands."
 )
 
+AT_ARMS_LENGTH = {
+    "bowl": "Own dry bowl each. Never ground together.",
+    "step": "Shield, gloves. Stay at the pan.",
+    "pour": "Shield, gloves. Nobody else near.",
+    "core": "Hot. Burn: cool water, 20 minutes.",
+    "compact": "Hot. Burn: cool water, 20 minutes.",
+    "pull": "Left in overnight, rods seize.",
+    "bag": "Dry, labelled, away from heat.",
+    "grains": "Dry, labelled, away from heat.",
+    "wait": "Stay while the pan is hot.",
+    "hot": "Smokes hard or darkens: leave.",
+    "asked": "Leave the heat as it is.",
+    "held": "Nothing new is heated.",
+    "close": "Heat off, plug out, water at hand.",
+}
+"""One line at each act, to be read a metre away; the whole cautions stand folded below it."""
+
 AT_THE_SHELF = [
     "Keep grains dry, sealed and labelled, away from heat, sparks and igniters, in no larger amount than your law "
     "allows."

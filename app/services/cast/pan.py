@@ -13,7 +13,7 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.errors import Refused
-from app.models import Batch, CastSession, TemperatureReading, Workshop
+from app.models import Batch, CastSession, CastStep, TemperatureReading, Workshop
 from app.models.base import build
 from app.models.cast import DegreesIn, TemperatureIn
 from app.services.book import moments, repository, workshop
@@ -86,6 +86,21 @@ def advice(shop: Workshop, temperature_k: float, units: UnitSystem | None = None
         words = f"Below the working band ({low} to {limit}): too stiff to pour well. Warm it slowly."
         return Advice("near", "below the band", words)
     return Advice("in", "in the band", f"Inside the working band ({low} to {limit}).")
+
+
+def band_words(low_k: float, high_k: float, units: UnitSystem) -> str:
+    """A band of temperatures in words, with the unit once."""
+    return f"{show(low_k, 'temperature', units).split(' ')[0]} to {show(high_k, 'temperature', units)}"
+
+
+def step_band(step: CastStep, units: UnitSystem) -> str:
+    """The pan's band at a step in words; empty when the step has none."""
+    if step.pan_low_k is None and step.pan_high_k is None:
+        return ""
+    if step.pan_low_k is None or step.pan_high_k is None:
+        side = "up to" if step.pan_low_k is None else "from"
+        return f"{side} {show(step.pan_high_k or step.pan_low_k, 'temperature', units)}"
+    return band_words(step.pan_low_k, step.pan_high_k, units)
 
 
 def of_reading(shop: Workshop, reading: TemperatureReading, units: UnitSystem | None = None) -> Advice:

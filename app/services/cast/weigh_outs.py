@@ -117,8 +117,7 @@ def _likely(session: Session, batch: Batch, part: BatchPart, data: WeighOutIn, r
         if left <= max(house.weigh_tolerance_share * data.mass.si, house.scale_resolution_kg) + EMPTY_KG:
             return
     still = targets.words(max(wanted, 0.0), house)
-    slips_to = [slip for slip in SLIPS if wanted > 0 and abs(data.mass.si * slip / wanted - 1) <= SLIPPED]
-    meant = [exact(data.mass.si * slip, "mass", house.units) for slip in slips_to]
+    meant = slips(house, wanted, data.mass.si)
     called = targets.name(session, part).lower()
     others = [
         targets.name(session, other).lower()
@@ -139,6 +138,12 @@ def _likely(session: Session, batch: Batch, part: BatchPart, data: WeighOutIn, r
         asks = f"{data.mass.typed} is far {side} than the {still} of {called} still wanted. Is the number whole?"
     keep = "{typed}, and more follows" if total < part.target_kg else "{typed}, as typed"
     raise Asked(asks, "mass", meant, keep=keep)
+
+
+def slips(house: Workshop, wanted_kg: float, mass_kg: float) -> list[str]:
+    """What an amount may have been meant as: what is wanted, with its decimal sign moved or kilograms for grams."""
+    likely = [slip for slip in SLIPS if wanted_kg > 0 and abs(mass_kg * slip / wanted_kg - 1) <= SLIPPED]
+    return [exact(mass_kg * slip, "mass", house.units) for slip in likely]
 
 
 def _part(session: Session, batch: Batch, part_id: int) -> BatchPart:

@@ -1,0 +1,151 @@
+"""The bench view of an evening: each act one press, by the services of the cast session."""
+
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app.errors import Refused
+from app.models import Batch, CastSession
+from app.models.base import FormIn
+from app.models.batch import BowlIn
+from app.models.cast import DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
+from app.routers.bench import bench_page
+from app.routers.bench.bench_page import NoBenchPage
+from app.routing import late_router
+from app.services.book import repository
+from app.services.cast import at_bench, bowls, casting, pan, sets_poured, steps
+from app.services.stock import batches
+from app.web import Book, Texts, Typed, named, render, submit, version_of
+
+router = late_router("/bench")
+
+
+@router.get("")
+def show_open(request: Request, session: Book) -> Response:
+    """The one evening that is open; where there are none or several, which they are."""
+    running = casting.due(session)
+    evenings = {run.cast.pk for run in running}
+    if len(evenings) == 1:
+        return bench_page.page_of(request, session, evenings.pop())
+    return render(request, session, NoBenchPage(evening=None, running=running, stray=""))
+
+
+@router.get("/{evening_id}")
+def show_one(request: Request, session: Book, evening_id: int) -> Response:
+    """An evening at arm's length."""
+    return bench_page.page_of(request, session, evening_id)
+
+
+@router.post("/{evening_id}/{code}/step/{step_id}")
+def step(request: Request, typed: Typed, evening_id: int, code: str, step_id: int) -> Response:
+    """The step in front is done."""
+
+    def do(session: Session, batch: Batch, data: StepIn) -> str:
+        cast = casting.the_open(session, batch)
+        done = steps.record(session, cast, step_id, data, _hands(request, session, cast), version_of(typed))
+        return f"{at_bench.SAID.get(done.key.partition(':')[0], 'Done')}."
+
+    return _small(request, typed, evening_id, code, StepIn, do, f"done-{step_id}")
+
+
+@router.post("/{evening_id}/{code}/bowl/{part_id}")
+def bowl(request: Request, session: Book, typed: Typed, evening_id: int, code: str, part_id: int) -> Response:
+    """What the scale reads with a bowl on it."""
+
+    def do(writing: Session, batch: Batch, data: BowlIn) -> str:
+        cast = casting.the_open(writing, batch)
+        person = _hands(request, writing, cast)
+        booked = bowls.book(writing, cast, batch, part_id, data, person, version_of(typed))
+        return f"{booked.words}.{' All weighed.' if booked.all_weighed else ''}"
+
+    return _small(request, typed, evening_id, code, bowls.form_of(session, part_id), do, f"bowl-{part_id}")
+
+
+@router.post("/{evening_id}/{code}/pan")
+def read_pan(request: Request, typed: Typed, evening_id: int, code: str) -> Response:
+    """Keep a reading of the pan."""
+
+    def do(session: Session, batch: Batch, data: TemperatureIn) -> str:
+        return f"Pan {pan.record_temperature(session, batch, data).temperature_typed}."
+
+    return _small(request, typed, evening_id, code, TemperatureIn, do, "pan-form")
+
+
+@router.post("/{evening_id}/{code}/pan/{reading_id}/degrees")
+def degrees(request: Request, typed: Typed, evening_id: int, code: str, reading_id: int) -> Response:
+    """Say which degrees a doubted reading was in."""
+
+    def do(session: Session, batch: Batch, data: DegreesIn) -> str:
+        settled = pan.settle(session, batch, reading_id, data, version_of(typed))
+        return f"Pan {settled.temperature_typed}."
+
+    return _small(request, typed, evening_id, code, DegreesIn, do, f"degrees-{reading_id}")
+
+
+@router.post("/{evening_id}/{code}/set")
+def add_set(request: Request, typed: Typed, evening_id: int, code: str) -> Response:
+    """Add a set of moulds to a melt."""
+
+    def do(session: Session, batch: Batch, data: SetIn) -> str:
+        number = sets_poured.add_set(session, casting.the_open(session, batch), data, version_of(typed))
+        return f"Set {number} is added."
+
+    return _small(request, typed, evening_id, code, SetIn, do, "set-form")
+
+
+@router.post("/{evening_id}/note")
+def note(request: Request, typed: Typed, evening_id: int) -> Response:
+    """Keep words."""
+
+    def do(session: Session, batch: Batch, data: NoteIn) -> str:
+        casting.write_note(session, batch, data)
+        return "The note is kept."
+
+    return _small(request, typed, evening_id, "", NoteIn, do, "note-form")
+
+
+def _small(
+    request: Request,
+    typed: Texts,
+    evening_id: int,
+    code: str,
+    model: type[FormIn],
+    do: Callable[[Session, Batch, Any], str],
+    form_id: str,
+) -> Response:
+    """Do one thing to a melt, then show the bench with what was done and what comes next."""
+    told: list[str] = []
+
+    def act(session: Session, data: Any) -> str:
+        told[:] = [do(session, _batch(session, evening_id, code), data)]
+        told.append(bench_page.next_words(session, evening_id))
+        return f"/bench/{evening_id}"
+
+    return submit(
+        request,
+        typed,
+        model,
+        act=act,
+        page=lambda s, form: bench_page.page_of(request, s, evening_id, form),
+        form_id=form_id,
+        notice=lambda: " ".join(words for words in told if words),
+    )
+
+
+def _batch(session: Session, evening_id: int, code: str) -> Batch:
+    """The melt's batch that an address names, or the evening's first one."""
+    evening = repository.get(session, CastSession, evening_id, "evening")
+    if not code:
+        return repository.get(session, Batch, evening.batch_id, "batch")
+    batch = batches.by_code(session, code)
+    if casting.find(session, batch) != evening:
+        raise Refused(f"{batch.code} is no melt of this evening.")
+    return batch
+
+
+def _hands(request: Request, session: Session, cast: CastSession) -> str:
+    """Who does it: the person that the device is named for, or who opened the session."""
+    return named(request, session) or casting.person(cast)
