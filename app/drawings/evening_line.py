@@ -67,7 +67,7 @@ def _in_words(rows: Sequence[Row], now: datetime) -> str:
     for row in rows:
         acts = row.acts
         done = [f"{a.words.lower()} {a.clock}" for a in acts if a.state == "done"]
-        due = [f"{a.words.lower()} {a.clock}{_late(a, now)}" for a in acts if a.state == "now"]
+        due = [f"{a.words.lower()} {a.clock}, {_late(a, now)}".removesuffix(", ") for a in acts if a.state == "now"]
         to_come = [f"{a.words.lower()} {a.clock}" for a in acts if a.state == "next"]
         left = [f"{a.words.lower()} {a.clock}" for a in acts if a.state == "skipped"]
         parts = [("done", done), ("now", due), ("next", to_come), ("passed over", left)]
@@ -78,9 +78,23 @@ def _in_words(rows: Sequence[Row], now: datetime) -> str:
     return " ".join(said)
 
 
+def _told(act: Act, now: datetime) -> list[str]:
+    """What is said beside an act, the shorter the less room there is."""
+    if act.state == "done":
+        return [act.clock]
+    if late := _late(act, now):
+        return [f"{act.words} {late}", late, act.words, "late"]
+    if act.state == "now":
+        return [f"{act.words} {act.clock}", act.words, act.clock]
+    return [f"{act.words} {act.clock}", act.clock]
+
+
 def _late(act: Act, now: datetime) -> str:
-    minutes = int((now - act.at).total_seconds() // 60)
-    return f", {minutes} min late" if minutes >= 1 else ""
+    """How late what is due now is, in words; nothing within its minute."""
+    minutes = int((now - act.at).total_seconds() // 60) if act.state == "now" else 0
+    if minutes < 1:
+        return ""
+    return f"{minutes} min late" if minutes < 120 else f"{minutes // 60} h late"
 
 
 # --- One form ------------------------------------------------------------------------------------
@@ -180,7 +194,7 @@ def _row(row: Row, axis: TimeAxis, plan: _Plan, level: float, now: datetime) -> 
     acts = row.acts
     yield from _marks(acts, axis, plan, level)
     if plan.named_above:
-        yield from _above(row, plan, level - 1.15)
+        yield from _above(row, plan, level - 1.15, now)
         return
     yield put(clipped(row.name, plan.names - 0.4), "0", level, "name")
     lane = Lane(plan.width)
@@ -194,7 +208,8 @@ def _row(row: Row, axis: TimeAxis, plan: _Plan, level: float, now: datetime) -> 
     if not acts:
         yield put("nothing yet", pc(axis.at(now) + 0.6 / plan.width), level, "muted")
     for act in _worth_telling(row):
-        yield from _label(act, act is acts[0], axis, lane, plan, level)
+        if act.state != "done" or act is acts[0]:
+            yield from _label(act, now, axis, lane, plan, level)
 
 
 def _marks(acts: Sequence[Act], axis: TimeAxis, plan: _Plan, level: float) -> Iterator[Markup]:
@@ -230,28 +245,25 @@ def _worth_telling(row: Row) -> list[Act]:
     return [*due, *to_come[:1], *later, *poured]
 
 
-def _label(act: Act, first: bool, axis: TimeAxis, lane: Lane, plan: _Plan, level: float) -> Iterator[Markup]:
-    """Words beside a mark, shorter ones where there is little room; of what is done only before a row's first."""
-    x = axis.at(act.at)
-    done = act.state == "done"
-    if done and not first:
-        return
-    for words in [act.clock] if done else [f"{act.words} {act.clock}", act.clock]:
-        found = lane.beside(x * plan.width, room(words, act.state == "now") + 0.15, plan.side * 0.9, left_only=done)
-        if found:
-            place, css = found
-            yield at(pc(x), em(0), put(words, em(place - x * plan.width), level, f"{act.state} {css}".strip()))
-            return
+def _label(act: Act, now: datetime, axis: TimeAxis, lane: Lane, plan: _Plan, level: float) -> Iterator[Markup]:
+    """Words beside a mark where there is room; of what is done only before it, of what is due also behind now."""
+    places = [(axis.at(act.at), plan.side * 0.9), (axis.at(now), 0.4)]
+    for words in _told(act, now):
+        for x, gap in places if act.state == "now" else places[:1]:
+            found = lane.beside(x * plan.width, room(words, act.state == "now") + 0.15, gap, act.state == "done")
+            if found:
+                place, css = found
+                yield at(pc(x), "0", put(words, em(place - x * plan.width), level, f"{act.state} {css}".strip()))
+                return
 
 
-def _above(row: Row, plan: _Plan, level: float) -> Iterator[Markup]:
+def _above(row: Row, plan: _Plan, level: float, now: datetime) -> Iterator[Markup]:
     """The name, and what is due or comes next in the row, above its line."""
     acts = row.acts
     act = next((a for a in acts if a.state == "now"), next((a for a in acts if a.state == "next"), None))
-    said = f"{act.words} {act.clock}" if act else ("" if acts else "nothing yet")
     left = plan.width - room(row.name) - 1.0
-    if act and room(said, bold=True) > left:
-        said = act.clock
+    told = _told(act, now) if act else ["" if acts else "nothing yet"]
+    said = next((words for words in told if room(words, bold=True) <= left), told[-1])
     yield put(clipped(row.name, plan.width - room(said, bold=True) - 1.0), "0", level, "name")
     if said:
         yield put(said, "100%", level, f"{act.state if act else 'muted'} end")

@@ -18,10 +18,15 @@ PLOT = 6.6
 
 @dataclass(frozen=True)
 class Level:
-    """A temperature with its words in the reader's degrees, such as “121 °C”."""
+    """A temperature with its words in the reader's degrees, such as “121 °C”: a number, a space, the degrees."""
 
     temperature_k: float
     words: str
+
+    @property
+    def number(self) -> str:
+        """The words without the degrees."""
+        return self.words.partition(" ")[0]
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,11 @@ class Pan:
     def last(self) -> Reading | None:
         """The newest reading."""
         return max(self.readings, key=lambda r: r.at, default=None)
+
+    @property
+    def band(self) -> list[Level]:
+        """The ends of the step's band, where there are any."""
+        return [level for level in (self.low, self.high) if level]
 
     @property
     def too_hot(self) -> bool:
@@ -114,6 +124,11 @@ class _Field:
     cold_k: float
     hot_k: float
 
+    @property
+    def foot(self) -> float:
+        """The height of the axis [em]."""
+        return self.top + PLOT
+
     def x(self, moment: datetime) -> float:
         """Where a moment lies along."""
         whole = (self.last - self.first).total_seconds()
@@ -127,17 +142,15 @@ class _Field:
 
 
 def _form(pan: Pan, name: str, width: float) -> Drawn:
-    levels = [level for level in (pan.low, pan.high, pan.limit) if level]
-    narrow = name == "slim"
-    names = max(room(level.words, bold=True) for level in levels) + (0.4 if narrow else room("limit ", bold=True) + 0.4)
+    beside = name != "slim"
+    stem = max(room(words, bold=True) for _, lines, _ in _names(pan, beside) for words in lines) + 0.7
     readings = sorted(pan.readings, key=lambda r: r.at)
-    top = 2.3 if narrow else 1.4
-    left, stem = (names + 1.6) / width, (names + 0.6) / width
     first = min([pan.now - timedelta(minutes=10), *(r.at for r in readings)])
-    field = _Field(left, 1 - 0.6 / width, top, first, pan.now, *_span(pan))
-    parts = [*_levels(pan, field, width, narrow), *_stem(pan, field, stem), *_curve(readings, pan, field)]
-    parts += [*_events(readings, pan, field, width, name), *_head(pan, width)]
-    return Drawn(parts, top + PLOT + 1.7)
+    top = 1.4 if beside else 2.2
+    field = _Field((stem + 1.0) / width, 1 - 0.6 / width, top, first, pan.now, *_span(pan))
+    parts = [*_levels(pan, field), *_stem(pan, field, stem / width), *_curve(readings, pan, field)]
+    parts += [*_events(readings, pan, field, width, beside), *_times(field, width)]
+    return Drawn([*parts, *_named(pan, field, beside), *_head(pan, width)], top + PLOT + 1.5)
 
 
 def _span(pan: Pan) -> tuple[float, float]:
@@ -150,36 +163,50 @@ def _span(pan: Pan) -> tuple[float, float]:
     return cold, hot
 
 
-def _levels(pan: Pan, field: _Field, width: float, narrow: bool) -> Iterator[Markup]:
-    """The band hatched between its two lines, the limit as long dashes with its name, the axis of time."""
-    left, right = pc(field.left), pc(field.right)
-    span = pc(field.right - field.left)
-    foot = field.top + PLOT
-    lane = Lane(foot + 1)
+def _levels(pan: Pan, field: _Field) -> Iterator[Markup]:
+    """The band hatched between its two lines, and the limit as long dashes; what lies above it when the pan does."""
+    left, right, span = pc(field.left), pc(field.right), pc(field.right - field.left)
     limit = field.y(pan.limit.temperature_k)
+    if pan.too_hot:
+        yield box(left, em(field.top), span, em(limit - field.top), "above-limit")
     if pan.low and pan.high:
         upper, lower = field.y(pan.high.temperature_k), field.y(pan.low.temperature_k)
         yield hatched(left, em(upper), span, em(lower - upper))
         for y in (upper, lower):
             yield line(left, em(y), right, em(y), "band-edge")
     yield line(left, em(limit), right, em(limit), "limit")
-    lane.take(limit - (1.65 if narrow else 0.55), limit + 0.55)
-    yield put(pan.limit.words if narrow else f"limit {pan.limit.words}", "0", limit, "limit-name")
-    if narrow:
-        yield put("limit", "0", limit - 1.1, "limit-name")
-    for level in (level for level in (pan.low, pan.high) if level):
-        if lane.centred(field.y(level.temperature_k), 1.1):
-            yield put(level.words, "0", field.y(level.temperature_k), "")
-    yield line(left, em(foot), right, em(foot), "axis")
-    start, end = f"{clock.local(field.first):%H:%M}", f"{clock.local(field.last):%H:%M}"
-    yield put(end, right, foot + 0.85, "end")
-    if (field.right - field.left) * width > room(start) + room(end) + 0.6:
-        yield put(start, left, foot + 0.85, "muted")
+    yield line(left, em(field.foot), right, em(field.foot), "axis")
+
+
+def _names(pan: Pan, beside: bool) -> list[tuple[Level, list[str], str]]:
+    """What stands at the height of the limit and of the band's ends, line by line, the lowest line at its height."""
+    if beside:
+        limit = [f"limit {pan.limit.words}"]
+        return [(pan.limit, limit, "limit-name"), *((level, [level.words], "") for level in pan.band)]
+    limit = ["limit", pan.limit.number]
+    return [(pan.limit, limit, "limit-name"), *((level, [level.number], "") for level in pan.band)]
+
+
+def _named(pan: Pan, field: _Field, beside: bool) -> Iterator[Markup]:
+    lane = Lane(field.foot + 1)
+    for level, lines, css in _names(pan, beside):
+        y, high = field.y(level.temperature_k), 1.1 * len(lines)
+        if lane.centred(y + 0.55 - high / 2, high):
+            for number, words in enumerate(reversed(lines)):
+                yield put(words, "0", y - 1.1 * number, css)
+
+
+def _times(field: _Field, width: float) -> Iterator[Markup]:
+    """When the strip begins, and now."""
+    start, end = (f"{clock.local(moment):%H:%M}" for moment in (field.first, field.last))
+    yield put(end, pc(field.right), field.foot + 0.85, "end strong")
+    if (field.right - field.left) * width > room(start) + room(end, bold=True) + 0.6:
+        yield put(start, pc(field.left), field.foot + 0.85, "muted")
 
 
 def _stem(pan: Pan, field: _Field, x: float) -> Iterator[Markup]:
     """A thermometer filled to the newest reading; hollow when that is old."""
-    foot = field.top + PLOT
+    foot = field.foot
     y = field.y(pan.last.temperature_k) if pan.last else foot
     css = "stem old" if pan.old else "stem"
     inner = [box(em(-0.25), em(field.top), em(0.5), em(PLOT), "glass", rx=em(0.25))]
@@ -201,19 +228,19 @@ def _curve(readings: Sequence[Reading], pan: Pan, field: _Field) -> Iterator[Mar
         yield tag("svg", mark, x=pc(field.x(r.at)), y=em(field.y(r.temperature_k)), overflow="visible")
 
 
-def _events(readings: Sequence[Reading], pan: Pan, field: _Field, width: float, name: str) -> Iterator[Markup]:
+def _events(readings: Sequence[Reading], pan: Pan, field: _Field, width: float, beside: bool) -> Iterator[Markup]:
     """Steps and notes on the curve at their moments, with their clock at the foot where there is room."""
     lane = Lane(width)
-    foot = field.top + PLOT
+    foot = field.foot
     for end in (field.first, field.last):
-        edge, wide = field.x(end) * width, room("00:00") + 0.4
+        edge, wide = field.x(end) * width, room("00:00", bold=True) + 0.4
         lane.take(*((edge - 1, edge + wide) if end == field.first else (edge - wide, edge + 1)))
     for event in sorted((e for e in pan.events if field.first <= e.at <= field.last), key=lambda e: e.at, reverse=True):
         x, y = field.x(event.at), field.y(_temperature(readings, event.at))
         yield line(pc(x), em(y), pc(x), em(foot), "link")
         yield mark(event.kind, "done", pc(x), y, side=0.6)
         words = f"{clock.local(event.at):%H:%M}"
-        if name != "slim" and lane.centred(x * width, room(words) + 0.4):
+        if beside and lane.centred(x * width, room(words) + 0.4):
             yield put(words, pc(x), foot + 0.85, "muted middle")
 
 

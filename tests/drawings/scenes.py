@@ -113,6 +113,25 @@ SCENES: dict[str, Markup] = {
         moment(20, 33),
         [[moment(19, 0), moment(19, 12)], [moment(19, 45)], [moment(20, 30), moment(20, 40)], [moment(21, 20)]],
     ),
+    "evening: late": evening_line(
+        [
+            Row("Pan", [[Act("heat", moment(18, 40), "done"), Act("pour", moment(19, 14), "done")]], pan=True),
+            Row(
+                "Grains",
+                [
+                    [
+                        Act("pour", moment(19, 14), "done"),
+                        Act("core", moment(19, 17), "skipped"),
+                        Act("compact", moment(19, 32), "now"),
+                        Act("compact", moment(20, 2), "next", estimate=True),
+                        Act("pull", moment(20, 44), "next"),
+                        Act("bag", moment(1, 14), "next"),
+                    ]
+                ],
+            ),
+        ],
+        NOW,
+    ),
     "evening: late night": evening(moment(23, 40), [[moment(19, 14), moment(19, 56)]]),
     "pan: not read": pan_strip(pan()),
     "pan: one reading": pan_strip(pan((19, 50, 114))),
