@@ -1,4 +1,4 @@
-"""What the demonstration's maker saw and told beside the figures: near misses at the pan; all invented."""
+"""What the demonstration's maker saw and told beside the figures: near misses, checks; all invented."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -7,14 +7,36 @@ from sqlmodel import Session
 
 from app.models import Batch
 from app.models.incident import TapIn, WrittenIn
+from app.models.instrument import ScaleCheckIn, ThermometerCheckIn
 from app.services.book import workshop
 from app.services.cast import incidents
+from app.services.hardware import instrument_checks
 
 Told = Mapping[str, Any]
 
 
-def incident(session: Session, lot: Batch, told: Told) -> None:
+def tell(session: Session, lots: Mapping[int, Batch], told: Told) -> None:
+    """Keep what the story tells of a day: what happened at a lot, or how the instruments were checked."""
+    if "what" in told:
+        _incident(session, lots[told["lot"]], told)
+    else:
+        _check(session, told)
+
+
+def _incident(session: Session, lot: Batch, told: Told) -> None:
     """Tap what nearly went wrong at a lot, and write it out where the story has words."""
     row = incidents.tap(session, lot, TapIn(what=told["what"]), workshop.get(session).person)
     if "words" in told:
         incidents.write_out(session, row, WrittenIn.model_validate({**told, "sort": row.sort}))
+
+
+def _check(session: Session, told: Told) -> None:
+    """What the scale read of its check weight, and the thermometer of boiling water."""
+    person = workshop.get(session).person
+    if "scale" in told:
+        weight = {"instrument": "the small scale", "known": "200 g", "read": told["scale"], "tolerance": "0.2 g"}
+        instrument_checks.check_scale(session, ScaleCheckIn.model_validate(weight), person)
+    if "thermometer" in told:
+        kettle = {"instrument": "the pan's thermometer", "against": "boiling", "elevation": "12 m", "tolerance": "1 C"}
+        read = ThermometerCheckIn.model_validate({**kettle, "read": told["thermometer"]})
+        instrument_checks.check_thermometer(session, read, person)

@@ -869,3 +869,21 @@ def test_an_incident_is_voided_not_rewritten(session: Session, batch: Batch, att
         sql(session, "UPDATE incident SET voided_at = '2026-11-25 12:00:00', voided_why = 'a glove on the glass'")
     with pytest.raises(IntegrityError, match="struck out"):
         sql(session, attack)
+
+
+@pytest.mark.parametrize("table", ["scale_check", "thermometer_check"])
+@pytest.mark.parametrize(
+    "change",
+    ["instrument = 'another'", "{read} = 0.1", "{known} = 0.1", "{tolerance} = 9", "checked_at = '2026-01-01'"],
+)
+def test_a_check_is_struck_out_not_rewritten(session: Session, table: str, change: str) -> None:
+    """guard_scale_check_stays, guard_scale_check_kept, guard_thermometer_check_stays, guard_thermometer_check_kept"""
+    unit = "kg" if table == "scale_check" else "k"
+    insert(session, table, {"instrument": "the scale"} | ({"against": "ice"} if unit == "k" else {}))
+    change = change.format(read=f"read_{unit}", known=f"known_{unit}", tolerance=f"tolerance_{unit}")
+    with pytest.raises(IntegrityError, match="struck out, not rewritten"):
+        sql(session, f"UPDATE {table} SET {change}")
+    with pytest.raises(IntegrityError, match="struck out, not erased"):
+        sql(session, f"DELETE FROM {table}")
+    with pytest.raises(IntegrityError, match="voided_with_reason"):
+        sql(session, f"UPDATE {table} SET voided_at = '2026-11-25 12:00:00'")

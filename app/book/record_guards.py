@@ -198,6 +198,12 @@ GUARDS: list[tuple[str, str]] = [
                 ("cast_session_id", "read_at", "temperature_k", "temperature_typed"),
             ),
             ("nozzle_measure", "a measured throat", ("nozzle_id", "measured_on", "throat_d_m", "throat_d_typed")),
+            ("scale_check", "a check", ("instrument", "checked_at", "known_kg", "read_kg", "tolerance_kg")),
+            (
+                "thermometer_check",
+                "a check",
+                ("instrument", "checked_at", "against", "known_k", "read_k", "tolerance_k"),
+            ),
             ("incident", "an incident", ("cast_session_id", "batch_id", "happened_at", "kind", "created_at")),
         )
     ),
@@ -207,6 +213,8 @@ GUARDS: list[tuple[str, str]] = [
             ("re_weigh", "a re-weigh"),
             ("temperature_reading", "a reading of the pan"),
             ("nozzle_measure", "a measured throat"),
+            ("scale_check", "a check"),
+            ("thermometer_check", "a check"),
             ("incident", "an incident"),
         )
     ),

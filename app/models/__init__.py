@@ -16,6 +16,7 @@ from app.models.grain import Grain, GrainMeasure, StruckWeighing
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
 from app.models.history import ActInHand, Change, ChangeLink, Person, RowDigest
 from app.models.incident import Incident
+from app.models.instrument import ScaleCheck, ThermometerCheck
 from app.models.learning import FiringFit, FiringLeftOut, FiringLetIn, LearningPause
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import DragPoint, LaunchField, Rocket
@@ -79,6 +80,7 @@ __all__ = [
     "RowDigest",
     "RunSheet",
     "RunSheetLine",
+    "ScaleCheck",
     "SessionNote",
     "SessionOpening",
     "StruckWeighing",
@@ -87,6 +89,7 @@ __all__ = [
     "SuspectGrain",
     "TemperatureReading",
     "TestPiece",
+    "ThermometerCheck",
     "WeighOut",
     "Workshop",
 ]

@@ -41,6 +41,8 @@ NOUNS = {
     "firing_finding": "what was found",
     "suspect_grain": "suspected grain",
     "firing_picture": "picture of a firing",
+    "scale_check": "check of a scale",
+    "thermometer_check": "check of a thermometer",
     "firing_reference": "where a picture is kept",
     "altimeter_file": "altimeter's file",
     "altimeter_track": "track of a flight",

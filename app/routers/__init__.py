@@ -8,7 +8,7 @@ from app.routers.cast import casting, checklists, editions, incidents, planning,
 from app.routers.firings import altimeters, curves, firing_log, firings
 from app.routers.flight import flights
 from app.routers.grains import labels, one_grain, shelf, test_pieces, weighing
-from app.routers.hardware import inventory, places
+from app.routers.hardware import checks, inventory, places
 from app.routers.learning import coverage_page, learning
 from app.routers.motors import builds, core_offset, designs
 from app.routers.review import lots_review, results
@@ -25,6 +25,7 @@ ROUTERS = [
         bench,
         runsheets,
         incidents,
+        checks,
         editions,
         weighing,
         test_pieces,

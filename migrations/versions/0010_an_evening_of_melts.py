@@ -18,10 +18,12 @@ depends_on = None
 def upgrade() -> None:
     """Each part in its own function below, in this order."""
     _add_incidents()
+    _add_checks()
 
 
 def downgrade() -> None:
     """The same parts, backwards."""
+    _drop_checks()
     _drop_incidents()
 
 
@@ -61,3 +63,50 @@ def _add_incidents() -> None:
 
 def _drop_incidents() -> None:
     op.drop_table("incident")
+
+
+def _add_checks() -> None:
+    """What scales and thermometers read of what was known."""
+    for table, kind in (("scale_check", "kg"), ("thermometer_check", "k")):
+        warm = table == "thermometer_check"
+        only_warm = [
+            sa.Column("against", sa.String(), nullable=False),
+            sa.Column("elevation_m", sa.Float(), nullable=True),
+            sa.Column("elevation_typed", sa.String(), nullable=True),
+            sa.Column("air_pressure_pa", sa.Float(), nullable=True),
+            sa.Column("air_pressure_typed", sa.String(), nullable=True),
+        ]
+        rules = [
+            sa.CheckConstraint(f"tolerance_{kind} > 0", name=op.f(f"ck_{table}_tolerance")),
+            sa.CheckConstraint(
+                "voided_at IS NULL OR coalesce(length(voided_why), 0) > 0", name=op.f(f"ck_{table}_voided_with_reason")
+            ),
+        ]
+        op.create_table(
+            table,
+            sa.Column("id", sa.Integer(), nullable=False),
+            sa.Column("created_at", sa.DateTime(), nullable=False),
+            sa.Column("version", sa.Integer(), nullable=False),
+            sa.Column("instrument", sa.String(), nullable=False),
+            sa.Column("checked_at", sa.DateTime(), nullable=False),
+            *(only_warm if warm else []),
+            sa.Column(f"known_{kind}", sa.Float(), nullable=False),
+            sa.Column("known_typed", sa.String(), nullable=warm),
+            sa.Column(f"read_{kind}", sa.Float(), nullable=False),
+            sa.Column("read_typed", sa.String(), nullable=False),
+            sa.Column(f"tolerance_{kind}", sa.Float(), nullable=False),
+            sa.Column("tolerance_typed", sa.String(), nullable=False),
+            sa.Column("person", sa.String(), nullable=False),
+            sa.Column("note", sa.String(), nullable=False),
+            sa.Column("voided_at", sa.DateTime(), nullable=True),
+            sa.Column("voided_why", sa.String(), nullable=True),
+            *rules,
+            *([] if warm else [sa.CheckConstraint("known_kg > 0", name=op.f("ck_scale_check_known"))]),
+            sa.PrimaryKeyConstraint("id", name=op.f(f"pk_{table}")),
+        )
+        op.create_index(op.f(f"ix_{table}_instrument"), table, ["instrument"])
+
+
+def _drop_checks() -> None:
+    op.drop_table("thermometer_check")
+    op.drop_table("scale_check")

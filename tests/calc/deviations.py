@@ -638,6 +638,13 @@ def atmosphere_table() -> float:
     return max(found)
 
 
+def boiling_water() -> float:
+    from app.calc.base.water import boiling_point
+
+    rows = published("boiling_water.csv")
+    return max(abs(boiling_point(float(row["pressure"]) * 1e6) - float(row["temperature"])) for row in rows)
+
+
 def vacuum() -> float:
     from math import log
 
@@ -1252,6 +1259,13 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
         "base/test_atmosphere.py::test_printed_table",
         atmosphere_table,
         plain("of the last digit printed"),
+    ),
+    (
+        "water",
+        "IAPWS-IF97, table 36, and steam tables after NIST, 70 to 95 °C",
+        "base/test_water.py::test_printed_tables",
+        boiling_water,
+        plain("K"),
     ),
     (
         "wind",

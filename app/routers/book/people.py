@@ -28,7 +28,7 @@ class AtBenchPage(Page, template="book/bench_person.html", section="workshop"):
     """The name in the settings, which holds where none is chosen."""
 
 
-class PeoplePage(Page, template="book/people.html", section="workshop", tabs=[(16, "/workshop/people", "People")]):
+class PeoplePage(Page, template="book/people.html", section="workshop", tabs=[(17, "/workshop/people", "People")]):
     """Who else works here."""
 
     listed: Listed[Person]

@@ -18,8 +18,10 @@ from app.models import (
     Incident,
     Leftover,
     RunSheet,
+    ScaleCheck,
     SessionNote,
     TemperatureReading,
+    ThermometerCheck,
     Workshop,
 )
 from app.models.base import FormIn, Row
@@ -48,6 +50,7 @@ from app.services.cast.steps import Now
 from app.services.cast.weigh_outs import PartNow
 from app.services.grains import lots, undo
 from app.services.grains.lots import Balance
+from app.services.hardware import instrument_checks
 from app.services.stock import batches
 from app.units import UnitSystem, convert, show
 from app.web import Forms, render
@@ -82,6 +85,8 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
     weighing: list[PartNow]
     weighed_kg: float
     weighing_over: bool
+    scales_off: list[str]
+    """What is said of scales whose newest check was outside its tolerance."""
     places: int
     steps: list[Now]
     sets: int
@@ -89,6 +94,7 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
     pan_band: Callable[[CastStep], str]
 
     # The pan, the air and the notes
+    thermometers_off: list[str]
     pan: pan.Standing | None
     readings: list[tuple[TemperatureReading, Advice]]
     struck: list[TemperatureReading]
@@ -162,6 +168,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         balance=lots.balance(session, batch) if cast else None,
         wanted=sum(item.count for item in batch.items),
         kept=leftovers.kept(session, batch),
+        scales_off=instrument_checks.doubts(session, ScaleCheck),
+        thermometers_off=instrument_checks.doubts(session, ThermometerCheck),
         weighed_kg=sum(part.weighed_kg for part in parts),
         weighing_over=bool(now) and now[0].settled and not (failed and failed.id.startswith(("weigh-", "strike-"))),
         poured_at=casting.poured_at(session, batch),

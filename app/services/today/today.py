@@ -6,12 +6,12 @@ from datetime import datetime
 from sqlmodel import Session, select
 
 from app import clock
-from app.models import Batch, CastSession, Incident
+from app.models import Batch, CastSession, Incident, ScaleCheck, ThermometerCheck
 from app.models.history import Change
 from app.services.cast import casting, incidents, needs
 from app.services.grains import shelf
 from app.services.grains.shelf import Standing
-from app.services.hardware import inventory, places
+from app.services.hardware import instrument_checks, inventory, places
 from app.services.motors import builds
 from app.services.motors.builds import Built
 from app.services.stock import batches, formulas, supplies
@@ -59,6 +59,8 @@ class Day:
     motors: list[Built]
     incidents: list[Incident]
     """Those that wait to be written out."""
+    instruments_off: list[str]
+    """What is said of scales and thermometers whose newest check was outside its tolerance."""
     first_steps: list[FirstStep]
     has_cast: bool
 
@@ -75,6 +77,7 @@ class Day:
             self.ready,
             self.motors,
             self.incidents,
+            self.instruments_off,
         )
         return not any(waiting)
 
@@ -96,6 +99,8 @@ def day(session: Session) -> Day:
         ready=sum(grain.state == "ready" for grain in standing),
         motors=builds.ready(session),
         incidents=incidents.not_written(session),
+        instruments_off=instrument_checks.doubts(session, ScaleCheck)
+        + instrument_checks.doubts(session, ThermometerCheck),
         first_steps=first_steps(session),
         has_cast=session.exec(select(CastSession.id).limit(1)).first() is not None,
     )
