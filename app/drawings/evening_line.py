@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from markupsafe import Markup
 
@@ -11,6 +11,9 @@ from app.drawing import line
 from app.drawings.marks import WORDS, Kind, State, mark
 from app.drawings.sheet import Drawn, Lane, at, box, clipped, drawing, em, pc, put, room
 from app.drawings.time_axis import TimeAxis, time_axis
+
+MOST = 6
+"""Rows that a screen at the bench has room for below what is in front."""
 
 ABOUT = "≈"
 """Before a clock time that is an estimate."""
@@ -58,8 +61,25 @@ def evening_line(rows: Sequence[Row], now: datetime, title: str = "Time line of 
     """Everything that was done, is due and comes, in one picture with a line for now.
 
     A set is joined to the row of a pan above it at its pour. What comes hours later stands behind a break of the axis.
+    With more than `MOST` rows the sets of which only the bagging is left share one.
     """
-    return drawing("evening-line", title, _in_words(rows, now), lambda name, width: _form(rows, now, name, width))
+    drawn = _folded(rows) if len(rows) > MOST else rows
+    return drawing("evening-line", title, _in_words(rows, now), lambda name, width: _form(drawn, now, name, width))
+
+
+def _folded(rows: Sequence[Row]) -> list[Row]:
+    """The rows, those that wait for their bagging or are bagged as one; what is due of it now is not hidden there."""
+    quiet = [row for row in rows if not row.pan and row.acts and all(_waits(act) for act in row.acts)]
+    if len(quiet) < 2:
+        return list(rows)
+    left = sum(any(act.state == "next" for act in row.acts) for row in quiet)
+    one = Row(f"{left} to bag" if left else f"{len(quiet)} bagged", [run for row in quiet for run in row.runs])
+    at = next(i for i, row in enumerate(rows) if row is quiet[0])
+    return [*rows[:at], one, *(row for row in rows[at:] if not any(row is other for other in quiet))]
+
+
+def _waits(act: Act) -> bool:
+    return act.state in ("done", "skipped") or (act.kind == "bag" and act.state == "next")
 
 
 def _in_words(rows: Sequence[Row], now: datetime) -> str:
@@ -98,6 +118,9 @@ def _late(act: Act, now: datetime) -> str:
 
 
 # --- One form ------------------------------------------------------------------------------------
+
+ASIDE = timedelta(minutes=30)
+"""Bagging so long after now and all else stands behind a break."""
 
 FEW = 5
 """So many rows have their names above their lines where the drawing is not wide."""
@@ -147,11 +170,14 @@ def _form(rows: Sequence[Row], now: datetime, name: str, width: float) -> Drawn:
 
 def _axis(rows: Sequence[Row], now: datetime, plan: _Plan) -> TimeAxis:
     acts = [act for row in rows for act in row.acts]
-    words = [f"{act.words} {act.clock}" if plan.tail_words else act.clock for act in acts if act.kind == "bag"]
-    tail = 0.3 if plan.named_above else max((room(said) for said in words), default=2.0) + 1.3
+    last = max([now, *(act.at for act in acts if act.kind != "bag")])
+    aside = [act for act in acts if act.at > last + ASIDE]
+    near = [now, *(act.at for act in acts if act.at <= last + ASIDE)]
+    words = [f"{act.words} {act.clock}" if plan.tail_words else act.clock for act in aside]
+    tail = 0.3 if plan.named_above else max((room(said) for said in words), default=0.0) + 1.3
     edge = 0.6 / plan.width
     begin = plan.names / plan.width + edge
-    return time_axis([act.at for act in acts], now, begin, 1 - edge, 1.3 / plan.width, tail / plan.width)
+    return time_axis(near, [act.at for act in aside], begin, 1 - edge, 1.3 / plan.width, tail / plan.width)
 
 
 def _foot(axis: TimeAxis, now: datetime, foot: float, plan: _Plan, minutes: int) -> Iterator[Markup]:
@@ -183,7 +209,7 @@ def _pours(rows: Sequence[Row], axis: TimeAxis, plan: _Plan) -> Iterator[Markup]
             pan = number
             continue
         pour = next((act for act in row.acts if act.kind == "pour"), None)
-        if pan is not None and pour is not None:
+        if pan is not None and pour is not None and len(row.runs) == 1:
             x = pc(axis.at(pour.at))
             yield line(x, em(plan.level(pan)), x, em(plan.level(number)), "link")
 

@@ -63,34 +63,34 @@ class TimeAxis:
 
 
 def time_axis(
-    moments: Iterable[datetime], now: datetime, left: float, right: float, gap: float, tail: float
+    moments: Iterable[datetime], aside: Iterable[datetime], left: float, right: float, gap: float, tail: float
 ) -> TimeAxis:
-    """An axis from `left` to `right` with now and all of the moments on it.
+    """An axis from `left` to `right` with the moments on it, broken where nothing happens for hours.
 
-    `gap` is a break's width. What lies behind a break after now stands in one column, with `tail` for it and its words.
-    All are shares of the drawing's width.
+    Those set aside stand in one column behind a break, with `tail` for it and its words; `gap` is a break's width. All
+    are shares of the drawing's width. Raises ValueError without a moment.
 
     >>> evening = [datetime(2026, 11, 26, h, tzinfo=UTC) for h in (19, 20, 21)]
-    >>> axis = time_axis([*evening, datetime(2026, 11, 27, 2, tzinfo=UTC)], evening[0], 0.1, 0.9, 0.05, 0.15)
+    >>> axis = time_axis(evening, [datetime(2026, 11, 27, 2, tzinfo=UTC)], 0.1, 0.9, 0.05, 0.15)
     >>> [round(axis.at(moment), 2) for moment in evening], [round(at, 3) for at in axis.breaks]
     ([0.1, 0.4, 0.7], [0.725])
     """
-    ordered = sorted({now, *moments})
+    ordered, column = sorted(set(moments)), sorted(set(aside))
+    if not ordered:
+        raise ValueError("an axis of time needs a moment")
     parts: list[list[datetime]] = [[ordered[0]]]
     for before, moment in pairwise(ordered):
         if moment - before > BREAK:
             parts.append([])
         parts[-1].append(moment)
-    late = [part for part in parts if part[0] > now]
-    near = [part for part in parts if part[0] <= now] or [parts[0]]
-    widths = _shared(right - left - gap * (len(parts) - 1) - tail * len(late), near, 2 * gap)
+    breaks = len(parts) - 1 + bool(column)
+    widths = _shared(right - left - gap * breaks - tail * bool(column), parts, 2 * gap)
     stretches, start = [], left
-    for part, width in zip(near, widths, strict=True):
+    for part, width in zip(parts, widths, strict=True):
         stretches.append(Stretch(part[0], part[-1], start, start + width))
         start += width + gap
-    for part in late:
-        stretches.append(Stretch(part[0], part[-1], start, start))
-        start += tail + gap
+    if column:
+        stretches.append(Stretch(column[0], column[-1], start, start))
     return TimeAxis(stretches)
 
 

@@ -1,7 +1,6 @@
 """What is drawn at the bench is well formed, says its numbers in words, and draws what it was handed."""
 
 import re
-from datetime import timedelta
 from xml.etree import ElementTree
 
 import pytest
@@ -9,7 +8,8 @@ from markupsafe import Markup
 
 from app.drawings.bowls import Bowl, OtherBowl, bowl
 from app.drawings.evening_line import Act, Row, evening_line
-from app.drawings.time_axis import TimeAxis, time_axis
+from app.drawings.marks import Kind
+from app.drawings.time_axis import time_axis
 from tests.drawings.scenes import SCENES, moment, pan, sorbitol
 
 
@@ -71,18 +71,35 @@ def test_done_now_and_next_differ_by_their_shape_in_every_form() -> None:
 
 
 def test_bagging_hours_later_stands_behind_a_break() -> None:
-    late = timedelta(hours=5)
-    acts = [
-        Act("pour", moment(19, 0), "done"),
-        Act("pull", moment(20, 30), "next"),
-        Act("bag", moment(20, 30) + late, "next"),
-    ]
-    assert axis_of(acts).breaks
-    assert not axis_of(acts[:2]).breaks
+    acts = [Act("pour", moment(19, 0), "done"), Act("pull", moment(20, 30), "next")]
+    for bag, strokes in ((moment(20, 50), 0), (moment(21, 30), 2), (moment(1, 30), 2)):
+        drawn = evening_line([Row("Set 1", [[*acts, Act("bag", bag, "next")]])], moment(19, 0))
+        form = parse(drawn).findall("svg")[0]
+        assert sum(e.attrib.get("class") == "axis" and "em" in e.attrib["x1"] for e in form.iter("line")) == strokes
 
 
-def axis_of(acts: list[Act]) -> TimeAxis:
-    return time_axis([act.at for act in acts], moment(19, 0), 0.0, 1.0, 0.05, 0.1)
+def test_an_axis_is_broken_where_nothing_happens_for_hours() -> None:
+    moments = [moment(19, 0), moment(20, 0), moment(23, 0), moment(23, 30)]
+    axis = time_axis(moments, [], 0.0, 1.0, 0.1, 0.0)
+    assert len(axis.breaks) == 1
+    assert axis.at(moments[1]) < axis.breaks[0] < axis.at(moments[2])
+    widths = [stretch.end - stretch.start - 0.2 for stretch in axis.stretches]
+    assert widths[0] == pytest.approx(2 * widths[1])
+
+
+def test_sets_that_only_wait_for_their_bags_share_a_row_when_there_are_many() -> None:
+    def row(number: int, left: Kind) -> Row:
+        acts = [
+            Act("pour", moment(19, number), "done"),
+            Act("pull", moment(20, 30), "done" if left == "bag" else "next"),
+        ]
+        return Row(f"Set {number}", [[*acts, Act("bag", moment(1, number), "next")]])
+
+    rows = [Row("Pan", [[]], pan=True), *(row(n, "bag") for n in range(1, 5)), *(row(n, "pull") for n in (5, 6, 7))]
+    drawn = evening_line(rows, moment(20, 31))
+    names = [e.text for e in parse(drawn).findall("svg")[0].iter("text") if e.attrib["class"] == "name"]
+    assert names == ["Pan", "4 to bag", "Set 5", "Set 6", "Set 7"]
+    assert all(f"Set {number}: " in described(drawn) for number in range(1, 8))
 
 
 # --- Pan -----------------------------------------------------------------------------------------
