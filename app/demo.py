@@ -35,7 +35,7 @@ from app.models.bag import KeepIn, ReWeighIn, WetIn
 from app.models.base import FormIn
 from app.models.batch import AirIn, LeftoverIn, PlanIn, TestPiecesIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn, TemperatureIn
-from app.models.checklist import AnswerIn, SignIn
+from app.models.checklist import SignIn
 from app.models.curve import ReadIn
 from app.models.distance import DistancesIn
 from app.models.firing import FiringIn
@@ -47,7 +47,7 @@ from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
 from app.models.test_piece import TestPieceIn
 from app.services.book import audit_reasons, repository, workshop
-from app.services.cast import air, casting, checklists, leftovers, pan, planning, steps, weigh_outs
+from app.services.cast import air, blanks, casting, checklists, leftovers, pan, planning, steps, weigh_outs
 from app.services.firings import curves, firings
 from app.services.grains import decisions, grains, reweighs, shelf, test_pieces
 from app.services.hardware import distances, inventory, places, shapes
@@ -88,11 +88,12 @@ class _Workshop:
     turn: Callable[[datetime], None]
     start: datetime = field(default_factory=clock.now)
     lots: dict[int, Batch] = field(default_factory=dict)
+    seen: Mapping[str, str] = field(default_factory=dict)
     older: int = 0  # lots and motors of more days ago have the codes that older books gave
 
     def act(self, story: Told) -> None:
         """All of it, in the order of its days, ending at the moment the book is made."""
-        self.older = story["older_codes_days_ago"]
+        self.older, self.seen = story["older_codes_days_ago"], story["seen"]
         with self._signed():
             self._own(story)
         days: list[tuple[int, Callable[[Told], None], Told]] = []
@@ -204,11 +205,10 @@ class _Workshop:
         return planning.plan(self.session, plan)
 
     def _open(self, batch: Batch) -> None:
-        person = workshop.get(self.session).person
         checklist = checklists.start(self.session, batch)
         for line in checklists.lines(self.session, checklist):
-            checklists.answer(self.session, checklist, line.item.pk, AnswerIn(answer="done"))
-        checklists.sign(self.session, checklist, SignIn(person=person))
+            checklists.answer(self.session, checklist, line.item.pk, blanks.filled(line.item.words, self.seen))
+        checklists.sign(self.session, checklist, SignIn(person=workshop.get(self.session).person))
         casting.open_session(self.session, batch, OpenSessionIn(checklist_id=checklist.pk))
 
     def _weigh_out(self, batch: Batch) -> None:

@@ -14,6 +14,7 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
     from pydantic import TypeAdapter
 
     from app.calc.propellant.thermochem import BlendState
+    from app.models.checklist import NumberSaid
     from app.services.firings.reading import Result
     from app.services.firings.tracking import TrackResult
     from app.services.learning.fit_records import FitRecord
@@ -29,7 +30,10 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
     def figures(text: str) -> object:
         return PredictionRecord.model_validate({**json.loads(text), "inputs": bare})
 
+    numbers: TypeAdapter[Any] = TypeAdapter(list[NumberSaid])
+
     return {
+        ("checklist_answer", "numbers_json"): numbers.validate_json,
         ("curve", "reading_json"): texts.validate_json,
         ("curve", "result_json"): Result.model_validate_json,
         ("altimeter_track", "reading_json"): texts.validate_json,

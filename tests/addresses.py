@@ -18,6 +18,7 @@ from app.models import (
     AltimeterFile,
     Batch,
     CastSession,
+    Checklist,
     CurveFile,
     Firing,
     FiringFinding,
@@ -28,6 +29,7 @@ from app.models import (
 from app.models.firing_log import PictureIn
 from app.models.history import PersonIn
 from app.services.book import people
+from app.services.cast import checklists
 from app.services.firings import media
 from app.services.grains import grains
 from tests.routes import declared
@@ -79,8 +81,9 @@ WITH_ROWS: dict[str, tuple[str, ...]] = {
     "/firings/{firing_id}/pictures": ("/firings/{failed}/pictures",),
     "/motors/{code}": ("/motors/{motor}",),
     "/plan/{code}": ("/plan/{planned}",),
-    "/plan/{code}/checklist": ("/plan/{planned}/checklist",),
+    "/plan/{code}/checklist": ("/plan/{planned}/checklist", "/plan/{begun}/checklist"),
     "/plan/{code}/checklist/{checklist_id}": ("/plan/{past}/checklist/1",),
+    "/plan/{code}/checklist/{checklist_id}/sign": ("/plan/{begun}/checklist/{begun_list}/sign",),
     "/plan/{code}/edit": ("/plan/{planned}/edit",),
     "/review/learned/firing/{firing_id}": ("/review/learned/firing/{curve_firing}",),
     "/review/learned/{formula_id}": ("/review/learned/{formula}",),
@@ -156,6 +159,8 @@ def complete(engine: Engine) -> None:
         people.save(session, PersonIn.model_validate({"name": "Ada"}))
         failed = session.get_one(Firing, _first(session, select(FiringFinding)).firing_id)
         media.keep(session, failed, PictureIn(file="case.png", caption="The case, after"), png())
+        planned = select(Batch).where(Batch.state == "planned").order_by(col(Batch.id).desc())
+        checklists.start(session, _first(session, planned))
         session.commit()
 
 
@@ -164,10 +169,13 @@ def rows(engine: Engine) -> Rows:
     with Session(engine) as session:
         curve, flown = _first(session, select(CurveFile)), _first(session, select(AltimeterFile))
         ready = grains.ready(session)[0]
+        begun = _first(session, select(Checklist).where(col(Checklist.completed_at).is_(None)))
         return {
             "running": _first(session, select(Batch).where(Batch.state == "casting")).code,
             "evening": str(_first(session, select(CastSession).where(col(CastSession.closed_at).is_(None))).id),
             "planned": _first(session, select(Batch).where(Batch.state == "planned").order_by(col(Batch.id))).code,
+            "begun": session.get_one(Batch, begun.batch_id).code,
+            "begun_list": str(begun.id),
             "past": _first(session, select(Batch).where(Batch.state == "cast")).code,
             "lot": ready.serial.split("-")[0],
             "grain": ready.serial,

@@ -15,6 +15,7 @@ from app.models import (
     CastingTube,
     CastSession,
     Checklist,
+    ChecklistItem,
     CoringRod,
     Firing,
     Formula,
@@ -41,12 +42,13 @@ from app.models.motor import BuildIn, DesignIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
 from app.services.book import workshop
-from app.services.cast import casting, checklists, needs, planning, steps, weigh_outs
+from app.services.cast import blanks, casting, checklists, needs, planning, steps, weigh_outs
 from app.services.firings import firings
 from app.services.grains import decisions, grains
 from app.services.hardware import inventory, places, shapes
 from app.services.motors import builds
 from app.services.stock import formulas, supplies
+from app.units import KINDS
 
 F = TypeVar("F", bound=FormIn)
 
@@ -176,11 +178,16 @@ def stock(session: Session, batch: Batch) -> None:
             supply(session, need.ingredient)
 
 
+def done(item: ChecklistItem) -> AnswerIn:
+    """A line of the checklist answered as done, with a number in each of its blanks."""
+    return blanks.filled(item.words, dict.fromkeys(("", *KINDS), "3"))
+
+
 def checklist(session: Session, batch: Batch, person: str = "Ada") -> Checklist:
     """A complete checklist for a batch, made now."""
     made = checklists.start(session, batch)
     for line in checklists.lines(session, made):
-        checklists.answer(session, made, line.item.pk, AnswerIn(answer="done"))
+        checklists.answer(session, made, line.item.pk, done(line.item))
     checklists.sign(session, made, SignIn(person=person))
     return made
 

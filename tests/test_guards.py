@@ -95,7 +95,7 @@ def test_no_checklist(session: Session, closed: CastSession) -> None:
 def test_incomplete(session: Session, batch: Batch, closed: CastSession) -> None:
     checklist = checklists.start(session, batch)
     for line in checklists.lines(session, checklist):
-        checklists.answer(session, checklist, line.item.pk, AnswerIn(answer="done"))
+        checklists.answer(session, checklist, line.item.pk, build.done(line.item))
     with pytest.raises(IntegrityError, match="complete checklist"):
         open_by_hand(session, closed, checklist)
 
@@ -207,7 +207,7 @@ def test_completing_with_a_line_open(session: Session, batch: Batch) -> None:
     """guard_checklist_complete"""
     checklist = checklists.start(session, batch)
     for line in checklists.lines(session, checklist)[1:]:
-        checklists.answer(session, checklist, line.item.pk, AnswerIn(answer="done"))
+        checklists.answer(session, checklist, line.item.pk, build.done(line.item))
     with pytest.raises(IntegrityError, match="every line"):
         sql(session, "UPDATE checklist SET person = 'Eve', completed_at = :at", at=stamp(NOON))
 
@@ -384,7 +384,7 @@ def test_a_list_of_an_older_version(session: Session, batch: Batch, closed: Cast
     """Signed before the list got its newer version; and not signed after it either."""
     checklist, begun = build.checklist(session, batch), checklists.start(session, build.batch(session))
     for line in checklists.lines(session, begun):
-        checklists.answer(session, begun, line.item.pk, AnswerIn(answer="done"))
+        checklists.answer(session, begun, line.item.pk, build.done(line.item))
     sql(session, "INSERT INTO checklist_edition (created_at, version, edition, note) VALUES ('2026', 1, 2, '')")
     with pytest.raises(IntegrityError, match="the newest list"):
         open_by_hand(session, closed, checklist)

@@ -108,6 +108,17 @@ GUARDS: list[tuple[str, str]] = [
     ),
     *(
         stop(
+            f"guard_answer_says_{act.lower()}",
+            f"BEFORE {act} ON checklist_answer",
+            """NEW.answer = 'done' AND json_array_length(NEW.numbers_json) * 2 IS NOT
+                (SELECT length(i.words) - length(replace(i.words, '__', '')) FROM checklist_item i
+                 WHERE i.id = NEW.checklist_item_id)""",
+            "a line of the checklist with blanks takes a number for each of them",
+        )
+        for act in ("INSERT", "UPDATE")
+    ),
+    *(
+        stop(
             f"guard_list_{act.lower()}",
             f"BEFORE {act} ON checklist_item",
             _LIST_SIGNED.format(row=row),

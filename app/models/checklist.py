@@ -1,14 +1,31 @@
 """The checklist before hot work: versioned lists, and one person's answers for one batch."""
 
+import re
 from datetime import datetime
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, TypeAdapter, field_validator
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
 from app.models.base import FormIn, Row, Utc
+
+MARK = "__"
+"""A blank in a line, which takes a number; `app.services.cast.blanks` reads it."""
+
+
+class NumberSaid(BaseModel):
+    """A number that a line took: as typed, and what it is, in SI where its unit is known."""
+
+    typed: str
+    kind: str = ""
+    si: float | None = None
+    value: float | None = None
+    """The number alone where its unit is none that is known."""
+
+
+_NUMBERS = TypeAdapter(list[NumberSaid], config=ConfigDict(defer_build=True))
 
 
 class ChecklistEdition(Row, table=True):
@@ -51,33 +68,52 @@ class Checklist(Row, table=True):
 
 
 class ChecklistAnswer(Row, table=True):
-    """One line answered: done, or not applicable with a reason."""
+    """One line answered: done, with a number for each blank in its words; or not applicable with a reason."""
 
     __tablename__ = "checklist_answer"
     __table_args__ = (
         UniqueConstraint("checklist_id", "checklist_item_id"),
         CheckConstraint("answer IN ('done', 'na')", name="answer"),
         CheckConstraint("answer = 'done' OR length(trim(reason)) >= 3", name="reason"),
+        CheckConstraint("answer = 'done' OR numbers_json = '[]'", name="numbers"),
     )
 
     checklist_id: int = Field(foreign_key="checklist.id", index=True)
     checklist_item_id: int = Field(foreign_key="checklist_item.id")
     answer: str
     reason: str = ""
+    numbers_json: str = "[]"
     answered_at: datetime = Field(sa_type=Utc)
+
+    @property
+    def numbers(self) -> list[NumberSaid]:
+        """What was said in the line's blanks, in their order."""
+        return _NUMBERS.validate_json(self.numbers_json)
+
+    @numbers.setter
+    def numbers(self, said: list[NumberSaid]) -> None:
+        self.numbers_json = _NUMBERS.dump_json(said, exclude_defaults=True).decode()
 
 
 class AnswerIn(FormIn):
-    """The form of one line."""
+    """The form of one line; one with blanks has a field for each (`app.services.cast.blanks`)."""
 
     answer: Literal["done", "na", "open"] = FormField(title="Answer")
     reason: str = FormField("", max_length=300, title="Why it does not apply")
 
 
 class SignIn(FormIn):
-    """The form that completes a checklist."""
+    """The form that completes a checklist: a name that is chosen by its button, or typed.
 
-    person: str = FormField(min_length=1, max_length=80, title="Your name")
+    No field of it is filled in beforehand with a name, so that a key held down sends none.
+    """
+
+    person: str = FormField("", max_length=80, title="Your name")
+    chosen: str = FormField("", max_length=80, title="Who signs")
+
+    def signature(self) -> str:
+        """The name that signs."""
+        return self.chosen or self.person
 
 
 class EditionItemIn(BaseModel):
@@ -87,6 +123,12 @@ class EditionItemIn(BaseModel):
 
     heading: str = FormField(min_length=1, max_length=80, title="Heading")
     words: str = FormField(min_length=3, max_length=400, title="What to check")
+
+    @field_validator("words")
+    @classmethod
+    def _blanks(cls, words: str) -> str:
+        """A blank drawn longer is one blank."""
+        return re.sub(f"{MARK}+", MARK, words)
 
 
 class EditionIn(FormIn):

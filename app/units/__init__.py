@@ -5,7 +5,7 @@ workshop likes; `conversion`: how large units are; `reading`: text to SI; `writi
 a form field. In: what was typed, with the workshop's `UnitSystem`; out: a `Quantity`, or text.
 """
 
-from app.units.kinds import KINDS, Kind
+from app.units.kinds import KINDS, Kind, pint_name
 from app.units.measure import Measure
 from app.units.reading import Quantity, UnitError, example, in_unit, parse
 from app.units.systems import METRIC, US, UnitSystem, chosen, unit_of
@@ -31,6 +31,7 @@ __all__ = [
     "law_factor",
     "number",
     "parse",
+    "pint_name",
     "say",
     "show",
     "unit_of",

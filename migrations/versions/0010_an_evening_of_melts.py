@@ -19,10 +19,12 @@ def upgrade() -> None:
     """Each part in its own function below, in this order."""
     _add_incidents()
     _add_checks()
+    _add_numbers()
 
 
 def downgrade() -> None:
     """The same parts, backwards."""
+    _drop_numbers()
     _drop_checks()
     _drop_incidents()
 
@@ -110,3 +112,15 @@ def _add_checks() -> None:
 def _drop_checks() -> None:
     op.drop_table("thermometer_check")
     op.drop_table("scale_check")
+
+
+def _add_numbers() -> None:
+    """The numbers that a line of the checklist took, for the blanks in its words; lines of before had none."""
+    op.execute(
+        "ALTER TABLE checklist_answer ADD COLUMN numbers_json VARCHAR NOT NULL DEFAULT '[]' "
+        "CONSTRAINT ck_checklist_answer_numbers CHECK (answer = 'done' OR numbers_json = '[]')"
+    )
+
+
+def _drop_numbers() -> None:
+    op.drop_column("checklist_answer", "numbers_json")

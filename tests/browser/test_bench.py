@@ -32,36 +32,6 @@ def opened(site: Site) -> None:
         session.commit()
 
 
-def test_checklist_line_by_line(page: Page, site: Site, planned: None) -> None:
-    page.goto("/plan/2611P/checklist")
-    page.get_by_role("button", name="Start the checklist").click()
-    progress = page.get_by_role("progressbar")
-    expect(progress).to_be_visible()
-    loads, lines = site.page_loads(page), int(progress.get_attribute("max") or 0)
-    page.get_by_role("button", name=DONE).first.click()
-    expect(page.get_by_text(f"1 of {lines} lines answered")).to_be_visible()
-    page.keyboard.press("Enter")  # the focus went on to the next line
-    expect(page.get_by_text(f"2 of {lines} lines answered")).to_be_visible()
-    line = page.get_by_role("listitem").filter(has=page.get_by_role("button", name=DONE)).first
-    line.get_by_text("Does not apply").first.click()
-    line.get_by_role("button", name="It does not apply").click()
-    reason = page.get_by_label("Why it does not apply").locator("visible=true")
-    expect(reason).to_be_focused()
-    expect(reason).to_have_attribute("aria-invalid", "true")
-    reason.fill("I work in the open.")
-    reason.press("Enter")
-    expect(page.get_by_text("Does not apply: I work in the open.")).to_be_visible()
-    assert Axe().run(page).response["violations"] == []
-    for answered in range(3, lines):
-        page.get_by_role("button", name=DONE).first.click()
-        expect(page.get_by_text(f"{answered + 1} of {lines} lines answered")).to_be_visible()
-    assert site.page_loads(page) == loads
-    page.get_by_label("Your name").fill("Ada")
-    page.get_by_role("button", name="Sign the checklist").click()
-    page.get_by_role("button", name="Open the cast session").click()
-    expect(page.get_by_role("heading", name="Cast 2611P")).to_be_visible()
-
-
 def test_session_updates_in_place(page: Page, site: Site, opened: None) -> None:
     page.goto("/cast/2611P")
     loads = site.page_loads(page)

@@ -21,7 +21,6 @@ from app.main import create_app
 from app.models import CastSession, Checklist, OnceToken, SessionOpening, WeighOut
 from app.models.batch import WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn
-from app.models.checklist import AnswerIn
 from app.services.cast import casting, checklists, gate, steps, weigh_outs
 from app.services.stock import batches
 from app.settings import Settings
@@ -62,7 +61,7 @@ def signed(client: TestClient, code: str = LOT) -> int:
         lines = checklists.lines(session, made)
         assert len(lines) >= 15
         for line in lines:
-            checklists.answer(session, made, line.item.pk, AnswerIn(answer="done"))
+            checklists.answer(session, made, line.item.pk, build.done(line.item))
         key = made.pk
         session.commit()
     saved(client, f"/plan/{code}/checklist", {"person": "Ada"}, "sign")

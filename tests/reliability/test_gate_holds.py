@@ -21,7 +21,7 @@ from app.book import backups, export, missing
 from app.db import writing
 from app.models import CastSession, Checklist, ChecklistEdition, WeighOut
 from app.models.cast import StepIn
-from app.models.checklist import AnswerIn, EditionIn
+from app.models.checklist import EditionIn
 from app.services.book import workshop
 from app.services.cast import casting, checklists, editions, steps
 from app.services.stock import batches
@@ -203,7 +203,7 @@ def test_lines_answered_yesterday_are_not_signed_today(client: TestClient, turn:
     with writing(engine_of(client)) as session:
         made = checklists.start(session, batches.by_code(session, LOT))
         for line in checklists.lines(session, made):
-            checklists.answer(session, made, line.item.pk, AnswerIn(answer="done"))
+            checklists.answer(session, made, line.item.pk, build.done(line.item))
         session.commit()
     turn(MORNING)
     form = opened(client, PAGE).forms["sign"]

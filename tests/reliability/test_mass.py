@@ -28,7 +28,7 @@ from app.models import Batch, BatchPart, CastStep, Firing, Grain, Leftover, Moto
 from app.models.base import Row
 from app.models.batch import LeftoverIn, PlanIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn
-from app.models.checklist import AnswerIn, EditionIn, SignIn
+from app.models.checklist import EditionIn, SignIn
 from app.models.firing import FiringIn
 from app.models.grain import BenchIn, DecisionIn, GrainCorrectionIn
 from app.models.motor import BuildIn, TakeApartIn
@@ -274,7 +274,7 @@ class Workshop(RuleBasedStateMachine):
             checklists.void_unused(self.session, lot, "anew")
             made = checklists.start(self.session, lot)
             for line in checklists.lines(self.session, made):
-                checklists.answer(self.session, made, line.item.pk, AnswerIn(answer="done"))
+                checklists.answer(self.session, made, line.item.pk, build.done(line.item))
             checklists.sign(self.session, made, SignIn(person="Ada"))
             return casting.open_session(self.session, lot, OpenSessionIn(checklist_id=made.pk))
 

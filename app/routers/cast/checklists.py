@@ -1,5 +1,6 @@
 """Pages of the checklist before a cast session."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from fastapi import Request
@@ -15,12 +16,30 @@ from app.models.checklist import AnswerIn, SignIn
 from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
-from app.services.cast import casting, cautions, checklists, gate
+from app.services.cast import blanks, casting, cautions, checklists, gate
+from app.services.cast.blanks import Blank
 from app.services.cast.checklists import Line
 from app.services.stock import batches
-from app.web import Book, Forms, Typed, at_bench, render, submit
+from app.web import Book, Forms, Typed, named, render, submit
 
 router = late_router("/plan/{code}/checklist")
+
+
+@dataclass(frozen=True)
+class At:
+    """Where one is in a list that is being answered: at a line, or at its end."""
+
+    line: Line | None
+    """The line at hand; nothing at the end."""
+    number: int
+    around: list[tuple[int, Line]]
+    """It and its neighbours, each with its number."""
+    blanks: tuple[Blank, ...]
+    before: list[tuple[datetime, str]]
+    """When the line was answered last with a number, and what it said."""
+    last: Line | None
+    """The line before it."""
+    next: Line | None
 
 
 class ChecklistPage(Page, template="cast/checklist.html", section="plan"):
@@ -30,6 +49,8 @@ class ChecklistPage(Page, template="cast/checklist.html", section="plan"):
     cast: CastSession | None
     checklist: Checklist | None
     lines: list[Line]
+    at: At | None
+    """Where one is in it; nothing while none is being answered."""
     fault: str | None
     """What keeps it from opening a session."""
     forms: dict[str, Form]
@@ -44,6 +65,18 @@ class ChecklistPage(Page, template="cast/checklist.html", section="plan"):
     """The faults of a form that its state has no place for any more."""
 
 
+class SignPage(Page, template="cast/checklist_sign.html", section="plan"):
+    """The signature under a checklist: an act of its own, on a page of its own."""
+
+    batch: Batch
+    lines: list[Line]
+    form: Form
+    names: list[str]
+    fault: str
+    """What keeps it from being signed; empty when nothing does."""
+    holds_s: float
+
+
 class PastChecklistPage(Page, template="cast/checklist_edition.html", section="plan"):
     """One checklist as it stands, to read."""
 
@@ -54,9 +87,9 @@ class PastChecklistPage(Page, template="cast/checklist_edition.html", section="p
 
 
 @router.get("")
-def show(request: Request, session: Book, code: str) -> Response:
-    """The checklist of a batch: to begin, to answer, or signed."""
-    return page_of(request, session, code)
+def show(request: Request, session: Book, code: str, line: int = 0) -> Response:
+    """The checklist of a batch: to begin, to answer, or signed; `line` leads to one that has its answer."""
+    return page_of(request, session, code, line=line)
 
 
 @router.get("/{checklist_id}")
@@ -112,23 +145,30 @@ def start_anew(request: Request, typed: Typed, code: str) -> Response:
 
 
 @router.post("/{checklist_id}/line/{item_id}")
-def answer(request: Request, typed: Typed, code: str, checklist_id: int, item_id: int) -> Response:
-    """Answer one line."""
+def answer(request: Request, book: Book, typed: Typed, code: str, checklist_id: int, item_id: int) -> Response:
+    """Answer one line, and go on to the next that has no answer; one that is taken back stays in hand."""
+    back = ("answer", "open") in typed
+    model = checklists.form_of(book, item_id) if ("answer", "done") in typed else AnswerIn
 
     def act(session: Session, data: AnswerIn) -> str:
         checklists.answer(session, _of(session, code, checklist_id), item_id, data)
-        return f"{_url(code)}#line-{item_id}"
+        return f"{_url(code)}?line={item_id}" if back else _url(code)
 
-    form_id = f"na-{item_id}" if ("answer", "na") in typed else f"line-{item_id}"
     return submit(
         request,
         typed,
-        AnswerIn,
+        model,
         act=act,
-        page=lambda s, form: page_of(request, s, code, form),
-        form_id=form_id,
+        page=lambda s, form: page_of(request, s, code, form, line=item_id),
+        form_id="na" if ("answer", "na") in typed else "line",
         notice="",
     )
+
+
+@router.get("/{checklist_id}/sign")
+def show_sign(request: Request, session: Book, code: str, checklist_id: int) -> Response:
+    """The signature under a checklist."""
+    return _sign_page(request, session, code, checklist_id)
 
 
 @router.post("/{checklist_id}/sign")
@@ -144,10 +184,29 @@ def sign(request: Request, typed: Typed, code: str, checklist_id: int) -> Respon
         typed,
         SignIn,
         act=act,
-        page=lambda s, form: page_of(request, s, code, form),
+        page=lambda s, form: _sign_page(request, s, code, checklist_id, form),
         form_id="sign",
         notice="The checklist is signed.",
     )
+
+
+def _sign_page(
+    request: Request, session: Session, code: str, checklist_id: int, failed: Form | None = None
+) -> Response:
+    batch = batches.by_code(session, code)
+    checklist = checklists.of_batch(session, batch, checklist_id)
+    if checklist.completed_at is not None or checklist.voided_at is not None:
+        return page_of(request, session, code, failed)
+    address = f"{_url(code)}/{checklist_id}/sign"
+    page = SignPage(
+        batch=batch,
+        lines=checklists.lines(session, checklist),
+        form=Forms(request, session, failed).get("sign", SignIn, address),
+        names=checklists.who_may_sign(session, named(request, session)),
+        fault=checklists.unsigned(session, checklist),
+        holds_s=workshop.get(session).checklist_valid_s,
+    )
+    return render(request, session, page)
 
 
 def _of(session: Session, code: str, checklist_id: int) -> Checklist:
@@ -158,20 +217,23 @@ def _url(code: str) -> str:
     return f"/plan/{code}/checklist"
 
 
-def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
-    """The page of a batch's checklist, with the form that failed."""
+def page_of(request: Request, session: Session, code: str, failed: Form | None = None, line: int = 0) -> Response:
+    """The page of a batch's checklist, at a line of it, with the form that failed."""
     batch = batches.by_code(session, code)
     cast = casting.find(session, batch)
     checklist = checklists.current(session, batch)
     lines = checklists.lines(session, checklist) if checklist else []
     fault = gate.why_not(session, batch, checklist)
     castable = batch.state != "dropped" and (cast is None or cast.closed_at is not None)
-    forms = _forms(request, session, batch, checklist, failed, fault is None) if castable else {}
+    answering = castable and checklist is not None and checklist.completed_at is None
+    at = _at(session, checklist, lines, line) if answering and checklist else None
+    forms = _forms(request, session, batch, checklist, failed, at, fault is None) if castable else {}
     page = ChecklistPage(
         batch=batch,
         cast=cast,
         checklist=checklist,
         lines=lines,
+        at=at,
         fault=fault,
         forms=forms,
         law=cautions.LAW,
@@ -185,20 +247,47 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     return render(request, session, page)
 
 
+AROUND = (2, 4)
+"""How many lines are shown before the one at hand, and behind it: no more than a screen takes."""
+
+
+def _at(session: Session, checklist: Checklist, lines: list[Line], wanted: int) -> At:
+    """Where one is: at the line that is asked for, else at the first without an answer, else at the end."""
+    open_at = next((i for i, line in enumerate(lines) if line.answer is None), len(lines))
+    place = next((i for i, line in enumerate(lines) if line.item.pk == wanted), open_at)
+    line = lines[place] if place < len(lines) else None
+    units = workshop.get(session).units
+    said = checklists.said_before(session, checklist, line.item) if line else []
+    shown = range(max(place - AROUND[0], 0), min(place + AROUND[1] + 1, len(lines)))
+    return At(
+        line=line,
+        number=place + 1,
+        around=[(i + 1, lines[i]) for i in shown] if line else [],
+        blanks=blanks.of_line(line.item.words, units) if line else (),
+        before=[(old.answered_at, ", ".join(number.typed for number in old.numbers)) for old in said],
+        last=lines[place - 1] if place else None,
+        next=lines[place + 1] if place + 1 < len(lines) else None,
+    )
+
+
 def _forms(
-    request: Request, session: Session, batch: Batch, checklist: Checklist | None, failed: Form | None, opens: bool
+    request: Request,
+    session: Session,
+    batch: Batch,
+    checklist: Checklist | None,
+    failed: Form | None,
+    at: At | None,
+    opens: bool,
 ) -> dict[str, Form]:
     """The forms that the state of the checklist calls for."""
     forms, url = Forms(request, session, failed), _url(batch.code)
     if checklist is None:
         return {"start": forms.get("start", FormIn, f"{url}/start")}
     found = {"anew": forms.get("anew", VoidIn, f"{url}/anew")}
-    if checklist.completed_at is None:
-        name = {"person": at_bench(request, session)}
-        found["sign"] = forms.get("sign", SignIn, f"{url}/{checklist.pk}/sign", initial=name)
-        for line in checklists.lines(session, checklist):
-            for key in (f"line-{line.item.pk}", f"na-{line.item.pk}"):
-                found[key] = forms.get(key, AnswerIn, f"{url}/{checklist.pk}/line/{line.item.pk}")
+    if at is not None and at.line is not None:
+        address = f"{url}/{checklist.pk}/line/{at.line.item.pk}"
+        found["line"] = forms.get("line", checklists.form_of(session, at.line.item.pk), address)
+        found["na"] = forms.get("na", AnswerIn, address)
     elif opens:
         found["open"] = forms.get("open", OpenSessionIn, f"/cast/{batch.code}/open")
     return found

@@ -6,4 +6,5 @@
 and sheets, `cautions`. In: what was told at the bench. Out: the session's rows, what is due next. Hot work is opened
 and refused here, and by triggers of the same rule in `app.book.guards`. `evening_line` lays the steps of an evening out
 for its picture.
+`blanks` are the numbers that a line of the checklist takes.
 """

@@ -22,9 +22,9 @@ FIRST_CHECKLIST: dict[str, list[str]] = {
         "The workshop's temperature limit is known, and I stay at the pan while it is hot.",
     ],
     "Fire": [
-        "An extinguisher stands about 10 ft (3 m) away, on the way out.",
-        "Water is at hand for burns and small fires. I know that the mixture carries its own oxygen: it cannot be "
-        "smothered; if it burns, I leave.",
+        "An extinguisher stands on the way out, __ m/ft from the heat (about 3 m or 10 ft is right).",
+        "Water for burns and small fires is at hand, cool: __ °C/°F. I know that the mixture carries its own oxygen: "
+        "it cannot be smothered; if it burns, I leave.",
     ],
     "Myself": [
         "Face shield, leather gloves, cotton or leather clothes, closed shoes.",
@@ -34,7 +34,7 @@ FIRST_CHECKLIST: dict[str, list[str]] = {
     ],
     "Material": [
         "The batch is small; I make it larger only after the small one went well.",
-        "The scale is checked with a known mass.",
+        "The scale shows __ g/oz with its known mass, which is right.",
         "Oxidiser was never ground or milled together with the sugars, and will not be.",
         "Bags are dry, labelled and closed, and away from igniters and the heat; igniters are not in this room.",
     ],

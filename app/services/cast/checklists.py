@@ -9,9 +9,11 @@ from app.book.gate_rule import WORDS
 from app.errors import NotFound, Refused
 from app.models import Batch, CastSession, Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem, SessionOpening
 from app.models.checklist import AnswerIn, EditionIn, SignIn
-from app.services.book import repository
-from app.services.cast import editions, gate
+from app.services.book import people, repository, workshop
+from app.services.cast import blanks, editions, gate
+from app.services.cast.blanks import Piece
 from app.services.cast.cautions import FIRST_CHECKLIST
+from app.units import UnitSystem
 
 
 @dataclass(frozen=True)
@@ -20,6 +22,10 @@ class Line:
 
     item: ChecklistItem
     answer: ChecklistAnswer | None
+
+    def pieces(self, system: UnitSystem) -> list[Piece]:
+        """Its words, with what was said in its blanks."""
+        return blanks.pieces(self.item.words, system, self.answer.numbers if self.answer else None)
 
 
 def first(session: Session) -> ChecklistEdition:
@@ -126,12 +132,12 @@ def void_unused(session: Session, batch: Batch, why: str) -> int:
 
 
 def answer(session: Session, checklist: Checklist, item_id: int, data: AnswerIn) -> None:
-    """Answer one line: done, not applicable with a reason, or open again.
+    """Answer one line: done, with a number for each of its blanks; not applicable with a reason; or open again.
 
     Raises
     ------
     Refused
-        The checklist is complete or voided, the line is of another list, or the reason is missing.
+        The checklist is complete or voided, the line is of another list, or a number or the reason is missing.
     """
     _changeable(checklist)
     item = repository.get(session, ChecklistItem, item_id, "line")
@@ -139,6 +145,10 @@ def answer(session: Session, checklist: Checklist, item_id: int, data: AnswerIn)
         raise Refused("That line belongs to another version of the list. Open the checklist again.")
     if data.answer == "na" and len(data.reason) < 3:
         raise Refused("Say in a few words why it does not apply.", field="reason")
+    said = blanks.said_in(item.words, data) if data.answer == "done" else []
+    missing = [blank for blank in blanks.of_line(item.words) if getattr(data, blank.name, None) is None]
+    if data.answer == "done" and missing:
+        raise Refused("Look, and type the number that you see.", field=missing[0].name)
     known = next((a for a in checklist.answers if a.checklist_item_id == item.pk), None)
     if data.answer == "open":
         if known is not None:
@@ -150,9 +160,47 @@ def answer(session: Session, checklist: Checklist, item_id: int, data: AnswerIn)
         )
         row.answer, row.answered_at = data.answer, clock.now()
         row.reason = data.reason if data.answer == "na" else ""
+        row.numbers = said
         session.add(row)
     session.flush()
     session.refresh(checklist)
+
+
+def said_before(session: Session, checklist: Checklist, item: ChecklistItem, most: int = 3) -> list[ChecklistAnswer]:
+    """The last answers with numbers to a line of these words in other signed checklists, newest first."""
+    wanted = (
+        select(ChecklistAnswer)
+        .join(ChecklistItem, col(ChecklistItem.id) == ChecklistAnswer.checklist_item_id)
+        .join(Checklist, col(Checklist.id) == ChecklistAnswer.checklist_id)
+        .where(
+            ChecklistItem.words == item.words,
+            ChecklistAnswer.numbers_json != "[]",
+            Checklist.id != checklist.id,
+            col(Checklist.completed_at).is_not(None),
+        )
+        .order_by(col(ChecklistAnswer.answered_at).desc())
+    )
+    return list(session.exec(wanted.limit(most)))
+
+
+def form_of(session: Session, item_id: int) -> type[AnswerIn]:
+    """The form that answers a line, with a field for each of its blanks; of a line that is gone, the plain one."""
+    item = session.get(ChecklistItem, item_id)
+    return blanks.form_of(item.words, workshop.get(session).units) if item else AnswerIn
+
+
+def who_may_sign(session: Session, at_bench: str) -> list[str]:
+    """The names to choose from: who is at the bench first, then who works here."""
+    return list(dict.fromkeys(name for name in (at_bench, *people.names(session)) if name))
+
+
+def unsigned(session: Session, checklist: Checklist) -> str:
+    """What keeps a checklist from being signed now, in words; empty when nothing does."""
+    fault = gate.unsigned(session, checklist)
+    if fault == "open":
+        left = sum(line.answer is None for line in lines(session, checklist))
+        return f"{left} {'lines have' if left > 1 else 'line has'} no answer yet."
+    return WORDS[fault] if fault is not None else ""
 
 
 def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
@@ -161,16 +209,19 @@ def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
     Raises
     ------
     Refused
-        It is complete or voided, a line has no answer of today, or the list has a newer version.
+        It is complete or voided, a line has no answer of today, the list has a newer version, or nobody is named.
     """
     _changeable(checklist)
-    fault = gate.unsigned(session, checklist)
-    if fault == "open":
-        left = sum(line.answer is None for line in lines(session, checklist))
-        raise Refused(f"{left} {'lines have' if left > 1 else 'line has'} no answer yet.")
-    if fault is not None:
-        raise Refused(WORDS[fault])
-    checklist.person, checklist.completed_at = data.person, clock.now()
+    if not data.signature():
+        raise Refused("Say who signs: press the button with your name, or type it.", field="person")
+    if data.person and data.person != data.signature():
+        raise Refused(
+            f"“{data.person}” stands here, and the button of {data.chosen} was pressed. Empty the field or sign by it.",
+            field="person",
+        )
+    if fault := unsigned(session, checklist):
+        raise Refused(fault)
+    checklist.person, checklist.completed_at = data.signature(), clock.now()
     session.flush()
 
 

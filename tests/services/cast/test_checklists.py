@@ -29,7 +29,7 @@ def test_every_line_is_answered_and_signed(session: Session, batch: Batch) -> No
         lines = checklists.lines(session, checklist)
         assert len(lines) == len(editions.now_used(session, ChecklistEdition).lines)
         for line in lines[:-1]:
-            checklists.answer(session, checklist, line.item.pk, DONE)
+            checklists.answer(session, checklist, line.item.pk, build.done(line.item))
         with pytest.raises(Refused, match="1 line has no answer"):
             checklists.sign(session, checklist, SignIn(person="Ada"))
         turn(NOON + timedelta(minutes=5))
@@ -52,8 +52,8 @@ def test_not_applicable_needs_a_reason(session: Session, batch: Batch, reason: s
 def test_an_answer_can_be_taken_back_until_signed(session: Session, batch: Batch) -> None:
     checklist = checklists.start(session, batch)
     item = checklists.lines(session, checklist)[0].item
-    checklists.answer(session, checklist, item.pk, DONE)
-    checklists.answer(session, checklist, item.pk, DONE)  # twice is once
+    checklists.answer(session, checklist, item.pk, build.done(item))
+    checklists.answer(session, checklist, item.pk, build.done(item))  # twice is once
     assert sum(line.answer is not None for line in checklists.lines(session, checklist)) == 1
     checklists.answer(session, checklist, item.pk, AnswerIn(answer="open"))
     assert checklists.lines(session, checklist)[0].answer is None
@@ -86,7 +86,7 @@ def test_a_line_of_another_version(session: Session, batch: Batch) -> None:
     with pytest.raises(Refused, match="another version"):
         checklists.answer(session, checklist, edition.lines[0].pk, DONE)
     for line in checklists.lines(session, checklist):
-        checklists.answer(session, checklist, line.item.pk, DONE)
+        checklists.answer(session, checklist, line.item.pk, build.done(line.item))
     with pytest.raises(Refused, match="newer version"):
         checklists.sign(session, checklist, SignIn(person="Ada"))
 
