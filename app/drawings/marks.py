@@ -1,5 +1,6 @@
 """One mark for each act of an evening: its shape says what, its filling whether it is done."""
 
+from functools import cache
 from typing import Literal
 
 from markupsafe import Markup
@@ -47,10 +48,14 @@ def mark(kind: Kind, state: State, x: Place, y: float, estimate: bool = False, s
     >>> print(mark("pour", "done", "43%", 1.5))  # doctest: +ELLIPSIS
     <svg x="43%" y="1.5em" overflow="visible"><svg ...><path d="M-9,-7H9L0,9Z" class="mark done"></path></svg></svg>
     """
-    css = f"mark {state}{' estimate' if estimate else ''}"
-    parts = [scaled(SHAPES[kind], css, side)]
+    return at(x, em(y), _shape(kind, state, estimate, side))
+
+
+@cache
+def _shape(kind: Kind, state: State, estimate: bool, side: float) -> Markup:
+    parts = [scaled(SHAPES[kind], f"mark {state}{' estimate' if estimate else ''}", side)]
     if state == "now":
         parts.insert(0, scaled(RING, "ring", side))
     if state == "skipped":
         parts.append(scaled(STROKE, "mark", side))
-    return at(x, em(y), *parts)
+    return Markup("").join(parts)

@@ -1,7 +1,7 @@
 """The pan's temperature over time, with the step's band, the limit, and what happened at its moment on the curve."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 
@@ -56,11 +56,29 @@ class Pan:
     high: Level | None = None
     events: Sequence[Event] = field(default=())
     old_after: timedelta = timedelta(minutes=15)
+    window: timedelta | None = timedelta(hours=2)
+    """How far back the strip goes; what was read before is left out, but for the newest reading."""
+    headed: bool = True
+    """Whether the newest reading is written above the curve; a page that shows it larger does not need that."""
 
     @property
     def last(self) -> Reading | None:
         """The newest reading."""
         return max(self.readings, key=lambda r: r.at, default=None)
+
+    @property
+    def begin(self) -> datetime:
+        """Where the strip begins: at the first reading in view, ten minutes ago at the latest."""
+        first = min((r.at for r in self.readings), default=self.now)
+        if self.window is not None:
+            first = max(first, self.now - self.window)
+        return min(first, self.now - timedelta(minutes=10))
+
+    @property
+    def in_view(self) -> "Pan":
+        """The same without what lies off the strip."""
+        seen = [r for r in self.readings if r.at >= self.begin or r is self.last]
+        return replace(self, readings=seen, events=[e for e in self.events if self.begin <= e.at <= self.now])
 
     @property
     def band(self) -> list[Level]:
@@ -71,6 +89,11 @@ class Pan:
     def too_hot(self) -> bool:
         """Whether the newest reading lies above the limit."""
         return self.last is not None and self.last.temperature_k > self.limit.temperature_k + 1e-3
+
+    @property
+    def has_head(self) -> bool:
+        """Whether anything is written above the curve: too hot always is."""
+        return self.headed or self.too_hot
 
     @property
     def old(self) -> bool:
@@ -86,6 +109,7 @@ class Pan:
 
 def pan_strip(pan: Pan, title: str = "The pan's temperature") -> Markup:
     """The strip; the newest reading also stands as a stem, as in a thermometer."""
+    pan = pan.in_view
     css = f"pan-strip{' too-hot' if pan.too_hot else ''}"
     return drawing(css, title, _in_words(pan), lambda name, width: _form(pan, name, width))
 
@@ -145,10 +169,9 @@ def _form(pan: Pan, name: str, width: float) -> Drawn:
     beside = name != "slim"
     stem = max(room(words, bold=True) for _, lines, _ in _names(pan, beside) for words in lines) + 0.7
     readings = sorted(pan.readings, key=lambda r: r.at)
-    first = min([pan.now - timedelta(minutes=10), *(r.at for r in readings)])
-    top = 1.4 if beside else 2.2
-    field = _Field((stem + 1.0) / width, 1 - 0.6 / width, top, first, pan.now, *_span(pan))
-    parts = [*_levels(pan, field), *_stem(pan, field, stem / width), *_curve(readings, pan, field)]
+    top = (1.4 if beside else 2.2) if pan.has_head else 0.2 if beside else 1.0
+    field = _Field((stem + 1.0) / width, 1 - 0.6 / width, top, pan.begin, pan.now, *_span(pan))
+    parts = [*_levels(pan, field), *_stem(pan, field, stem / width), *_curve(readings, pan, field, width)]
     parts += [*_events(readings, pan, field, width, beside), *_times(field, width)]
     return Drawn([*parts, *_named(pan, field, beside), *_head(pan, width)], top + PLOT + 1.5)
 
@@ -217,10 +240,15 @@ def _stem(pan: Pan, field: _Field, x: float) -> Iterator[Markup]:
         yield line(pc(x), em(y), pc(field.x(pan.last.at)), em(y), "link")
 
 
-def _curve(readings: Sequence[Reading], pan: Pan, field: _Field) -> Iterator[Markup]:
+def _curve(readings: Sequence[Reading], pan: Pan, field: _Field, width: float) -> Iterator[Markup]:
+    """The trace, a dot at each reading that has room for one, the newest large; one above the limit is a triangle."""
+    lane = Lane(width)
     yield from trace([(field.x(r.at), field.y(r.temperature_k)) for r in readings], "trace")
-    for r in readings:
-        last = r is pan.last
+    for r in reversed(readings):
+        last, x = r is pan.last, field.x(r.at) * width
+        if not last and not lane.free(x - 0.2, x + 0.2):
+            continue
+        lane.take(x - 0.2, x + 0.2)
         hot = r.temperature_k > pan.limit.temperature_k + 1e-3
         css = "reading" + (" last" if last else "") + (" old" if last and pan.old else "") + (" hot" if hot else "")
         shape = "M0,-10L10,9H-10Z" if hot else "M-7,0A7,7 0 1,1 7,0A7,7 0 1,1 -7,0Z"
@@ -235,7 +263,7 @@ def _events(readings: Sequence[Reading], pan: Pan, field: _Field, width: float, 
     for end in (field.first, field.last):
         edge, wide = field.x(end) * width, room("00:00", bold=True) + 0.4
         lane.take(*((edge - 1, edge + wide) if end == field.first else (edge - wide, edge + 1)))
-    for event in sorted((e for e in pan.events if field.first <= e.at <= field.last), key=lambda e: e.at, reverse=True):
+    for event in sorted(pan.events, key=lambda e: e.at, reverse=True):
         x, y = field.x(event.at), field.y(_temperature(readings, event.at))
         yield line(pc(x), em(y), pc(x), em(foot), "link")
         yield mark(event.kind, "done", pc(x), y, side=0.6)
@@ -257,6 +285,8 @@ def _temperature(readings: Sequence[Reading], moment: datetime) -> float:
 
 def _head(pan: Pan, width: float) -> Iterator[Markup]:
     """What must be said of it, above the curve."""
+    if not pan.has_head:
+        return
     if pan.last is None:
         yield put("not read yet", "0", 0.6, "muted")
         return

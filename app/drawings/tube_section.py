@@ -56,6 +56,7 @@ def tube_section(tube: Tube, act: Act, title: str = "") -> Markup:
 def _drawn(tube: Tube, act: Act, scale: float, middle: float) -> Iterator[Markup]:
     floor = RISE + HEIGHT
     inner, outer, rod = (d * scale / 2 for d in (tube.inner_d_m, tube.outer_d_m, tube.rod_d_m))
+    rod = min(rod, inner * 0.95)  # a rod that is told to be wider than its tube
     high = (tube.tube_length_m or tube.grain_length_m) * scale
     grain = tube.grain_length_m * scale
     yield box(em(middle - outer - 0.6), em(floor), em(2 * outer + 1.2), em(0.45), "plate")

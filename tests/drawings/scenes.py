@@ -136,8 +136,12 @@ SCENES: dict[str, Markup] = {
     "pan: not read": pan_strip(pan()),
     "pan: one reading": pan_strip(pan((19, 50, 114))),
     "pan: many": pan_strip(pan((19, 10, 60), (19, 20, 92), (19, 30, 118), (19, 38, 116), (19, 45, 112), (19, 50, 114))),
+    "pan: read every two minutes": pan_strip(
+        pan(*((18 + minute // 60, minute % 60, 60 + minute * 0.49) for minute in range(10, 112, 2)), events=())
+    ),
     "pan: too hot": pan_strip(hot_pan),
     "pan: old": pan_strip(pan((19, 10, 112), (19, 20, 114), high=Level(388.15, "115 °C"))),
+    "pan: without its head": pan_strip(replace(pan((19, 20, 112), (19, 50, 114)), headed=False)),
     "pan: fahrenheit": pan_strip(fahrenheit),
     "bowl: open": bowl(sorbitol(None), OTHERS),
     "bowl: under": bowl(sorbitol(0.15, "150.0 g"), OTHERS),

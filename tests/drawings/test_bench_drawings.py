@@ -1,6 +1,7 @@
 """What is drawn at the bench is well formed, says its numbers in words, and draws what it was handed."""
 
 import re
+from dataclasses import replace
 from xml.etree import ElementTree
 
 import pytest
@@ -9,6 +10,7 @@ from markupsafe import Markup
 from app.drawings.bowls import Bowl, OtherBowl, bowl
 from app.drawings.evening_line import Act, Row, evening_line
 from app.drawings.marks import Kind
+from app.drawings.pan_strip import Pan, pan_strip
 from app.drawings.time_axis import time_axis
 from tests.drawings.scenes import SCENES, moment, pan, sorbitol
 
@@ -120,6 +122,14 @@ def test_a_pan_above_the_limit_is_said_in_words_and_by_a_shape() -> None:
         assert any("hot" in path.attrib["class"] for path in form.iter("path"))
 
 
+def test_too_hot_is_written_even_where_the_reading_is_not() -> None:
+    def written(one: Pan) -> str:
+        return " ".join(e.text or "" for e in parse(pan_strip(replace(one, headed=False))).iter("text"))
+
+    assert "above the limit" in written(pan((19, 50, 126)))
+    assert "114" not in written(pan((19, 50, 114)))
+
+
 def test_a_reading_at_the_limit_is_not_above_it() -> None:
     assert not pan((19, 50, 121)).too_hot
 
@@ -130,6 +140,13 @@ def test_a_reading_older_than_it_may_be_is_drawn_hollow_and_asked_for_again() ->
     drawn = SCENES["pan: old"]
     assert "32 min ago; read it again" in described(drawn)
     assert 'class="reading last old"' in drawn
+
+
+def test_what_was_read_hours_ago_is_off_the_strip_but_the_newest_reading_never_is() -> None:
+    words = described(pan_strip(pan((17, 0, 60), (18, 0, 80), (19, 50, 114))))
+    assert "60 °C" not in words
+    assert "Before: 80 °C at 18:00." in words
+    assert described(pan_strip(pan((16, 0, 60)))).startswith("60 °C at 16:00, 3 h ago; read it again.")
 
 
 # --- Bowl ----------------------------------------------------------------------------------------
