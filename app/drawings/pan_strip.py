@@ -12,9 +12,6 @@ from app.drawing import line, tag
 from app.drawings.marks import Kind, mark
 from app.drawings.sheet import Drawn, Lane, box, drawing, em, hatched, pc, put, room, scaled, trace
 
-PLOT = 6.6
-"""Height of the curve's field [em]."""
-
 
 @dataclass(frozen=True)
 class Level:
@@ -58,6 +55,8 @@ class Pan:
     old_after: timedelta = timedelta(minutes=15)
     window: timedelta | None = timedelta(hours=2)
     """How far back the strip goes; what was read before is left out, but for the newest reading."""
+    plot_em: float = 6.6
+    """Height of the curve's field, in letters' sizes."""
     headed: bool = True
     """Whether the newest reading is written above the curve; a page that shows it larger does not need that."""
 
@@ -143,6 +142,7 @@ class _Field:
     left: float
     right: float
     top: float
+    plot: float
     first: datetime
     last: datetime
     cold_k: float
@@ -151,7 +151,7 @@ class _Field:
     @property
     def foot(self) -> float:
         """The height of the axis [em]."""
-        return self.top + PLOT
+        return self.top + self.plot
 
     def x(self, moment: datetime) -> float:
         """Where a moment lies along."""
@@ -162,7 +162,7 @@ class _Field:
     def y(self, temperature_k: float) -> float:
         """The height of a temperature; what lies off the field stands at its edge."""
         share = (temperature_k - self.cold_k) / (self.hot_k - self.cold_k)
-        return self.top + PLOT * (1 - min(max(share, 0.0), 1.0))
+        return self.top + self.plot * (1 - min(max(share, 0.0), 1.0))
 
 
 def _form(pan: Pan, name: str, width: float) -> Drawn:
@@ -170,10 +170,10 @@ def _form(pan: Pan, name: str, width: float) -> Drawn:
     stem = max(room(words, bold=True) for _, lines, _ in _names(pan, beside) for words in lines) + 0.7
     readings = sorted(pan.readings, key=lambda r: r.at)
     top = (1.4 if beside else 2.2) if pan.has_head else 0.2 if beside else 1.0
-    field = _Field((stem + 1.0) / width, 1 - 0.6 / width, top, pan.begin, pan.now, *_span(pan))
+    field = _Field((stem + 1.0) / width, 1 - 0.6 / width, top, pan.plot_em, pan.begin, pan.now, *_span(pan))
     parts = [*_levels(pan, field), *_stem(pan, field, stem / width), *_curve(readings, pan, field, width)]
     parts += [*_events(readings, pan, field, width, beside), *_times(field, width)]
-    return Drawn([*parts, *_named(pan, field, beside), *_head(pan, width)], top + PLOT + 1.5)
+    return Drawn([*parts, *_named(pan, field, beside), *_head(pan, width)], field.foot + 1.5)
 
 
 def _span(pan: Pan) -> tuple[float, float]:
@@ -232,7 +232,7 @@ def _stem(pan: Pan, field: _Field, x: float) -> Iterator[Markup]:
     foot = field.foot
     y = field.y(pan.last.temperature_k) if pan.last else foot
     css = "stem old" if pan.old else "stem"
-    inner = [box(em(-0.25), em(field.top), em(0.5), em(PLOT), "glass", rx=em(0.25))]
+    inner = [box(em(-0.25), em(field.top), em(0.5), em(field.plot), "glass", rx=em(0.25))]
     if pan.last:
         inner.append(box(em(-0.25), em(y), em(0.5), em(max(foot - y, 0.3)), css, rx=em(0.25)))
     yield tag("svg", *inner, x=pc(x), overflow="visible")

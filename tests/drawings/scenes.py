@@ -142,6 +142,9 @@ SCENES: dict[str, Markup] = {
     "pan: too hot": pan_strip(hot_pan),
     "pan: old": pan_strip(pan((19, 10, 112), (19, 20, 114), high=Level(388.15, "115 °C"))),
     "pan: without its head": pan_strip(replace(pan((19, 20, 112), (19, 50, 114)), headed=False)),
+    "pan: low, without its head": pan_strip(
+        replace(pan((19, 20, 60), (19, 50, 114)), headed=False, plot_em=3.0, high=Level(388.15, "115 °C"))
+    ),
     "pan: fahrenheit": pan_strip(fahrenheit),
     "bowl: open": bowl(sorbitol(None), OTHERS),
     "bowl: under": bowl(sorbitol(0.15, "150.0 g"), OTHERS),
