@@ -57,11 +57,11 @@ class Row:
         return sorted((act for run in self.runs for act in run), key=lambda act: act.at)
 
 
-def evening_line(rows: Sequence[Row], now: datetime, title: str = "Time line of the evening") -> Markup:
-    """Everything that was done, is due and comes, in one picture with a line for now.
+def evening_line(rows: Sequence[Row], now: datetime | None, title: str = "Time line of the evening") -> Markup:
+    """Everything that was done, is due and comes, in one picture with a line for now; none where it is over.
 
     A set is joined to the row of a pan above it at its pour. What comes hours later stands behind a break of the axis.
-    With more than `MOST` rows the sets of which only the bagging is left share one.
+    With more than `MOST` rows the sets of which only the bagging is left share one. ValueError without act or now.
     """
     drawn = _folded(rows) if len(rows) > MOST else rows
     return drawing("evening-line", title, _in_words(rows, now), lambda name, width: _form(drawn, now, name, width))
@@ -82,8 +82,8 @@ def _waits(act: Act) -> bool:
     return act.state in ("done", "skipped") or (act.kind == "bag" and act.state == "next")
 
 
-def _in_words(rows: Sequence[Row], now: datetime) -> str:
-    said = [f"It is {clock.local(now):%H:%M}."]
+def _in_words(rows: Sequence[Row], now: datetime | None) -> str:
+    said = [f"It is {clock.local(now):%H:%M}."] if now else []
     for row in rows:
         acts = row.acts
         done = [f"{a.words.lower()} {a.clock}" for a in acts if a.state == "done"]
@@ -98,7 +98,7 @@ def _in_words(rows: Sequence[Row], now: datetime) -> str:
     return " ".join(said)
 
 
-def _told(act: Act, now: datetime) -> list[str]:
+def _told(act: Act, now: datetime | None) -> list[str]:
     """What is said beside an act, the shorter the less room there is."""
     if act.state == "done":
         return [act.clock]
@@ -109,9 +109,9 @@ def _told(act: Act, now: datetime) -> list[str]:
     return [f"{act.words} {act.clock}", act.clock]
 
 
-def _late(act: Act, now: datetime) -> str:
+def _late(act: Act, now: datetime | None) -> str:
     """How late what is due now is, in words; nothing within its minute."""
-    minutes = int((now - act.at).total_seconds() // 60) if act.state == "now" else 0
+    minutes = int((now - act.at).total_seconds() // 60) if now and act.state == "now" else 0
     if minutes < 1:
         return ""
     return f"{minutes} min late" if minutes < 120 else f"{minutes // 60} h late"
@@ -156,23 +156,24 @@ def _plan(rows: Sequence[Row], name: str, width: float) -> _Plan:
     return _Plan(width, names, 2.3 if above else 1.35, side, above, tail_words=name == "wide")
 
 
-def _form(rows: Sequence[Row], now: datetime, name: str, width: float) -> Drawn:
+def _form(rows: Sequence[Row], now: datetime | None, name: str, width: float) -> Drawn:
     plan = _plan(rows, name, width)
     axis = _axis(rows, now, plan)
     foot = plan.row * len(rows) + 0.2
-    at_now = pc(axis.at(now))
     parts = [*_foot(axis, now, foot, plan, 30 if name == "wide" else 60), *_pours(rows, axis, plan)]
-    parts += [line(at_now, em(top), at_now, em(end), "now-line") for top, end in plan.beside_names(len(rows), foot)]
+    if now:
+        x = pc(axis.at(now))
+        parts += [line(x, em(top), x, em(end), "now-line") for top, end in plan.beside_names(len(rows), foot)]
     for number, row in enumerate(rows):
         parts += _row(row, axis, plan, plan.level(number), now)
     return Drawn(parts, foot + 1.6)
 
 
-def _axis(rows: Sequence[Row], now: datetime, plan: _Plan) -> TimeAxis:
+def _axis(rows: Sequence[Row], now: datetime | None, plan: _Plan) -> TimeAxis:
     acts = [act for row in rows for act in row.acts]
-    last = max([now, *(act.at for act in acts if act.kind != "bag")])
-    aside = [act for act in acts if act.at > last + ASIDE]
-    near = [now, *(act.at for act in acts if act.at <= last + ASIDE)]
+    sure = [*([now] if now else []), *(act.at for act in acts if act.kind != "bag")] or [act.at for act in acts]
+    aside = [act for act in acts if act.at > max(sure) + ASIDE]
+    near = [*sure, *(act.at for act in acts if act.at <= max(sure) + ASIDE)]
     words = [f"{act.words} {act.clock}" if plan.tail_words else act.clock for act in aside]
     tail = 0.3 if plan.named_above else max((room(said) for said in words), default=0.0) + 1.3
     edge = 0.6 / plan.width
@@ -180,14 +181,11 @@ def _axis(rows: Sequence[Row], now: datetime, plan: _Plan) -> TimeAxis:
     return time_axis(near, [act.at for act in aside], begin, 1 - edge, 1.3 / plan.width, tail / plan.width)
 
 
-def _foot(axis: TimeAxis, now: datetime, foot: float, plan: _Plan, minutes: int) -> Iterator[Markup]:
+def _foot(axis: TimeAxis, now: datetime | None, foot: float, plan: _Plan, minutes: int) -> Iterator[Markup]:
     """The axis with its clock times and breaks, and now's own."""
     lane = Lane(plan.width)
-    words = f"{clock.local(now):%H:%M}"
-    wide = room(words, bold=True) + 0.5
-    x = axis.at(now) * plan.width
-    middle = min(max(x, wide / 2), plan.width - wide / 2)
-    lane.take(middle - wide / 2 - 0.2, middle + wide / 2 + 0.2)
+    if now:
+        yield _clock_of_now(axis.at(now), f"{clock.local(now):%H:%M}", foot, lane)
     yield line(pc(axis.stretches[0].start), em(foot), "100%", em(foot), "axis")
     for place in axis.breaks:
         strokes = [line(em(d - 0.35), em(0.3), em(d + 0.05), em(-0.3), "axis") for d in (0.0, 0.3)]
@@ -196,9 +194,15 @@ def _foot(axis: TimeAxis, now: datetime, foot: float, plan: _Plan, minutes: int)
         yield line(pc(place), em(foot), pc(place), em(foot + 0.2), "axis")
         if lane.centred(place * plan.width, room(label) + 0.3):
             yield put(label, pc(place), foot + 0.85, "muted middle")
-    shift = middle - x  # the clock of now stays on the sheet where its line stands at an edge
-    tab = box(em(shift - wide / 2), em(foot + 0.2), em(wide), em(1.3), "now-box")
-    yield at(pc(axis.at(now)), "0", tab, put(words, em(shift), foot + 0.85, "on-now middle"))
+
+
+def _clock_of_now(place: float, words: str, foot: float, lane: Lane) -> Markup:
+    """The clock at the foot of now's line; it stays on the sheet where that stands at an edge."""
+    wide, x = room(words, bold=True) + 0.5, place * lane.width
+    middle = min(max(x, wide / 2), lane.width - wide / 2)
+    lane.take(middle - wide / 2 - 0.2, middle + wide / 2 + 0.2)
+    tab = box(em(middle - x - wide / 2), em(foot + 0.2), em(wide), em(1.3), "now-box")
+    return at(pc(place), "0", tab, put(words, em(middle - x), foot + 0.85, "on-now middle"))
 
 
 def _pours(rows: Sequence[Row], axis: TimeAxis, plan: _Plan) -> Iterator[Markup]:
@@ -214,7 +218,7 @@ def _pours(rows: Sequence[Row], axis: TimeAxis, plan: _Plan) -> Iterator[Markup]
             yield line(x, em(plan.level(pan)), x, em(plan.level(number)), "link")
 
 
-def _row(row: Row, axis: TimeAxis, plan: _Plan, level: float, now: datetime) -> Iterator[Markup]:
+def _row(row: Row, axis: TimeAxis, plan: _Plan, level: float, now: datetime | None) -> Iterator[Markup]:
     for run in row.runs:
         yield from _run(run, axis, level, now, row.pan)
     acts = row.acts
@@ -228,11 +232,12 @@ def _row(row: Row, axis: TimeAxis, plan: _Plan, level: float, now: datetime) -> 
     for act in acts:
         x = axis.at(act.at) * plan.width
         lane.take(x - plan.side * 0.65, x + plan.side * 0.65)
-    lane.take(axis.at(now) * plan.width - 0.1, axis.at(now) * plan.width + 0.1)
+    for place in [axis.at(now)] if now else []:
+        lane.take(place * plan.width - 0.1, place * plan.width + 0.1)
     for place in axis.breaks:
         lane.take(place * plan.width - 0.1, place * plan.width + 0.1)
     if not acts:
-        yield put("nothing yet", pc(axis.at(now) + 0.6 / plan.width), level, "muted")
+        yield put("nothing yet", pc((plan.names + 1.2) / plan.width), level, "muted")
     for act in _worth_telling(row):
         if act.state != "done" or act is acts[0]:
             yield from _label(act, now, axis, lane, plan, level)
@@ -271,9 +276,9 @@ def _worth_telling(row: Row) -> list[Act]:
     return [*due, *to_come[:1], *later, *poured]
 
 
-def _label(act: Act, now: datetime, axis: TimeAxis, lane: Lane, plan: _Plan, level: float) -> Iterator[Markup]:
+def _label(act: Act, now: datetime | None, axis: TimeAxis, lane: Lane, plan: _Plan, level: float) -> Iterator[Markup]:
     """Words beside a mark where there is room; of what is done only before it, of what is due also behind now."""
-    places = [(axis.at(act.at), plan.side * 0.9), (axis.at(now), 0.4)]
+    places = [(axis.at(act.at), plan.side * 0.9), *([(axis.at(now), 0.4)] if now else [])]
     for words in _told(act, now):
         for x, gap in places if act.state == "now" else places[:1]:
             found = lane.beside(x * plan.width, room(words, act.state == "now") + 0.15, gap, act.state == "done")
@@ -283,7 +288,7 @@ def _label(act: Act, now: datetime, axis: TimeAxis, lane: Lane, plan: _Plan, lev
                 return
 
 
-def _above(row: Row, plan: _Plan, level: float, now: datetime) -> Iterator[Markup]:
+def _above(row: Row, plan: _Plan, level: float, now: datetime | None) -> Iterator[Markup]:
     """The name, and what is due or comes next in the row, above its line."""
     acts = row.acts
     act = next((a for a in acts if a.state == "now"), next((a for a in acts if a.state == "next"), None))
@@ -295,7 +300,7 @@ def _above(row: Row, plan: _Plan, level: float, now: datetime) -> Iterator[Marku
         yield put(said, "100%", level, f"{act.state if act else 'muted'} end")
 
 
-def _run(run: Sequence[Act], axis: TimeAxis, level: float, now: datetime, pan: bool) -> Iterator[Markup]:
+def _run(run: Sequence[Act], axis: TimeAxis, level: float, now: datetime | None, pan: bool) -> Iterator[Markup]:
     """The line of a run: thick as far as it has come, thin ahead."""
     acts = sorted(run, key=lambda act: act.at)
     if not acts:
@@ -303,7 +308,7 @@ def _run(run: Sequence[Act], axis: TimeAxis, level: float, now: datetime, pan: b
     done = [act for act in acts if act.state in ("done", "skipped")]
     until = acts[0].at
     if done:
-        until = done[-1].at if len(done) == len(acts) else max(done[-1].at, min(now, acts[-1].at))
+        until = done[-1].at if len(done) == len(acts) else max(done[-1].at, min(now or done[-1].at, acts[-1].at))
         yield from _stroke(axis, acts[0].at, until, level, "past pan" if pan else "past")
     yield from _stroke(axis, until, acts[-1].at, level, "ahead")
 

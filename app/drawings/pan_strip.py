@@ -57,6 +57,8 @@ class Pan:
     """How far back the strip goes; what was read before is left out, but for the newest reading."""
     plot_em: float = 6.6
     """Height of the curve's field, in letters' sizes."""
+    over: bool = False
+    """Whether the evening is over: then the newest reading is none of now."""
     headed: bool = True
     """Whether the newest reading is written above the curve; a page that shows it larger does not need that."""
 
@@ -97,11 +99,13 @@ class Pan:
     @property
     def old(self) -> bool:
         """Whether the newest reading was taken too long ago to go by."""
-        return self.last is not None and self.now - self.last.at > self.old_after
+        return self.last is not None and not self.over and self.now - self.last.at > self.old_after
 
     @property
     def age(self) -> str:
-        """How long ago the newest reading was taken, in words."""
+        """How long ago the newest reading was taken, in words; of an evening that is over its clock time."""
+        if self.over and self.last:
+            return f"last at {clock.local(self.last.at):%H:%M}"
         minutes = int((self.now - self.last.at).total_seconds() // 60) if self.last else 0
         return f"{minutes} min ago" if minutes < 120 else f"{minutes // 60} h ago"
 
@@ -117,9 +121,8 @@ def _in_words(pan: Pan) -> str:
     if pan.last is None:
         said = ["The pan was not read yet."]
     else:
-        said = [
-            f"{pan.last.words} at {clock.local(pan.last.at):%H:%M}, {pan.age}{'; read it again' if pan.old else ''}."
-        ]
+        when = pan.age if pan.over else f"at {clock.local(pan.last.at):%H:%M}, {pan.age}"
+        said = [f"{pan.last.words} {when}{'; read it again' if pan.old else ''}."]
         said += ["Above the limit."] if pan.too_hot else []
         earlier = sorted((r for r in pan.readings if r is not pan.last), key=lambda r: r.at)
         if earlier:

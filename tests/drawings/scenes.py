@@ -132,6 +132,13 @@ SCENES: dict[str, Markup] = {
         ],
         NOW,
     ),
+    "evening: over": evening_line(
+        [
+            Row("Pan", [[Act("heat", moment(18, 40), "done"), Act("pour", moment(19, 14), "done")]], pan=True),
+            Row("Grains", [[Act("pour", moment(19, 14), "done"), Act("bag", moment(1, 20), "done")]]),
+        ],
+        None,
+    ),
     "evening: late night": evening(moment(23, 40), [[moment(19, 14), moment(19, 56)]]),
     "pan: not read": pan_strip(pan()),
     "pan: one reading": pan_strip(pan((19, 50, 114))),
@@ -141,6 +148,9 @@ SCENES: dict[str, Markup] = {
     ),
     "pan: too hot": pan_strip(hot_pan),
     "pan: old": pan_strip(pan((19, 10, 112), (19, 20, 114), high=Level(388.15, "115 °C"))),
+    "pan: over": pan_strip(
+        replace(pan((15, 0, 60), (19, 20, 112), (19, 50, 114)), over=True, now=moment(19, 50), window=None)
+    ),
     "pan: without its head": pan_strip(replace(pan((19, 20, 112), (19, 50, 114)), headed=False)),
     "pan: low, without its head": pan_strip(
         replace(pan((19, 20, 60), (19, 50, 114)), headed=False, plot_em=3.0, high=Level(388.15, "115 °C"))

@@ -64,6 +64,13 @@ def test_what_is_due_but_late_is_told_so() -> None:
     assert "now: compact 19:40, 12 min late" in described(evening_line([row], moment(19, 52)))
 
 
+def test_an_evening_that_is_over_has_no_now() -> None:
+    drawn = SCENES["evening: over"]
+    assert described(drawn) == "Pan: done: melt 18:40, pour 19:14. Grains: done: pour 19:14, bag 01:20."
+    assert "now-line" not in drawn
+    assert described(SCENES["pan: over"]).startswith("114 °C last at 19:50. Before: 60 °C at 15:00,")
+
+
 def test_done_now_and_next_differ_by_their_shape_in_every_form() -> None:
     for form in parse(SCENES["evening: two sets"]).findall("svg"):
         marks = [path.attrib["class"] for path in form.iter("path")]
