@@ -5,6 +5,7 @@ from datetime import datetime
 
 from fastapi import Request
 from fastapi.responses import Response
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock
@@ -12,6 +13,7 @@ from app.forms import Form
 from app.models import CastSession, Supply, TemperatureReading
 from app.models.cast import DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
 from app.page import Page
+from app.routers.bench import pictures
 from app.services.book import repository, workshop
 from app.services.cast import at_bench, bowls, casting, cautions, pan, steps, targets, weigh_outs
 from app.services.cast.at_bench import Screen
@@ -66,6 +68,12 @@ class BenchPage(Page, template="bench/show.html", section="cast"):
     cautions: list[str]
     mass_unit: str
 
+    # Pictures
+    line: Markup
+    strip: Markup | None
+    picture: Markup | None
+    """The bowl or the tube in front."""
+
 
 class NoBenchPage(Page, template="bench/none.html", section="cast"):
     """No evening is open, this one is closed, or it must be said which one is meant."""
@@ -110,7 +118,8 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
     found = _pan_now(session, screen, pan_units)
     forms = _forms(request, session, screen, found, failed)
     now = screen.act.now if screen.act else None
-    line, folded = _caution(session, screen, runs)
+    rows = pictures.rows_of(session, runs)
+    caution, folded = _caution(session, screen, runs)
     page = BenchPage(
         evening=evening,
         runs=runs,
@@ -126,9 +135,13 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         band=pan.step_band(screen.act.step, pan_units) if screen.act else "",
         places=targets.places(shop),
         bags=screen.bowl.bags if screen.bowl else [],
-        caution=line,
+        caution=caution,
         cautions=folded,
         mass_unit=shop.units.mass,
+        line=pictures.time_line(rows),
+        strip=pictures.strip(session, screen, rows, pan_units),
+        picture=pictures.of_bowl(session, screen, failed.text("mass") if failed else "")
+        or pictures.of_tube(session, screen),
     )
     return render(request, session, page)
 
