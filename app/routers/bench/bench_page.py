@@ -14,6 +14,7 @@ from app.models import CastSession, Supply, TemperatureReading
 from app.models.cast import DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
 from app.page import Page
 from app.routers.bench import pictures
+from app.routers.cast import incident_forms
 from app.services.book import repository, workshop
 from app.services.cast import at_bench, bowls, casting, cautions, pan, steps, targets, weigh_outs
 from app.services.cast.at_bench import Screen
@@ -66,6 +67,7 @@ class BenchPage(Page, template="bench/show.html", section="cast"):
     bags: list[tuple[Supply, float]]
     caution: str
     cautions: list[str]
+    burns: str
     mass_unit: str
 
     # Pictures
@@ -137,6 +139,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         bags=screen.bowl.bags if screen.bowl else [],
         caution=caution,
         cautions=folded,
+        burns=cautions.BURNS,
         mass_unit=shop.units.mass,
         line=pictures.time_line(rows),
         strip=pictures.strip(session, screen, rows, pan_units),
@@ -198,6 +201,7 @@ def _forms(
     url = f"/bench/{cast.pk}"
     of = f"{url}/{screen.run.batch.code}"
     shown = {
+        "incident-form": incident_forms.of_melt(forms, screen.run.batch, [])["incident-form"],
         "note-form": forms.get("note-form", NoteIn, f"{url}/note"),
         "set-form": forms.get("set-form", SetIn, f"{of}/set", row=cast),
     }

@@ -167,6 +167,8 @@ def screen(
     def shown(kind: Kind, run: Running, act: Act | None = None, bowl: PartNow | None = None) -> Screen:
         mine = (run.batch.pk, act.step.set_number if act else 0) if kind not in ("hot", "asked", "grains") else None
         others = [one for one in _first_of_each(acts) if (one.run.batch.pk, one.step.set_number) != mine]
+        if kind in ("hot", "asked"):  # what is to do at that pan waits
+            others = [one for one in others if one.run is not run or not gate.hot(one.step)]
         if bowl is not None or kind == "held":
             others = [one for one in others if one.kind != "weigh" or one.run is not run]
         of_run = bowls.get(run.batch.pk, []) if bowl is not None else []

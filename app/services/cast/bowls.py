@@ -125,16 +125,14 @@ def _meant(shop: Workshop, parts: list[PartNow], now: PartNow, data: BowlIn) -> 
 
 def _first(shop: Workshop, parts: list[PartNow], now: PartNow, read: float) -> Verdict:
     """The verdict on a bowl that nothing is in yet."""
-    target, name = now.part.target_kg, now.name.lower()
+    target = now.part.target_kg
     under = read < target
     slips = weigh_outs.slips(shop, target, read) if targets.far(target, read, shop) else []
     other = next((p for p in parts if p is not now and p.state == "open" and _fits(shop, p.part.target_kg, read)), None)
     if other is not None:
-        said = other.name.lower()
-        head = f"This looks like the {said}"
-        todo = f"{targets.words(other.part.target_kg, shop)} is what its bowl wants. Look at the label."
-        answer = ("scoop", f"It is {name}, more comes") if under else ("whole", f"It is {name}: keep it")
-        return Verdict("other", head, todo, [answer], slips, other)
+        head = f"This looks like the {other.name.lower()}"
+        answer = ("scoop", f"{now.name}, more comes") if under else ("whole", f"{now.name}: keep it")
+        return Verdict("other", head, "Look at the label.", [answer], [], other)
     head = _word(shop, target, read)
     if under:
         return Verdict("under", head, "Add it and read again.", [("scoop", "A first scoop, more comes")], slips)
@@ -148,14 +146,14 @@ def _further(shop: Workshop, now: PartNow, read: float) -> Verdict:
     slips = weigh_outs.slips(shop, target - held, read) if targets.far(target, total, shop) else []
     if read > held:
         answers = [
-            ("scoop", f"One more scoop: {targets.words(total, shop)} in all"),
-            ("whole", f"The whole bowl: {targets.words(read, shop)}"),
+            ("scoop", f"Scoop: {targets.words(total, shop)} in all"),
+            ("whole", f"Bowl: {targets.words(read, shop)}"),
         ]
-        head = "One more scoop, or the whole bowl?"
-        return Verdict("which", head, f"{targets.words(held, shop)} was in it before.", answers, slips)
+        todo = f"{targets.words(held, shop)} was in it before."
+        return Verdict("which", "One more scoop, or the whole bowl?", todo, answers, slips)
     if total < target:
         todo = "Add it, set the scale to nought before it, and read again."
-        return Verdict("under", _word(shop, target, total), todo, [("scoop", "One more scoop, more comes")], slips)
+        return Verdict("under", _word(shop, target, total), todo, [("scoop", "A scoop, more comes")], slips)
     return Verdict(
         "over", _word(shop, target, total), "Take it out and read again.", [("scoop", "Keep it as it is")], slips
     )

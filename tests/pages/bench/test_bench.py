@@ -107,7 +107,7 @@ def test_the_first_press_books_nothing_that_is_off_and_keeps_what_was_typed(clie
     assert told(answer) == f"Potassium nitrate 100.0 g: {float(nitrate) - 100:.1f} g under. Next: Sorbitol."
     answer = sent(client, bench, "bowl", mass=sucrose)  # the sorbitol is in front
     assert "This looks like the sucrose" in answer.text
-    way = re.search(r'href="\?show=(bowl-\d+)&amp;read=([^"]+)">It is sucrose', answer.text)
+    way = re.search(r'href="\?show=(bowl-\d+)&amp;read=([^"]+)">Sucrose', answer.text)
     assert way is not None
     other = client.get(f"{bench}?show={way[1]}&read={way[2]}")
     assert front(other) == way[1]
