@@ -34,6 +34,8 @@ class PanNow:
 
     run: Running
     reading: TemperatureReading | None
+    words: str
+    """What was read, in the degrees of the thermometer."""
     advice: pan.Advice | None
     asked: list[tuple[str, str]]
     limit: str
@@ -173,6 +175,7 @@ def _pan_now(session: Session, screen: Screen, units: UnitSystem) -> PanNow | No
     return PanNow(
         run,
         latest,
+        show(latest.temperature_k, "temperature", units) if latest else "",
         standing.advice if standing else None,
         standing.asked if standing else [],
         show(shop.pan_limit_k, "temperature", units),

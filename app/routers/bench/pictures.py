@@ -22,6 +22,9 @@ from app.services.cast.weigh_outs import PartNow
 from app.services.stock import batches
 from app.units import UnitError, UnitSystem, parse, show
 
+PLOT_EM, BESIDE_EM = 4.6, 3.8
+"""Height of the pan's curve in letters, alone and with what is due elsewhere: a screen holds it with the field."""
+
 TUBE_ACTS: dict[str, TubeAct] = {"pour": "pour", "core": "core", "compact": "compact", "pull": "pull"}
 
 
@@ -62,6 +65,8 @@ def strip(session: Session, screen: Screen, rows: list[Row], units: UnitSystem) 
             level(step.pan_high_k if step and step.pan_high_k is not None else shop.pan_limit_k),
             [Event(act.kind, act.at) for act in done],
             at_bench.READ_AGAIN,
+            plot_em=BESIDE_EM if screen.others else PLOT_EM,
+            headed=False,
         )
     )
 
