@@ -10,7 +10,8 @@ from sqlmodel import Session
 
 from app.models import Firing
 from app.models.altimeter import TrackIn
-from app.models.firing_log import FindingIn, PictureIn, ReferenceIn
+from app.models.firing_log import FindingIn, ReferenceIn
+from app.models.picture import PictureIn
 from app.services.firings import altimeters, findings, media
 
 Told = Mapping[str, Any]

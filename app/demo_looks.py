@@ -1,23 +1,29 @@
-"""What the demonstration's maker saw and told beside the figures: near misses, checks; all invented."""
+"""What the demonstration's maker saw beside the figures: near misses, checks, looks at grains; all invented."""
 
 from collections.abc import Mapping
 from typing import Any
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
-from app.models import Batch
+from app.models import Batch, Grain
+from app.models.grain_look import GrainLookIn
 from app.models.incident import TapIn, WrittenIn
 from app.models.instrument import ScaleCheckIn, ThermometerCheckIn
 from app.services.book import workshop
 from app.services.cast import incidents
+from app.services.grains import looks
 from app.services.hardware import instrument_checks
 
 Told = Mapping[str, Any]
 
 
 def tell(session: Session, lots: Mapping[int, Batch], told: Told) -> None:
-    """Keep what the story tells of a day: what happened at a lot, or how the instruments were checked."""
-    if "what" in told:
+    """Keep what the story tells of a day: what happened at a lot, or what was seen of its grains, or how the
+    instruments were checked.
+    """
+    if "grains" in told:
+        _look(session, lots[told["lot"]], told)
+    elif "what" in told:
         _incident(session, lots[told["lot"]], told)
     else:
         _check(session, told)
@@ -40,3 +46,10 @@ def _check(session: Session, told: Told) -> None:
         kettle = {"instrument": "the pan's thermometer", "against": "boiling", "elevation": "12 m", "tolerance": "1 C"}
         read = ThermometerCheckIn.model_validate({**kettle, "read": told["thermometer"]})
         instrument_checks.check_thermometer(session, read, person)
+
+
+def _look(session: Session, lot: Batch, told: Told) -> None:
+    """What was seen of some grains of a lot, each by its number."""
+    for number in told["grains"]:
+        grain = session.exec(select(Grain).where(Grain.batch_id == lot.pk, Grain.number == number)).one()
+        looks.look(session, grain, GrainLookIn.model_validate(told), workshop.get(session).person)

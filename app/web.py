@@ -252,13 +252,21 @@ def _sent_again(
 
 
 def submit_file(
-    request: Request, sent: uploads.Sent, model: type[FormIn], *, act: Act, page: Again, notice: str, too_large: str
+    request: Request,
+    sent: uploads.Sent,
+    model: type[FormIn],
+    *,
+    act: Act,
+    page: Again,
+    notice: str,
+    too_large: str,
+    form_id: str = "form",
 ) -> Response:
     """As `submit`, for a form that a file was sent with; one over its limit is refused beside the field."""
     if not sent.too_large:
         sums = {name: hashlib.sha256(content).hexdigest() for name, content in sent.files.items()}
-        return submit(request, sent.texts, model, act=act, page=page, notice=notice, sums=sums)
-    form = from_texts(model, [], "form", request.url.path, {})
+        return submit(request, sent.texts, model, act=act, page=page, notice=notice, form_id=form_id, sums=sums)
+    form = from_texts(model, [], form_id, request.url.path, {})
     form.refuse("file", too_large)
     with reading(request.app.state.engine) as session:
         response = page(session, form)

@@ -26,12 +26,12 @@ from app.models import (
     GrainPattern,
     MotorBuild,
 )
-from app.models.firing_log import PictureIn
 from app.models.history import PersonIn
+from app.models.picture import PictureIn
 from app.services.book import people
 from app.services.cast import checklists
 from app.services.firings import media
-from app.services.grains import grains
+from app.services.grains import grains, looks
 from tests.routes import declared
 from tests.test_pictures import png
 
@@ -53,6 +53,7 @@ NO_PAGES = {
     "/review/firings.csv": "/review/firings.csv",
     "/review/grains.csv": "/review/grains.csv",
     "/review/lots.csv": "/review/lots.csv",
+    "/shelf/{serial}/pictures/{picture_id}": "/shelf/{grain}/pictures/1",
     "/timers": "/timers",
 }
 """Routes that answer something else to a person at the bench's own machine: files, figures, a way back to a page.
@@ -161,6 +162,8 @@ def complete(engine: Engine) -> None:
         media.keep(session, failed, PictureIn(file="case.png", caption="The case, after"), png())
         planned = select(Batch).where(Batch.state == "planned").order_by(col(Batch.id).desc())
         checklists.start(session, _first(session, planned))
+        looked_at = grains.ready(session)[0]
+        looks.keep_picture(session, looked_at, PictureIn(file="face.png", caption="Its upper face"), png())
         session.commit()
 
 

@@ -887,3 +887,32 @@ def test_a_check_is_struck_out_not_rewritten(session: Session, table: str, chang
         sql(session, f"DELETE FROM {table}")
     with pytest.raises(IntegrityError, match="voided_with_reason"):
         sql(session, f"UPDATE {table} SET voided_at = '2026-11-25 12:00:00'")
+
+
+@pytest.mark.parametrize("change", ["faces = 'sound'", "inhibitor = 'sound'", "grain_id = 2", "note = 'none'"])
+def test_a_look_at_a_grain_is_struck_out_not_rewritten(session: Session, change: str) -> None:
+    """guard_grain_look_stays, guard_grain_look_kept"""
+    grain, _ = build.ready_grains(session, 2)
+    told = {"faces": "chipped", "outer_face": "sound", "inhibitor": "loose"}
+    insert(session, "grain_look", {"grain_id": grain.pk, **told})
+    with pytest.raises(IntegrityError, match="struck out, not rewritten"):
+        sql(session, f"UPDATE grain_look SET {change}")
+    with pytest.raises(IntegrityError, match="struck out, not erased"):
+        sql(session, "DELETE FROM grain_look")
+    with pytest.raises(IntegrityError, match="voided_with_reason"):
+        sql(session, "UPDATE grain_look SET voided_at = '2026-11-25 12:00:00'")
+    sql(session, "UPDATE grain_look SET voided_at = '2026-11-25 12:00:00', voided_why = 'another grain'")
+    with pytest.raises(IntegrityError, match="struck out"):
+        sql(session, "UPDATE grain_look SET voided_at = NULL")
+
+
+@pytest.mark.parametrize("change", ["sha256 = '00'", "caption = 'y'", "grain_id = 2", "location = 'kept'"])
+def test_a_picture_of_a_grain_is_taken_away_not_rewritten(session: Session, change: str) -> None:
+    """guard_grain_picture_stays, guard_grain_picture_kept"""
+    grain, _ = build.ready_grains(session, 2)
+    told = {"grain_id": grain.pk, "size_bytes": 1, "location": "none", "media_type": "image/png"}
+    insert(session, "grain_picture", told)
+    with pytest.raises(IntegrityError, match="struck out with a reason, not rewritten"):
+        sql(session, f"UPDATE grain_picture SET {change}")
+    with pytest.raises(IntegrityError, match="not erased"):
+        sql(session, "DELETE FROM grain_picture")

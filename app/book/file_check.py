@@ -32,7 +32,7 @@ def _words(connection: sqlite3.Connection, book: Path, row: Named) -> str:
         else "No good one was found with the copies. What was read out of it is in the book."
     )
     return (
-        f"The file {row.name} of firing {row.firing_id} ({row.table} {row.row_id}) {what}: it should be "
+        f"The file {row.name} of {row.owner} ({row.table} {row.row_id}) {what}: it should be "
         f"{digest[:2]}/{digest} in {own}. {good}"
     )
 

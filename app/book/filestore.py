@@ -1,7 +1,7 @@
 """Files outside the database: each once, in a folder beside the book, under the SHA-256 of what is in it.
 
 ```
-book.sqlite3                       rows that name files: curve_file, altimeter_file, firing_picture
+book.sqlite3                       rows that name files: see `TABLES`
 book-files/ab/abcdef…              the files themselves
 book-copies/book-….sqlite3         copies, whose rows name files too
 book-copies/files/ab/abcdef…       one store for all copies
@@ -26,8 +26,8 @@ from app import system
 from app.book import bookfile
 from app.troubles import as_trouble
 
-TABLES = ("curve_file", "altimeter_file", "firing_picture")
-"""The tables whose rows name a file."""
+TABLES = {"curve_file": "firing", "altimeter_file": "firing", "firing_picture": "firing", "grain_picture": "grain"}
+"""The tables whose rows name a file, and what each row belongs to."""
 
 CARRIED = "carried_file"
 
@@ -42,7 +42,8 @@ class Named:
 
     table: str
     row_id: int
-    firing_id: int
+    owner: str
+    """What it belongs to: `firing 3`."""
     name: str
     sha256: str
     size_bytes: int
@@ -228,10 +229,11 @@ def let_go(store: Path, needed: Iterable[str]) -> int:
 def named(connection: sqlite3.Connection) -> list[Named]:
     """The rows that name a file outside the database; none in a book of a schema that kept the bytes in its rows."""
     found = []
-    for table in TABLES:
+    for table, owner in TABLES.items():
         columns = {row[1] for row in connection.execute(f"PRAGMA table_info({table})")}
         if "sha256" in columns and "raw" not in columns:
-            query = f"SELECT id, firing_id, name, sha256, size_bytes FROM {table} ORDER BY id"  # noqa: S608 (ours)
+            of = f"'{owner} ' || {owner}_id"
+            query = f"SELECT id, {of}, name, sha256, size_bytes FROM {table} ORDER BY id"  # noqa: S608 (ours)
             found += [Named(table, *row) for row in connection.execute(query)]
     return found
 

@@ -12,6 +12,7 @@ _THIS_MINUTE = """(julianday(coalesce((SELECT at FROM act_in_hand), 'now')) - ju
 _GRAIN_HELD = "EXISTS (SELECT 1 FROM build_grain g WHERE g.grain_id = OLD.id AND g.released_at IS NULL)"
 _GRAIN_WET = """(SELECT r.wet AND r.accepted_at IS NULL FROM re_weigh r
     WHERE r.grain_id = NEW.grain_id AND r.voided_at IS NULL ORDER BY r.id DESC LIMIT 1)"""
+_OF_A_PICTURE = ("name", "caption", "media_type", "width", "height", "sha256", "size_bytes", "location")
 
 # Of two guards that stop the same act the one made last speaks, and that should be the one that knows why.
 GUARDS: list[tuple[str, str]] = [
@@ -147,17 +148,18 @@ GUARDS: list[tuple[str, str]] = [
             f"{noun} is struck out with a reason, not rewritten",
         )
         for table, noun, kept in (
-            (
-                "firing_picture",
-                "a picture",
-                ("firing_id", "name", "caption", "media_type", "width", "height", "sha256", "size_bytes", "location"),
-            ),
+            ("firing_picture", "a picture", ("firing_id", *_OF_A_PICTURE)),
+            ("grain_picture", "a picture", ("grain_id", *_OF_A_PICTURE)),
             ("firing_reference", "a reference", ("firing_id", "address", "caption")),
         )
     ),
     *(
         stop(f"guard_{table}_kept", f"BEFORE DELETE ON {table}", "1", f"{noun} is struck out, not erased")
-        for table, noun in (("firing_picture", "a picture"), ("firing_reference", "a reference"))
+        for table, noun in (
+            ("firing_picture", "a picture"),
+            ("grain_picture", "a picture"),
+            ("firing_reference", "a reference"),
+        )
     ),
     # Stored grains and test pieces: what was noted stays
     *(
@@ -198,6 +200,7 @@ GUARDS: list[tuple[str, str]] = [
                 ("cast_session_id", "read_at", "temperature_k", "temperature_typed"),
             ),
             ("nozzle_measure", "a measured throat", ("nozzle_id", "measured_on", "throat_d_m", "throat_d_typed")),
+            ("grain_look", "a look", ("grain_id", "looked_at", "faces", "outer_face", "inhibitor", "note", "person")),
             ("scale_check", "a check", ("instrument", "checked_at", "known_kg", "read_kg", "tolerance_kg")),
             (
                 "thermometer_check",
@@ -213,6 +216,7 @@ GUARDS: list[tuple[str, str]] = [
             ("re_weigh", "a re-weigh"),
             ("temperature_reading", "a reading of the pan"),
             ("nozzle_measure", "a measured throat"),
+            ("grain_look", "a look"),
             ("scale_check", "a check"),
             ("thermometer_check", "a check"),
             ("incident", "an incident"),

@@ -13,6 +13,7 @@ from app.models.firing import Firing
 from app.models.firing_log import FiringFinding, FiringPicture, FiringReference, SuspectGrain
 from app.models.formula import BlendStateCache, Formula, FormulaPart
 from app.models.grain import Grain, GrainMeasure, StruckWeighing
+from app.models.grain_look import GrainLook, GrainPicture
 from app.models.hardware import Case, CastingTube, CoringRod, GrainPattern, Nozzle, NozzleMeasure
 from app.models.history import ActInHand, Change, ChangeLink, Person, RowDigest
 from app.models.incident import Incident
@@ -61,8 +62,10 @@ __all__ = [
     "FormulaPart",
     "Grain",
     "GrainBag",
+    "GrainLook",
     "GrainMeasure",
     "GrainPattern",
+    "GrainPicture",
     "Incident",
     "LaunchField",
     "LearningPause",

@@ -1,13 +1,14 @@
 """What belongs to a firing beside its figures: what was found of a failure, pictures, and where films lie."""
 
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
-from app.models.base import SHA256, FormIn, Row, Utc, one_of
+from app.models.base import FormIn, Row, Utc
+from app.models.picture import KeptPicture
 
 CASE = {
     "held": "Whole",
@@ -102,18 +103,8 @@ class FindingIn(FormIn):
     )
 
 
-LOCATION = {
-    "none": "",
-    "unknown": "Whether the picture says where it was taken was not looked at, or could not be read.",
-    "left_out": "The picture said where it was taken; that was left out.",
-    "cut_out": "A part of the picture could not be read and might have said where it was taken; it was left out whole.",
-    "kept": "The picture says where it was taken; that was kept, as asked.",
-}
-"""What became of the place that a picture names, and what is said of it."""
-
-
-class FiringPicture(Row, table=True):
-    """A small picture of a firing, kept under its SHA-256. Its name is words for a person, never a path."""
+class FiringPicture(KeptPicture, Row, table=True):
+    """A small picture of a firing."""
 
     __tablename__ = "firing_picture"
     __table_args__ = (
@@ -124,18 +115,8 @@ class FiringPicture(Row, table=True):
         CheckConstraint("voided_at IS NULL OR coalesce(length(voided_why), 0) > 0", name="voided_with_reason"),
     )
 
+    owner: ClassVar[str] = "firing_id"
     firing_id: int = Field(foreign_key="firing.id", index=True)
-    name: str
-    caption: str = ""
-    media_type: str
-    width: int
-    height: int
-    sha256: str = Field(sa_column_kwargs=SHA256)
-    size_bytes: int
-    location: str = Field(default="none", sa_column_kwargs={"server_default": "unknown", **one_of(*LOCATION)})
-    """What it says of where it was taken: see `LOCATION`."""
-    voided_at: datetime | None = Field(default=None, sa_type=Utc)
-    voided_why: str | None = None
 
 
 class FiringReference(Row, table=True):
@@ -153,18 +134,6 @@ class FiringReference(Row, table=True):
     voided_why: str | None = None
 
 
-class PictureIn(FormIn):
-    """The form that a picture is sent with."""
-
-    file: str = FormField(title="Picture", description="JPEG, PNG or WebP, up to 2 MB.")
-    caption: str = FormField("", max_length=300, title="What it shows")
-    keep_location: bool = FormField(
-        False,
-        title="Keep where it was taken, if the picture says so",
-        description="Left empty, the place is left out and the rest of the picture is kept byte by byte.",
-    )
-
-
 class ReferenceIn(FormIn):
     """The form of a picture or film that lies elsewhere."""
 
@@ -175,9 +144,3 @@ class ReferenceIn(FormIn):
         description="A path, a shelf, or an address that begins with https:// or http://. The book only notes it.",
     )
     caption: str = FormField("", max_length=300, title="What it shows")
-
-
-class StrikeIn(FormIn):
-    """Why a picture or a reference is taken away."""
-
-    why: str = FormField(min_length=3, max_length=300, title="Why it is taken away")

@@ -31,6 +31,8 @@ NOUNS = {
     "session_opening": "opening of a session",
     "grain_measure": "grain as it stood before",
     "grain_bag": "where a bag lies",
+    "grain_look": "look at a grain",
+    "grain_picture": "picture of a grain",
     "nozzle_measure": "throat measured",
     "struck_weighing": "weighing taken back",
     "formula_part": "part of a formula",

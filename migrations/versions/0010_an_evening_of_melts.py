@@ -20,10 +20,12 @@ def upgrade() -> None:
     _add_incidents()
     _add_checks()
     _add_numbers()
+    _add_looks()
 
 
 def downgrade() -> None:
     """The same parts, backwards."""
+    _drop_looks()
     _drop_numbers()
     _drop_checks()
     _drop_incidents()
@@ -124,3 +126,61 @@ def _add_numbers() -> None:
 
 def _drop_numbers() -> None:
     op.drop_column("checklist_answer", "numbers_json")
+
+
+def _add_looks() -> None:
+    """What was seen of each grain, and pictures of it."""
+    with_reason = "voided_at IS NULL OR coalesce(length(voided_why), 0) > 0"
+    op.create_table(
+        "grain_look",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("created_at", sa.DateTime(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("grain_id", sa.Integer(), nullable=False),
+        sa.Column("looked_at", sa.DateTime(), nullable=False),
+        sa.Column("faces", sa.String(), nullable=False),
+        sa.Column("outer_face", sa.String(), nullable=False),
+        sa.Column("inhibitor", sa.String(), nullable=False),
+        sa.Column("note", sa.String(), nullable=False),
+        sa.Column("person", sa.String(), nullable=False),
+        sa.Column("voided_at", sa.DateTime(), nullable=True),
+        sa.Column("voided_why", sa.String(), nullable=True),
+        sa.CheckConstraint(with_reason, name=op.f("ck_grain_look_voided_with_reason")),
+        sa.ForeignKeyConstraint(["grain_id"], ["grain.id"], name=op.f("fk_grain_look_grain_id_grain")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_grain_look")),
+    )
+    op.create_index(op.f("ix_grain_look_grain_id"), "grain_look", ["grain_id"])
+    op.create_table(
+        "grain_picture",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("created_at", sa.DateTime(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("grain_id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(), nullable=False),
+        sa.Column("caption", sa.String(), nullable=False),
+        sa.Column("media_type", sa.String(), nullable=False),
+        sa.Column("width", sa.Integer(), nullable=False),
+        sa.Column("height", sa.Integer(), nullable=False),
+        sa.Column("sha256", sa.String(), nullable=False),
+        sa.Column("size_bytes", sa.Integer(), nullable=False),
+        sa.Column("location", sa.String(), nullable=False, server_default="unknown"),
+        sa.Column("voided_at", sa.DateTime(), nullable=True),
+        sa.Column("voided_why", sa.String(), nullable=True),
+        sa.CheckConstraint("size_bytes > 0", name=op.f("ck_grain_picture_whole")),
+        sa.CheckConstraint(
+            "media_type IN ('image/jpeg', 'image/png', 'image/webp')", name=op.f("ck_grain_picture_media_type")
+        ),
+        sa.CheckConstraint(
+            "location IN ('none', 'unknown', 'left_out', 'cut_out', 'kept')", name=op.f("ck_grain_picture_location")
+        ),
+        sa.CheckConstraint(with_reason, name=op.f("ck_grain_picture_voided_with_reason")),
+        sa.ForeignKeyConstraint(["grain_id"], ["grain.id"], name=op.f("fk_grain_picture_grain_id_grain")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_grain_picture")),
+        sa.UniqueConstraint("grain_id", "sha256", name=op.f("uq_grain_picture_grain_id_sha256")),
+    )
+    op.create_index(op.f("ix_grain_picture_grain_id"), "grain_picture", ["grain_id"])
+
+
+def _drop_looks() -> None:
+    op.drop_table("grain_picture")
+    op.drop_table("grain_look")

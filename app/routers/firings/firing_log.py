@@ -12,11 +12,12 @@ from app import uploads, web
 from app.forms import Choice, Form
 from app.models import Firing, FiringFinding, FiringPicture, FiringReference, Grain
 from app.models.firing import RESULTS
-from app.models.firing_log import PARTS, FindingIn, PictureIn, ReferenceIn, StrikeIn
+from app.models.firing_log import PARTS, FindingIn, ReferenceIn
+from app.models.picture import PictureIn, StrikeIn
 from app.page import Page
 from app.pictures import Kind
 from app.routing import late_router
-from app.services.book import stored_files
+from app.services.book import kept_pictures, stored_files
 from app.services.firings import findings, firings, media
 from app.services.firings.findings import Fact
 from app.services.motors.builds import Built
@@ -25,7 +26,7 @@ from app.web import Book, Forms, Typed
 
 router = late_router("/firings/{firing_id}")
 
-Upload = Annotated[Sent, Depends(uploads.up_to(media.LIMIT))]
+Upload = Annotated[Sent, Depends(uploads.up_to(kept_pictures.LIMIT))]
 
 P = TypeVar("P", FiringPicture, FiringReference)
 
@@ -157,7 +158,7 @@ def send(request: Request, firing_id: int, sent: Upload) -> Response:
         act=act,
         page=lambda s, form: _pictures_page(request, s, firing_id, form),
         notice="The picture is in the book.",
-        too_large=media.too_large(),
+        too_large=kept_pictures.too_large(),
     )
 
 
@@ -176,7 +177,7 @@ def strike_picture(request: Request, firing_id: int, picture_id: int, typed: Typ
 
     def act(session: Session, data: StrikeIn) -> str:
         row = media.picture(session, firings.get(session, firing_id), picture_id)
-        media.strike(session, row, data, web.version_of(typed))
+        kept_pictures.strike(session, row, data, web.version_of(typed))
         return f"/firings/{firing_id}/pictures"
 
     return web.submit(
@@ -215,7 +216,7 @@ def strike_reference(request: Request, firing_id: int, reference_id: int, typed:
 
     def act(session: Session, data: StrikeIn) -> str:
         row = media.reference(session, firings.get(session, firing_id), reference_id)
-        media.strike(session, row, data, web.version_of(typed))
+        kept_pictures.strike(session, row, data, web.version_of(typed))
         return f"/firings/{firing_id}/pictures"
 
     return web.submit(
@@ -244,11 +245,11 @@ def _pictures_page(request: Request, session: Session, firing_id: int, failed: F
     page = PicturesPage(
         firing=firing,
         built=firings.its_motor(session, firing),
-        most=media.MOST,
+        most=kept_pictures.MOST,
         is_link=media.is_link,
         pictures=strikes(media.shown(session, firing), "picture"),
         lost=stored_files.lost_of(session, media.shown(session, firing)),
-        told_of=media.told_of,
+        told_of=kept_pictures.told_of,
         references=strikes(media.references(session, firing), "reference"),
         upload=forms.get("form", PictureIn, f"{base}/pictures"),
         refer=forms.get("refer", ReferenceIn, f"{base}/references"),

@@ -9,16 +9,18 @@ from sqlmodel import Session
 
 from app.calc.grain.density_check import GrainCheck
 from app.forms import Form
-from app.models import Grain, GrainBag, GrainMeasure, ReWeigh
+from app.models import Grain, GrainBag, GrainMeasure, GrainPicture, ReWeigh
 from app.models.bag import KeepIn, WetIn
 from app.models.base import FormIn, Row
 from app.models.batch import VoidIn
 from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.page import Page
+from app.routers.grains import look_part
+from app.routers.grains.look_part import LookPart
 from app.routers.grains.weighing import pattern_choices
 from app.routing import late_router
-from app.services.book import audit_log, first_minute, workshop
+from app.services.book import audit_log, first_minute, kept_pictures, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions, targets
 from app.services.firings import findings
@@ -47,6 +49,8 @@ class GrainPage(Page, template="grains/grain.html", section="shelf"):
     """Whether it is still to be worked with: neither in a motor nor gone."""
     water: str
 
+    looks: LookPart
+    told_of: Callable[[GrainPicture], str]
     measure: Form
     history: list[GrainMeasure]
     decide: Form
@@ -92,12 +96,18 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         initial=measured,
         choices={"pattern_id": pattern_choices(session, view.batch)},
     )
+    seen = look_part.of_grain(session, grain, forms)
     decide = forms.get(
         "decide",
         DecisionIn,
         f"{here}/decision",
         row=grain,
-        initial={"person": at_bench(request, session), "decision": grain.decision or "", "why": ""},
+        initial={
+            "person": at_bench(request, session),
+            "decision": grain.decision or "",
+            "why": "",
+            **look_part.proposed(grain, seen.newest.doubt if seen.newest else ""),
+        },
     )
     page = GrainPage(
         view=view,
@@ -107,6 +117,8 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         history=grains.history(session, grain),
         check=weighing.checks(session, view.formula, [(grain, view.pattern)])[grain.pk],
         free=view.state not in ("in motor", "fired", "gone"),
+        looks=seen,
+        told_of=kept_pictures.told_of,
         measure=measure,
         decide=decide,
         bag=forms.get("bag", BagIn, f"{here}/bag", row=grain),

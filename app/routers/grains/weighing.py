@@ -13,14 +13,15 @@ from app.calc.grain.density_check import GrainCheck
 from app.charts import Axis
 from app.errors import Refused
 from app.forms import Choice, Form, from_texts
-from app.models import Batch, CastingTube, Formula, Grain, GrainPattern, StruckWeighing
+from app.models import Batch, CastingTube, Formula, Grain, GrainLook, GrainPattern, StruckWeighing
 from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
 from app.page import Page
 from app.point_charts import Point, individuals_chart
+from app.routers.grains import look_part
 from app.routing import late_router
 from app.services.book import first_minute, repository, serials
 from app.services.cast import casting
-from app.services.grains import bagging, bench, decisions, grains, lots, rejects, weighing
+from app.services.grains import bagging, bench, decisions, grains, looks, lots, rejects, weighing
 from app.services.grains.grains import GrainView
 from app.services.grains.lots import Balance, Control, Evenness
 from app.services.hardware import inventory
@@ -49,6 +50,9 @@ class WeighPage(Page, template="grains/weigh.html", section="cast"):
     last: GrainView | None
     undo: Form | None
     undo_until: str
+    look: Form | None
+    """The form of a look at the grain that was weighed last."""
+    seen: dict[int, GrainLook]
     to_decide: list[tuple[GrainView, Form]]
     accept_all: Form
     clear: int
@@ -141,7 +145,7 @@ def _choose(form: Form, batch: Batch, text: str, again: str, weighed: list[Grain
         form.values["in_tube"] = ["on"] if found.grain.tare_kg > 0 else []
 
 
-def _decision(forms: Forms, view: GrainView, person: str) -> Form:
+def _decision(forms: Forms, view: GrainView, person: str, doubt: str) -> Form:
     given = {None: "accept" if view.grain.verdict == "accept" else "", "hold": ""}
     return forms.get(
         f"decide-{view.grain.number}",
@@ -153,6 +157,7 @@ def _decision(forms: Forms, view: GrainView, person: str) -> Form:
             "why": "",
             "decision": given.get(view.grain.decision, view.grain.decision),
             "fault": view.grain.decision_fault,
+            **look_part.proposed(view.grain, doubt),
         },
     )
 
@@ -192,6 +197,8 @@ def _page(
     last = newest_first[0] if newest_first else None
     refused = failed.id if failed else ""
     to_decide = [v for v in newest_first if v.grain.decision in (None, "hold") or refused == f"decide-{v.grain.number}"]
+    seen = looks.newest(session, [v.grain for v in weighed])
+    doubts = {grain_id: row.doubt for grain_id, row in seen.items() if row.doubt}
     found = lots.density_control(weighed)
     undo = _one_button(forms, last, "undo", OneButtonIn) if last and _can_take_back(last.grain) else None
     put_away = [(v, _one_button(forms, v, "gone", GoneIn)) for v in weighed if v.state == "rejected"]
@@ -212,9 +219,13 @@ def _page(
         last=last,
         undo=undo,
         undo_until=f"{clock.local(last.grain.weighed_at + first_minute.TAKE_BACK):%H:%M:%S}" if last else "",
-        to_decide=[(v, _decision(forms, v, person)) for v in to_decide],
+        to_decide=[(v, _decision(forms, v, person, doubts.get(v.grain.pk, ""))) for v in to_decide],
         accept_all=forms.get("accept-all", AcceptAllIn, f"{_url(batch)}/accept", initial={"person": person}),
-        clear=sum(v.grain.decision is None and v.grain.verdict == "accept" for v in weighed),
+        look=look_part.look_form(forms, last.grain) if last else None,
+        seen=seen,
+        clear=sum(
+            v.grain.decision is None and v.grain.verdict == "accept" and v.grain.pk not in doubts for v in weighed
+        ),
         put_away=put_away,
         back=back,
         missed=failed if refused.startswith(("undo-", "gone-", "back-")) and refused not in drawn else None,

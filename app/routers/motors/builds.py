@@ -22,7 +22,7 @@ from app.routing import late_router
 from app.services.book import audit_log, repository, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions
-from app.services.grains import grains, reweighs
+from app.services.grains import grains, looks, reweighs
 from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain
 from app.services.hardware import inventory
@@ -52,6 +52,8 @@ class BuildPage(Page, template="motors/new.html", section="motors", tabs=[(4, "/
     lots: list[tuple[GrainView, list[GrainView]]]
     waiting: list[GrainView]
     changed: dict[int, Gain]
+    doubts: dict[int, str]
+    """What a look found doubtful, by the grain's identity."""
     cautions: list[str]
 
 
@@ -66,6 +68,8 @@ class MotorPage(Page, template="motors/motor.html", section="motors"):
     is_told: bool
     """Whether its prediction is the one that its firing is held against."""
     changed: dict[int, Gain]
+    doubts: dict[int, str]
+    """What a look found doubtful, by the grain's identity."""
     cautions: list[str]
     water: str
     law: str
@@ -137,6 +141,7 @@ def _new_page(request: Request, session: Session, form: Form) -> Response:
         waiting=builds.not_ready(shelf),
         cautions=cautions.AT_THE_MOTOR,
         changed=reweighs.changed(session, [view.grain.pk for _, views in lots for view in views]),
+        doubts=looks.doubts(session, [view.grain for _, views in lots for view in views]),
     )
     return web.render(request, session, page)
 
@@ -242,6 +247,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
         law=cautions.LAW,
         water=cautions.WATER,
         changed=reweighs.changed(session, [view.grain.pk for view in built.grains]),
+        doubts=looks.doubts(session, [view.grain for view in built.grains]),
         take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
         again=forms.get("predict", FormIn, f"{base}/predict"),
     )

@@ -10,7 +10,7 @@ from app.models import Batch, Grain, Leftover, StruckWeighing
 from app.models.grain import AGAIN, BenchIn, DecisionIn
 from app.services.book import repository, workshop
 from app.services.book.first_minute import TAKE_BACK
-from app.services.grains import decisions, grains, rejects, weighing
+from app.services.grains import decisions, grains, looks, rejects, weighing
 from app.units import show
 
 
@@ -144,7 +144,7 @@ def taken_back(session: Session, batch: Batch) -> list[StruckWeighing]:
 
 
 def accept_clear(session: Session, batch: Batch, person: str = "") -> int:
-    """Accept every grain of a lot that is not decided on and that the numbers accept; tells how many.
+    """Accept every grain of a lot that is not decided on, that the numbers accept and no look doubts; tells how many.
 
     Raises
     ------
@@ -152,7 +152,9 @@ def accept_clear(session: Session, batch: Batch, person: str = "") -> int:
         There is none, or nobody signs.
     """
     clear = select(Grain).where(Grain.batch_id == batch.pk, col(Grain.decision).is_(None), Grain.verdict == "accept")
-    found = session.exec(clear).all()
+    undecided = session.exec(clear).all()
+    doubted = looks.doubts(session, undecided)
+    found = [grain for grain in undecided if grain.pk not in doubted]
     if not found:
         raise Refused("No grain of this lot waits for a decision that the numbers make clear.")
     name = decisions.signed(session, person)

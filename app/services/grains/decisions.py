@@ -8,7 +8,7 @@ from app.models import Batch, Grain
 from app.models.grain import DecisionIn
 from app.services.book import repository
 from app.services.book.audit_reasons import who
-from app.services.grains import bagging
+from app.services.grains import bagging, looks
 from app.services.grains.grains import free, keep
 
 
@@ -30,6 +30,8 @@ def decide(session: Session, grain: Grain, data: DecisionIn, version: int | None
             "The numbers say otherwise; write why you accept it all the same (what you looked at and found).",
             field="why",
         )
+    if not data.why and data.decision == "accept" and (seen := looks.doubt(session, grain)):
+        raise Refused(f"It was looked at: {seen}. Write why you accept it all the same.", field="why")
     person = signed(session, data.person)
     repository.claim(grain, version)
     if grain.decision is not None:

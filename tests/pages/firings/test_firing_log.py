@@ -9,7 +9,7 @@ from sqlmodel import select
 
 from app.book import filestore
 from app.models import Firing, FiringFinding, FiringPicture, FiringReference, SuspectGrain
-from app.services.book import stored_files
+from app.services.book import kept_pictures, stored_files
 from app.services.firings import media
 from tests import build
 from tests.browse import Page, opened, refused, saved, send
@@ -243,7 +243,7 @@ def test_a_picture_whose_file_is_lost_is_told_in_its_place(client: TestClient) -
         (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "no JPEG, PNG or WebP"),
         (b"<html><script>alert(1)</script>", "no JPEG"),
         (png()[:-5], "cut off"),
-        (png() + b"\0" * media.LIMIT, "larger than 2 MB"),
+        (png() + b"\0" * kept_pictures.LIMIT, "larger than 2 MB"),
     ],
 )
 def test_what_is_no_small_picture_is_refused_and_not_kept(client: TestClient, raw: bytes, words: str) -> None:
@@ -256,14 +256,14 @@ def test_what_is_no_small_picture_is_refused_and_not_kept(client: TestClient, ra
 
 
 def test_far_too_much_is_not_even_read(client: TestClient) -> None:
-    answer = post(client, bare(client), png() + b"\0" * (2 * media.LIMIT))
+    answer = post(client, bare(client), png() + b"\0" * (2 * kept_pictures.LIMIT))
     assert answer.status_code == 413
     assert "larger than 2 MB" in Page(answer.text).fault("file")
     assert count(client, FiringPicture) == 0
 
 
 def test_only_so_many_pictures_fit(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(media, "MOST", 2)
+    monkeypatch.setattr(kept_pictures, "MOST", 2)
     url = bare(client)
     for width in (1, 2):
         assert post(client, url, png(width)).status_code == 303
