@@ -101,7 +101,7 @@ class _Workshop:
         numbered = [{**lot, "number": number} for number, lot in enumerate(story["lot"], start=1)]
         days += [(lot["days_ago"], self._cast_lot, lot) for lot in numbered]
         days += [(kept["days_ago"], self._look_after, kept) for kept in story["kept"]]
-        days += [(told["days_ago"], self._look, told) for told in story["seen"]]
+        days += [(told["days_ago"], self._look, told) for told in story["told"]]
         days += [(firing["days_ago"], self._fire, firing) for firing in story["firing"]]
         for days_ago, act, told in sorted(days, key=lambda day: -day[0]):
             self._at(days_ago)
