@@ -14,6 +14,7 @@ from app.models import Workshop
 from app.models.base import FormIn
 from app.page import Page
 from app.services.book import audit_reasons, glass, workshop
+from app.services.cast import pan
 from app.templating import templates
 
 YEAR_S = 365 * 24 * 3600
@@ -36,6 +37,8 @@ class Frame:
     at_bench: str
     glass: str
     """The address of the style with the millimetre of this device's screen; "" where none was told."""
+    hot: list[pan.Hot]
+    """Each pan that is or may be too hot, which every page tells."""
     unreadable: list[str]
     """What could not be read and is left out of every page, in sentences."""
 
@@ -54,7 +57,9 @@ def render(request: Request, session: Session, page: Page, status: int = 200) ->
     house = workshop.get(session)
     notice = unquote(request.cookies.get("notice", ""))
     unreadable = left_out.of(request.app.state.engine).told()
-    response = _drawn(request, page, status, house, house.units, notice, at_bench(request, session), unreadable)
+    response = _drawn(
+        request, page, status, house, house.units, notice, at_bench(request, session), pan.hot(session), unreadable
+    )
     if notice:
         response.delete_cookie("notice", httponly=True, samesite="strict")
     return response
@@ -62,7 +67,7 @@ def render(request: Request, session: Session, page: Page, status: int = 200) ->
 
 def bare(request: Request, page: Page, status: int = 200) -> Response:
     """A page drawn without the book, which may be what does not answer, or is not for those who ask."""
-    return _drawn(request, page, status, None, units.METRIC, "", "", [])
+    return _drawn(request, page, status, None, units.METRIC, "", "", [], [])
 
 
 def _drawn(
@@ -73,6 +78,7 @@ def _drawn(
     system: units.UnitSystem,
     notice: str,
     person: str,
+    hot: list[pan.Hot],
     unreadable: list[str],
 ) -> Response:
     state, px_per_mm = request.app.state, glass_of(request)
@@ -87,6 +93,7 @@ def _drawn(
         notice=notice,
         at_bench=person,
         glass=f"/glass.css?mm={glass.written(px_per_mm)}" if px_per_mm else "",
+        hot=hot,
         unreadable=unreadable,
     )
     text = templates.get_template(page.template).render({**vars(frame), **vars(page)})

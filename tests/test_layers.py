@@ -147,7 +147,9 @@ MAY_USE = {
         "services.book",
         "book.elsewhere_standing.Elsewhere",
     },
-    "frames": EVERYWHERE | {"page", "models", "units", "calc.base", "templating", "services.book", "book.left_out"},
+    "frames": EVERYWHERE
+    | {"page", "models", "units", "calc.base", "templating", "services.book", "book.left_out"}
+    | {"services.cast.pan"},
     "templating": EVERYWHERE | {"page", "units", "calc.base", "settings", "services.stock.supplies"},
 }
 """Of `app`, what each layer may import. Models take numbers of calc too, such as limits and defaults: see below."""

@@ -64,6 +64,12 @@
     if (field.selectionStart === field.selectionEnd) whole(field);
   });
 
+  // A tablet that is turned, or whose keyboard comes up, keeps in view what is typed.
+  addEventListener("resize", function () {
+    const field = document.activeElement;
+    if (field && field.matches("input, select, textarea")) field.scrollIntoView({ block: "nearest" });
+  });
+
   // A second press while the first is on its way is not sent; the server would refuse it as well.
   function once(event) {
     const form = event.target;

@@ -1,5 +1,6 @@
 // What a partial update takes along. Every region marked data-live shows what the book works out, so each answer renews
-// all of them; what was typed into them and not sent yet, what was opened and where the cursor stood, stays.
+// all of them; what was typed into them and not sent yet, what was opened and where the cursor stood, stays. What was
+// said before is not said again.
 (function () {
   "use strict";
 
@@ -25,12 +26,28 @@
     return field.value !== field.defaultValue;
   }
 
+  // An alert that comes anew with the words that stood before would be heard again with every save. A refusal, which takes
+  // the focus, is the answer to a press and heard each time.
+  function hush(tasks) {
+    const ALERTS = "[role=alert]:not([tabindex]), [role=status]:not([id]), [data-said]";
+    const words = function (alert) { return alert.textContent.replace(/\s+/g, " ").trim(); };
+    const said = new Set(Array.from(document.querySelectorAll(ALERTS)).map(words));
+    tasks.forEach(function (task) {
+      Array.from(task.fragment ? task.fragment.querySelectorAll(ALERTS) : []).forEach(function (alert) {
+        if (!said.has(words(alert))) return;
+        alert.removeAttribute("role");
+        alert.dataset.said = "";
+      });
+    });
+  }
+
   const called = function (details) { return details.id || details.querySelector("summary").textContent.trim(); };
 
   function take(event) {
     const ctx = event.detail.ctx;
     const sent = ctx.request.method === "GET" ? null : ctx.sourceElement;
     const left = { fields: [], opened: [], at: null };
+    hush(event.detail.tasks || []);
     const now = document.activeElement;
     // The hand went on to another form while this answer was on its way: the focus is not taken from it.
     if (now && now.matches("input, select, textarea") && (!sent || now.form !== sent)) left.at = [now.id, now.selectionStart, now.selectionEnd];

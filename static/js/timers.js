@@ -5,9 +5,11 @@
   const SECOND = 1000, MINUTE = 60 * SECOND, EVERY = 20 * SECOND, MOST_BEEPS = 10;
   let skew = null;          // server time less time since this page began
   let timers = [];          // {code, words, due} of every open session, soonest first
+  let hot = [];             // {code, words, href} of every pan that is or may be too hot
   let asked = 0, heard = 0; // answers may overtake each other; only the newest counts
-  let told = null, title = document.title, audio = null, lost = false, drift = 0;
-  const sounded = new Map(); // timer -> how often it has sounded
+  let own = "", told = null, audio = null, lost = false, drift = 0;
+  const sounded = new Map(); // timer or hot pan -> how often it has sounded
+  const since = new Map();   // hot pan -> when this page was first told of it
 
   const now = () => performance.now() + skew;
   const sync = (iso) => { skew = Date.parse(iso) - performance.now(); drift = Date.now() - performance.now(); };
@@ -28,13 +30,22 @@
       readout.toggleAttribute("data-late", left < 0);
       readout.textContent = left < 0 ? `late ${span(left)}` : span(left);
     }
-    if (document.title !== told) title = document.title; // a partial update may have named the page anew
-    const next = timers[0];
-    const left = next ? Date.parse(next.due) - now() : 0;
-    const words = next ? `${left < 0 ? "LATE " : ""}${span(left)} ${next.code} ${next.words} · ${title}` : title;
+    name();
+    timers.forEach((timer) => {
+      if (Date.parse(timer.due) < now()) tell(timer);
+      sound(key(timer), Date.parse(timer.due));
+    });
+    hot.forEach((pan) => sound(pan.words, since.get(pan.words)));
+  }
+
+  // The title names what is most urgent: too hot, then late, then what is due next.
+  function name() {
+    if (document.title !== told) own = document.title.replace(/^TOO HOT [^·]*· /, ""); // the page, or a part of it, came anew
+    const next = timers[0], left = next ? Date.parse(next.due) - now() : 0;
+    const first = hot.length ? `TOO HOT ${hot[0].code}` : next ? `${left < 0 ? "LATE " : ""}${span(left)} ${next.code} ${next.words}` : "";
+    const words = first ? `${first} · ${own}` : own;
     if (document.title !== words) document.title = words;
     told = document.title;
-    timers.forEach(sound);
   }
 
   // --- Asking the server --------------------------------------------------------------------------
@@ -50,6 +61,8 @@
       heard = number;
       sync(found.now);
       timers = found.timers;
+      hot = found.hot;
+      warn();
       for (const place of document.querySelectorAll("[data-mark]")) {
         const passed = [...place.querySelectorAll("[data-due]")].some(
           (p) => Date.parse(p.dataset.due) + MINUTE < now() && !p.querySelector(".late"));
@@ -57,34 +70,56 @@
       }
       say(false);
     } catch {
-      say(true);
+      setTimeout(() => { if (number > heard) say(true); }, SECOND); // a page that is just left is no lost server
     }
     tick();
   }
 
+  // --- Said ------------------------------------------------------------------------------------------
+
+  // What is said stands in places that are never replaced, and only new words are put there: heard once.
   function say(isLost) {
     if (isLost === lost) return;
     lost = isLost;
-    document.querySelectorAll(".lost").forEach((old) => old.remove());
-    const place = document.getElementById("watch") ?? document.getElementById("running");
-    if (!lost || !place) return;
-    const words = document.createElement("p");
-    words.className = "lost";
-    words.setAttribute("role", "alert");
-    words.textContent = "Grainbook does not answer. The times go on from its last answer; start it again, and nothing saved is lost.";
-    place.before(words);
+    document.getElementById("lost").textContent = !lost ? ""
+      : "Grainbook does not answer. The times go on from its last answer; start it again, and nothing saved is lost.";
+  }
+
+  function warn() {
+    const place = document.getElementById("hot"), stands = [...place.querySelectorAll("strong")].map((loud) => loud.textContent);
+    const words = hot.map((pan) => `${pan.code}: ${pan.words}`);
+    for (const pan of hot) if (!since.has(pan.words)) since.set(pan.words, now());
+    if (stands.join() === words.join()) return;
+    place.replaceChildren(...hot.map((pan, i) => {
+      const line = document.createElement("p"), loud = document.createElement("strong"), link = document.createElement("a");
+      loud.textContent = words[i];
+      link.href = pan.href;
+      link.textContent = "To the pan";
+      line.append(loud, " ", link);
+      return line;
+    }));
+  }
+
+  const saidBefore = () => { try { return JSON.parse(sessionStorage.getItem("said")) ?? []; } catch { return []; } };
+  let said = saidBefore(); // lateness that this tab has told already, on this page or one before
+
+  function tell(timer) {
+    if (said.includes(key(timer))) return;
+    said = [...said.slice(-50), key(timer)];
+    try { sessionStorage.setItem("said", JSON.stringify(said)); } catch { /* a private window tells it on the next page too */ }
+    document.getElementById("told").textContent = `Late, ${timer.code}: ${timer.words}`;
   }
 
   // --- Sound ----------------------------------------------------------------------------------------
 
   const key = (timer) => `${timer.code} ${timer.words} ${timer.due}`;
 
-  function sound(timer) {
-    const late = now() - Date.parse(timer.due);
+  function sound(what, from) {
+    const late = now() - from;
     if (late < 0) return;
-    const times = Math.floor(late / MINUTE) + 1, before = sounded.get(key(timer)) ?? 0;
+    const times = Math.floor(late / MINUTE) + 1, before = sounded.get(what) ?? 0;
     if (times <= before) return;
-    sounded.set(key(timer), times);
+    sounded.set(what, times);
     if (audio?.state === "running" && times <= MOST_BEEPS) beep();
     if (before === 0) look();
   }
@@ -148,8 +183,6 @@
   document.addEventListener("DOMContentLoaded", () => {
     const first = document.querySelector("[data-now]");
     if (first) sync(first.dataset.now);
-    const concerned = document.body.classList.contains("bench") || document.querySelector("[data-mark]");
-    if (!concerned) return;
     show();
     look();
     setInterval(tick, SECOND);

@@ -125,9 +125,9 @@ def test_too_hot_takes_over_the_panel_that_is_always_in_view(page: Page, site: S
     assert size >= 5.8 / 25.4 * 132 / 0.72
     assert Axe().run(page).response["violations"] == []
     page.goto("/")
-    expect(page.get_by_role("alert").filter(has_text="2611P")).to_contain_text("Heat off, add nothing.")
+    expect(page.locator("#hot")).to_contain_text("2611P: The pan was read")
     page.goto("/cast")
-    expect(page.get_by_role("alert").filter(has_text="pan")).to_contain_text("Heat off, add nothing.")
+    expect(page.locator("#hot")).to_contain_text("Heat off, add nothing.")
     page.goto("/cast/2611P")
     reading.fill("240 F")
     reading.press("Enter")
@@ -180,7 +180,7 @@ def test_swapped_bowls_stop_at_the_scale_and_are_booked_the_other_way_round(
     expect(watch.locator(".error")).to_contain_text("Far off the target")
     expect(watch.get_by_label("What was meant")).to_be_focused()
     expect(page.locator("#steps li.done")).to_have_count(0)
-    asked = watch.get_by_role("alert").filter(has_text="Swapped? ").filter(has_text="fits the other's target")
+    asked = watch.locator(".asked").filter(has_text="fits the other's target")
     expect(asked).to_contain_text(f"{of['sucrose']} g stands at sorbitol, {of['sorbitol']} g at sucrose")
     assert Axe().run(page).response["violations"] == []
     asked.get_by_role("button", name="Book them the other way round").click()

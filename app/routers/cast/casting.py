@@ -28,8 +28,6 @@ class CastPage(Page, template="cast/index.html", section="cast"):
     """Open sessions, what waits to be cast, and a page of closed sessions."""
 
     running: list[Running]
-    alarms: dict[str, str]
-    """What each open session's pan is warned of, by the batch's code; "" where of nothing."""
     planned: list[Batch]
     closed: list[tuple[CastSession, Batch]]
     found: repository.Page[tuple[CastSession, Batch]]
@@ -39,13 +37,7 @@ class CastPage(Page, template="cast/index.html", section="cast"):
 def show_all(request: Request, session: Book, page: PageNumber = 1) -> Response:
     """Open and closed sessions, and what waits to be cast."""
     found, running = casting.closed(session, page), casting.due(session)
-    shown = CastPage(
-        running=running,
-        alarms={run.batch.code: pan.alarm(session, run.cast) for run in running},
-        closed=found.rows,
-        found=found,
-        planned=batches.in_states(session, "planned"),
-    )
+    shown = CastPage(running=running, closed=found.rows, found=found, planned=batches.in_states(session, "planned"))
     return render(request, session, shown)
 
 

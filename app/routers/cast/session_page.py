@@ -130,8 +130,6 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         forms |= incident_forms.of_melt(Forms(request, session, failed), batch, told)
     running = casting.due(session)
     said = steps.warnings(cast, now) if cast and cast.closed_at is None else []
-    alarms = [(run.batch.code, pan.alarm(session, run.cast)) for run in running if run.batch.pk != batch.pk]
-    said += [f"{other}: {words}" for other, words in alarms if words]
     page = SessionPage(
         batch=batch,
         formula=batches.formula_of(session, batch),

@@ -35,8 +35,6 @@ class TodayPage(Page, template="today/index.html", section="today"):
     notice_form: Form
     copies: Standing
     elsewhere: Elsewhere | None
-    alarms: dict[str, str]
-    """What each open session's pan is warned of, by the batch's code; "" where of nothing."""
 
 
 @router.get("/")
@@ -72,7 +70,6 @@ def _page(request: Request, session: Session, failed: Form | None = None) -> Res
         coming=casting.coming(day.running),
         copies=request.app.state.backup_thread.standing(),
         elsewhere=elsewhere(request, session),
-        alarms={run.batch.code: pan.alarm(session, run.cast) for run in day.running},
     )
     return render(request, session, page)
 
@@ -82,11 +79,13 @@ def timers(session: Book) -> dict[str, Any]:
     """The server's clock and every timed step that can be done next; moments in UTC.
 
     `mark` changes with any step, amount or reading of any open session: a page that shows another one is out of date.
+    `hot` are the pans that are or may be too hot.
     """
     running = casting.due(session)
     return {
         "now": clock.now().isoformat(),
         "mark": casting.mark(running),
+        "hot": [vars(one) for one in pan.hot(session)],
         "timers": [
             {"code": c.batch.code, "words": c.now.words, "due": c.now.due_at.isoformat()}
             for c in casting.coming(running)

@@ -34,6 +34,15 @@ class Advice:
 
 
 @dataclass(frozen=True)
+class Hot:
+    """A pan that is or may be too hot, as every page tells it."""
+
+    code: str
+    words: str
+    href: str
+
+
+@dataclass(frozen=True)
 class Standing:
     """The pan as it was read last: whether it is or may be too hot, and what is asked about the reading."""
 
@@ -143,6 +152,12 @@ def alarm(session: Session, cast: CastSession) -> str:
         return ""
     what = now.advice.short if now.asked else f"{now.reading.temperature_typed}, above the limit"
     return f"The pan was read at {clock.local(now.reading.read_at):%H:%M}: {what}. Heat off, add nothing."
+
+
+def hot(session: Session) -> list[Hot]:
+    """Each pan of an open session that is or may be too hot."""
+    found = [(batch.code, alarm(session, cast)) for cast, batch in casting.sessions(session, open_only=True)]
+    return [Hot(code, words, f"/cast/{code}") for code, words in found if words]
 
 
 def _poured(cast: CastSession) -> bool:

@@ -1,0 +1,145 @@
+"""Odd windows: what has the focus is never under what sticks, nothing is one letter a line, typed words stay.
+
+Focus: WCAG 2.2, 2.4.11 (not obscured), here more than its least: more than half of what has the focus can be seen.
+Reflow at 320 px: WCAG 2.1, 1.4.10; text at 200 %: 1.4.4.
+"""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from app import clock
+from app.db import writing
+from app.models.cast import SetIn, TemperatureIn
+from app.services.cast import casting, pan, sets_poured
+from app.services.stock import batches
+from tests import build
+from tests.browser.conftest import Site
+from tests.browser.test_timers import NOON
+
+WINDOWS = {
+    "a laptop": (1366, 768),
+    "a laptop at 150 %": (911, 512),
+    "a laptop at 200 %": (683, 384),
+    "a tablet turned": (1180, 820),
+    "the keyboard up": (390, 450),
+    "a phone": (320, 640),
+}
+
+STOP = """() => {
+    const e = document.activeElement, box = e.getBoundingClientRect();
+    if (e === document.body || e === document.documentElement) return null;
+    const shares = [.1, .5, .9];
+    const at = (x, y) => document.elementFromPoint(box.x + x * box.width, box.y + y * box.height);
+    const is = hit => hit && (e.contains(hit) || hit.contains(e));
+    const seen = shares.flatMap(x => shares.map(y => at(x, y))).filter(is);
+    const name = (e.innerText || e.getAttribute("aria-label") || e.name || e.id || e.tagName).trim().slice(0, 40);
+    return [`${e.tagName} ${name}`, seen.length, box.height > innerHeight];
+}"""
+
+SQUEEZED = """() => {
+    const found = [], walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    while (walk.nextNode()) {
+        const text = walk.currentNode.textContent.trim();
+        if (text.length < 6 || !walk.currentNode.parentElement.checkVisibility()) continue;
+        if (walk.currentNode.parentElement.closest(".visually-hidden, option, svg")) continue;
+        const range = document.createRange();
+        range.selectNodeContents(walk.currentNode);
+        const lines = new Set([...range.getClientRects()].map(box => Math.round(box.top))).size;
+        if (text.length / lines < 4 && lines > 2) found.push([text.slice(0, 40), lines]);
+    }
+    return found;
+}"""
+
+
+@pytest.fixture
+def running(site: Site) -> Iterator[str]:
+    """A session with much in its panel: its pan is too hot, and another one has two sets of which steps are due."""
+    with clock.turned_to(NOON):
+        with writing(site.engine) as session:
+            build.cast(session, planned_for="2026-11-25")
+            cast = casting.the_open(session, batches.by_code(session, "2611P"))
+            sets_poured.add_set(session, cast, SetIn(moulds="two more"))
+            batch = build.cast(session, until="oxidiser:3", planned_for="2026-11-25")
+            pan.record_temperature(session, batch, TemperatureIn.model_validate({"temperature": "300 F"}))
+            session.commit()
+            code = batch.code
+        yield code
+
+
+def stops(page: Page) -> list[tuple[str, int, bool]]:
+    """Every stop by Tab: what it is, at how many of nine points it is seen, whether it is taller than the window."""
+    page.evaluate("scrollTo(0, 0)")
+    page.evaluate("document.querySelector('.skip-link').focus()")
+    found = []
+    for _ in range(200):
+        page.keyboard.press("Tab")
+        stop = page.evaluate(STOP)
+        if stop is None:
+            return found
+        found.append(tuple(stop))
+    raise AssertionError("no end of stops")
+
+
+@pytest.mark.promise("What has the focus is never under what sticks", figure="every Tab stop of 3 pages, 6 windows")
+@pytest.mark.parametrize("window", WINDOWS)
+def test_the_focus_is_never_hidden(page: Page, site: Site, running: str, window: str) -> None:
+    width, height = WINDOWS[window]
+    page.set_viewport_size({"width": width, "height": height})
+    hidden, counted = [], 0
+    for address in (f"/cast/{running}", f"/cast/{running}/grains"):
+        page.goto(address)
+        found = stops(page)
+        counted += len(found)
+        hidden += [(address, name, seen) for name, seen, tall in found if seen < (1 if tall else 5)]
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), address
+        assert page.evaluate(SQUEEZED) == [], address
+    assert counted > 80
+    assert hidden == [], hidden
+
+
+def test_no_width_leaves_one_letter_a_line(page: Page, site: Site, running: str) -> None:
+    for address in (f"/cast/{running}", "/cast/2611P", "/"):
+        page.goto(address)
+        for width in (320, 600, 760, 897, 950, 1000, 1100, 1150, 1300):
+            page.set_viewport_size({"width": width, "height": 768})
+            assert page.evaluate(SQUEEZED) == [], (address, width)
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (address, width)
+    page.evaluate("document.documentElement.style.fontSize = '200%'")  # text alone, not the window
+    for address in ("/cast/2611P", f"/cast/{running}/grains"):
+        page.goto(address)
+        for width, height in ((1366, 768), (911, 512), (683, 384), (820, 1180)):
+            page.set_viewport_size({"width": width, "height": height})
+            page.evaluate("document.documentElement.style.fontSize = '200%'")
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (address, width)
+
+
+def test_a_tablet_turned_in_the_middle_of_typing_keeps_the_words_and_the_field_in_view(
+    page: Page, site: Site, running: str
+) -> None:
+    page.set_viewport_size({"width": 820, "height": 1180})
+    page.goto(f"/cast/{running}")
+    for field in (page.locator("#notes textarea"), page.locator("#temperature input[name=temperature]")):
+        field.click()
+        page.keyboard.type("24")
+        for width, height in ((1180, 820), (390, 450), (820, 1180)):
+            page.set_viewport_size({"width": width, "height": height})
+            page.wait_for_function(f"() => ({STOP})()[1] >= 5")
+            expect(field).to_be_focused()
+        page.keyboard.type("1")
+        expect(field).to_have_value("241")
+
+
+@pytest.mark.parametrize(
+    ("address", "fields"),
+    [
+        ("/cast/2611P", ["#weigh-out [name=mass]", "#temperature [name=temperature]"]),
+        ("/cast/2611P/grains", ["[name=gross]", "[name=number]", "[name=tare]"]),
+    ],
+)
+def test_fields_of_numbers_ask_for_the_number_pad(page: Page, running: str, address: str, fields: list[str]) -> None:
+    page.goto(address)
+    for field in fields:
+        pad = page.locator(field).first.get_attribute("inputmode")
+        assert pad in ("decimal", "numeric"), field
