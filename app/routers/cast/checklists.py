@@ -19,6 +19,8 @@ from app.services.book import workshop
 from app.services.cast import blanks, casting, cautions, checklists, gate
 from app.services.cast.blanks import Blank
 from app.services.cast.checklists import Line
+from app.services.hardware import instrument_checks
+from app.services.hardware.instrument_checks import CheckOfToday
 from app.services.stock import batches
 from app.web import Book, Forms, Typed, named, render, submit
 
@@ -37,6 +39,8 @@ class At:
     blanks: tuple[Blank, ...]
     before: list[tuple[datetime, str]]
     """When the line was answered last with a number, and what it said."""
+    check: CheckOfToday | None
+    """What it may be answered from, where it asks for a check of scale or thermometer."""
     last: Line | None
     """The line before it."""
     next: Line | None
@@ -265,6 +269,7 @@ def _at(session: Session, checklist: Checklist, lines: list[Line], wanted: int) 
         around=[(i + 1, lines[i]) for i in shown] if line else [],
         blanks=blanks.of_line(line.item.words, units) if line else (),
         before=[(old.answered_at, ", ".join(number.typed for number in old.numbers)) for old in said],
+        check=instrument_checks.for_line(session, line.item.words) if line else None,
         last=lines[place - 1] if place else None,
         next=lines[place + 1] if place + 1 < len(lines) else None,
     )
@@ -286,7 +291,8 @@ def _forms(
     found = {"anew": forms.get("anew", VoidIn, f"{url}/anew")}
     if at is not None and at.line is not None:
         address = f"{url}/{checklist.pk}/line/{at.line.item.pk}"
-        found["line"] = forms.get("line", checklists.form_of(session, at.line.item.pk), address)
+        read = {at.blanks[0].name: at.check.reading} if at.check and len(at.blanks) == 1 else {}
+        found["line"] = forms.get("line", checklists.form_of(session, at.line.item.pk), address, initial=read)
         found["na"] = forms.get("na", AnswerIn, address)
     elif opens:
         found["open"] = forms.get("open", OpenSessionIn, f"/cast/{batch.code}/open")

@@ -121,9 +121,31 @@ def of_today(session: Session, table: type[C]) -> C | None:
 def speaks_of(line_words: str) -> type[ScaleCheck] | type[ThermometerCheck] | None:
     """Which instrument's check a line of the checklist asks for; nothing where it asks for none."""
     said = line_words.casefold()
-    if "check" not in said:
+    if "check" not in said and "known mass" not in said:
         return None
     return ScaleCheck if "scale" in said else ThermometerCheck if "thermometer" in said else None
+
+
+@dataclass(frozen=True)
+class CheckOfToday:
+    """What a line of the checklist that asks for a check is answered from."""
+
+    words: str
+    """Today's newest check, in one line with its moment; empty where nothing was checked today."""
+    reading: str
+    """What was read of a scale, as typed, to stand in the line's blank; empty where it was off by more than it may."""
+
+
+def for_line(session: Session, line_words: str) -> CheckOfToday | None:
+    """Today's check for a line of the checklist; nothing where the line asks for none."""
+    table = speaks_of(line_words)
+    if table is None:
+        return None
+    row: Check | None = of_today(session, ScaleCheck) if table is ScaleCheck else of_today(session, ThermometerCheck)
+    if row is None:
+        return CheckOfToday("", "")
+    said = f"{clock.local(row.checked_at):%H:%M}: {words(row, workshop.get(session).units)}."
+    return CheckOfToday(said, row.read_typed if isinstance(row, ScaleCheck) and within(row) else "")
 
 
 # --- Drift ---------------------------------------------------------------------------------------

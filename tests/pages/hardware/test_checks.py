@@ -8,6 +8,7 @@ from fastapi.testclient import TestClient
 
 from app import clock
 from app.db import writing
+from app.services.cast import checklists
 from tests import build
 from tests.behind import engine_of
 from tests.browse import Page
@@ -109,3 +110,28 @@ def test_a_check_is_struck_out_with_a_reason_and_stays_readable(client: TestClie
     assert "<s>203 g</s>" in page
     assert client.post(f"{URL}/thermometer/1/strike", data={"why": "None there.", "version": "1"}).status_code == 404
     assert client.post(f"{URL}/ruler", data=SCALE).status_code == 404
+
+
+def test_a_line_of_the_checklist_is_answered_from_todays_check(client: TestClient) -> None:
+    with clock.turned_to(NOON) as turn:
+        with writing(engine_of(client)) as session:
+            lot = build.batch(session)
+            asked = [line.item for line in checklists.lines(session, checklists.start(session, lot))]
+            first, url = asked[0].pk, f"/plan/{lot.code}/checklist"
+            scale, warm = (next(i.pk for i in asked if word in i.words) for word in ("known mass", "thermometer"))
+            session.commit()
+        assert "Check it now" in client.get(f"{url}?line={scale}").text
+        assert "Check it now" not in client.get(f"{url}?line={first}").text
+        client.post(f"{URL}/scale", data=SCALE)
+        client.post(f"{URL}/thermometer", data=KETTLE)
+        page = client.get(f"{url}?line={scale}").text
+        assert "Checked today at 12:00: the scale read 200.1 g at 200 g: 0.10 g too high." in page
+        assert "200.1 g" in Page(page).forms["line"].fields.values()
+        assert "Checked today at 12:00: Red one read 99.5 C" in client.get(f"{url}?line={warm}").text
+        turn(NOON + timedelta(minutes=5))
+        client.post(f"{URL}/scale", data={**SCALE, "read": "203 g"})
+        page = client.get(f"{url}?line={scale}").text
+        assert "3.00 g too high" in page
+        assert "203 g" not in Page(page).forms["line"].fields.values()  # what is off is no answer
+        turn(NOON + timedelta(hours=13))
+        assert "Check it now" in client.get(f"{url}?line={scale}").text

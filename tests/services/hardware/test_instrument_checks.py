@@ -118,6 +118,7 @@ def test_a_check_is_of_today_until_midnight(session: Session) -> None:
     ("line", "table"),
     [
         ("The scale is checked with a known mass.", ScaleCheck),
+        ("The scale shows __ g/oz with its known mass, which is right.", ScaleCheck),
         ("The thermometer is checked (boiling water, or a second thermometer)", ThermometerCheck),
         ("Nobody else is near.", None),
         ("The scale stands level.", None),
