@@ -122,7 +122,7 @@ def _late(act: Act, now: datetime | None) -> str:
 ASIDE = timedelta(minutes=30)
 """Bagging so long after now and all else stands behind a break."""
 
-FEW = 5
+FEW = 2
 """So many rows have their names above their lines where the drawing is not wide."""
 
 
@@ -150,9 +150,9 @@ class _Plan:
 
 
 def _plan(rows: Sequence[Row], name: str, width: float) -> _Plan:
-    above = name == "slim" or (name == "mid" and len(rows) <= FEW)
+    above = name in ("slim", "small") or (name == "mid" and len(rows) <= FEW)
     names = 0.0 if above else min(max((room(row.name) for row in rows), default=0.0) + 0.6, width * 0.27)
-    side = {"wide": 0.8, "mid": 0.75, "slim": 0.62}[name]
+    side = {"wide": 0.8, "mid": 0.75, "small": 0.7, "slim": 0.62}[name]
     return _Plan(width, names, 2.3 if above else 1.35, side, above, tail_words=name == "wide")
 
 
@@ -174,8 +174,9 @@ def _axis(rows: Sequence[Row], now: datetime | None, plan: _Plan) -> TimeAxis:
     sure = [*([now] if now else []), *(act.at for act in acts if act.kind != "bag")] or [act.at for act in acts]
     aside = [act for act in acts if act.at > max(sure) + ASIDE]
     near = [*sure, *(act.at for act in acts if act.at <= max(sure) + ASIDE)]
-    words = [f"{act.words} {act.clock}" if plan.tail_words else act.clock for act in aside]
-    tail = 0.3 if plan.named_above else max((room(said) for said in words), default=0.0) + 1.3
+    waits = plan.tail_words or all(act in aside or act.state in ("done", "skipped") for act in acts)
+    words = [room(f"{act.words} {act.clock}") for act in aside] if waits and not plan.named_above else []
+    tail = max(words) + 1.3 if words else 0.3
     edge = 0.6 / plan.width
     begin = plan.names / plan.width + edge
     return time_axis(near, [act.at for act in aside], begin, 1 - edge, 1.3 / plan.width, tail / plan.width)

@@ -169,23 +169,26 @@ class _Field:
 
 
 def _form(pan: Pan, name: str, width: float) -> Drawn:
-    beside = name != "slim"
+    beside = name in ("wide", "mid")
+    cold_k, hot_k = _span(pan)
+    above_limit = pan.plot_em * (hot_k - pan.limit.temperature_k) / (hot_k - cold_k)
+    lines = len(_names(pan, beside)[0][1])
+    top = 1.2 * pan.has_head + max(1.1 * lines - 0.5 - above_limit, 0.2)
     stem = max(room(words, bold=True) for _, lines, _ in _names(pan, beside) for words in lines) + 0.7
     readings = sorted(pan.readings, key=lambda r: r.at)
-    top = (1.4 if beside else 2.2) if pan.has_head else 0.2 if beside else 1.0
-    field = _Field((stem + 1.0) / width, 1 - 0.6 / width, top, pan.plot_em, pan.begin, pan.now, *_span(pan))
+    field = _Field((stem + 1.0) / width, 1 - 0.6 / width, top, pan.plot_em, pan.begin, pan.now, cold_k, hot_k)
     parts = [*_levels(pan, field), *_stem(pan, field, stem / width), *_curve(readings, pan, field, width)]
     parts += [*_events(readings, pan, field, width, beside), *_times(field, width)]
     return Drawn([*parts, *_named(pan, field, beside), *_head(pan, width)], field.foot + 1.5)
 
 
 def _span(pan: Pan) -> tuple[float, float]:
-    """Least and greatest temperature drawn [K]: the band is never less than a quarter of the field."""
+    """Least and greatest temperature drawn [K]: the band is never less than a third of the field."""
     low = pan.low.temperature_k if pan.low else pan.limit.temperature_k - 20
     top = max([pan.limit.temperature_k, *(r.temperature_k for r in pan.readings)])
     band = pan.limit.temperature_k - low
-    hot = min(top, pan.limit.temperature_k + 2 * band) + band * 0.3
-    cold = max(min([low - band * 0.8, *(r.temperature_k for r in pan.readings)]), low - band * 2)
+    hot = min(top, pan.limit.temperature_k + band) + band * 0.3
+    cold = max(min([low - band * 0.6, *(r.temperature_k for r in pan.readings)]), low - band * 1.4)
     return cold, hot
 
 
@@ -267,7 +270,7 @@ def _events(readings: Sequence[Reading], pan: Pan, field: _Field, width: float, 
         edge, wide = field.x(end) * width, room("00:00", bold=True) + 0.4
         lane.take(*((edge - 1, edge + wide) if end == field.first else (edge - wide, edge + 1)))
     for event in sorted(pan.events, key=lambda e: e.at, reverse=True):
-        x, y = field.x(event.at), field.y(_temperature(readings, event.at))
+        x, y = field.x(event.at), _height(readings, event.at, field)
         yield line(pc(x), em(y), pc(x), em(foot), "link")
         yield mark(event.kind, "done", pc(x), y, side=0.6)
         words = f"{clock.local(event.at):%H:%M}"
@@ -275,15 +278,16 @@ def _events(readings: Sequence[Reading], pan: Pan, field: _Field, width: float, 
             yield put(words, pc(x), foot + 0.85, "muted middle")
 
 
-def _temperature(readings: Sequence[Reading], moment: datetime) -> float:
-    """What the curve shows at a moment [K]: between two readings the straight line, outside them the nearest."""
+def _height(readings: Sequence[Reading], moment: datetime, field: _Field) -> float:
+    """Where the trace is at a moment [em]: between two readings on its straight line, outside them at the nearest."""
     if not readings:
-        return 0.0  # at the foot of the field
+        return field.foot
     for before, after in pairwise(readings):
         if before.at <= moment <= after.at and after.at > before.at:
             share = (moment - before.at) / (after.at - before.at)
-            return before.temperature_k + share * (after.temperature_k - before.temperature_k)
-    return readings[0].temperature_k if moment < readings[0].at else readings[-1].temperature_k
+            low, high = field.y(before.temperature_k), field.y(after.temperature_k)
+            return low + share * (high - low)
+    return field.y((readings[0] if moment < readings[0].at else readings[-1]).temperature_k)
 
 
 def _head(pan: Pan, width: float) -> Iterator[Markup]:

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from app.drawing import Place, line, tag, text_at
 
-FORMS = {"wide": 40.0, "mid": 20.0, "slim": 10.0}
+FORMS = {"wide": 40.0, "mid": 20.0, "small": 14.0, "slim": 10.0}
 """The least width that each form of a drawing is shown at [em], as static/css/drawings.css has it."""
 
 _WIDTHS = (

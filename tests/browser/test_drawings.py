@@ -10,7 +10,7 @@ from tests.browser.conftest import PATIENCE_MS
 from tests.drawings.scenes import SCENES
 
 CSS = Path(__file__).resolve().parents[2] / "static" / "css"
-WIDTHS = (1800, 1366, 1100, 820, 600, 390)
+WIDTHS = (1800, 1366, 1100, 820, 600, 520, 390)
 MEASURE = """() => [...document.querySelectorAll("section")].map(section => {
   const seen = [...section.querySelectorAll(".drawing > svg")].filter(svg => svg.getClientRects().length);
   const box = e => { const r = e.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; };

@@ -10,7 +10,7 @@ from markupsafe import Markup
 from app.drawings.bowls import Bowl, OtherBowl, bowl
 from app.drawings.evening_line import Act, Row, evening_line
 from app.drawings.marks import Kind
-from app.drawings.pan_strip import Pan, pan_strip
+from app.drawings.pan_strip import Event, Pan, pan_strip
 from app.drawings.time_axis import time_axis
 from tests.drawings.scenes import SCENES, moment, pan, sorbitol
 
@@ -147,6 +147,24 @@ def test_a_reading_older_than_it_may_be_is_drawn_hollow_and_asked_for_again() ->
     drawn = SCENES["pan: old"]
     assert "32 min ago; read it again" in described(drawn)
     assert 'class="reading last old"' in drawn
+
+
+def test_steps_stand_on_the_trace_where_it_leaves_the_strip() -> None:
+    """Two readings and a step halfway: its mark is halfway between theirs, whatever part of the curve is drawn."""
+    drawn = pan_strip(pan((19, 20, 20), (19, 50, 114), events=[Event("add", moment(19, 35))]))
+    for form in parse(drawn).findall("svg"):
+        marks = {path.attrib["class"]: (x, y) for x, y, path in placed(form)}
+        (x1, y1), (x2, y2) = marks["reading"], marks["reading last"]
+        assert marks["mark done"] == pytest.approx(((x1 + x2) / 2, (y1 + y2) / 2), abs=0.02)
+
+
+def placed(form: ElementTree.Element) -> list[tuple[float, float, ElementTree.Element]]:
+    """The marks of a form with their places: along in per cent, down in em."""
+    return [
+        (float(svg.attrib["x"].removesuffix("%")), float(svg.attrib["y"].removesuffix("em")), path)
+        for svg in form.findall("svg")
+        for path in svg.findall("svg/path")
+    ]
 
 
 def test_what_was_read_hours_ago_is_off_the_strip_but_the_newest_reading_never_is() -> None:

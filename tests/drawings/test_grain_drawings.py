@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from app.drawings.grain_section import bubble_diameter, grain_section
 from app.drawings.lot_strip import Lot, Lots, ThisGrain, lot_strip
+from app.drawings.sheet import FORMS
 from tests.drawings.scenes import GRAIN, SCENES
 
 
@@ -42,7 +43,7 @@ def test_a_grain_denser_than_ideal_lacks_nothing() -> None:
 def test_bubble_and_ring_are_drawn_at_the_scale_of_the_section(scene: object) -> None:
     assert isinstance(scene, type(GRAIN))
     forms = parse(grain_section(scene)).findall("svg")
-    assert len(forms) == 3
+    assert len(forms) == len(FORMS)
     for form in forms:
         (section,) = [e for e in form.iter("rect") if e.attrib["class"] == "hatched grain"]
         circles = {e.attrib["class"]: 2 * em(e.attrib["r"]) for e in form.iter("circle")}
