@@ -4,8 +4,8 @@
 (function () {
   "use strict";
 
-  let flight = null; // {form, field, ctx}: the save on its way
-  let lines = [];    // {at, text, end}: what was typed meanwhile; `at` is a field that was chosen meanwhile
+  let flight = null; // {form, field, ctx, stood}: the save on its way, and what stood in its form
+  let lines = [];    // {at, text, end}: what was typed meanwhile; `at` is a field that was gone to meanwhile
   let presses = [];  // {action, id, name, value, words}: buttons of other forms pressed meanwhile
 
   const isText = function (field) {
@@ -27,9 +27,38 @@
       return;
     }
     if (!form.hasAttribute("hx-post")) return;
-    const mine = flight = { form: form, field: document.activeElement ? document.activeElement.id : "", ctx: null };
+    const mine = flight = { form: form, field: document.activeElement ? document.activeElement.id : "", ctx: null, stood: standing(form) };
     form.setAttribute("aria-busy", "true");
     setTimeout(function () { if (flight === mine && !mine.ctx) land(false); }); // it was not sent after all
+  }
+
+  const shown = function (field) { return field.type === "checkbox" || field.type === "radio" ? String(field.checked) : field.value; };
+
+  function standing(form) {
+    return new Map(Array.from(form.elements).filter(function (field) { return field.id && field.type !== "hidden"; })
+      .map(function (field) { return [field.id, shown(field)]; }));
+  }
+
+  // What came into the form that is being saved and could not be held: a word that a keyboard on the glass composes, an
+  // entry that was chosen, a tick. It waits like what was held.
+  function gather(event) {
+    if (!flight || flight.ctx !== event.detail.ctx) return;
+    const came = [];
+    standing(flight.form).forEach(function (now, id) {
+      const before = flight.stood.get(id), field = document.getElementById(id);
+      if (before === undefined || now === before || !field) return;
+      if (!isText(field)) came.push({ at: id, text: now, end: "", chosen: true });
+      else came.push({ at: id === flight.field ? "" : id, text: now.startsWith(before) ? now.slice(before.length) : now, end: "" });
+    });
+    lines = came.filter(function (one) { return one.chosen || one.text.trim(); }).concat(lines);
+  }
+
+  function choose(one) {
+    const field = document.getElementById(one.at);
+    if (!field || shown(field) === one.text) return;
+    if (field.type === "checkbox" || field.type === "radio") field.checked = one.text === "true";
+    else if (field.tagName !== "SELECT" || Array.from(field.options).some(function (option) { return option.value === one.text; })) field.value = one.text;
+    field.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
   function away(event) {
@@ -115,7 +144,9 @@
     flight = null;
     over.form.removeAttribute("aria-busy");
     over.form.querySelectorAll(".waits").forEach(function (old) { old.remove(); });
-    lines = lines.filter(function (one) { return one.text.trim(); });
+    const chosen = lines.filter(function (one) { return one.chosen; });
+    lines = lines.filter(function (one) { return !one.chosen && one.text.trim(); });
+    chosen.forEach(choose);
     if (!well) { tell(over, "It was not entered: answer this first, then type it again."); return; }
     while (lines.length) {
       const next = lines[0];
@@ -125,7 +156,7 @@
       lines.shift();
       type(field, next.text);
       if (next.end === "Enter" && field.form) { field.form.requestSubmit(); if (flight) return; }
-      else if (lines.length) { tell(over, "The book cannot tell which field it was meant for, so it was not entered."); return; }
+      else if (lines.length && !lines[0].at) { tell(over, "The book cannot tell which field it was meant for, so it was not entered."); return; }
     }
     press(over);
   }
@@ -166,6 +197,7 @@
   document.addEventListener("keydown", key, true);
   document.addEventListener("beforeinput", input, true);
   document.addEventListener("htmx:before:request", away);
+  document.addEventListener("htmx:before:swap", gather);
   document.addEventListener("htmx:after:swap", stands);
   document.addEventListener("htmx:finally:request", failed);
 })();

@@ -9,6 +9,8 @@ from sqlmodel import Session, col, select
 
 from app.db import writing
 from app.models import Batch, Grain, WeighOut
+from app.models.cast import StepIn
+from app.services.cast import casting, steps
 from app.services.stock import batches
 from tests import build
 from tests.browser.conftest import Site
@@ -269,3 +271,67 @@ def test_a_press_without_a_field_for_the_numbers_typed_on_tells_them(
     page.keyboard.press("Enter")
     expect(page.locator(".unheard")).to_contain_text("“77.7”")
     assert len(booked(site)) == len(others) + 1
+
+
+def test_what_a_tablets_keyboard_composes_in_flight_goes_into_the_field_that_comes(
+    site: Site, page: Page, lot: str, slow: Slow
+) -> None:
+    """A keyboard on the glass composes whole words: no key is told, and what it writes cannot be held back."""
+    page.goto(f"/cast/{lot}/grains")
+    scale = page.get_by_label("Scale reads")
+    expect(scale).to_be_focused()
+    slow(1200)
+    page.keyboard.type("172.3")
+    page.keyboard.press("Enter")
+    keyboard = page.context.new_cdp_session(page)
+    keyboard.send("Input.imeSetComposition", {"text": "180", "selectionStart": 3, "selectionEnd": 3})
+    keyboard.send("Input.imeSetComposition", {"text": "180.9", "selectionStart": 5, "selectionEnd": 5})
+    expect(page.get_by_role("heading", name=f"Weighed last: {lot}-01")).to_be_visible(timeout=20_000)
+    expect(scale).to_have_value("180.9")
+    assert weighed(site) == [(1, "172.3 g")]
+
+
+def test_what_is_chosen_and_typed_in_the_form_that_is_being_saved_stays(
+    site: Site, page: Page, code: str, slow: Slow
+) -> None:
+    page.goto(f"/cast/{code}")
+    form = page.locator("#temperature")
+    form.get_by_label("Degrees").select_option("°F")
+    reading = form.locator("input[name=temperature]")
+    reading.fill("240")
+    slow(1200)
+    reading.press("Enter")
+    form.get_by_label("Degrees").select_option("°C")
+    step = page.locator("#steps li.current")
+    step.get_by_text("Skip it").first.click()
+    step.get_by_label("Why it is skipped").fill("Later")
+    page.locator("#weigh-out").get_by_label("Weighed").nth(1).fill("12.5")
+    expect(form.locator(".big-number")).to_contain_text("240 °F", timeout=20_000)
+    expect(form.get_by_label("Degrees")).to_have_value("°C")
+    expect(page.locator("#steps").get_by_label("Why it is skipped").first).to_have_value("Later")
+    expect(page.locator("#weigh-out").get_by_label("Weighed").nth(1)).to_have_value("12.5")
+
+
+def test_a_refusal_goes_when_it_is_no_longer_true(site: Site, page: Page, code: str) -> None:
+    masses = targets(site, code)
+    page.goto(f"/cast/{code}")
+    page.locator("#watch").get_by_role("button", name=re.compile("^Done")).first.click()
+    refusal = page.get_by_text("Not weighed yet:").first
+    expect(refusal).to_be_visible()
+    for done, mass in enumerate(masses, 1):
+        page.locator("#weigh-out").get_by_label("Weighed").nth(done - 1).fill(mass)
+        page.keyboard.press("Enter")
+        expect(page.locator("#weigh-out .tolerance-in")).to_have_count(done)
+    expect(page.get_by_text("Not weighed yet:")).to_have_count(0)
+    # a form that is not on the page any more: its refusal stands at the page's top, and goes with the next act
+    with writing(site.engine) as session:
+        cast = casting.the_open(session, batches.by_code(session, code))
+        steps.record(session, cast, cast.steps[0].pk, StepIn(act="done"))
+        session.commit()
+    page.locator("#watch").get_by_role("button", name=re.compile("^Done")).first.click()
+    stray = page.locator("#main .refusal").filter(has_text="Not saved")
+    expect(stray).to_be_visible()
+    page.locator("#notes textarea").fill("Damp")
+    page.get_by_role("button", name="Keep the note").click()
+    expect(page.locator("#notes li")).to_contain_text("Damp")
+    expect(stray).to_have_count(0)
