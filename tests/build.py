@@ -1,4 +1,7 @@
-"""One function per noun: a plausible row in the book, made through the services. Numbers are invented."""
+"""One function per noun: a plausible row in the book, made through the services. Numbers are invented.
+
+The scenes that most tests begin with are made once and played back (`tests/scenes.py`).
+"""
 
 import typing
 from datetime import date, timedelta
@@ -49,6 +52,7 @@ from app.services.hardware import inventory, places, shapes
 from app.services.motors import builds
 from app.services.stock import formulas, supplies
 from app.units import KINDS
+from tests.scenes import once
 
 F = TypeVar("F", bound=FormIn)
 
@@ -156,6 +160,7 @@ def state_pan(session: Session) -> None:
     session.flush()
 
 
+@once
 def batch(session: Session, count: int = 4, **more: Any) -> Batch:
     """A plan for grains of one pattern, in a book that knows its pan; nothing is bought for it."""
     if workshop.get(session).pan_capacity_kg is None:
@@ -198,6 +203,7 @@ def opened_session(session: Session, batch: Batch) -> CastSession:
     return casting.open_session(session, batch, OpenSessionIn(checklist_id=checklist(session, batch).pk))
 
 
+@once
 def weighed_batch(session: Session, count: int = 4, **more: Any) -> Batch:
     """A batch weighed out to its targets from the oldest bags; session open, no step ticked."""
     lot: Batch = more.pop("batch", None) or batch(session, count, **more)
@@ -214,6 +220,7 @@ def weighed_out(session: Session, lot: Batch, but_last: int = 0) -> None:
         weigh_outs.weigh_out(session, lot, part.pk, mass)
 
 
+@once
 def cast(session: Session, count: int = 4, until: str = "pour", **more: Any) -> Batch:
     """A batch weighed out and poured now; session open. `until` names the last step ticked."""
     lot = weighed_batch(session, count, **more)
@@ -237,6 +244,7 @@ def grain(session: Session, batch: Batch, share: float = 0.96, decision: str | N
     return made
 
 
+@once
 def ready_grains(session: Session, n: int = 4, **more: Any) -> list[Grain]:
     """Accepted grains of one lot, cast a cure and an hour ago: a motor can be built of them."""
     poured = clock.now() - timedelta(seconds=workshop.get(session).cure_s + 3600)
@@ -275,6 +283,7 @@ def build_in(session: Session, **more: Any) -> BuildIn:
     return BuildIn.model_validate(_texts(texts, more))
 
 
+@once
 def motor_build(session: Session, **more: Any) -> MotorBuild:
     """A motor built today, with its prediction."""
     return builds.build(session, build_in(session, **more))
@@ -287,6 +296,7 @@ def firing_in(session: Session, build: MotorBuild | None = None, **more: Any) ->
     return FiringIn.model_validate(_texts(texts, more))
 
 
+@once
 def firing(session: Session, build: MotorBuild | None = None, *, sure: bool = False, **more: Any) -> Firing:
     """A static test of a motor, fired now; `sure` says yes to what the book asks about."""
     data = firing_in(session, build, **more)

@@ -1,9 +1,11 @@
 """A fresh book for each test, in a temporary folder."""
 
+import gc
 import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -13,11 +15,12 @@ from hypothesis import settings
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from app import clock, first_run, system
+from app import clock, first_run, main, system
+from app.book import encryption
 from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.settings import Settings
-from tests import build, moment
+from tests import build, moment, scenes
 from tests.behind import book_of, browser_of, engine_of, renew, unsynced
 from tests.browse import Person
 
@@ -55,6 +58,13 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         config.hook.pytest_deselected(items=left)
 
 
+def pytest_collection_finish() -> None:
+    """Take all that stands for the whole run out of the garbage collector's rounds, as the served program does."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(*main.ROUNDS)
+
+
 def pytest_unconfigure() -> None:
     """Let the clock go."""
     _HELD.close()
@@ -62,8 +72,18 @@ def pytest_unconfigure() -> None:
 
 @pytest.fixture(autouse=True)
 def _clock(request: pytest.FixtureRequest) -> Iterator[None]:
-    """The clock, running from the same moment in every test."""
-    with clock.turned_to(moment.wall(request.config.getoption("--at")), runs=True):
+    """The clock, running from the same moment in every test; one that alters the program makes its scenes itself."""
+    altered = "monkeypatch" in request.fixturenames
+    with clock.turned_to(moment.wall(request.config.getoption("--at")), runs=True), scenes.made_always(altered):
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _keys_once() -> Iterator[None]:
+    """Making or opening a key takes a second, which is what guessing its passphrase takes; once for each will do."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(encryption, "new_key", cache(encryption.new_key))
+        patch.setattr(encryption, "secret_of", cache(encryption.secret_of))
         yield
 
 
@@ -167,5 +187,5 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.section("BROWSER TESTS WERE NOT RUN", sep="!", red=True, bold=True)
         terminalreporter.write_line(
             f"{len(missed)} browser tests were skipped: no Chromium or Chrome was found. Install one "
-            "(apt install chromium) or set CHROMIUM to its path, and run the tests again."
+            "(apt install chromium-headless-shell) or set CHROMIUM to its path, and run the tests again."
         )

@@ -11,14 +11,13 @@ import time
 from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
-from functools import cache
 from pathlib import Path
 
 import pytest
 
 from app import clock
 from app.__main__ import main
-from app.book import backups, bookfile, elsewhere, elsewhere_standing, elsewhere_thread, encryption, filestore
+from app.book import backups, bookfile, elsewhere, elsewhere_standing, elsewhere_thread, filestore
 from app.book.elsewhere import Reading
 from app.book.elsewhere_standing import Elsewhere
 from app.book.elsewhere_thread import ElsewhereThread
@@ -41,20 +40,6 @@ def book(tmp_path: Path, empty_book: Path) -> Path:
     book = folder / "book.sqlite3"
     book.write_bytes(empty_book.read_bytes())
     return book
-
-
-@pytest.fixture(autouse=True)
-def _made_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A key takes a second to make, which is what guessing its passphrase takes; one for each passphrase will do."""
-    monkeypatch.setattr(encryption, "new_key", _key)
-
-
-_new_key = encryption.new_key
-
-
-@cache
-def _key(passphrase: str) -> encryption.Key:
-    return _new_key(passphrase)
 
 
 @pytest.fixture

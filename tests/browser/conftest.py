@@ -38,9 +38,9 @@ FAILED = pytest.StashKey[bool]()
 
 
 def chromium_path() -> str | None:
-    """Where a Chromium or Chrome is, or nothing."""
+    """Where a Chromium or Chrome is, or nothing. The one that has no window draws the same pages with half the work."""
     named = os.environ.get("CHROMIUM")
-    candidates = ("chromium", "chromium-browser", "google-chrome", "chrome")
+    candidates = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome", "chrome")
     return named or next((p for c in candidates if (p := shutil.which(c))), None)
 
 

@@ -194,8 +194,12 @@ def test_the_walk_meets_the_forms_of_the_whole_job(forms: FormsMet) -> None:
     assert job - set(forms) == set()
 
 
-@pytest.mark.parametrize("path", _paths("POST"))
-@pytest.mark.parametrize("part", ["1", "2611P", "99999999999999999999", "%00", "²"])
+PARTS = ["1", "2611P", "99999999999999999999", "%00", "²"]
+
+
+@pytest.mark.parametrize(
+    ("path", "part"), [(path, part) for path in _paths("POST") for part in (PARTS if "{" in path else PARTS[:1])]
+)
 def test_every_address_takes_an_empty_and_an_odd_form(book: Book, path: str, part: str) -> None:
     address = re.sub(r"\{[^}]+\}", part, path) + ("?page=/x" if path == "/drafts" else "")
     for data in ({}, {"version": "²", "items.0.x.y": "1", "parts.9999999.percent": "1", "": "x"}):
