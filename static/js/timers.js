@@ -36,6 +36,7 @@
       sound(key(timer), Date.parse(timer.due));
     });
     hot.forEach((pan) => sound(pan.words, since.get(pan.words)));
+    document.dispatchEvent(new CustomEvent("ticked", { detail: { timers, hot, time: now() } }));
   }
 
   // The title names what is most urgent: too hot, then late, then what is due next.
@@ -178,6 +179,7 @@
     if (held && (!document.activeElement || document.activeElement === document.body)) {
       document.querySelector(`#watch form[id="${held}"] button`)?.focus({ preventScroll: true });
     }
+    show();
     look();
   });
   document.addEventListener("DOMContentLoaded", () => {
