@@ -191,7 +191,7 @@ def test_macros_that_read_their_surroundings_are_imported_with_them() -> None:
         ("book/bench_person.html", "usual", "now_there", "not read: usual"),
         ("book/_page.html", "{{ parts", "{{ absent }}{{ parts", "does not declare: absent"),
         ("_forms.html", "{{ caller", "{{ absent }}{{ caller", "does not declare: absent"),
-        ("base.html", "{{ name }}", "{{ absent }}", "does not declare: absent"),
+        ("_head.html", "{{ name }}", "{{ absent }}", "does not declare: absent"),
     ],
 )
 def test_a_page_that_does_not_fit_its_template_is_seen(template: str, old: str, new: str, fault: str) -> None:

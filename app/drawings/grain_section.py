@@ -19,7 +19,8 @@ BELOW = (8.0, 6.0)
 class GrainCut:
     """Sizes of a grain [m], its propellant's volume [m³], its share of ideal density, and words at dimension lines.
 
-    `offset_a_m` and `offset_b_m` say how far the core stands off the axis at its two ends, where that was measured.
+    `offset_a_m` and `offset_b_m` say how far the core stands off the axis at its two ends, where that was measured;
+    `key`, whether words tell what marks an inhibited face.
     """
 
     outer_d_m: float
@@ -39,6 +40,7 @@ class GrainCut:
     bubble_words: str = ""
     limit_words: str = ""
     offset_words: str = ""
+    key: bool = True
 
     @property
     def bubble_d_m(self) -> float:
@@ -122,7 +124,7 @@ def _lines(grain: GrainCut, scale: float, wide: bool, width: float) -> list[str]
     if grain.offset_words:
         whole = f"core {grain.offset_words}"
         lines.append(whole if room(whole) <= width else grain.offset_words)
-    return [*lines, "▬ inhibited"] if wide and grain.inhibited else lines
+    return [*lines, "▬ inhibited"] if wide and grain.inhibited and grain.key else lines
 
 
 def _section(grain: GrainCut, scale: float, lines: list[str]) -> Iterator[Markup]:

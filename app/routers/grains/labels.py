@@ -9,7 +9,7 @@ from app.models import Batch
 from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
-from app.services.grains import labels
+from app.services.grains import flow, labels
 from app.services.grains.grains import GrainView
 from app.services.grains.labels import LabelsIn
 from app.web import Book, render
@@ -29,6 +29,8 @@ class LabelsPage(Page, template="grains/labels.html", section="shelf"):
     """The address of the sheet's style."""
     lots: list[Batch]
     roll: bool
+    to_shelf: list[GrainView]
+    """Those of the lot in their bags, of which nobody noted where they lie: that comes next."""
 
 
 @router.get("")
@@ -60,6 +62,7 @@ def show(request: Request, session: Book) -> Response:
         style=_style(wanted),
         lots=[] if found else labels.lots(session),
         roll=wanted.size.startswith("roll"),
+        to_shelf=flow.of_lot(session, found[0].batch, found).unplaced if wanted.lot and found else [],
     )
     return render(request, session, page, 422 if form.errors else 200)
 

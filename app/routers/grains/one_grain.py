@@ -18,7 +18,7 @@ from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.page import Page
 from app.routers.grains import look_part
 from app.routers.grains.look_part import LookPart
-from app.routers.grains.weighing import pattern_choices
+from app.routers.grains.next_grain import pattern_choices
 from app.routing import late_router
 from app.services.book import audit_log, first_minute, kept_pictures, workshop
 from app.services.book.audit_log import History

@@ -11,22 +11,22 @@ from sqlmodel import Session
 from app import clock
 from app.calc.grain.density_check import GrainCheck
 from app.charts import Axis
-from app.errors import Refused
-from app.forms import Choice, Form, from_texts
+from app.forms import Form, from_texts, whole
 from app.models import Batch, CastingTube, Formula, Grain, GrainLook, GrainPattern, StruckWeighing
-from app.models.grain import AGAIN, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
+from app.models.grain import AGAIN, FAULTS, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
 from app.page import Page
 from app.point_charts import Point, individuals_chart
-from app.routers.grains import look_part
+from app.routers.grains import look_part, next_grain
+from app.routers.grains.scale_panel import Panel, panel_of
 from app.routing import late_router
-from app.services.book import first_minute, repository, serials
+from app.services.book import first_minute, serials
 from app.services.cast import casting
 from app.services.grains import bagging, bench, decisions, grains, looks, lots, rejects, weighing
 from app.services.grains.grains import GrainView
 from app.services.grains.lots import Balance, Control, Evenness
 from app.services.hardware import inventory
 from app.services.stock import batches, formulas
-from app.web import Book, Forms, Typed, at_bench, choose, render, submit, version_of
+from app.web import Book, Forms, Typed, at_bench, render, submit, version_of
 
 router = late_router("/cast/{code}/grains")
 
@@ -40,6 +40,8 @@ class WeighPage(Page, template="grains/weigh.html", section="cast"):
     closed: bool
     poured: bool
     form: Form
+    panel: Panel
+    faults_of_grains: list[tuple[str, str]]
     again: GrainView | None
     """The grain that is weighed again, if one is."""
     again_words: list[tuple[str, str]]
@@ -75,13 +77,6 @@ FEW = 3
 """With fewer grains there is nothing to see in a chart."""
 
 
-def pattern_choices(session: Session, batch: Batch) -> list[Choice]:
-    """The patterns of the plan first, then the others."""
-    planned = [item.pattern_id for item in batch.items]
-    found = inventory.patterns(session) + [p for p in inventory.patterns(session, True) if p.pk in planned]
-    return choose(sorted(found, key=lambda p: planned.index(p.pk) if p.pk in planned else len(planned)))
-
-
 def density_chart(title: str, found: Control | None) -> Markup | None:
     """Densities in order of time with their mean and, from enough values on, their limits; nothing for very few."""
     if found is None or len(found.values) < FEW:
@@ -101,48 +96,6 @@ def density_chart(title: str, found: Control | None) -> Markup | None:
 
 def _url(batch: Batch) -> str:
     return f"/cast/{batch.code}/grains"
-
-
-def _next(session: Session, batch: Batch, weighed: list[GrainView]) -> dict[str, Any]:
-    """What most likely comes next: the next number, the first pattern not complete, in its tube or out of it.
-
-    As the last one was; the first one in its tube if the book knows what that weighs, for the tube stays on the grain
-    and one forgotten makes a grain look denser than it is.
-    """
-    counts: dict[int, int] = {}
-    for view in weighed:
-        counts[view.pattern.pk] = counts.get(view.pattern.pk, 0) + 1
-    open_items = [item for item in batch.items if counts.get(item.pattern_id, 0) < item.count]
-    item = open_items[0] if open_items else batch.items[-1]
-    last = max(weighed, key=lambda v: v.grain.weighed_at, default=None)
-    tube = inventory.tube_of(session, repository.get(session, GrainPattern, item.pattern_id, "grain pattern"))
-    known = tube is not None and bool(tube.tare_kg)
-    return {
-        "pattern_id": item.pattern_id,
-        "number": grains.next_number(session, batch),
-        "in_tube": last.grain.tare_kg > 0 if last is not None else known,
-    }
-
-
-def _tubes(session: Session, patterns: list[GrainPattern]) -> list[tuple[GrainPattern, CastingTube]]:
-    """The patterns whose tube has a mass in the book, with that tube."""
-    tubes = [(pattern, inventory.tube_of(session, pattern)) for pattern in patterns]
-    return [(pattern, tube) for pattern, tube in tubes if tube is not None and tube.tare_kg]
-
-
-def _choose(form: Form, batch: Batch, text: str, again: str, weighed: list[GrainView]) -> None:
-    """Put a grain on the scale that was typed, scanned or touched; one of another lot is refused in words."""
-    try:
-        number = weighing.number_of(batch, text)
-    except Refused as error:
-        form.refuse("number", error.message)
-        return
-    form.values["number"] = [str(number)]
-    form.values["again"] = [again]
-    found = next((v for v in weighed if v.grain.number == number), None)
-    if found is not None:
-        form.values["pattern_id"] = [str(found.pattern.pk)]
-        form.values["in_tube"] = ["on"] if found.grain.tare_kg > 0 else []
 
 
 def _decision(forms: Forms, view: GrainView, person: str, doubt: str) -> Form:
@@ -173,9 +126,17 @@ def _can_take_back(grain: Grain) -> bool:
 
 
 def _page(
-    request: Request, session: Session, code: str, failed: Form | None = None, chosen: tuple[str, str] | None = None
+    request: Request,
+    session: Session,
+    code: str,
+    failed: Form | None = None,
+    chosen: tuple[str, str] | None = None,
+    show: int | None = None,
 ) -> Response:
-    """The weighing of a lot; `chosen` is a grain typed, scanned or touched, and why it is weighed again."""
+    """The weighing of a lot; `chosen` is a grain typed, scanned or touched, and why it is weighed again.
+
+    `show` is the number of a grain to look at in place of the last one.
+    """
     batch = batches.by_code(session, code)
     person = at_bench(request, session)
     session_of = casting.find(session, batch)
@@ -185,12 +146,12 @@ def _page(
         "next",
         BenchIn,
         _url(batch),
-        initial=_next(session, batch, weighed),
-        choices={"pattern_id": pattern_choices(session, batch)},
+        initial=next_grain.proposal(session, batch, weighed),
+        choices={"pattern_id": next_grain.pattern_choices(session, batch)},
     )
     form.values.setdefault("offcut", ["scrap"])
     if chosen is not None:
-        _choose(form, batch, *chosen, weighed)
+        next_grain.put_on(form, batch, *chosen, weighed)
     formula = formulas.get(session, batch.formula_id)
     planned = {p.pk: p for p in inventory.patterns(session) + inventory.patterns(session, True)}
     newest_first = sorted(weighed, key=lambda v: (v.grain.weighed_at, v.grain.pk), reverse=True)
@@ -204,8 +165,11 @@ def _page(
     put_away = [(v, _one_button(forms, v, "gone", GoneIn)) for v in weighed if v.state == "rejected"]
     back = {v.grain.pk: _one_button(forms, v, "back", OneButtonIn) for v in weighed if v.state == "gone"}
     drawn = {f.id for f in [*(f for _, f in put_away), *back.values(), *([undo] if undo else [])]}
+    checks = weighing.checks(session, formula, [(v.grain, v.pattern) for v in weighed])
     page = WeighPage(
         batch=batch,
+        panel=panel_of(session, batch, weighed, checks, forms=forms, show=show, chosen=chosen is not None, undo=undo),
+        faults_of_grains=list(FAULTS.items()),
         formula=formula,
         form=form,
         cast=session_of is not None,
@@ -213,9 +177,9 @@ def _page(
         again=next((v for v in weighed if str(v.grain.number) == form.text("number").lstrip("0")), None),
         again_words=list(AGAIN.items()),
         plan=[(planned[item.pattern_id], item.count) for item in batch.items],
-        tubes=_tubes(session, [planned[item.pattern_id] for item in batch.items]),
+        tubes=next_grain.tubes(session, [planned[item.pattern_id] for item in batch.items]),
         weighed=weighed,
-        checks=weighing.checks(session, formula, [(v.grain, v.pattern) for v in weighed]),
+        checks=checks,
         last=last,
         undo=undo,
         undo_until=f"{clock.local(last.grain.weighed_at + first_minute.TAKE_BACK):%H:%M:%S}" if last else "",
@@ -243,16 +207,20 @@ def _page(
 
 
 @router.get("")
-def show(request: Request, session: Book, code: str, grain: str = "", again: str = "") -> Response:
-    """The grains of a lot, and the next one to weigh: the one that the address names, or the next of the plan."""
-    return _page(request, session, code, chosen=(grain, again if again in AGAIN else "") if grain else None)
+def show(request: Request, session: Book, code: str, grain: str = "", again: str = "", show: str = "") -> Response:
+    """The grains of a lot, and the next one to weigh: the one that the address names, or the next of the plan.
+
+    `show` is the number of a grain to look at and to decide on.
+    """
+    chosen = (grain, again if again in AGAIN else "") if grain else None
+    return _page(request, session, code, chosen=chosen, show=whole(show))
 
 
 @router.post("")
 def weigh(request: Request, session: Book, code: str, typed: Typed) -> Response:
     """Weigh the next grain; a serial scanned instead of a weight chooses its grain and saves nothing."""
     batch = batches.by_code(session, code)
-    choices = {"pattern_id": pattern_choices(session, batch)}
+    choices = {"pattern_id": next_grain.pattern_choices(session, batch)}
     form = from_texts(BenchIn, typed, "next", request.url.path, choices)
     gross, number = form.text("gross"), form.text("number")
     if serials.parts(gross) or (not gross.strip() and serials.parts(number)):
@@ -315,9 +283,10 @@ def bag_all(request: Request, session: Book, code: str, typed: Typed) -> Respons
     )
 
 
+@router.post("/{number}/hold")
 @router.post("/{number}/decision")
 def decide(request: Request, session: Book, code: str, number: int, typed: Typed) -> Response:
-    """Keep the person's decision on a grain."""
+    """Keep the person's decision on a grain, from its card at the desk or from the scale."""
     batch = batches.by_code(session, code)
     serial = grains.of_number(session, batch, number).serial
 
@@ -331,7 +300,7 @@ def decide(request: Request, session: Book, code: str, number: int, typed: Typed
         DecisionIn,
         act=act,
         page=lambda s, form: _page(request, s, code, form),
-        form_id=f"decide-{number}",
+        form_id=f"{'hold' if request.url.path.endswith('/hold') else 'decide'}-{number}",
         notice=f"Your decision on {serial} is kept.",
     )
 

@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from sqlalchemy import select as select_core
 from sqlmodel import Session, col, select
 
 from app.calc.grain.lot_balance import MassBalance, lot_mass_balance
@@ -139,6 +140,31 @@ class Evenness:
 
     density: Spread | None
     masses: list[tuple[GrainPattern, Spread]]
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """What lots came to that are older than one: the newest by their codes, and all before them in one heap [-]."""
+
+    lots: list[tuple[str, list[float]]]
+    before: list[float]
+
+
+def earlier(session: Session, batch: Batch, named: int = 3, most: int = 40) -> Earlier:
+    """The shares of ideal density of the lots before this one, newest first, `most` lots at most [-]."""
+    older = (col(Batch.planned_for) < batch.planned_for) | (
+        (col(Batch.planned_for) == batch.planned_for) & (col(Batch.id) < batch.pk)
+    )
+    with_grains = col(Batch.id).in_(select(Grain.batch_id).distinct())
+    order = (col(Batch.planned_for).desc(), col(Batch.id).desc())
+    newest = select_core(col(Batch.id), col(Batch.code)).where(older, with_grains).order_by(*order).limit(most)
+    codes = {row.id: row.code for row in session.execute(newest)}
+    shares: dict[int, list[float]] = {batch_id: [] for batch_id in codes}
+    found = select(Grain.batch_id, Grain.density_share).where(col(Grain.batch_id).in_(list(codes)))
+    for batch_id, share in session.exec(found.order_by(col(Grain.number))):
+        shares[batch_id].append(share)
+    told = [(codes[batch_id], shares[batch_id]) for batch_id in codes]
+    return Earlier(told[:named], [share for _, heap in told[named:] for share in heap])
 
 
 def evenness(views: list[GrainView]) -> Evenness:

@@ -1,12 +1,15 @@
 """From the scale to the shelf in one flow: what is asked, what is led to, what is ticked."""
 
+import math
 import re
 from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
+from httpx2 import Response
 from sqlmodel import Session
 
+from app import clock
 from app.db import writing
 from app.models import CastStep
 from app.services.cast import casting
@@ -124,3 +127,103 @@ def test_the_last_bag_sealed_alone_ticks_it_as_well(client: TestClient) -> None:
     page = client.get(f"/shelf/{serial}")
     client.post(f"/shelf/{serial}/bag", data=fields(page, "bag"))
     assert [step.done_at is not None for step in _bag_steps(client, code)] == [True]
+
+
+# --- One grain fills the screen, and the page leads on -----------------------------------------------
+
+
+def _panel(page: Response) -> str:
+    """What stands on the first screen, without its marks."""
+    panel = re.search(r'<div class="scale">(.*?)<div id="desk"', page.text, re.S)
+    assert panel
+    return " ".join(re.sub(r"<title>.*?</title>|<desc>.*?</desc>|<[^>]+>", " ", panel[1], flags=re.S).split())
+
+
+def test_the_grain_just_weighed_fills_the_screen(client: TestClient) -> None:
+    code = _lot(client)
+    assert "No grain is weighed yet" in _panel(client.get(f"/cast/{code}/grains"))
+    page = _weigh(client, code, "172 g")
+    assert re.search(rf"Weighed last: {code}-01 accept 96\.\d % Hold or reject", _panel(page))
+    assert re.search(r"of ideal ± 0\.\d · 172\.0 g · pattern’s sizes", _panel(page))
+    assert f"Next on the scale: {code}-02" in _panel(page)
+    page = _weigh(client, code, "171 g", length="76 mm")
+    assert "pattern’s sizes" not in _panel(page)
+
+
+def test_the_bubble_is_what_is_missing_at_the_scale_of_the_section(client: TestClient) -> None:
+    """A sphere of V (1 - share) has the diameter (6 V (1 - share) / pi)^(1/3), by geometry; so has the allowed one."""
+    code = _lot(client)
+    page = _weigh(client, code, "163 g")
+    (grain,) = _weighed(client)
+    volume = math.pi / 4 * (44.45**2 - 19.05**2) * 76.2
+    missing, allowed = (math.cbrt(6 * volume * (1 - share) / math.pi) for share in (grain.density_share, 0.95))
+    assert f"Ø {missing:.0f} mm" in page.text
+    assert f"limit {allowed:.0f} mm" in page.text
+    circles = [float(r) for r in re.findall(r'<circle[^>]* r="([\d.]+)em"', page.text)][:2]
+    along = float(re.findall(r'<rect[^>]* width="([\d.]+)em"[^>]*class="hatched grain"', page.text)[0])
+    assert [2 * r / along * 76.2 for r in circles] == pytest.approx([missing, allowed], abs=0.1)
+
+
+def test_a_lot_stands_beside_earlier_ones(client: TestClient) -> None:
+    with writing(engine_of(client)) as session:
+        for days in (30, 20, 10):
+            with clock.turned_to(clock.now() - timedelta(days=days)):
+                build.grain(session, build.cast(session), 0.97)
+        session.commit()
+    code = _lot(client)
+    drawing = re.search(r'<div class="drawing lot-strip">.*?</div>', _weigh(client, code, "172 g").text, re.S)
+    assert drawing
+    assert code in drawing[0]
+    assert "before" in drawing[0]
+
+
+def test_a_grain_is_held_from_the_scale_in_two_touches(client: TestClient) -> None:
+    code = _lot(client)
+    page = _weigh(client, code, "172 g")
+    sent = {**fields(page, "hold-1"), "decision": "hold", "fault": "soft"}
+    refused = client.post(f"/cast/{code}/grains/1/hold", data={**sent, "person": ""})
+    assert refused.status_code == 422
+    assert 'id="hold-1-person-error">Write your name' in refused.text
+    assert re.search(r'<details class="wrong" open', refused.text)
+    page = client.post(f"/cast/{code}/grains/1/hold", data={**sent, "person": "Ada"})
+    assert page.status_code == 200
+    assert (_weighed(client)[0].decision, _weighed(client)[0].decision_fault) == ("hold", "soft")
+    assert f"Weighed last: {code}-01 held" in _panel(page)
+
+
+def test_enter_in_the_reason_decides_nothing(client: TestClient) -> None:
+    code = _lot(client)
+    page = _weigh(client, code, "172 g")
+    sent = {**fields(page, "hold-1"), "person": "Ada", "why": "rings dull"}
+    page = client.post(f"/cast/{code}/grains/1/hold", data=sent)
+    assert page.status_code == 422
+    assert 'value="rings dull"' in page.text
+    assert _weighed(client)[0].decision is None
+
+
+def test_the_page_leads_from_the_last_grain_to_the_shelf(client: TestClient) -> None:
+    code = _lot(client, count=3, until="pull")
+    for gross in ("172", "173.5"):
+        assert "Weigh it" in _panel(_weigh(client, code, gross))
+    page = _weigh(client, code, "160")
+    assert "Nothing speaks against 2 of 3" in _panel(page)
+    assert "Still open: decide on 1, bag 2, labels, shelf." in _panel(page)
+    page = client.post(f"/cast/{code}/grains/accept", data={**fields(page, "accept-all"), "person": "Ada"})
+    assert f"Look at {code}-03 Decide on {code}-03" in _panel(page)
+    page = client.get(f"/cast/{code}/grains?show=3")
+    assert f"To decide on: {code}-03" in _panel(page)
+    sent = {**fields(page, "hold-3"), "decision": "reject", "fault": "void", "person": "Ada"}
+    page = client.post(f"/cast/{code}/grains/3/hold", data=sent)
+    assert f"Where does {code}-03 go?" in _panel(page)
+    page = client.post(f"/cast/{code}/grains/3/gone", data={**fields(page, "gone-3"), "to": "scrap"})
+    assert "Bag 2 with desiccant" in _panel(page)
+    page = client.post(f"/cast/{code}/grains/bag", data=fields(page, "bag-all"))
+    assert "2 bagged: label them Print the labels To the shelf" in _panel(page)
+    to_shelf = re.search(r'href="(/shelf/bags\?[^"]*)">To the shelf', client.get(f"/labels?lot={code}").text)
+    assert to_shelf, "the labels lead on"
+    ids = [str(grain.pk) for grain in _weighed(client) if grain.bagged_at]
+    sent = {**fields(client.get(to_shelf[1].replace("&amp;", "&")), "keep"), "place": "Dry box"}
+    assert client.post("/shelf/bags", data={**sent, "grain": ids}).status_code == 200
+    page = client.get(f"/cast/{code}/grains")
+    assert "All 3 are put away Back to the evening" in _panel(page)
+    assert "To the shelf" not in client.get(f"/labels?lot={code}").text
