@@ -10,7 +10,7 @@
   const bench = () => document.getElementById("bench");
   const button = () => bench()?.querySelector("[data-do]");
   const guarded = () => performance.now() - since < GUARD;
-  const folded = () => Boolean(bench()?.querySelector("details[open]"));
+  const folded = () => Boolean(bench()?.querySelector(".foot > details[open]"));
 
   function stands() {
     const place = bench();
