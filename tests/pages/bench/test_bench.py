@@ -226,3 +226,8 @@ def test_a_melt_of_another_evening_is_refused(client: TestClient, pouring: str) 
     answer = client.post(f"{pouring}/2611Q/set", data={**fields, "moulds": "2 wide"})
     assert answer.status_code == 422
     assert "2611Q is no melt of this evening." in answer.text
+
+
+def test_the_desk_view_leads_to_the_bench_and_back(client: TestClient, bench: str) -> None:
+    assert f'href="{bench}">At the bench</a>' in client.get("/cast/2611P").text
+    assert 'href="/cast/2611P"' in client.get(bench).text
