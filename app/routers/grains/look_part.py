@@ -8,7 +8,7 @@ from sqlmodel import Session
 from app.forms import Choice, Form
 from app.models import Grain, GrainLook, GrainPicture
 from app.models.batch import VoidIn
-from app.models.grain_look import PARTS, GrainLookIn
+from app.models.grain_look import PARTS, UNSEEN, GrainLookIn
 from app.models.picture import PictureIn, StrikeIn
 from app.services.book import stored_files
 from app.services.grains import looks
@@ -34,7 +34,8 @@ class LookPart:
 
 def look_form(forms: Forms, grain: Grain) -> Form:
     """The form of the next look at a grain."""
-    return forms.get("look", GrainLookIn, f"/shelf/{grain.serial}/look", choices=CHOICES)
+    unseen = dict.fromkeys(PARTS, UNSEEN)
+    return forms.get("look", GrainLookIn, f"/shelf/{grain.serial}/look", initial=unseen, choices=CHOICES)
 
 
 def of_grain(session: Session, grain: Grain, forms: Forms) -> LookPart:

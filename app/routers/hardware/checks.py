@@ -171,7 +171,7 @@ def _in_words(drift: Drift, row: Check, units: UnitSystem) -> str:
     if drift.range is None:
         return "A drift shows from three checks on."
     low, moved, high = (
-        f"{'+' if v > 0 else '−'}{instrument_checks.fine(abs(v), row, units)}"
+        f"{'+' if v > 0 else '−'}{instrument_checks.fine(abs(v), row, units, 1)}"
         for v in (drift.range[0], drift.per_month, drift.range[1])
     )
     shows = "It drifts" if drift.certain else "No drift shows"

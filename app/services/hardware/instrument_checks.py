@@ -52,9 +52,10 @@ def within(row: Check) -> bool:
     return abs(off(row)) <= tolerance(row) * (1 + 1e-6) + 1e-9
 
 
-def fine(si: float, row: Check, units: UnitSystem) -> str:
-    """A difference of an instrument's readings, one decimal finer than it is read."""
-    return show(si, "mass", units, 2) if isinstance(row, ScaleCheck) else show(si, "temperature_step", units, 1)
+def fine(si: float, row: Check, units: UnitSystem, more: int = 0) -> str:
+    """A difference of an instrument's readings, one decimal finer than it is read, or some `more`."""
+    kind, places = ("mass", 2) if isinstance(row, ScaleCheck) else ("temperature_step", 1)
+    return show(si, kind, units, places + more)
 
 
 def known(row: Check, units: UnitSystem) -> str:

@@ -50,6 +50,7 @@ def test_what_nobody_looked_at_is_told_as_that(client: TestClient, serials: list
     assert f"Look at {serials[-1]}: not looked at" in client.get(f"/cast/{lot}/grains").text
     page = client.get(f"/shelf/{serials[0]}").text
     assert "Nobody has looked at it yet." in page
+    assert page.count('value="unseen" checked') == 3
     fields = Page(page).forms["look"].fields
     refused = client.post(f"/shelf/{serials[0]}/look", data={**fields, **dict.fromkeys(SOUND, "unseen")})
     assert refused.status_code == 422
