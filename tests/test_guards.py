@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.book import guards, record
-from app.models import Batch, CastSession, Checklist
+from app.models import Batch, CastSession, Checklist, Melt
 from app.models.batch import VoidIn
 from app.models.cast import CloseIn
 from app.models.checklist import AnswerIn
@@ -52,8 +52,10 @@ def batch(session: Session) -> Batch:
 @pytest.fixture
 def closed(session: Session, batch: Batch) -> CastSession:
     """A session of the batch that nobody opened."""
-    cast = CastSession(batch_id=batch.pk, closed_at=clock.now())
+    cast = CastSession(closed_at=clock.now())
     session.add(cast)
+    session.flush()
+    session.add(Melt(cast_session_id=cast.pk, batch_id=batch.pk, number=1))
     session.flush()
     return cast
 
@@ -143,10 +145,10 @@ def test_used_once_already(session: Session, batch: Batch) -> None:
         open_by_hand(session, cast, session.get(Checklist, used))
 
 
-def test_a_session_is_not_born_open(session: Session, batch: Batch) -> None:
+def test_a_session_is_not_born_open(session: Session) -> None:
     """guard_session_starts_closed"""
     with pytest.raises(IntegrityError, match="opened by a checklist"):
-        sql(session, "INSERT INTO cast_session (created_at, version, batch_id) VALUES ('2026', 1, :b)", b=batch.pk)
+        sql(session, "INSERT INTO cast_session (created_at, version) VALUES ('2026', 1)")
 
 
 def closed_session(session: Session, batch: Batch) -> CastSession:
@@ -167,17 +169,64 @@ def test_reopening_by_update(session: Session, batch: Batch) -> None:
     [
         "closed_at = '2020-01-01 00:00:00.000000'",  # backdated, so that the old opening would count as newer
         "closed_at = (SELECT opened_at FROM session_opening)",
-        "batch_id = (SELECT max(id) FROM batch)",
     ],
 )
 @pytest.mark.parametrize("when", ["open", "closed"])
-def test_a_session_keeps_its_batch_and_times(session: Session, batch: Batch, change: str, when: str) -> None:
+def test_a_session_keeps_its_times(session: Session, batch: Batch, change: str, when: str) -> None:
     """guard_session_stays"""
+    cast = build.opened_session(session, batch) if when == "open" else closed_session(session, batch)
+    with pytest.raises(IntegrityError, match="closes after it was opened"):
+        sql(session, f"UPDATE cast_session SET {change} WHERE id = :id", id=cast.pk)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "batch_id = (SELECT max(id) FROM batch)",
+        "cast_session_id = (SELECT max(id) FROM cast_session)",
+        "number = 7",
+        "checklist_id = 1",
+        "id = 99",
+    ],
+)
+@pytest.mark.parametrize("when", ["open", "closed"])
+def test_a_melt_keeps_its_batch_and_its_evening(session: Session, batch: Batch, change: str, when: str) -> None:
+    """guard_melt_stays, guard_melt_kept"""
     other = build.batch(session)
     assert other.pk > batch.pk
     cast = build.opened_session(session, batch) if when == "open" else closed_session(session, batch)
-    with pytest.raises(IntegrityError, match="keeps its batch"):
-        sql(session, f"UPDATE cast_session SET {change} WHERE id = :id", id=cast.pk)
+    session.add(CastSession(closed_at=clock.now()))
+    session.flush()
+    with pytest.raises(IntegrityError, match="keeps its batch and its evening"):
+        sql(session, f"UPDATE melt SET {change} WHERE cast_session_id = :id", id=cast.pk)
+    with pytest.raises(IntegrityError, match="never erased"):
+        sql(session, "DELETE FROM melt WHERE cast_session_id = :id", id=cast.pk)
+
+
+@pytest.mark.parametrize("cast", ["1", "2"])
+def test_a_melt_joins_by_no_list(session: Session, batch: Batch, cast: str) -> None:
+    """guard_melt_joins: into an open evening, and into a closed one"""
+    late = closed_session(session, build.batch(session))
+    now = build.opened_session(session, batch)
+    assert (late.pk, now.pk) == (1, 2)
+    another = build.batch(session)
+    with pytest.raises(IntegrityError, match="joins an open evening by its short list"):
+        sql(
+            session,
+            "INSERT INTO melt (created_at, version, cast_session_id, batch_id, number) VALUES (:at, 1, :c, :b, 2)",
+            at=stamp(NOON),
+            c=cast,
+            b=another.pk,
+        )
+
+
+@pytest.mark.parametrize("change", ["melt_id = 2", "key = 'bag'", "set_number = 5"])
+def test_a_step_keeps_its_melt(session: Session, batch: Batch, change: str) -> None:
+    """guard_step_stays: a step that was done is not moved out of the way"""
+    build.opened_session(session, batch)
+    build.opened_session(session, build.batch(session))
+    with pytest.raises(IntegrityError, match="keeps its melt"):
+        sql(session, f"UPDATE cast_step SET {change} WHERE id = 1")
 
 
 @pytest.mark.parametrize("attack", ["UPDATE session_opening SET person = 'Eve'", "DELETE FROM session_opening"])
@@ -329,7 +378,7 @@ def test_a_plan_is_not_changed_under_its_checklist(session: Session, batch: Batc
     "attack",
     [
         "UPDATE cast_step SET skipped_why = 'later'",  # guard_cast_step_update
-        "INSERT INTO temperature_reading (created_at, version, cast_session_id, read_at, temperature_k,"
+        "INSERT INTO temperature_reading (created_at, version, melt_id, read_at, temperature_k,"
         " temperature_typed) VALUES ('2026', 1, 1, '2026', 390, '117 C')",  # guard_temperature_reading_insert
         "INSERT INTO session_note (created_at, version, cast_session_id, written_at, words)"
         " VALUES ('2026', 1, 1, '2026', 'later')",  # guard_session_note_insert
@@ -364,7 +413,7 @@ def test_nothing_is_weighed_out_or_heated_on_another_day(session: Session, batch
     weigh = "INSERT INTO weigh_out (created_at, version, batch_part_id, supply_id, mass_kg, mass_typed, person)"
     with pytest.raises(IntegrityError, match="its checklist does not hold"):
         sql(session, f"{weigh} VALUES ('{at}', 1, {batch.parts[0].pk}, 1, 0.1, 'x', 'Eve')")
-    heat = f"UPDATE cast_step SET done_at = '{at}' WHERE cast_session_id = {cast.pk}"
+    heat = f"UPDATE cast_step SET done_at = '{at}' WHERE melt_id = {cast.melts[0].pk}"
     for which in ("key = 'weigh'", "key LIKE 'melt:%'", "key = 'pour'"):
         with pytest.raises(IntegrityError, match="its checklist does not hold"):
             sql(session, f"{heat} AND {which}")
@@ -818,7 +867,7 @@ def test_a_reading_is_struck_out_only(session: Session, batch: Batch, table: str
     guard_nozzle_measure_stays, guard_nozzle_measure_kept"""
     held = {
         "re_weigh": lambda: {"grain_id": build.ready_grains(session, 1)[0].pk},
-        "temperature_reading": lambda: {"cast_session_id": build.opened_session(session, batch).pk},
+        "temperature_reading": lambda: {"melt_id": build.opened_session(session, batch).melts[0].pk},
         "nozzle_measure": lambda: {"nozzle_id": build.nozzle(session).pk},
     }
     insert(session, table, held[table]())

@@ -130,7 +130,18 @@ def rows(book: Path) -> Rows:
         found = {t: [dict(r) for r in connection.execute(f'SELECT * FROM "{t}" ORDER BY rowid')] for t in tables}
     for row in (row for table in filestore.TABLES for row in found.get(table, [])):
         row.setdefault("raw", files.get(row["sha256"]))
+    _as_sessions(found)
     return found
+
+
+def _as_sessions(found: Rows) -> None:
+    """What schema 0010 moved to the melts of an evening, told where it stood before as well: nothing of it is lost."""
+    melts = {melt["id"]: melt for melt in found.get("melt", [])}
+    for melt in reversed(melts.values()):
+        for row in (row for row in found["cast_session"] if row["id"] == melt["cast_session_id"]):
+            row |= {"batch_id": melt["batch_id"], "run_sheet_id": melt["run_sheet_id"]}
+    for row in (row for table in ("cast_step", "temperature_reading") for row in (found[table] if melts else [])):
+        row["cast_session_id"] = melts[row["melt_id"]]["cast_session_id"]
 
 
 def only(found: Rows, like: Rows) -> Rows:

@@ -197,7 +197,7 @@ GUARDS: list[tuple[str, str]] = [
             (
                 "temperature_reading",
                 "a reading of the pan",
-                ("cast_session_id", "read_at", "temperature_k", "temperature_typed"),
+                ("melt_id", "read_at", "temperature_k", "temperature_typed"),
             ),
             ("nozzle_measure", "a measured throat", ("nozzle_id", "measured_on", "throat_d_m", "throat_d_typed")),
             ("grain_look", "a look", ("grain_id", "looked_at", "faces", "outer_face", "inhibitor", "note", "person")),

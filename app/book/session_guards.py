@@ -10,14 +10,20 @@ _SESSION_IS_OPEN = """EXISTS (SELECT 1 FROM cast_session s WHERE {join} AND s.cl
 _LIST_SIGNED = """EXISTS (SELECT 1 FROM checklist c
     WHERE c.checklist_edition_id = {row}.checklist_edition_id AND c.completed_at IS NOT NULL)"""
 _RENUMBERED = "NEW.id IS NOT OLD.id OR NEW.edition IS NOT OLD.edition"
-_PLAN_FROZEN = """(EXISTS (SELECT 1 FROM cast_session s WHERE s.batch_id = {id})
+_PLAN_FROZEN = """(EXISTS (SELECT 1 FROM melt m WHERE m.batch_id = {id})
     OR EXISTS (SELECT 1 FROM checklist c WHERE c.batch_id = {id}
                AND c.completed_at IS NOT NULL AND c.voided_at IS NULL))"""
 _NOW = "coalesce((SELECT at FROM act_in_hand), {row})"
 """The moment of the act in hand, by the program's clock; of another program's act what it says itself."""
 
-_PAN = "(SELECT s.id FROM cast_session s JOIN batch_part p ON p.batch_id = s.batch_id WHERE p.id = NEW.batch_part_id)"
-_PAN_OF_PART = "s.batch_id = (SELECT batch_id FROM batch_part p WHERE p.id = NEW.batch_part_id)"
+_PAN = "(SELECT m.id FROM melt m JOIN batch_part p ON p.batch_id = m.batch_id WHERE p.id = NEW.batch_part_id)"
+_FIRST_OF_EVENING = """(EXISTS (
+    SELECT 1 FROM cast_session s WHERE s.id = NEW.cast_session_id AND s.closed_at IS NOT NULL)
+    AND NOT EXISTS (SELECT 1 FROM session_opening o WHERE o.cast_session_id = NEW.cast_session_id)
+    AND NOT EXISTS (SELECT 1 FROM melt m WHERE m.cast_session_id = NEW.cast_session_id))"""
+_BY_A_WHOLE_LIST = f"""EXISTS (SELECT 1 FROM cast_session s, session_opening o JOIN checklist c ON c.id = o.checklist_id
+    WHERE s.id = NEW.cast_session_id AND s.closed_at IS NULL AND c.batch_id = NEW.batch_id
+    AND o.id = {gate_rule.last_opening("NEW.cast_session_id")})"""
 _COMPLETE = "(SELECT completed_at FROM checklist c WHERE c.id = {id}) IS NOT NULL"
 _BAG_OVERDRAWN = """NEW.supply_id IS NOT NULL AND NEW.voided_at IS NULL AND
     (SELECT mass_kg FROM supply WHERE id = NEW.supply_id)
@@ -37,10 +43,7 @@ GUARDS: list[tuple[str, str]] = [
     stop(
         "guard_opening_needs_checklist",
         "BEFORE INSERT ON session_opening",
-        gate_rule.of_list(
-            "(SELECT batch_id FROM cast_session WHERE id = NEW.cast_session_id)", "NEW.checklist_id", "NEW.opened_at"
-        )
-        + " IS NOT NULL",
+        gate_rule.of_opening("NEW.cast_session_id", "NEW.checklist_id", "NEW.opened_at") + " IS NOT NULL",
         "a cast session opens only with a complete checklist of its batch and the newest list, made today and recent "
         "enough, that opened nothing yet",
     ),
@@ -61,11 +64,37 @@ GUARDS: list[tuple[str, str]] = [
     stop(
         "guard_session_stays",
         "BEFORE UPDATE ON cast_session",
-        f"""NEW.batch_id IS NOT OLD.batch_id
-            OR (OLD.closed_at IS NOT NULL AND NEW.closed_at IS NOT NULL AND NEW.closed_at IS NOT OLD.closed_at)
+        f"""(OLD.closed_at IS NOT NULL AND NEW.closed_at IS NOT NULL AND NEW.closed_at IS NOT OLD.closed_at)
             OR (OLD.closed_at IS NULL AND NEW.closed_at <= (
                 SELECT opened_at FROM session_opening WHERE id = {gate_rule.last_opening("NEW.id")}))""",
-        "a cast session keeps its batch, and closes after it was opened",
+        "a cast session closes after it was opened, and stays closed when it was",
+    ),
+    # Melts of an evening
+    stop(
+        "guard_melt_joins",
+        "BEFORE INSERT ON melt",
+        f"""CASE WHEN NEW.checklist_id IS NULL THEN NOT ({_FIRST_OF_EVENING} OR {_BY_A_WHOLE_LIST}) ELSE """
+        + gate_rule.of_joining(
+            "NEW.batch_id", "NEW.cast_session_id", "NEW.checklist_id", _NOW.format(row="NEW.created_at")
+        )
+        + " IS NOT NULL END",
+        "a further melt joins an open evening by its short list, signed by the same person at the same place while the "
+        "whole list holds, or by a whole list of its own",
+    ),
+    stop(
+        "guard_melt_stays",
+        "BEFORE UPDATE ON melt",
+        " OR ".join(
+            f"NEW.{name} IS NOT OLD.{name}" for name in ("id", "batch_id", "cast_session_id", "number", "checklist_id")
+        ),
+        "a melt keeps its batch and its evening",
+    ),
+    stop("guard_melt_kept", "BEFORE DELETE ON melt", "1", "a melt is never erased"),
+    stop(
+        "guard_step_stays",
+        "BEFORE UPDATE ON cast_step",
+        "NEW.melt_id IS NOT OLD.melt_id OR NEW.key IS NOT OLD.key OR NEW.set_number IS NOT OLD.set_number",
+        "a step keeps its melt and its place in it",
     ),
     stop(
         "guard_checklist_starts_open",
@@ -77,7 +106,7 @@ GUARDS: list[tuple[str, str]] = [
         "guard_checklist_complete",
         "BEFORE UPDATE ON checklist",
         "OLD.completed_at IS NULL AND NEW.completed_at IS NOT NULL AND "
-        + gate_rule.of_signing("NEW.id", "NEW.checklist_edition_id", "NEW.completed_at")
+        + gate_rule.of_signing("NEW.id", "NEW.checklist_edition_id", "NEW.again", "NEW.completed_at")
         + " IS NOT NULL",
         "every line of the checklist, in its newest version, needs an answer made today",
     ),
@@ -87,6 +116,8 @@ GUARDS: list[tuple[str, str]] = [
         """OLD.completed_at IS NOT NULL AND (NEW.completed_at IS NOT OLD.completed_at
             OR NEW.person IS NOT OLD.person OR NEW.batch_id IS NOT OLD.batch_id
             OR NEW.checklist_edition_id IS NOT OLD.checklist_edition_id
+            OR NEW.place IS NOT OLD.place OR NEW.again IS NOT OLD.again
+            OR NEW.cast_session_id IS NOT OLD.cast_session_id
             OR (OLD.voided_at IS NOT NULL AND NEW.voided_at IS NULL))""",
         "a complete checklist is not changed; make a new one",
     ),
@@ -164,9 +195,11 @@ GUARDS: list[tuple[str, str]] = [
         "guard_step_of_the_day",
         "BEFORE UPDATE ON cast_step",
         f"""OLD.done_at IS NULL AND NEW.done_at IS NOT NULL AND {gate_rule.is_hot("NEW")}
-            AND NOT ({gate_rule.under_way("NEW.cast_session_id")}) AND """
-        + gate_rule.of_new_work("NEW.cast_session_id", _NOW.format(row="NEW.done_at"), "NEW.done_at")
-        + " IS NOT NULL",
+            AND NOT ({gate_rule.under_way("NEW.melt_id")}) AND CASE WHEN {gate_rule.heats("NEW")} THEN """
+        + gate_rule.of_heating("NEW.melt_id", _NOW.format(row="NEW.done_at"), "NEW.done_at")
+        + " ELSE "
+        + gate_rule.of_new_work("NEW.melt_id", _NOW.format(row="NEW.done_at"), "NEW.done_at")
+        + " END IS NOT NULL",
         "the session was opened on an earlier day, or its checklist does not hold; reopen it with a new checklist",
     ),
     # Work belongs to an open session
@@ -174,16 +207,20 @@ GUARDS: list[tuple[str, str]] = [
         stop(
             f"guard_{table}_{act.lower()}",
             f"BEFORE {act} ON {table}",
-            "NOT " + _SESSION_IS_OPEN.format(join="s.id = NEW.cast_session_id"),
+            "NOT " + _SESSION_IS_OPEN.format(join=f"s.id = {evening}"),
             "the cast session is closed; reopen it with a new checklist",
         )
-        for table, act in (("cast_step", "UPDATE"), ("temperature_reading", "INSERT"), ("session_note", "INSERT"))
+        for table, act, evening in (
+            ("cast_step", "UPDATE", gate_rule.evening_of("NEW.melt_id")),
+            ("temperature_reading", "INSERT", gate_rule.evening_of("NEW.melt_id")),
+            ("session_note", "INSERT", "NEW.cast_session_id"),
+        )
     ),
     *(
         stop(
             f"guard_weigh_out_{act.lower()}",
             f"BEFORE {act} ON weigh_out",
-            "NOT " + _SESSION_IS_OPEN.format(join=_PAN_OF_PART),
+            "NOT " + _SESSION_IS_OPEN.format(join=f"s.id = {gate_rule.evening_of(_PAN)}"),
             "the cast session is not open; open it with a checklist",
         )
         for act in ("INSERT", "UPDATE")

@@ -4,7 +4,7 @@ from app.models.altimeter import AltimeterFile, AltimeterTrack
 from app.models.bag import GrainBag, ReWeigh
 from app.models.batch import Batch, BatchItem, BatchPart, Leftover, WeighOut
 from app.models.book import CarriedFile, Draft, OnceToken
-from app.models.cast import CastSession, CastStep, SessionNote, SessionOpening, TemperatureReading
+from app.models.cast import CastSession, CastStep, Melt, SessionNote, SessionOpening, TemperatureReading
 from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem
 from app.models.curve import Curve, CurveFile
 from app.models.device import PairedDevice
@@ -70,6 +70,7 @@ __all__ = [
     "LaunchField",
     "LearningPause",
     "Leftover",
+    "Melt",
     "MotorBuild",
     "Nozzle",
     "NozzleMeasure",

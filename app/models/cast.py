@@ -1,4 +1,4 @@
-"""A cast session: opened by a checklist, with its steps, temperature readings and notes."""
+"""A cast session, an evening of melts: opened by a checklist, with steps, temperature readings and notes."""
 
 import re
 from datetime import datetime
@@ -14,17 +14,37 @@ from app.units import Measure, Quantity
 
 
 class CastSession(Row, table=True):
-    """The session of one batch; open while `closed_at` is empty."""
+    """An evening at the pan, with one melt or several; open while `closed_at` is empty."""
 
     __tablename__ = "cast_session"
-    __table_args__ = (UniqueConstraint("batch_id"),)
 
-    batch_id: int = Field(foreign_key="batch.id")
-    run_sheet_id: int | None = Field(default=None, foreign_key="run_sheet.id")
     closed_at: datetime | None = Field(default=None, sa_type=Utc)
     openings: list["SessionOpening"] = Relationship(
         sa_relationship_kwargs={"order_by": "SessionOpening.id", "lazy": "selectin"}
     )
+    melts: list["Melt"] = Relationship(
+        back_populates="evening", sa_relationship_kwargs={"order_by": "Melt.number", "lazy": "selectin"}
+    )
+
+
+class Melt(Row, table=True):
+    """One pan of one batch in an evening. A trigger lets a further one in only by the short list that it names, or by
+    a whole list of its batch that opened the evening anew.
+    """
+
+    __table_args__ = (
+        UniqueConstraint("batch_id"),
+        UniqueConstraint("cast_session_id", "number"),
+        UniqueConstraint("checklist_id"),
+        CheckConstraint("number >= 1", name="number"),
+    )
+
+    batch_id: int = Field(foreign_key="batch.id")
+    cast_session_id: int = Field(foreign_key="cast_session.id", index=True)
+    number: int
+    run_sheet_id: int | None = Field(default=None, foreign_key="run_sheet.id")
+    checklist_id: int | None = Field(default=None, foreign_key="checklist.id")
+    evening: CastSession = Relationship(back_populates="melts", sa_relationship_kwargs={"lazy": "joined"})
     steps: list["CastStep"] = Relationship(sa_relationship_kwargs={"order_by": "CastStep.position", "lazy": "selectin"})
 
 
@@ -49,12 +69,12 @@ class CastStep(Row, table=True):
 
     __tablename__ = "cast_step"
     __table_args__ = (
-        UniqueConstraint("cast_session_id", "set_number", "key"),
+        UniqueConstraint("melt_id", "set_number", "key"),
         CheckConstraint("set_number >= 0", name="set_number"),
         CheckConstraint("done_at IS NULL OR skipped_why IS NULL", name="done_or_skipped"),
     )
 
-    cast_session_id: int = Field(foreign_key="cast_session.id", index=True)
+    melt_id: int = Field(foreign_key="melt.id", index=True)
     set_number: int = 0
     position: int
     key: str
@@ -76,7 +96,7 @@ class TemperatureReading(Row, table=True):
 
     __tablename__ = "temperature_reading"
 
-    cast_session_id: int = Field(foreign_key="cast_session.id", index=True)
+    melt_id: int = Field(foreign_key="melt.id", index=True)
     read_at: datetime = Field(sa_type=Utc)
     temperature_k: float
     temperature_typed: str
@@ -86,11 +106,12 @@ class TemperatureReading(Row, table=True):
 
 
 class SessionNote(Row, table=True):
-    """Words written during a session."""
+    """Words written during a session, of one melt of it or of the whole evening."""
 
     __tablename__ = "session_note"
 
     cast_session_id: int = Field(foreign_key="cast_session.id", index=True)
+    melt_id: int | None = Field(default=None, foreign_key="melt.id", index=True)
     written_at: datetime = Field(sa_type=Utc)
     words: str
 

@@ -1,4 +1,7 @@
-"""The checklist before hot work: versioned lists, and one person's answers for one batch."""
+"""The checklist before hot work: versioned lists, and one person's answers for one batch.
+
+A whole list opens an evening; a short one, the lines that are marked `again`, lets a further melt into an open evening.
+"""
 
 import re
 from datetime import datetime
@@ -9,7 +12,18 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field, Relationship
 
-from app.models.base import FormIn, Row, Utc
+from app.models.base import FormIn, Row, Utc, one_of
+
+COVERS = {
+    "water": "water and an extinguisher",
+    "clothes": "clothes and gloves",
+    "fit": "fit to work",
+    "alone": "nobody near",
+    "away": "poured grains and bowls away from the heat",
+    "one pan": "one hot pan at a time",
+}
+"""What is looked at again before each melt, whatever the maker does to the list: a line that covers one of these stays
+marked, and a list that lacks one of them lets no further melt in."""
 
 MARK = "__"
 """A blank in a line, which takes a number; `app.services.cast.blanks` reads it."""
@@ -42,25 +56,39 @@ class ChecklistEdition(Row, table=True):
 
 
 class ChecklistItem(Row, table=True):
-    """One line of a version."""
+    """One line of a version: marked `again` if it is gone through before each melt, with what of `COVERS` it covers."""
 
     __tablename__ = "checklist_item"
-    __table_args__ = (UniqueConstraint("checklist_edition_id", "position"),)
+    __table_args__ = (
+        UniqueConstraint("checklist_edition_id", "position"),
+        CheckConstraint("covers = '' OR again", name="covers_again"),
+    )
 
     checklist_edition_id: int = Field(foreign_key="checklist_edition.id", index=True)
     position: int
     heading: str
     words: str
+    covers: str = Field(default="", sa_column_kwargs=one_of("", *COVERS))
+    again: bool = False
 
 
 class Checklist(Row, table=True):
-    """A list being answered, or answered, for a batch. Complete ones are frozen by the database."""
+    """A list being answered, or answered, for a batch. Complete ones are frozen by the database.
 
-    __table_args__ = (CheckConstraint("completed_at IS NULL OR person <> ''", name="signed"),)
+    A short one (`again`) is for a further melt of the evening that it names, and holds the lines marked so.
+    """
+
+    __table_args__ = (
+        CheckConstraint("completed_at IS NULL OR person <> ''", name="signed"),
+        CheckConstraint("again = (cast_session_id IS NOT NULL)", name="short"),
+    )
 
     batch_id: int = Field(foreign_key="batch.id", index=True)
     checklist_edition_id: int = Field(foreign_key="checklist_edition.id")
     person: str = ""
+    place: str = ""
+    again: bool = False
+    cast_session_id: int | None = Field(default=None, foreign_key="cast_session.id", index=True)
     completed_at: datetime | None = Field(default=None, sa_type=Utc)
     voided_at: datetime | None = Field(default=None, sa_type=Utc)
     voided_why: str | None = None
@@ -110,6 +138,7 @@ class SignIn(FormIn):
 
     person: str = FormField("", max_length=80, title="Your name")
     chosen: str = FormField("", max_length=80, title="Who signs")
+    place: str = FormField("", max_length=80, title="Where", description="Such as the shed, if there are two places.")
 
     def signature(self) -> str:
         """The name that signs."""

@@ -28,6 +28,7 @@ NOUNS = {
     "re_weigh": "re-weigh",
     "temperature_reading": "pan temperature",
     "session_note": "note",
+    "cast_session": "evening at the pan",
     "session_opening": "opening of a session",
     "grain_measure": "grain as it stood before",
     "grain_bag": "where a bag lies",

@@ -320,8 +320,10 @@ def test_a_pour_that_ends_after_midnight_is_told_all_the_same(session: Session, 
     turn(MORNING + timedelta(hours=13))  # 22:00
     lot = build.weighed_batch(session, 2)
     cast = casting.the_open(session, lot)
+    for step in cast.steps[:2]:  # on the heat before midnight
+        steps.record(session, cast, step.pk, StepIn(act="done"), "Ada")
     turn(MORNING + timedelta(hours=15, minutes=40))  # 00:40
-    for step in cast.steps[: next(i for i, s in enumerate(cast.steps) if s.key == "pour") + 1]:
+    for step in cast.steps[2 : next(i for i, s in enumerate(cast.steps) if s.key == "pour") + 1]:
         steps.record(session, cast, step.pk, StepIn(act="done"), "Ada")
     assert casting.poured_at(session, lot) == clock.now()
 
@@ -335,8 +337,8 @@ STAMP = "2026-11-25 08:59:00.000000"
 @pytest.mark.parametrize(
     "edit",
     [
-        "INSERT INTO cast_session (created_at, version, batch_id, closed_at) VALUES ('{at}', 1, 1, NULL)",
-        "REPLACE INTO cast_session (id, created_at, version, batch_id, closed_at) VALUES (1, '{at}', 1, 1, NULL)",
+        "INSERT INTO cast_session (created_at, version, closed_at) VALUES ('{at}', 1, NULL)",
+        "REPLACE INTO cast_session (id, created_at, version, closed_at) VALUES (1, '{at}', 1, NULL)",
         "UPDATE cast_session SET closed_at = NULL",
         "UPDATE cast_session SET closed_at = '2020-01-01 00:00:00.000000'",
         "UPDATE session_opening SET opened_at = '2030-01-01 00:00:00.000000'",
@@ -350,7 +352,7 @@ STAMP = "2026-11-25 08:59:00.000000"
         " VALUES ('{at}', 1, 1, 1, 'Eve', '{at}')",
         "UPDATE checklist SET batch_id = 1",
         "DELETE FROM checklist_item",
-        "UPDATE cast_session SET batch_id = 2",
+        "UPDATE melt SET batch_id = 2",
         "INSERT INTO weigh_out (created_at, version, batch_part_id, supply_id, mass_kg, mass_typed, person)"
         " SELECT '{at}', 1, p.id, s.id, 0.001, '1 g', 'Eve' FROM batch_part p JOIN supply s USING (ingredient)",
     ],
@@ -390,7 +392,11 @@ def test_a_session_opened_by_an_edit_past_the_guards_is_shut_at_the_next_start(
         for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             file.execute(f'DROP TRIGGER "{name}"')
         if never_opened:
-            file.execute(f"INSERT INTO cast_session (created_at, version, batch_id) VALUES ('{STAMP}', 1, 1)")
+            file.execute(f"INSERT INTO cast_session (created_at, version) VALUES ('{STAMP}', 1)")
+            file.execute(
+                "INSERT INTO melt (created_at, version, cast_session_id, batch_id, number)"
+                f" VALUES ('{STAMP}', 1, 1, 1, 1)"
+            )
         else:
             file.execute("UPDATE cast_session SET closed_at = NULL")
     with started(book) as (again, app):

@@ -337,13 +337,13 @@ class Workshop(RuleBasedStateMachine):
     @rule(which=few)
     def go_on_with_the_steps(self, which: int) -> None:
         lot = self.lot(which)
-        cast = casting.find(self.session, lot) if lot else None
-        if lot is None or cast is None:
+        melt = casting.melt(self.session, lot) if lot else None
+        if lot is None or melt is None:
             return
-        for step in cast.steps[:3] if which % 2 else cast.steps:
+        for step in melt.steps[:3] if which % 2 else melt.steps:
 
             def tick(step: CastStep = step) -> object:
-                return steps.record(self.session, cast, step.pk, StepIn(act="done"), "Ada")
+                return steps.record(self.session, melt, step.pk, StepIn(act="done"), "Ada")
 
             self.act(tick)
 

@@ -8,7 +8,7 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.models import Batch, CastSession
+from app.models import Batch, CastSession, Melt
 from app.models.base import FormIn
 from app.models.batch import BowlIn
 from app.models.cast import DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
@@ -44,8 +44,8 @@ def step(request: Request, typed: Typed, evening_id: int, code: str, step_id: in
     """The step in front is done."""
 
     def do(session: Session, batch: Batch, data: StepIn) -> str:
-        cast = casting.the_open(session, batch)
-        done = steps.record(session, cast, step_id, data, _hands(request, session, cast), version_of(typed))
+        melt = casting.the_open(session, batch)
+        done = steps.record(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
         return f"{at_bench.SAID.get(done.key.partition(':')[0], 'Done')}."
 
     return _small(request, typed, evening_id, code, StepIn, do, f"done-{step_id}")
@@ -56,9 +56,9 @@ def bowl(request: Request, session: Book, typed: Typed, evening_id: int, code: s
     """What the scale reads with a bowl on it."""
 
     def do(writing: Session, batch: Batch, data: BowlIn) -> str:
-        cast = casting.the_open(writing, batch)
-        person = _hands(request, writing, cast)
-        booked = bowls.book(writing, cast, batch, part_id, data, person, version_of(typed))
+        melt = casting.the_open(writing, batch)
+        person = _hands(request, writing, melt)
+        booked = bowls.book(writing, melt, batch, part_id, data, person, version_of(typed))
         return f"{booked.words}.{' All weighed.' if booked.all_weighed else ''}"
 
     return _small(request, typed, evening_id, code, bowls.form_of(session, part_id), do, f"bowl-{part_id}")
@@ -139,13 +139,13 @@ def _batch(session: Session, evening_id: int, code: str) -> Batch:
     """The melt's batch that an address names, or the evening's first one."""
     evening = repository.get(session, CastSession, evening_id, "evening")
     if not code:
-        return repository.get(session, Batch, evening.batch_id, "batch")
+        return repository.get(session, Batch, evening.melts[0].batch_id, "batch")
     batch = batches.by_code(session, code)
     if casting.find(session, batch) != evening:
         raise Refused(f"{batch.code} is no melt of this evening.")
     return batch
 
 
-def _hands(request: Request, session: Session, cast: CastSession) -> str:
-    """Who does it: the person that the device is named for, or who opened the session."""
-    return named(request, session) or casting.person(cast)
+def _hands(request: Request, session: Session, melt: Melt) -> str:
+    """Who does it: the person that the device is named for, or who opened the evening."""
+    return named(request, session) or casting.person(melt.evening)

@@ -96,7 +96,7 @@ def screen_of(session: Session, runs: list[Running], chosen: str = "") -> Screen
     """What the bench view of an evening shows now."""
     return at_bench.screen(
         runs,
-        {run.batch.pk: pan.standing(session, run.cast, pan.units(session, run.cast)) for run in runs},
+        {run.batch.pk: pan.standing(session, run.melt, pan.units(session, run.melt)) for run in runs},
         {run.batch.pk: weigh_outs.of_batch(session, run.batch) for run in runs},
         {run.batch.pk: _to_weigh(session, run) for run in runs},
         chosen,
@@ -118,7 +118,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
     chosen = failed.id.replace("done-", "step-") if failed else request.query_params.get("show", "")
     screen = screen_of(session, runs, chosen)
     shop = workshop.get(session)
-    pan_units = pan.units(session, (screen.pan or screen.run).cast)
+    pan_units = pan.units(session, (screen.pan or screen.run).melt)
     found = _pan_now(session, screen, pan_units)
     forms = _forms(request, session, screen, found, failed)
     now = screen.act.now if screen.act else None
@@ -157,7 +157,7 @@ def _where(screen: Screen) -> str:
     if screen.act is None or screen.kind not in ("step", "wait"):
         return ""
     of_set = f"set {screen.act.step.set_number}" if screen.act.several and screen.act.step.set_number else ""
-    same = [s for s in screen.run.cast.steps if s.set_number == screen.act.step.set_number]
+    same = [s for s in screen.run.melt.steps if s.set_number == screen.act.step.set_number]
     of_kind = [s for s in same if s.key.partition(":")[0] == screen.act.kind]
     called = COUNTED.get(screen.act.kind)
     count = f"{called} {of_kind.index(screen.act.step) + 1} of {len(of_kind)}" if called and len(of_kind) > 1 else ""
@@ -168,8 +168,8 @@ def _pan_now(session: Session, screen: Screen, units: UnitSystem) -> PanNow | No
     run = screen.pan
     if run is None:
         return None
-    shop, latest = workshop.get(session), next(iter(pan.readings(session, run.cast)), None)
-    standing = pan.standing(session, run.cast, units)
+    shop, latest = workshop.get(session), next(iter(pan.readings(session, run.melt)), None)
+    standing = pan.standing(session, run.melt, units)
     hot = standing is not None and standing.hot and not standing.asked and latest is not None
     over = latest.temperature_k - shop.pan_limit_k if hot and latest else 0.0
     return PanNow(
@@ -187,7 +187,7 @@ def _pan_now(session: Session, screen: Screen, units: UnitSystem) -> PanNow | No
 
 def _caution(session: Session, screen: Screen, runs: list[Running]) -> tuple[str, list[str]]:
     """The one strong line, and what is folded below it: warnings of this hour go before what always holds."""
-    said = [words for run in runs for words in steps.warnings(run.cast, [*run.coming])]
+    said = [words for run in runs for words in steps.warnings(run.melt, [*run.coming])]
     said += [words for run in runs if (words := casting.wait_for(casting.due(session), run.batch))]
     said += [run.held for run in runs if run.held]
     kind = screen.act.kind if screen.act else screen.kind
@@ -200,13 +200,13 @@ def _forms(
     request: Request, session: Session, screen: Screen, found: PanNow | None, failed: Form | None
 ) -> dict[str, Form]:
     """The forms of what is shown."""
-    forms, cast = Forms(request, session, failed), screen.run.cast
-    url = f"/bench/{cast.pk}"
+    forms, melt = Forms(request, session, failed), screen.run.melt
+    url = f"/bench/{melt.cast_session_id}"
     of = f"{url}/{screen.run.batch.code}"
     shown = {
         "incident-form": incident_forms.of_melt(forms, screen.run.batch, [])["incident-form"],
         "note-form": forms.get("note-form", NoteIn, f"{url}/note"),
-        "set-form": forms.get("set-form", SetIn, f"{of}/set", row=cast),
+        "set-form": forms.get("set-form", SetIn, f"{of}/set", row=melt),
     }
     if found is not None:
         at = f"{url}/{found.run.batch.code}/pan"
@@ -219,7 +219,7 @@ def _forms(
         shown[key] = forms.get(key, StepIn, f"{of}/step/{screen.act.step.pk}", row=screen.act.step)
     if screen.bowl is not None:
         _bowl_form(session, shown, forms, of, screen.bowl, request.query_params.get("read", ""))
-        weighing = next((step for step in cast.steps if step.key == "weigh"), None)
+        weighing = next((step for step in melt.steps if step.key == "weigh"), None)
         if weighing is not None and all(part.state != "open" for part in screen.bowls):
             key = f"done-{weighing.pk}"
             shown[key] = forms.get(key, StepIn, f"{of}/step/{weighing.pk}", row=weighing)

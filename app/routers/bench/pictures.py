@@ -32,7 +32,7 @@ def rows_of(session: Session, runs: list[Running]) -> list[Row]:
     """The rows of the evening's time line, its melts in their order."""
     in_order = sorted(runs, key=lambda run: run.batch.pk)
     return lines.rows(
-        MeltLine(run.batch.code, run.cast, steps.of_session(run.cast, run.batch, batches.weighed(session, run.batch)))
+        MeltLine(run.batch.code, run.melt, steps.of_melt(run.melt, run.batch, batches.weighed(session, run.batch)))
         for run in in_order
     )
 
@@ -47,7 +47,7 @@ def strip(session: Session, screen: Screen, rows: list[Row], units: UnitSystem) 
     run = screen.pan
     if run is None:
         return None
-    shop, read = workshop.get(session), pan.readings(session, run.cast)
+    shop, read = workshop.get(session), pan.readings(session, run.melt)
     if not read:
         return None
 

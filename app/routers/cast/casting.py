@@ -7,7 +7,7 @@ from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from app.models import Batch, CastSession
+from app.models import Batch, CastSession, Melt
 from app.models.base import FormIn
 from app.models.batch import AirIn, LeftoverIn, SwapIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, DegreesIn, NoteIn, OpenSessionIn, SetIn, StepIn, StepTimeIn, TemperatureIn
@@ -29,8 +29,8 @@ class CastPage(Page, template="cast/index.html", section="cast"):
 
     running: list[Running]
     planned: list[Batch]
-    closed: list[tuple[CastSession, Batch]]
-    found: repository.Page[tuple[CastSession, Batch]]
+    closed: list[tuple[CastSession, list[Batch]]]
+    found: repository.Page[tuple[CastSession, list[Batch]]]
 
 
 @router.get("")
@@ -106,8 +106,8 @@ def step(request: Request, typed: Typed, code: str, step_id: int) -> Response:
     """Tick, skip or take back a step."""
 
     def do(session: Session, batch: Batch, data: StepIn) -> None:
-        cast = casting.the_open(session, batch)
-        steps.record(session, cast, step_id, data, _hands(request, session, cast), version_of(typed))
+        melt = casting.the_open(session, batch)
+        steps.record(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
 
     chosen = dict(typed).get("act", "")
     form_id = f"{chosen if chosen in ('skip', 'undo') else 'done'}-{step_id}"
@@ -119,8 +119,8 @@ def step_time(request: Request, typed: Typed, code: str, step_id: int) -> Respon
     """Tell afterwards when a step was done, or correct it."""
 
     def do(session: Session, batch: Batch, data: StepTimeIn) -> None:
-        cast = casting.the_open(session, batch)
-        steps.tell_time(session, cast, step_id, data, _hands(request, session, cast), version_of(typed))
+        melt = casting.the_open(session, batch)
+        steps.tell_time(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
 
     return _small(request, typed, code, StepTimeIn, do, f"time-{step_id}", "#steps", "The time is kept.")
 
@@ -227,6 +227,6 @@ def _small(
     )
 
 
-def _hands(request: Request, session: Session, cast: CastSession) -> str:
-    """Who does it: the person that the device is named for, or who opened the session."""
-    return named(request, session) or casting.person(cast)
+def _hands(request: Request, session: Session, melt: Melt) -> str:
+    """Who does it: the person that the device is named for, or who opened the evening."""
+    return named(request, session) or casting.person(melt.evening)

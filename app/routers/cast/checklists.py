@@ -228,7 +228,9 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     checklist = checklists.current(session, batch)
     lines = checklists.lines(session, checklist) if checklist else []
     fault = gate.why_not(session, batch, checklist)
-    castable = batch.state != "dropped" and (cast is None or cast.closed_at is not None)
+    melt = casting.melt(session, batch)
+    again = melt is not None and melt.evening.closed_at is None and gate.renewable(session, melt)
+    castable = batch.state != "dropped" and (cast is None or cast.closed_at is not None or again)
     answering = castable and checklist is not None and checklist.completed_at is None
     at = _at(session, checklist, lines, line) if answering and checklist else None
     forms = _forms(request, session, batch, checklist, failed, at, fault is None) if castable else {}

@@ -101,8 +101,8 @@ def enter_paper(request: Request, typed: Typed, code: str) -> Response:
 
 def _paper(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
     batch = batches.by_code(session, code)
-    cast = casting.find(session, batch)
-    now = steps.of_session(cast, batch, batches.weighed(session, batch)) if cast else []
-    waiting = [n for n in now if not n.settled] if cast and cast.closed_at is None else []
+    melt = casting.melt(session, batch)
+    now = steps.of_melt(melt, batch, batches.weighed(session, batch)) if melt else []
+    waiting = [n for n in now if not n.settled] if melt and melt.evening.closed_at is None else []
     form = Forms(request, session, failed).get("form", PaperIn, f"/cast/{code}/paper", initial={"why": "From paper."})
     return render(request, session, PaperPage(batch=batch, form=form, waiting=waiting))

@@ -17,6 +17,7 @@ from app.models import (
     Formula,
     Incident,
     Leftover,
+    Melt,
     RunSheet,
     ScaleCheck,
     SessionNote,
@@ -62,6 +63,7 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
     batch: Batch
     formula: Formula
     cast: CastSession | None
+    """The evening of the batch."""
     forms: dict[str, Form]
     stray: str
     """Why something was refused that has no form on the page any more."""
@@ -119,17 +121,18 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
 def page_of(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
     """The page of a session, with the form that failed."""
     batch = batches.by_code(session, code)
-    cast = casting.find(session, batch)
-    shop, pan_units = workshop.get(session), pan.units(session, cast)
+    melt = casting.melt(session, batch)
+    cast = melt.evening if melt is not None else None
+    shop, pan_units = workshop.get(session), pan.units(session, melt)
     parts = weigh_outs.of_batch(session, batch)
-    now = steps.of_session(cast, batch, batches.weighed(session, batch)) if cast else []
-    readings = pan.readings(session, cast) if cast else []
-    coming, at_pan = steps.in_turn(now), pan.standing(session, cast, pan_units)
-    forms, told = _forms(request, session, batch, cast, failed, parts, now), incidents.of_batch(session, batch)
-    if cast is not None:
+    now = steps.of_melt(melt, batch, batches.weighed(session, batch)) if melt else []
+    readings = pan.readings(session, melt) if melt else []
+    coming, at_pan = steps.in_turn(now), pan.standing(session, melt, pan_units)
+    forms, told = _forms(request, session, batch, melt, failed, parts, now), incidents.of_batch(session, batch)
+    if melt is not None:
         forms |= incident_forms.of_melt(Forms(request, session, failed), batch, told)
     running = casting.due(session)
-    said = steps.warnings(cast, now) if cast and cast.closed_at is None else []
+    said = steps.warnings(melt, now) if melt and melt.evening.closed_at is None else []
     page = SessionPage(
         batch=batch,
         formula=batches.formula_of(session, batch),
@@ -147,13 +150,13 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         others=[c for c in casting.coming(running) if c.batch.pk != batch.pk],
         mark=casting.mark(running),
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
-        held=gate.says(session, cast) if cast and cast.closed_at is None else "",
+        held=gate.says(session, melt) if melt and melt.evening.closed_at is None else "",
         overnight=cast is not None and casting.overnight(cast),
-        sets=steps.sets(cast) if cast else 0,
-        sheet=runsheets.of_session(session, cast) if cast else None,
+        sets=steps.sets(melt) if melt else 0,
+        sheet=runsheets.of_melt(session, melt) if melt else None,
         readings=[(reading, pan.of_reading(shop, reading, pan_units)) for reading in readings],
         pan=at_pan,
-        struck=undo.struck(session, TemperatureReading, cast) if cast else [],
+        struck=undo.struck(session, TemperatureReading, melt) if melt else [],
         fresh=first_minute.fresh,
         at_once=first_minute.AT_ONCE,
         band=pan.band_words(shop.pan_low_k, shop.pan_limit_k, pan_units),
@@ -211,13 +214,13 @@ def _forms(
     request: Request,
     session: Session,
     batch: Batch,
-    cast: CastSession | None,
+    melt: Melt | None,
     failed: Form | None,
     parts: list[weigh_outs.PartNow],
     now: list[steps.Now],
 ) -> dict[str, Form]:
     """The forms of an open session; a closed one has none."""
-    if cast is None or cast.closed_at is not None:
+    if melt is None or melt.evening.closed_at is not None:
         return {}
     forms, url = Forms(request, session, failed), f"/cast/{batch.code}"
     house = workshop.get(session)
@@ -227,20 +230,20 @@ def _forms(
             "temperature-form",
             TemperatureIn,
             f"{url}/temperature",
-            initial={"unit": pan.units(session, cast).temperature},
+            initial={"unit": pan.units(session, melt).temperature},
             choices={"unit": [("°F", "°F"), ("°C", "°C")]},
         ),
-        "set-form": forms.get("set-form", SetIn, f"{url}/sets", row=cast),
-        "drop-set-form": forms.get("drop-set-form", FormIn, f"{url}/sets/drop", row=cast),
+        "set-form": forms.get("set-form", SetIn, f"{url}/sets", row=melt),
+        "drop-set-form": forms.get("drop-set-form", FormIn, f"{url}/sets/drop", row=melt),
         "note-form": forms.get("note-form", NoteIn, f"{url}/note"),
         "air-form": forms.get("air-form", correction_of(AirIn) if air.words(batch) else AirIn, f"{url}/air", row=batch),
         "test-pieces-form": forms.get("test-pieces-form", _told(batch), f"{url}/test-pieces", row=batch),
         "leftover-form": forms.get(
             "leftover-form", LeftoverIn, f"{url}/leftover", initial={"mark": leftovers.next_mark(session, batch)}
         ),
-        "close-form": forms.get("close-form", CloseIn, f"{url}/close", row=cast),
+        "close-form": forms.get("close-form", CloseIn, f"{url}/close", row=melt.evening),
     }
-    for reading in pan.readings(session, cast):
+    for reading in pan.readings(session, melt):
         key = f"misread-{reading.pk}"
         found[key] = forms.get(key, VoidIn, f"{url}/temperature/{reading.pk}/strike", row=reading)
         if reading.doubted_k is not None:
@@ -275,7 +278,7 @@ def _forms(
         shown = {
             "done": n.is_next,
             "skip": n.is_next,
-            "undo": steps.can_take_back(cast, n.step),
+            "undo": steps.can_take_back(melt, n.step),
             "time": n.is_next or n.step.done_at is not None,
         }
         for kind in [kind for kind, is_shown in shown.items() if is_shown]:

@@ -10,7 +10,7 @@ from app.models import Batch
 from app.models.base import change
 from app.models.batch import AirIn
 from app.services.book import audit_reasons
-from app.services.cast import casting
+from app.services.cast import casting, entering
 from app.services.stock import batches
 
 
@@ -24,7 +24,7 @@ class Mark:
 
 
 def record_humidity(session: Session, batch: Batch, data: AirIn) -> None:
-    """Keep the air's temperature and humidity at the bench.
+    """Keep the air's temperature and humidity at the bench, for each melt of the evening that has none yet.
 
     The reason that a correction needs is what keeps two tabs apart: it leaves the batch's version as it is, so that
     nothing typed in another form of the page goes stale.
@@ -34,9 +34,10 @@ def record_humidity(session: Session, batch: Batch, data: AirIn) -> None:
     Refused
         The session is not open, or something measured would change and no reason is given.
     """
-    casting.the_open(session, batch)
+    melt = casting.the_open(session, batch)
     audit_reasons.ask_why(batch, data)
     change(batch, data)
+    entering.share_air(session, melt.evening)
     session.flush()
 
 

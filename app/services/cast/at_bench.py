@@ -103,7 +103,7 @@ class Act:
         """Which melt and set it is of; empty where there is one only."""
         if not self.several:
             return ""
-        of_set = f"set {self.step.set_number}" if self.step.set_number and sets(self.run.cast) > 1 else ""
+        of_set = f"set {self.step.set_number}" if self.step.set_number and sets(self.run.melt) > 1 else ""
         return " ".join(part for part in (self.run.batch.code, of_set) if part)
 
 
@@ -231,16 +231,16 @@ def on_heat(run: Running) -> bool:
 
 
 def _begun(run: Running) -> bool:
-    return any(gate.hot(s) and s.key != "weigh" and s.done_at is not None for s in run.cast.steps)
+    return any(gate.hot(s) and s.key != "weigh" and s.done_at is not None for s in run.melt.steps)
 
 
 def _poured(run: Running) -> bool:
-    pours = [s for s in run.cast.steps if s.key == "pour"]
+    pours = [s for s in run.melt.steps if s.key == "pour"]
     return bool(pours) and all(settled(s) for s in pours)
 
 
 def _pulled(run: Running) -> bool:
-    return any(s.key == "pull" and s.done_at is not None for s in run.cast.steps)
+    return any(s.key == "pull" and s.done_at is not None for s in run.melt.steps)
 
 
 def _weighing(run: Running) -> bool:
@@ -255,19 +255,19 @@ def _acts(runs: list[Running]) -> list[Act]:
     """The next step of each set of each melt, whether it can be done now or waits for hands; as it comes up."""
     found = []
     for run in runs:
-        several = len(runs) > 1 or sets(run.cast) > 1
+        several = len(runs) > 1 or sets(run.melt) > 1
         found += [Act(run, now.step, now, several) for now in run.coming]
-        for number in range(2, sets(run.cast) + 1):
+        for number in range(2, sets(run.melt) + 1):
             if any(now.step.set_number == number for now in run.coming) or not _pour_of(run, number - 1):
                 continue
-            first = next((s for s in run.cast.steps if s.set_number == number and not settled(s)), None)
-            if first is not None and any(not settled(s) for s in before(run.cast, first)):
+            first = next((s for s in run.melt.steps if s.set_number == number and not settled(s)), None)
+            if first is not None and any(not settled(s) for s in before(run.melt, first)):
                 found.append(Act(run, first, None, several))
     return found
 
 
 def _pour_of(run: Running, number: int) -> bool:
-    return any(s.set_number == number and s.key == "pour" and settled(s) for s in run.cast.steps)
+    return any(s.set_number == number and s.key == "pour" and settled(s) for s in run.melt.steps)
 
 
 def _first_of_each(acts: list[Act]) -> list[Act]:

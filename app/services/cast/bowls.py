@@ -10,7 +10,7 @@ from typing import Literal
 from sqlmodel import Session
 
 from app.errors import Asked, Refused
-from app.models import Batch, BatchPart, CastSession, Workshop
+from app.models import Batch, BatchPart, Melt, Workshop
 from app.models.batch import BagBowlIn, BowlIn
 from app.models.cast import StepIn
 from app.services.book import repository, workshop
@@ -55,13 +55,7 @@ def form_of(session: Session, part_id: int) -> type[BowlIn]:
 
 
 def book(
-    session: Session,
-    cast: CastSession,
-    batch: Batch,
-    part_id: int,
-    data: BowlIn,
-    person: str = "",
-    version: int | None = None,
+    session: Session, melt: Melt, batch: Batch, part_id: int, data: BowlIn, person: str = "", version: int | None = None
 ) -> Booked:
     """Book what the scale reads with a bowl on it; the last bowl settles the weighing out in the same act.
 
@@ -88,7 +82,7 @@ def book(
     weigh_outs.weigh_out(session, batch, part_id, row, person, version)
     total = now.weighed_kg + mass
     words = f"{now.name} {targets.words(total, shop)}: {_word(shop, now.part.target_kg, total)}"
-    return Booked(words, _settled(session, cast, batch, person))
+    return Booked(words, _settled(session, melt, batch, person))
 
 
 def _fits(shop: Workshop, target_kg: float, mass_kg: float) -> bool:
@@ -159,12 +153,12 @@ def _further(shop: Workshop, now: PartNow, read: float) -> Verdict:
     )
 
 
-def _settled(session: Session, cast: CastSession, batch: Batch, person: str) -> bool:
+def _settled(session: Session, melt: Melt, batch: Batch, person: str) -> bool:
     """Settle the weighing out once every bowl is done and none is so far off that somebody must say what was meant."""
     if any(part.state in ("open", "near") for part in weigh_outs.of_batch(session, batch)):
         return False
-    weighing = next((s for s in cast.steps if s.key == "weigh"), None)
+    weighing = next((s for s in melt.steps if s.key == "weigh"), None)
     if weighing is None or steps.settled(weighing) or targets.off(session, batch):
         return False
-    steps.record(session, cast, weighing.pk, StepIn(act="done"), person)
+    steps.record(session, melt, weighing.pk, StepIn(act="done"), person)
     return True

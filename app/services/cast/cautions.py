@@ -3,40 +3,80 @@
 Common practice, no source; local law, the site's rules and licensed practice come first.
 """
 
+from typing import NamedTuple
+
 LAW = (
     "Making, keeping and flying motors is regulated differently from place to place. Local law, the launch "
     "site's rules and licensed practice come before anything in this book."
 )
 
-FIRST_CHECKLIST: dict[str, list[str]] = {
+
+class CheckLine(NamedTuple):
+    """A line of the checklist: marked `again` if it comes again before each melt, with what it covers of those things
+    that are never left out (`app.models.checklist.COVERS`).
+    """
+
+    words: str
+    covers: str = ""
+    again: bool = False
+
+
+FIRST_CHECKLIST: dict[str, list[CheckLine]] = {
     "Place": [
-        "I work in an outbuilding or outdoors, not in a dwelling.",
-        "Flammables are cleared away, at the sides and above the heat as well.",
-        "The way out is clear, and nothing stands between it and me.",
-        "Nobody else is near, and somebody knows what I am doing and when I shall be done.",
+        CheckLine("I work in an outbuilding or outdoors, not in a dwelling."),
+        CheckLine("Flammables are cleared away, at the sides and above the heat as well."),
+        CheckLine("The way out is clear, and nothing stands between it and me."),
+        CheckLine(
+            "Nobody else is near, and somebody knows what I am doing and when I shall be done.", "alone", again=True
+        ),
     ],
     "Heat": [
-        "The heat is electric with a control, preferably an induction plate, which has no element that can "
-        "light a spill. No gas flame, no exposed element.",
-        "The thermometer is checked (boiling water, or a second thermometer) and can be read from where I stand.",
-        "The workshop's temperature limit is known, and I stay at the pan while it is hot.",
+        CheckLine(
+            "The heat is electric with a control, preferably an induction plate, which has no element that can "
+            "light a spill. No gas flame, no exposed element."
+        ),
+        CheckLine(
+            "The thermometer is checked (boiling water, or a second thermometer) and can be read from where I stand."
+        ),
+        CheckLine("The workshop's temperature limit is known, and I stay at the pan while it is hot."),
+        CheckLine(
+            "One hot pan at a time: every melt before this one is poured, and its heat is off.", "one pan", again=True
+        ),
     ],
     "Fire": [
-        "An extinguisher stands on the way out, __ m/ft from the heat (about 3 m or 10 ft is right).",
-        "Water for burns and small fires is at hand, cool: __ °C/°F. I know that the mixture carries its own oxygen: "
-        "it cannot be smothered; if it burns, I leave.",
+        CheckLine(
+            "An extinguisher stands on the way out, __ m/ft from the heat (about 3 m or 10 ft is right).",
+            "water",
+            again=True,
+        ),
+        CheckLine(
+            "Water for burns and small fires is at hand, cool: __ °C/°F. I know that the mixture carries its own "
+            "oxygen: it cannot be smothered; if it burns, I leave.",
+            "water",
+            again=True,
+        ),
+        CheckLine(
+            "Poured grains, and bowls with what is weighed out, stand away from the heat and from where a "
+            "spill would run.",
+            "away",
+            again=True,
+        ),
     ],
     "Myself": [
-        "Face shield, leather gloves, cotton or leather clothes, closed shoes.",
-        "I am rested and sober, and I have time until the cores are pulled.",
-        "I know the first aid for burns: cool running water for 20 minutes, hot sugar off the skin under water, "
-        "no ice, no grease, and medical help for anything larger than a coin.",
+        CheckLine("Face shield, leather gloves, cotton or leather clothes, closed shoes.", "clothes", again=True),
+        CheckLine("I am rested and sober, and I have time until the cores are pulled.", "fit", again=True),
+        CheckLine(
+            "I know the first aid for burns: cool running water for 20 minutes, hot sugar off the skin under "
+            "water, no ice, no grease, and medical help for anything larger than a coin."
+        ),
     ],
     "Material": [
-        "The batch is small; I make it larger only after the small one went well.",
-        "The scale shows __ g/oz with its known mass, which is right.",
-        "Oxidiser was never ground or milled together with the sugars, and will not be.",
-        "Bags are dry, labelled and closed, and away from igniters and the heat; igniters are not in this room.",
+        CheckLine("The batch is small; I make it larger only after the small one went well."),
+        CheckLine("The scale shows __ g/oz with its known mass, which is right."),
+        CheckLine("Oxidiser was never ground or milled together with the sugars, and will not be."),
+        CheckLine(
+            "Bags are dry, labelled and closed, and away from igniters and the heat; igniters are not in this room."
+        ),
     ],
 }
 

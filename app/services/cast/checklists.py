@@ -7,7 +7,16 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.book.gate_rule import WORDS
 from app.errors import NotFound, Refused
-from app.models import Batch, CastSession, Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem, SessionOpening
+from app.models import (
+    Batch,
+    CastSession,
+    Checklist,
+    ChecklistAnswer,
+    ChecklistEdition,
+    ChecklistItem,
+    Melt,
+    SessionOpening,
+)
 from app.models.checklist import AnswerIn, EditionIn, SignIn
 from app.services.book import people, repository, workshop
 from app.services.cast import blanks, editions, gate
@@ -30,7 +39,7 @@ class Line:
 
 def first(session: Session) -> ChecklistEdition:
     """Give a new book its first list."""
-    lines = [{"heading": heading, "words": words} for heading, group in FIRST_CHECKLIST.items() for words in group]
+    lines = [{"heading": heading, **line._asdict()} for heading, group in FIRST_CHECKLIST.items() for line in group]
     return editions.make(session, ChecklistEdition, "As the book came.", lines)
 
 
@@ -44,8 +53,9 @@ def new_edition(session: Session, data: EditionIn, seen: int | None = None) -> C
     Refused
         Nothing differs from the newest edition, or a line is there twice.
     """
-    editions.claim(session, ChecklistEdition, seen, "list")
-    lines = [line.model_dump() for line in data.items]
+    newest = editions.claim(session, ChecklistEdition, seen, "list")
+    marks = {line.words: {"covers": line.covers, "again": line.again} for line in newest.lines}
+    lines = [{**line.model_dump(), **marks.get(line.words, {"covers": "", "again": False})} for line in data.items]
     for line in lines:
         if lines.count(line) > 1:
             raise Refused(f"“{line['words']}” stands in the list twice; take one of them out.", field="items")
@@ -58,17 +68,24 @@ def edition_of(session: Session, checklist: Checklist) -> ChecklistEdition:
 
 
 def lines(session: Session, checklist: Checklist) -> list[Line]:
-    """The lines of a checklist in order, with their answers."""
+    """The lines of a checklist in order, with their answers; of a short one those that come again before each melt."""
     answers = {answer.checklist_item_id: answer for answer in checklist.answers}
-    return [Line(item, answers.get(item.pk)) for item in edition_of(session, checklist).lines]
+    asked = [item for item in edition_of(session, checklist).lines if item.again or not checklist.again]
+    return [Line(item, answers.get(item.pk)) for item in asked]
 
 
 def current(session: Session, batch: Batch) -> Checklist | None:
-    """The checklist of a batch that is being answered or waits to open a session; used and voided ones are past."""
-    used = select(SessionOpening.checklist_id)
+    """The checklist of a batch, whole or short, that is being answered or waits to be used; used and voided ones are
+    past.
+    """
+    opened, joined = select(SessionOpening.checklist_id), select(Melt.checklist_id)
+    unused = (
+        col(Checklist.id).not_in(opened),
+        col(Checklist.id).not_in(joined.where(col(Melt.checklist_id).is_not(None))),
+    )
     return session.exec(
         select(Checklist)
-        .where(Checklist.batch_id == batch.pk, col(Checklist.voided_at).is_(None), col(Checklist.id).not_in(used))
+        .where(Checklist.batch_id == batch.pk, col(Checklist.voided_at).is_(None), *unused)
         .order_by(col(Checklist.id).desc())
     ).first()
 
@@ -92,25 +109,33 @@ def history(session: Session, batch: Batch) -> list[Checklist]:
     return list(session.exec(select(Checklist).where(Checklist.batch_id == batch.pk).order_by(col(Checklist.id))))
 
 
-def start(session: Session, batch: Batch) -> Checklist:
-    """Begin the newest version of the list for a batch.
+def start(session: Session, batch: Batch, evening: CastSession | None = None) -> Checklist:
+    """Begin the newest version of the list for a batch: the whole list, or with an open evening the short one by which
+    the batch joins it.
 
     Raises
     ------
     Refused
-        The batch cannot be cast now, or a checklist for it is there already.
+        The batch cannot be cast now, a checklist for it is there already, or the short list is not enough: it has no
+        line for something that is never left out, or the whole list is due again.
     """
     _castable(session, batch)
     if current(session, batch) is not None:
         raise Refused(f"A checklist for {batch.code} is there already. Go on with it, or start it anew.")
-    checklist = Checklist(batch_id=batch.pk, checklist_edition_id=editions.now_used(session, ChecklistEdition).pk)
+    edition = editions.now_used(session, ChecklistEdition)
+    if evening is not None and (fault := gate.no_short_list(session, batch, evening, edition)):
+        raise Refused(fault)
+    key = evening.pk if evening is not None else None
+    checklist = Checklist(
+        batch_id=batch.pk, checklist_edition_id=edition.pk, again=evening is not None, cast_session_id=key
+    )
     session.add(checklist)
     session.flush()
     return checklist
 
 
-def start_anew(session: Session, batch: Batch, why: str) -> Checklist:
-    """Void the checklist at hand, with the reason, and begin another.
+def start_anew(session: Session, batch: Batch, why: str, evening: CastSession | None = None) -> Checklist:
+    """Void the checklist at hand, with the reason, and begin another, whole or short, as `start`.
 
     Raises
     ------
@@ -118,7 +143,7 @@ def start_anew(session: Session, batch: Batch, why: str) -> Checklist:
         The batch cannot be cast now.
     """
     void_unused(session, batch, why)
-    return start(session, batch)
+    return start(session, batch, evening)
 
 
 def void_unused(session: Session, batch: Batch, why: str) -> int:
@@ -197,10 +222,10 @@ def who_may_sign(session: Session, at_bench: str) -> list[str]:
 def unsigned(session: Session, checklist: Checklist) -> str:
     """What keeps a checklist from being signed now, in words; empty when nothing does."""
     fault = gate.unsigned(session, checklist)
-    if fault == "open":
+    if fault == WORDS["open"]:
         left = sum(line.answer is None for line in lines(session, checklist))
         return f"{left} {'lines have' if left > 1 else 'line has'} no answer yet."
-    return WORDS[fault] if fault is not None else ""
+    return fault or ""
 
 
 def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
@@ -221,7 +246,7 @@ def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
         )
     if fault := unsigned(session, checklist):
         raise Refused(fault)
-    checklist.person, checklist.completed_at = data.signature(), clock.now()
+    checklist.person, checklist.place, checklist.completed_at = data.signature(), data.place, clock.now()
     session.flush()
 
 
@@ -235,6 +260,6 @@ def _changeable(checklist: Checklist) -> None:
 def _castable(session: Session, batch: Batch) -> None:
     if batch.state == "dropped":
         raise Refused(f"Batch {batch.code} was dropped. Plan a new one.")
-    cast = session.exec(select(CastSession).where(CastSession.batch_id == batch.pk)).first()
-    if cast is not None and cast.closed_at is None:
+    melt = session.exec(select(Melt).where(Melt.batch_id == batch.pk)).first()
+    if melt is not None and melt.evening.closed_at is None and not gate.renewable(session, melt):
         raise Refused(f"The cast session of {batch.code} is open; it needs no further checklist.")

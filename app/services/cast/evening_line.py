@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from app import clock
 from app.drawings.evening_line import Act, Row
 from app.drawings.marks import Kind, State
-from app.models import CastSession, CastStep
+from app.models import CastStep, Melt
 from app.services.cast import steps
 
 UNTIMED = timedelta(minutes=10)
@@ -25,7 +25,7 @@ class MeltLine:
     """A melt of the evening with the name of its lot and its steps as they stand now."""
 
     code: str
-    melt: CastSession
+    melt: Melt
     now: Sequence[steps.Now]
 
 

@@ -7,7 +7,7 @@ the first plan, nothing above it is accepted whole, and a melt well above any be
 from sqlmodel import Session, col, func, select
 
 from app.errors import Asked, Refused
-from app.models import Batch, BatchPart, CastSession, CastStep, WeighOut, Workshop
+from app.models import Batch, BatchPart, CastStep, Melt, WeighOut, Workshop
 from app.models.batch import ItemIn, PlanIn, RemeltIn
 from app.services.book import workshop
 from app.services.cast import needs
@@ -25,8 +25,8 @@ _EPSILON_KG = 1e-9
 def largest_cast(session: Session) -> float:
     """Mass weighed into the largest melt that was poured [kg]; 0 when none was."""
     poured = (
-        select(CastSession.batch_id)
-        .join(CastStep, col(CastStep.cast_session_id) == CastSession.id)
+        select(Melt.batch_id)
+        .join(CastStep, col(CastStep.melt_id) == Melt.id)
         .where(CastStep.key == "pour", col(CastStep.done_at).is_not(None))
     )
     melts = (

@@ -1,4 +1,4 @@
-"""The pan: its temperature as read in a cast session, and what it means against the workshop's band.
+"""The pan: its temperature as read in each melt of an evening, and what it means against the workshop's band.
 
 A number in the wrong degrees is the dangerous slip: 118 typed for °F and meant for °C looks like a cold pan. Such a
 reading is kept, for it may be honest while the pan warms, and asked about; until that is answered nothing advises to
@@ -12,16 +12,14 @@ from typing import Literal
 from sqlmodel import Session, col, select
 
 from app import clock
+from app.book.gate_rule import EDGE_K
 from app.errors import Refused
-from app.models import Batch, CastSession, CastStep, TemperatureReading, Workshop
+from app.models import Batch, CastSession, CastStep, Melt, TemperatureReading, Workshop
 from app.models.base import build
 from app.models.cast import DegreesIn, TemperatureIn
 from app.services.book import moments, repository, workshop
 from app.services.cast import casting
 from app.units import UnitSystem, parse, show
-
-EDGE_K = 1e-3
-"""Temperatures closer than this are the same [K]: 220 °F typed here and 220 °F kept there differ in the tenth digit."""
 
 
 @dataclass(frozen=True)
@@ -57,19 +55,32 @@ class Standing:
         return self.advice.state == "out"
 
 
-def readings(session: Session, cast: CastSession) -> list[TemperatureReading]:
-    """The readings of a session that count, newest first."""
+def readings(session: Session, melt: Melt) -> list[TemperatureReading]:
+    """The readings of a melt's pan that count, newest first."""
+    return _counting(session, [melt])
+
+
+def of_evening(session: Session, cast: CastSession) -> list[TemperatureReading]:
+    """The readings of all pans of an evening that count, newest first: its whole curve."""
+    return _counting(session, cast.melts)
+
+
+def _counting(session: Session, melts: list[Melt]) -> list[TemperatureReading]:
     query = select(TemperatureReading).where(
-        TemperatureReading.cast_session_id == cast.pk, col(TemperatureReading.voided_at).is_(None)
+        col(TemperatureReading.melt_id).in_([melt.pk for melt in melts]), col(TemperatureReading.voided_at).is_(None)
     )
     return list(session.exec(query.order_by(col(TemperatureReading.read_at).desc(), col(TemperatureReading.id).desc())))
 
 
-def units(session: Session, cast: CastSession | None) -> UnitSystem:
-    """The units of the pan's page: while it is hot, temperatures in what the thermometer was last read in."""
+def units(session: Session, melt: Melt | None) -> UnitSystem:
+    """The units of the pan's page: while it is hot, temperatures in what the thermometer was last read in, this
+    evening.
+    """
     house = workshop.get(session).units
     latest = max(
-        readings(session, cast) if cast and cast.closed_at is None else [], key=lambda reading: reading.pk, default=None
+        of_evening(session, melt.evening) if melt and melt.evening.closed_at is None else [],
+        key=lambda reading: reading.pk,
+        default=None,
     )
     typed = latest.temperature_typed.strip().upper() if latest else ""
     for sign in ("°F", "°C"):
@@ -134,20 +145,20 @@ def of_reading(shop: Workshop, reading: TemperatureReading, units: UnitSystem | 
     )
 
 
-def standing(session: Session, cast: CastSession | None, units: UnitSystem | None = None) -> Standing | None:
+def standing(session: Session, melt: Melt | None, units: UnitSystem | None = None) -> Standing | None:
     """How the pan of an open session stands by its last reading; nothing once all of it is poured."""
-    if cast is None or cast.closed_at is not None or _poured(cast):
+    if melt is None or melt.evening.closed_at is not None or _poured(melt):
         return None
-    latest = next(iter(readings(session, cast)), None)
+    latest = next(iter(readings(session, melt)), None)
     if latest is None:
         return None
     found = of_reading(workshop.get(session), latest, units)
     return Standing(latest, found, _meanings(latest) if latest.doubted_k is not None else [])
 
 
-def alarm(session: Session, cast: CastSession) -> str:
+def alarm(session: Session, melt: Melt) -> str:
     """What other pages say loudly of a pan that is or may be too hot; empty when it is not."""
-    now = standing(session, cast, units(session, cast))
+    now = standing(session, melt, units(session, melt))
     if now is None or not now.hot:
         return ""
     what = now.advice.short if now.asked else f"{now.reading.temperature_typed}, above the limit"
@@ -155,13 +166,13 @@ def alarm(session: Session, cast: CastSession) -> str:
 
 
 def hot(session: Session) -> list[Hot]:
-    """Each pan of an open session that is or may be too hot."""
-    found = [(batch.code, alarm(session, cast)) for cast, batch in casting.sessions(session, open_only=True)]
+    """Each pan of an open evening that is or may be too hot."""
+    found = [(batch.code, alarm(session, melt)) for melt, batch in casting.open_melts(session)]
     return [Hot(code, words, f"/cast/{code}") for code, words in found if words]
 
 
-def _poured(cast: CastSession) -> bool:
-    pours = [step for step in cast.steps if step.key == "pour"]
+def _poured(melt: Melt) -> bool:
+    pours = [step for step in melt.steps if step.key == "pour"]
     return bool(pours) and all(step.done_at is not None or step.skipped_why is not None for step in pours)
 
 
@@ -186,7 +197,7 @@ TRUST = timedelta(minutes=15)
 """How long a reading whose degrees are settled vouches for those of the next; Grainbook's own choice."""
 
 
-def _doubt(session: Session, cast: CastSession, data: TemperatureIn, read_at: datetime) -> float | None:
+def _doubt(session: Session, melt: Melt, data: TemperatureIn, read_at: datetime) -> float | None:
     """The other temperature that a bare number may well mean [K]; nothing when there is no doubt.
 
     There is none when both mean the same to the pan, or when the reading before it, whose degrees are settled and which
@@ -198,7 +209,7 @@ def _doubt(session: Session, cast: CastSession, data: TemperatureIn, read_at: da
     shop, own = workshop.get(session), data.temperature.si
     if advice(shop, own).state in ("in", advice(shop, other).state):
         return None
-    before = next((r for r in readings(session, cast) if r.read_at <= read_at and r.doubted_k is None), None)
+    before = next((r for r in readings(session, melt) if r.read_at <= read_at and r.doubted_k is None), None)
     vouched = before is not None and read_at - before.read_at <= TRUST
     if vouched and before is not None and abs(own - before.temperature_k) < abs(other - before.temperature_k):
         return None
@@ -213,10 +224,10 @@ def record_temperature(session: Session, batch: Batch, data: TemperatureIn) -> T
     Refused
         The session is not open, or the time told is none.
     """
-    cast = casting.the_open(session, batch)
+    melt = casting.the_open(session, batch)
     read_at = moments.parse(data.at) if data.at else clock.now()
-    doubted = _doubt(session, cast, data, read_at)
-    reading = build(TemperatureReading, data, cast_session_id=cast.pk, read_at=read_at, doubted_k=doubted)
+    doubted = _doubt(session, melt, data, read_at)
+    reading = build(TemperatureReading, data, melt_id=melt.pk, read_at=read_at, doubted_k=doubted)
     session.add(reading)
     session.flush()
     return reading
@@ -230,14 +241,14 @@ def settle(
     Raises
     ------
     Refused
-        The session is not open, the reading is another session's or struck out, or nothing is asked about it.
+        The session is not open, the reading is another melt's or struck out, or nothing is asked about it.
     Conflict
         It was changed since the page was opened.
     """
-    cast = casting.the_open(session, batch)
+    melt = casting.the_open(session, batch)
     reading = repository.get(session, TemperatureReading, reading_id, "reading")
-    if reading.cast_session_id != cast.pk:
-        raise Refused("That reading belongs to another session.")
+    if reading.melt_id != melt.pk:
+        raise Refused("That reading belongs to another melt.")
     if reading.voided_at is not None or reading.doubted_k is None:
         raise Refused("Nothing is asked about that reading any more.")
     repository.claim(reading, version)
@@ -247,9 +258,7 @@ def settle(
         session.flush()
         return reading
     reading.voided_at, reading.voided_why = clock.now(), f"It was {meant}."
-    right = TemperatureReading(
-        cast_session_id=cast.pk, read_at=reading.read_at, temperature_k=other_k, temperature_typed=meant
-    )
+    right = TemperatureReading(melt_id=melt.pk, read_at=reading.read_at, temperature_k=other_k, temperature_typed=meant)
     session.add(right)
     session.flush()
     return right

@@ -5,7 +5,7 @@ from typing import Any
 from sqlmodel import Session, select
 
 from app.errors import Refused
-from app.models import Batch, BatchItem, BatchPart, CastSession
+from app.models import Batch, BatchItem, BatchPart, Melt
 from app.models.batch import PlanIn
 from app.services.book import repository
 from app.services.cast import checklists, melts, needs
@@ -87,7 +87,7 @@ def drop(session: Session, batch: Batch, why: str, version: int | None = None) -
 def _still_planned(session: Session, batch: Batch) -> None:
     if batch.state == "dropped":
         raise Refused(f"Batch {batch.code} was dropped. Plan a new one.")
-    begun = session.exec(select(CastSession.id).where(CastSession.batch_id == batch.pk)).first()
+    begun = session.exec(select(Melt.id).where(Melt.batch_id == batch.pk)).first()
     if batch.state != "planned" or begun is not None:
         raise Refused(f"Casting of {batch.code} has begun; its plan stays as it was. Plan a new batch for more.")
 

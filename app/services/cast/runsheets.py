@@ -10,7 +10,7 @@ from sqlmodel import Session
 from app.calc.propellant.ingredients import INGREDIENTS
 from app.calc.propellant.recipe import to_melt_order
 from app.errors import Refused
-from app.models import Batch, CastSession, CastStep, RunSheet, RunSheetLine, Workshop
+from app.models import Batch, CastStep, Melt, RunSheet, RunSheetLine, Workshop
 from app.models.runsheet import RunSheetIn, RunSheetLineIn
 from app.services.book import workshop
 from app.services.cast import editions
@@ -67,9 +67,9 @@ FIRST_LINES = (
 # --- Editions ----------------------------------------------------------------------------------
 
 
-def of_session(session: Session, cast: CastSession) -> RunSheet | None:
-    """The edition that a session was made from."""
-    return session.get(RunSheet, cast.run_sheet_id) if cast.run_sheet_id is not None else None
+def of_melt(session: Session, melt: Melt) -> RunSheet | None:
+    """The edition that a melt was made from."""
+    return session.get(RunSheet, melt.run_sheet_id) if melt.run_sheet_id is not None else None
 
 
 def first(session: Session) -> RunSheet:
@@ -194,7 +194,7 @@ def _step(line: RunSheetLine, key: str, what: str, made: list[CastStep], shop: W
     low = line.pan_low_k if line.pan_low_k is not None else (shop.pan_low_k if hot else None)
     high = line.pan_high_k if line.pan_high_k is not None else (shop.pan_limit_k if hot else None)
     return CastStep(
-        cast_session_id=0,
+        melt_id=0,
         set_number=int(any(s.key == "pour" for s in made) or key == "pour"),
         position=len(made) + 1,
         key=key,

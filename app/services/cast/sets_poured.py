@@ -3,7 +3,7 @@
 from sqlmodel import Session
 
 from app.errors import Refused
-from app.models import CastSession, CastStep
+from app.models import CastStep, Melt
 from app.models.cast import SetIn
 from app.services.book import repository
 from app.services.cast.steps import sets, settled, still_open
@@ -11,7 +11,7 @@ from app.services.cast.steps import sets, settled, still_open
 MOST_SETS = 9
 
 
-def add_set(session: Session, cast: CastSession, data: SetIn, version: int | None = None) -> int:
+def add_set(session: Session, melt: Melt, data: SetIn, version: int | None = None) -> int:
     """Add another set of moulds, poured when the compactions of the set before are done; gives its number.
 
     Raises
@@ -21,18 +21,18 @@ def add_set(session: Session, cast: CastSession, data: SetIn, version: int | Non
     Conflict
         The session was changed since the page was opened.
     """
-    still_open(cast)
-    repository.claim(cast, version)
-    number = sets(cast) + 1
+    still_open(melt)
+    repository.claim(melt, version)
+    number = sets(melt) + 1
     if number > MOST_SETS:
         raise Refused(f"A session has at most {MOST_SETS} sets. Plan another batch for the rest.", field="moulds")
-    last = max(step.position for step in cast.steps)
-    for step in [s for s in cast.steps if s.set_number == 1]:
+    last = max(step.position for step in melt.steps)
+    for step in [s for s in melt.steps if s.set_number == 1]:
         last += 1
         words = f"{step.words} In this set: {data.moulds}." if step.key == "pour" else step.words
         session.add(
             CastStep(
-                cast_session_id=cast.pk,
+                melt_id=melt.pk,
                 set_number=number,
                 position=last,
                 key=step.key,
@@ -44,11 +44,11 @@ def add_set(session: Session, cast: CastSession, data: SetIn, version: int | Non
             )
         )
     session.flush()
-    session.refresh(cast, ["steps"])
+    session.refresh(melt, ["steps"])
     return number
 
 
-def drop_set(session: Session, cast: CastSession, version: int | None = None) -> None:
+def drop_set(session: Session, melt: Melt, version: int | None = None) -> None:
     """Take out the last set, if nothing of it was settled.
 
     Raises
@@ -58,10 +58,10 @@ def drop_set(session: Session, cast: CastSession, version: int | None = None) ->
     Conflict
         The session was changed since the page was opened.
     """
-    still_open(cast)
-    repository.claim(cast, version)
-    number = sets(cast)
-    own = [step for step in cast.steps if step.set_number == number]
+    still_open(melt)
+    repository.claim(melt, version)
+    number = sets(melt)
+    own = [step for step in melt.steps if step.set_number == number]
     if number < 2:
         raise Refused("The first set stays.")
     if any(settled(step) for step in own):
@@ -69,4 +69,4 @@ def drop_set(session: Session, cast: CastSession, version: int | None = None) ->
     for step in own:
         session.delete(step)
     session.flush()
-    session.refresh(cast, ["steps"])
+    session.refresh(melt, ["steps"])

@@ -1,4 +1,4 @@
-"""The steps of a cast session: done in order, timed by the server's clock, for one or several sets of moulds."""
+"""The steps of a melt: done in order, timed by the server's clock, for one or several sets of moulds."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from sqlmodel import Session, col, func, select
 from app import clock
 from app.calc.propellant.ingredients import INGREDIENTS
 from app.errors import Asked, Refused
-from app.models import Batch, BatchPart, CastSession, CastStep, SessionNote, TemperatureReading
+from app.models import Batch, BatchPart, CastStep, Melt, SessionNote, TemperatureReading
 from app.models.cast import StepIn, StepTimeIn
 from app.services.book import moments, repository
 from app.services.cast import gate, targets
@@ -56,21 +56,21 @@ class Now:
 # --- Reading -----------------------------------------------------------------------------------
 
 
-def of_session(cast: CastSession, batch: Batch, weighed: dict[int, float]) -> list[Now]:
-    """All steps of a session with their due times and lateness on the server's clock.
+def of_melt(melt: Melt, batch: Batch, weighed: dict[int, float]) -> list[Now]:
+    """All steps of a melt with their due times and lateness on the server's clock.
 
     Moments are in UTC and times are added to them, so a clock change of the season moves what is shown, not what is
     due. One step of each set can be next at once.
     """
     due: dict[tuple[int, str], datetime | None] = {}
     found: list[Now] = []
-    open_yet, several = cast.closed_at is None, sets(cast) > 1
-    for step in cast.steps:
-        base = _base(cast, step, due)
+    open_yet, several = melt.evening.closed_at is None, sets(melt) > 1
+    for step in melt.steps:
+        base = _base(melt, step, due)
         due[step.set_number, step.key] = due_at = base + timedelta(seconds=step.after_s or 0) if base else None
         until = step.done_at or (None if step.skipped_why is not None or not open_yet else clock.now())
         late_s = max((until - due_at).total_seconds(), 0.0) if due_at and until else 0.0
-        is_next = open_yet and not settled(step) and all(settled(s) for s in before(cast, step))
+        is_next = open_yet and not settled(step) and all(settled(s) for s in before(melt, step))
         words = f"Set {step.set_number}: {step.words}" if several and step.set_number else step.words
         found.append(Now(step, due_at, late_s, is_next, _amount(step, batch, weighed), words))
     return found
@@ -88,35 +88,35 @@ def in_turn(steps: Iterable[Now]) -> list[Now]:
     return sorted((now for now in steps if now.is_next), key=turn)
 
 
-def sets(cast: CastSession) -> int:
-    """How many sets of moulds are poured in a session."""
-    return max((step.set_number for step in cast.steps), default=0)
+def sets(melt: Melt) -> int:
+    """How many sets of moulds are poured from a melt."""
+    return max((step.set_number for step in melt.steps), default=0)
 
 
-def before(cast: CastSession, step: CastStep) -> list[CastStep]:
+def before(melt: Melt, step: CastStep) -> list[CastStep]:
     """What must be settled before a step: the pan and its own set up to it, and the hand work on the set before."""
-    own = [s for s in cast.steps if s.set_number in (0, step.set_number) and s.position < step.position]
+    own = [s for s in melt.steps if s.set_number in (0, step.set_number) and s.position < step.position]
     last = step.set_number - 1
-    busy = [s for s in cast.steps if s.set_number == last > 0 and s.key.startswith("compact")]
+    busy = [s for s in melt.steps if s.set_number == last > 0 and s.key.startswith("compact")]
     until = max((s.position for s in busy), default=0)
-    return [*(s for s in cast.steps if s.set_number == last > 0 and s.position <= until), *own]
+    return [*(s for s in melt.steps if s.set_number == last > 0 and s.position <= until), *own]
 
 
-def can_take_back(cast: CastSession, step: CastStep) -> bool:
+def can_take_back(melt: Melt, step: CastStep) -> bool:
     """Whether a step was settled and nothing that follows from it was."""
-    return settled(step) and not any(settled(s) for s in _after(cast, step))
+    return settled(step) and not any(settled(s) for s in _after(melt, step))
 
 
-def _after(cast: CastSession, step: CastStep) -> list[CastStep]:
-    return [s for s in cast.steps if step in before(cast, s)]
+def _after(melt: Melt, step: CastStep) -> list[CastStep]:
+    return [s for s in melt.steps if step in before(melt, s)]
 
 
-def _base(cast: CastSession, step: CastStep, due: dict[tuple[int, str], datetime | None]) -> datetime | None:
+def _base(melt: Melt, step: CastStep, due: dict[tuple[int, str], datetime | None]) -> datetime | None:
     """The moment a step counts from: when the step before it was done, or was due if it was skipped."""
     if step.after_key is None:
         return None
     for number in (step.set_number, 0):
-        for s in cast.steps:
+        for s in melt.steps:
             if s.key == step.after_key and s.set_number == number:
                 return s.done_at or (due.get((number, s.key)) if s.skipped_why is not None else None)
     return None
@@ -150,15 +150,15 @@ def _mass(part: BatchPart | None, weighed: dict[int, float]) -> float | None:
 # --- Warnings ------------------------------------------------------------------------------------
 
 
-def warnings(cast: CastSession, steps: list[Now]) -> list[str]:
+def warnings(melt: Melt, steps: list[Now]) -> list[str]:
     """What to say loudly at this moment: cores late or due at night, and a clock that was set back."""
     said = []
     for now in steps:
         if now.step.key != "pull" or now.settled:
             continue
-        poured = next(s for s in cast.steps if s.key == "pour" and s.set_number == now.step.set_number)
+        poured = next(s for s in melt.steps if s.key == "pour" and s.set_number == now.step.set_number)
         at = now.due_at or (clock.now() + timedelta(seconds=now.step.after_s or 0) if not settled(poured) else None)
-        what = f"The cores of set {now.step.set_number}" if sets(cast) > 1 else "The cores"
+        what = f"The cores of set {now.step.set_number}" if sets(melt) > 1 else "The cores"
         if now.late:
             said.append(f"{what} are late by {now.late_words}: pull them now. Left in overnight, the rods seize.")
         elif at is not None and _at_night(at):
@@ -166,7 +166,7 @@ def warnings(cast: CastSession, steps: list[Now]) -> list[str]:
             said.append(
                 f"{what} {told} at {moments.words(at)}. Somebody must be here then: left in overnight, the rods seize."
             )
-    last = max((s.done_at for s in cast.steps if s.done_at), default=None)
+    last = max((s.done_at for s in melt.steps if s.done_at), default=None)
     if last is not None and last > clock.now() + timedelta(minutes=1):
         said.append(
             f"This machine's clock reads earlier than the last step, which was done at {moments.words(last)}. Set the "
@@ -184,7 +184,7 @@ def _at_night(moment: datetime) -> bool:
 
 
 def record(
-    session: Session, cast: CastSession, step_id: int, data: StepIn, person: str = "", version: int | None = None
+    session: Session, melt: Melt, step_id: int, data: StepIn, person: str = "", version: int | None = None
 ) -> CastStep:
     """Tick a step, skip it with a reason, or take a tick back; takes the time from the server's clock.
 
@@ -196,17 +196,17 @@ def record(
     Conflict
         The step was changed since the page was opened.
     """
-    step = _of(session, cast, step_id)
+    step = _of(session, melt, step_id)
     if data.act == "undo":
-        _undo(session, cast, step, version)
+        _undo(session, melt, step, version)
     else:
-        _settle(session, cast, step, data, person, version)
+        _settle(session, melt, step, data, person, version)
     session.flush()
     return step
 
 
 def tell_time(
-    session: Session, cast: CastSession, step_id: int, data: StepTimeIn, person: str = "", version: int | None = None
+    session: Session, melt: Melt, step_id: int, data: StepTimeIn, person: str = "", version: int | None = None
 ) -> CastStep:
     """Tell afterwards when a step was done, or correct its time; what stood there before is kept in a note.
 
@@ -217,17 +217,17 @@ def tell_time(
     Conflict
         The step was changed since the page was opened.
     """
-    step = _of(session, cast, step_id)
+    step = _of(session, melt, step_id)
     repository.claim(step, version)
     at = moments.parse(data.at)
     old = "it had no time" if step.done_at is None else f"it was {moments.words(step.done_at)}"
-    put_time(session, cast, step, at, person)
-    note(session, cast, f"Time of “{step.words}” told as {moments.words(at)}; {old}. {data.why}")
+    put_time(session, melt, step, at, person)
+    note(session, melt, f"Time of “{step.words}” told as {moments.words(at)}; {old}. {data.why}")
     session.flush()
     return step
 
 
-def put_time(session: Session, cast: CastSession, step: CastStep, at: datetime, person: str = "") -> None:
+def put_time(session: Session, melt: Melt, step: CastStep, at: datetime, person: str = "") -> None:
     """Set when a step was done, if it is its turn and the time fits the steps around it.
 
     Raises
@@ -239,54 +239,52 @@ def put_time(session: Session, cast: CastSession, step: CastStep, at: datetime, 
     if step.skipped_why is not None:
         raise Refused(f"This step was skipped ({step.skipped_why}). Take that back first, then tell its time.")
     if step.done_at is None:
-        _in_its_turn(cast, step)
+        _in_its_turn(melt, step)
         if gate.hot(step):
-            gate.heating(session, cast, at)
+            gate.heating(session, melt, step, at)
         if step.key == "weigh":
-            _all_weighed(session, cast, None)
-    _between(cast, step, at)
+            _all_weighed(session, melt, None)
+    _between(melt, step, at)
     step.done_at = at
     step.person = step.person or person
 
 
-def _of(session: Session, cast: CastSession, step_id: int) -> CastStep:
+def _of(session: Session, melt: Melt, step_id: int) -> CastStep:
     step = repository.get(session, CastStep, step_id, "step")
-    if step.cast_session_id != cast.pk:
-        raise Refused("That step belongs to another session.")
-    still_open(cast)
+    if step.melt_id != melt.pk:
+        raise Refused("That step belongs to another melt.")
+    still_open(melt)
     return step
 
 
-def still_open(cast: CastSession) -> None:
+def still_open(melt: Melt) -> None:
     """Refuse to change a step of a closed session."""
-    if cast.closed_at is not None:
+    if melt.evening.closed_at is not None:
         raise Refused("The session is closed. Reopen it with a new checklist to change a step.")
 
 
-def _settle(
-    session: Session, cast: CastSession, step: CastStep, data: StepIn, person: str, version: int | None
-) -> None:
+def _settle(session: Session, melt: Melt, step: CastStep, data: StepIn, person: str, version: int | None) -> None:
     if step.done_at is not None:
         raise Refused(f"This step was ticked already, at {clock.local(step.done_at):%H:%M}.")
     if step.skipped_why is not None:
         raise Refused(f"This step was skipped already ({step.skipped_why}).")
     repository.claim(step, version)
-    _in_its_turn(cast, step)
+    _in_its_turn(melt, step)
     if data.act == "skip":
         if len(data.why) < 3:
             raise Refused("Say in a few words why it is skipped.", field="why")
         step.skipped_why = data.why
     else:
-        if gate.hot(step) and gate.heating(session, cast).code:
-            _stayed_hot(session, cast, data.meant)
+        if gate.hot(step) and gate.heating(session, melt, step).code:
+            _stayed_hot(session, melt, data.meant)
         if step.key == "weigh":
-            _all_weighed(session, cast, data.meant)
+            _all_weighed(session, melt, data.meant)
         step.done_at = clock.now()
     step.person = person
 
 
-def _in_its_turn(cast: CastSession, step: CastStep) -> None:
-    earlier = next((s for s in before(cast, step) if not settled(s)), None)
+def _in_its_turn(melt: Melt, step: CastStep) -> None:
+    earlier = next((s for s in before(melt, step) if not settled(s)), None)
     if earlier is None:
         return
     if 0 < earlier.set_number < step.set_number:
@@ -297,10 +295,10 @@ def _in_its_turn(cast: CastSession, step: CastStep) -> None:
     raise Refused(f"“{earlier.words}” comes first. Tick it, or skip it with a reason, then come back to this one.")
 
 
-def _between(cast: CastSession, step: CastStep, at: datetime) -> None:
+def _between(melt: Melt, step: CastStep, at: datetime) -> None:
     """A told time lies after what had to be done before it, and before what came after."""
-    earlier = [s for s in before(cast, step) if s.done_at is not None]
-    later = [s for s in _after(cast, step) if s.done_at is not None]
+    earlier = [s for s in before(melt, step) if s.done_at is not None]
+    later = [s for s in _after(melt, step) if s.done_at is not None]
     # What was ticked within the same minute on the wall clock is not earlier than it.
     last = max(earlier, key=lambda s: (s.done_at or at, s.position), default=None)
     if last is not None and last.done_at is not None and at < last.done_at.replace(second=0, microsecond=0):
@@ -315,9 +313,9 @@ def _between(cast: CastSession, step: CastStep, at: datetime) -> None:
         )
 
 
-def _all_weighed(session: Session, cast: CastSession, meant: str | None) -> None:
+def _all_weighed(session: Session, melt: Melt, meant: str | None) -> None:
     """Refuse to go on to the pan with something not weighed, or far off its target and nobody saying what was meant."""
-    batch = repository.get(session, Batch, cast.batch_id, "batch")
+    batch = repository.get(session, Batch, melt.batch_id, "batch")
     amounts = batches.weighed(session, batch)
     missing = [part for part in batch.parts if not amounts[part.pk]]
     if missing:
@@ -343,16 +341,16 @@ def _all_weighed(session: Session, cast: CastSession, meant: str | None) -> None
             ],
             keep=None,
         )
-    note(session, cast, f"Weighed out far off the target, and gone on: {'; '.join(off)}. {meant}")
+    note(session, melt, f"Weighed out far off the target, and gone on: {'; '.join(off)}. {meant}")
 
 
-def _stayed_hot(session: Session, cast: CastSession, meant: str | None) -> None:
+def _stayed_hot(session: Session, melt: Melt, meant: str | None) -> None:
     """Ask whether a melt that is finished past its day stayed on the heat, when nothing was told of it for long."""
     newest = select(func.max(TemperatureReading.read_at)).where(
-        TemperatureReading.cast_session_id == cast.pk, col(TemperatureReading.voided_at).is_(None)
+        TemperatureReading.melt_id == melt.pk, col(TemperatureReading.voided_at).is_(None)
     )
     read = session.exec(newest).one()
-    last = max([s.done_at for s in cast.steps if s.done_at is not None] + ([read] if read is not None else []))
+    last = max([s.done_at for s in melt.steps if s.done_at is not None] + ([read] if read is not None else []))
     if clock.now() - last <= COLD:
         return
     if meant is None or len(meant) < 3:
@@ -363,29 +361,29 @@ def _stayed_hot(session: Session, cast: CastSession, meant: str | None) -> None:
             [("The pan stayed hot.", "It stayed hot")],
             keep=None,
         )
-    note(session, cast, f"Gone on with the melt that was told of last at {moments.words(last)}. {meant}")
+    note(session, melt, f"Gone on with the melt that was told of last at {moments.words(last)}. {meant}")
 
 
-def _undo(session: Session, cast: CastSession, step: CastStep, version: int | None) -> None:
+def _undo(session: Session, melt: Melt, step: CastStep, version: int | None) -> None:
     if not settled(step):
         raise Refused("There is nothing to take back: this step is still open.")
     repository.claim(step, version)
-    later = next((s for s in reversed(_after(cast, step)) if settled(s)), None)
+    later = next((s for s in reversed(_after(melt, step)) if settled(s)), None)
     if later is not None:
         raise Refused(f"“{later.words}” was settled after it. Take that back first.")
-    if step.done_at is not None and gate.hot(step) and gate.held(session, cast).code:
+    if step.done_at is not None and gate.hot(step) and gate.held(session, melt).code:
         raise Refused(
             "Nothing is heated anew in this session now, so that this could not be ticked again. Leave it, and correct "
             "its time if that is wrong."
         )
     what = f"done at {clock.local(step.done_at):%H:%M}" if step.done_at else f"skipped: {step.skipped_why}"
-    note(session, cast, f"Taken back: “{step.words}” ({what}).")
+    note(session, melt, f"Taken back: “{step.words}” ({what}).")
     step.done_at, step.skipped_why, step.person = None, None, ""
 
 
-def note(session: Session, cast: CastSession, words: str) -> None:
+def note(session: Session, melt: Melt, words: str) -> None:
     """Keep words about the run with their moment."""
-    session.add(SessionNote(cast_session_id=cast.pk, written_at=clock.now(), words=words))
+    session.add(SessionNote(cast_session_id=melt.cast_session_id, melt_id=melt.pk, written_at=clock.now(), words=words))
 
 
 def settled(step: CastStep) -> bool:

@@ -3,7 +3,7 @@
 from sqlmodel import Session, select
 
 from app import clock
-from app.models import Batch, CastSession, CastStep, Grain
+from app.models import Batch, CastStep, Grain, Melt
 from app.models.cast import StepIn
 from app.services.book import audit_reasons
 from app.services.cast import casting, steps
@@ -14,54 +14,56 @@ def tick(session: Session, batch: Batch) -> list[CastStep]:
 
     Gives the steps that were ticked; none where the session is closed or something still stands before them.
     """
-    cast = casting.find(session, batch)
-    if cast is None or cast.closed_at is not None or _waits(session, batch, cast):
+    melt = casting.melt(session, batch)
+    if melt is None or melt.evening.closed_at is not None or _waits(session, batch, melt):
         return []
-    ready = [step for step in _open(cast) if _before(cast, step) is None]
+    ready = [step for step in _open(melt) if _before(melt, step) is None]
     for step in ready:
-        steps.record(session, cast, step.pk, StepIn(act="done"), audit_reasons.who(session) or casting.person(cast))
+        steps.record(
+            session, melt, step.pk, StepIn(act="done"), audit_reasons.who(session) or casting.person(melt.evening)
+        )
     return ready
 
 
 def stands(session: Session, batch: Batch) -> str:
     """How the bagging of the evening stands beside the bags, in words; empty where there is nothing to tell yet."""
-    cast = casting.find(session, batch)
-    if cast is None or cast.closed_at is not None or not _any_bagged(session, batch):
+    melt = casting.melt(session, batch)
+    if melt is None or melt.evening.closed_at is not None or not _any_bagged(session, batch):
         return ""
     said = [
-        f"{_called(cast, step)} is ticked, at {clock.local(step.done_at):%H:%M}."
-        for step in _of_bags(cast)
+        f"{_called(melt, step)} is ticked, at {clock.local(step.done_at):%H:%M}."
+        for step in _of_bags(melt)
         if step.done_at is not None
     ]
-    still = _open(cast)
-    waits = _waits(session, batch, cast)
+    still = _open(melt)
+    waits = _waits(session, batch, melt)
     if still and waits:
-        return " ".join([*said, f"{_called(cast, still[0])} stays open: {waits}."])
+        return " ".join([*said, f"{_called(melt, still[0])} stays open: {waits}."])
     for step in still:
-        earlier = _before(cast, step)
+        earlier = _before(melt, step)
         if earlier is None:
-            said.append(f"{_called(cast, step)} is not ticked yet; it is its turn.")
+            said.append(f"{_called(melt, step)} is not ticked yet; it is its turn.")
         else:
-            said.append(f"{_called(cast, step)} is not ticked: “{earlier.words}” comes first.")
+            said.append(f"{_called(melt, step)} is not ticked: “{earlier.words}” comes first.")
     return " ".join(said)
 
 
-def _of_bags(cast: CastSession) -> list[CastStep]:
-    return [step for step in cast.steps if step.key == "bag"]
+def _of_bags(melt: Melt) -> list[CastStep]:
+    return [step for step in melt.steps if step.key == "bag"]
 
 
-def _open(cast: CastSession) -> list[CastStep]:
-    return [step for step in _of_bags(cast) if not steps.settled(step)]
+def _open(melt: Melt) -> list[CastStep]:
+    return [step for step in _of_bags(melt) if not steps.settled(step)]
 
 
-def _before(cast: CastSession, step: CastStep) -> CastStep | None:
+def _before(melt: Melt, step: CastStep) -> CastStep | None:
     """What must be settled before a step and is not."""
-    return next((earlier for earlier in steps.before(cast, step) if not steps.settled(earlier)), None)
+    return next((earlier for earlier in steps.before(melt, step) if not steps.settled(earlier)), None)
 
 
-def _called(cast: CastSession, step: CastStep) -> str:
+def _called(melt: Melt, step: CastStep) -> str:
     words = step.words.rstrip(".")
-    return f"“Set {step.set_number}: {words}”" if steps.sets(cast) > 1 else f"“{words}”"
+    return f"“Set {step.set_number}: {words}”" if steps.sets(melt) > 1 else f"“{words}”"
 
 
 def _any_bagged(session: Session, batch: Batch) -> bool:
@@ -72,14 +74,14 @@ def _grains(session: Session, batch: Batch) -> list[Grain]:
     return list(session.exec(select(Grain).where(Grain.batch_id == batch.pk)))
 
 
-def _waits(session: Session, batch: Batch, cast: CastSession) -> str:
+def _waits(session: Session, batch: Batch, melt: Melt) -> str:
     """What of the grains that came off the tools is in no bag yet, in words; empty when all is.
 
     A grain that is not weighed is still in its mould while another set waits for its turn: then it keeps nothing back.
     """
     found = _grains(session, batch)
     planned = sum(item.count for item in batch.items)
-    if len(found) < planned and all(_before(cast, step) is None for step in _of_bags(cast)):
+    if len(found) < planned and all(_before(melt, step) is None for step in _of_bags(melt)):
         left = planned - len(found)
         return f"{left} of {planned} planned grains {'is' if left == 1 else 'are'} not weighed yet"
     undecided = [grain for grain in found if grain.decision is None]

@@ -15,13 +15,13 @@ from app.errors import NotFound, Refused
 from app.models import (
     Batch,
     BuildGrain,
-    CastSession,
     CastStep,
     Firing,
     Formula,
     Grain,
     GrainMeasure,
     GrainPattern,
+    Melt,
     MotorBuild,
     ReWeigh,
 )
@@ -115,7 +115,7 @@ def serial_of(batch: Batch, number: int) -> str:
 
 
 def _cast_at_all(session: Session, batch: Batch) -> None:
-    if session.exec(select(CastSession.id).where(CastSession.batch_id == batch.pk)).first() is None:
+    if session.exec(select(Melt.id).where(Melt.batch_id == batch.pk)).first() is None:
         raise Refused(
             f"Nothing was cast of {batch.code} yet. Open its cast session with a checklist first; grains are weighed "
             "when they come off the tools."
@@ -270,10 +270,10 @@ def state_of(
 def poured(session: Session, batch_ids: Iterable[int]) -> dict[int, datetime]:
     """When each batch was poured, for those where the pour was ticked off; the last pour counts."""
     query = (
-        select(CastSession.batch_id, CastStep.done_at)
-        .join(CastStep, col(CastStep.cast_session_id) == CastSession.id)
+        select(Melt.batch_id, CastStep.done_at)
+        .join(CastStep, col(CastStep.melt_id) == Melt.id)
         .where(col(CastStep.key) == "pour", col(CastStep.done_at).is_not(None))
-        .where(col(CastSession.batch_id).in_(list(batch_ids)))
+        .where(col(Melt.batch_id).in_(list(batch_ids)))
     )
     pours: dict[int, datetime] = {}
     for batch_id, moment in session.exec(query):

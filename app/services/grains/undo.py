@@ -26,7 +26,7 @@ from app.services.grains import grains
 R = TypeVar("R", TemperatureReading, ReWeigh, NozzleMeasure)
 
 _BELONGS: dict[type[Row], tuple[str, str, str]] = {
-    TemperatureReading: ("reading", "session", "cast_session_id"),
+    TemperatureReading: ("reading", "melt", "melt_id"),
     ReWeigh: ("re-weigh", "grain", "grain_id"),
     NozzleMeasure: ("measure", "nozzle", "nozzle_id"),
 }

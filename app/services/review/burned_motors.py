@@ -17,11 +17,11 @@ from app.models import (
     Batch,
     BuildGrain,
     Case,
-    CastSession,
     Firing,
     Formula,
     Grain,
     GrainPattern,
+    Melt,
     MotorBuild,
     Nozzle,
     Prediction,
@@ -257,9 +257,9 @@ def _lots(session: Session, ids: set[int]) -> dict[int, _Lot]:
 def _pans(session: Session, ids: Iterable[int], pours: dict[int, datetime]) -> dict[int, float]:
     """The last reading of each pan up to the pour [K]; readings that were struck out do not count."""
     query = (
-        select_core(col(CastSession.batch_id), col(TemperatureReading.read_at), col(TemperatureReading.temperature_k))
-        .join(TemperatureReading, col(TemperatureReading.cast_session_id) == CastSession.id)
-        .where(col(CastSession.batch_id).in_(list(ids)), col(TemperatureReading.voided_at).is_(None))
+        select_core(col(Melt.batch_id), col(TemperatureReading.read_at), col(TemperatureReading.temperature_k))
+        .join(TemperatureReading, col(TemperatureReading.melt_id) == Melt.id)
+        .where(col(Melt.batch_id).in_(list(ids)), col(TemperatureReading.voided_at).is_(None))
         .order_by(col(TemperatureReading.read_at), col(TemperatureReading.id))
     )
     read = session.execute(query).all()

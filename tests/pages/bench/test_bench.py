@@ -35,7 +35,7 @@ def pouring(client: TestClient) -> Iterator[str]:
     """The same, weighed out at six in the evening."""
     with clock.turned_to(EVENING), writing(engine_of(client)) as session:
         lot = build.weighed_batch(session, 2, planned_for="2026-11-25")
-        evening = casting.the_open(session, lot).pk
+        evening = casting.the_open(session, lot).cast_session_id
         session.commit()
     with clock.turned_to(EVENING, runs=True):
         yield f"/bench/{evening}"

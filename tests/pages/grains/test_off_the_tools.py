@@ -71,9 +71,9 @@ def test_a_slipped_decimal_sign_and_the_same_weight_are_asked_about_one_after_th
 
 def _bag_steps(client: TestClient, code: str) -> list[CastStep]:
     with Session(engine_of(client)) as session:
-        cast = casting.find(session, batches.by_code(session, code))
-        assert cast is not None
-        return [step for step in cast.steps if step.key == "bag"]
+        melt = casting.melt(session, batches.by_code(session, code))
+        assert melt is not None
+        return [step for step in melt.steps if step.key == "bag"]
 
 
 def _bag_all(client: TestClient, code: str) -> str:

@@ -24,7 +24,7 @@ def shown(session: Session, chosen: str = "", to_weigh: int = 0) -> Screen:
     runs = casting.due(session)
     return at_bench.screen(
         runs,
-        {run.batch.pk: pan.standing(session, run.cast) for run in runs},
+        {run.batch.pk: pan.standing(session, run.melt) for run in runs},
         {run.batch.pk: weigh_outs.of_batch(session, run.batch) for run in runs},
         {run.batch.pk: to_weigh for run in runs},
         chosen,

@@ -112,7 +112,7 @@ def test_nothing_is_written_into_a_closed_session(session: Session) -> None:
     for act in (
         lambda: pan.record_temperature(session, batch, reading),
         lambda: casting.write_note(session, batch, NoteIn(words="Later.")),
-        lambda: steps.record(session, cast, cast.steps[0].pk, StepIn(act="undo")),
+        lambda: steps.record(session, cast.melts[0], cast.melts[0].steps[0].pk, StepIn(act="undo")),
         lambda: leftovers.keep(session, batch, LeftoverIn.model_validate({"mark": "L", "mass": "1 g"})),
         lambda: casting.close(session, batch, CloseIn()),
     ):
@@ -129,7 +129,7 @@ def test_closing_asks_for_test_pieces_and_open_steps(session: Session) -> None:
         casting.close(session, batch, CloseIn())
     assert caught.value.field == "why"
     cast = casting.close(session, batch, CloseIn(why="Melt went grainy."))
-    assert {step.skipped_why for step in cast.steps} == {"Melt went grainy."}
+    assert {step.skipped_why for step in cast.melts[0].steps} == {"Melt went grainy."}
     assert batch.state == "cast"
 
 

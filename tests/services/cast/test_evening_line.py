@@ -19,7 +19,7 @@ MINUTES = timedelta(minutes=1)
 
 def line_of(session: Session, batch: Batch) -> evening_line.MeltLine:
     cast = casting.the_open(session, batch)
-    return evening_line.MeltLine(batch.code, cast, steps.of_session(cast, batch, batches.weighed(session, batch)))
+    return evening_line.MeltLine(batch.code, cast, steps.of_melt(cast, batch, batches.weighed(session, batch)))
 
 
 def rows(session: Session, *lots: Batch) -> dict[str, Row]:

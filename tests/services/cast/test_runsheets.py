@@ -71,7 +71,7 @@ def test_hot_steps_have_the_workshops_band_unless_a_line_has_its_own(session: Se
 
 
 def test_a_new_edition_leaves_the_sessions_made_from_the_old_one(session: Session) -> None:
-    old = build.opened_session(session, build.batch(session))
+    old = build.opened_session(session, build.batch(session)).melts[0]
     before = [(step.key, step.words, step.after_s) for step in old.steps]
     lines = lines_of(session)
     line(lines, "sugar")["words"] = "Slowly now."
@@ -81,10 +81,10 @@ def test_a_new_edition_leaves_the_sessions_made_from_the_old_one(session: Sessio
     assert (second.edition, second.note, editions.now_used(session, RunSheet)) == (2, "slower", second)
     session.refresh(old)
     assert [(step.key, step.words, step.after_s) for step in old.steps] == before
-    of_old = runsheets.of_session(session, old)
+    of_old = runsheets.of_melt(session, old)
     assert of_old is not None
     assert of_old.edition == 1
-    new = build.opened_session(session, build.batch(session))
+    new = build.opened_session(session, build.batch(session)).melts[-1]
     steps = {step.key: step for step in new.steps}
     assert steps["melt:sorbitol"].words == "Melt the sorbitol. Slowly now."
     assert steps["pull"].after_s == 6000

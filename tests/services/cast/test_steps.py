@@ -49,7 +49,7 @@ def do(session: Session, cast: CastSession, key: str, number: int = 1) -> None:
 
 def run(session: Session, batch: Batch) -> dict[tuple[int, str], steps.Now]:
     cast = casting.the_open(session, batch)
-    now = steps.of_session(cast, batch, batches.weighed(session, batch))
+    now = steps.of_melt(cast, batch, batches.weighed(session, batch))
     return {(n.step.set_number, n.step.key): n for n in now}
 
 
@@ -66,7 +66,7 @@ def told(at: str, why: str = "Forgot to tap.") -> StepTimeIn:
 
 def run_of(session: Session, batch: Batch) -> list[steps.Now]:
     cast = casting.the_open(session, batch)
-    return steps.of_session(cast, batch, batches.weighed(session, batch))
+    return steps.of_melt(cast, batch, batches.weighed(session, batch))
 
 
 def test_order_of_the_run(session: Session) -> None:
@@ -154,7 +154,7 @@ def test_out_of_order_is_refused_until_skipped(session: Session) -> None:
 
 def test_weighing_is_not_done_while_something_is_not_weighed(session: Session) -> None:
     batch = build.batch(session)
-    cast = build.opened_session(session, batch)
+    cast = build.opened_session(session, batch).melts[0]
     with pytest.raises(Refused, match="Potassium nitrate, Sorbitol, Sucrose"):
         steps.record(session, cast, cast.steps[0].pk, StepIn(act="done"))
     steps.record(session, cast, cast.steps[0].pk, StepIn(act="skip", why="Weighed on another scale."))
@@ -179,15 +179,15 @@ def test_a_step_is_ticked_once_and_taken_back_in_turn(session: Session) -> None:
     assert weigh.done_at is None
     with pytest.raises(Conflict):
         steps.record(session, cast, weigh.pk, StepIn(act="done"), "", seen)
-    assert [n.words.split(":")[0] for n in casting.notes(session, cast)] == ["Taken back", "Taken back"]
+    assert [n.words.split(":")[0] for n in casting.notes(session, cast.evening)] == ["Taken back", "Taken back"]
     with pytest.raises(Refused, match="nothing to take back"):
         steps.record(session, cast, weigh.pk, StepIn(act="undo"))
 
 
-def test_a_step_of_another_session(session: Session) -> None:
+def test_a_step_of_another_melt(session: Session) -> None:
     one, two = build.weighed_batch(session), build.weighed_batch(session)
     foreign = casting.the_open(session, two).steps[0]
-    with pytest.raises(Refused, match="another session"):
+    with pytest.raises(Refused, match="another melt"):
         steps.record(session, casting.the_open(session, one), foreign.pk, StepIn(act="done"))
 
 
@@ -285,7 +285,7 @@ def test_a_forgotten_tap_is_told_and_what_follows_counts_from_it(session: Sessio
         assert run(session, batch)[1, "compact:2"].due_at == NOON + 28 * MINUTES
         steps.tell_time(session, cast, of(cast, "compact:1").pk, told("12.20", "Read the sheet again."))
         assert run(session, batch)[1, "compact:2"].due_at == NOON + 30 * MINUTES
-    first, second = (note.words for note in casting.notes(session, cast))
+    first, second = (note.words for note in casting.notes(session, cast.evening))
     assert "told as 12:18; it had no time. Forgot to tap." in first
     assert "told as 12:20; it was 12:18. Read the sheet again." in second
 
@@ -420,7 +420,7 @@ def test_a_page_left_open_is_out_of_date_with_the_day_and_with_each_alarm(sessio
     with clock.turned_to(wall("2026-11-25T19:00")) as turn:
         quiet = mark()  # no session is open
         cast = casting.the_open(session, build.cast(session, until="oxidiser:3"))
-        assert cast.closed_at is None
+        assert cast.evening.closed_at is None
         marks = [mark()]
         for at in ("25T19:25", "25T19:40", "25T22:00", "25T23:59", "26T00:01"):
             turn(wall(f"2026-11-{at}"))
@@ -444,15 +444,15 @@ def test_a_session_left_open_overnight_is_closed_with_a_reason(session: Session)
         batch = build.cast(session, until="bag")
         cast = casting.the_open(session, batch)
         leftovers.tell_test_pieces(session, batch, TestPiecesIn.model_validate({"test_pieces": "0 g"}))
-        assert not casting.overnight(cast)
+        assert not casting.overnight(cast.evening)
         turn(NOON + timedelta(hours=20))
-        assert casting.overnight(cast)
+        assert casting.overnight(cast.evening)
         assert casting.due(session)[0].overnight
         with pytest.raises(Refused, match="open since 12:00 on 25 Nov") as caught:
             casting.close(session, batch, CloseIn())
         assert caught.value.field == "why"
         casting.close(session, batch, CloseIn(why="Forgot to close; cores were out at 13:30."))
-    assert "Closed a day late: Forgot to close" in casting.notes(session, cast)[-1].words
+    assert "Closed a day late: Forgot to close" in casting.notes(session, cast.evening)[-1].words
 
 
 # --- Paper --------------------------------------------------------------------------------------
@@ -477,7 +477,7 @@ def test_a_sheet_filled_in_on_paper_is_entered_afterwards(session: Session) -> N
         assert done["bag"] is None
         assert next_keys(session, batch) == [(1, "bag")]
     assert [r.read_at for r in pan.readings(session, cast)] == [NOON + 20 * MINUTES, NOON + 8 * MINUTES]
-    assert casting.notes(session, cast)[-1].words == "Entered afterwards, 14 lines: Entered from paper."
+    assert casting.notes(session, cast.evening)[-1].words == "Entered afterwards, 14 lines: Entered from paper."
 
 
 def test_a_sheet_that_does_not_fit_is_refused_beside_its_line(session: Session) -> None:

@@ -225,7 +225,9 @@ def test_done_is_refused_for_swapped_bowls_until_it_is_said_what_was_meant(sessi
     assert first.done_at is None
     steps.record(session, cast, first.pk, StepIn(act="done", meant="A richer blend, for a test."))
     assert first.done_at is not None
-    assert any("far off the target" in n.words and "richer blend" in n.words for n in casting.notes(session, cast))
+    assert any(
+        "far off the target" in n.words and "richer blend" in n.words for n in casting.notes(session, cast.evening)
+    )
 
 
 def test_swapped_bowls_are_booked_the_other_way_round_from_their_own_bags(session: Session) -> None:

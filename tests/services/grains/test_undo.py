@@ -66,7 +66,7 @@ def test_a_pan_temperature_counts_no_more(session: Session, turn: Turn) -> None:
         undo.strike_temperature(session, lot, first.pk, STRUCK)
     with pytest.raises(Conflict):
         undo.strike_temperature(session, lot, first.pk, BECAUSE, 99)
-    with pytest.raises(Refused, match="another session"):
+    with pytest.raises(Refused, match="another melt"):
         undo.strike_temperature(session, build.weighed_batch(session), first.pk, BECAUSE)
     assert undo.strike_temperature(session, lot, first.pk, BECAUSE).voided_why == "misread"
 
