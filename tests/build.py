@@ -26,6 +26,7 @@ from app.models import (
     GrainPattern,
     LaunchField,
     Leftover,
+    Melt,
     MotorBuild,
     Nozzle,
     Prediction,
@@ -45,7 +46,7 @@ from app.models.motor import BuildIn, DesignIn
 from app.models.place import LaunchFieldIn, RocketIn
 from app.models.supply import SupplyIn
 from app.services.book import workshop
-from app.services.cast import blanks, casting, checklists, needs, planning, steps, weigh_outs
+from app.services.cast import blanks, casting, checklists, evenings, needs, planning, steps, weigh_outs
 from app.services.firings import firings
 from app.services.grains import decisions, grains
 from app.services.hardware import inventory, places, shapes
@@ -188,13 +189,22 @@ def done(item: ChecklistItem) -> AnswerIn:
     return blanks.filled(item.words, dict.fromkeys(("", *KINDS), "3"))
 
 
-def checklist(session: Session, batch: Batch, person: str = "Ada") -> Checklist:
-    """A complete checklist for a batch, made now."""
-    made = checklists.start(session, batch)
+def checklist(
+    session: Session, batch: Batch, person: str = "Ada", evening: CastSession | None = None, place: str = ""
+) -> Checklist:
+    """A complete checklist for a batch, made now: the short one of an open evening, or the whole one."""
+    made = checklists.start(session, batch, evening)
     for line in checklists.lines(session, made):
         checklists.answer(session, made, line.item.pk, done(line.item))
-    checklists.sign(session, made, SignIn(person=person))
+    checklists.sign(session, made, SignIn(person=person, place=place))
     return made
+
+
+def joined(session: Session, batch: Batch, evening: CastSession) -> Melt:
+    """A further melt of an open evening, let in by its short list; what it needs is bought first."""
+    stock(session, batch)
+    short = checklist(session, batch, evening=evening)
+    return evenings.join(session, batch, OpenSessionIn(checklist_id=short.pk))
 
 
 def opened_session(session: Session, batch: Batch) -> CastSession:

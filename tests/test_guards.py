@@ -220,6 +220,24 @@ def test_a_melt_joins_by_no_list(session: Session, batch: Batch, cast: str) -> N
         )
 
 
+def test_a_line_with_blanks_takes_a_number_for_each(session: Session, batch: Batch) -> None:
+    """guard_answer_says_insert, guard_answer_says_update"""
+    made = checklists.start(session, batch)
+    line = next(line.item for line in checklists.lines(session, made) if "__" in line.item.words)
+    bare = "INSERT INTO checklist_answer (created_at, version, checklist_id, checklist_item_id, answer, reason,"
+    with pytest.raises(IntegrityError, match="takes a number for each"):
+        sql(
+            session,
+            f"{bare} answered_at, numbers_json) VALUES (:at, 1, :c, :i, 'done', '', :at, '[]')",
+            at=stamp(NOON),
+            c=made.pk,
+            i=line.pk,
+        )
+    checklists.answer(session, made, line.pk, build.done(line))
+    with pytest.raises(IntegrityError, match="takes a number for each"):
+        sql(session, "UPDATE checklist_answer SET numbers_json = '[]'")
+
+
 @pytest.mark.parametrize("change", ["melt_id = 2", "key = 'bag'", "set_number = 5"])
 def test_a_step_keeps_its_melt(session: Session, batch: Batch, change: str) -> None:
     """guard_step_stays: a step that was done is not moved out of the way"""

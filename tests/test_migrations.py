@@ -24,14 +24,19 @@ from sqlalchemy import CheckConstraint, Engine, event
 from sqlmodel import SQLModel
 
 import app.models  # noqa: F401  (fills the metadata)
-from app import first_run
+from app import clock, first_run
 from app.__main__ import main
 from app.book import backups, bookfile, export, filestore, guards, import_zip, mark
-from app.db import migrate, open_engine, reading, steps
+from app.db import migrate, open_engine, reading, steps, writing
 from app.errors import Trouble
+from app.models.cast import CloseIn, NoteIn, TemperatureIn
+from app.services.cast import casting, pan
+from app.services.stock import batches
 from app.services.today import today
 from app.settings import resource
 from app.units import say
+from tests import build
+from tests.moment import wall
 
 DATA = Path(__file__).parent / "data"
 NO_RECORD = {"alembic_version", "carried_file", "row_digest"}
@@ -193,6 +198,60 @@ def test_a_released_book_comes_down_again_and_up_once_more(released: Path) -> No
     assert bookfile.inspect(released).schema == schema
     migrate(released)
     assert rows(released) == up
+
+
+def _evening_of_two(book: Path) -> tuple[str, str]:
+    """Two melts in one evening of a book of today, the second by a short list; gives their codes."""
+    engine = open_engine(book)
+    with clock.turned_to(wall("2026-11-25T12:00")), writing(engine) as session:
+        first, second = build.batch(session, 2), build.batch(session, 2)
+        cast = build.opened_session(session, first)
+        build.joined(session, second, cast)
+        casting.write_note(session, second, NoteIn(words="Smooth."))
+        for lot in (first, second):
+            pan.record_temperature(session, lot, TemperatureIn.model_validate({"temperature": "118 C"}))
+            lot.test_pieces_kg, lot.test_pieces_typed = 0.0, "0 g"
+        codes = first.code, second.code
+        session.commit()
+    engine.dispose()
+    return codes
+
+
+def test_an_evening_of_several_melts_comes_down_as_sessions_and_loses_nothing(tmp_path: Path) -> None:
+    """Refused while it is open, for it would not be the same evening; closed, each melt is a session of its own."""
+    book = tmp_path / "book.sqlite3"
+    migrate(book)
+    engine = open_engine(book)
+    first_run.prepare(engine)
+    engine.dispose()
+    first, second = _evening_of_two(book)
+    still_open = tmp_path / "open.sqlite3"
+    backups.copy(book, still_open, sealed=False)
+    with pytest.raises(Trouble, match="evening of several melts is open"):
+        command.downgrade(steps(still_open), "0009")
+    assert bookfile.inspect(still_open).schema == bookfile.schemas()[-1]
+    engine = open_engine(book)
+    with clock.turned_to(wall("2026-11-25T13:00")), writing(engine) as session:
+        casting.close(session, batches.by_code(session, first), CloseIn(why="Enough."))
+        session.commit()
+    engine.dispose()
+    before = rows(book)
+    command.downgrade(steps(book), "0009")
+    down = rows(book)
+    codes = {row["id"]: row["code"] for row in down["batch"]}
+    of = {row["id"]: codes[row["batch_id"]] for row in down["cast_session"]}
+    assert sorted(of.values()) == [first, second]
+    for table in ("cast_step", "temperature_reading", "checklist", "checklist_answer"):
+        assert len(down[table]) == len(before[table])
+    assert sorted(of[row["cast_session_id"]] for row in down["temperature_reading"]) == [first, second]
+    assert sorted(of[row["cast_session_id"]] for row in down["session_opening"]) == [first, second]
+    told = {(of[row["cast_session_id"]], row["words"]) for row in down["session_note"]}
+    assert {(first, f"Cast in one evening with {second}."), (second, f"Cast in one evening with {first}.")} <= told
+    assert (second, "Smooth.") in told
+    migrate(book)
+    up = rows(book)
+    assert len(up["melt"]) == len(up["cast_session"]) == 2
+    assert only(up, down) == down
 
 
 def test_a_book_of_a_newer_schema_is_left_alone(released: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -174,6 +174,7 @@ def _make_sessions() -> None:
     still_open = f"SELECT count(*) FROM cast_session WHERE closed_at IS NULL AND id IN {several}"
     if book.exec_driver_sql(still_open).scalar():
         raise Trouble("An evening of several melts is open, which the older schema cannot hold. Close it first.")
+    op.execute("PRAGMA defer_foreign_keys=ON")  # notes and openings go to sessions that are made below
     op.execute(
         """CREATE TABLE home AS SELECT m.id AS melt_id, m.cast_session_id AS evening_id, m.batch_id AS batch_id,
         CASE WHEN m.number = (SELECT min(number) FROM melt n WHERE n.cast_session_id = m.cast_session_id)

@@ -16,7 +16,7 @@ from app.page import Page
 from app.routers.cast import checklists, session_page
 from app.routing import late_router
 from app.services.book import repository
-from app.services.cast import air, casting, leftovers, pan, sets_poured, steps, weigh_outs
+from app.services.cast import air, casting, evenings, leftovers, pan, sets_poured, steps, weigh_outs
 from app.services.cast.casting import Running
 from app.services.stock import batches
 from app.web import Book, PageNumber, Texts, Typed, named, render, submit, version_of
@@ -63,6 +63,25 @@ def open_session(request: Request, typed: Typed, code: str) -> Response:
         page=lambda s, form: checklists.page_of(request, s, code, form),
         form_id="open",
         notice="The session is open.",
+    )
+
+
+@router.post("/{code}/join")
+def join(request: Request, typed: Typed, code: str) -> Response:
+    """Let the batch into the open evening with its signed short list."""
+
+    def act(session: Session, data: OpenSessionIn) -> str:
+        evenings.join(session, batches.by_code(session, code), data)
+        return f"/cast/{code}"
+
+    return submit(
+        request,
+        typed,
+        OpenSessionIn,
+        act=act,
+        page=lambda s, form: checklists.page_of(request, s, code, form),
+        form_id="open",
+        notice="It is a melt of the open evening.",
     )
 
 

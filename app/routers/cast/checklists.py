@@ -16,9 +16,10 @@ from app.models.checklist import AnswerIn, SignIn
 from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
-from app.services.cast import blanks, casting, cautions, checklists, gate
+from app.services.cast import blanks, casting, cautions, checklists, entering, evenings, gate
 from app.services.cast.blanks import Blank
 from app.services.cast.checklists import Line
+from app.services.cast.evenings import Entry
 from app.services.hardware import instrument_checks
 from app.services.hardware.instrument_checks import CheckOfToday
 from app.services.stock import batches
@@ -56,7 +57,11 @@ class ChecklistPage(Page, template="cast/checklist.html", section="plan"):
     at: At | None
     """Where one is in it; nothing while none is being answered."""
     fault: str | None
-    """What keeps it from opening a session."""
+    """What keeps it from opening a session, or from letting the batch into the open evening."""
+    entry: Entry
+    """Which list the batch takes now, and why."""
+    evening: list[Batch]
+    """The batches of the open evening that it would come into."""
     forms: dict[str, Form]
     """Those that its state calls for, by their identifiers."""
     law: str
@@ -115,7 +120,8 @@ def start(request: Request, typed: Typed, code: str) -> Response:
     """Begin a checklist."""
 
     def act(session: Session, _data: FormIn) -> str:
-        checklists.start(session, batches.by_code(session, code))
+        batch = batches.by_code(session, code)
+        checklists.start(session, batch, _short_for(session, batch))
         return _url(code)
 
     return submit(
@@ -134,7 +140,8 @@ def start_anew(request: Request, typed: Typed, code: str) -> Response:
     """Void the checklist at hand and begin another."""
 
     def act(session: Session, data: VoidIn) -> str:
-        checklists.start_anew(session, batches.by_code(session, code), data.why)
+        batch = batches.by_code(session, code)
+        checklists.start_anew(session, batch, data.why, _short_for(session, batch))
         return _url(code)
 
     return submit(
@@ -205,7 +212,7 @@ def _sign_page(
     page = SignPage(
         batch=batch,
         lines=checklists.lines(session, checklist),
-        form=Forms(request, session, failed).get("sign", SignIn, address),
+        form=Forms(request, session, failed).get("sign", SignIn, address, initial={"place": _place(session)}),
         names=checklists.who_may_sign(session, named(request, session)),
         fault=checklists.unsigned(session, checklist),
         holds_s=workshop.get(session).checklist_valid_s,
@@ -213,8 +220,21 @@ def _sign_page(
     return render(request, session, page)
 
 
+def _place(session: Session) -> str:
+    """Where the open evening is: told once, it stands there for each list of that evening."""
+    cast = casting.open_evening(session)
+    last = session.get(Checklist, cast.openings[-1].checklist_id) if cast is not None and cast.openings else None
+    return last.place if last is not None else ""
+
+
 def _of(session: Session, code: str, checklist_id: int) -> Checklist:
     return checklists.of_batch(session, batches.by_code(session, code), checklist_id)
+
+
+def _short_for(session: Session, batch: Batch) -> CastSession | None:
+    """The open evening that the batch joins by a short list; nothing where it takes the whole one."""
+    entry = evenings.entry(session, batch)
+    return entry.evening if entry.short else None
 
 
 def _url(code: str) -> str:
@@ -227,8 +247,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     cast = casting.find(session, batch)
     checklist = checklists.current(session, batch)
     lines = checklists.lines(session, checklist) if checklist else []
-    fault = gate.why_not(session, batch, checklist)
-    melt = casting.melt(session, batch)
+    fault = evenings.fault(session, batch, checklist)
+    melt, entry = casting.melt(session, batch), evenings.entry(session, batch)
     again = melt is not None and melt.evening.closed_at is None and gate.renewable(session, melt)
     castable = batch.state != "dropped" and (cast is None or cast.closed_at is not None or again)
     answering = castable and checklist is not None and checklist.completed_at is None
@@ -241,6 +261,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         lines=lines,
         at=at,
         fault=fault,
+        entry=entry,
+        evening=entering.lots(session, entry.evening) if entry.evening is not None else [],
         forms=forms,
         law=cautions.LAW,
         burns=cautions.BURNS,
@@ -297,5 +319,5 @@ def _forms(
         found["line"] = forms.get("line", checklists.form_of(session, at.line.item.pk), address, initial=read)
         found["na"] = forms.get("na", AnswerIn, address)
     elif opens:
-        found["open"] = forms.get("open", OpenSessionIn, f"/cast/{batch.code}/open")
+        found["open"] = forms.get("open", OpenSessionIn, f"/cast/{batch.code}/{'join' if checklist.again else 'open'}")
     return found

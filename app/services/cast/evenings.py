@@ -32,6 +32,13 @@ def entry(session: Session, batch: Batch) -> Entry:
     return Entry(running, not why, why)
 
 
+def fault(session: Session, batch: Batch, checklist: Checklist | None) -> str | None:
+    """What keeps a list, whole or short, from what it is for now, in words; nothing when nothing does."""
+    if checklist is not None and checklist.again:
+        return gate.why_not_join(session, batch, _evening_of(session, checklist), checklist)
+    return gate.why_not(session, batch, checklist)
+
+
 def join(session: Session, batch: Batch, data: OpenSessionIn) -> Melt:
     """Let a batch into the open evening as a further melt, by its signed short list; what was told of the air this
     evening holds for it too.

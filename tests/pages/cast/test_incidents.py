@@ -104,7 +104,7 @@ def test_it_is_written_out_later_and_proposes_a_line(client: TestClient, opened:
 
 def test_a_line_that_stands_in_the_list_is_proposed_no_more(client: TestClient, opened: None) -> None:
     tap(client, "near miss:other")
-    standing = cautions.FIRST_CHECKLIST["Material"][0].upper().replace(" ", "  ").rstrip(".")
+    standing = cautions.FIRST_CHECKLIST["Material"][0].words.upper().replace(" ", "  ").rstrip(".")
     page = client.post("/workshop/incidents/1", data={"sort": "other", "words": "It was off.", "line": standing}).text
     assert "stands in the checklist" in page
     assert "/workshop/checklist?line=" not in page
