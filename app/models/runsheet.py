@@ -76,6 +76,18 @@ class RunSheetIn(FormIn):
     lines: list[RunSheetLineIn] = FormField(min_length=1, title="Lines")
 
 
+class PaperBowlIn(BaseModel):
+    """One bowl as it stands on paper."""
+
+    model_config = ConfigDict(str_strip_whitespace=True)
+
+    part_id: int = FormField(title="Bowl")
+    bag: str = FormField("", max_length=80, title="Bag")
+    mass: Annotated[Quantity, Measure("mass", gt=0, le=100, usual=(0.0005, 20))] | None = FormField(
+        None, title="Scale read"
+    )
+
+
 class PaperStepIn(BaseModel):
     """One step as it stands on paper."""
 
@@ -83,6 +95,7 @@ class PaperStepIn(BaseModel):
 
     step_id: int = FormField(title="Step")
     at: str = FormField("", max_length=40, title="Done at")
+    temperature: Annotated[Quantity, Measure("temperature", gt=250, lt=800)] | None = FormField(None, title="Pan")
     skipped: str = FormField("", max_length=300, title="or skipped, because")
 
 
@@ -95,9 +108,23 @@ class PaperReadingIn(BaseModel):
     temperature: Annotated[Quantity, Measure("temperature", gt=250, lt=800)] = FormField(title="Pan temperature")
 
 
-class PaperIn(FormIn):
-    """The form for a whole sheet filled in on paper."""
+class PaperGrainIn(BaseModel):
+    """One grain as it stands on paper."""
 
+    model_config = ConfigDict(str_strip_whitespace=True)
+
+    number: int = FormField(ge=1, le=999, title="Grain")
+    pattern_id: int = FormField(title="Pattern")
+    gross: Annotated[Quantity, Measure("mass", gt=0, le=50)] | None = FormField(None, title="Scale read")
+    in_tube: bool = FormField(False, title="In its tube")
+    note: str = FormField("", max_length=300, title="What was seen")
+
+
+class PaperIn(FormIn):
+    """The form for a melt's whole sheet filled in on paper, in the sheet's order."""
+
+    bowls: list[PaperBowlIn] = FormField(default_factory=list, title="Weighed out")
     steps: list[PaperStepIn] = FormField(default_factory=list, title="Steps")
     readings: list[PaperReadingIn] = FormField(default_factory=list, title="Readings of the pan")
+    grains: list[PaperGrainIn] = FormField(default_factory=list, title="Grains")
     why: str = FormField("Entered from paper.", min_length=3, max_length=300, title="Why it is told afterwards")

@@ -19,7 +19,7 @@ from playwright.sync_api import Browser, Page, expect
 from app import clock
 from app.db import writing
 from app.models.cast import SetIn
-from app.services.cast import casting, sets_poured
+from app.services.cast import casting, runsheets, sets_poured
 from app.services.stock import batches
 from tests import build, moment
 from tests.browser.conftest import Site, serve
@@ -421,26 +421,17 @@ def test_a_forgotten_tap_is_told_in_place(page: Page, site: Site, poured: None, 
 # --- Paper --------------------------------------------------------------------------------------------
 
 
-def test_the_sheets_print_on_a4(page: Page, site: Site, tmp_path: Path) -> None:
+@pytest.mark.promise("The run sheet of each melt prints on one A4, in the bench's order and words", figure="3 melts")
+def test_each_melt_prints_on_one_a4_in_the_order_and_words_of_the_bench(page: Page, site: Site, tmp_path: Path) -> None:
     with writing(site.engine) as session:
-        build.batch(session, planned_for="2026-11-25")
+        for count in (4, 2, 12):
+            lot = build.batch(session, count, planned_for="2026-11-25")
+        steps = [" ".join(step.words.split()) for step in runsheets.lay_out(session, lot)]
         session.commit()
-    page.goto("/cast/2611P/sheet")
+    page.goto("/cast/2611Q/sheet")
     expect(page.get_by_role("button", name="Print the sheets")).to_be_visible()
     sheet = tmp_path / "sheet.pdf"
     page.pdf(path=sheet, format="A4")
-    if shutil.which("pdftotext") is None:
-        pytest.skip("pdftotext (poppler-utils) is not installed: the sheet was printed but not read back")
-    told = subprocess.run(["pdftotext", "-layout", sheet, "-"], capture_output=True, text=True, check=True).stdout
-    pages = [" ".join(text.split()) for text in told.split("\f") if text.strip()]
-    assert len(pages) == 3
-    checklist, run, rest = pages
-    for words in ("Does not apply, because", "Signature", "An extinguisher stands about 10 ft"):
-        assert words in checklist
-    for words in ("Usual", "Weighed", "Melt the sorbitol", "+18", "+90", "104–121"):
-        assert words in run
-    assert "Print the sheets" not in told
-    assert "2611P-04" in rest
     # Nothing is cut off at the edge of the sheet.
     page.set_viewport_size({"width": 680, "height": 960})
     page.emulate_media(media="print")
@@ -448,6 +439,45 @@ def test_the_sheets_print_on_a4(page: Page, site: Site, tmp_path: Path) -> None:
         "[...document.querySelectorAll('.paper .scroll')].filter(e => e.scrollWidth > e.clientWidth + 1).length"
     )
     assert cut == 0
+    if shutil.which("pdftotext") is None:
+        pytest.skip("pdftotext (poppler-utils) is not installed: the sheet was printed but not read back")
+    info = subprocess.run(["pdfinfo", sheet], capture_output=True, text=True, check=True).stdout
+    assert re.search(r"^Pages:\s+4$", info, re.M), info  # the checklist, and one sheet a melt
+    told = subprocess.run(["pdftotext", "-raw", sheet, "-"], capture_output=True, text=True, check=True).stdout
+    assert "Print the sheets" not in told
+    checklist, *melts = [" ".join(text.split()) for text in told.split("\f") if text.strip()]
+    for words in ("Does not apply, because", "Signature", "An extinguisher stands"):
+        assert words in checklist
+    for code, last, text in zip(("2611P", "2611Q", "2611R"), ("-04", "-02", "-12"), melts, strict=True):
+        order = ["Weigh out", "Sorbitol", "Usual minute", *steps, "Pan, between the steps", f"{code}{last}", "Leftover"]
+        assert [words for words in [code, *order] if words not in text] == []
+        shown = " ".join(page.locator(".paper.melt", has_text=code).inner_text().split())
+        places = [shown.find(words) for words in order]
+        assert places == sorted(places)
+        assert min(places) >= 0
+        assert {"+18", "+90", "104–121"} <= set(text.split())
+        assert ("Again before this melt" in text) == (code != "2611P")
+
+
+def test_paper_is_entered_from_line_to_line_with_enter(page: Page, site: Site) -> None:
+    with writing(site.engine) as session:
+        lot = build.batch(session, 2, planned_for="2026-11-25")
+        build.opened_session(session, lot)
+        session.commit()
+    page.goto("/cast/2611P/paper")
+    loads = site.page_loads(page)
+    page.get_by_label("Scale read").first.focus()
+    walked: list[str] = []
+    while page.evaluate("document.activeElement.tagName") == "INPUT" and len(walked) < 100:
+        walked.append(page.evaluate("document.activeElement.name"))
+        if walked[-1] == "why":
+            break
+        page.keyboard.press("Enter")
+    kinds = [name.split(".")[0] for name in walked]
+    assert list(dict.fromkeys(kinds)) == ["bowls", "steps", "readings", "grains", "why"]
+    assert not [name for name in walked if name.endswith(("skipped", "bag", "in_tube"))]
+    assert walked.index("steps.0.at") + 1 == walked.index("steps.0.temperature")
+    assert site.page_loads(page) == loads  # Enter sent nothing on its way
 
 
 # --- The plug is pulled -------------------------------------------------------------------------------

@@ -1,19 +1,90 @@
-"""Paper at the bench: what the sheet to print shows, and what was written on it entered afterwards."""
+"""Paper at the bench: what the sheets to print show, the checklist on one and each melt of the evening on its own."""
 
-from sqlmodel import Session
+from dataclasses import dataclass
 
-from app.errors import Refused
-from app.models import Batch, CastStep, ChecklistEdition, ChecklistItem, TemperatureReading
-from app.models.cast import StepIn
-from app.models.runsheet import PaperIn, PaperReadingIn, PaperStepIn
-from app.services.book import moments, repository
-from app.services.cast import casting, checklists, editions, runsheets, steps
+from sqlmodel import Session, col, select
+
+from app.models import Batch, CastStep, ChecklistEdition, ChecklistItem, Formula
+from app.services.cast import casting, checklists, editions, entering, needs, runsheets, steps, weigh_outs
+from app.services.cast.needs import Wanted
+from app.services.cast.weigh_outs import PartNow
+from app.services.stock import batches
 
 
-def steps_to_print(session: Session, batch: Batch) -> list[CastStep]:
-    """The steps of a batch's session, or those that a session opened now would have."""
+@dataclass(frozen=True)
+class Line:
+    """A step as the sheet has it: in the bench's words, with its amount [kg] and its usual time after the pour [s]."""
+
+    step: CastStep
+    words: str
+    amount_kg: float | None
+    usual_s: float | None
+
+
+@dataclass(frozen=True)
+class MeltSheet:
+    """The sheet of one melt, in the order in which things are done."""
+
+    number: int
+    batch: Batch
+    formula: Formula
+    again: list[ChecklistItem]
+    """The lines of the checklist that are marked again before this melt; none where the whole list opens it."""
+    bowls: list[PartNow]
+    lines: list[Line]
+    grains: list[Wanted]
+    serials: list[tuple[str, str]]
+    """Each grain's serial and pattern."""
+
+
+def sheets(session: Session, batch: Batch, *, alone: bool = False) -> list[MeltSheet]:
+    """The sheets of a batch's evening: its melts in their order, then what is planned for the same day and waits.
+
+    `alone` gives the sheet of that batch and no other.
+    """
+    found = [_sheet(session, number, lot) for number, lot in enumerate(lots(session, batch), start=1)]
+    return [sheet for sheet in found if sheet.batch.pk == batch.pk] if alone else found
+
+
+def lots(session: Session, batch: Batch) -> list[Batch]:
+    """The batches of an evening: those at the pan in the order of their melts, then those that wait for that day."""
     melt = casting.melt(session, batch)
-    return list(melt.steps) if melt is not None else runsheets.lay_out(session, batch)
+    evening = melt.evening if melt is not None else casting.open_evening(session)
+    at_pan = entering.lots(session, evening) if evening is not None else []
+    if batch not in at_pan and all(lot.planned_for != batch.planned_for for lot in at_pan):
+        at_pan = []  # the evening that is open is another day's
+    if melt is not None and melt.evening.closed_at is not None:
+        return at_pan
+    waiting = select(Batch).where(Batch.planned_for == batch.planned_for, Batch.state == "planned")
+    found = [*at_pan, *session.exec(waiting.order_by(col(Batch.id)))]
+    return found if batch in found else [*found, batch]
+
+
+def _sheet(session: Session, number: int, batch: Batch) -> MeltSheet:
+    melt = casting.melt(session, batch)
+    listed = list(melt.steps) if melt is not None else runsheets.lay_out(session, batch)
+    several = max((step.set_number for step in listed), default=0) > 1
+    wanted = needs.wanted(session, batch)
+    grains = [want.pattern.name for want in wanted for _ in range(want.count)]
+    again = editions.now_used(session, ChecklistEdition).lines if number > 1 else []
+    return MeltSheet(
+        number=number,
+        batch=batch,
+        formula=batches.formula_of(session, batch),
+        again=[item for item in again if item.again],
+        bowls=weigh_outs.of_batch(session, batch),
+        lines=[
+            Line(
+                step,
+                f"Set {step.set_number}: {step.words}" if several and step.set_number else step.words,
+                steps.amount(step, batch),
+                runsheets.usual_s(listed, step),
+            )
+            for step in listed
+        ],
+        grains=wanted,
+        serials=[(f"{batch.code}-{i:02d}", name) for i, name in enumerate(grains, start=1)],
+    )
 
 
 def checklist_to_print(session: Session, batch: Batch) -> list[ChecklistItem]:
@@ -21,61 +92,3 @@ def checklist_to_print(session: Session, batch: Batch) -> list[ChecklistItem]:
     begun = checklists.current(session, batch)
     edition = checklists.edition_of(session, begun) if begun else editions.now_used(session, ChecklistEdition)
     return list(edition.lines)
-
-
-def enter(session: Session, batch: Batch, data: PaperIn) -> int:
-    """Enter what was written on paper: times of steps, steps left out, readings of the pan; tells how many.
-
-    Raises
-    ------
-    Refused
-        The session is not open, nothing is filled in, or a time does not fit; beside the field that is wrong.
-    """
-    melt = casting.the_open(session, batch)
-    person = casting.person(melt.evening)
-    entered = 0
-    for number, line in enumerate(data.steps):
-        if line.at or line.skipped:
-            _step(session, batch, number, line, person)
-            entered += 1
-    for number, reading in enumerate(data.readings):
-        _reading(session, melt.pk, number, reading)
-        entered += 1
-    if not entered:
-        raise Refused("Nothing is filled in yet. Write at least one time, or leave the page.")
-    steps.note(session, melt, f"Entered afterwards, {entered} {'line' if entered == 1 else 'lines'}: {data.why}")
-    session.flush()
-    return entered
-
-
-def _step(session: Session, batch: Batch, number: int, line: PaperStepIn, person: str) -> None:
-    melt = casting.the_open(session, batch)
-    if line.at and line.skipped:
-        raise Refused("Either it was done at that time or it was skipped; empty one.", field=f"steps.{number}.at")
-    try:
-        if line.skipped:
-            steps.record(session, melt, line.step_id, StepIn(act="skip", why=line.skipped), person)
-            return
-        step = repository.get(session, CastStep, line.step_id, "step")
-        if step.melt_id != melt.pk:
-            raise Refused("That step belongs to another melt.")
-        repository.claim(step, None)
-        steps.put_time(session, melt, step, moments.parse(line.at), person)
-    except Refused as refused:
-        place = "skipped" if line.skipped else "at"
-        raise Refused(refused.message, field=f"steps.{number}.{place}") from None
-
-
-def _reading(session: Session, melt_id: int, number: int, line: PaperReadingIn) -> None:
-    try:
-        read_at = moments.parse(line.at)
-    except Refused as refused:
-        raise Refused(refused.message, field=f"readings.{number}.at") from None
-    session.add(
-        TemperatureReading(
-            melt_id=melt_id,
-            read_at=read_at,
-            temperature_k=line.temperature.si,
-            temperature_typed=line.temperature.typed,
-        )
-    )

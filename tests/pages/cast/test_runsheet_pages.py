@@ -1,14 +1,16 @@
 """The run sheet's pages without script: the workshop's edition, the sheets for paper, and their entry."""
 
+import html
 import re
 from datetime import timedelta
 
-import pytest
 from fastapi.testclient import TestClient
 
 from app import clock
 from app.db import writing
-from app.services.cast import casting, pan
+from app.models import ChecklistEdition
+from app.services.cast import casting, editions, pan
+from app.services.grains import grains
 from app.services.stock import batches
 from tests import build
 from tests.behind import engine_of
@@ -22,14 +24,6 @@ SHEET = "/workshop/runsheet"
 def minutes_on(minutes: int) -> str:
     """What the bench's clock shows so long after noon."""
     return f"{clock.local(NOON + timedelta(minutes=minutes)):%Y-%m-%d %H:%M}"
-
-
-@pytest.fixture
-def weighed(client: TestClient) -> None:
-    """A session opened and weighed out at noon."""
-    with clock.turned_to(NOON), writing(engine_of(client)) as session:
-        build.weighed_batch(session, planned_for="2026-11-25")
-        session.commit()
 
 
 def test_a_line_is_changed_into_a_new_edition(client: TestClient) -> None:
@@ -80,34 +74,76 @@ def test_the_sheets_for_paper(client: TestClient) -> None:
     assert 'href="/cast/2611P/sheet"' in client.get("/cast").text
 
 
-def test_a_sheet_is_entered_afterwards(client: TestClient, weighed: None) -> None:
+def test_each_melt_of_the_evening_is_a_sheet_with_what_comes_again_before_it(client: TestClient) -> None:
+    with writing(engine_of(client)) as session:
+        for _ in range(3):
+            build.batch(session, 2, planned_for="2026-11-25")
+        build.batch(session, 2, planned_for="2026-11-26")
+        again = [item.words for item in editions.now_used(session, ChecklistEdition).lines if item.again]
+        session.commit()
+    assert len(again) >= 6
+    page = client.get("/cast/2611Q/sheet").text
+    sheets = page.split('<section class="paper melt"')[1:]
+    assert [re.findall(r"2611[P-Z]", sheet)[0] for sheet in sheets] == ["2611P", "2611Q", "2611R"]
+    for number, sheet in enumerate(sheets):
+        found = [html.unescape(one) for one in re.findall(r"<li>([^<]+)</li>", sheet)]
+        assert found == (again if number else [])
+        orders = [sheet.index(words) for words in ("Weigh out", "Usual minute", "between the steps", "Grains, weighed")]
+        assert orders == sorted(orders)
+    alone = client.get("/cast/2611Q/sheet?alone=true").text
+    assert alone.count('<section class="paper melt"') == 1
+    assert "Melt 2: 2611Q" in alone
+
+
+def test_a_sheet_is_entered_afterwards_in_its_order(client: TestClient) -> None:
+    with clock.turned_to(NOON), writing(engine_of(client)) as session:
+        batch = build.batch(session, 2, planned_for="2026-11-25")
+        build.opened_session(session, batch)
+        targets = [f"{part.target_kg * 1000:.0f} g" for part in batch.parts]
+        session.commit()
     url = "/cast/2611P/paper"
     with clock.turned_to(NOON + timedelta(hours=3)):
-        form = opened(client, url).forms["form"]
-        assert len([name for name in form.fields if name.endswith("step_id")]) == 13
-        wrong = {"steps.0.at": minutes_on(5), "steps.1.at": minutes_on(2)}
-        assert "after this. Correct that one first" in refused(client, url, wrong).fault("steps.1.at")
-        typed = {f"steps.{i}.at": minutes_on(5 * (i + 1)) for i in range(7)}
-        typed |= {"readings.1.at": minutes_on(12), "readings.1.temperature": "238 F", "readings.2.at": "soon"}
-        page = refused(client, url, typed)
-        assert page.fault("readings.2.temperature") == "Type a temperature, such as 118 C."
-        typed |= {"readings.2.temperature": "240 F"}
-        assert "Type a time" in refused(client, url, typed).fault("readings.2.at")
-        typed |= {"readings.2.at": minutes_on(20)}
+        page = opened(client, url)
+        form = page.forms["form"]
+        kinds = [name.split(".")[0] for name in form.fields if "." in name]
+        assert list(dict.fromkeys(kinds)) == ["bowls", "steps", "readings", "grains"]  # the order of the sheet
+        assert [form.fields[f"bowls.{i}.bag"] for i in range(3)] == sorted(
+            form.fields[f"bowls.{i}.bag"] for i in range(3)
+        )
+        assert [form.fields[f"grains.{i}.number"] for i in range(2)] == ["1", "2"]
+        assert "Nothing is filled in yet" in refused(client, url, {}).texts["main"]
+        early = {f"steps.{i}.at": minutes_on(5 * (i + 1)) for i in range(7)}
+        assert "Not weighed yet" in refused(client, url, early).fault("steps.0.at")
+        typed = {f"bowls.{i}.mass": mass for i, mass in enumerate(targets)} | early
+        wrong = {**typed, "bowls.0.bag": "no such bag"}
+        assert "by its mark" in refused(client, url, wrong).fault("bowls.0.bag")
+        assert "after this. Correct that one first" in refused(
+            client, url, {**typed, "steps.1.at": minutes_on(2)}
+        ).fault("steps.1.at")
+        typed |= {"steps.5.temperature": "241 F", "readings.1.at": minutes_on(12), "readings.1.temperature": "238 F"}
+        assert "Type a time" in refused(client, url, {**typed, "readings.1.at": "soon"}).fault("readings.1.at")
+        far = refused(client, url, {**typed, "grains.0.gross": "20 g"})
+        assert far.fault("grains.0.gross")
+        assert client.get("/cast/2611P").text.count("Entered afterwards") == 0  # nothing is entered by halves
+        typed |= {"grains.0.gross": "181 g", "grains.1.gross": "183 g", "grains.1.note": "A bubble at the end."}
         assert saved(client, url, typed) == "/cast/2611P"
-        page_text = client.get("/cast/2611P").text
-    assert "Entered afterwards, 9 lines: From paper." in page_text
+        after = client.get("/cast/2611P").text
+        left = opened(client, url).forms["form"].fields
+    assert "Entered afterwards, 13 lines: From paper." in after
+    assert not [name for name in left if name.startswith(("bowls.", "grains."))]
     with writing(engine_of(client)) as session:
         batch = batches.by_code(session, "2611P")
         assert casting.poured_at(session, batch) == NOON + timedelta(minutes=35)
-        typed_texts = [r.temperature_typed for r in pan.readings(session, casting.the_open(session, batch))]
-    assert typed_texts == ["240 F", "238 F"]
+        readings = pan.readings(session, casting.the_open(session, batch))
+        assert [r.temperature_typed for r in readings] == ["241 F", "238 F"]
+        weighed = [view.grain.gross_typed for view in grains.of_batch(session, batch)]
+    assert weighed == ["181 g", "183 g"]
 
 
 def test_a_batch_without_a_session_has_nothing_to_enter(client: TestClient) -> None:
     with writing(engine_of(client)) as session:
         build.batch(session, planned_for="2026-11-25")
         session.commit()
-    assert "No step of an open session waits" in client.get("/cast/2611P/paper").text
+    assert "Nothing of an open session waits" in client.get("/cast/2611P/paper").text
     assert client.get("/cast/26Z9/paper").status_code == 404
     assert client.get("/cast/26Z9/sheet").status_code == 404

@@ -15,7 +15,8 @@ from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn
 from app.models.runsheet import PaperIn
 from app.services.book import moments
-from app.services.cast import casting, leftovers, pan, paper, sets_poured, steps
+from app.services.cast import casting, leftovers, pan, sets_poured, steps
+from app.services.grains import from_paper
 from app.services.stock import batches
 from tests import build
 from tests.moment import stand_in, wall
@@ -470,7 +471,7 @@ def test_a_sheet_filled_in_on_paper_is_entered_afterwards(session: Session) -> N
         ]
         rows += [{"step_id": cast.steps[12].pk}]
         readings = [{"at": "12:08", "temperature": "231 F"}, {"at": "12:20", "temperature": "240 F"}]
-        assert paper.enter(session, batch, PaperIn.model_validate({"steps": rows, "readings": readings})) == 14
+        assert from_paper.enter(session, batch, PaperIn.model_validate({"steps": rows, "readings": readings})) == 14
         done = {step.key: step.done_at for step in cast.steps}
         assert done["pour"] == NOON + 30 * MINUTES
         assert (done["compact:3"], of(cast, "compact:3").skipped_why) == (None, "It was set.")
@@ -494,7 +495,7 @@ def test_a_sheet_that_does_not_fit_is_refused_beside_its_line(session: Session) 
             ([{"step_id": first}], None, "Nothing is filled in"),
         ):
             with pytest.raises(Refused, match=words) as caught:
-                paper.enter(session, batch, PaperIn.model_validate({"steps": rows}))
+                from_paper.enter(session, batch, PaperIn.model_validate({"steps": rows}))
             assert caught.value.field == field
             session.rollback()
             batch = build.weighed_batch(session)
