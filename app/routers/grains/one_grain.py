@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from app.calc.grain.density_check import GrainCheck
 from app.forms import Form
-from app.models import Grain, GrainBag, GrainMeasure, GrainPicture, ReWeigh
+from app.models import Grain, GrainBag, GrainLook, GrainMeasure, GrainPicture, ReWeigh
 from app.models.bag import KeepIn, WetIn
 from app.models.base import FormIn, Row
 from app.models.batch import VoidIn
@@ -25,7 +25,8 @@ from app.services.book.audit_log import History
 from app.services.cast import cautions, targets
 from app.services.firings import findings
 from app.services.firings.findings import Fact
-from app.services.grains import decisions, grains, reweighs, shelf, undo, weighing
+from app.services.grains import cast_notes, decisions, grains, looks, reweighs, shelf, undo, weighing
+from app.services.grains.cast_notes import CastNotes
 from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain
 from app.services.review import trace
@@ -44,6 +45,8 @@ class GrainPage(Page, template="grains/grain.html", section="shelf"):
     results: dict[str, str]
     failures: list[Fact]
     check: GrainCheck
+    cast_notes: CastNotes | None
+    newest_look: GrainLook | None
     digits: int
     free: bool
     """Whether it is still to be worked with: neither in a motor nor gone."""
@@ -116,6 +119,8 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         traced=traced,
         history=grains.history(session, grain),
         check=weighing.checks(session, view.formula, [(grain, view.pattern)])[grain.pk],
+        cast_notes=cast_notes.of_grain(session, view),
+        newest_look=looks.newest(session, [grain]).get(grain.pk),
         free=view.state not in ("in motor", "fired", "gone"),
         looks=seen,
         told_of=kept_pictures.told_of,
