@@ -114,7 +114,7 @@ BEYOND = "/labels?lot={lot}&start=99"
 """What is not there and what cannot be are answered with a page too."""
 
 AS_ASKED: dict[str, tuple[str, ...]] = {
-    "/find": ("/find", "/find?code=99"),
+    "/find": ("/find",),
     "/labels": ("/labels?lot={lot}", BEYOND),
     "/motors/coring": (f"/motors/coring?{_ASKEW}",),
     "/motors/design": (f"/motors/design?{_STATED}", UNSTATED),
