@@ -5,6 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Session
 
+from app.book.gate_rule import EDGE_K
 from app.services.book import workshop
 from app.services.cast import casting, pan, runsheets, steps
 from app.services.cast.steps import Now
@@ -43,16 +44,16 @@ def of_grain(session: Session, view: GrainView) -> CastNotes | None:
 
     The book does not know which set of moulds a grain came out of: of several, each is told.
     """
-    cast = casting.find(session, view.batch)
-    if cast is None:
+    melt = casting.melt(session, view.batch)
+    if melt is None:
         return None
-    found = steps.of_session(cast, view.batch, batches.weighed(session, view.batch))
-    read = pan.readings(session, cast)
+    found = steps.of_melt(melt, view.batch, batches.weighed(session, view.batch))
+    read = pan.readings(session, melt)
     poured = max((now.step.done_at for now in found if now.step.key == "pour" and now.step.done_at), default=None)
     before = [reading for reading in read if poured is not None and reading.read_at <= poured]
     heat = [reading.temperature_k for reading in read]
-    limit = workshop.get(session).pan_limit_k + pan.EDGE_K
-    several = steps.sets(cast) > 1
+    limit = workshop.get(session).pan_limit_k + EDGE_K
+    several = steps.sets(melt) > 1
     return CastNotes(
         poured_k=before[0].temperature_k if before else None,
         low_k=min(heat, default=None),
@@ -60,7 +61,11 @@ def of_grain(session: Session, view: GrainView) -> CastNotes | None:
         readings=len(heat),
         over=sum(kelvin > limit for kelvin in heat),
         acts=[_done(now, several) for now in found if now.step.set_number],
-        notes=[(note.written_at, note.words) for note in casting.notes(session, cast)],
+        notes=[
+            (note.written_at, note.words)
+            for note in casting.notes(session, melt.evening)
+            if note.melt_id in (None, melt.pk)
+        ],
     )
 
 
