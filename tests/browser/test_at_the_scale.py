@@ -119,9 +119,9 @@ def test_a_lot_goes_from_the_scale_to_the_shelf_at_arms_length(site: Site, glass
     expect(page.get_by_role("heading", name="3 bagged: label them")).to_be_visible()
     _at_arms_length(page, mm)
     with writing(site.engine) as session:
-        cast = casting.find(session, batches.by_code(session, code))
-        assert cast is not None
-        assert [step.done_at is not None for step in cast.steps if step.key == "bag"] == [True]
+        melt = casting.melt(session, batches.by_code(session, code))
+        assert melt is not None
+        assert [step.done_at is not None for step in melt.steps if step.key == "bag"] == [True]
     page.get_by_role("link", name="Print the labels", exact=True).tap()
     page.get_by_role("link", name="To the shelf").tap()
     page.get_by_label("Place").fill("Dry box")

@@ -8,6 +8,7 @@ from sqlmodel import col, select
 from app.db import reading, writing
 from app.models import Checklist, ChecklistAnswer
 from app.services.book import workshop
+from app.services.cast import checklists
 from tests import build
 from tests.browser.conftest import Site
 
@@ -109,7 +110,7 @@ def test_a_line_is_read_and_answered_at_arms_length(page: Page, site: Site) -> N
     begin(page)
     with reading(site.engine) as session:
         lines = session.exec(select(Checklist)).one()
-        items = build.checklists.lines(session, lines)
+        items = checklists.lines(session, lines)
         plain = items[0].item.id
         blank = next(line.item.id for line in items if "extinguisher" in line.item.words)
     for width, height, mm in ((1366, 768, 4.409), (820, 1180, 5.197)):

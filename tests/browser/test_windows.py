@@ -72,7 +72,7 @@ def stops(page: Page) -> list[tuple[str, int, bool]]:
     """Every stop by Tab: what it is, at how many of nine points it is seen, whether it is taller than the window."""
     page.evaluate("scrollTo(0, 0)")
     page.evaluate("document.querySelector('.skip-link').focus()")
-    found = []
+    found: list[tuple[str, int, bool]] = []
     for _ in range(200):
         page.keyboard.press("Tab")
         stop = page.evaluate(STOP)

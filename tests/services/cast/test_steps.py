@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.errors import Conflict, Refused
-from app.models import Batch, CastSession, CastStep
+from app.models import Batch, CastStep, Melt
 from app.models.batch import LeftoverIn, TestPiecesIn
 from app.models.cast import CloseIn, SetIn, StepIn, StepTimeIn
 from app.models.runsheet import PaperIn
@@ -40,12 +40,12 @@ def _zone(name: str) -> Iterator[None]:
     stand_in(before)
 
 
-def of(cast: CastSession, key: str, number: int = 1) -> CastStep:
-    return next(s for s in cast.steps if s.key == key and s.set_number in (number, 0))
+def of(melt: Melt, key: str, number: int = 1) -> CastStep:
+    return next(s for s in melt.steps if s.key == key and s.set_number in (number, 0))
 
 
-def do(session: Session, cast: CastSession, key: str, number: int = 1) -> None:
-    steps.record(session, cast, of(cast, key, number).pk, StepIn(act="done"), "Ada")
+def do(session: Session, melt: Melt, key: str, number: int = 1) -> None:
+    steps.record(session, melt, of(melt, key, number).pk, StepIn(act="done"), "Ada")
 
 
 def run(session: Session, batch: Batch) -> dict[tuple[int, str], steps.Now]:
