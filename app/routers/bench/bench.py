@@ -11,7 +11,7 @@ from app.errors import Refused
 from app.models import Batch, CastSession, Melt
 from app.models.base import FormIn
 from app.models.batch import BowlIn
-from app.models.cast import DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
+from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
 from app.routers.bench import bench_page
 from app.routers.bench.bench_page import NoBenchPage
 from app.routing import late_router
@@ -101,10 +101,21 @@ def note(request: Request, typed: Typed, evening_id: int) -> Response:
     """Keep words."""
 
     def do(session: Session, batch: Batch, data: NoteIn) -> str:
-        casting.write_note(session, batch, data)
+        casting.write_note(session, batch, data, of_evening=True)
         return "The note is kept."
 
     return _small(request, typed, evening_id, "", NoteIn, do, "note-form")
+
+
+@router.post("/{evening_id}/close")
+def close(request: Request, typed: Typed, evening_id: int) -> Response:
+    """Close the evening, once for all its melts."""
+
+    def do(session: Session, batch: Batch, data: CloseIn) -> str:
+        casting.close(session, batch, data, version_of(typed))
+        return "The evening is closed."
+
+    return _small(request, typed, evening_id, "", CloseIn, do, "close-form")
 
 
 def _small(

@@ -1,6 +1,6 @@
 """The page of the bench view: what is in front, what stands beside it, and their forms."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from fastapi import Request
@@ -11,12 +11,12 @@ from sqlmodel import Session
 from app import clock
 from app.forms import Form
 from app.models import CastSession, Supply, TemperatureReading
-from app.models.cast import DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
+from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
 from app.page import Page
 from app.routers.bench import pictures
 from app.routers.cast import incident_forms
 from app.services.book import repository, workshop
-from app.services.cast import at_bench, bowls, casting, cautions, pan, steps, targets, weigh_outs
+from app.services.cast import at_bench, bowls, casting, cautions, gate, pan, steps, targets, weigh_outs
 from app.services.cast.at_bench import Screen
 from app.services.cast.casting import Running
 from app.services.cast.weigh_outs import PartNow
@@ -60,9 +60,14 @@ class BenchPage(Page, template="bench/show.html", section="cast"):
     forms: dict[str, Form]
     stray: str
     """Why something was refused that has no form on the page any more."""
+    untold: list[str]
+    """The melts of which nobody told yet how much went into test pieces."""
+    overnight: bool
     more_open: bool
     """Whether a form of those that are folded was refused."""
     pan: PanNow | None
+    was_hot: bool
+    """Whether a pan of the evening was read, be it of another melt."""
     amount: str
     band: str
     places: int
@@ -88,8 +93,16 @@ class NoBenchPage(Page, template="bench/none.html", section="cast"):
 
 
 def runs_of(session: Session, evening_id: int) -> list[Running]:
-    """The melts of an open evening, what is due first on top."""
-    return [run for run in casting.due(session) if run.cast.pk == evening_id]
+    """The melts of an open evening in their order; one that the whole list is due again for is held before its heat."""
+    runs = [_held(session, run) for run in casting.due(session) if run.cast.pk == evening_id]
+    return sorted(runs, key=lambda run: run.melt.number)
+
+
+def _held(session: Session, run: Running) -> Running:
+    if run.held or not any(now.step.key != "weigh" and gate.heats(now.step) for now in run.coming):
+        return run
+    stands = gate.held(session, run.melt)
+    return run if stands.under_way else replace(run, held=gate.due(session, run.cast, run.batch, run.melt))
 
 
 def screen_of(session: Session, runs: list[Running], chosen: str = "") -> Screen:
@@ -122,7 +135,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
     found = _pan_now(session, screen, pan_units)
     forms = _forms(request, session, screen, found, failed)
     now = screen.act.now if screen.act else None
-    rows = pictures.rows_of(session, runs)
+    rows, read = pictures.rows_of(session, runs), pan.of_evening(session, evening)
     caution, folded = _caution(session, screen, runs)
     page = BenchPage(
         evening=evening,
@@ -133,8 +146,11 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         mark=casting.mark(casting.due(session)),
         forms=forms,
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
+        untold=[run.batch.code for run in runs if run.batch.test_pieces_kg is None],
+        overnight=runs[0].overnight,
         more_open=failed is not None and failed.id in ("note-form", "set-form"),
         pan=found,
+        was_hot=bool(read),
         amount=targets.words(now.amount_kg, shop) if now and now.amount_kg else "",
         band=pan.step_band(screen.act.step, pan_units) if screen.act else "",
         places=targets.places(shop),
@@ -144,7 +160,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         burns=cautions.BURNS,
         mass_unit=shop.units.mass,
         line=pictures.time_line(rows),
-        strip=pictures.strip(session, screen, rows, pan_units),
+        strip=pictures.strip(session, screen, rows, read, pan_units),
         picture=pictures.of_bowl(session, screen, failed.text("mass") if failed else "")
         or pictures.of_tube(session, screen),
     )
@@ -189,7 +205,8 @@ def _caution(session: Session, screen: Screen, runs: list[Running]) -> tuple[str
     """The one strong line, and what is folded below it: warnings of this hour go before what always holds."""
     said = [words for run in runs for words in steps.warnings(run.melt, [*run.coming])]
     said += [words for run in runs if (words := casting.wait_for(casting.due(session), run.batch))]
-    said += [run.held for run in runs if run.held]
+    hot = any(at_bench.on_heat(run) for run in runs)  # then another melt's hold is its turn, told where that is
+    said += [run.held for run in runs if run.held and (at_bench.on_heat(run) or not hot)]
     kind = screen.act.kind if screen.act else screen.kind
     line = cautions.AT_ARMS_LENGTH.get(kind, cautions.AT_ARMS_LENGTH["step"])
     folded = [*said, *cautions.AT_THE_PAN, cautions.BURNS, cautions.LAW]
@@ -214,6 +231,8 @@ def _forms(
         if found.reading is not None and found.reading.doubted_k is not None:
             key = f"degrees-{found.reading.pk}"
             shown[key] = forms.get(key, DegreesIn, f"{at}/{found.reading.pk}/degrees", row=found.reading)
+    if screen.kind == "close":
+        shown["close-form"] = forms.get("close-form", CloseIn, f"{url}/close", row=melt.evening)
     if screen.act is not None:
         key = f"done-{screen.act.step.pk}"
         shown[key] = forms.get(key, StepIn, f"{of}/step/{screen.act.step.pk}", row=screen.act.step)

@@ -11,9 +11,9 @@ from app.drawings.evening_line import Row, evening_line
 from app.drawings.pan_strip import Event, Level, Pan, Reading, pan_strip
 from app.drawings.tube_section import Act as TubeAct
 from app.drawings.tube_section import Tube, tube_section
-from app.models import CastingTube, CoringRod, GrainPattern
+from app.models import CastingTube, CoringRod, GrainPattern, TemperatureReading
 from app.services.book import repository, workshop
-from app.services.cast import at_bench, pan, steps, targets
+from app.services.cast import at_bench, steps, targets
 from app.services.cast import evening_line as lines
 from app.services.cast.at_bench import Screen
 from app.services.cast.casting import Running
@@ -30,7 +30,7 @@ TUBE_ACTS: dict[str, TubeAct] = {"pour": "pour", "core": "core", "compact": "com
 
 def rows_of(session: Session, runs: list[Running]) -> list[Row]:
     """The rows of the evening's time line, its melts in their order."""
-    in_order = sorted(runs, key=lambda run: run.batch.pk)
+    in_order = sorted(runs, key=lambda run: run.melt.number)
     return lines.rows(
         MeltLine(run.batch.code, run.melt, steps.of_melt(run.melt, run.batch, batches.weighed(session, run.batch)))
         for run in in_order
@@ -42,14 +42,14 @@ def time_line(rows: list[Row]) -> Markup:
     return evening_line(rows, clock.now())
 
 
-def strip(session: Session, screen: Screen, rows: list[Row], units: UnitSystem) -> Markup | None:
-    """The pan's temperature over time with the band of the step in front; nothing before the first reading."""
+def strip(
+    session: Session, screen: Screen, rows: list[Row], read: list[TemperatureReading], units: UnitSystem
+) -> Markup | None:
+    """The temperatures of the evening's pans over time with the band of the step in front; nothing before the first."""
     run = screen.pan
-    if run is None:
+    if run is None or not read:
         return None
-    shop, read = workshop.get(session), pan.readings(session, run.melt)
-    if not read:
-        return None
+    shop = workshop.get(session)
 
     def level(k: float | None) -> Level | None:
         return Level(k, show(k, "temperature", units)) if k is not None else None

@@ -1,8 +1,9 @@
 """What the bench view shows at this moment: one thing in front, and what is due next anywhere else beside it.
 
-The rule, in this order: a pan that is or may be too hot or is asked about; what the person chose to see; what is due,
-the latest first; the next bowl, while no pan is hot; the next act of the hands that has no time or comes within
-`SOON`; grains to weigh; the wait for what comes later; the closing. Nothing is read from the book here.
+The rule, over all melts of the evening and in this order: a pan that is or may be too hot or is asked about; what the
+person chose to see; what is due, the latest first; the next bowl, while no pan is hot; the next act of the hands that
+has no time or comes within `SOON`; grains to weigh; the wait for what comes later; the closing. A melt whose turn at
+the heat comes after another one's waits, and is told what comes first. Nothing is read from the book here.
 """
 
 import re
@@ -62,6 +63,8 @@ class Act:
     """Nothing where the step cannot be done yet."""
     several: bool
     """Whether its evening has several sets or melts, so that it must be said which one this is of."""
+    after: Running | None = None
+    """The melt on the heat that is poured before this can be done; nothing where none is in its way."""
 
     @property
     def key(self) -> str:
@@ -124,6 +127,8 @@ class Screen:
     """The melt whose pan is shown; nothing once all is poured."""
     renew_s: float | None
     """When the front may change by time alone [s]."""
+    first: Act | None = None
+    """What is done before what was asked for: the next act of the melt that is on the heat."""
 
     @property
     def front(self) -> str:
@@ -158,30 +163,41 @@ def screen(
     chosen
         What the person asked to see, as `Act.key` or `bowl-7`; what is not there is passed over.
     """
-    acts = _acts(runs)
-    ready = [act for act in acts if act.now is not None]
+    runs = sorted(runs, key=lambda run: run.melt.number)
     heated = [run for run in runs if on_heat(run)]
+    acts = _acts(runs, heated)
+    ready = [act for act in acts if act.now is not None and act.after is None]
     pan = next(iter(heated), None) or next((run for run in runs if not _poured(run)), None)
     open_bowls = {} if heated else {run.batch.pk: bowls[run.batch.pk] for run in runs if _weighing(run)}
 
-    def shown(kind: Kind, run: Running, act: Act | None = None, bowl: PartNow | None = None) -> Screen:
+    def shown(
+        kind: Kind, run: Running, act: Act | None = None, bowl: PartNow | None = None, first: Act | None = None
+    ) -> Screen:
         mine = (run.batch.pk, act.step.set_number if act else 0) if kind not in ("hot", "asked", "grains") else None
         others = [one for one in _first_of_each(acts) if (one.run.batch.pk, one.step.set_number) != mine]
         if kind in ("hot", "asked"):  # what is to do at that pan waits
             others = [one for one in others if one.run is not run or not gate.hot(one.step)]
-        if bowl is not None or kind == "held":
+        if bowl is not None or (kind == "held" and first is None):
             others = [one for one in others if one.kind != "weigh" or one.run is not run]
         of_run = bowls.get(run.batch.pk, []) if bowl is not None else []
-        return Screen(kind, run, act, bowl, of_run, others, run if kind in ("hot", "asked") else pan, _renew(ready))
+        return Screen(
+            kind, run, act, bowl, of_run, others, run if kind in ("hot", "asked") else pan, _renew(ready), first
+        )
 
     for kind in ("hot", "asked"):
         for run in runs:
             standing = pans.get(run.batch.pk)
             if standing is not None and (standing.hot if kind == "hot" else standing.asked):
                 return shown("hot" if kind == "hot" else "asked", run)
-    for act in ready:
-        if act.key == chosen and not (act.kind == "weigh" and heated):
+    for act in acts:
+        if act.key != chosen and (act.kind != "weigh" or chosen not in _bowls_of(bowls, act.run)):
+            continue
+        if act.after is not None:
+            return shown("held", act.run, first=next((one for one in ready if one.run is act.after), None))
+        if act.now is not None and act.key == chosen and not (act.kind == "weigh" and heated):
             return shown("step", act.run, act)
+    if chosen == "close":
+        return shown("close", runs[0])
     for run in runs:
         for part in open_bowls.get(run.batch.pk, []):
             if chosen == f"bowl-{part.part.pk}" and not run.held:
@@ -243,6 +259,10 @@ def _pulled(run: Running) -> bool:
     return any(s.key == "pull" and s.done_at is not None for s in run.melt.steps)
 
 
+def _bowls_of(bowls: Mapping[int, list[PartNow]], run: Running) -> set[str]:
+    return {f"bowl-{part.part.pk}" for part in bowls.get(run.batch.pk, [])}
+
+
 def _weighing(run: Running) -> bool:
     return any(now.step.key == "weigh" for now in run.coming)
 
@@ -251,12 +271,13 @@ def _weigh_act(acts: list[Act], run: Running) -> Act:
     return next(act for act in acts if act.run is run and act.kind == "weigh")
 
 
-def _acts(runs: list[Running]) -> list[Act]:
+def _acts(runs: list[Running], heated: list[Running]) -> list[Act]:
     """The next step of each set of each melt, whether it can be done now or waits for hands; as it comes up."""
     found = []
     for run in runs:
         several = len(runs) > 1 or sets(run.melt) > 1
-        found += [Act(run, now.step, now, several) for now in run.coming]
+        other = next((hot for hot in heated if hot is not run), None) if not on_heat(run) else None
+        found += [Act(run, now.step, now, several, other if gate.hot(now.step) else None) for now in run.coming]
         for number in range(2, sets(run.melt) + 1):
             if any(now.step.set_number == number for now in run.coming) or not _pour_of(run, number - 1):
                 continue
@@ -274,7 +295,7 @@ def _first_of_each(acts: list[Act]) -> list[Act]:
     """One act of each set of each melt: what is timed by its time, then what has none."""
     timed = sorted(((act.due_at, act) for act in acts if act.due_at), key=lambda pair: pair[0])
     seen: dict[tuple[int, int], Act] = {}
-    untimed = sorted((act for act in acts if act.due_at is None), key=lambda act: act.now is None)
+    untimed = sorted((act for act in acts if act.due_at is None), key=lambda act: act.now is None or bool(act.after))
     for act in (*(act for _, act in timed), *untimed):
         seen.setdefault((act.run.batch.pk, act.step.set_number), act)
     return list(seen.values())

@@ -345,8 +345,8 @@ def notes(session: Session, cast: CastSession) -> list[SessionNote]:
     return list(session.exec(query.order_by(col(SessionNote.id))))
 
 
-def write_note(session: Session, batch: Batch, data: NoteIn) -> SessionNote:
-    """Keep words with their moment.
+def write_note(session: Session, batch: Batch, data: NoteIn, of_evening: bool = False) -> SessionNote:
+    """Keep words with their moment, of a melt, or of all of its evening.
 
     Raises
     ------
@@ -355,7 +355,10 @@ def write_note(session: Session, batch: Batch, data: NoteIn) -> SessionNote:
     """
     found = the_open(session, batch)
     note = SessionNote(
-        cast_session_id=found.cast_session_id, melt_id=found.pk, written_at=clock.now(), words=data.words
+        cast_session_id=found.cast_session_id,
+        melt_id=None if of_evening else found.pk,
+        written_at=clock.now(),
+        words=data.words,
     )
     session.add(note)
     session.flush()
