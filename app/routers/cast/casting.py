@@ -52,8 +52,8 @@ def open_session(request: Request, typed: Typed, code: str) -> Response:
     """Open or reopen the session with its checklist."""
 
     def act(session: Session, data: OpenSessionIn) -> str:
-        casting.open_session(session, batches.by_code(session, code), data)
-        return f"/cast/{code}"
+        evening = casting.open_session(session, batches.by_code(session, code), data)
+        return f"/bench/{evening.pk}"
 
     return submit(
         request,
@@ -71,8 +71,7 @@ def join(request: Request, typed: Typed, code: str) -> Response:
     """Let the batch into the open evening with its signed short list."""
 
     def act(session: Session, data: OpenSessionIn) -> str:
-        evenings.join(session, batches.by_code(session, code), data)
-        return f"/cast/{code}"
+        return f"/bench/{evenings.join(session, batches.by_code(session, code), data).cast_session_id}"
 
     return submit(
         request,
