@@ -308,6 +308,24 @@ def test_not_applicable_needs_a_reason(session: Session, batch: Batch, change: s
 @pytest.mark.parametrize(
     "attack",
     [
+        "UPDATE checklist_answer SET numbers_json = '[]'",  # guard_answer_says_update
+        'UPDATE checklist_answer SET numbers_json = \'[{"typed": "3 m"}, {"typed": "4 m"}]\'',
+        "INSERT INTO checklist_answer (created_at, version, checklist_id, checklist_item_id, answer, reason,"
+        " answered_at) SELECT '2026', 1, 1, id, 'done', '', '2026' FROM checklist_item"
+        " WHERE words LIKE 'Water for burns%'",  # guard_answer_says_insert
+    ],
+)
+def test_a_line_with_a_blank_is_not_done_without_its_number(session: Session, batch: Batch, attack: str) -> None:
+    checklist = checklists.start(session, batch)
+    item = next(line.item for line in checklists.lines(session, checklist) if "extinguisher" in line.item.words)
+    checklists.answer(session, checklist, item.pk, build.done(item))
+    with pytest.raises(IntegrityError, match="takes a number for each"):
+        sql(session, attack)
+
+
+@pytest.mark.parametrize(
+    "attack",
+    [
         "UPDATE checklist SET completed_at = '2026-11-25 15:59:00.000000'",  # guard_checklist_frozen
         "UPDATE checklist SET person = 'Eve'",
         "UPDATE checklist SET completed_at = NULL",

@@ -206,7 +206,7 @@ def test_lines_answered_yesterday_are_not_signed_today(client: TestClient, turn:
             checklists.answer(session, made, line.item.pk, build.done(line.item))
         session.commit()
     turn(MORNING)
-    form = opened(client, PAGE).forms["sign"]
+    form = opened(client, f"{PAGE}/1/sign").forms["sign"]
     answer = client.post(form.action, data={**form.fields, "person": "Ada"}, follow_redirects=False)
     assert answer.status_code == 422
     assert "answered on another day" in " ".join(answer.text.split())
@@ -303,7 +303,7 @@ def test_a_list_without_lines_is_not_signed(client: TestClient) -> None:
         session.flush()
         checklists.start(session, batches.by_code(session, LOT))
         session.commit()
-    form = opened(client, PAGE).forms["sign"]
+    form = opened(client, f"{PAGE}/1/sign").forms["sign"]
     answer = client.post(form.action, data={**form.fields, "person": "Ada"}, follow_redirects=False)
     assert answer.status_code == 422
     assert "has no lines" in " ".join(answer.text.split())
