@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from app import clock
 from app.forms import Form
-from app.models import CastSession, Supply, TemperatureReading
+from app.models import Batch, CastSession, Supply, TemperatureReading
 from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
 from app.page import Page
 from app.routers.bench import pictures
@@ -21,6 +21,7 @@ from app.services.cast.at_bench import Screen
 from app.services.cast.casting import Running
 from app.services.cast.weigh_outs import PartNow
 from app.services.grains import lots
+from app.services.stock import batches
 from app.units import UnitSystem, show
 from app.web import Forms, render
 
@@ -63,6 +64,8 @@ class BenchPage(Page, template="bench/show.html", section="cast"):
     untold: list[str]
     """The melts of which nobody told yet how much went into test pieces."""
     overnight: bool
+    planned: list[Batch]
+    """What may come into the evening as its next melt, by day."""
     more_open: bool
     """Whether a form of those that are folded was refused."""
     pan: PanNow | None
@@ -148,6 +151,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
         untold=[run.batch.code for run in runs if run.batch.test_pieces_kg is None],
         overnight=runs[0].overnight,
+        planned=batches.in_states(session, "planned"),
         more_open=failed is not None and failed.id in ("note-form", "set-form"),
         pan=found,
         was_hot=bool(read),

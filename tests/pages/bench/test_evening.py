@@ -193,3 +193,23 @@ def test_the_whole_list_due_again_is_told_before_the_heat(client: TestClient, tw
     assert "holds for 4 h only" in text_of(client)
     assert 'href="/plan/2611Q/checklist"' in client.get(BENCH).text
     assert not any(key.startswith("done-") for key in page.forms)
+
+
+def test_another_melt_is_one_press_from_its_list_and_comes_back_to_the_bench(client: TestClient, turn: Turn) -> None:
+    with writing(engine_of(client)) as session:
+        build.cast(session, 2, until="core", planned_for="2026-11-25")
+        lot = build.batch(session, 2, planned_for="2026-11-25")
+        build.stock(session, lot)
+        build.batch(session, 2, planned_for="2026-11-29")
+        session.commit()
+    page = client.get(BENCH).text
+    assert '<a class="button" href="/plan/2611Q/checklist">Next melt 2611Q</a>' in page
+    assert "Another melt: 2611R" in page
+    assert "Next melt 2611R" not in page
+    with writing(engine_of(client)) as session:
+        evening = casting.the_open(session, batches.by_code(session, "2611P")).evening
+        signed = build.checklist(session, batches.by_code(session, "2611Q"), evening=evening).pk
+        session.commit()
+    answer = client.post("/cast/2611Q/join", data={"checklist_id": str(signed)}, follow_redirects=False)
+    assert answer.headers["location"].partition("?")[0] == BENCH
+    assert heading(client) == "2611Q"
