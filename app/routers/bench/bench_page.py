@@ -70,7 +70,7 @@ class BenchPage(Page, template="bench/show.html", section="cast"):
     """Whether a form of those that are folded was refused."""
     pan: PanNow | None
     was_hot: bool
-    """Whether a pan of the evening was read, be it of another melt."""
+    """Whether a pan of the evening was read or heated, be it of another melt: then it is not said to be cold."""
     amount: str
     band: str
     places: int
@@ -154,7 +154,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         planned=batches.in_states(session, "planned"),
         more_open=failed is not None and failed.id in ("note-form", "set-form"),
         pan=found,
-        was_hot=bool(read),
+        was_hot=bool(read) or any(gate.heats(s) and s.done_at is not None for run in runs for s in run.melt.steps),
         amount=targets.words(now.amount_kg, shop) if now and now.amount_kg else "",
         band=pan.step_band(screen.act.step, pan_units) if screen.act else "",
         places=targets.places(shop),

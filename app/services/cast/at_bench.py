@@ -44,6 +44,9 @@ SAID = {
 
 NAMED = {
     "weigh": "weigh out",
+    "melt": "melt",
+    "remelt": "soften",
+    "oxidiser": "stir in",
     "pour": "pour",
     "core": "set cores",
     "compact": "compact",
@@ -106,7 +109,8 @@ class Act:
         """Which melt and set it is of; empty where there is one only."""
         if not self.several:
             return ""
-        of_set = f"set {self.step.set_number}" if self.step.set_number and sets(self.run.melt) > 1 else ""
+        word = "" if len(self.run.cast.melts) > 1 else "set "  # beside other melts it is named as on the time line
+        of_set = f"{word}{self.step.set_number}" if self.step.set_number and sets(self.run.melt) > 1 else ""
         return " ".join(part for part in (self.run.batch.code, of_set) if part)
 
 
