@@ -176,7 +176,9 @@ def test_the_evening_closes_from_the_bench_once_each_melt_is_told(client: TestCl
     answer = sent(client, f"{BENCH}?show=close", "close", why="")
     assert answer.status_code == 422
     assert "Steps are still open. 2611P: " in answer.text
+    assert 'hx-post="/bench/1/close"' not in client.get(f"{BENCH}?show=close").text  # a whole page: no bench is left
     answer = sent(client, f"{BENCH}?show=close", "close", why="The lamp broke.")
+    assert '<section id="bench"' in answer.text  # what a device that was left open at the bench is given instead
     assert "This evening was closed" in answer.text
     with writing(engine_of(client)) as session:
         assert session.get_one(CastSession, 1).closed_at is not None

@@ -70,7 +70,7 @@ def test_answer_sign_and_open(client: TestClient) -> None:
         status, page = open_with(client, number[1])
         assert status == 200
         assert "The session is open." in page
-        assert 'id="bench"' in page  # the person comes to the bench
+        assert 'data-front="bowl-' in page  # the person comes to the bench
         assert "Ada" in client.get("/cast/2611P").text
         assert "The cast session of 2611P is open." in client.get(URL).text
         past = client.get(f"{URL}/{number[1]}").text
