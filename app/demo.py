@@ -208,7 +208,7 @@ class _Workshop:
         checklist = checklists.start(self.session, batch)
         for line in checklists.lines(self.session, checklist):
             checklists.answer(self.session, checklist, line.item.pk, blanks.filled(line.item.words, self.seen))
-        checklists.sign(self.session, checklist, SignIn(person=workshop.get(self.session).person))
+        checklists.sign(self.session, checklist, SignIn(person=workshop.get(self.session).person, place="Barn"))
         casting.open_session(self.session, batch, OpenSessionIn(checklist_id=checklist.pk))
 
     def _weigh_out(self, batch: Batch) -> None:

@@ -36,7 +36,7 @@ from app.models import (
 from app.models.base import FormIn
 from app.models.batch import PlanIn, WeighOutIn
 from app.models.cast import OpenSessionIn, StepIn
-from app.models.checklist import AnswerIn, SignIn
+from app.models.checklist import COVERS, AnswerIn, EditionIn, SignIn
 from app.models.firing import FiringIn
 from app.models.formula import FormulaIn
 from app.models.grain import DecisionIn, GrainIn
@@ -182,6 +182,13 @@ def stock(session: Session, batch: Batch) -> None:
     for need in needs.of_batch(session, batch):
         if need.ingredient and need.target_kg > need.on_shelf_kg:
             supply(session, need.ingredient)
+
+
+def edition_in(*lines: tuple[str, str], note: str = "") -> EditionIn:
+    """A list of lines by heading and words, and one more for each thing that is never left out before a melt."""
+    own = [{"heading": heading, "words": words} for heading, words in lines]
+    never = [{"heading": "Again", "words": words, "covers": kind, "again": True} for kind, words in COVERS.items()]
+    return EditionIn.model_validate({"note": note, "items": [*own, *never]})
 
 
 def done(item: ChecklistItem) -> AnswerIn:

@@ -138,11 +138,24 @@ class SignIn(FormIn):
 
     person: str = FormField("", max_length=80, title="Your name")
     chosen: str = FormField("", max_length=80, title="Who signs")
-    place: str = FormField("", max_length=80, title="Where", description="Such as the shed, if there are two places.")
+    place: str = FormField("", max_length=80, title="Where", description="Such as: the shed, the yard.")
+    where: str = FormField("", max_length=80, title="One of the places before")
 
     def signature(self) -> str:
         """The name that signs."""
         return self.chosen or self.person
+
+
+class StartIn(FormIn):
+    """The form that begins a list; `whole` is the whole one where a short one would do."""
+
+    whole: bool = FormField(False, title="The whole list")
+
+
+class StartAnewIn(StartIn):
+    """The form that voids a list and begins another."""
+
+    why: str = FormField(min_length=3, max_length=300, title="Why")
 
 
 class EditionItemIn(BaseModel):
@@ -158,6 +171,9 @@ class EditionItemIn(BaseModel):
     def _blanks(cls, words: str) -> str:
         """A blank drawn longer is one blank."""
         return re.sub(f"{MARK}+", MARK, words)
+
+    again: bool = FormField(False, title="Again before each melt")
+    covers: Literal["", "water", "clothes", "fit", "alone", "away", "one pan"] = FormField("", title="It covers")
 
 
 class EditionIn(FormIn):

@@ -98,6 +98,7 @@ def test_enter_held_or_pressed_on_and_on_signs_nothing(page: Page, site: Site) -
         page.keyboard.up("Enter")
         page.wait_for_timeout(200)
         assert (answered(site), signed(site)) == (lines, 0), where
+    page.get_by_label("Where").fill("Shed")
     page.get_by_role("button", name="Sign as Ada").click()
     expect(page.get_by_text("Signed by Ada")).to_be_visible()
     assert Axe().run(page).response["violations"] == []

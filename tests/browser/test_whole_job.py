@@ -119,6 +119,7 @@ def go_through_checklist(page: Page, site: Site, code: str) -> None:
     expect(page.locator("li", has_text="dwelling")).to_contain_text("Out in the yard.")
     assert site.page_loads(page) == loads, "answering a line must not load the page"
     page.get_by_role("link", name="To the signature").click()
+    page.get_by_label("Where").fill("Barn")
     fill(page, your_name="Robin")
     press(page, "Sign the checklist")
     press(page, "Open the cast session")

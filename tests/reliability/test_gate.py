@@ -151,13 +151,13 @@ def test_the_compute_api_knows_no_session(client: TestClient) -> None:
 def test_an_unsigned_checklist_does_not_open(client: TestClient) -> None:
     saved(client, PAGE, form_id="start")
     refused(client, knock(client, 1), "not complete")
-    refused(client, client.post(f"{PAGE}/1/sign", data={"person": "Ada"}), "no answer yet")
+    refused(client, client.post(f"{PAGE}/1/sign", data={"person": "Ada", "place": "Shed"}), "no answer yet")
     refused(client, knock(client, 1), "not complete")
 
 
 def test_another_batchs_checklist_does_not_open(client: TestClient) -> None:
     refused(client, knock(client, signed(client, OTHER)), "made for another batch")
-    assert client.post(f"{PAGE}/1/sign", data={"person": "Ada"}).status_code in (404, 422)
+    assert client.post(f"{PAGE}/1/sign", data={"person": "Ada", "place": "Shed"}).status_code in (404, 422)
 
 
 # --- Stale tabs and replays --------------------------------------------------------------------------

@@ -275,7 +275,7 @@ def test_a_tick_that_could_not_be_set_again_is_not_taken_back(client: TestClient
 def _newer(client: TestClient) -> None:
     with writing(engine_of(client)) as session:
         now = editions.now_used(session, ChecklistEdition)
-        items = [{"heading": line.heading, "words": line.words} for line in now.lines]
+        items = [line.model_dump(include={"heading", "words", "covers", "again"}) for line in now.lines]
         items[0] |= {"words": f"Look up at the wiring {now.edition} times."}  # as many lines as before
         checklists.new_edition(session, EditionIn.model_validate({"items": items}), now.edition)
         session.commit()

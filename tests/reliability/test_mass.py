@@ -28,7 +28,7 @@ from app.models import Batch, BatchPart, CastStep, Firing, Grain, Leftover, Moto
 from app.models.base import Row
 from app.models.batch import LeftoverIn, PlanIn, TestPiecesIn, VoidIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn
-from app.models.checklist import EditionIn, SignIn
+from app.models.checklist import SignIn
 from app.models.firing import FiringIn
 from app.models.grain import BenchIn, DecisionIn, GrainCorrectionIn
 from app.models.motor import BuildIn, TakeApartIn
@@ -122,8 +122,7 @@ def ground(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterat
     book.write_bytes(empty_book.read_bytes())
     engine = open_engine(book)
     with clock.turned_to(START), writing(engine) as session:
-        line = {"heading": "Room", "words": "Exhaust fan runs"}  # one line: the checklist has its own tests
-        checklists.new_edition(session, EditionIn.model_validate({"items": [line]}))
+        checklists.new_edition(session, build.edition_in())  # as few lines as may be: the checklist has its own tests
         formula, pattern = build.formula(session), build.pattern(session)
         cases, nozzles = [build.case(session) for _ in "ab"], [build.nozzle(session) for _ in "ab"]
         found = Ground(engine, formula.pk, pattern.pk, [row.pk for row in cases], [row.pk for row in nozzles])
@@ -275,7 +274,7 @@ class Workshop(RuleBasedStateMachine):
             made = checklists.start(self.session, lot)
             for line in checklists.lines(self.session, made):
                 checklists.answer(self.session, made, line.item.pk, build.done(line.item))
-            checklists.sign(self.session, made, SignIn(person="Ada"))
+            checklists.sign(self.session, made, SignIn(person="Ada", place="Shed"))
             return casting.open_session(self.session, lot, OpenSessionIn(checklist_id=made.pk))
 
         opened.__qualname__ = "Workshop.open_session."

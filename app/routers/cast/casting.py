@@ -49,7 +49,7 @@ def show_one(request: Request, session: Book, code: str) -> Response:
 
 @router.post("/{code}/open")
 def open_session(request: Request, typed: Typed, code: str) -> Response:
-    """Open or reopen the session with its checklist."""
+    """Open or reopen the session with its checklist, or let the batch into the open evening by its short list."""
 
     def act(session: Session, data: OpenSessionIn) -> str:
         evening = casting.open_session(session, batches.by_code(session, code), data)

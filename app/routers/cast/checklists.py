@@ -9,14 +9,12 @@ from sqlmodel import Session
 
 from app.forms import Form
 from app.models import Batch, CastSession, Checklist, ChecklistEdition
-from app.models.base import FormIn
-from app.models.batch import VoidIn
 from app.models.cast import OpenSessionIn
-from app.models.checklist import AnswerIn, SignIn
+from app.models.checklist import AnswerIn, SignIn, StartAnewIn, StartIn
 from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
-from app.services.cast import blanks, casting, cautions, checklists, entering, evenings, gate
+from app.services.cast import blanks, casting, cautions, checklists, editions, entering, evenings, gate
 from app.services.cast.blanks import Blank
 from app.services.cast.checklists import Line
 from app.services.cast.evenings import Entry
@@ -56,6 +54,9 @@ class ChecklistPage(Page, template="cast/checklist.html", section="plan"):
     lines: list[Line]
     at: At | None
     """Where one is in it; nothing while none is being answered."""
+    uncovered: list[str]
+    """What the list has no line for that comes again before each melt; a short list lacks nothing."""
+    castable: bool
     fault: str | None
     """What keeps it from opening a session, or from letting the batch into the open evening."""
     entry: Entry
@@ -78,9 +79,14 @@ class SignPage(Page, template="cast/checklist_sign.html", section="plan"):
     """The signature under a checklist: an act of its own, on a page of its own."""
 
     batch: Batch
+    checklist: Checklist
     lines: list[Line]
     form: Form
+    anew: Form | None
+    """Begins the whole list in the place of a short one."""
     names: list[str]
+    places: list[str]
+    """Where lists were signed for before, where there are several."""
     fault: str
     """What keeps it from being signed; empty when nothing does."""
     holds_s: float
@@ -119,15 +125,15 @@ def show_past(request: Request, session: Book, code: str, checklist_id: int) -> 
 def start(request: Request, typed: Typed, code: str) -> Response:
     """Begin a checklist."""
 
-    def act(session: Session, _data: FormIn) -> str:
+    def act(session: Session, data: StartIn) -> str:
         batch = batches.by_code(session, code)
-        checklists.start(session, batch, _short_for(session, batch))
+        checklists.start(session, batch, _joined(session, batch, data))
         return _url(code)
 
     return submit(
         request,
         typed,
-        FormIn,
+        StartIn,
         act=act,
         page=lambda s, form: page_of(request, s, code, form),
         form_id="start",
@@ -139,15 +145,15 @@ def start(request: Request, typed: Typed, code: str) -> Response:
 def start_anew(request: Request, typed: Typed, code: str) -> Response:
     """Void the checklist at hand and begin another."""
 
-    def act(session: Session, data: VoidIn) -> str:
+    def act(session: Session, data: StartAnewIn) -> str:
         batch = batches.by_code(session, code)
-        checklists.start_anew(session, batch, data.why, _short_for(session, batch))
+        checklists.start_anew(session, batch, data.why, _joined(session, batch, data))
         return _url(code)
 
     return submit(
         request,
         typed,
-        VoidIn,
+        StartAnewIn,
         act=act,
         page=lambda s, form: page_of(request, s, code, form),
         form_id="anew",
@@ -187,7 +193,9 @@ def sign(request: Request, typed: Typed, code: str, checklist_id: int) -> Respon
     """Complete the checklist."""
 
     def act(session: Session, data: SignIn) -> str:
-        checklists.sign(session, _of(session, code, checklist_id), data)
+        checklist = _of(session, code, checklist_id)
+        checklists.same_hands(session, checklist, data)
+        checklists.sign(session, checklist, data)
         return _url(code)
 
     return submit(
@@ -208,23 +216,34 @@ def _sign_page(
     checklist = checklists.of_batch(session, batch, checklist_id)
     if checklist.completed_at is not None or checklist.voided_at is not None:
         return page_of(request, session, code, failed)
-    address = f"{_url(code)}/{checklist_id}/sign"
+    whole, known = checklists.whole_of(session, checklist), checklists.places(session)
+    names = [whole.person] if whole is not None else checklists.who_may_sign(session, named(request, session))
+    if whole is not None:
+        known = [whole.place]
+    forms, address = Forms(request, session, failed), f"{_url(code)}/{checklist_id}/sign"
+    only = {"place": known[0]} if len(known) == 1 else {}
     page = SignPage(
         batch=batch,
+        checklist=checklist,
         lines=checklists.lines(session, checklist),
-        form=Forms(request, session, failed).get("sign", SignIn, address, initial={"place": _place(session)}),
-        names=checklists.who_may_sign(session, named(request, session)),
+        form=forms.get("sign", SignIn, address, initial=only),
+        anew=forms.get("anew", StartAnewIn, f"{_url(code)}/anew") if whole is not None else None,
+        names=names,
+        places=known[:PLACES] if len(known) > 1 else [],
         fault=checklists.unsigned(session, checklist),
         holds_s=workshop.get(session).checklist_valid_s,
     )
     return render(request, session, page)
 
 
-def _place(session: Session) -> str:
-    """Where the open evening is: told once, it stands there for each list of that evening."""
-    cast = casting.open_evening(session)
-    last = session.get(Checklist, cast.openings[-1].checklist_id) if cast is not None and cast.openings else None
-    return last.place if last is not None else ""
+PLACES = 4
+"""How many of the places before are offered by a button each."""
+
+
+def _joined(session: Session, batch: Batch, data: StartIn) -> CastSession | None:
+    """The open evening that a batch joins by a short list, where that is enough and no whole one is wanted."""
+    entry = evenings.entry(session, batch)
+    return entry.evening if entry.short and not data.whole else None
 
 
 def _of(session: Session, code: str, checklist_id: int) -> Checklist:
@@ -260,6 +279,8 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         checklist=checklist,
         lines=lines,
         at=at,
+        uncovered=gate.uncovered(editions.now_used(session, ChecklistEdition)),
+        castable=castable,
         fault=fault,
         entry=entry,
         evening=entering.lots(session, entry.evening) if entry.evening is not None else [],
@@ -311,8 +332,8 @@ def _forms(
     """The forms that the state of the checklist calls for."""
     forms, url = Forms(request, session, failed), _url(batch.code)
     if checklist is None:
-        return {"start": forms.get("start", FormIn, f"{url}/start")}
-    found = {"anew": forms.get("anew", VoidIn, f"{url}/anew")}
+        return {"start": forms.get("start", StartIn, f"{url}/start")}
+    found = {"anew": forms.get("anew", StartAnewIn, f"{url}/anew")}
     if at is not None and at.line is not None:
         address = f"{url}/{checklist.pk}/line/{at.line.item.pk}"
         read = {at.blanks[0].name: at.check.reading} if at.check and len(at.blanks) == 1 else {}

@@ -1,24 +1,25 @@
 """Pages of the workshop's own lists, the checklist and the run sheet: what is used now, to be edited, and before."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from itertools import count
+from typing import Annotated, Any
 
-from fastapi import Request
+from fastapi import Query, Request
 from fastapi.responses import Response
 from pydantic import BaseModel
 from sqlmodel import Session
 
-from app.forms import Choice, Form
+from app.forms import Choice, Form, from_texts
 from app.models import ChecklistEdition, RunSheet
 from app.models.base import FormIn, as_form
-from app.models.checklist import EditionIn, EditionItemIn
+from app.models.checklist import COVERS, EditionIn, EditionItemIn
 from app.models.runsheet import RunSheetIn, RunSheetLineIn
 from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import checklists, editions, runsheets
-from app.web import Book, Forms, Typed, render, submit, version_of
+from app.web import Book, Forms, Texts, Typed, render, submit, version_of
 
 router = late_router()
 COUNTED_FROM: list[Choice] = [("", "not timed"), ("before", "the step before"), ("pour", "the pour")]
@@ -37,10 +38,17 @@ class Listed:
     choices: Mapping[str, list[Choice]]
 
 
+COVERED: list[Choice] = [("", "nothing of these"), *COVERS.items()]
 CHOICES: dict[str, list[Choice]] = {"lines.kind": list(runsheets.KINDS.items()), "lines.after": COUNTED_FROM}
 LISTS = {
     "/workshop/checklist": Listed(
-        ChecklistEdition, EditionIn, "items", EditionItemIn, checklists.new_edition, "checklist", {}
+        ChecklistEdition,
+        EditionIn,
+        "items",
+        EditionItemIn,
+        checklists.new_edition,
+        "checklist",
+        {"items.covers": COVERED},
     ),
     "/workshop/runsheet": Listed(
         RunSheet, RunSheetIn, "lines", RunSheetLineIn, runsheets.new_edition, "session", CHOICES
@@ -62,20 +70,25 @@ class EditionPage(
     editions: list[ChecklistEdition] | list[RunSheet]
     kinds: dict[str, str]
     counted_from: dict[str, str]
+    covers: dict[str, str]
+    missing: list[str]
+    """What the list in the form has no line for that comes again before each melt, of what is never left out."""
 
 
 @router.get("/workshop/checklist")
 @router.get("/workshop/runsheet")
-def show(request: Request, session: Book) -> Response:
-    """A list as it is now, to be edited, and its earlier editions."""
-    return _show(request, session)
+def show(request: Request, session: Book, line: Annotated[str, Query(max_length=400)] = "") -> Response:
+    """A list as it is now, to be edited, and its earlier editions; `line` is one that is proposed for it."""
+    return _show(request, session, proposed=line)
 
 
 @router.post("/workshop/checklist")
 @router.post("/workshop/runsheet")
-def new_edition(request: Request, typed: Typed) -> Response:
+def new_edition(request: Request, book: Book, typed: Typed) -> Response:
     """Make a new edition of a list."""
     kind = LISTS[request.url.path]
+    if ("add", "missing") in typed:
+        return _with_missing(request, book, [pair for pair in typed if pair[0] != "add"])
 
     def act(session: Session, data: Any) -> str:
         kind.make(session, data, version_of(typed))
@@ -92,7 +105,28 @@ def new_edition(request: Request, typed: Typed) -> Response:
     )
 
 
-def _show(request: Request, session: Session, failed: Form | None = None) -> Response:
+def _with_missing(request: Request, session: Session, typed: Texts) -> Response:
+    """The form as it was sent, with a line for each thing that it has none for; nothing is saved."""
+    form = from_texts(EditionIn, typed, "form", request.url.path, {})
+    _add(form, checklists.proposed(_covered(form)))
+    return _show(request, session, form)
+
+
+def _add(form: Form, lines: Iterable[Mapping[str, str]]) -> None:
+    """Write lines into the first empty rows of the form."""
+    free = (i for i in count() if not any(form.text(f"items.{i}.{name}").strip() for name in ("heading", "words")))
+    for line in lines:
+        place = next(free)
+        form.values.update({f"items.{place}.{name}": [text] for name, text in line.items()})
+
+
+def _covered(form: Form) -> set[str]:
+    """What the lines in the form cover that come again before each melt."""
+    rows = form.rows("items", spare=0, least=0)
+    return {row["covers"].value for row in rows if row["again"].value and row["words"].value.strip()}
+
+
+def _show(request: Request, session: Session, failed: Form | None = None, proposed: str = "") -> Response:
     kind = LISTS[request.url.path]
     now, units = editions.now_used(session, kind.table), workshop.get(session).units
     lines = [(f"{kind.lines}.{i}", as_form(line, kind.line, units)) for i, line in enumerate(now.lines)]
@@ -101,6 +135,8 @@ def _show(request: Request, session: Session, failed: Form | None = None) -> Res
     form = forms.get("form", kind.model, request.url.path, initial=texts, choices=kind.choices)
     if form.version is None:
         form.version = now.edition  # a new edition grows from the one that the person saw
+    if proposed.strip() and kind.model is EditionIn:
+        _add(form, [{"heading": "What happened here", "words": proposed.strip()}])
     page = EditionPage(
         sheet=kind.table is RunSheet,
         form=form,
@@ -108,5 +144,7 @@ def _show(request: Request, session: Session, failed: Form | None = None) -> Res
         editions=editions.all_of(session, kind.table),
         kinds=runsheets.KINDS,
         counted_from=dict(COUNTED_FROM),
+        covers=COVERS,
+        missing=[] if kind.model is not EditionIn else [w for k, w in COVERS.items() if k not in _covered(form)],
     )
     return render(request, session, page)

@@ -1,5 +1,6 @@
 """The checklist before hot work: answered by the person, signed, good for one opening within hours."""
 
+from collections.abc import Container
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -17,7 +18,7 @@ from app.models import (
     Melt,
     SessionOpening,
 )
-from app.models.checklist import AnswerIn, EditionIn, SignIn
+from app.models.checklist import COVERS, AnswerIn, EditionIn, SignIn
 from app.services.book import people, repository, workshop
 from app.services.cast import blanks, editions, gate
 from app.services.cast.blanks import Piece
@@ -51,15 +52,37 @@ def new_edition(session: Session, data: EditionIn, seen: int | None = None) -> C
     Conflict
         Another edition was made since.
     Refused
-        Nothing differs from the newest edition, or a line is there twice.
+        Nothing differs from the newest edition, a line is there twice, or something that is never left out before a
+        melt has no line that is marked so.
     """
-    newest = editions.claim(session, ChecklistEdition, seen, "list")
-    marks = {line.words: {"covers": line.covers, "again": line.again} for line in newest.lines}
-    lines = [{**line.model_dump(), **marks.get(line.words, {"covers": "", "again": False})} for line in data.items]
+    editions.claim(session, ChecklistEdition, seen, "list")
+    lines = [line.model_dump() for line in data.items]
+    for number, line in enumerate(lines):
+        if line["covers"] and not line["again"]:
+            raise Refused(
+                f"This line covers {COVERS[line['covers']]}, which is looked at before every melt: leave it marked.",
+                field=f"items.{number}.again",
+            )
+    if missing := [words for kind, words in COVERS.items() if kind not in {line["covers"] for line in lines}]:
+        raise Refused(
+            f"No line covers: {'; '.join(missing)}. These come again before every melt. Say which line of yours covers "
+            "each, or add the missing lines by the button below.",
+            field="items",
+        )
     for line in lines:
         if lines.count(line) > 1:
             raise Refused(f"“{line['words']}” stands in the list twice; take one of them out.", field="items")
     return editions.make(session, ChecklistEdition, data.note, lines)
+
+
+def proposed(covered: Container[str]) -> list[dict[str, str]]:
+    """Lines for what is never left out and is not covered, as texts of the form: in the words that a new book has."""
+    return [
+        {"heading": heading, "words": line.words, "again": "on", "covers": line.covers}
+        for heading, group in FIRST_CHECKLIST.items()
+        for line in group
+        if line.covers and line.covers not in covered
+    ]
 
 
 def edition_of(session: Session, checklist: Checklist) -> ChecklistEdition:
@@ -71,6 +94,8 @@ def lines(session: Session, checklist: Checklist) -> list[Line]:
     """The lines of a checklist in order, with their answers; of a short one those that come again before each melt."""
     answers = {answer.checklist_item_id: answer for answer in checklist.answers}
     asked = [item for item in edition_of(session, checklist).lines if item.again or not checklist.again]
+    headings = list(dict.fromkeys(item.heading for item in asked))  # lines of one heading stand together
+    asked.sort(key=lambda item: headings.index(item.heading))
     return [Line(item, answers.get(item.pk)) for item in asked]
 
 
@@ -234,20 +259,60 @@ def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
     Raises
     ------
     Refused
-        It is complete or voided, a line has no answer of today, the list has a newer version, or nobody is named.
+        It is complete or voided, a line has no answer of today, the list has a newer version, nobody or no place is
+        named, or a short list is signed by another person or for another place than the evening's whole one.
     """
     _changeable(checklist)
-    if not data.signature():
+    person, place = _one(data.chosen, data.person, "person"), _one(data.where, data.place, "place")
+    if not person:
         raise Refused("Say who signs: press the button with your name, or type it.", field="person")
-    if data.person and data.person != data.signature():
-        raise Refused(
-            f"“{data.person}” stands here, and the button of {data.chosen} was pressed. Empty the field or sign by it.",
-            field="person",
-        )
     if fault := unsigned(session, checklist):
         raise Refused(fault)
-    checklist.person, checklist.place, checklist.completed_at = data.signature(), data.place, clock.now()
+    checklist.person, checklist.place, checklist.completed_at = person, place, clock.now()
     session.flush()
+
+
+def _one(chosen: str, typed: str, field: str) -> str:
+    """What was chosen or typed, of which only one is told."""
+    if chosen and typed and chosen != typed:
+        raise Refused(
+            f"“{typed}” stands here, and {chosen} was chosen as well. Empty the field, or leave it.", field=field
+        )
+    return chosen or typed
+
+
+def whole_of(session: Session, checklist: Checklist) -> Checklist | None:
+    """The whole list that the evening of a short one stands on."""
+    evening = session.get(CastSession, checklist.cast_session_id) if checklist.cast_session_id is not None else None
+    return session.get(Checklist, evening.openings[-1].checklist_id) if evening and evening.openings else None
+
+
+def same_hands(session: Session, checklist: Checklist, data: SignIn) -> None:
+    """Refuse before it is signed that a short list is signed by somebody else, or for another place.
+
+    Raises
+    ------
+    Refused
+        That takes the whole list; the gate would say so afterwards.
+    """
+    whole = whole_of(session, checklist)
+    if whole is None:
+        return
+    told = {"person": data.signature(), "place": data.where or data.place}
+    for field, was in (("person", whole.person), ("place", whole.place)):
+        if told[field] and was != told[field]:
+            signed = f"{'by' if field == 'person' else 'for'} {was or 'no place'}"
+            raise Refused(
+                f"The whole list of this evening was signed {signed}. With another {field} the whole list is due: begin"
+                " it below.",
+                field=field,
+            )
+
+
+def places(session: Session) -> list[str]:
+    """Where lists were signed for so far, the last place first."""
+    signed = select(Checklist.place).where(Checklist.place != "", col(Checklist.completed_at).is_not(None))
+    return list(dict.fromkeys(session.exec(signed.order_by(col(Checklist.id).desc()))))
 
 
 def _changeable(checklist: Checklist) -> None:

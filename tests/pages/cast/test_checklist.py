@@ -59,7 +59,7 @@ def open_with(client: TestClient, number: str) -> tuple[int, str]:
 def test_answer_sign_and_open(client: TestClient) -> None:
     with clock.turned_to(MORNING):
         sign = answer_all(client)
-        page = client.post(sign, data={"person": "Ada"}).text
+        page = client.post(sign, data={"person": "Ada", "place": "Shed"}).text
         assert "Signed by Ada" in page
         assert "holds until 13:00" in page
         assert 'way out, <strong class="said">3 m</strong> from the heat' in page
@@ -74,7 +74,7 @@ def test_answer_sign_and_open(client: TestClient) -> None:
         assert "Ada" in client.get("/cast/2611P").text
         assert "The cast session of 2611P is open." in client.get(URL).text
         past = client.get(f"{URL}/{number[1]}").text
-        assert "by Ada, 25 Nov 2026, 09:00" in past
+        assert "by Ada, Shed, 25 Nov 2026, 09:00" in past
         assert past.count("<td>done</td>") >= 15
         assert client.get(f"{URL}/99").status_code == 404
 
@@ -82,7 +82,7 @@ def test_answer_sign_and_open(client: TestClient) -> None:
 def test_a_line_left_open_is_not_signed(client: TestClient) -> None:
     client.post(f"{URL}/start")
     assert "lines have no answer yet" in client.get(f"{URL}/1/sign").text
-    answer = client.post(f"{URL}/1/sign", data={"person": "Ada"})
+    answer = client.post(f"{URL}/1/sign", data={"person": "Ada", "place": "Shed"})
     assert answer.status_code == 422
     assert "lines have no answer yet" in answer.text
     assert 'value="Ada"' in answer.text
@@ -90,7 +90,7 @@ def test_a_line_left_open_is_not_signed(client: TestClient) -> None:
 
 def test_signing_needs_a_name(client: TestClient) -> None:
     sign = answer_all(client)
-    answer = client.post(sign, data={"person": "  "})
+    answer = client.post(sign, data={"person": "  ", "place": "Shed"})
     assert answer.status_code == 422
     assert "Say who signs" in answer.text
 
@@ -121,7 +121,7 @@ def test_the_gate_is_not_a_hidden_button(client: TestClient) -> None:
 
 def test_a_checklist_that_is_too_old(client: TestClient) -> None:
     with clock.turned_to(MORNING) as turn:
-        client.post(answer_all(client), data={"person": "Ada"})
+        client.post(answer_all(client), data={"person": "Ada", "place": "Shed"})
         turn(MORNING + timedelta(hours=4, minutes=1))
         page = client.get(URL).text
         assert "held until 13:00" in page
@@ -151,7 +151,7 @@ def test_starting_twice_makes_one(client: TestClient) -> None:
 
 
 def test_editing_the_plan_needs_a_new_checklist(client: TestClient) -> None:
-    client.post(answer_all(client), data={"person": "Ada"})
+    client.post(answer_all(client), data={"person": "Ada", "place": "Shed"})
     with writing(engine_of(client)) as session:
         batch = batches.by_code(session, "2611P")
         data = build.plan_in(session, 2, blend=batches.formula_of(session, batch))
@@ -229,7 +229,7 @@ def test_what_was_seen_the_last_times_stands_beside_the_field(client: TestClient
                 page = client.post(lines[0], data=DONE).text
             sign = re.search(r'href="([^"]*/sign)"', page)
             assert sign is not None
-            assert "Signed by Ada" in client.post(sign[1], data={"person": "Ada"}).text
+            assert "Signed by Ada" in client.post(sign[1], data={"person": "Ada", "place": "Shed"}).text
             turn(MORNING + timedelta(minutes=5))
         client.post(f"{URL}/anew", data={"why": "A third look."})
         water = the_line(client, "Water for burns")
@@ -257,8 +257,8 @@ def test_the_list_has_no_form_that_signs_and_the_signature_no_name_that_a_key_co
     assert first is not None
     assert "name=" not in first[0], "Enter in a field presses the first button of the form"
     assert 'name="person" value=""' in form
-    answer = client.post(sign, data={"person": ""})
+    answer = client.post(sign, data={"person": "", "place": "Shed"})
     assert (answer.status_code, "Say who signs" in answer.text) == (422, True)
-    answer = client.post(sign, data={"person": "Eve", "chosen": "Ada"})
+    answer = client.post(sign, data={"person": "Eve", "chosen": "Ada", "place": "Shed"})
     assert (answer.status_code, "Eve" in answer.text) == (422, True)
-    assert "Signed by Ada" in client.post(sign, data={"person": "", "chosen": "Ada"}).text
+    assert "Signed by Ada" in client.post(sign, data={"person": "", "chosen": "Ada", "place": "Shed"}).text
