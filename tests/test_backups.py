@@ -4,6 +4,7 @@ import shutil
 import sqlite3
 import threading
 from collections.abc import Callable
+from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
@@ -57,11 +58,15 @@ def change(book: Path) -> None:
     engine.dispose()
 
 
-def break_page(file: Path) -> None:
-    """Write over the middle of a file, as a dying disk does."""
+def break_page(file: Path, table: str = "") -> None:
+    """Write over the middle of a file, or over the first page of a table, as a dying disk does."""
     content = bytearray(file.read_bytes())
-    middle = len(content) // 2 // 4096 * 4096
-    content[middle : middle + 4096] = b"\xa5" * 4096
+    start = len(content) // 2 // 4096 * 4096
+    if table:
+        with closing(sqlite3.connect(file)) as connection:
+            found = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = ?", (table,)).fetchone()
+        start = (found[0] - 1) * 4096
+    content[start : start + 4096] = b"\xa5" * 4096
     file.write_bytes(content)
 
 

@@ -66,7 +66,7 @@ def test_the_advice_about_a_damaged_book_says_what_its_newest_copy_lacks(
     copy, before = backups.keep_copy(book), reach(book)
     change(book, 3)
     after = reach(book)
-    break_page(book)
+    break_page(book, "formula_part")
     said = started(book, capsys)
     assert f"lacks the last {after - before} changes" in said
     assert f"grainbook restore {copy.file} --book {book}" in said
@@ -77,7 +77,7 @@ def test_the_advice_about_a_damaged_book_says_that_its_newest_copy_has_all(
 ) -> None:
     change(book)
     backups.keep_copy(book)
-    break_page(book)
+    break_page(book, "formula_part")
     assert "has every change that can be read in it" in started(book, capsys)
 
 

@@ -11,8 +11,8 @@ from playwright.sync_api import Page, expect
 
 from app import clock
 from app.db import writing
-from app.models.cast import SetIn, TemperatureIn
-from app.services.cast import casting, pan, sets_poured
+from app.models.cast import SetIn, StepIn, TemperatureIn
+from app.services.cast import casting, pan, sets_poured, steps
 from app.services.stock import batches
 from tests import build
 from tests.browser.conftest import Site
@@ -61,6 +61,10 @@ def running(site: Site) -> Iterator[str]:
             build.cast(session, planned_for="2026-11-25")
             cast = casting.the_open(session, batches.by_code(session, "2611P"))
             sets_poured.add_set(session, cast, SetIn(moulds="two more"))
+            for step in cast.steps:  # one hot pan at a time: the next melt is heated when this one is poured
+                of_first = step.set_number == 1 and step.key.startswith(("core", "compact"))
+                if (of_first or step.key == "pour") and not steps.settled(step):
+                    steps.record(session, cast, step.pk, StepIn(act="done"))
             batch = build.cast(session, until="oxidiser:3", planned_for="2026-11-25")
             pan.record_temperature(session, batch, TemperatureIn.model_validate({"temperature": "300 F"}))
             session.commit()

@@ -4,7 +4,7 @@ import re
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app import clock
 from app.db import writing
@@ -27,8 +27,8 @@ def _fill(client: TestClient) -> None:
         for _ in range(5):
             grains = build.ready_grains(session, 1, **more)
             build.firing(session, build.motor_build(session, grains=grains, **tools))
-        for cast in session.exec(select(CastSession)):
-            cast.closed_at = clock.now()
+            for cast in session.exec(select(CastSession).where(col(CastSession.closed_at).is_(None))):
+                cast.closed_at = clock.now()
         session.commit()
 
 

@@ -1,5 +1,6 @@
 """Every page of the demonstration book in one system of units: in US units nothing speaks metric, and the other way."""
 
+import json
 import re
 from collections import Counter
 from collections.abc import Iterator
@@ -163,7 +164,11 @@ def _typed(engine: Engine) -> re.Pattern[str]:
             for row in book.execute(text(f'PRAGMA table_info("{table}")')).all():
                 if row[1] in TYPED or row[1].endswith("_typed"):
                     column = book.execute(text(f'SELECT DISTINCT "{row[1]}" FROM "{table}"'))
-                    found.update(str(value) for (value,) in column if value)
+                    found.update(
+                        part for (value,) in column if value for part in (str(value), *re.split(r"__ \S+", str(value)))
+                    )
+        for (said,) in book.execute(text("SELECT numbers_json FROM checklist_answer")).all():
+            found.update(number["typed"] for number in json.loads(said))
     texts = sorted((" ".join(one.split()) for one in found if len(one) > 2), key=len, reverse=True)
     return re.compile("|".join(rf"(?<![\w.,]){re.escape(one)}(?!\w)" for one in [*HEADS, *texts]))
 

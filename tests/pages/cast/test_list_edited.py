@@ -11,7 +11,7 @@ from app.models import ChecklistEdition, ChecklistItem
 from app.models.checklist import COVERS
 from app.services.cast import editions
 from tests.behind import engine_of
-from tests.pages.book.test_workshop import Page, opened
+from tests.browse import Page, opened
 
 URL = "/workshop/checklist"
 
