@@ -20,15 +20,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session, SQLModel
+from sqlmodel import Session, SQLModel, select
 
+from app import clock
 from app.__main__ import main
 from app.book import chain, check, record
 from app.book.notices import Notices
 from app.db import migrate, open_engine, upgrade, writing
-from app.models import Change
+from app.models import Change, Grain
+from app.models.grain_look import GrainLookIn
+from app.models.incident import IncidentIn
+from app.models.instrument import ScaleCheckIn, ThermometerCheckIn
+from app.models.picture import PictureIn
 from app.services.book import audit_reasons
+from app.services.cast import incidents
+from app.services.grains import looks
+from app.services.hardware import instrument_checks
 from tests import build
+from tests.test_pictures import png
 
 
 @pytest.fixture
@@ -190,6 +199,20 @@ def released_up(tmp_path_factory: pytest.TempPathFactory) -> Path:
     book = tmp_path_factory.mktemp("released") / "book.sqlite3"
     unpack(DATA / "book-0008.sql.xz", book)
     migrate(book)
+    engine = open_engine(book)
+    with writing(engine) as session:  # what came since that release
+        grain = session.exec(select(Grain)).first()
+        assert grain is not None
+        happened = {"kind": "near miss", "sort": "spill", "words": "A drop on the plate.", "happened_at": clock.now()}
+        incidents.tell(session, IncidentIn.model_validate(happened), "Ada")
+        looks.look(session, grain, GrainLookIn.model_validate({"faces": "sound"}), "Ada")
+        looks.keep_picture(session, grain, PictureIn(file="face.png"), png())
+        scale = {"instrument": "The scale", "known": "200 g", "read": "200.1 g", "tolerance": "0.2 g"}
+        instrument_checks.check_scale(session, ScaleCheckIn.model_validate(scale), "Ada")
+        pan = {"instrument": "The stem", "against": "ice", "read": "0 C", "tolerance": "1 K"}
+        instrument_checks.check_thermometer(session, ThermometerCheckIn.model_validate(pan), "Ada")
+        session.commit()
+    engine.dispose()
     return book
 
 

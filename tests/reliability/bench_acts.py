@@ -16,9 +16,11 @@ from urllib.parse import urlencode
 
 import httpx
 from fastapi.testclient import TestClient
+from sqlmodel import select
 
+from app import clock
 from app.db import writing
-from app.models import Batch
+from app.models import Batch, CastSession
 from app.services.grains import grains
 from tests import build
 from tests.behind import engine_of
@@ -213,14 +215,16 @@ def prepare(client: TestClient, chance: random.Random, lots: int) -> Bench:
         blend, shape = build.formula(session), build.pattern(session)
         great = [build.supply(session, key, "1000 kg") for key in build.EVERYDAY]
         bags = {bag.ingredient: bag for bag in great}
-        casts: list[Batch] = [build.weighed_batch(session, 2, blend=blend, shape=shape) for _ in range(lots)]
-        for lot in casts:
-            build.grain(session, lot, decision=None)
         inside = build.ready_grains(session, MOTORS + 1, blend=blend, shape=shape)
         built = [build.bare_motor(session, [grain], predicted=400.0) for grain in inside]
         motors = [(str(motor.pk), motor.code) for motor in built]
         fired = build.bare_firing(session, build.bare_motor(session, build.ready_grains(session, 1)))
         logged = f"/firings/{fired.pk}/curve"
+        for past in session.exec(select(CastSession)):
+            past.closed_at = clock.now()  # the evening of those grains; tonight's is another one
+        casts: list[Batch] = [build.weighed_batch(session, 2, blend=blend, shape=shape) for _ in range(lots)]
+        for lot in casts:
+            build.grain(session, lot, decision=None)
         first = casts[0]
         parts = [(str(part.pk), str(bags[part.ingredient or ""].pk)) for part in first.parts]
         code, codes = first.code, [lot.code for lot in casts]
