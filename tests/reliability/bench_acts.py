@@ -156,7 +156,9 @@ class Bench:
         # A grain that was trimmed since keeps this weighing in its history.
         either = "SELECT serial, gross_typed FROM grain UNION ALL SELECT serial, gross_typed FROM grain_measure"
         check = (f"SELECT count(*) FROM ({either}) WHERE serial = ? AND gross_typed = ?", (serial, gross), 1)
-        return self._act(f"grains-{lot}", "grain", {"number": str(number), "gross": gross}, [check], serial)
+        return self._act(
+            f"grains-{lot}", "grain", {"number": str(number), "gross": gross, "sure.same.gross": gross}, [check], serial
+        )
 
     def _trim(self) -> Act:
         """Three rows in one act: the grain anew, how it stood before, and what was cut off."""
