@@ -15,7 +15,7 @@ from app.models.picture import PictureIn, StrikeIn
 from app.pictures import Kind
 from app.routers.grains import look_part, one_grain
 from app.routing import late_router
-from app.services.book import audit_reasons, kept_pictures, repository, stored_files
+from app.services.book import audit_reasons, first_minute, kept_pictures, repository, stored_files
 from app.services.grains import grains, looks
 from app.uploads import Sent
 from app.web import Book, Typed
@@ -56,7 +56,7 @@ def strike_look(request: Request, serial: str, look_id: int, typed: Typed) -> Re
         row = repository.get(session, GrainLook, look_id, "look")
         if row.grain_id != grain.pk:
             raise NotFound("This grain has no such look.")
-        looks.strike(session, row, data, web.version_of(typed))
+        first_minute.strike(session, row, data, web.version_of(typed))
         return f"/shelf/{grain.serial}#looks"
 
     return web.submit(

@@ -99,7 +99,7 @@ def strike(request: Request, typed: Typed, kind: str, check_id: int) -> Response
 
     def act(session: Session, data: VoidIn) -> str:
         row = repository.get(session, table, check_id, "check")
-        instrument_checks.strike(session, row, data, version_of(typed))
+        first_minute.strike(session, row, data, version_of(typed))
         return "/workshop/checks"
 
     return submit(

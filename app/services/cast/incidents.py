@@ -124,9 +124,4 @@ def void(session: Session, row: Incident, data: VoidIn, version: int | None = No
     Refused
         It was voided already, or the button of the first minute came after it.
     """
-    if row.voided_at is not None:
-        raise Refused("This was voided already.")
-    first_minute.honest(row, data)
-    repository.claim(row, version)
-    row.voided_at, row.voided_why = clock.now(), data.why
-    session.flush()
+    first_minute.strike(session, row, data, version, called="voided")

@@ -10,8 +10,7 @@ from app.calc.propellant.ingredients import INGREDIENTS
 from app.errors import Asked, Refused
 from app.models import Batch, BatchPart, Supply, WeighOut, Workshop
 from app.models.batch import BagWeighOutIn, SwapIn, VoidIn, WeighOutIn
-from app.services.book import repository, workshop
-from app.services.book.first_minute import honest
+from app.services.book import first_minute, repository, workshop
 from app.services.cast import casting, gate, targets
 from app.services.cast.targets import EMPTY_KG
 from app.services.stock import batches, supplies
@@ -195,12 +194,8 @@ def strike_out(session: Session, batch: Batch, weigh_out_id: int, data: VoidIn, 
     casting.the_open(session, batch)
     row = repository.get(session, WeighOut, weigh_out_id, "weighed amount")
     part = _part(session, batch, row.batch_part_id)
-    if row.voided_at is not None:
-        raise Refused(f"This amount was struck out already ({row.voided_why}).")
-    honest(row, data)
-    repository.claim(row, version)
+    first_minute.strike(session, row, data, version)
     part.version += 1
-    row.voided_at, row.voided_why = clock.now(), data.why
     session.flush()
     return row
 

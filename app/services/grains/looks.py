@@ -12,10 +12,9 @@ from app import clock
 from app.errors import Refused
 from app.models import Grain, GrainLook, GrainPicture
 from app.models.base import build
-from app.models.batch import VoidIn
 from app.models.grain_look import PARTS, UNSEEN, GrainLookIn
 from app.models.picture import PictureIn
-from app.services.book import first_minute, kept_pictures, repository
+from app.services.book import kept_pictures
 
 
 def history(session: Session, grain: Grain) -> list[GrainLook]:
@@ -56,24 +55,6 @@ def look(session: Session, grain: Grain, data: GrainLookIn, person: str) -> Grai
     session.add(row)
     session.flush()
     return row
-
-
-def strike(session: Session, row: GrainLook, data: VoidIn, version: int | None = None) -> None:
-    """Strike out a look that was of another grain, or wrong; the one before it counts again.
-
-    Raises
-    ------
-    Conflict
-        It was changed since the page was opened.
-    Refused
-        It was struck out already, or the button of the first minute came after it.
-    """
-    if row.voided_at is not None:
-        raise Refused("This was struck out already.")
-    first_minute.honest(row, data)
-    repository.claim(row, version)
-    row.voided_at, row.voided_why = clock.now(), data.why
-    session.flush()
 
 
 def keep_picture(session: Session, grain: Grain, data: PictureIn, raw: bytes) -> GrainPicture:

@@ -11,13 +11,12 @@ from typing import TypeVar
 
 from sqlmodel import Session, col, select
 
-from app import clock
 from app.errors import Refused
 from app.models import Batch, Firing, Grain, Leftover, MotorBuild, NozzleMeasure, ReWeigh, TemperatureReading
 from app.models.base import Row
 from app.models.batch import VoidIn
-from app.services.book import audit_reasons, repository
-from app.services.book.first_minute import AT_ONCE, fresh, honest
+from app.services.book import audit_reasons, first_minute, repository
+from app.services.book.first_minute import AT_ONCE, fresh
 from app.services.cast import casting
 from app.services.grains import grains
 
@@ -47,7 +46,7 @@ def strike(session: Session, table: type[R], row_id: int, of: Row, data: VoidIn,
     row = repository.get(session, table, row_id, noun)
     if getattr(row, column) != of.pk:
         raise Refused(f"That {noun} belongs to another {thing}.")
-    _strike(session, row, data, version)
+    first_minute.strike(session, row, data, version)
     return row
 
 
@@ -70,15 +69,6 @@ def struck(session: Session, table: type[R], of: Row) -> list[R]:
     return list(session.exec(found.order_by(col(table.id).desc())))
 
 
-def _strike(session: Session, row: R, data: VoidIn, version: int | None) -> None:
-    if row.voided_at is not None:
-        raise Refused(f"This was struck out already ({row.voided_why}).")
-    honest(row, data)
-    repository.claim(row, version)
-    row.voided_at, row.voided_why = clock.now(), data.why
-    session.flush()
-
-
 def unsay_throat(session: Session, firing: Firing, typed: str | None, why: str) -> None:
     """Strike out the measure that a firing put into its nozzle's history, found by what was typed there."""
     build = repository.get(session, MotorBuild, firing.motor_build_id, "motor")
@@ -90,7 +80,7 @@ def unsay_throat(session: Session, firing: Firing, typed: str | None, why: str) 
     )
     measure = session.exec(found.order_by(col(NozzleMeasure.id).desc())).first()
     if measure is not None:
-        _strike(session, measure, VoidIn(why=why or "Its firing was corrected."), None)
+        first_minute.strike(session, measure, VoidIn(why=why or "Its firing was corrected."), None)
 
 
 # --- Decisions and acts --------------------------------------------------------------------------

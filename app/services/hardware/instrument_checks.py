@@ -17,9 +17,8 @@ from app.calc.stats.least_squares import line
 from app.errors import Asked, Refused
 from app.models import LaunchField, ScaleCheck, ThermometerCheck
 from app.models.base import build
-from app.models.batch import VoidIn
 from app.models.instrument import ScaleCheckIn, ThermometerCheckIn
-from app.services.book import first_minute, repository, workshop
+from app.services.book import workshop
 from app.units import UnitSystem, show
 
 Check = ScaleCheck | ThermometerCheck
@@ -258,24 +257,6 @@ def _keep(session: Session, row: C) -> C:
     session.add(row)
     session.flush()
     return row
-
-
-def strike(session: Session, row: Check, data: VoidIn, version: int | None = None) -> None:
-    """Strike out a check that was misread; it stays readable with the reason.
-
-    Raises
-    ------
-    Conflict
-        It was changed since the page was opened.
-    Refused
-        It was struck out already, or the button of the first minute came after it.
-    """
-    if row.voided_at is not None:
-        raise Refused("This was struck out already.")
-    first_minute.honest(row, data)
-    repository.claim(row, version)
-    row.voided_at, row.voided_why = clock.now(), data.why
-    session.flush()
 
 
 # --- What stands in a new form -------------------------------------------------------------------

@@ -12,6 +12,7 @@ from app.errors import Asked, Refused
 from app.models import ScaleCheck, ThermometerCheck
 from app.models.batch import VoidIn
 from app.models.instrument import ScaleCheckIn, ThermometerCheckIn
+from app.services.book import first_minute
 from app.services.hardware import instrument_checks
 from app.units import METRIC, US
 from tests.moment import wall
@@ -100,10 +101,10 @@ def test_the_newest_check_of_each_scale_counts(session: Session) -> None:
         again = scale(session, instrument="The Scale")  # the same one: capitals tell no two scales apart
         (left,) = instrument_checks.doubts(session, ScaleCheck)
         assert left.startswith("The kitchen scale read 201 g at 200 g: 1.00 g too high")
-        instrument_checks.strike(session, again, VoidIn(why="The weight was another."))
+        first_minute.strike(session, again, VoidIn(why="The weight was another."))
         assert len(instrument_checks.doubts(session, ScaleCheck)) == 2
         with pytest.raises(Refused, match="already"):
-            instrument_checks.strike(session, again, VoidIn(why="Once more."))
+            first_minute.strike(session, again, VoidIn(why="Once more."))
 
 
 def test_a_check_is_of_today_until_midnight(session: Session) -> None:
