@@ -1,7 +1,7 @@
 """Charts drawn by the server as inline SVG: they need no script and print as lines, not as pixels.
 
 Each chart is a `<figure>` with a title, its figures in words for who cannot see it, and the numbers in a
-table that folds out. Values come in the units to be shown; this module converts nothing. `app.drawing`
+table that folds out. Values come in the units to be shown; this module converts nothing. `app.pens`
 holds the pens.
 """
 
@@ -14,7 +14,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import ArrayLike
 
-from app.drawing import (
+from app.pens import (
     LEFT,
     LETTER,
     PLOT,

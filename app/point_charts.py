@@ -8,7 +8,7 @@ import numpy as np
 from markupsafe import Markup
 
 from app.charts import Rule
-from app.drawing import (
+from app.pens import (
     LEFT,
     LETTER,
     PLOT,

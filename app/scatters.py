@@ -7,7 +7,7 @@ import numpy as np
 from markupsafe import Markup
 
 from app.charts import MOST_ROWS, Rule
-from app.drawing import (
+from app.pens import (
     LEFT,
     LETTER,
     PLOT,

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from markupsafe import Markup
 
 from app.charts import Band, Panel, Rule, Series, line_chart
-from app.drawing import MOST_POINTS, Axis, scale_for, thin, ticks, written
+from app.pens import MOST_POINTS, Axis, scale_for, thin, ticks, written
 from app.point_charts import Interval, Point, individuals_chart, interval_chart
 
 TIME, PRESSURE = Axis("Time", "s", decimals=2), Axis("Chamber pressure", "MPa", from_zero=True, decimals=2)

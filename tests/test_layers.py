@@ -98,7 +98,7 @@ MAY_USE = {
         "book.record",
         "book.filestore",
         "book.gate_rule",
-        "drawing",
+        "pens",
         "drawings.evening_line.Act",
         "drawings.evening_line.Row",
         "drawings.marks.Kind",
@@ -127,7 +127,7 @@ MAY_USE = {
     }
     | {"downloads", "pictures", "access", "book.backup_thread.Standing", "point_charts"}
     | {"book.elsewhere_standing.Elsewhere", "book.logs.InFile", "book.notices.Notice"},
-    "drawings": {"clock", "drawing", "drawings"},
+    "drawings": {"clock", "drawings", "pens"},
     "book": EVERYWHERE
     | {"book", "models", "units", "tables", "db", "settings", "system", "downloads"}
     | {"troubles", "logbook"},

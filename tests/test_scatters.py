@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 
 from app.charts import MOST_ROWS, Rule
-from app.drawing import LETTER, RIGHT, WIDTH, Axis
+from app.pens import LETTER, RIGHT, WIDTH, Axis
 from app.scatters import READ_OUT, Cloud, scatter_chart
 
 X, Y = Axis("Density", "%", decimals=1), Axis("Measured over predicted", decimals=2)

@@ -6,7 +6,7 @@ Letters keep their size: heights are in em of what is read at the bench (`--read
 a drawing in per cent, and there is no viewBox round it. A drawing that fills its line comes in three forms, each laid
 out for the least width it is shown at; static/css/drawings.css shows the one that fits.
 
-- `sheet`: lengths, the room that words take, the frame of a drawing; pens are those of `app.drawing`
+- `sheet`: lengths, the room that words take, the frame of a drawing; pens are those of `app.pens`
 - `marks`: one mark for each act of an evening
 - `time_axis`: clock times along a drawing, with breaks
 - `evening_line`, `pan_strip`, `bowls`, `tube_section`: what stands at the bench

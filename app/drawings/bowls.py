@@ -6,8 +6,8 @@ from typing import Literal
 
 from markupsafe import Markup
 
-from app.drawing import line, tag
 from app.drawings.sheet import Drawn, at, clipped, em, picture, put, room, scaled
+from app.pens import line, tag
 
 WIDTH = 10.0
 DEPTH, TOP, FOOT = 4.6, 8.2, 3.4

@@ -7,10 +7,10 @@ from datetime import datetime, timedelta
 from markupsafe import Markup
 
 from app import clock
-from app.drawing import line
 from app.drawings.marks import WORDS, Kind, State, mark
 from app.drawings.sheet import Drawn, Lane, at, box, clipped, drawing, em, pc, put, room
 from app.drawings.time_axis import TimeAxis, time_axis
+from app.pens import line
 
 MOST = 6
 """Rows that a screen at the bench has room for below what is in front."""

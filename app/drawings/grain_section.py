@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from app.drawing import line, tag
 from app.drawings.sheet import Drawn, at, box, dimension, drawing, em, hatched, put, room
+from app.pens import line, tag
 
 SIDE_BY_SIDE = {"wide": (20.0, 9.0), "mid": (11.0, 7.0)}
 """The most room for the section, along and upright [em]; in the narrowest form the bubble stands below it."""

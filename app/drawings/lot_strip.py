@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from app.drawing import line, ticks
 from app.drawings.sheet import Drawn, Lane, at, box, clipped, drawing, em, pc, put, room, scaled
+from app.pens import line, ticks
 
 ROW = 1.6
 """Height of a row [em]."""

@@ -5,8 +5,8 @@ from typing import Literal
 
 from markupsafe import Markup
 
-from app.drawing import Place
 from app.drawings.sheet import at, em, scaled
+from app.pens import Place
 
 Kind = Literal["weigh", "heat", "add", "pour", "core", "compact", "pull", "bag", "note", "other"]
 State = Literal["done", "now", "next", "skipped"]

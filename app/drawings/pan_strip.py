@@ -8,9 +8,9 @@ from itertools import pairwise
 from markupsafe import Markup
 
 from app import clock
-from app.drawing import line, tag
 from app.drawings.marks import Kind, mark
 from app.drawings.sheet import Drawn, Lane, box, drawing, em, hatched, pc, put, room, scaled, trace
+from app.pens import line, tag
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from markupsafe import Markup
 
-from app.drawing import Place, line, tag, text_at
+from app.pens import Place, line, tag, text_at
 
 FORMS = {"wide": 40.0, "mid": 20.0, "small": 14.0, "slim": 10.0}
 """The least width that each form of a drawing is shown at [em], as static/css/drawings.css has it."""

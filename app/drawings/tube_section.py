@@ -6,8 +6,8 @@ from typing import Literal
 
 from markupsafe import Markup
 
-from app.drawing import line
 from app.drawings.sheet import Drawn, at, box, dimension, em, hatched, picture, put, room, scaled
+from app.pens import line
 
 Act = Literal["pour", "core", "compact", "pull"]
 

@@ -13,9 +13,9 @@ from app.calc.motor.impulse import CLASS_LIMITS, designation
 from app.calc.record import curve, load_cell, logger_text, reduction
 from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles
 from app.calc.record.logger_text import Layout
-from app.drawing import thin
 from app.errors import Refused
 from app.models.curve import ReadIn
+from app.pens import thin
 from app.services.firings import record_words, samples
 
 DRAWN = 1000

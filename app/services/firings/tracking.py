@@ -11,9 +11,9 @@ from app.calc.record import curve, logger_text, track
 from app.calc.record.barometer import pressure_altitude
 from app.calc.record.columns import AIR_PRESSURES, HEIGHT_UNITS, guess_height
 from app.calc.record.logger_text import Layout
-from app.drawing import thin
 from app.errors import Refused
 from app.models.altimeter import TrackIn
+from app.pens import thin
 from app.services.firings import samples
 
 DRAWN = 1000

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from app.drawing import written
+from app.pens import written
 from app.services.review.burned_motors import Burn
 from app.units import UnitSystem, convert, unit_of
 
