@@ -176,6 +176,14 @@ def line(x1: Place, y1: Place, x2: Place, y2: Place, css: str) -> Markup:
     return tag("line", x1=x1, y1=y1, x2=x2, y2=y2, class_=css)
 
 
+def point(x: float, y: float, words: str, css: str) -> Markup:
+    """A point that the script can read out: a disc, or a diamond where it stands outside the limits."""
+    shape: dict[str, object] = {"class_": f"point {css}".strip(), "data_words": words, "data_at": f"{x:.2f} {y:.2f}"}
+    if css == "out":
+        return tag("path", d=f"M{x:.2f},{y - 7:.2f}l7,7l-7,7l-7,-7Z", **shape)
+    return tag("circle", cx=x, cy=y, r=5.0, **shape)
+
+
 def cut(words: str, most: int) -> str:
     """Words shortened to at most `most` letters."""
     return words if len(words) <= most else words[: most - 1].rstrip() + "…"

@@ -21,6 +21,7 @@ from app.pens import (
     grid,
     line,
     number_table,
+    point,
     polyline,
     rule_at,
     scale_for,
@@ -79,7 +80,7 @@ def individuals_chart(
     every = math.ceil((max(len(cut(p.label, 12)) for p in shown) + 2) * LETTER / apart)
     for i, p in enumerate(shown):
         words = f"{p.label}: {up.write(p.value)} {y.unit}".strip() + (", outside the limits" if outside[i] else "")
-        drawing.append(_mark(xs[i], ys[i], words, "out" if outside[i] else ""))
+        drawing.append(point(xs[i], ys[i], words, "out" if outside[i] else ""))
         if i % every == 0:
             drawing.append(text_at(cut(p.label, 12), xs[i], top + PLOT + 18, "tick middle"))
     said = [
@@ -93,14 +94,6 @@ def individuals_chart(
     rows = [(p.label, up.write(p.value), "outside" if o else "") for p, o in zip(shown, outside, strict=True)]
     table = number_table(f"{title}: numbers", ("Item", y.heading, "Limits"), rows, words=(0, 2))
     return figure(title, "points", drawing, top + PLOT + 28, " ".join(said), [table])
-
-
-def _mark(x: float, y: float, words: str, css: str) -> Markup:
-    """A point that the script can read out: a disc, or a diamond where it stands outside the limits."""
-    shape: dict[str, object] = {"class_": f"point {css}".strip(), "data_words": words, "data_at": f"{x:.2f} {y:.2f}"}
-    if css == "out":
-        return tag("path", d=f"M{x:.2f},{y - 7:.2f}l7,7l-7,7l-7,-7Z", **shape)
-    return tag("circle", cx=x, cy=y, r=5.0, **shape)
 
 
 def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequence[Rule] = ()) -> Markup:
@@ -144,7 +137,7 @@ def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequenc
             low, high = (float(across.at(v)) for v in ends)
             d = f"M{low:.2f},{y - 6:.2f}v12m0,-6H{high:.2f}m0,-6v12"
             drawing.append(tag("path", d=d, class_="interval"))
-        drawing.append(_mark(float(across.at(r.mid)), y, words, "" if ends else "lone"))
+        drawing.append(point(float(across.at(r.mid)), y, words, "" if ends else "lone"))
         said.append(words + ".")
         low_high = [across.write(v) for v in ends or (math.nan, math.nan)]
         table.append((r.label, *low_high, across.write(r.mid), "–" if r.n is None else str(r.n)))

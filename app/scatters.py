@@ -19,6 +19,7 @@ from app.pens import (
     figure,
     grid,
     number_table,
+    point,
     rule_at,
     scale_for,
     tag,
@@ -75,7 +76,7 @@ def scatter_chart(
             drawing.append(tag("path", d=d, class_=f"dots many ink-{i + 1}"))
         else:
             drawing += [
-                _mark(float(a), float(b), words, MARKS[i])
+                point(float(a), float(b), words, MARKS[i])
                 for a, b, words in zip(xs, ys, _words(cloud, x, y, across, up), strict=True)
             ]
     drawing.append(text_at(x.heading, WIDTH - RIGHT, top + PLOT + 38, "axis-name end"))
@@ -89,13 +90,6 @@ def _words(cloud: Cloud, x: Axis, y: Axis, across: Scale, up: Scale) -> list[str
         values = (f"{x.label} {across.write(a)} {x.unit}".strip(), f"{y.label} {up.write(b)} {y.unit}".strip())
         made.append(f"{label}, {cloud.name}: {', '.join(values)}")
     return made
-
-
-def _mark(x: float, y: float, words: str, css: str) -> Markup:
-    shape: dict[str, object] = {"class_": f"point {css}".strip(), "data_words": words, "data_at": f"{x:.2f} {y:.2f}"}
-    if css == "out":
-        return tag("path", d=f"M{x:.2f},{y - 7:.2f}l7,7l-7,7l-7,-7Z", **shape)
-    return tag("circle", cx=x, cy=y, r=5.0, **shape)
 
 
 def _names(y: Axis, clouds: Sequence[Cloud]) -> list[str]:
