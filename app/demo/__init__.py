@@ -11,11 +11,12 @@ from typing import Any
 import numpy as np
 from sqlmodel import Session, select
 
-from app import clock, demo_log, demo_looks, first_run, system
+from app import clock, first_run, system
 from app.book import mark, missing
 from app.calc.motor.simulation import MotorRun, simulate
 from app.calc.propellant.recipe import theoretical_density
 from app.db import migrate, open_engine, writing
+from app.demo import log, looks
 from app.models import (
     Batch,
     Case,
@@ -313,7 +314,7 @@ class _Workshop:
 
     def _look(self, told: Told) -> None:
         self._wait(10 * 60)
-        demo_looks.tell(self.session, self.lots, told)
+        looks.tell(self.session, self.lots, told)
 
     # --- Motors and firings ---------------------------------------------------------------------------
 
@@ -350,7 +351,7 @@ class _Workshop:
         share = told.get("share_of_predicted")
         impulse = f"{share * predicted.total_impulse_ns:.0f} N·s" if share else None
         firing = self._log(told, build, measured_impulse=impulse)
-        demo_log.tell(self.session, firing, told)
+        log.tell(self.session, firing, told)
         if share and firing.kind == "static":
             self._record(firing, self._burn(told, build, share * predicted.total_impulse_ns))
         if "left_out" in told:
