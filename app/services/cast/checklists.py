@@ -211,9 +211,9 @@ def answer(session: Session, checklist: Checklist, item_id: int, data: AnswerIn)
         row.answer, row.answered_at = data.answer, clock.now()
         row.reason = data.reason if data.answer == "na" else ""
         row.numbers = said
-        session.add(row)
+        if known is None:
+            checklist.answers.append(row)
     session.flush()
-    session.refresh(checklist)
 
 
 def said_before(session: Session, checklist: Checklist, item: ChecklistItem, most: int = 3) -> list[ChecklistAnswer]:
