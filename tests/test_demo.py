@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from datetime import timedelta
+from itertools import chain, pairwise
 from pathlib import Path
 
 import pytest
@@ -12,13 +13,14 @@ from sqlmodel import Session, col, select
 from app import first_run
 from app.book import export, import_zip
 from app.db import open_engine, reading
-from app.models import Batch, Firing, Grain, MotorBuild, Prediction
-from app.services.cast import casting
+from app.models import Batch, CastSession, Checklist, Firing, Grain, MotorBuild, Prediction
+from app.services.cast import casting, pan, steps
 from app.services.firings import curves
-from app.services.grains import grains, lots, reweighs, shelf, test_pieces
+from app.services.grains import grains, looks, lots, reweighs, shelf, test_pieces
 from app.services.hardware import inventory, throats
 from app.services.stock import formulas
 from app.services.today import today
+from app.settings import resource
 from tests.test_backups import everything
 
 
@@ -68,6 +70,31 @@ def test_two_winters_with_good_and_bad(book: Session) -> None:
     assert {"good", "weak"} <= results
     verdicts = {g.verdict for g in book.exec(select(Grain))}
     assert verdicts == {"accept", "look", "reject"}
+
+
+def test_an_evening_of_three_melts_was_spent_last_winter(book: Session) -> None:
+    """Each further melt came in by its short list; the second fed two sets; two melts' times overlap, two pans' do not.
+
+    All of it invented, as its folder says.
+    """
+    cast = next(cast for cast in book.exec(select(CastSession)) if len(cast.melts) > 1)
+    (opening,) = cast.openings
+    lists = [book.get_one(Checklist, melt.checklist_id or opening.checklist_id) for melt in cast.melts]
+    assert [listed.again for listed in lists] == [False, True, True]
+    assert all(listed.completed_at and listed.person == opening.person for listed in lists)
+    assert [steps.sets(melt) for melt in cast.melts] == [1, 2, 1]
+    assert cast.closed_at is not None
+    assert [note.melt_id for note in casting.notes(book, cast)] == [None]
+    assert all(len(pan.readings(book, melt)) >= 2 for melt in cast.melts)
+    done = [{step.key: step.done_at for step in melt.steps if step.done_at} for melt in cast.melts]
+    for before, after in pairwise(done):
+        assert before["pour"] < after["oxidiser:1"], "one hot pan at a time"
+        assert after["weigh"] < max(before.values()), "nobody waits for the cores"
+    lots = [book.get_one(Batch, melt.batch_id) for melt in cast.melts]
+    weighed = [[v.grain for v in grains.of_batch(book, lot)] for lot in lots]
+    assert [len(of) for of in weighed] == [2, 2, 2]
+    assert len(looks.newest(book, chain(*weighed))) == 3
+    assert "invented" in (resource("demo_data") / "README.md").read_text(encoding="utf-8")
 
 
 def test_every_firing_has_its_prediction(book: Session) -> None:

@@ -2,19 +2,16 @@
 
 import struct
 import zlib
-from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 from sqlmodel import Session
 
+from app.demo.maker import Told
 from app.models import Firing
 from app.models.altimeter import TrackIn
 from app.models.firing_log import FindingIn, ReferenceIn
 from app.models.picture import PictureIn
 from app.services.firings import altimeters, findings, media
-
-Told = Mapping[str, Any]
 
 
 def tell(session: Session, firing: Firing, told: Told) -> None:

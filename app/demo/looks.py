@@ -1,10 +1,8 @@
 """What the demonstration's maker saw beside the figures: near misses, checks, looks at grains; all invented."""
 
-from collections.abc import Mapping
-from typing import Any
-
 from sqlmodel import Session, select
 
+from app.demo.maker import Maker, Told
 from app.models import Batch, Grain
 from app.models.grain_look import GrainLookIn
 from app.models.incident import TapIn, WrittenIn
@@ -14,13 +12,13 @@ from app.services.cast import incidents
 from app.services.grains import looks
 from app.services.hardware import instrument_checks
 
-Told = Mapping[str, Any]
 
-
-def tell(session: Session, lots: Mapping[int, Batch], told: Told) -> None:
+def tell(maker: Maker, told: Told) -> None:
     """Keep what the story tells of a day: what happened at a lot, or what was seen of its grains, or how the
     instruments were checked.
     """
+    maker.wait(10 * 60)
+    session, lots = maker.session, maker.lots
     if "grains" in told:
         _look(session, lots[told["lot"]], told)
     elif "what" in told:
