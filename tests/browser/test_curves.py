@@ -11,7 +11,7 @@ from app.db import writing
 from tests import build
 from tests.browser.conftest import Site
 from tests.browser.test_every_page import AXE_RULES, SIZES
-from tests.browser.walk import choose, fill, labelled, press, refused, saved
+from tests.browser.walk import choose, fill, follow, labelled, loaded, press, refused, saved
 
 
 def logger_file(folder: Path, name: str = "stand test 3.txt") -> Path:
@@ -31,6 +31,7 @@ def held_to_axe_and_width(page: Page) -> None:
         width, height = SIZES[size]
         page.set_viewport_size({"width": width, "height": height})
         page.emulate_media(color_scheme="dark" if scheme == "dark" else "light")
+        loaded(page)
         page.evaluate("Promise.all(document.getAnimations().map(change => change.finished))")  # colours fade over
         assert not page.evaluate("document.documentElement.scrollWidth > window.innerWidth"), page.url
         found = Axe().run(page, options=AXE_RULES).response["violations"]
@@ -42,7 +43,7 @@ def test_from_raw_file_to_measured_figures(page: Page, site: Site, tmp_path: Pat
         firing = build.firing(session).pk
         session.commit()
     page.goto(f"/firings/{firing}")
-    page.get_by_role("link", name="Read its thrust curve").click()
+    follow(page, "Read its thrust curve")
     expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^Curve of \S+$"))
     held_to_axe_and_width(page)
 

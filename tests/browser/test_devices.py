@@ -128,8 +128,10 @@ def test_axe_finds_nothing_and_targets_are_large(browser: Browser, site: Open, s
     laptop, tablet = _laptop(browser, site, scheme=scheme), _page(browser, site.tablet, scheme=scheme)
     laptop.goto("/workshop/devices")
     walk.press(laptop, "Make a code")
+    expect(laptop.locator("#pairing-code")).to_be_visible()
     tablet.goto("/")
     for page in (laptop, tablet):
+        walk.loaded(page)
         expect(page.get_by_role("heading", level=1)).to_have_count(1)
         found = Axe().run(page, options=AXE_RULES).response["violations"]
         assert [(one["id"], one["nodes"][0]["html"][:120]) for one in found] == []

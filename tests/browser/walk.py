@@ -35,6 +35,17 @@ def press(where: Page | Locator, words: str) -> None:
     where.get_by_role("button", name=words, exact=True).click()
 
 
+def follow(page: Page, words: str) -> None:
+    """Follow the link with these words, and wait until the page that it leads to is whole."""
+    with page.expect_event("load"):
+        page.get_by_role("link", name=words).click()
+
+
+def loaded(page: Page) -> None:
+    """Wait until the page is whole: between two documents, and in half of one, there is nothing to measure."""
+    page.wait_for_function("document.readyState === 'complete'")
+
+
 def saved(page: Page, words: str) -> None:
     """The save was told in the notice."""
     expect(page.get_by_role("status").filter(has_text=words).first).to_be_visible()
