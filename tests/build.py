@@ -197,7 +197,7 @@ def done(item: ChecklistItem) -> AnswerIn:
 
 
 def checklist(
-    session: Session, batch: Batch, person: str = "Ada", evening: CastSession | None = None, place: str = ""
+    session: Session, batch: Batch, person: str = "Ada", evening: CastSession | None = None, place: str = "Shed"
 ) -> Checklist:
     """A complete checklist for a batch, made now: the short one of an open evening, or the whole one."""
     made = checklists.start(session, batch, evening)

@@ -279,6 +279,15 @@ def test_completing_with_a_line_open(session: Session, batch: Batch) -> None:
         sql(session, "UPDATE checklist SET person = 'Eve', completed_at = :at", at=stamp(NOON))
 
 
+def test_completing_for_no_place(session: Session, batch: Batch) -> None:
+    """guard_checklist_placed"""
+    checklist = checklists.start(session, batch)
+    for line in checklists.lines(session, checklist):
+        checklists.answer(session, checklist, line.item.pk, build.done(line.item))
+    with pytest.raises(IntegrityError, match="signed for a place"):
+        sql(session, "UPDATE checklist SET person = 'Eve', place = ' ', completed_at = :at", at=stamp(NOON))
+
+
 def test_completing_with_a_line_of_another_version(session: Session, batch: Batch) -> None:
     """guard_answer_of_this_list: an answer borrowed from elsewhere does not make up the number."""
     checklist = checklists.start(session, batch)

@@ -103,6 +103,12 @@ GUARDS: list[tuple[str, str]] = [
         "a checklist is answered before it is complete",
     ),
     stop(
+        "guard_checklist_placed",
+        "BEFORE UPDATE ON checklist",
+        "OLD.completed_at IS NULL AND NEW.completed_at IS NOT NULL AND trim(NEW.place) = ''",
+        "a checklist is signed for a place",
+    ),
+    stop(
         "guard_checklist_complete",
         "BEFORE UPDATE ON checklist",
         "OLD.completed_at IS NULL AND NEW.completed_at IS NOT NULL AND "

@@ -140,10 +140,15 @@ class SignIn(FormIn):
     chosen: str = FormField("", max_length=80, title="Who signs")
     place: str = FormField("", max_length=80, title="Where", description="Such as: the shed, the yard.")
     where: str = FormField("", max_length=80, title="One of the places before")
+    """Chosen beforehand on the page; another place that is typed counts in its stead."""
 
     def signature(self) -> str:
         """The name that signs."""
         return self.chosen or self.person
+
+    def spot(self) -> str:
+        """The place that it is signed for."""
+        return self.place or self.where
 
 
 class StartIn(FormIn):

@@ -64,7 +64,7 @@ def signed(client: TestClient, code: str = LOT) -> int:
             checklists.answer(session, made, line.item.pk, build.done(line.item))
         key = made.pk
         session.commit()
-    saved(client, f"/plan/{code}/checklist/{key}/sign", {"person": "Ada"}, "sign")
+    saved(client, f"/plan/{code}/checklist/{key}/sign", {"person": "Ada", "place": "Shed"}, "sign")
     return key
 
 

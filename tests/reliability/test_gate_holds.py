@@ -207,7 +207,7 @@ def test_lines_answered_yesterday_are_not_signed_today(client: TestClient, turn:
         session.commit()
     turn(MORNING)
     form = opened(client, f"{PAGE}/1/sign").forms["sign"]
-    answer = client.post(form.action, data={**form.fields, "person": "Ada"}, follow_redirects=False)
+    answer = client.post(form.action, data={**form.fields, "person": "Ada", "place": "Shed"}, follow_redirects=False)
     assert answer.status_code == 422
     assert "answered on another day" in " ".join(answer.text.split())
 
@@ -304,7 +304,7 @@ def test_a_list_without_lines_is_not_signed(client: TestClient) -> None:
         checklists.start(session, batches.by_code(session, LOT))
         session.commit()
     form = opened(client, f"{PAGE}/1/sign").forms["sign"]
-    answer = client.post(form.action, data={**form.fields, "person": "Ada"}, follow_redirects=False)
+    answer = client.post(form.action, data={**form.fields, "person": "Ada", "place": "Shed"}, follow_redirects=False)
     assert answer.status_code == 422
     assert "has no lines" in " ".join(answer.text.split())
 

@@ -221,12 +221,12 @@ def _sign_page(
     if whole is not None:
         known = [whole.place]
     forms, address = Forms(request, session, failed), f"{_url(code)}/{checklist_id}/sign"
-    only = {"place": known[0]} if len(known) == 1 else {}
+    usual = {"place" if len(known) == 1 else "where": known[0]} if known else {}
     page = SignPage(
         batch=batch,
         checklist=checklist,
         lines=checklists.lines(session, checklist),
-        form=forms.get("sign", SignIn, address, initial=only),
+        form=forms.get("sign", SignIn, address, initial=usual),
         anew=forms.get("anew", StartAnewIn, f"{_url(code)}/anew") if whole is not None else None,
         names=names,
         places=known[:PLACES] if len(known) > 1 else [],

@@ -263,9 +263,11 @@ def sign(session: Session, checklist: Checklist, data: SignIn) -> None:
         named, or a short list is signed by another person or for another place than the evening's whole one.
     """
     _changeable(checklist)
-    person, place = _one(data.chosen, data.person, "person"), _one(data.where, data.place, "place")
+    person, place = _one(data.chosen, data.person, "person"), data.spot()
     if not person:
         raise Refused("Say who signs: press the button with your name, or type it.", field="person")
+    if not place:
+        raise Refused("Say where you work, such as the shed or the yard: the list holds for that place.", field="place")
     if fault := unsigned(session, checklist):
         raise Refused(fault)
     checklist.person, checklist.place, checklist.completed_at = person, place, clock.now()
@@ -298,7 +300,7 @@ def same_hands(session: Session, checklist: Checklist, data: SignIn) -> None:
     whole = whole_of(session, checklist)
     if whole is None:
         return
-    told = {"person": data.signature(), "place": data.where or data.place}
+    told = {"person": data.signature(), "place": data.spot()}
     for field, was in (("person", whole.person), ("place", whole.place)):
         if told[field] and was != told[field]:
             signed = f"{'by' if field == 'person' else 'for'} {was or 'no place'}"

@@ -15,6 +15,7 @@ from app.services.cast import planning
 from app.services.stock import batches
 from tests import build
 from tests.behind import engine_of
+from tests.browse import Page, opened, saved
 from tests.moment import wall
 
 MORNING = wall("2026-11-25T09:00")
@@ -41,7 +42,13 @@ DONE = {"answer": "done", "number_1": "3", "number_2": "3"}
 
 def answer_all(client: TestClient) -> str:
     """Start a checklist, answer line after line; gives the address to sign at."""
-    page, count = client.post(f"{URL}/start").text, 0
+    client.post(f"{URL}/start")
+    return answer_lines(client)
+
+
+def answer_lines(client: TestClient) -> str:
+    """Answer the list at hand line after line; gives the address to sign at."""
+    page, count = client.get(URL).text, 0
     while lines := posts_of(page, "/line/"):
         answer = client.post(lines[0], data=DONE)
         assert answer.status_code == 200
@@ -49,6 +56,10 @@ def answer_all(client: TestClient) -> str:
     assert count >= 15
     (sign,) = set(re.findall(r'href="([^"]*/sign)"', page))
     return str(sign)
+
+
+def signed_by(page: str) -> bool:
+    return "Signed by Ada" in page
 
 
 def open_with(client: TestClient, number: str) -> tuple[int, str]:
@@ -88,11 +99,28 @@ def test_a_line_left_open_is_not_signed(client: TestClient) -> None:
     assert 'value="Ada"' in answer.text
 
 
-def test_signing_needs_a_name(client: TestClient) -> None:
+def test_signing_needs_a_name_and_a_place(client: TestClient) -> None:
+    """The place is asked for in words the first time, and stands there from then on."""
     sign = answer_all(client)
+    answer = client.post(sign, data={"person": "Ada", "place": " "})
+    assert signed_by(client.get(URL).text) is False
+    assert (answer.status_code, signed_by(answer.text)) == (422, False)
+    assert "Say where you work" in Page(answer.text).fault("place", "sign")
     answer = client.post(sign, data={"person": "  ", "place": "Shed"})
     assert answer.status_code == 422
     assert "Say who signs" in answer.text
+    assert signed_by(client.post(sign, data={"person": "Ada", "place": "Shed"}).text)
+    client.post(f"{URL}/anew", data={"why": "Somebody came in."})
+    sign = sign.replace("/1/", "/2/")
+    assert opened(client, sign).forms["sign"].fields["place"] == "Shed"
+    answer_lines(client)
+    saved(client, sign, {"person": "Ada", "place": "Yard"}, "sign")
+    client.post(f"{URL}/anew", data={"why": "Somebody came in."})
+    answer_lines(client)
+    sign = sign.replace("/2/", "/3/")
+    assert 'value="Yard" checked' in client.get(sign).text
+    saved(client, sign, {"person": "Ada", "where": "Yard", "place": "Hall"}, "sign")
+    assert "Signed by Ada, Hall" in client.get(URL).text
 
 
 def test_not_applicable_needs_a_reason(client: TestClient) -> None:

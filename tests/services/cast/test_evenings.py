@@ -192,7 +192,7 @@ def test_not_signed(session: Session, first: Batch, second: Batch) -> None:
 
 @pytest.mark.parametrize(("who", "words"), [("Bob", "somebody else"), ("Ada", "another place")])
 def test_another_person_or_place(session: Session, first: Batch, second: Batch, who: str, words: str) -> None:
-    place = "shed" if who == "Ada" else ""
+    place = "Yard" if who == "Ada" else "Shed"
     short = build.checklist(session, second, who, evening(session, first), place)
     shut(session, second, short, words)
 
@@ -286,7 +286,7 @@ def test_a_list_that_lacks_a_line_lets_no_melt_in(session: Session, first: Batch
     for line in checklists.lines(session, short):
         checklists.answer(session, short, line.item.pk, build.done(line.item))
     with pytest.raises(Refused, match="no line, marked to come again"):
-        checklists.sign(session, short, SignIn(person="Ada"))
+        checklists.sign(session, short, SignIn(person="Ada", place="Shed"))
     with pytest.raises(IntegrityError, match="in its newest version"):
         session.connection().execute(
             text("UPDATE checklist SET person = 'Eve', completed_at = :at WHERE id = :id"),
