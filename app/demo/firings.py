@@ -59,7 +59,7 @@ def fire(maker: Maker, told: Told) -> None:
     impulse = f"{share * predicted.total_impulse_ns:.0f} N·s" if share and not by_stand else None
     firing = _log(maker, told, build, measured_impulse=impulse)
     log.tell(maker.session, firing, told)
-    if by_stand:
+    if share and by_stand:
         _record(maker, firing, _burn(maker, told, build, share * predicted.total_impulse_ns))
     if "left_out" in told:
         learning_switch.leave_out(maker.session, firing, told["left_out"])
