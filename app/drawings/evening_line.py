@@ -122,6 +122,9 @@ def _late(act: Act, now: datetime | None) -> str:
 ASIDE = timedelta(minutes=30)
 """Bagging so long after now and all else stands behind a break."""
 
+CLOSE = 4
+"""With more rows their lines are closer together."""
+
 FEW = 2
 """So many rows have their names above their lines where the drawing is not wide."""
 
@@ -153,7 +156,8 @@ def _plan(rows: Sequence[Row], name: str, width: float) -> _Plan:
     above = name in ("slim", "small") or (name == "mid" and len(rows) <= FEW)
     names = 0.0 if above else min(max((room(row.name) for row in rows), default=0.0) + 0.6, width * 0.27)
     side = {"wide": 0.8, "mid": 0.75, "small": 0.7, "slim": 0.62}[name]
-    return _Plan(width, names, 2.3 if above else 1.35, side, above, tail_words=name == "wide")
+    row = 2.3 if above else 1.35 if len(rows) <= CLOSE else 1.15
+    return _Plan(width, names, row, side, above, tail_words=name == "wide")
 
 
 def _form(rows: Sequence[Row], now: datetime | None, name: str, width: float) -> Drawn:

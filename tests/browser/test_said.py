@@ -100,12 +100,22 @@ def test_a_pan_that_gets_too_hot_is_told_on_a_page_far_from_it(page: Page, site:
     look_again(page)
     assert [words for words in heard(page) if "300 F" in words] == [hot.inner_text().replace("\n", " ")]
     hot.get_by_role("link").click()
-    expect(page.locator("#watch")).to_contain_text("Too hot: 300 F")
-    expect(page).to_have_title(re.compile(f"^TOO HOT {melting} · Cast {melting}"))
-    page.locator("#temperature input[name=temperature]").fill("240 F")
-    page.get_by_role("button", name="Keep the reading").click()
+    bench, sound = page.locator("#bench"), page.locator("#sound")
+    expect(bench).to_contain_text("Heat off now. Add nothing.")
+    expect(page).to_have_title(re.compile(f"^TOO HOT {melting} · Bench {melting}"))
+    bench.locator("summary").filter(has_text="More").click()
+    expect(sound).to_have_text("Sound is on")
+    with page.expect_response("**/bench/1?look=1"):
+        bench.evaluate("e => { e.was = true; e.dispatchEvent(new CustomEvent('stale')); }")
+    page.wait_for_function("!document.getElementById('bench').was")  # another one stands there, and its fold is open
+    expect(sound).to_have_text("Sound is on")
+    sound.click()
+    expect(sound).to_have_text("Sound is off")
+    bench.locator("summary").filter(has_text="More").click()
+    bench.get_by_label("Pan reads").fill("240 F")
+    page.get_by_role("button", name="Read", exact=True).click()
+    expect(page).to_have_title(f"Bench {melting} · Grainbook")
     expect(hot).to_be_hidden()
-    expect(page).to_have_title(f"Cast {melting} · Grainbook")
 
 
 def test_lateness_is_told_once_and_politely_on_every_page(page: Page, site: Site, poured: str, turn: Turn) -> None:

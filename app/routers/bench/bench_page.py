@@ -10,17 +10,18 @@ from sqlmodel import Session
 
 from app import clock
 from app.forms import Form
-from app.models import Batch, CastSession, Supply, TemperatureReading
+from app.models import Batch, CastSession, ScaleCheck, Supply, TemperatureReading, ThermometerCheck
 from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
 from app.page import Page
 from app.routers.bench import pictures
 from app.routers.cast import incident_forms
 from app.services.book import repository, workshop
-from app.services.cast import at_bench, bowls, casting, cautions, gate, pan, steps, targets, weigh_outs
+from app.services.cast import at_bench, bowls, casting, cautions, evening_line, gate, pan, steps, targets, weigh_outs
 from app.services.cast.at_bench import Screen
 from app.services.cast.casting import Running
 from app.services.cast.weigh_outs import PartNow
 from app.services.grains import lots
+from app.services.hardware import instrument_checks
 from app.services.stock import batches
 from app.units import UnitSystem, show
 from app.web import Forms, render
@@ -79,6 +80,9 @@ class BenchPage(Page, template="bench/show.html", section="cast"):
     cautions: list[str]
     burns: str
     mass_unit: str
+    scale_off: str
+    """That the scale or the thermometer was off at its last check, or not checked for long, and what to do."""
+    thermometer_off: str
 
     # Pictures
     line: Markup
@@ -138,7 +142,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
     found = _pan_now(session, screen, pan_units)
     forms = _forms(request, session, screen, found, failed)
     now = screen.act.now if screen.act else None
-    rows, read = pictures.rows_of(session, runs), pan.of_evening(session, evening)
+    rows, read = evening_line.of_evening(session, runs), pan.of_evening(session, evening)
     caution, folded = _caution(session, screen, runs)
     page = BenchPage(
         evening=evening,
@@ -163,6 +167,8 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         cautions=folded,
         burns=cautions.BURNS,
         mass_unit=shop.units.mass,
+        scale_off=instrument_checks.in_short(session, ScaleCheck),
+        thermometer_off=instrument_checks.in_short(session, ThermometerCheck),
         line=pictures.time_line(rows),
         strip=pictures.strip(session, screen, rows, read, pan_units),
         picture=pictures.of_bowl(session, screen, failed.text("mass") if failed else "")

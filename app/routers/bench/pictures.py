@@ -13,28 +13,15 @@ from app.drawings.tube_section import Act as TubeAct
 from app.drawings.tube_section import Tube, tube_section
 from app.models import CastingTube, CoringRod, GrainPattern, TemperatureReading
 from app.services.book import repository, workshop
-from app.services.cast import at_bench, steps, targets
-from app.services.cast import evening_line as lines
+from app.services.cast import at_bench, targets
 from app.services.cast.at_bench import Screen
-from app.services.cast.casting import Running
-from app.services.cast.evening_line import MeltLine
 from app.services.cast.weigh_outs import PartNow
-from app.services.stock import batches
 from app.units import UnitError, UnitSystem, parse, show
 
 PLOT_EM, BESIDE_EM = 4.6, 3.8
 """Height of the pan's curve in letters, alone and with what is due elsewhere: a screen holds it with the field."""
 
 TUBE_ACTS: dict[str, TubeAct] = {"pour": "pour", "core": "core", "compact": "compact", "pull": "pull"}
-
-
-def rows_of(session: Session, runs: list[Running]) -> list[Row]:
-    """The rows of the evening's time line, its melts in their order."""
-    in_order = sorted(runs, key=lambda run: run.melt.number)
-    return lines.rows(
-        MeltLine(run.batch.code, run.melt, steps.of_melt(run.melt, run.batch, batches.weighed(session, run.batch)))
-        for run in in_order
-    )
 
 
 def time_line(rows: list[Row]) -> Markup:

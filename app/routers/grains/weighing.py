@@ -12,7 +12,7 @@ from app import clock
 from app.calc.grain.density_check import GrainCheck
 from app.charts import Axis
 from app.forms import Form, from_texts, whole
-from app.models import Batch, CastingTube, Formula, Grain, GrainLook, GrainPattern, StruckWeighing
+from app.models import Batch, CastingTube, Formula, Grain, GrainLook, GrainPattern, ScaleCheck, StruckWeighing
 from app.models.grain import AGAIN, FAULTS, AcceptAllIn, BagIn, BenchIn, DecisionIn, GoneIn, OneButtonIn
 from app.page import Page
 from app.point_charts import Point, individuals_chart
@@ -24,7 +24,7 @@ from app.services.cast import casting
 from app.services.grains import bagging, bench, decisions, grains, looks, lots, rejects, weighing
 from app.services.grains.grains import GrainView
 from app.services.grains.lots import Balance, Control, Evenness
-from app.services.hardware import inventory
+from app.services.hardware import instrument_checks, inventory
 from app.services.stock import batches, formulas
 from app.web import Book, Forms, Typed, at_bench, render, submit, version_of
 
@@ -41,6 +41,8 @@ class WeighPage(Page, template="grains/weigh.html", section="cast"):
     poured: bool
     form: Form
     panel: Panel
+    scale_off: str
+    """That the scale was off at its last check, or not checked for long, and what to do."""
     faults_of_grains: list[tuple[str, str]]
     again: GrainView | None
     """The grain that is weighed again, if one is."""
@@ -169,6 +171,7 @@ def _page(
     page = WeighPage(
         batch=batch,
         panel=panel_of(session, batch, weighed, checks, forms=forms, show=show, chosen=chosen is not None, undo=undo),
+        scale_off=instrument_checks.in_short(session, ScaleCheck),
         faults_of_grains=list(FAULTS.items()),
         formula=formula,
         form=form,

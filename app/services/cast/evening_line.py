@@ -8,11 +8,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from sqlmodel import Session
+
 from app import clock
 from app.drawings.evening_line import Act, Row
 from app.drawings.marks import Kind, State
 from app.models import CastStep, Melt
 from app.services.cast import steps
+from app.services.cast.casting import Running
+from app.services.stock import batches
 
 UNTIMED = timedelta(minutes=10)
 """What a step without a time on the run sheet is taken for in the picture; Grainbook's own choice."""
@@ -42,6 +46,15 @@ class _Placed:
     def free(self) -> datetime:
         """When it is done with: what is late still has to be done."""
         return self.at if steps.settled(self.step) else max(self.at, clock.now())
+
+
+def of_evening(session: Session, runs: Iterable[Running]) -> list[Row]:
+    """The rows of an evening's melts, in the order of their numbers."""
+    in_order = sorted(runs, key=lambda run: run.melt.number)
+    return rows(
+        MeltLine(run.batch.code, run.melt, steps.of_melt(run.melt, run.batch, batches.weighed(session, run.batch)))
+        for run in in_order
+    )
 
 
 def rows(melts: Iterable[MeltLine]) -> list[Row]:

@@ -167,8 +167,8 @@ def alarm(session: Session, melt: Melt) -> str:
 
 def hot(session: Session) -> list[Hot]:
     """Each pan of an open evening that is or may be too hot."""
-    found = [(batch.code, alarm(session, melt)) for melt, batch in casting.open_melts(session)]
-    return [Hot(code, words, f"/cast/{code}") for code, words in found if words]
+    found = [(melt, batch.code, alarm(session, melt)) for melt, batch in casting.open_melts(session)]
+    return [Hot(code, words, f"/bench/{melt.cast_session_id}") for melt, code, words in found if words]
 
 
 def _poured(melt: Melt) -> bool:

@@ -6,6 +6,7 @@ A check belongs to the instrument of the name that it was given; the newest one 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TypeVar
 
 from sqlmodel import Session, col, select
@@ -32,6 +33,8 @@ USUAL_STEPS = 2
 """A scale may be off by so many of its steps, where nothing was said: common practice, no source."""
 USUAL_K = 1.0
 """A thermometer may be off by so much [K], where nothing was said: common practice, no source."""
+AGAIN = timedelta(days=90)
+"""So long after the last check of its kind the next one is due; Grainbook's own choice."""
 HARDLY_SHARE, HARDLY_K = 0.1, 10.0
 """A scale that is off by a tenth, a thermometer by ten degrees: that is asked about."""
 
@@ -103,13 +106,39 @@ def newest(session: Session, table: type[C]) -> list[C]:
 
 
 def doubts(session: Session, table: type[C]) -> list[str]:
-    """What is said where such an instrument is used: each one whose newest check was outside its tolerance."""
-    units = workshop.get(session).units
-    return [
-        f"{words(row, units)}; it may be off by {row.tolerance_typed}."
+    """What is said where such an instrument is used: each one whose newest check was outside its tolerance, and that
+    the next check is overdue.
+    """
+    units, late = workshop.get(session).units, overdue(session, table)
+    kind = "scale" if table is ScaleCheck else "thermometer"
+    said = [
+        f"Checked, and off: {words(row, units)}; it may be off by {row.tolerance_typed}."
         for row in newest(session, table)
         if not within(row)
     ]
+    if late is not None:
+        said.append(f"No {kind} was checked since {clock.day(late.checked_at)}: check it before you use it.")
+    return said
+
+
+def overdue(session: Session, table: type[C]) -> C | None:
+    """The last check of such an instrument, where the next one is overdue. Where none was ever made, none is missed."""
+    last = next(iter(newest(session, table)), None)
+    return last if last is not None and clock.now() - last.checked_at > AGAIN else None
+
+
+def in_short(session: Session, table: type[C]) -> str:
+    """What is wrong with such an instrument and what to do, in one line to be read at arm's length; empty where nothing
+    is known to be.
+    """
+    rows, units = newest(session, table), workshop.get(session).units
+    kind, mend = ("Scale", "set it right") if table is ScaleCheck else ("Thermometer", "use another")
+    wrong = next((row for row in rows if not within(row)), None)
+    if wrong is not None:
+        name = wrong.instrument[:1].upper() + wrong.instrument[1:] if len(rows) > 1 else kind
+        return f"{name} {fine(abs(off(wrong)), wrong, units)} {'high' if off(wrong) > 0 else 'low'}: {mend}."
+    late = overdue(session, table)
+    return f"{kind} last checked {clock.day(late.checked_at)}: check it." if late is not None else ""
 
 
 def of_today(session: Session, table: type[C]) -> C | None:

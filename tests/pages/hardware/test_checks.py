@@ -8,7 +8,9 @@ from fastapi.testclient import TestClient
 
 from app import clock
 from app.db import writing
-from app.services.cast import checklists
+from app.models.cast import StepIn
+from app.services.cast import casting, checklists, steps
+from app.services.stock import batches
 from tests import build
 from tests.behind import engine_of
 from tests.browse import Page
@@ -80,9 +82,24 @@ def test_what_is_off_is_said_wherever_the_instrument_is_used(client: TestClient)
     parts = Page(client.get("/cast/2611P").text).texts
     assert "203 g" in parts["weigh-out"]
     assert "96 C" in parts["temperature"]
+    bench = client.get("/bench/1").text  # a bowl is in front: the pan is cold
+    assert "Scale 3.00 g high: set it right." in bench
+    assert "Scale 3.00 g high: set it right." in client.get("/cast/2611P/grains").text
+    with writing(engine_of(client)) as session:
+        lot = batches.by_code(session, "2611P")
+        build.weighed_out(session, lot)
+        melt = casting.the_open(session, lot)
+        steps.record(session, melt, melt.steps[0].pk, StepIn(act="done"))
+        session.commit()
+    assert "Thermometer 4.0 °C low: use another." in client.get("/bench/1").text
     with clock.turned_to(clock.now() + timedelta(minutes=1)):
         client.post(f"{URL}/scale", data=SCALE)
-    assert "203 g" not in client.get("/").text
+        client.post(f"{URL}/thermometer", data=KETTLE)
+    for address in ("/", "/cast/2611P", "/cast/2611P/grains", "/bench/1"):
+        page = client.get(address).text
+        assert "203 g" not in page, address
+        assert "set it right" not in page, address
+        assert "use another" not in page, address
 
 
 def test_the_drift_is_drawn_with_its_band_and_said(client: TestClient) -> None:

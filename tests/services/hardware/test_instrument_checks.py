@@ -100,11 +100,28 @@ def test_the_newest_check_of_each_scale_counts(session: Session) -> None:
         turn(NOON + timedelta(hours=1))
         again = scale(session, instrument="The Scale")  # the same one: capitals tell no two scales apart
         (left,) = instrument_checks.doubts(session, ScaleCheck)
-        assert left.startswith("The kitchen scale read 201 g at 200 g: 1.00 g too high")
+        assert "The kitchen scale read 201 g at 200 g: 1.00 g too high" in left
+        assert instrument_checks.in_short(session, ScaleCheck) == "The kitchen scale 1.00 g high: set it right."
         first_minute.strike(session, again, VoidIn(why="The weight was another."))
         assert len(instrument_checks.doubts(session, ScaleCheck)) == 2
         with pytest.raises(Refused, match="already"):
             first_minute.strike(session, again, VoidIn(why="Once more."))
+
+
+def test_a_check_of_ninety_days_ago_is_overdue(session: Session) -> None:
+    """Ninety days are Grainbook's own choice; an instrument that lies in a drawer is not asked for."""
+    with clock.turned_to(NOON) as turn:
+        assert instrument_checks.doubts(session, ScaleCheck) == []  # never checked: none is missed
+        scale(session, instrument="The old one")
+        turn(NOON + timedelta(days=30))
+        scale(session)
+        turn(NOON + timedelta(days=120))
+        assert instrument_checks.in_short(session, ScaleCheck) == ""
+        turn(NOON + timedelta(days=120, minutes=1))
+        assert instrument_checks.in_short(session, ScaleCheck) == "Scale last checked 25 Dec 2026: check it."
+        (said,) = instrument_checks.doubts(session, ScaleCheck)
+        assert said == "No scale was checked since 25 Dec 2026: check it before you use it."
+        assert instrument_checks.in_short(session, ThermometerCheck) == ""
 
 
 def test_a_check_is_of_today_until_midnight(session: Session) -> None:
