@@ -1,117 +1,113 @@
 """Servers on one book, as processes that can be killed: forked from a nursery, or the program as a person starts it."""
 
-import contextlib
 import os
-import signal
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import count
 from pathlib import Path
 from typing import Protocol
 from urllib.parse import urlsplit
 
-import pytest
+import uvicorn
 
-from app.settings import PACKAGE
+from app.__main__ import _listen
+from app.main import create_app
+from app.settings import PACKAGE, Settings
 from tests import moment
 from tests.behind import let_in
 from tests.entering import ONE_TIME, entered
+from tests.reliability import nursery
 
-needs_fork = pytest.mark.skipif(not hasattr(os, "fork"), reason="servers are forked, which this system cannot")
-
-
-def _process(book: Path, *command: str) -> subprocess.Popen[str]:
-    """A Python process that keeps its own files beside the book, and goes by the test's clock."""
-    own = {
-        **os.environ,
-        **moment.environment(),
-        "OMP_NUM_THREADS": "1",
-        "OPENBLAS_NUM_THREADS": "1",
-        "GRAINBOOK_HOME": str(book.parent),
-    }
-    return subprocess.Popen(
-        [sys.executable, *command],
-        cwd=PACKAGE.parent,
-        env=own,
-        text=True,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-    )
+FIRST_PORT = 21000
 
 
 class Servers(Protocol):
-    """What gives birth to servers and kills them."""
+    """What starts servers on a book, one after another, and kills them."""
 
     cookie: str
     """What a browser sends that was let in."""
 
-    def start(self) -> tuple[int, int]: ...
-    def kill(self, pid: int) -> None: ...
+    def start(self) -> int: ...
+    def kill(self) -> None: ...
 
 
-class Nursery:
-    """Servers on one book, one after another, each forked from a process that has the program loaded."""
+def _serve(book: Path, number: int) -> None:
+    """A server that tells its port as soon as its socket listens: what comes meanwhile waits for it."""
+    listener = _listen("127.0.0.1", FIRST_PORT + 20 * ((os.getppid() + number) % 900))
+    print(listener.getsockname()[1], flush=True)
+    app = create_app(Settings(book=book))
+    app.state.checkpoints.start()
+    uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[listener])
+
+
+class Forked:
+    """The app on one book, with a socket that listens before it is ready."""
 
     def __init__(self, book: Path) -> None:
-        self.process = _process(book, "-m", "tests.reliability.nursery", str(book))
+        self.book, self.numbers = book, count()
         self.cookie = "; ".join(f"{name}={value}" for name, value in let_in(book).items())
+        self.child: nursery.Child | None = None
 
-    def start(self) -> tuple[int, int]:
-        """A new server: its port and its process."""
-        assert self.process.stdin is not None
-        self.process.stdin.write("start\n")
-        self.process.stdin.flush()
-        port, pid = self._read().split()
-        return int(port), int(pid)
+    def start(self) -> int:
+        """A new server: its port."""
+        self.child = nursery.Child(_serve, self.book, next(self.numbers))
+        return int(self.child.terminal.readline())
 
-    def kill(self, pid: int) -> None:
-        """Kill a server without warning, and wait until it is gone."""
-        os.kill(pid, signal.SIGKILL)
-        assert self._read() == "dead"
-
-    def _read(self) -> str:
-        assert self.process.stdout is not None
-        return self.process.stdout.readline().strip()
-
-    def close(self) -> None:
-        """Let the nursery end."""
-        assert self.process.stdin is not None
-        assert self.process.stdout is not None
-        self.process.stdin.close()
-        self.process.wait(30)
-        self.process.stdout.close()
+    def kill(self) -> None:
+        """Kill the server without warning, and wait until it is gone."""
+        if self.child is not None:
+            self.child.kill()
 
 
-@contextlib.contextmanager
-def nursery(book: Path) -> Iterator[Nursery]:
+@contextmanager
+def forked(book: Path) -> Iterator[Forked]:
     """Servers on a book, none of which outlives the test."""
-    found = Nursery(book)
+    found = Forked(book)
     try:
         yield found
     finally:
-        found.close()
+        found.kill()
+
+
+class Opened:
+    """The program open on a book, forked: what it does is what the command does, up to its end."""
+
+    def __init__(self, book: Path, port: int, cookie: str = "") -> None:
+        words = ("--book", book, "--port", str(port), "--no-browser")
+        self.child = nursery.Child(nursery.program, *words, GRAINBOOK_HOME=str(book.parent))
+        self.said, self.port, self.cookie = _opening(self.child.terminal, cookie)
+
+
+def _opening(terminal: Iterator[str], cookie: str) -> tuple[str, int, str]:
+    """What a program says up to the address that lets a browser in, its port, and the cookie of the browser."""
+    said = ""
+    for line in terminal:
+        said += line
+        if found := ONE_TIME.search(line):  # behind the address at which it is open
+            return said, urlsplit(found[0]).port or 0, cookie or entered(found[0])
+    raise AssertionError(f"the program ended before it was open: {said}")
 
 
 class Program:
     """The program itself on one book, started as a person starts it but for its clock, which is the test's."""
 
     def __init__(self, book: Path, port: int) -> None:
-        self.book, self.port, self.cookie, self.said = book, port, "", ""
+        self.book, self.port, self.cookie = book, port, ""
 
-    def start(self) -> tuple[int, int]:
-        """A new server: its port and its process."""
+    def start(self) -> int:
+        """A new server: its port."""
         words = ("-m", "tests.moment", "--book", str(self.book), "--port", str(self.port), "--no-browser")
-        self.process = _process(self.book, *words)
+        own = {**os.environ, **moment.environment(), "GRAINBOOK_HOME": str(self.book.parent)}
+        self.process = subprocess.Popen(
+            [sys.executable, *words], cwd=PACKAGE.parent, env=own, text=True, stdout=subprocess.PIPE
+        )
         assert self.process.stdout is not None
-        self.said = ""
-        for line in self.process.stdout:
-            self.said += line
-            if found := ONE_TIME.search(line):  # behind the address at which it is open
-                self.cookie = self.cookie or entered(found[0])
-                return urlsplit(found[0]).port or 0, self.process.pid
-        raise AssertionError("the program ended before it was open")
+        _, port, self.cookie = _opening(self.process.stdout, self.cookie)
+        return port
 
-    def kill(self, pid: int) -> None:
+    def kill(self) -> None:
         """Kill the server without warning, and wait until it is gone."""
         self.process.kill()
         self.process.communicate(timeout=30)

@@ -1,6 +1,6 @@
 """The drill of the help: the laptop dies on the evening of a cast, and a new one goes on from the copy elsewhere.
 
-With real processes: the program as a person starts it, killed, its folder gone; a new folder, one command, and on.
+With real processes: the program, killed, its folder gone; a new folder, one command as a person types it, and on.
 """
 
 import http.client
@@ -24,9 +24,10 @@ from app.models.elsewhere import ENCRYPTED, READABLE
 from app.settings import PACKAGE
 from tests import build, moment
 from tests.browse import Page
-from tests.reliability.servers import Program
+from tests.reliability.nursery import needs_fork
+from tests.reliability.servers import Opened
 
-pytestmark = pytest.mark.reliability
+pytestmark = [pytest.mark.reliability, needs_fork]
 
 PASSPHRASE = "kelp sandbar twine gannet"
 BEFORE, AFTER = 12, 7
@@ -36,20 +37,18 @@ BEFORE, AFTER = 12, 7
 class Hand:
     """A person's browser, without script."""
 
-    def __init__(self, program: Program) -> None:
-        self.program = program
-        port, self.pid = program.start()
-        self.connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
-        self.cookie = getattr(program, "cookie", "")
+    def __init__(self, book: Path) -> None:
+        self.program = Opened(book, free_port())
+        self.connection = http.client.HTTPConnection("127.0.0.1", self.program.port, timeout=60)
 
     def kill(self) -> None:
         """Kill the program without warning."""
-        self.program.kill(self.pid)
+        self.program.child.kill()
         self.connection.close()
 
     def get(self, url: str) -> str:
         """A page."""
-        self.connection.request("GET", url, headers={"Cookie": self.cookie})
+        self.connection.request("GET", url, headers={"Cookie": self.program.cookie})
         answer = self.connection.getresponse()
         page = answer.read().decode()
         assert answer.status == 200, page
@@ -66,7 +65,7 @@ class Hand:
         assert status == 303, Page(page).texts.get("main", page)
 
     def _post(self, url: str, fields: dict[str, str]) -> tuple[int, str]:
-        head = {"Content-Type": "application/x-www-form-urlencoded", "Cookie": self.cookie}
+        head = {"Content-Type": "application/x-www-form-urlencoded", "Cookie": self.program.cookie}
         self.connection.request("POST", url, urlencode(fields), head)
         answer = self.connection.getresponse()
         return answer.status, answer.read().decode()
@@ -120,7 +119,7 @@ def test_a_laptop_dies_and_a_new_one_goes_on(
 ) -> None:
     book, code = evening
     page, settings = f"/cast/{code}", "/workshop/settings"
-    hand = Hand(Program(book, free_port()))
+    hand = Hand(book)
     form = {"form": ENCRYPTED, "passphrase": passphrase, "again": passphrase} if passphrase else {"form": READABLE}
     hand.save(settings, "place", {"folder": str(stick)} | form)
     for number in range(BEFORE):
@@ -149,7 +148,7 @@ def test_a_laptop_dies_and_a_new_one_goes_on(
     assert restore.returncode == 0, restore.stderr
     assert "The last save in it is of " in restore.stdout
     restored = time.monotonic()
-    hand = Hand(Program(new_book, free_port()))
+    hand = Hand(new_book)
     today = hand.get("/")
     opened = time.monotonic()
     print(

@@ -9,6 +9,7 @@ import io
 import os
 import random
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -24,26 +25,36 @@ from app.book import backups, bookfile
 from tests.browse import Page
 from tests.entering import entered
 from tests.reliability.bench_acts import post
-from tests.reliability.servers import Program
+from tests.reliability.nursery import needs_fork
+from tests.reliability.servers import Opened
 
-pytestmark = pytest.mark.reliability
+pytestmark = [pytest.mark.reliability, needs_fork]
 
 SUPPLY = "/workshop/supplies/new"
+
+
+def wait_until(holds: Callable[[], bool], what: str) -> None:
+    """Wait for what the program does in a thread of its own."""
+    until = time.monotonic() + 20
+    while not holds():
+        assert time.monotonic() < until, f"waited in vain: {what}"
+        time.sleep(0.05)
 
 
 class Open:
     """The program on a book, and a hand that saves bags in it."""
 
     def __init__(self, book: Path) -> None:
-        self.book, self.program = book, Program(book, random.randrange(30000, 44000, 20))
-        self.port, self.pid = self.program.start()
+        before = len(backups.copies(book))
+        self.book, self.program = book, Opened(book, random.randrange(30000, 44000, 20))
+        wait_until(lambda: len(backups.copies(book)) > before, "the start's own copy is of the book before any save")
         self.page = ""
         self.reader: sqlite3.Connection | None = None
         self.blank = Page(self.get(SUPPLY)[1]).forms["form"].fields | {"ingredient": "Sucrose", "mass": "25 kg"}
 
     def save(self, *marks: str, note: str = "") -> list[int]:
         """Save bags of these marks; gives the status of each answer."""
-        with contextlib.closing(http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)) as line:
+        with contextlib.closing(http.client.HTTPConnection("127.0.0.1", self.program.port, timeout=30)) as line:
             statuses = []
             for mark in marks:
                 fields = {**self.blank, "mark": mark, "note": note, "once": f"token-{mark}"}
@@ -52,17 +63,14 @@ class Open:
         return statuses
 
     def get(self, page: str = "/workshop/supplies") -> tuple[int, str]:
-        with contextlib.closing(http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)) as line:
+        with contextlib.closing(http.client.HTTPConnection("127.0.0.1", self.program.port, timeout=30)) as line:
             line.request("GET", page, headers={"Cookie": self.program.cookie})
             answer = line.getresponse()
             return answer.status, answer.read().decode()
 
     def idle(self) -> None:
         """Wait until the log is in the book."""
-        until = time.monotonic() + 20
-        while bookfile.wal_of(self.book).stat().st_size:
-            assert time.monotonic() < until, "the log was not moved into an idle book"
-            time.sleep(0.05)
+        wait_until(lambda: not bookfile.wal_of(self.book).stat().st_size, "the log is moved into an idle book")
 
     def hold_log(self) -> None:
         """Keep what is saved from now on in the log, however slow the machine: another program reads the book."""
@@ -73,11 +81,10 @@ class Open:
     def stop(self) -> None:
         """Stop it as Ctrl+C does."""
         self._let_log_go()
-        self.program.process.terminate()
-        self.program.process.communicate(timeout=30)
+        self.program.child.ended(signal.SIGTERM)
 
     def kill(self) -> None:
-        self.program.kill(self.pid)
+        self.program.child.kill()
         self._let_log_go()
 
     def _let_log_go(self) -> None:
@@ -99,7 +106,7 @@ def place(tmp_path: Path, empty_book: Path) -> Path:
 def opened(place: Path) -> Iterator[Open]:
     program = Open(place)
     yield program
-    if program.program.process.poll() is None:
+    if program.program.child.alive:
         program.kill()
 
 
@@ -366,7 +373,7 @@ def test_a_second_start_by_another_name_of_the_file_is_refused(
     assert entered(shown[0])
     second = typed(book=other)
     assert second.returncode == 1
-    assert f"has this book open already at http://127.0.0.1:{opened.port}/" in second.stderr
+    assert f"has this book open already at http://127.0.0.1:{opened.program.port}/" in second.stderr
     assert typed("restore", place, book=other).returncode == 1
     assert opened.save("two") == [303]
     opened.stop()
@@ -375,9 +382,6 @@ def test_a_second_start_by_another_name_of_the_file_is_refused(
 
 def test_a_hard_link_is_told_at_the_start(place: Path, tmp_path: Path) -> None:
     os.link(place, tmp_path / "other.sqlite3")
-    program = Program(place, random.randrange(30000, 44000, 20))
-    program.start()
-    assert program.process.stdout is not None
-    program.process.terminate()
-    program.process.communicate(timeout=30)
+    program = Opened(place, random.randrange(30000, 44000, 20))
+    program.child.kill()
     assert "a second name on this disk" in program.said

@@ -19,7 +19,8 @@ from app import commands
 from app.book import backups, bookfile, filestore, guards
 from tests.behind import book_of, engine_of
 from tests.reliability.bench_acts import Act, Bench, Writer, copied, prepare
-from tests.reliability.servers import Program, Servers, needs_fork, nursery
+from tests.reliability.nursery import needs_fork
+from tests.reliability.servers import Program, Servers, forked
 
 PARTS = 2
 KILLS, MANY_KILLS = 120, 1000
@@ -82,7 +83,7 @@ def _round(
 
     The book may be moved from under it before, from one path to the other.
     """
-    port, pid = servers.start()
+    port = servers.start()
     seen = threading.Event()
     writers = [Writer(port, servers.cookie, lost[i::WRITERS], bench, seen) for i in range(WRITERS)]
     for writer in writers:
@@ -93,7 +94,7 @@ def _round(
     if moved:
         moved[0].rename(moved[1])
         time.sleep(chance.uniform(0, 0.1))
-    servers.kill(pid)
+    servers.kill()
     for writer in writers:
         writer.join(60)
         assert not writer.is_alive()
@@ -191,7 +192,7 @@ def test_what_was_told_as_saved_outlives_a_killed_server(
     kills = (MANY_KILLS if pytestconfig.getoption("--long") else KILLS) // PARTS
     book, bench = _set_up(client, chance, tmp_path, kills)
     tally: Counter[str] = Counter()
-    with nursery(book) as servers:
+    with forked(book) as servers:
         every = _kill(servers, kills, book, chance, bench, tally)
     assert tally["acknowledged"] > kills // 2, "the servers were hardly written to"
     assert tally["moved and joined"] + tally["moved and moved back"] == len(range(1, kills, MOVED_EACH))

@@ -10,8 +10,7 @@ import shutil
 import signal
 import socket
 import sqlite3
-import subprocess
-import sys
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -25,39 +24,33 @@ from app.book.notices import Notices
 from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.services.book import audit_reasons
-from app.settings import PACKAGE, Settings
+from app.settings import Settings
 from tests import build
-from tests.reliability.servers import Program
+from tests.reliability.nursery import Child, needs_fork
+from tests.reliability.servers import Opened
 
-pytestmark = pytest.mark.reliability
+pytestmark = [pytest.mark.reliability, needs_fork]
 
 SAVES = 6
-SAVING = """
-import os, sys, time
-from pathlib import Path
-from app.db import open_engine, writing
-from app.services.book import audit_reasons
-from tests import build
-engine = open_engine(Path(sys.argv[1]))
-for number in range(int(sys.argv[2])):
-    with writing(engine) as session:
-        with audit_reasons.signed(session, "Ada"):
-            build.supply(session, "sorbitol", f"{number + 1} kg", mark=f"{os.getpid()} {number}")
-        session.commit()
-    print("saved", flush=True)
-time.sleep(600)
-"""
+
+
+def saving(book: Path, saves: int) -> None:
+    """Tell each save as done, and keep the book open."""
+    engine = open_engine(book)
+    for number in range(saves):
+        with writing(engine) as session:
+            with audit_reasons.signed(session, "Ada"):
+                build.supply(session, "sorbitol", f"{number + 1} kg", mark=f"{os.getpid()} {number}")
+            session.commit()
+        print("saved", flush=True)
+    time.sleep(600)
 
 
 def saved_and_killed(book: Path, saves: int = SAVES) -> None:
     """A process that tells each of its saves as done, and then is killed: all of them lie in the log yet."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", SAVING, str(book), str(saves)], cwd=PACKAGE.parent, stdout=subprocess.PIPE, text=True
-    )
-    assert process.stdout is not None
-    told = [process.stdout.readline() for _ in range(saves)]
+    process = Child(saving, book, saves)
+    told = [process.terminal.readline() for _ in range(saves)]
     process.kill()
-    process.communicate(timeout=60)
     assert told == ["saved\n"] * saves
     assert bookfile.SIDES[0] == "-wal"
     assert log_of(book).stat().st_size > 0
@@ -95,21 +88,18 @@ def book(tmp_path: Path, empty_book: Path) -> Path:
 
 @contextlib.contextmanager
 def started(book: Path) -> Iterator[tuple[httpx.Client, Callable[[], str]]]:
-    """The program, started as a person starts it: a browser, and what it says on the terminal behind its address."""
+    """The program, open: a browser, and what it says on the terminal behind its address."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    program = Program(book, port)
-    port, _ = program.start()
-    assert program.process.stdout is not None
+    program = Opened(book, port)
     try:
-        address = f"http://127.0.0.1:{port}"
+        address = f"http://127.0.0.1:{program.port}"
         name, _, value = program.cookie.partition("=")
         with httpx.Client(base_url=address, cookies={name: value}, follow_redirects=True, timeout=60) as browser:
-            yield browser, program.process.stdout.readline
+            yield browser, program.child.terminal.readline
     finally:
-        program.process.send_signal(signal.SIGINT)
-        program.process.communicate(timeout=60)
+        program.child.ended(signal.SIGINT)
 
 
 def _zeroed(log: Path) -> None:

@@ -1,41 +1,39 @@
 """The end, half requests and clients that go away: real processes, whose times are short."""
 
-import os
 import re
 import signal
 import socket
 import sqlite3
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from app import logbook
+from app import logbook, serving
 from app.logbook import log_of
-from app.settings import PACKAGE
-from tests.behind import copied_with_files, let_in
-
-pytestmark = pytest.mark.reliability
-
-SCRIPT = """
-import sys, time
-from app import serving
 from app.services.today import today
-serving.PATIENCE = serving.Patience(head_s=1.0, body_s=1.0, end_s=1.5, last_s={last_s}, unfinished=20)
-slow = today.{slow}
-def slowly(*given, **more):
-    time.sleep({sleeps})
-    return slow(*given, **more)
-if {sleeps}:
-    today.{slow} = slowly
-from app.__main__ import main
-sys.exit(main(sys.argv[1:]))
-"""
+from tests.behind import copied_with_files, let_in
+from tests.reliability.nursery import Child, needs_fork, program
+
+pytestmark = [pytest.mark.reliability, needs_fork]
+
+
+def impatient(sleeps: float, last_s: float, *words: str | Path) -> int:
+    """The program as these words start it, with short times and a first page that takes as long as told."""
+    serving.PATIENCE = serving.Patience(head_s=1.0, body_s=1.0, end_s=1.5, last_s=last_s, unfinished=20)
+    if sleeps:
+        slow = today.day
+
+        def slowly(*given: Any, **more: Any) -> Any:
+            time.sleep(sleeps)
+            return slow(*given, **more)
+
+        today.day = slowly
+    return program(*words)
 
 
 class Running:
@@ -43,20 +41,12 @@ class Running:
 
     def __init__(self, book: Path, sleeps: float, last_s: float) -> None:
         self.book = book
-        script = SCRIPT.format(sleeps=sleeps, last_s=last_s, slow="day")
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", script, "--book", str(book), "--port", str(self.port), "--no-browser"],
-            cwd=PACKAGE.parent,
-            env={**os.environ, "GRAINBOOK_HOME": str(book.parent), "PYTHONUNBUFFERED": "1"},
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
+        words = ("--book", book, "--port", str(self.port), "--no-browser")
+        self.process = Child(impatient, sleeps, last_s, *words, GRAINBOOK_HOME=str(book.parent))
+        for line in self.process.terminal:
             if "Stop with Ctrl+C" in line:
                 break
         else:
@@ -85,12 +75,11 @@ class Running:
         head = self.head("POST", "/firings/1/curve", kind, "Content-Length: 2000000")
         return head + b'--x\r\nContent-Disposition: form-data; name="file"; filename="a.csv"\r\n\r\n' + more
 
-    def stopped(self, how: int = signal.SIGTERM) -> tuple[float, str, int]:
+    def stopped(self, how: int = signal.SIGTERM) -> tuple[float, str, int | None]:
         """How long the end took [s], what stood on the terminal, and the exit code."""
         begun = time.monotonic()
-        self.process.send_signal(how)
-        said, _ = self.process.communicate(timeout=60)
-        return time.monotonic() - begun, said, self.process.returncode
+        said, code = self.process.ended(how)
+        return time.monotonic() - begun, said, code
 
     def quiet(self, said: str) -> None:
         """No traceback and no fault, on the terminal or in the log."""
@@ -122,7 +111,6 @@ def run(demo_book: Path, tmp_path: Path) -> Iterator[Callable[..., Running]]:
                 yield running
             finally:
                 running.process.kill()
-                running.process.communicate()
 
         yield lambda sleeps=0.0, last_s=20.0: stack.enter_context(started(sleeps, last_s))
 

@@ -24,7 +24,8 @@ from tests import build
 from tests.behind import browser_of, engine_of
 from tests.browse import Page, opened
 from tests.reliability.bench_acts import Bench, post, prepare
-from tests.reliability.servers import needs_fork, nursery
+from tests.reliability.nursery import needs_fork
+from tests.reliability.servers import forked
 
 pytestmark = [pytest.mark.reliability, needs_fork]
 
@@ -91,11 +92,9 @@ def shop(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator
         facts = _stocked(client)
         found = Shop(file, bench, _forms(client, facts), facts)
     engine_of(app).dispose()
-    with nursery(file) as servers:
-        found.port, pid = servers.start()
-        found.cookie = servers.cookie
+    with forked(file) as servers:
+        found.port, found.cookie = servers.start(), servers.cookie
         yield found
-        servers.kill(pid)
 
 
 def _stocked(client: TestClient) -> dict[str, Any]:
