@@ -103,9 +103,24 @@ def test_the_focus_is_never_hidden(page: Page, site: Site, running: str, window:
     assert hidden == [], hidden
 
 
+FIRST_SCREEN = """selectors => selectors.map(selector => {
+    const box = document.querySelector(selector).getBoundingClientRect();
+    return [selector, box.height > 0 && box.top >= 0 && box.bottom <= innerHeight];
+})"""
+ANSWERS = {"running": ["#watch .act-now", "#watch .hot .button"], "2611P": ["#watch [aria-current=step] .act button"]}
+PICTURES = ["#evening .evening-line", "#evening .pan-strip"]
+
+
 def test_no_width_leaves_one_letter_a_line(page: Page, site: Site, running: str) -> None:
     for address in (f"/cast/{running}", "/cast/2611P", "/"):
+        page.set_viewport_size({"width": 1366, "height": 768})
         page.goto(address)
+        answer = ANSWERS["running" if address.endswith(running) else "2611P"] + PICTURES
+        # what is due next, with its picture, on the first screen, whatever is to be cautioned of and held
+        wanted = ["#running .coming > li:last-child", ".find"] if address == "/" else answer
+        shown = page.evaluate(FIRST_SCREEN, wanted)
+        assert [selector for selector, is_shown in shown if not is_shown] == [], address
+        assert page.locator(".find").evaluate("e => e.getBoundingClientRect().height") < 60, "the next act comes first"
         for width in (320, 600, 760, 897, 950, 1000, 1100, 1150, 1300):
             page.set_viewport_size({"width": width, "height": 768})
             assert page.evaluate(SQUEEZED) == [], (address, width)

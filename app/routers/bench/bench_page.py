@@ -14,7 +14,7 @@ from app.models import Batch, CastSession, ScaleCheck, Supply, TemperatureReadin
 from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
 from app.page import Page
 from app.routers.bench import pictures
-from app.routers.cast import incident_forms
+from app.routers.cast import evening_pictures, incident_forms
 from app.services.book import repository, workshop
 from app.services.cast import at_bench, bowls, casting, cautions, evening_line, gate, pan, steps, targets, weigh_outs
 from app.services.cast.at_bench import Screen
@@ -85,7 +85,7 @@ class BenchPage(Page, template="bench/show.html", section="cast"):
     thermometer_off: str
 
     # Pictures
-    line: Markup
+    line: Markup | None
     strip: Markup | None
     picture: Markup | None
     """The bowl or the tube in front."""
@@ -142,7 +142,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
     found = _pan_now(session, screen, pan_units)
     forms = _forms(request, session, screen, found, failed)
     now = screen.act.now if screen.act else None
-    rows, read = evening_line.of_evening(session, runs), pan.of_evening(session, evening)
+    rows = evening_line.of_evening(session, evening)
     caution, folded = _caution(session, screen, runs)
     page = BenchPage(
         evening=evening,
@@ -158,7 +158,8 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         planned=batches.in_states(session, "planned"),
         more_open=failed is not None and failed.id in ("note-form", "set-form"),
         pan=found,
-        was_hot=bool(read) or any(gate.heats(s) and s.done_at is not None for run in runs for s in run.melt.steps),
+        was_hot=bool(pan.of_evening(session, evening))
+        or any(gate.heats(s) and s.done_at is not None for run in runs for s in run.melt.steps),
         amount=targets.words(now.amount_kg, shop) if now and now.amount_kg else "",
         band=pan.step_band(screen.act.step, pan_units) if screen.act else "",
         places=targets.places(shop),
@@ -169,8 +170,8 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         mass_unit=shop.units.mass,
         scale_off=instrument_checks.in_short(session, ScaleCheck),
         thermometer_off=instrument_checks.in_short(session, ThermometerCheck),
-        line=pictures.time_line(rows),
-        strip=pictures.strip(session, screen, rows, read, pan_units),
+        line=evening_pictures.time_line(evening, rows),
+        strip=pictures.strip(session, screen, rows, pan_units),
         picture=pictures.of_bowl(session, screen, failed.text("mass") if failed else "")
         or pictures.of_tube(session, screen),
     )

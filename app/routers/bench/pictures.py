@@ -1,61 +1,40 @@
 """The bench view's pictures: the evening's time line, the pan's strip, the bowl at hand, the tube at a step."""
 
 from contextlib import suppress
+from dataclasses import replace
 
 from markupsafe import Markup
 from sqlmodel import Session
 
-from app import clock
 from app.drawings.bowls import Bowl, OtherBowl, bowl
-from app.drawings.evening_line import Row, evening_line
-from app.drawings.pan_strip import Event, Level, Pan, Reading, pan_strip
+from app.drawings.evening_line import Row
+from app.drawings.pan_strip import pan_strip
 from app.drawings.tube_section import Act as TubeAct
 from app.drawings.tube_section import Tube, tube_section
-from app.models import CastingTube, CoringRod, GrainPattern, TemperatureReading
+from app.models import CastingTube, CoringRod, GrainPattern
+from app.routers.cast import evening_pictures
 from app.services.book import repository, workshop
-from app.services.cast import at_bench, targets
+from app.services.cast import targets
 from app.services.cast.at_bench import Screen
 from app.services.cast.weigh_outs import PartNow
-from app.units import UnitError, UnitSystem, parse, show
+from app.units import UnitError, UnitSystem, parse
 
-PLOT_EM, BESIDE_EM = 4.6, 3.8
-"""Height of the pan's curve in letters, alone and with what is due elsewhere: a screen holds it with the field."""
+BESIDE_EM = 3.8
+"""Height of the pan's curve in letters where something is due elsewhere: a screen holds it with the field."""
 
 TUBE_ACTS: dict[str, TubeAct] = {"pour": "pour", "core": "core", "compact": "compact", "pull": "pull"}
 
 
-def time_line(rows: list[Row]) -> Markup:
-    """Everything that was done, is due and comes this evening."""
-    return evening_line(rows, clock.now())
-
-
-def strip(
-    session: Session, screen: Screen, rows: list[Row], read: list[TemperatureReading], units: UnitSystem
-) -> Markup | None:
-    """The temperatures of the evening's pans over time with the band of the step in front; nothing before the first."""
+def strip(session: Session, screen: Screen, rows: list[Row], units: UnitSystem) -> Markup | None:
+    """The pan's strip as a metre away needs it: the last hours, its newest reading told beside it, larger."""
     run = screen.pan
-    if run is None or not read:
+    if run is None:
         return None
-    shop = workshop.get(session)
-
-    def level(k: float | None) -> Level | None:
-        return Level(k, show(k, "temperature", units)) if k is not None else None
-
     step = screen.act.step if screen.act is not None and screen.act.run is run else None
-    done = [act for row in rows for act in row.acts if row.pan and act.state == "done" and act.kind != "weigh"]
-    return pan_strip(
-        Pan(
-            [Reading(r.temperature_k, show(r.temperature_k, "temperature", units), r.read_at) for r in read],
-            Level(shop.pan_limit_k, show(shop.pan_limit_k, "temperature", units)),
-            clock.now(),
-            level(step.pan_low_k if step and step.pan_low_k is not None else shop.pan_low_k),
-            level(step.pan_high_k if step and step.pan_high_k is not None else shop.pan_limit_k),
-            [Event(act.kind, act.at) for act in done],
-            at_bench.READ_AGAIN,
-            plot_em=BESIDE_EM if screen.others else PLOT_EM,
-            headed=False,
-        )
-    )
+    found = evening_pictures.pan_curve(session, run.cast, rows, step, units)
+    if found is None:
+        return None
+    return pan_strip(replace(found, plot_em=BESIDE_EM if screen.others else found.plot_em, headed=False))
 
 
 def of_bowl(session: Session, screen: Screen, typed: str) -> Markup | None:

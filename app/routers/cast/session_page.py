@@ -8,7 +8,6 @@ from fastapi.responses import Response
 from markupsafe import Markup
 from sqlmodel import Session
 
-from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.forms import Form
 from app.models import (
     Batch,
@@ -20,22 +19,22 @@ from app.models import (
     Melt,
     RunSheet,
     ScaleCheck,
-    SessionNote,
     TemperatureReading,
     ThermometerCheck,
-    Workshop,
 )
 from app.models.base import FormIn, Row
 from app.models.batch import AirIn, LeftoverIn, SwapIn, TestPiecesIn, VoidIn
 from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
 from app.page import Page
-from app.routers.cast import incident_forms
+from app.routers.cast import evening_pictures, incident_forms
 from app.services.book import first_minute, workshop
 from app.services.cast import (
     air,
+    at_bench,
     casting,
     cautions,
+    evening_line,
     gate,
     incidents,
     leftovers,
@@ -45,7 +44,7 @@ from app.services.cast import (
     targets,
     weigh_outs,
 )
-from app.services.cast.casting import Coming
+from app.services.cast.casting import Coming, Noted
 from app.services.cast.pan import Advice
 from app.services.cast.steps import Now
 from app.services.cast.weigh_outs import PartNow
@@ -53,7 +52,7 @@ from app.services.grains import lots, undo
 from app.services.grains.lots import Balance
 from app.services.hardware import instrument_checks
 from app.services.stock import batches
-from app.units import UnitSystem, convert, show
+from app.units import show
 from app.web import Forms, render
 
 
@@ -75,10 +74,16 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
     """What of it is done at the pan, and waits while that is too hot."""
     others: list[Coming]
     warnings: list[str]
-    held: str
-    """Why it takes nothing new, and what goes on; empty when it takes everything."""
+    held: tuple[str, str] | None
+    """Why it takes nothing new, in a sentence, and what is to be done and goes on; nothing when it takes everything."""
     overnight: bool
     swapped: list[tuple[PartNow, PartNow]]
+    line: Markup | None
+    """The evening's time line."""
+    strip: Markup | None
+    """The pans' temperature in it; nothing before the first reading."""
+    caution: str
+    """The one line of caution at the act in front; the others stand folded below it."""
     cautions: list[str]
     burns: str
     law: str
@@ -103,10 +108,9 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
     fresh: Callable[[Row], bool]
     at_once: str
     band: str
-    chart: Markup | None
     told_air: str
     air_mark: air.Mark
-    notes: list[SessionNote]
+    notes: list[Noted]
     told: list[Incident]
     """Incidents and near misses of it, voided ones too."""
 
@@ -132,11 +136,19 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
     if melt is not None:
         forms |= incident_forms.of_melt(Forms(request, session, failed), batch, told)
     running = casting.due(session)
+    rows = evening_line.of_evening(session, cast) if cast else []
+    at_hand = next((n.step for n in coming), None)
+    held = gate.says(session, melt) if melt and melt.evening.closed_at is None else ""
     said = steps.warnings(melt, now) if melt and melt.evening.closed_at is None else []
     page = SessionPage(
         batch=batch,
         formula=batches.formula_of(session, batch),
         cast=cast,
+        line=evening_pictures.time_line(cast, rows) if cast else None,
+        strip=evening_pictures.whole_strip(evening_pictures.pan_curve(session, cast, rows, at_hand, pan_units))
+        if cast
+        else None,
+        caution=cautions.AT_ARMS_LENGTH.get(_act(coming, at_pan), cautions.AT_ARMS_LENGTH["step"]),
         cautions=cautions.AT_THE_PAN,
         burns=cautions.BURNS,
         law=cautions.LAW,
@@ -150,7 +162,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         others=[c for c in casting.coming(running) if c.batch.pk != batch.pk],
         mark=casting.mark(running),
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
-        held=gate.says(session, melt) if melt and melt.evening.closed_at is None else "",
+        held=at_bench.parted(held) if held else None,
         overnight=cast is not None and casting.overnight(cast),
         sets=steps.sets(melt) if melt else 0,
         sheet=runsheets.of_melt(session, melt) if melt else None,
@@ -161,8 +173,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         at_once=first_minute.AT_ONCE,
         band=pan.band_words(shop.pan_low_k, shop.pan_limit_k, pan_units),
         pan_band=lambda step: pan.step_band(step, pan_units),
-        chart=_pan_chart(batch.code, readings, shop, pan_units),
-        notes=casting.notes(session, cast) if cast else [],
+        notes=casting.noted(session, cast) if cast else [],
         told=told,
         told_air=air.words(batch),
         air_mark=air.mark(session, batch),
@@ -190,24 +201,12 @@ def _swapped(
     return [(of[one.pk], of[other.pk]) for one, other in targets.swapped(session, batch) if one.pk < other.pk]
 
 
-def _pan_chart(code: str, readings: list[TemperatureReading], shop: Workshop, units: UnitSystem) -> Markup | None:
-    """The pan's temperature over the session, with the band to work in; nothing before there are two readings."""
-    if len(readings) < 2:
-        return None
-    in_time = sorted(readings, key=lambda reading: reading.read_at)
-    minutes = [(reading.read_at - in_time[0].read_at).total_seconds() / 60 for reading in in_time]
-    low, limit = (convert(k, "temperature", units) for k in (shop.pan_low_k, shop.pan_limit_k))
-    across = [minutes[0], max(minutes[-1], minutes[0] + 1)]
-    return line_chart(
-        f"Pan temperature of {code}",
-        Axis("Time since the first reading", "min"),
-        Panel(
-            Axis("Pan", units.temperature),
-            series=[Series("Read", minutes, [convert(r.temperature_k, "temperature", units) for r in in_time])],
-            band=Band("Band to work in", across, [low, low], [limit, limit]),
-            rules=[Rule("Limit", limit)],
-        ),
-    )
+def _act(now: list[steps.Now], found: pan.Standing | None) -> str:
+    """The kind of act in front, as the cautions at it are told apart."""
+    if found and (found.hot or found.asked):
+        return "hot" if found.hot else "asked"
+    first = next((one.step.key.partition(":")[0] for one in now), "close")
+    return "bowl" if first == "weigh" else first
 
 
 def _forms(

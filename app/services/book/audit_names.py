@@ -8,11 +8,11 @@ from typing import Any
 
 from sqlalchemy import Boolean, Column, Date, DateTime
 from sqlalchemy import select as select_core
-from sqlmodel import Session, SQLModel, col, select
+from sqlmodel import Session, SQLModel, col, func, select
 
 from app import clock
 from app.book import record
-from app.models import Change, words
+from app.models import Batch, Change, Melt, SessionOpening, words
 from app.models.base import Utc, measure_of
 from app.models.firing import RESULTS
 from app.models.grain import FAULTS
@@ -98,7 +98,16 @@ class Names:
             return {}
         told = [c for c in known.columns if c.name in (*_NAMES, "edition", _DETAILS.get(table)) or c is owner(table)]
         rows = self._session.execute(select_core(known.c.id, *told).where(known.c.id.in_(ids)))
-        return {row["id"]: dict(row) for row in rows.mappings()}
+        found = {row["id"]: dict(row) for row in rows.mappings()}
+        return found if table != "cast_session" else {i: row | {"name": self._evening(i)} for i, row in found.items()}
+
+    def _evening(self, cast_id: int) -> str:
+        """An evening as the pages name it: its day and the codes of its melts."""
+        lots = select(Batch.code).join(Melt, col(Melt.batch_id) == col(Batch.id)).where(Melt.cast_session_id == cast_id)
+        codes = self._session.exec(lots.order_by(col(Melt.number))).all()
+        opened = select(func.min(SessionOpening.opened_at)).where(SessionOpening.cast_session_id == cast_id)
+        at = self._session.exec(opened).one()
+        return ", ".join([clock.day(at), *codes]) if at else ", ".join(codes)
 
     def _gone(self, table: str, ids: list[int]) -> dict[int, dict[str, Any]]:
         """Rows as they were when they were deleted."""

@@ -339,10 +339,25 @@ def _still_open(left: dict[str, list[CastStep]]) -> str:
 # --- Notes -------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True)
+class Noted:
+    """A note of an evening, and whose it is where the evening has several melts: a melt's code, or the evening's."""
+
+    note: SessionNote
+    of: str
+
+
 def notes(session: Session, cast: CastSession) -> list[SessionNote]:
     """The notes of an evening, of each melt and of all of it, oldest first."""
     query = select(SessionNote).where(SessionNote.cast_session_id == cast.pk)
     return list(session.exec(query.order_by(col(SessionNote.id))))
+
+
+def noted(session: Session, cast: CastSession) -> list[Noted]:
+    """The same, each with whose it is."""
+    lots = zip(cast.melts, entering.lots(session, cast), strict=True)
+    codes = {melt.pk: lot.code for melt, lot in lots} if len(cast.melts) > 1 else {}
+    return [Noted(one, codes.get(one.melt_id or 0, "the evening" if codes else "")) for one in notes(session, cast)]
 
 
 def write_note(session: Session, batch: Batch, data: NoteIn, of_evening: bool = False) -> SessionNote:

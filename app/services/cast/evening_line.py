@@ -13,9 +13,8 @@ from sqlmodel import Session
 from app import clock
 from app.drawings.evening_line import Act, Row
 from app.drawings.marks import Kind, State
-from app.models import CastStep, Melt
-from app.services.cast import steps
-from app.services.cast.casting import Running
+from app.models import CastSession, CastStep, Melt
+from app.services.cast import entering, steps
 from app.services.stock import batches
 
 UNTIMED = timedelta(minutes=10)
@@ -48,12 +47,11 @@ class _Placed:
         return self.at if steps.settled(self.step) else max(self.at, clock.now())
 
 
-def of_evening(session: Session, runs: Iterable[Running]) -> list[Row]:
-    """The rows of an evening's melts, in the order of their numbers."""
-    in_order = sorted(runs, key=lambda run: run.melt.number)
+def of_evening(session: Session, cast: CastSession) -> list[Row]:
+    """The rows of an evening's melts, open or closed, in the order of their numbers."""
+    pairs = zip(cast.melts, entering.lots(session, cast), strict=True)
     return rows(
-        MeltLine(run.batch.code, run.melt, steps.of_melt(run.melt, run.batch, batches.weighed(session, run.batch)))
-        for run in in_order
+        MeltLine(lot.code, melt, steps.of_melt(melt, lot, batches.weighed(session, lot))) for melt, lot in pairs
     )
 
 

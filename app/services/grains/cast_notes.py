@@ -8,6 +8,7 @@ from sqlmodel import Session
 from app.book.gate_rule import EDGE_K
 from app.services.book import workshop
 from app.services.cast import casting, pan, runsheets, steps
+from app.services.cast.casting import Noted
 from app.services.cast.steps import Now
 from app.services.grains.grains import GrainView
 from app.services.stock import batches
@@ -36,7 +37,8 @@ class CastNotes:
     over: int
     """How many readings lie above the workshop's limit."""
     acts: list[Done]
-    notes: list[tuple[datetime, str]]
+    notes: list[Noted]
+    """Of its melt and of the whole evening."""
 
 
 def of_grain(session: Session, view: GrainView) -> CastNotes | None:
@@ -61,11 +63,7 @@ def of_grain(session: Session, view: GrainView) -> CastNotes | None:
         readings=len(heat),
         over=sum(kelvin > limit for kelvin in heat),
         acts=[_done(now, several) for now in found if now.step.set_number],
-        notes=[
-            (note.written_at, note.words)
-            for note in casting.notes(session, melt.evening)
-            if note.melt_id in (None, melt.pk)
-        ],
+        notes=[one for one in casting.noted(session, melt.evening) if one.note.melt_id in (None, melt.pk)],
     )
 
 

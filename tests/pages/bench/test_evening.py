@@ -12,7 +12,7 @@ from app import clock
 from app.db import writing
 from app.models import Batch, CastSession, SessionNote
 from app.models.batch import TestPiecesIn
-from app.models.cast import StepIn, TemperatureIn
+from app.models.cast import NoteIn, StepIn, TemperatureIn
 from app.services.cast import casting, leftovers, pan, steps
 from app.services.stock import batches
 from tests import build
@@ -160,6 +160,12 @@ def test_a_note_at_the_bench_is_of_the_evening(client: TestClient, two: None) ->
     with writing(engine_of(client)) as session:
         note = session.exec(select(SessionNote)).one()
         assert (note.cast_session_id, note.melt_id) == (1, None)
+        casting.write_note(session, batches.by_code(session, "2611Q"), NoteIn(words="Coarse sorbitol."))
+        session.commit()
+    page = client.get("/cast/2611P").text
+    assert re.findall(r"<li>\d\d:\d\d, ([^<]+)</li>", page) == ["the evening: A draught.", "2611Q: Coarse sorbitol."]
+    came = client.get("/workshop/changes?noun=session_note&what=entered").text
+    assert "25 Nov 2026, 2611P, 2611Q" in came, "the record names an evening as the pages do, not by a number"
     for code in ("2611P", "2611Q"):
         assert "A draught." in client.get(f"/cast/{code}").text
 

@@ -59,11 +59,13 @@ def batch_of(client: TestClient) -> dict[str, float]:
         return {part.ingredient or "": batches.weighed(session, batch)[part.pk] for part in batch.parts}
 
 
-def test_cautions_stand_at_the_top(client: TestClient, opened: None) -> None:
+def test_cautions_stand_folded_at_the_act_in_front_below_one_strong_line(client: TestClient, opened: None) -> None:
     page = client.get(URL).text
-    assert page.index("At the pan") < page.index("<h2")
+    (fold,) = re.findall(r'<details class="caution">.*?</details>', page[: page.index("<h2")], re.S)
+    assert fold in page[page.index('id="watch"') : page.index('id="evening"')]
+    assert "<summary>Own dry bowl each. Never ground together.</summary>" in fold, "the act in front is weighing out"
     for words in ("never a flame", "own oxygen", "cool running water", "Local law"):
-        assert words in page
+        assert words in fold
     assert 'class="bench"' in page
     assert f'href="{URL}/grains"' in page
 
@@ -318,7 +320,9 @@ def test_the_unit_is_switched_on_the_spot(client: TestClient, opened: None) -> N
     assert 'value="abc"' in page
     page = client.post(url, data={**hidden, "temperature": "119", "unit": "°C"}).text
     assert "242 °F" in page  # the earlier reading stays as it was typed
-    assert "Pan temperature of 2611P" in page
+    assert "119 °C at 12:00" in re.sub(r"\s+", " ", page), "the strip speaks the thermometer's degrees"
+    assert "Limit: 121 °C." in page
+    assert page.count('class="drawing ') == 2, "time line and strip"
     assert "Pan 104 to 121 °C." in page
 
 

@@ -30,6 +30,9 @@ def serial(client: TestClient) -> str:
             core = next(step for step in cast.steps if step.key == "core")
             steps.record(session, cast, core.pk, StepIn(act="done"), "Ada")
             casting.write_note(session, lot, NoteIn(words="Stiffer than usual."))
+            further = build.batch(session, planned_for=lot.planned_for)
+            build.joined(session, further, cast.evening)
+            casting.write_note(session, further, NoteIn(words="Of another melt."))
             made = build.grain(session, lot).serial
         session.commit()
         return made
@@ -54,7 +57,8 @@ def test_one_press_leads_from_what_was_typed_or_scanned_to_the_notes(
     assert "never above the limit" in said
     assert "Set the cores" in said
     assert "! 7 min late" in said, "10 minutes after the pour, where the sheet says 3"
-    assert "Stiffer than usual." in said
+    assert f"{serial[:5]} Stiffer than usual." in said, "of several melts it is said which one a note is of"
+    assert "Of another melt." not in said
     assert "Looks not looked at" in said
 
 
