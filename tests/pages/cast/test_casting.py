@@ -66,6 +66,12 @@ def test_cautions_stand_folded_at_the_act_in_front_below_one_strong_line(client:
     assert "<summary>Own dry bowl each. Never ground together.</summary>" in fold, "the act in front is weighing out"
     for words in ("never a flame", "own oxygen", "cool running water", "Local law"):
         assert words in fold
+    url, hidden = form_of(page, "test-pieces-form")
+    page = client.post(url, data={**hidden, "test_pieces": "0 g"}).text
+    url, hidden = form_of(page, "close-form")
+    page = client.post(url, data={**hidden, "why": "Only looked."}).text
+    assert "The session is closed." in page
+    assert 'id="evening"' not in page, "nothing was done: there is nothing to draw"
     assert 'class="bench"' in page
     assert f'href="{URL}/grains"' in page
 
