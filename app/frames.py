@@ -108,6 +108,15 @@ def redirect(url: str, notice: str = "") -> Response:
     return response
 
 
+def loaded_whole(request: Request, response: Response) -> Response:
+    """Where a save leads to another page than the one that asked, htmx loads that one whole."""
+    if "hx-request" in request.headers and response.status_code == 303:
+        response.status_code = 200
+        response.headers["HX-Redirect"] = response.headers["location"]
+        del response.headers["location"]
+    return response
+
+
 def whole_region(request: Request, response: Response) -> Response:
     """A page in which the region that htmx asked for is not: it takes the place of the whole main part."""
     if "hx-request" in request.headers:

@@ -22,7 +22,19 @@ from app.calc.base.errors import CalcError
 from app.db import reading, writing
 from app.errors import Asked, BookError, Conflict
 from app.forms import Choice, Form, from_texts, resent, spent, whole
-from app.frames import YEAR_S, ErrorPage, at_bench, bare, device, glass_of, named, redirect, render, whole_region
+from app.frames import (
+    YEAR_S,
+    ErrorPage,
+    at_bench,
+    bare,
+    device,
+    glass_of,
+    loaded_whole,
+    named,
+    redirect,
+    render,
+    whole_region,
+)
 from app.models import Draft, OnceToken
 from app.models.base import FormIn, as_form
 from app.page import Page
@@ -46,6 +58,7 @@ __all__ = [
     "doing",
     "elsewhere",
     "glass_of",
+    "loaded_whole",
     "named",
     "reason",
     "redirect",

@@ -141,6 +141,7 @@ class SignIn(FormIn):
     place: str = FormField("", max_length=80, title="Where", description="Such as: the shed, the yard.")
     where: str = FormField("", max_length=80, title="One of the places before")
     """Chosen beforehand on the page; another place that is typed counts in its stead."""
+    join: bool = FormField(False, title="Join the evening at once")
 
     def signature(self) -> str:
         """The name that signs."""

@@ -10,17 +10,22 @@ from sqlmodel import Session
 from app.errors import Refused
 from app.models import Batch, CastSession, Melt
 from app.models.base import FormIn
-from app.models.batch import BowlIn
+from app.models.batch import BowlIn, TestPiecesIn
 from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
 from app.routers.bench import bench_page
 from app.routers.bench.bench_page import NoBenchPage
 from app.routing import late_router
 from app.services.book import repository
-from app.services.cast import at_bench, bowls, casting, pan, sets_poured, steps
+from app.services.cast import at_bench, bowls, casting, leftovers, pan, sets_poured, steps
 from app.services.stock import batches
-from app.web import Book, Texts, Typed, named, render, submit, version_of
+from app.web import Book, Texts, Typed, loaded_whole, named, render, submit, version_of
 
 router = late_router("/bench")
+
+Onward = Callable[[Session, int, Batch], str]
+"""Where an act leads."""
+
+_closing: Onward = lambda _session, evening_id, _batch: f"/bench/{evening_id}?show=close"  # noqa: E731
 
 
 @router.get("")
@@ -48,7 +53,7 @@ def step(request: Request, typed: Typed, evening_id: int, code: str, step_id: in
         done = steps.record(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
         return f"{at_bench.SAID.get(done.key.partition(':')[0], 'Done')}."
 
-    return _small(request, typed, evening_id, code, StepIn, do, f"done-{step_id}")
+    return _small(request, typed, evening_id, code, StepIn, do, f"done-{step_id}", bench_page.after_step)
 
 
 @router.post("/{evening_id}/{code}/bowl/{part_id}")
@@ -107,6 +112,17 @@ def note(request: Request, typed: Typed, evening_id: int) -> Response:
     return _small(request, typed, evening_id, "", NoteIn, do, "note-form")
 
 
+@router.post("/{evening_id}/{code}/test-pieces")
+def test_pieces(request: Request, typed: Typed, evening_id: int, code: str) -> Response:
+    """Tell what of a melt went into test pieces, then the next one, then close."""
+
+    def do(session: Session, batch: Batch, data: TestPiecesIn) -> str:
+        leftovers.tell_test_pieces(session, batch, data)
+        return f"Kept for {batch.code}."
+
+    return _small(request, typed, evening_id, code, TestPiecesIn, do, "test-pieces-form", _closing)
+
+
 @router.post("/{evening_id}/close")
 def close(request: Request, typed: Typed, evening_id: int) -> Response:
     """Close the evening, once for all its melts."""
@@ -126,16 +142,20 @@ def _small(
     model: type[FormIn],
     do: Callable[[Session, Batch, Any], str],
     form_id: str,
+    onward: Onward | None = None,
 ) -> Response:
-    """Do one thing to a melt, then show the bench with what was done and what comes next."""
+    """Do one thing to a melt, then show the bench, or the page that follows from it, with what was done and what comes
+    next.
+    """
     told: list[str] = []
 
     def act(session: Session, data: Any) -> str:
-        told[:] = [do(session, _batch(session, evening_id, code), data)]
+        batch = _batch(session, evening_id, code)
+        told[:] = [do(session, batch, data)]
         told.append(bench_page.next_words(session, evening_id))
-        return f"/bench/{evening_id}"
+        return onward(session, evening_id, batch) if onward is not None else f"/bench/{evening_id}"
 
-    return submit(
+    response = submit(
         request,
         typed,
         model,
@@ -144,6 +164,8 @@ def _small(
         form_id=form_id,
         notice=lambda: " ".join(words for words in told if words),
     )
+    at_bench_still = response.headers.get("location", "/bench/").startswith("/bench/")
+    return response if at_bench_still else loaded_whole(request, response)
 
 
 def _batch(session: Session, evening_id: int, code: str) -> Batch:

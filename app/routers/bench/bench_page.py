@@ -11,12 +11,26 @@ from sqlmodel import Session
 from app import clock
 from app.forms import Form
 from app.models import Batch, CastSession, ScaleCheck, Supply, TemperatureReading, ThermometerCheck
+from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, TemperatureIn
+from app.models.checklist import StartIn
 from app.page import Page
 from app.routers.bench import pictures
 from app.routers.cast import evening_pictures, incident_forms
 from app.services.book import repository, workshop
-from app.services.cast import at_bench, bowls, casting, cautions, evening_line, gate, pan, steps, targets, weigh_outs
+from app.services.cast import (
+    at_bench,
+    bowls,
+    casting,
+    cautions,
+    checklists,
+    evening_line,
+    gate,
+    pan,
+    steps,
+    targets,
+    weigh_outs,
+)
 from app.services.cast.at_bench import Screen
 from app.services.cast.casting import Running
 from app.services.cast.weigh_outs import PartNow
@@ -136,11 +150,15 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         stray = " ".join(failed.errors.values()) if failed else ""
         return render(request, session, NoBenchPage(evening=evening, running=casting.due(session), stray=stray))
     chosen = failed.id.replace("done-", "step-") if failed else request.query_params.get("show", "")
+    chosen = "close" if chosen in ("test-pieces-form", "close-form") else chosen
     screen = screen_of(session, runs, chosen)
     shop = workshop.get(session)
     pan_units = pan.units(session, (screen.pan or screen.run).melt)
     found = _pan_now(session, screen, pan_units)
+    untold = [run.batch.code for run in runs if run.batch.test_pieces_kg is None]
+    planned = batches.in_states(session, "planned")
     forms = _forms(request, session, screen, found, failed)
+    forms |= _forms_beyond(request, session, screen, untold, planned, failed)
     now = screen.act.now if screen.act else None
     rows = evening_line.of_evening(session, evening)
     caution, folded = _caution(session, screen, runs)
@@ -153,9 +171,9 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         mark=casting.mark(casting.due(session)),
         forms=forms,
         stray=" ".join(failed.errors.values()) if failed and failed.id not in forms else "",
-        untold=[run.batch.code for run in runs if run.batch.test_pieces_kg is None],
+        untold=untold,
         overnight=runs[0].overnight,
-        planned=batches.in_states(session, "planned"),
+        planned=planned,
         more_open=failed is not None and failed.id in ("note-form", "set-form"),
         pan=found,
         was_hot=bool(pan.of_evening(session, evening))
@@ -242,8 +260,6 @@ def _forms(
         if found.reading is not None and found.reading.doubted_k is not None:
             key = f"degrees-{found.reading.pk}"
             shown[key] = forms.get(key, DegreesIn, f"{at}/{found.reading.pk}/degrees", row=found.reading)
-    if screen.kind == "close":
-        shown["close-form"] = forms.get("close-form", CloseIn, f"{url}/close", row=melt.evening)
     if screen.act is not None:
         key = f"done-{screen.act.step.pk}"
         shown[key] = forms.get(key, StepIn, f"{of}/step/{screen.act.step.pk}", row=screen.act.step)
@@ -254,6 +270,22 @@ def _forms(
             key = f"done-{weighing.pk}"
             shown[key] = forms.get(key, StepIn, f"{of}/step/{weighing.pk}", row=weighing)
     return shown
+
+
+def _forms_beyond(
+    request: Request, session: Session, screen: Screen, untold: list[str], planned: list[Batch], failed: Form | None
+) -> dict[str, Form]:
+    """What leads on from a melt: the list of the next one, what a melt left, and the closing."""
+    forms, evening = Forms(request, session, failed), screen.run.cast
+    lot = next((lot for lot in planned[:1] if lot.planned_for <= clock.today()), None)
+    if screen.kind in ("wait", "grains") and lot is not None and checklists.current(session, lot) is None:
+        return {"start": forms.get("start", StartIn, f"/plan/{lot.code}/checklist/start")}
+    if screen.kind == "close" and untold:
+        at = f"/bench/{evening.pk}/{untold[0]}/test-pieces"
+        return {"test-pieces-form": forms.get("test-pieces-form", TestPiecesIn, at)}
+    if screen.kind == "close":
+        return {"close-form": forms.get("close-form", CloseIn, f"/bench/{evening.pk}/close", row=evening)}
+    return {}
 
 
 def _bowl_form(session: Session, shown: dict[str, Form], forms: Forms, of: str, bowl: PartNow, read: str) -> None:
@@ -269,6 +301,16 @@ def _bowl_form(session: Session, shown: dict[str, Form], forms: Forms, of: str, 
         initial={"supply_id": bags[0][0] if bags else "", "mass": read[:40]},
         choices={"supply_id": bags},
     )
+
+
+def after_step(session: Session, evening_id: int, batch: Batch) -> str:
+    """Where a step leads: to the scale, when its cores are pulled and nothing else is due; else on at the bench."""
+    runs = runs_of(session, evening_id)
+    if runs:
+        screen = screen_of(session, runs)
+        if screen.kind == "grains" and screen.run.batch.pk == batch.pk:
+            return f"/cast/{batch.code}/grains"
+    return f"/bench/{evening_id}"
 
 
 def next_words(session: Session, evening_id: int) -> str:

@@ -7,13 +7,14 @@ from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
+from app.errors import Refused
 from app.forms import Form
 from app.models import Batch, CastSession, Checklist, ChecklistEdition
 from app.models.cast import OpenSessionIn
 from app.models.checklist import AnswerIn, SignIn, StartAnewIn, StartIn
 from app.page import Page
 from app.routing import late_router
-from app.services.book import workshop
+from app.services.book import audit_reasons, workshop
 from app.services.cast import blanks, casting, cautions, checklists, editions, entering, evenings, gate
 from app.services.cast.blanks import Blank
 from app.services.cast.checklists import Line
@@ -21,7 +22,7 @@ from app.services.cast.evenings import Entry
 from app.services.hardware import instrument_checks
 from app.services.hardware.instrument_checks import CheckOfToday
 from app.services.stock import batches
-from app.web import Book, Forms, Typed, named, render, submit
+from app.web import Book, Forms, Typed, device, loaded_whole, named, render, submit
 
 router = late_router("/plan/{code}/checklist")
 
@@ -168,10 +169,14 @@ def answer(request: Request, book: Book, typed: Typed, code: str, checklist_id: 
     model = checklists.form_of(book, item_id) if ("answer", "done") in typed else AnswerIn
 
     def act(session: Session, data: AnswerIn) -> str:
-        checklists.answer(session, _of(session, code, checklist_id), item_id, data)
+        checklist = _of(session, code, checklist_id)
+        checklists.answer(session, checklist, item_id, data)
+        answered = all(line.answer is not None for line in checklists.lines(session, checklist))
+        if checklist.again and answered:  # its page follows by itself, and nothing on it is at hand
+            return _sign_url(code, checklist_id)
         return f"{_url(code)}?line={item_id}" if back else _url(code)
 
-    return submit(
+    answered = submit(
         request,
         typed,
         model,
@@ -180,6 +185,7 @@ def answer(request: Request, book: Book, typed: Typed, code: str, checklist_id: 
         form_id="na" if ("answer", "na") in typed else "line",
         notice="",
     )
+    return loaded_whole(request, answered) if _leads_to(answered, _sign_url(code, checklist_id)) else answered
 
 
 @router.get("/{checklist_id}/sign")
@@ -190,13 +196,25 @@ def show_sign(request: Request, session: Book, code: str, checklist_id: int) -> 
 
 @router.post("/{checklist_id}/sign")
 def sign(request: Request, typed: Typed, code: str, checklist_id: int) -> Response:
-    """Complete the checklist."""
+    """Complete the checklist; a short one that may, lets its batch into the evening with the same press."""
+    told = ["The checklist is signed."]
 
     def act(session: Session, data: SignIn) -> str:
         checklist = _of(session, code, checklist_id)
         checklists.same_hands(session, checklist, data)
         checklists.sign(session, checklist, data)
-        return _url(code)
+        if not (data.join and checklist.again):
+            return _url(code)
+        try:
+            # An act of its own, a moment after the signature: the book lets nothing in by a list signed later than it.
+            with audit_reasons.signed(session, checklist.person, device=device(request)):
+                batch = batches.by_code(session, code)
+                joined = evenings.join(session, batch, OpenSessionIn(checklist_id=checklist_id))
+        except Refused as why:  # signed it is; what is in the way is told where it joins
+            told.append(f"It did not join yet. {why.message}")
+            return _url(code)
+        told.append("It is a melt of the open evening.")
+        return f"/bench/{joined.cast_session_id}"
 
     return submit(
         request,
@@ -205,7 +223,7 @@ def sign(request: Request, typed: Typed, code: str, checklist_id: int) -> Respon
         act=act,
         page=lambda s, form: _sign_page(request, s, code, checklist_id, form),
         form_id="sign",
-        notice="The checklist is signed.",
+        notice=lambda: " ".join(told),
     )
 
 
@@ -220,7 +238,7 @@ def _sign_page(
     names = [whole.person] if whole is not None else checklists.who_may_sign(session, named(request, session))
     if whole is not None:
         known = [whole.place]
-    forms, address = Forms(request, session, failed), f"{_url(code)}/{checklist_id}/sign"
+    forms, address = Forms(request, session, failed), _sign_url(code, checklist_id)
     usual = {"place" if len(known) == 1 else "where": known[0]} if known else {}
     page = SignPage(
         batch=batch,
@@ -258,6 +276,14 @@ def _short_for(session: Session, batch: Batch) -> CastSession | None:
 
 def _url(code: str) -> str:
     return f"/plan/{code}/checklist"
+
+
+def _sign_url(code: str, checklist_id: int) -> str:
+    return f"{_url(code)}/{checklist_id}/sign"
+
+
+def _leads_to(response: Response, url: str) -> bool:
+    return response.headers.get("location") == url
 
 
 def page_of(request: Request, session: Session, code: str, failed: Form | None = None, line: int = 0) -> Response:
