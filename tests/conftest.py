@@ -12,6 +12,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from hypothesis import settings
+from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Engine
 from sqlmodel import Session
 
@@ -20,6 +21,7 @@ from app.book import encryption
 from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.settings import Settings
+from app.templating import templates
 from tests import build, moment, scenes
 from tests.behind import book_of, browser_of, engine_of, renew, unsynced
 from tests.browse import Person
@@ -87,13 +89,28 @@ def _keys_once() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _templates_once(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A template is made into code once in a run: the workers share what one of them made."""
+    folder = _shared(tmp_path_factory) / "templates"
+    folder.mkdir(exist_ok=True)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(templates, "bytecode_cache", FileSystemBytecodeCache(str(folder)))
+        yield
+
+
+def _shared(folders: pytest.TempPathFactory) -> Path:
+    """The folder of a run that all its workers see."""
+    folder = folders.getbasetemp()
+    return folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder
+
+
 def once_in_a_run(folders: pytest.TempPathFactory, name: str, make: Callable[[Path], None]) -> Path:
     """A file that all workers of a run share: whoever wants it first makes it, the others wait for it.
 
     `make` lets the file appear only when all of it is in.
     """
-    folder = folders.getbasetemp()
-    shared = (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / name
+    shared = _shared(folders) / name
     with shared.with_suffix(".lock").open("w") as door:
         while True:
             try:
