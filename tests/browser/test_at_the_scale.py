@@ -42,10 +42,11 @@ MEASURE = """({mm, read, act, press}) => {
   }
   const targets = "a, button, summary, select, textarea, label:is(.check, .chip), "
     + "input:not([type=hidden], [type=checkbox], [type=radio])";
-  document.querySelectorAll(`.scale :is(${targets})`).forEach(function (e) {
+  document.querySelectorAll(`:is(.scale, .looks, .at-glass main) :is(${targets})`).forEach(function (e) {
     if (hidden(e)) return;
     const box = e.getBoundingClientRect(), name = e.id || e.textContent.trim();
-    if (box.bottom > innerHeight + 0.5 || box.top < -0.5 || box.right > innerWidth + 0.5) found.away.push(name);
+    const out = box.bottom > innerHeight + 0.5 || box.top < -0.5 || box.right > innerWidth + 0.5;
+    if (out && e.closest(".scale")) found.away.push(name);
     const small = capital(e) < act - 0.05;
     if (box.height < press * mm - 0.5 || small) found.low.push([name, box.height / mm, capital(e)]);
   });
@@ -67,6 +68,7 @@ def glass(request: pytest.FixtureRequest, browser: Browser, site: Site) -> Itera
 
 def _at_arms_length(page: Page, mm: float) -> None:
     """Nine tenths of the letters in view can be read, all that is acted on is in view, large and high enough."""
+    page.wait_for_load_state()
     seen = page.evaluate(MEASURE, {"mm": mm, "read": READ, "act": ACT, "press": PRESS})
     assert seen["read"] >= 0.9 * seen["all"], seen["small"]
     assert seen["low"] == []
@@ -123,7 +125,11 @@ def test_a_lot_goes_from_the_scale_to_the_shelf_at_arms_length(site: Site, glass
         assert melt is not None
         assert [step.done_at is not None for step in melt.steps if step.key == "bag"] == [True]
     page.get_by_role("link", name="Print the labels", exact=True).tap()
+    expect(page.get_by_role("heading", name=f"Labels of lot {code}")).to_be_visible()
+    _at_arms_length(page, mm)
     page.get_by_role("link", name="To the shelf").tap()
+    expect(page.get_by_role("heading", name="Where bags lie")).to_be_visible()
+    _at_arms_length(page, mm)
     page.get_by_label("Place").fill("Dry box")
     page.get_by_role("button", name="Note it").tap()
     expect(page.get_by_text("It is noted where these bags lie.")).to_be_visible()
@@ -143,6 +149,7 @@ def test_a_doubtful_grain_keeps_the_layout_and_says_so_by_shape_and_word(site: S
     _at_arms_length(page, mm)
     page.get_by_text("Decide", exact=True).tap()
     expect(page.get_by_role("button", name="Hold", exact=True)).to_be_visible()
+    page.locator(".looks").evaluate("e => { e.open = true; }")
     _at_arms_length(page, mm)
     # The way back within its minute lies in the same place.
     with writing(site.engine) as session:

@@ -22,6 +22,7 @@ from app.services.cast import casting, pan, sets_poured, steps
 from app.services.hardware import instrument_checks
 from tests import build
 from tests.browser.conftest import Site
+from tests.browser.test_windows import SQUEEZED, WITHIN
 from tests.moment import wall
 
 EVENING = wall("2026-11-25T18:00")
@@ -226,6 +227,10 @@ def test_letters_and_targets_in_millimetres_on_the_glass(page: Page, site: Site,
             bench.get_by_role("button", name="Weighed").click()
             expect(bench.get_by_role("alert")).to_contain_text("This looks like the sucrose")
             faults[f"verdict, {device}"] = _seen(page, mm)
+    for width, height in ((320, 640), (390, 450), (911, 512), (1024, 600)):  # these scroll down, never sideways
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate(WITHIN), (width, height)
+        assert page.evaluate(SQUEEZED) == [], (width, height)
     for words in SAID_IN.get(state, ()):
         expect(bench).to_contain_text(words)
     assert {where: found for where, found in faults.items() if found} == {}

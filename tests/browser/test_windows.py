@@ -5,6 +5,7 @@ Reflow at 320 px: WCAG 2.1, 1.4.10; text at 200 %: 1.4.4.
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -12,7 +13,7 @@ from playwright.sync_api import Page, expect
 from app import clock
 from app.db import writing
 from app.models.cast import SetIn, StepIn, TemperatureIn
-from app.services.cast import casting, pan, sets_poured, steps
+from app.services.cast import blanks, casting, checklists, pan, sets_poured, steps
 from app.services.stock import batches
 from tests import build
 from tests.browser.conftest import Site
@@ -22,10 +23,13 @@ WINDOWS = {
     "a laptop": (1366, 768),
     "a laptop at 150 %": (911, 512),
     "a laptop at 200 %": (683, 384),
+    "a small tablet": (1024, 600),
     "a tablet turned": (1180, 820),
     "the keyboard up": (390, 450),
     "a phone": (320, 640),
 }
+
+WITHIN = """[document.documentElement, document.getElementById("main")].every(e => e.scrollWidth <= e.clientWidth)"""
 
 STOP = """() => {
     const e = document.activeElement, box = e.getBoundingClientRect();
@@ -53,8 +57,19 @@ SQUEEZED = """() => {
 }"""
 
 
+@dataclass(frozen=True)
+class Running:
+    """What is going on: the lot of which the pan is too hot, two benches (two sets, too hot), and a line of a
+    checklist with a number.
+    """
+
+    hot: str
+    benches: tuple[str, ...]
+    checklist: str
+
+
 @pytest.fixture
-def running(site: Site) -> Iterator[str]:
+def running(site: Site) -> Iterator[Running]:
     """A session with much in its panel: its pan is too hot, and another one has two sets of which steps are due."""
     with clock.turned_to(NOON):
         with writing(site.engine) as session:
@@ -67,9 +82,13 @@ def running(site: Site) -> Iterator[str]:
                     steps.record(session, cast, step.pk, StepIn(act="done"))
             batch = build.cast(session, until="oxidiser:3", planned_for="2026-11-25")
             pan.record_temperature(session, batch, TemperatureIn.model_validate({"temperature": "300 F"}))
+            evenings = [cast.cast_session_id, casting.the_open(session, batch).cast_session_id]
+            planned = build.batch(session, planned_for="2026-11-25").code
+            lines = checklists.lines(session, checklists.start(session, batches.by_code(session, planned)))
             session.commit()
+            number = next(line.item.pk for line in lines if blanks.of_line(line.item.words))
             code = batch.code
-        yield code
+        yield Running(code, tuple(f"/bench/{one}" for one in evenings), f"/plan/{planned}/checklist?line={number}")
 
 
 def stops(page: Page) -> list[tuple[str, int, bool]]:
@@ -86,21 +105,24 @@ def stops(page: Page) -> list[tuple[str, int, bool]]:
     raise AssertionError("no end of stops")
 
 
-@pytest.mark.promise("What has the focus is never under what sticks", figure="every Tab stop of 3 pages, 6 windows")
-@pytest.mark.parametrize("window", WINDOWS)
-def test_the_focus_is_never_hidden(page: Page, site: Site, running: str, window: str) -> None:
-    width, height = WINDOWS[window]
-    page.set_viewport_size({"width": width, "height": height})
-    hidden, counted = [], 0
-    for address in (f"/cast/{running}", f"/cast/{running}/grains"):
+@pytest.mark.promise("What has the focus is never under what sticks", figure="every Tab stop of 5 pages, 7 windows")
+def test_the_focus_is_never_hidden(page: Page, site: Site, running: Running) -> None:
+    hidden, wide, counted = [], [], 0
+    for address in (f"/cast/{running.hot}", f"/cast/{running.hot}/grains", *running.benches, running.checklist):
         page.goto(address)
-        found = stops(page)
-        counted += len(found)
-        hidden += [(address, name, seen) for name, seen, tall in found if seen < (1 if tall else 5)]
-        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), address
-        assert page.evaluate(SQUEEZED) == [], address
-    assert counted > 80
+        assert page.locator("#bench" if address in running.benches else "h1").count() == 1, address
+        for window, (width, height) in WINDOWS.items():
+            page.set_viewport_size({"width": width, "height": height})
+            found = stops(page)
+            assert len(found) > 5, (address, window)
+            counted += len(found)
+            hidden += [(address, window, name, seen) for name, seen, tall in found if seen < (1 if tall else 5)]
+            if not page.evaluate(WITHIN):
+                wide.append((address, window))
+            wide += [(address, window, *squeezed) for squeezed in page.evaluate(SQUEEZED)]
+    assert counted > 80 * len(WINDOWS)
     assert hidden == [], hidden
+    assert wide == [], wide
 
 
 FIRST_SCREEN = """selectors => selectors.map(selector => {
@@ -111,35 +133,40 @@ ANSWERS = {"running": ["#watch .act-now", "#watch .hot .button"], "2611P": ["#wa
 PICTURES = ["#evening .evening-line", "#evening .pan-strip"]
 
 
-def test_no_width_leaves_one_letter_a_line(page: Page, site: Site, running: str) -> None:
-    for address in (f"/cast/{running}", "/cast/2611P", "/"):
+def test_no_width_leaves_one_letter_a_line(page: Page, site: Site, running: Running) -> None:
+    for address in (f"/cast/{running.hot}", "/cast/2611P", "/", *running.benches, running.checklist):
         page.set_viewport_size({"width": 1366, "height": 768})
         page.goto(address)
-        answer = ANSWERS["running" if address.endswith(running) else "2611P"] + PICTURES
-        # what is due next, with its picture, on the first screen, whatever is to be cautioned of and held
-        wanted = ["#running .coming > li:last-child", ".find"] if address == "/" else answer
-        shown = page.evaluate(FIRST_SCREEN, wanted)
-        assert [selector for selector, is_shown in shown if not is_shown] == [], address
-        assert page.locator(".find").evaluate("e => e.getBoundingClientRect().height") < 60, "the next act comes first"
+        if address not in (*running.benches, running.checklist):
+            answer = ANSWERS["running" if address.endswith(running.hot) else "2611P"] + PICTURES
+            # what is due next, with its picture, on the first screen, whatever is to be cautioned of and held
+            wanted = ["#running .coming > li:last-child", ".find"] if address == "/" else answer
+            shown = page.evaluate(FIRST_SCREEN, wanted)
+            assert [selector for selector, is_shown in shown if not is_shown] == [], address
+            assert page.locator(".find").evaluate("e => e.getBoundingClientRect().height") < 60, "next act comes first"
         for width in (320, 600, 760, 897, 950, 1000, 1100, 1150, 1300):
             page.set_viewport_size({"width": width, "height": 768})
             assert page.evaluate(SQUEEZED) == [], (address, width)
-            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (address, width)
+            assert page.evaluate(WITHIN), (address, width)
     page.evaluate("document.documentElement.style.fontSize = '200%'")  # text alone, not the window
-    for address in ("/cast/2611P", f"/cast/{running}/grains"):
+    for address in ("/cast/2611P", f"/cast/{running.hot}/grains", *running.benches, running.checklist):
         page.goto(address)
         for width, height in ((1366, 768), (911, 512), (683, 384), (820, 1180)):
             page.set_viewport_size({"width": width, "height": height})
             page.evaluate("document.documentElement.style.fontSize = '200%'")
-            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), (address, width)
+            assert page.evaluate(WITHIN), (address, width)
 
 
 def test_a_tablet_turned_in_the_middle_of_typing_keeps_the_words_and_the_field_in_view(
-    page: Page, site: Site, running: str
+    page: Page, site: Site, running: Running
 ) -> None:
     page.set_viewport_size({"width": 820, "height": 1180})
-    page.goto(f"/cast/{running}")
-    for field in (page.locator("#notes textarea"), page.locator("#temperature input[name=temperature]")):
+    desk = f"/cast/{running.hot}"
+    fields = [(desk, "#notes textarea"), (desk, "#temperature [name=temperature]")]
+    fields += [(running.benches[1], "#bench [name=temperature]"), (running.checklist, ".say [inputmode]")]
+    for address, css in fields:
+        page.goto(address)
+        field = page.locator(css).first
         field.click()
         page.keyboard.type("24")
         for width, height in ((1180, 820), (390, 450), (820, 1180)):
@@ -157,7 +184,9 @@ def test_a_tablet_turned_in_the_middle_of_typing_keeps_the_words_and_the_field_i
         ("/cast/2611P/grains", ["[name=gross]", "[name=number]", "[name=tare]"]),
     ],
 )
-def test_fields_of_numbers_ask_for_the_number_pad(page: Page, running: str, address: str, fields: list[str]) -> None:
+def test_fields_of_numbers_ask_for_the_number_pad(
+    page: Page, running: Running, address: str, fields: list[str]
+) -> None:
     page.goto(address)
     for field in fields:
         pad = page.locator(field).first.get_attribute("inputmode")
