@@ -1,4 +1,4 @@
-"""Drawings of the bench, made by the server as inline SVG: a workshop drawing on notebook paper.
+"""Drawings of bench and desk, made by the server as inline SVG: a workshop drawing on notebook paper.
 
 In: plain numbers in SI, moments in UTC, and words that are ready to be read. Out: Markup. Nothing here knows the book.
 
@@ -11,4 +11,7 @@ out for the least width it is shown at; static/css/drawings.css shows the one th
 - `time_axis`: clock times along a drawing, with breaks
 - `evening_line`, `pan_strip`, `bowls`, `tube_section`: what stands at the bench
 - `grain_section`, `lot_strip`: the grain on the scale, and its place among others
+- `to_scale`: shapes, hatching, dimension lines and words kept apart, in forms for four widths
+- `grain_views`, `motor_section`, `burn_stages`, `rocket_outline`, `field_plan`, `shelf_boxes`: things to scale
+- `season_line`: weeks with their melts, tests and flights
 """

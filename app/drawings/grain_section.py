@@ -72,10 +72,11 @@ def bubble_diameter(volume_m3: float, share: float) -> float:
 
 def grain_section(grain: GrainCut, title: str = "The grain in section") -> Markup:
     """The section with its dimension lines; beside it the bubble within the ring of the largest allowed one."""
-    return drawing("grain-section", title, _in_words(grain), lambda name, width: _form(grain, name, width))
+    return drawing("grain-section", title, in_words(grain), lambda name, width: _form(grain, name, width))
 
 
-def _in_words(grain: GrainCut) -> str:
+def in_words(grain: GrainCut) -> str:
+    """What a drawing of the grain tells."""
     sizes = (("outer diameter", grain.outer_words), ("core", grain.core_words), ("length", grain.length_words))
     said = [", ".join(f"{name} {words}" for name, words in sizes if words)]
     said += [f"core off centre: {grain.offset_words}"] if grain.offset_words else []
@@ -97,20 +98,20 @@ def _form(grain: GrainCut, name: str, width: float) -> Drawn:
     room_along, room_up = SIDE_BY_SIDE.get(name, BELOW)
     scale = min(room_along / grain.length_m, room_up / grain.outer_d_m)
     long, wide = grain.length_m * scale, grain.outer_d_m * scale
-    words = [*_bubble_words(grain)]
+    words = [*bubble_words(grain)]
     column = max(*(room(text, bold=True) for text, _ in words), grain.allowed_d_m * scale, grain.bubble_d_m * scale)
     lines = _lines(grain, scale, name in SIDE_BY_SIDE, width)
     section = [*_section(grain, scale, lines)]
     height = wide + 4.0 + 1.25 * len(lines)
-    bubble = [*_bubble(grain, scale, words)]
+    beside = [*bubble(grain, scale, words)]
     bubble_height = max(grain.allowed_d_m, grain.bubble_d_m) * scale + 1.25 * len(words) + 0.6
     if name in SIDE_BY_SIDE:
         whole = 1.4 + long + 1.6 + column
         left = at("50%", "0", at(em(-whole / 2), "0", *section))
-        right = at("50%", em(max((wide + 2.8 - bubble_height) / 2, 0.0)), at(em(whole / 2 - column / 2), "0", *bubble))
+        right = at("50%", em(max((wide + 2.8 - bubble_height) / 2, 0.0)), at(em(whole / 2 - column / 2), "0", *beside))
         return Drawn([left, right], max(height, bubble_height))
     centred = at("50%", "0", at(em(-long / 2 - 0.7), "0", *section))
-    return Drawn([centred, at("50%", em(height), *bubble)], height + bubble_height)
+    return Drawn([centred, at("50%", em(height), *beside)], height + bubble_height)
 
 
 def _core_inside(grain: GrainCut, scale: float) -> bool:
@@ -177,7 +178,7 @@ def _coated(grain: GrainCut, left: float, top: float, long: float, wide: float) 
         yield x, top - COAT, COAT, wide + 2 * COAT
 
 
-def _bubble_words(grain: GrainCut) -> Iterator[tuple[str, str]]:
+def bubble_words(grain: GrainCut) -> Iterator[tuple[str, str]]:
     """What stands round the bubble, from the top: its words and their class; the bubble follows the first ones."""
     if grain.bubble_d_m > 0:
         yield "missing", ""
@@ -189,7 +190,7 @@ def _bubble_words(grain: GrainCut) -> Iterator[tuple[str, str]]:
     yield grain.limit_words, "limit-name"
 
 
-def _bubble(grain: GrainCut, scale: float, words: list[tuple[str, str]]) -> Iterator[Markup]:
+def bubble(grain: GrainCut, scale: float, words: list[tuple[str, str]]) -> Iterator[Markup]:
     """The bubble with its nought above its middle."""
     over = words[:2] if grain.bubble_d_m > 0 else words[:1]
     under = words[len(over) :]

@@ -1,7 +1,7 @@
 """The sheet a drawing is made on: lengths in em and per cent, the room that words take, and the frame round it."""
 
 import zlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -14,7 +14,7 @@ FORMS = {"wide": 40.0, "mid": 20.0, "small": 14.0, "slim": 10.0}
 
 _WIDTHS = (
     ("ijlIJ'|", 0.31),
-    (".,:; !", 0.36),
+    (".,:; !\N{NO-BREAK SPACE}", 0.36),
     ("frt()[]-/·", 0.42),
     ("csz", 0.56),
     ("mwMW%@—…", 1.0),
@@ -92,10 +92,12 @@ class Drawn:
     height: float
 
 
-def drawing(kind: str, title: str, words: str, form: Callable[[str, float], Drawn]) -> Markup:
+def drawing(
+    kind: str, title: str, words: str, form: Callable[[str, float], Drawn], forms: Mapping[str, float] = FORMS
+) -> Markup:
     """A drawing as wide as its place, in its forms; `form` makes the one of a name for a width [em]."""
     made = []
-    for name, width in FORMS.items():
+    for name, width in forms.items():
         drawn = form(name, width)
         made.append(_svg(title, words, drawn, class_=f"form {name}", width="100%"))
     return tag("div", *made, class_=f"drawing {kind}")

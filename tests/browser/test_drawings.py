@@ -7,6 +7,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from tests.browser.conftest import PATIENCE_MS
+from tests.drawings.plans import PLANS
 from tests.drawings.scenes import SCENES
 
 CSS = Path(__file__).resolve().parents[2] / "static" / "css"
@@ -31,7 +32,7 @@ def sheet(browser: Browser) -> Any:
     page = browser.new_page()
     page.set_default_timeout(PATIENCE_MS)
     css = "".join((CSS / name).read_text(encoding="utf-8") for name in ("base.css", "glass.css", "drawings.css"))
-    drawn = "".join(f'<section id="{name}">{svg}</section>' for name, svg in SCENES.items())
+    drawn = "".join(f'<section id="{name}">{svg}</section>' for name, svg in {**SCENES, **PLANS}.items())
     page.set_content(f"<!doctype html><style>{css} body {{ padding: 15px }}</style><body>{drawn}")
     yield page
     page.close()

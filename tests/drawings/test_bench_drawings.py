@@ -12,7 +12,10 @@ from app.drawings.evening_line import Act, Row, evening_line
 from app.drawings.marks import Kind
 from app.drawings.pan_strip import Event, Pan, pan_strip
 from app.drawings.time_axis import time_axis
+from tests.drawings.plans import PLANS
 from tests.drawings.scenes import SCENES, moment, pan, sorbitol
+
+ALL = {**SCENES, **PLANS}
 
 
 def parse(drawing: Markup) -> ElementTree.Element:
@@ -25,9 +28,9 @@ def described(drawing: Markup) -> str:
     return found.pop() or ""
 
 
-@pytest.mark.parametrize("name", SCENES)
+@pytest.mark.parametrize("name", ALL)
 def test_a_drawing_is_well_formed_named_and_told_in_words(name: str) -> None:
-    root = parse(SCENES[name])
+    root = parse(ALL[name])
     drawings = root.findall("svg")
     assert drawings
     for svg in drawings:
@@ -38,9 +41,9 @@ def test_a_drawing_is_well_formed_named_and_told_in_words(name: str) -> None:
     assert not [e for e in root.iter() if "style" in e.attrib or e.tag == "style"]
 
 
-@pytest.mark.parametrize("name", SCENES)
+@pytest.mark.parametrize("name", ALL)
 def test_what_a_drawing_refers_to_stands_in_it_once(name: str) -> None:
-    text = str(SCENES[name])
+    text = str(ALL[name])
     used, made = set(re.findall(r"url\(#([\w-]+)\)", text)), re.findall(r' id="([\w-]+)"', text)
     assert used == set(made)
     assert len(made) == len(set(made))
