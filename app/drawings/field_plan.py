@@ -25,6 +25,7 @@ from app.drawings.to_scale import (
     Paper,
     Piece,
     Point,
+    Spot,
     arrow,
     circle,
     folded,
@@ -43,6 +44,7 @@ SIDES = {"broad": (36.0, 17.0), "wide": (19.0, 14.0), "mid": (18.0, 14.0), "slim
 SPOT, CROSS = "M-8,0A8,8 0 1,1 8,0A8,8 0 1,1 -8,0Z", "M-8,-8L8,8M8,-8L-8,8"
 """A landing inside the field, and one outside."""
 
+LIMIT = "limit-name"
 PROFILE = 11.0
 """Height of the heights' axis [em]."""
 
@@ -61,6 +63,7 @@ class FieldPlan:
 
     `along_m` are landings of drawn flights, how far down the wind from the pad [m]; `across_m` how far to its right,
     where that was worked out. A wind without a direction is drawn to blow east, and said so.
+    The bar of the scale is in units of `unit_m`.
     """
 
     name: str = ""
@@ -76,6 +79,8 @@ class FieldPlan:
     size_words: str = ""
     landing_words: str = ""
     outside_words: str = ""
+    unit_m: float = 1.0
+    unit_words: str = "m"
 
     @property
     def down_wind(self) -> Point:
@@ -118,7 +123,7 @@ class FieldPlan:
 class Heights:
     """The height a flight reaches: the low mark, the middle and the high mark of its range, and the ceiling [m].
 
-    `flown_m` are heights that flights before it reached.
+    `flown_m` are heights that flights before it reached; the axis is in units of `unit_m`.
     """
 
     low_m: float
@@ -130,6 +135,7 @@ class Heights:
     ceiling_words: str = ""
     flown_m: tuple[float, ...] = ()
     flown_words: str = ""
+    unit_m: float = 1.0
     unit_words: str = "m"
 
 
@@ -219,7 +225,7 @@ def _above(field: FieldPlan, name: str, width: float) -> Piece:
     _pad(paper, field, plan)
     foot = head + (north - south) * scale
     _head(paper, field, wide)
-    _scale_bar(paper, plan, foot + 1.1, (east - west), margin)
+    _scale_bar(paper, field, plan, foot + 1.1, (east - west), margin)
     size = ", ".join(
         words for words in (field.name, field.size_words or ("" if corners else "size not in the book")) if words
     )
@@ -253,6 +259,7 @@ def _ground(paper: Paper, field: FieldPlan, plan: _Map, corners: list[Point]) ->
 
 def _pad(paper: Paper, field: FieldPlan, plan: _Map) -> None:
     """The pad with its name, and the rings' words."""
+    css = "on-field" if field.corners else ""
     x, y = plan.at(0.0, 0.0)
     paper.add(at(em(x), em(y), scaled("M0,-9L9,8H-9Z", "mark done", 0.7)))
     paper.keep(x - 0.4, y - 0.4, x + 0.4, y + 0.4)
@@ -265,7 +272,7 @@ def _pad(paper: Paper, field: FieldPlan, plan: _Map) -> None:
         spots += [(x - reach - 0.3, y + d, "end") for d in (0.0, 1.2, -1.2)] + [
             (x + reach + 0.3, y + d, "") for d in (0.0, 1.2, -1.2)
         ]
-        if ring.words and not paper.write(ring.words, *spots, css="on-field" if field.corners else ""):
+        if ring.words and not paper.write(ring.words, *spots, css=css):
             paper.note(ring.words)
 
 
@@ -285,11 +292,12 @@ def _head(paper: Paper, field: FieldPlan, wide: float) -> None:
         paper.write(words if room(words) <= left else field.wind_words, (2.8, 1.3, ""))
 
 
-def _scale_bar(paper: Paper, plan: _Map, level: float, span_m: float, margin: float) -> None:
+def _scale_bar(paper: Paper, field: FieldPlan, plan: _Map, level: float, span_m: float, margin: float) -> None:
     """A round length."""
-    length = max(ticks(0.0, span_m, 4)[1], 1.0)
-    paper.along(margin, margin + length * plan.scale, level, "")
-    paper.write(f"{length:g} m", (margin + length * plan.scale + 0.4, level, ""), (margin, level + LINE, ""))
+    length = ticks(0.0, span_m / field.unit_m, 4)[1]
+    end = margin + length * field.unit_m * plan.scale
+    paper.along(margin, end, level, "")
+    paper.write(f"{length:g} {field.unit_words}", (end + 0.4, level, ""), (margin, level + LINE, ""))
 
 
 # --- The heights ---------------------------------------------------------------------------------
@@ -301,7 +309,7 @@ def _profile(heights: Heights, width: float) -> Piece:
     top = max(heights.high_m, heights.mid_m, heights.ceiling_m or 0.0, *heights.flown_m, 1.0)
     head = 1.8 if heights.ceiling_m is not None and heights.ceiling_m >= top * 0.97 else 0.8
     foot = head + PROFILE
-    left = room(f"{top:.0f}") + 0.8
+    left = room(f"{top / heights.unit_m:.0f}") + 0.8
 
     def at_height(height_m: float) -> float:
         return foot - height_m / top * PROFILE
@@ -312,27 +320,32 @@ def _profile(heights: Heights, width: float) -> Piece:
         band = rectangle(left, level - 0.7, width - 0.2, level)
         paper.add(strokes(hatch([band], 0.35), "hatch"), outline([band[2:]], "ceiling", closed=False))
         paper.keep(left, level - 0.8, width, level + 0.1)
-        paper.write(heights.ceiling_words, (left + 0.6, level + 0.8, ""), css="limit-name")
     x = left + 1.6
     bar = rectangle(x - 0.35, at_height(heights.high_m), x + 0.35, at_height(heights.low_m))
     paper.add(outline([bar], "range"))
     paper.add(at(em(x), em(at_height(heights.mid_m)), scaled(SPOT, "reading last", 0.62)))
     paper.keep(x - 0.5, bar[0][1], x + 0.5, bar[2][1])
+    if heights.ceiling_m is not None:
+        paper.write(
+            heights.ceiling_words, (width - 0.3, level + 0.8, "end"), (width - 0.3, level - 1.3, "end"), css=LIMIT
+        )
     flown = x + 1.3
     for height in heights.flown_m:
         paper.add(at(em(flown), em(at_height(height)), scaled(CROSS, "landing out", 0.5)))
         paper.keep(flown - 0.4, at_height(height) - 0.4, flown + 0.4, at_height(height) + 0.4)
     beside = (flown if heights.flown_m else x) + 0.8
     middle = at_height(heights.mid_m)
-    down = [middle + d for d in (0.0, 0.6, 1.2, 1.8, 2.4, -1.2, -1.8, 3.0, 3.6, 4.2, -2.4, -3.0)]
-    paper.write(heights.words, *[(beside, y, "") for y in down], css="strong")
-    paper.write(heights.range_words, *[(beside, y, "") for y in down[2:] + down[:2]])
+    levels = sorted((head + 0.3 * i for i in range(int((PROFILE + 0.5) / 0.3))), key=lambda y: abs(y - middle))
+    spots: list[Spot] = [(beside, y, "") for y in (middle, *levels)]
+    paper.write(heights.words, *spots, css="strong")
+    below = [spot for spot in spots if spot[1] > middle]
+    paper.write(heights.range_words, *below, *spots)
     if heights.flown_words:
         lines = folded(f"× {heights.flown_words}", width - beside - 0.2)
-        for number, words in enumerate(lines):
-            paper.write(words, *[(beside, y + number * LINE, "") for y in down[3:]])
-    for value in ticks(0.0, top, 4):
-        y = at_height(value)
+        for words in lines:
+            paper.write(words, *below, *spots)
+    for value in ticks(0.0, top / heights.unit_m, 4):
+        y = at_height(value * heights.unit_m)
         paper.add(strokes([[(left - 0.25, y), (left, y)]], "outline"))
         paper.write(f"{value:g}", (left - 0.45, y, "end"), css="muted")
     paper.write(f"height, {heights.unit_words}", (left, foot + 0.9, ""), css="muted")

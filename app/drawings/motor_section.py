@@ -259,7 +259,7 @@ def _words(paper: Paper, motor: MotorCut, plan: _Plan, exit_words: str) -> float
     left_out += _exit(paper, motor, plan, exit_words)
     left_out += _case(paper, motor, plan)
     height, below = _below(paper, motor, plan, foot)
-    paper.note(*grains, together([*below, *left_out]))
+    paper.note(together(grains), together([*below, *left_out]))
     return height
 
 

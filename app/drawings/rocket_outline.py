@@ -140,7 +140,8 @@ def _form(rocket: RocketOutline, name: str, width: float) -> Drawn:
     paper = Paper(width)
     left = max((width - margin - longest * scale) / 2, 0.3)
     span = 0.9 * rocket.diameter_m * scale
-    axis = 1.6 + LINE * len(rocket.told) + rocket.diameter_m * scale / 2 + (span if not rocket.told else 0.5)
+    radius = rocket.diameter_m * scale / 2
+    axis = radius + max(span + 0.3, 1.4 + LINE * len(rocket.told))
     _body(paper, rocket, scale, left, axis)
     height = _dimensions(paper, rocket, scale, left, axis, roomy)
     _places(paper, rocket, scale, left, axis)

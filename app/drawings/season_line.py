@@ -15,6 +15,7 @@ Filled is done, an outline is planned. A day is one of the bench's calendar.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import Literal
 
 from markupsafe import Markup
@@ -35,7 +36,10 @@ SHAPES: dict[Kind, str] = {
 
 WORDS: dict[Kind, str] = {"melt": "melt", "test": "static test", "flight": "flight", "limit": "limit"}
 
-KEY = ("pan: melt", "shade: cure", "diamond: static test", "rocket: flight", "filled: done")
+KEY = (("melt", "pan: melt"), ("cure", "shade: cure"), ("test", "diamond: static test"), ("flight", "rocket: flight"))
+
+NARROW = 1.0
+"""Narrower weeks than this are drawn as months [em]."""
 
 ROW, SIDE = 1.7, 0.95
 """Height of a row and side of a mark [em]."""
@@ -121,7 +125,11 @@ def _form(happenings: Sequence[Happening], today: date, width: float) -> Drawn:
     rest = folded(together(left_out), width) if left_out else []
     parts += [put(text, "0", level + 0.5 + LINE * number, "") for number, text in enumerate(rest)]
     level += LINE * len(rest)
-    key = folded(together(KEY), width)
+    seen = {one.kind for one in happenings}
+    cures = any(one.until for one in happenings)
+    told = [words for kind, words in KEY if kind in seen or (kind == "cure" and cures)]
+    key = folded(together([*told, "filled: done"]), width)
+    key = key if happenings else folded("nothing is planned yet", width)
     parts += [put(text, "0", level + 0.5 + LINE * number, "muted") for number, text in enumerate(key)]
     return Drawn(parts, level + LINE * len(key) + 0.2)
 
@@ -183,20 +191,31 @@ def _beside(x: float, words: str, lane: Lane, lines: Sequence[float]) -> tuple[f
 
 def _weeks(axis: _Days, foot: float) -> Iterator[Markup]:
     """Weeks as a ground of stripes with their first days above, or months where weeks are too narrow."""
-    weeks = (axis.last - axis.first).days // 7
-    starts = [axis.first + timedelta(days=7 * number) for number in range(weeks)]
+    weeks = [axis.first + timedelta(days=7 * number) for number in range((axis.last - axis.first).days // 7 + 1)]
+    by_month = axis.width / len(weeks) < NARROW
+    starts = _months(axis) if by_month else weeks
     lane = Lane(axis.width)
-    for number, start in enumerate(starts):
-        x, end = axis.at(start), axis.at(start + timedelta(days=7))
+    for number, (start, end) in enumerate(pairwise(starts)):
         if number % 2:
-            yield box(pc(x), em(1.4), pc(end - x), em(foot - 1.4), "stripe")
-        wide = room(_day(start))
-        if lane.free(axis.em(start), axis.em(start) + wide):
-            lane.take(axis.em(start), axis.em(start) + wide + 0.7)
-            yield put(_day(start), pc(x), 0.7, "muted")
-            yield line(pc(x), em(1.2), pc(x), em(1.4), "axis")
+            yield box(pc(axis.at(start)), em(1.4), pc(axis.at(end) - axis.at(start)), em(foot - 1.4), "stripe")
+        words = (
+            f"{start:%b} {start.year}" if by_month and start.month == 1 else f"{start:%b}" if by_month else _day(start)
+        )
+        x, wide = axis.em(start), room(words)
+        if lane.free(x, x + wide):
+            lane.take(x, x + wide + 0.7)
+            yield put(words, pc(axis.at(start)), 0.7, "muted")
+            yield line(pc(axis.at(start)), em(1.2), pc(axis.at(start)), em(1.4), "axis")
     yield line("0", em(1.4), "100%", em(1.4), "axis")
     yield line("0", em(foot), "100%", em(foot), "axis")
+
+
+def _months(axis: _Days) -> list[date]:
+    """Where months begin on the axis, with its two ends."""
+    first = axis.first.year * 12 + axis.first.month - (axis.first.day == 1)
+    last = axis.last.year * 12 + axis.last.month - 1
+    begun = {date(month // 12, month % 12 + 1, 1) for month in range(first, last + 1)}
+    return sorted({axis.first, *begun, axis.last})
 
 
 def _foot(axis: _Days, today: date, limits: Sequence[Happening], foot: float) -> Iterator[Markup]:

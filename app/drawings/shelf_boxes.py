@@ -55,7 +55,6 @@ class ShelfGrain:
     core_d_m: float
     state: State = "ready"
     cured: float = 1.0
-    serial: str = ""
 
 
 @dataclass(frozen=True)

@@ -125,7 +125,7 @@ def arrow(start: Point, end: Point, css: str = "pointer", head: float = 0.45) ->
     along, across = ((x2 - x1) / long, (y2 - y1) / long), (-(y2 - y1) / long, (x2 - x1) / long)
     neck = (x2 - head * along[0], y2 - head * along[1])
     wings = [(neck[0] + side * head * 0.34 * across[0], neck[1] + side * head * 0.34 * across[1]) for side in (-1, 1)]
-    return strokes([(start, neck)], css) + outline([[end, *wings]], "tip")
+    return strokes([(start, neck)], css) + outline([[end, *wings]], f"tip {css}")
 
 
 # --- Words ---------------------------------------------------------------------------------------

@@ -1,5 +1,6 @@
 """Drawings of the bench as they are seen: letters keep their size, and no words stand on others or on a mark."""
 
+import subprocess
 from pathlib import Path
 from typing import Any
 
@@ -71,6 +72,12 @@ def test_letters_keep_their_size_and_never_stand_on_each_other(sheet: Page) -> N
             assert faults(found) == [], (width, found["name"])
             seen += len(found["words"])
     assert seen > 100 * len(WIDTHS)
+    sheet.add_style_tag(content=".drawing { font-size: 1rem !important }")  # at the desk, where letters are smaller
+    for width in (1366, 720, 320):
+        sheet.set_viewport_size({"width": width, "height": 900})
+        for found in sheet.evaluate(MEASURE):
+            if found["name"] in PLANS:
+                assert (found["forms"], faults(found)) == (1, []), (width, found["name"])
 
 
 def test_words_that_do_stand_on_each_other_are_seen(sheet: Page) -> None:
@@ -79,3 +86,29 @@ def test_words_that_do_stand_on_each_other_are_seen(sheet: Page) -> None:
     )
     (found,) = [f for f in sheet.evaluate(MEASURE) if f["name"] == "pan: many"]
     assert faults(found)
+
+
+def test_drawings_take_the_colours_of_the_system_and_print_as_vectors(sheet: Page, tmp_path: Path) -> None:
+    """In forced colours words are the system's text on halos of its ground; on paper nothing is a bitmap."""
+    sheet.set_viewport_size({"width": 1366, "height": 900})
+    sheet.emulate_media(forced_colors="active", color_scheme="dark")
+    found = sheet.evaluate("""() => {
+      const probe = document.createElement("i");
+      document.body.append(probe);
+      const system = Object.fromEntries(["CanvasText", "Highlight", "Canvas"].map(name => {
+        probe.style.cssText = `forced-color-adjust: none; color: ${name}`;
+        return [getComputedStyle(probe).color, name];
+      }));
+      const words = [...document.querySelectorAll(".drawing text:not(.on-now)")].map(text => getComputedStyle(text));
+      return words.map(css => [system[css.fill], system[css.stroke] ?? css.stroke]);
+    }""")
+    assert {fill for fill, _ in found} == {"CanvasText", "Highlight"}
+    assert {stroke for _, stroke in found} <= {"Canvas", "none", "rgba(0, 0, 0, 0)"}
+    sheet.emulate_media(forced_colors="none", color_scheme="light")
+    paper = str(tmp_path / "drawings.pdf")
+    sheet.pdf(path=paper, format="A4")
+    told = subprocess.run(["pdftotext", "-raw", paper, "-"], capture_output=True, text=True, check=True).stdout
+    for words in ("25L1-04", "throat Ø 8.03", "centre of mass 812", "ceiling 900 m", "26K2", "75 % of the web"):
+        assert words in told.replace("\N{NO-BREAK SPACE}", " ")
+    listed = subprocess.run(["pdfimages", "-list", paper], capture_output=True, text=True, check=True).stdout
+    assert len(listed.splitlines()) == 2, "its heading alone: no bitmap"
