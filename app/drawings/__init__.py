@@ -12,6 +12,7 @@ out for the least width it is shown at; static/css/drawings.css shows the one th
 - `evening_line`, `pan_strip`, `bowls`, `tube_section`: what stands at the bench
 - `grain_section`, `lot_strip`: the grain on the scale, and its place among others
 - `to_scale`: shapes, hatching, dimension lines and words kept apart, in forms for four widths
-- `grain_views`, `motor_section`, `burn_stages`, `rocket_outline`, `field_plan`, `shelf_boxes`: things to scale
+- `motor_cut`, `motor_section`, `small_motor`: a motor's parts, the motor with its words, the motor of a list
+- `grain_views`, `burn_stages`, `rocket_outline`, `field_plan`, `shelf_boxes`: things to scale
 - `season_line`: weeks with their melts, tests and flights
 """

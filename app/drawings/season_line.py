@@ -111,7 +111,7 @@ def _form(happenings: Sequence[Happening], today: date, width: float) -> Drawn:
     for one in limits:
         parts.append(line(pc(axis.at(one.on)), em(1.4), pc(axis.at(one.on)), em(foot), "limit"))
     parts.append(line(pc(axis.at(today)), em(1.4), pc(axis.at(today)), em(foot + 0.3), "now-line"))
-    left_out: list[str] = []
+    left_out: list[tuple[date, str]] = []
     lines = [axis.em(day) for day in (today, *(one.on for one in limits))]
     for number, row in enumerate(rows):
         lane = Lane(width)
@@ -122,7 +122,7 @@ def _form(happenings: Sequence[Happening], today: date, width: float) -> Drawn:
         left_out += more
     parts += _foot(axis, today, limits, foot)
     level = foot + 1.6
-    rest = folded(together(left_out), width) if left_out else []
+    rest = folded(together(words for _, words in sorted(left_out)), width) if left_out else []
     parts += [put(text, "0", level + 0.5 + LINE * number, "") for number, text in enumerate(rest)]
     level += LINE * len(rest)
     seen = {one.kind for one in happenings}
@@ -157,7 +157,7 @@ def _rows(happenings: Sequence[Happening], axis: _Days) -> list[list[Happening]]
 
 def _row(
     row: Sequence[Happening], axis: _Days, lane: Lane, lines: Sequence[float], level: float
-) -> tuple[list[Markup], list[str]]:
+) -> tuple[list[Markup], list[tuple[date, str]]]:
     """A row's cures, marks and words, and what had no room for its words."""
     parts, left_out = [], []
     for one in row:
@@ -174,7 +174,7 @@ def _row(
             anchor, x, css = found
             parts.append(at(pc(anchor / axis.width), "0", put(one.words, em(x - anchor), level, css)))
         elif one.words:
-            left_out.append(f"{_day(one.on)}: {one.words}")
+            left_out.append((one.on, f"{_day(one.on)}: {one.words}"))
     return parts, left_out
 
 
@@ -184,6 +184,9 @@ def _beside(x: float, words: str, lane: Lane, lines: Sequence[float]) -> tuple[f
     after = [at_line for at_line in lines if x < at_line < x + wide]
     places = [(x, SIDE / 2 + 0.25), *((at_line, 0.35) for at_line in after)]
     for anchor, gap in places:
+        start = anchor + gap
+        if anchor != x and not lane.free(start, start + wide + 1.2):
+            continue  # they would be read as the next mark's
         if found := lane.beside(anchor, wide, gap):
             return anchor, *found
     return None

@@ -8,10 +8,12 @@ from markupsafe import Markup
 from app.drawings.burn_stages import BurningGrain, Stage, burn_stages
 from app.drawings.field_plan import FieldPlan, Heights, Ring, field_plan
 from app.drawings.grain_views import grain_views
-from app.drawings.motor_section import CutGrain, CutNozzle, MotorCut, motor_section
+from app.drawings.motor_cut import CutGrain, CutNozzle, MotorCut
+from app.drawings.motor_section import motor_section
 from app.drawings.rocket_outline import Parachute, RocketOutline, rocket_outline
 from app.drawings.season_line import Happening, season_line
 from app.drawings.shelf_boxes import ShelfBox, ShelfGrain, ShelfRow, shelf_boxes
+from app.drawings.small_motor import small_motor
 from tests.drawings.scenes import GRAIN
 
 
@@ -43,6 +45,14 @@ MANY = replace(
     room_words="690.0",
     port_doubt=False,
     spacers_m=(0.006,),
+)
+PLANNED = replace(
+    MOTOR,
+    grains=(
+        replace(cut_grain(1, 0.96), state="to cast"),
+        replace(cut_grain(2, 0.96), state="ready"),
+        replace(cut_grain(3, 0.96), state="ready"),
+    ),
 )
 WIDE_EXIT = replace(
     MOTOR,
@@ -150,6 +160,7 @@ PLANS: dict[str, Markup] = {
     "motor: many grains": motor_section(MANY),
     "motor: a wide exit": motor_section(WIDE_EXIT),
     "motor: empty": motor_section(replace(MOTOR, grains=(), port_words="", free_words="180.0")),
+    "motor: small": small_motor(PLANNED, "Dunlin", "2 of 3 grains are on the shelf."),
     "burn": burn_stages([BURNING] * 3, STAGES, 0.002),
     "burn: to its end": burn_stages([replace(BURNING, burns_outer=True)], [*STAGES, replace(STAGES[0], depth_m=0.03)]),
     "rocket": rocket_outline(ROCKET),

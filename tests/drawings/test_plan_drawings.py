@@ -22,6 +22,7 @@ from app.drawings.motor_section import motor_section
 from app.drawings.rocket_outline import rocket_outline
 from app.drawings.season_line import Happening, season_line
 from app.drawings.shelf_boxes import ShelfBox, ShelfRow, shelf_boxes
+from app.drawings.small_motor import SCALE
 from app.drawings.to_scale import FORMS, Point, circle, hatch, rectangle
 from tests.drawings.plans import BURNING, FIELD, GULL, HEIGHTS, MOTOR, NOZZLE, PLANS, PLOVER, ROCKET, STAGES
 from tests.drawings.scenes import GRAIN
@@ -171,6 +172,13 @@ def test_a_motor_is_told_in_words() -> None:
                 "Port 1.55 × throat",
             ):
                 assert words in said, (name, form.attrib["class"], words)
+
+
+def test_a_motor_of_a_list_has_the_scale_of_the_list_and_shows_what_is_to_cast() -> None:
+    found = ElementTree.fromstring(str(PLANS["motor: small"]))
+    grains = shapes(found, "cut", "grain")
+    assert [wide(rings[0]) for rings in grains] == pytest.approx([0.055 * SCALE] * 6, abs=0.02)
+    assert (len(shapes(found, "cut", "ready")), len(shapes(found, "cut", "to-cast"))) == (4, 2)
 
 
 # --- Burn ----------------------------------------------------------------------------------------
