@@ -143,4 +143,4 @@ def _grain(paper: Paper, grain: BurningGrain, depth_m: float, scale: float, star
             (grain.burns_end_a, [(first, near), (first, far)]),
             (grain.burns_end_b, [(last, near), (last, far)]),
         ]
-        paper.add(strokes([face for burns, face in faces if burns], "burning", digits=2))
+        paper.add(strokes([face for burns, face in faces if burns], "burning"))

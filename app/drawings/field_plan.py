@@ -17,7 +17,6 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from app.drawing import ticks
 from app.drawings.sheet import Drawn, at, drawing, em, room, scaled
 from app.drawings.to_scale import (
     FORMS,
@@ -37,6 +36,7 @@ from app.drawings.to_scale import (
     strokes,
     together,
 )
+from app.pens import ticks
 
 SIDES = {"broad": (36.0, 17.0), "wide": (19.0, 14.0), "mid": (18.0, 14.0), "slim": (8.2, 9.0)}
 """The most room for the field in each form, along and upright [em]; the broad ones have the heights beside it."""

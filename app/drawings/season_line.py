@@ -20,9 +20,9 @@ from typing import Literal
 
 from markupsafe import Markup
 
-from app.drawing import line
 from app.drawings.sheet import Drawn, Lane, at, box, clipped, drawing, em, pc, put, room, scaled
 from app.drawings.to_scale import FORMS, LINE, folded, together
+from app.pens import line
 
 Kind = Literal["melt", "test", "flight", "limit"]
 

@@ -22,6 +22,8 @@ _WIDTHS = (
     ("ABEFKLPRSTVXYZ", 0.7),
 )
 """Widths of letters in DejaVu Sans, the broadest of the faces that `--sans` may come to [em]; all others 0.65."""
+_WIDTH = {letter: width for letters, width in reversed(_WIDTHS) for letter in letters}
+
 BOLD = 1.12
 CAP = 0.36
 """From the middle of a line of words to its baseline [em]."""
@@ -39,7 +41,7 @@ def pc(share: float) -> str:
 
 def room(words: str, bold: bool = False) -> float:
     """The width of words in a broad face, rather too much than too little [em]."""
-    wide = sum(next((w for letters, w in _WIDTHS if letter in letters), 0.65) for letter in words)
+    wide = sum(_WIDTH.get(letter, 0.65) for letter in words)
     return wide * (BOLD if bold else 1.0)
 
 

@@ -22,11 +22,11 @@ from app.drawings.to_scale import (
     Paper,
     Piece,
     Point,
-    circle,
     folded,
     in_rows,
     outline,
     rectangle,
+    ringed,
     strokes,
     together,
 )
@@ -154,13 +154,13 @@ def _box(box: ShelfBox, width: float, scale: float, side: float) -> Piece:
 def _grain(paper: Paper, grain: ShelfGrain, middle: Point, scale: float) -> None:
     """A grain end-on."""
     outer, core = grain.outer_d_m * scale / 2, grain.core_d_m * scale / 2
-    rings = [circle(*middle, outer, 28), circle(*middle, core, 16)]
+    rings = (outer, core)
     if grain.state in ("curing", "to cast"):
         if grain.state == "curing" and grain.cured > 0:
             paper.add(outline([_sector(middle, outer, core, min(grain.cured, 1.0))], "part-cured"))
-        paper.add(outline(rings, "end-on dashed"))
+        paper.add(ringed(*middle, rings, "end-on dashed"))
         return
-    paper.add(outline(rings, f"end-on {grain.state}"))
+    paper.add(ringed(*middle, rings, f"end-on {grain.state}"))
     if grain.state == "held":
         x, y = middle
         reach = outer * 1.1

@@ -18,13 +18,13 @@ from itertools import groupby, pairwise
 
 from markupsafe import Markup
 
-from app.drawing import tag
 from app.drawings.sheet import Drawn, at, em, put, room
+from app.pens import tag
 
 FORMS = {"broad": 60.0, "wide": 40.0, "mid": 20.0, "slim": 10.0}
 """The least width that each form of a drawing to scale is shown at [em], as static/css/drawings.css has it."""
 
-UNITS = 10
+UNITS = 1000
 """Of a shape's path to the em."""
 
 LINE = 1.25
@@ -37,30 +37,28 @@ Spot = tuple[float, float, str]
 # --- Shapes --------------------------------------------------------------------------------------
 
 
-def outline(rings: Iterable[Sequence[Point]], css: str, closed: bool = True, digits: int = 2) -> Markup:
+def outline(rings: Iterable[Sequence[Point]], css: str, closed: bool = True) -> Markup:
     """A shape by its corners, in one or more rings, an inner one being a hole; a `Paper` gives it its size."""
-    d = "".join(
-        "M" + "L".join(f"{_short(x, digits)},{_short(y, digits)}" for x, y in ring) + "Z" * closed for ring in rings
-    )
+    end = "Z" if closed else ""
+    d = "".join(["M" + "L".join([f"{_fine(x)},{_fine(y)}" for x, y in ring]) + end for ring in rings])
     return tag("path", d=d, class_=css, fill_rule="evenodd" if closed and d.count("M") > 1 else None)
 
 
-def _short(place: float, digits: int) -> str:
-    return f"{place * UNITS:.{digits}f}".rstrip("0").rstrip(".")
+def _fine(place: float) -> int:
+    return round(place * UNITS)
 
 
-def strokes(ends: Iterable[Sequence[Point]], css: str, digits: int = 1) -> Markup:
+def strokes(ends: Iterable[Sequence[Point]], css: str) -> Markup:
     """Lines in one path, each by its points."""
-    return outline(ends, css, closed=False, digits=digits)
+    return outline(ends, css, closed=False)
 
 
 def sized(parts: Iterable[Markup]) -> list[Markup]:
     """Parts in their order, the shapes among them at the size of the letters round them."""
     found = []
-    side = UNITS * UNITS
     for shapes, run in groupby(parts, lambda part: part.startswith("<path")):
         if shapes:
-            box = {"width": em(UNITS), "height": em(UNITS), "viewBox": f"0 0 {side} {side}", "overflow": "visible"}
+            box = {"width": "1em", "height": "1em", "viewBox": f"0 0 {UNITS} {UNITS}", "overflow": "visible"}
             found.append(tag("svg", *run, **box))
         else:
             found += run
@@ -105,6 +103,15 @@ def hatch_gap(share: float) -> float:
     [0.7, 0.46, 0.22]
     """
     return min(max(0.7 - (share - 0.90) * 6, 0.2), 0.9)
+
+
+def ringed(x: float, y: float, radii: Iterable[float], css: str) -> Markup:
+    """Circles round a place as one shape, an inner one being a hole: a disc, or a grain from its end."""
+    d = ""
+    for radius in radii:
+        r, across = _fine(radius), 2 * _fine(radius)
+        d += f"M{_fine(x) - r},{_fine(y)}a{r},{r} 0 1,0 {across},0a{r},{r} 0 1,0 -{across},0Z"
+    return tag("path", d=d, class_=css, fill_rule="evenodd" if d.count("M") > 1 else None)
 
 
 def circle(x: float, y: float, radius: float, corners: int = 72) -> list[Point]:

@@ -23,7 +23,7 @@ from app.drawings.rocket_outline import rocket_outline
 from app.drawings.season_line import Happening, season_line
 from app.drawings.shelf_boxes import ShelfBox, ShelfRow, shelf_boxes
 from app.drawings.small_motor import SCALE
-from app.drawings.to_scale import FORMS, Point, circle, hatch, rectangle
+from app.drawings.to_scale import FORMS, UNITS, Point, circle, hatch, rectangle
 from tests.drawings.plans import BURNING, FIELD, GULL, HEIGHTS, MOTOR, NOZZLE, PLANS, PLOVER, ROCKET, STAGES
 from tests.drawings.scenes import GRAIN
 
@@ -46,7 +46,7 @@ def shapes(form: ElementTree.Element, *css: str) -> list[list[list[Point]]]:
     for path in form.iter("path"):
         if set(css) <= set(path.attrib.get("class", "").split()):
             rings = [re.findall(r"(-?[\d.]+),(-?[\d.]+)", part) for part in path.attrib["d"].split("M")[1:]]
-            found.append([[(float(x) / 10, float(y) / 10) for x, y in ring] for ring in rings])
+            found.append([[(float(x) / UNITS, float(y) / UNITS) for x, y in ring] for ring in rings])
     return found
 
 
@@ -277,13 +277,14 @@ def test_grains_on_the_shelf_have_one_scale_and_show_their_state_by_shape() -> N
     curing = replace(GULL, state="curing", cured=0.25)
     row = ShelfRow("27A2", (GULL, PLOVER, curing, replace(GULL, state="to cast"), replace(GULL, state="held")))
     for form in forms(shelf_boxes([ShelfBox("Tin", (row,))])):
-        grains = shapes(form, "end-on")
-        sizes = [wide(rings[0]) for rings in grains]
+        ends = [e.attrib["d"] for e in form.iter("path") if "end-on" in e.attrib["class"]]
+        grains = [[2 * float(radius) / UNITS for radius in re.findall(r"a([\d.]+),", d)[::2]] for d in ends]
+        sizes = [outer for outer, _ in grains]
         assert sizes[1] / sizes[0] == pytest.approx(25.5 / 33.5, abs=0.005)
-        assert wide(grains[0][1]) / sizes[0] == pytest.approx(10 / 33.5, abs=0.01)
+        assert grains[0][1] / sizes[0] == pytest.approx(10 / 33.5, abs=0.01)
         assert (len(shapes(form, "end-on", "ready")), len(shapes(form, "end-on", "dashed"))) == (2, 2)
         ((sector,),) = shapes(form, "part-cured")
-        ring = math.pi / 4 * (sizes[2] ** 2 - wide(grains[2][1]) ** 2)
+        ring = math.pi / 4 * (sizes[2] ** 2 - grains[2][1] ** 2)
         assert area(sector) / ring == pytest.approx(0.25, abs=0.01)
     words = described(shelf_boxes([ShelfBox("Tin", (row,)), ShelfBox("Jar", ())]))
     assert words == "Tin: 27A2, 2 ready, 1 curing, 1 to cast, 1 held. Jar: nothing."
