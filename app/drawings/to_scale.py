@@ -140,7 +140,7 @@ def arrow(start: Point, end: Point, css: str = "pointer", head: float = 0.45) ->
 
 def together(items: Iterable[str]) -> str:
     """Short things said in one line, none of which is broken inside."""
-    return " · ".join(item.replace(" ", "\N{NO-BREAK SPACE}") for item in items if item)
+    return "\N{NO-BREAK SPACE}· ".join(item.replace(" ", "\N{NO-BREAK SPACE}") for item in items if item)
 
 
 def folded(words: str, width: float, bold: bool = False) -> list[str]:
