@@ -309,7 +309,7 @@ def test_completing_with_a_line_of_another_version(session: Session, batch: Batc
 @pytest.mark.parametrize("change", ["answer = 'na', reason = ''", "answer = 'na', reason = '   '", "answer = 'maybe'"])
 def test_not_applicable_needs_a_reason(session: Session, batch: Batch, change: str) -> None:
     checklist = checklists.start(session, batch)
-    checklists.answer(session, checklist, checklists.lines(session, checklist)[0].item.pk, AnswerIn(answer="done"))
+    checklists.answer(session, checklist, checklists.lines(session, checklist)[-1].item.pk, AnswerIn(answer="done"))
     with pytest.raises(IntegrityError, match="CHECK"):
         sql(session, f"UPDATE checklist_answer SET {change}")
 
