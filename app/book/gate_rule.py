@@ -82,7 +82,7 @@ WORDS = {
     "due hours": "The whole list was signed at {signed}, and holds for {hours} only.",
     "due day": "The whole list was signed at {signed}, and midnight has passed since.",
     "due hot": "A pan was read above the limit since the whole list was signed at {signed}.",
-    "due incident": "There was an incident since the whole list was signed at {signed}.",
+    "due incident": "There was an incident since the whole list was signed at {signed}{incident}.",
     "due person": "The whole list was signed by {person}, and somebody else is at the pan now.",
     "due place": "The whole list was signed for another place{place}.",
 }
@@ -274,10 +274,18 @@ def of_due(cast: str, at: str, melt: str = "NULL") -> str:
         WHERE m.cast_session_id = o.cast_session_id AND m.id IS NOT {melt} AND r.voided_at IS NULL
         AND r.read_at > w.completed_at AND r.read_at <= {at}
         AND max(r.temperature_k, coalesce(r.doubted_k, 0)) > {_limit_k(signing)}) THEN 'due hot'
-    WHEN EXISTS (SELECT 1 FROM incident i WHERE i.kind = 'incident' AND i.voided_at IS NULL
-        AND (i.cast_session_id IS NULL OR i.cast_session_id = o.cast_session_id)
-        AND i.happened_at > w.completed_at AND i.happened_at <= {at}) THEN 'due incident'
-    END FROM session_opening o JOIN checklist w ON w.id = o.checklist_id WHERE o.id = {last_opening(cast)})"""
+    WHEN {incident_since(cast, at)} IS NOT NULL THEN 'due incident' END {_whole_list(cast)})"""
+
+
+def _whole_list(cast: str) -> str:
+    return f"FROM session_opening o JOIN checklist w ON w.id = o.checklist_id WHERE o.id = {last_opening(cast)}"
+
+
+def incident_since(cast: str, at: str) -> str:
+    """The last incident since the whole list of an evening was signed."""
+    return f"""(SELECT max(i.id) {_whole_list(cast).replace(" WHERE", ", incident i WHERE")}
+        AND i.kind = 'incident' AND i.voided_at IS NULL AND coalesce(i.cast_session_id, {cast}) = {cast}
+        AND i.happened_at > w.completed_at AND i.happened_at <= {at})"""
 
 
 def of_session(cast: str) -> str:
@@ -327,9 +335,11 @@ def of_new_work(melt: str, now: str, done: str) -> str:
     CASE WHEN {other_on_the_heat(melt)} IS NOT NULL THEN 'one pan' END)"""
 
 
-def of_heating(melt: str, now: str, done: str) -> str:
-    """What keeps a melt that is not under way from being heated at the moment `done`, told at `now`."""
-    return f"coalesce({of_new_work(melt, now, done)}, {of_due(evening_of(melt), done, melt)})"
+def of_heating(melt: str, now: str, done: str, person: str) -> str:
+    """What keeps a melt not under way from being heated by a person (anybody where empty) at `done`, told at `now`."""
+    return f"""coalesce({of_new_work(melt, now, done)}, {of_due(evening_of(melt), done, melt)},
+    (SELECT CASE WHEN {person} <> '' AND {person} IS NOT w.person THEN 'due person' END
+    {_whole_list(evening_of(melt))}))"""
 
 
 def evening_of(melt: str) -> str:

@@ -202,7 +202,7 @@ GUARDS: list[tuple[str, str]] = [
         "BEFORE UPDATE ON cast_step",
         f"""OLD.done_at IS NULL AND NEW.done_at IS NOT NULL AND {gate_rule.is_hot("NEW")}
             AND NOT ({gate_rule.under_way("NEW.melt_id")}) AND CASE WHEN {gate_rule.heats("NEW")} THEN """
-        + gate_rule.of_heating("NEW.melt_id", _NOW.format(row="NEW.done_at"), "NEW.done_at")
+        + gate_rule.of_heating("NEW.melt_id", _NOW.format(row="NEW.done_at"), "NEW.done_at", "NEW.person")
         + " ELSE "
         + gate_rule.of_new_work("NEW.melt_id", _NOW.format(row="NEW.done_at"), "NEW.done_at")
         + " END IS NOT NULL",

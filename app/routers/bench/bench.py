@@ -16,7 +16,7 @@ from app.routers.bench import bench_page
 from app.routers.bench.bench_page import NoBenchPage
 from app.routing import late_router
 from app.services.book import repository
-from app.services.cast import at_bench, bowls, casting, leftovers, pan, sets_poured, steps
+from app.services.cast import at_bench, bowls, casting, hands, leftovers, pan, sets_poured
 from app.services.stock import batches
 from app.web import Book, Texts, Typed, loaded_whole, named, render, submit, version_of
 
@@ -50,7 +50,7 @@ def step(request: Request, typed: Typed, evening_id: int, code: str, step_id: in
 
     def do(session: Session, batch: Batch, data: StepIn) -> str:
         melt = casting.the_open(session, batch)
-        done = steps.record(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
+        done = hands.record(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
         return f"{at_bench.SAID.get(done.key.partition(':')[0], 'Done')}."
 
     return _small(request, typed, evening_id, code, StepIn, do, f"done-{step_id}", bench_page.after_step)

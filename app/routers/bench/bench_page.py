@@ -16,7 +16,7 @@ from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, Temperatu
 from app.models.checklist import StartIn
 from app.page import Page
 from app.routers.bench import pictures
-from app.routers.cast import evening_pictures, incident_forms
+from app.routers.cast import evening_pictures, heating, incident_forms
 from app.services.book import repository, workshop
 from app.services.cast import (
     at_bench,
@@ -26,6 +26,7 @@ from app.services.cast import (
     checklists,
     evening_line,
     gate,
+    hands,
     pan,
     steps,
     targets,
@@ -86,6 +87,8 @@ class BenchPage(Page, template="bench/show.html", section="cast"):
     pan: PanNow | None
     was_hot: bool
     """Whether a pan of the evening was read or heated, be it of another melt: then it is not said to be cold."""
+    heats: str
+    """Who heats the melt in front, and where, before it is heated first; empty at any other step."""
     amount: str
     band: str
     places: int
@@ -178,6 +181,7 @@ def page_of(request: Request, session: Session, evening_id: int, failed: Form | 
         pan=found,
         was_hot=bool(pan.of_evening(session, evening))
         or any(gate.heats(s) and s.done_at is not None for run in runs for s in run.melt.steps),
+        heats=hands.unchanged(session, screen.run.melt, screen.act.step) if screen.act else "",
         amount=targets.words(now.amount_kg, shop) if now and now.amount_kg else "",
         band=pan.step_band(screen.act.step, pan_units) if screen.act else "",
         places=targets.places(shop),
@@ -263,6 +267,7 @@ def _forms(
     if screen.act is not None:
         key = f"done-{screen.act.step.pk}"
         shown[key] = forms.get(key, StepIn, f"{of}/step/{screen.act.step.pk}", row=screen.act.step)
+        heating.tell(request, session, melt, screen.act.step, shown[key])
     if screen.bowl is not None:
         _bowl_form(session, shown, forms, of, screen.bowl, request.query_params.get("read", ""))
         weighing = next((step for step in melt.steps if step.key == "weigh"), None)

@@ -16,7 +16,7 @@ from app.page import Page
 from app.routers.cast import checklists, session_page
 from app.routing import late_router
 from app.services.book import repository
-from app.services.cast import air, casting, evenings, leftovers, pan, sets_poured, steps, weigh_outs
+from app.services.cast import air, casting, evenings, hands, leftovers, pan, sets_poured, weigh_outs
 from app.services.cast.casting import Running
 from app.services.stock import batches
 from app.web import Book, PageNumber, Texts, Typed, named, render, submit, version_of
@@ -125,7 +125,7 @@ def step(request: Request, typed: Typed, code: str, step_id: int) -> Response:
 
     def do(session: Session, batch: Batch, data: StepIn) -> None:
         melt = casting.the_open(session, batch)
-        steps.record(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
+        hands.record(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
 
     chosen = dict(typed).get("act", "")
     form_id = f"{chosen if chosen in ('skip', 'undo') else 'done'}-{step_id}"
@@ -138,7 +138,7 @@ def step_time(request: Request, typed: Typed, code: str, step_id: int) -> Respon
 
     def do(session: Session, batch: Batch, data: StepTimeIn) -> None:
         melt = casting.the_open(session, batch)
-        steps.tell_time(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
+        hands.tell_time(session, melt, step_id, data, _hands(request, session, melt), version_of(typed))
 
     return _small(request, typed, code, StepTimeIn, do, f"time-{step_id}", "#steps", "The time is kept.")
 

@@ -27,7 +27,7 @@ from app.models.batch import AirIn, LeftoverIn, SwapIn, TestPiecesIn, VoidIn
 from app.models.cast import CloseIn, DegreesIn, NoteIn, SetIn, StepIn, StepTimeIn, TemperatureIn
 from app.models.history import correction_of
 from app.page import Page
-from app.routers.cast import evening_pictures, incident_forms
+from app.routers.cast import evening_pictures, heating, incident_forms
 from app.services.book import first_minute, workshop
 from app.services.cast import (
     air,
@@ -36,6 +36,7 @@ from app.services.cast import (
     cautions,
     evening_line,
     gate,
+    hands,
     incidents,
     leftovers,
     pan,
@@ -96,6 +97,8 @@ class SessionPage(Page, template="cast/show.html", section="cast"):
     """What is said of scales whose newest check was outside its tolerance."""
     places: int
     steps: list[Now]
+    heats: Callable[[CastStep], str]
+    """Who heats the melt first, and where, at the step that does; empty at any other."""
     sets: int
     sheet: RunSheet | None
     pan_band: Callable[[CastStep], str]
@@ -164,6 +167,7 @@ def page_of(request: Request, session: Session, code: str, failed: Form | None =
         warnings=[words for words in (*said, casting.wait_for(running, batch)) if words],
         held=at_bench.parted(held) if held else None,
         overnight=cast is not None and casting.overnight(cast),
+        heats=lambda step: hands.unchanged(session, melt, step) if melt else "",
         sets=steps.sets(melt) if melt else 0,
         sheet=runsheets.of_melt(session, melt) if melt else None,
         readings=[(reading, pan.of_reading(shop, reading, pan_units)) for reading in readings],
@@ -284,6 +288,8 @@ def _forms(
             key, model = f"{kind}-{n.step.pk}", StepTimeIn if kind == "time" else StepIn
             address = f"{url}/step/{n.step.pk}" + ("/time" if kind == "time" else "")
             found[key] = forms.get(key, model, address, row=n.step)
+            if kind == "done":
+                heating.tell(forms.request, session, melt, n.step, found[key])
     return found
 
 

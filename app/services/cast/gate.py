@@ -13,7 +13,17 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.book import gate_rule
 from app.errors import Refused
-from app.models import Batch, CastSession, CastStep, Checklist, ChecklistEdition, Melt, SessionNote, SessionOpening
+from app.models import (
+    Batch,
+    CastSession,
+    CastStep,
+    Checklist,
+    ChecklistEdition,
+    Incident,
+    Melt,
+    SessionNote,
+    SessionOpening,
+)
 from app.models.base import Utc
 from app.models.checklist import COVERS
 from app.services.book import audit_reasons, moments, workshop
@@ -95,7 +105,7 @@ def held(session: Session, melt: Melt, done: datetime | None = None) -> Held:
     now = clock.now()
     asks = gate_rule.of_new_work(":melt", ":now", ":done")
     code = _asked(session, asks, melt=melt.pk, now=now, done=done or now) or _set_back()
-    goes_on = bool(_asked(session, gate_rule.under_way(":melt"), melt=melt.pk))
+    goes_on = begun(session, melt)
     return _held(session, code, goes_on, melt.evening, _batch(session, melt), melt)
 
 
@@ -129,10 +139,18 @@ def due(session: Session, cast: CastSession, batch: Batch, melt: Melt | None = N
     return _due_again(session, str(code), cast, batch) if code else ""
 
 
+def begun(session: Session, melt: Melt) -> bool:
+    """Whether a melt is under way: something of it was heated or poured."""
+    return bool(_asked(session, gate_rule.under_way(":melt"), melt=melt.pk))
+
+
 def renewable(session: Session, melt: Melt) -> bool:
-    """Whether the open evening of a melt takes a whole list once more: it takes nothing new, or that list is due."""
+    """Whether the open evening of a melt takes a whole list once more: nothing of it is heated yet (somebody else
+    may heat it, or elsewhere), it takes nothing new, or that list is due.
+    """
     cast = melt.evening
-    return bool(due(session, cast, _batch(session, melt), melt)) or evening(session, cast).code is not None
+    again = not begun(session, melt) or due(session, cast, _batch(session, melt), melt)
+    return bool(again) or evening(session, cast).code is not None
 
 
 def no_short_list(session: Session, batch: Batch, cast: CastSession, edition: ChecklistEdition) -> str:
@@ -182,7 +200,15 @@ def _words(
         hours=f"{workshop.get(session).checklist_valid_s / 3600:.3g} h",
         person=checklist.person if checklist is not None else "",
         place=f", {checklist.place}" if checklist is not None and checklist.place else "",
+        incident=_incident(session, opening) if code == "due incident" and opening is not None else "",
     )
+
+
+def _incident(session: Session, opening: SessionOpening) -> str:
+    """The last incident since the whole list of an opening was signed, in its own words where they are written."""
+    asks = gate_rule.incident_since(":cast", ":at")
+    row = session.get(Incident, _asked(session, asks, cast=opening.cast_session_id, at=clock.now()))
+    return f" ({row.told}{f', “{row.words}”' if row.words else ''})" if row is not None else ""
 
 
 def _on_the_heat(session: Session, melt: Melt | None) -> str:

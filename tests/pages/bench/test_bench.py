@@ -6,15 +6,17 @@ from collections.abc import Iterator
 import pytest
 from fastapi.testclient import TestClient
 from httpx2 import Response
+from sqlmodel import Session, select
 
 from app import clock
 from app.db import writing
-from app.models.cast import CloseIn
-from app.services.cast import casting
+from app.models import CastStep
+from app.models.cast import CloseIn, OpenSessionIn
+from app.services.cast import casting, checklists
 from app.services.stock import batches
 from tests import build
 from tests.behind import engine_of
-from tests.browse import Page, opened
+from tests.browse import Page, opened, saved
 from tests.moment import wall
 
 EVENING = wall("2026-11-25T18:00")
@@ -149,6 +151,38 @@ def test_each_step_is_one_press_and_the_next_act_is_named(client: TestClient, po
     assert said == ["All weighed", "Melted", "Melted", *["Stirred in"] * 3, "Poured", "Cores set"]
     assert "Compact the first time." in client.get(pouring).text
     assert "Do it now" in client.get(pouring).text
+
+
+def test_who_heats_it_and_where_is_said_by_the_press_or_asked(client: TestClient, pouring: str) -> None:
+    """Person and place were asked only when a melt joined: hours may lie between that and its first heating."""
+    sent(client, pouring, "done", act="done")
+    page = opened(client, pouring)
+    assert "Not Ada, Shed?" in page.texts["main"]
+    form = page.forms[form_of(page, "done")]
+    assert [text for name, text in form.fields.items() if name.startswith("sure.hands")] == ["yes"]
+    silent = {name: text for name, text in form.fields.items() if not name.startswith("sure.")}
+    answer = client.post(form.action, data={**silent, "act": "done"})
+    assert (answer.status_code, "Who heats 2611P, and where?" in answer.text) == (422, True)
+    assert "data-do" not in answer.text  # no pedal answers it
+    page = Page(answer.text)
+    assert client.post(form.action, data=page.forms[form_of(page, "done")].answered("Ada, Shed")).status_code == 200
+    with Session(engine_of(client)) as session:
+        heated = session.exec(select(CastStep).where(CastStep.key == "melt:sorbitol")).one()
+        assert (heated.person, heated.done_at is not None) == ("Ada", True)
+
+
+def test_somebody_else_takes_the_whole_list_before_the_first_heating(client: TestClient, pouring: str) -> None:
+    sent(client, pouring, "done", act="done")
+    saved(client, "/plan/2611P/checklist", form_id="start")  # open, and nothing of it is heated: it takes one
+    with writing(engine_of(client)) as session:
+        lot = batches.by_code(session, "2611P")
+        checklists.void_unused(session, lot, "To be signed by Bob.")
+        whole = build.checklist(session, lot, "Bob", place="Yard")
+        casting.open_session(session, lot, OpenSessionIn(checklist_id=whole.pk))
+        session.commit()
+    assert "Not Bob, Yard?" in opened(client, pouring).texts["main"]
+    sent(client, pouring, "done", act="done")
+    assert "needs no further checklist" in client.post("/plan/2611P/checklist/start").text
 
 
 def test_the_second_device_is_told_what_happened(client: TestClient, pouring: str) -> None:

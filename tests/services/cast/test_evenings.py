@@ -15,7 +15,7 @@ from app.models import Batch, CastSession, Checklist, Incident, Melt
 from app.models.batch import AirIn, TestPiecesIn, WeighOutIn
 from app.models.cast import CloseIn, OpenSessionIn, StepIn, TemperatureIn
 from app.models.checklist import SignIn
-from app.services.cast import air, casting, checklists, evenings, leftovers, pan, steps, weigh_outs
+from app.services.cast import air, casting, checklists, evenings, gate, leftovers, pan, steps, weigh_outs
 from app.services.stock import supplies
 from tests import build
 from tests.moment import wall
@@ -200,7 +200,10 @@ def test_another_person_or_place(session: Session, first: Batch, second: Batch, 
 DUE: dict[str, tuple[Callable[[Session, Batch, Turn], Any], str]] = {
     "four hours": (lambda s, lot, turn: turn(NOON + timedelta(hours=4, minutes=1)), "holds for 4 h only"),
     "too hot": (lambda s, lot, turn: read_later(s, lot, turn), "above the limit since"),
-    "incident": (lambda s, lot, turn: tell(s, turn, "incident"), "was an incident since"),
+    "incident": (
+        lambda s, lot, turn: tell(s, turn, "incident"),
+        r"was an incident since .* \(Incident: spill, “Hot mix on the plate.”\)",
+    ),
 }
 
 
@@ -211,7 +214,7 @@ def read_later(session: Session, lot: Batch, turn: Turn) -> None:
 
 def tell(session: Session, turn: Turn, kind: str) -> None:
     turn(NOON + timedelta(minutes=30))
-    session.add(Incident(happened_at=clock.now(), kind=kind, sort="spill", person="Ada", words="", lesson="", line=""))
+    session.add(Incident(happened_at=clock.now(), kind=kind, sort="spill", person="Ada", words="Hot mix on the plate."))
     session.flush()
 
 
@@ -246,6 +249,90 @@ def test_the_whole_list_is_due_again(session: Session, first: Batch, second: Bat
     turn(clock.now() + timedelta(minutes=1))
     build.opened_session(session, second)
     do(session, second, "pour")
+
+
+@pytest.mark.parametrize("hours", [-1.0, 5.0, 12.5, 24.0, 24.0 * 365])
+def test_a_clock_set_on_or_back(session: Session, first: Batch, second: Batch, turn: Turn, hours: float) -> None:
+    """It lets no further melt in, and one that is in is neither weighed out nor heated."""
+    third = build.batch(session, 2)
+    build.stock(session, third)
+    build.joined(session, second, evening(session, first))
+    build.weighed_out(session, second)
+    short = build.checklist(session, third, evening=evening(session, first))
+    turn(NOON + timedelta(hours=hours))
+    shut(session, third, short, ".")
+    takes_no_heat(session, second)
+
+
+def takes_no_heat(session: Session, lot: Batch) -> None:
+    """Neither the service nor the file lets the first sugar of a melt into the pan."""
+    melt = casting.melt(session, lot)
+    assert melt is not None
+    weighing, heating = melt.steps[:2]
+    if weighing.skipped_why is None:
+        weighing.skipped_why = "Weighed before."
+        session.flush()
+    with pytest.raises(Refused):
+        steps.record(session, melt, heating.pk, StepIn(act="done"), "Ada")
+    with pytest.raises(IntegrityError), session.begin_nested():
+        session.connection().execute(
+            text("UPDATE cast_step SET done_at = :at WHERE id = :id"), {"at": stamp(clock.now()), "id": heating.pk}
+        )
+
+
+def test_a_book_that_came_back_lets_no_melt_in_and_heats_none(session: Session, first: Batch, second: Batch) -> None:
+    """From a copy, a zip or an earlier hour (`gate.came_back`): what is under way is finished."""
+    third = build.batch(session, 2)
+    build.stock(session, third)
+    build.joined(session, second, evening(session, first))
+    build.weighed_out(session, second)
+    short = build.checklist(session, third, evening=evening(session, first))
+    do(session, first, "melt:sorbitol")
+    assert gate.came_back(session)
+    shut(session, third, short, "voided")
+    do(session, first, "core")
+    takes_no_heat(session, second)
+    assert not evenings.entry(session, third).short
+
+
+FORGED: dict[str, str] = {
+    "with a line less": "DELETE FROM checklist_answer WHERE id = (SELECT max(id) FROM checklist_answer)",
+    "of another batch": "UPDATE checklist SET batch_id = 1 WHERE id = :list",
+    "a whole one": "UPDATE checklist SET again = 0, cast_session_id = NULL WHERE id = :list",
+    "not signed": "UPDATE checklist SET completed_at = NULL WHERE id = :list",
+    "voided": "UPDATE checklist SET voided_at = completed_at, voided_why = 'people came in' WHERE id = :list",
+    "signed long before": "UPDATE checklist SET completed_at = '2026-11-20 09:00:00.000000' WHERE id = :list",
+    "none": "UPDATE melt SET checklist_id = NULL WHERE checklist_id = :list",
+    "of the first melt": "UPDATE melt SET checklist_id = 1 WHERE checklist_id = :list",
+    "heated by somebody else": "UPDATE cast_step SET person = 'Eve' WHERE melt_id = 2 AND :list",
+}
+
+
+@pytest.mark.parametrize("how", FORGED)
+def test_a_melt_whose_list_was_forged(session: Session, first: Batch, second: Batch, how: str) -> None:
+    """By a program that took the guards off: the melt takes nothing, and the evening's first one goes on."""
+    listed = build.joined(session, second, evening(session, first)).checklist_id
+    build.weighed_out(session, second)
+    connection = session.connection()
+    rows = connection.execute(
+        text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND name GLOB 'guard_*'")
+    )
+    guards = rows.all()
+    for name, _ in guards:
+        connection.execute(text(f'DROP TRIGGER "{name}"'))
+    assert connection.execute(text(FORGED[how]), {"list": listed}).rowcount > 0
+    for _, made in guards:
+        connection.exec_driver_sql(made)
+    session.expire_all()
+    if how != "heated by somebody else":
+        takes_no_heat(session, second)
+    else:
+        with pytest.raises(IntegrityError, match="does not hold"), session.begin_nested():
+            connection.execute(
+                text("UPDATE cast_step SET done_at = :at WHERE id = :id"),
+                {"at": stamp(NOON), "id": casting.the_open(session, second).steps[1].pk},
+            )
+    do(session, first, "pour")
 
 
 def test_after_midnight(session: Session, turn: Turn) -> None:
