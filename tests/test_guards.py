@@ -358,7 +358,7 @@ def test_an_answer_added_to_a_complete_checklist(session: Session, batch: Batch)
         sql(
             session,
             "INSERT INTO checklist_answer (created_at, version, checklist_id, checklist_item_id, answer, reason,"
-            " answered_at) VALUES ('2026', 1, :c, 1, 'done', '', '2026')",
+            " answered_at) VALUES ('2026', 1, :c, 3, 'done', '', '2026')",
             c=checklist.pk,
         )
 

@@ -166,7 +166,7 @@ def start_anew(request: Request, typed: Typed, code: str) -> Response:
 def answer(request: Request, book: Book, typed: Typed, code: str, checklist_id: int, item_id: int) -> Response:
     """Answer one line, and go on to the next that has no answer; one that is taken back stays in hand."""
     back = ("answer", "open") in typed
-    model = checklists.form_of(book, item_id) if ("answer", "done") in typed else AnswerIn
+    model = AnswerIn if ("answer", "na") in typed else checklists.form_of(book, item_id)
 
     def act(session: Session, data: AnswerIn) -> str:
         checklist = _of(session, code, checklist_id)

@@ -221,7 +221,9 @@ def open_session(session: Session, batch: Batch, data: OpenSessionIn) -> CastSes
         raise Refused(f"Batch {batch.code} was dropped. Plan a new one.")
     own, running = melt(session, batch), open_evening(session)
     cast = own.evening if own is not None else None
-    if own is not None and own.evening.closed_at is None and not gate.renewable(session, own):
+    by = [opening.checklist_id for opening in cast.openings] if cast is not None else []
+    is_open = own is not None and own.evening.closed_at is None
+    if own is not None and is_open and (data.checklist_id in by or not gate.renewable(session, own)):
         raise Refused(f"The cast session of {batch.code} is open already.")
     if own is None:
         melts.still_fits(session, batch)

@@ -66,7 +66,7 @@ def test_the_sheets_for_paper(client: TestClient) -> None:
     page = client.get("/cast/2611P/sheet").text
     assert "Checklist before anything is hot" in page
     lines = client.get("/workshop/checklist").text
-    (first, *_) = re.findall(r"<li><strong>Place:</strong> ([^<]+)</li>", lines)
+    (first, *_) = re.findall(r"<li><strong>What hurts worst:</strong> ([^<]+)</li>", lines)
     assert first in page
     for words in ("Melt the sorbitol", "+18", "+90", "104–121", "2611P-04", "Test pieces"):
         assert words in page
