@@ -68,8 +68,9 @@ class Page(HTMLParser):
             self._form.fields[name] = ""
 
     def handle_endtag(self, tag: str) -> None:
-        while self._open and self._open.pop()[0] != tag:
-            pass
+        if tag in (name for name, _ in self._open):  # a shape of a drawing was never opened here, and closes nothing
+            while self._open.pop()[0] != tag:
+                pass
         if tag == "form":
             self._form = None
         self._answer = None if tag == "button" else self._answer
