@@ -276,7 +276,7 @@ def _newer(client: TestClient) -> None:
     with writing(engine_of(client)) as session:
         now = editions.now_used(session, ChecklistEdition)
         items = [line.model_dump(include={"heading", "words", "covers", "again"}) for line in now.lines]
-        items[0] |= {"words": f"Look up at the wiring {now.edition} times."}  # as many lines as before
+        items[-1] |= {"words": f"Look up at the wiring {now.edition} times."}  # as many lines as before
         checklists.new_edition(session, EditionIn.model_validate({"items": items}), now.edition)
         session.commit()
 
