@@ -1,6 +1,6 @@
 """A page drawn in the frame of all pages, for the person and the device that ask for it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from urllib.parse import quote, unquote
 
 from fastapi import Request
@@ -41,6 +41,8 @@ class Frame:
     """Each pan that is or may be too hot, which every page tells."""
     unreadable: list[str]
     """What could not be read and is left out of every page, in sentences."""
+    explained: set[str] = field(default_factory=set)
+    """Which words' help (`_term.html`) this page has brought already, while it is drawn."""
 
 
 class ErrorPage(Page, template="error.html"):

@@ -10,9 +10,11 @@ from jinja2.runtime import Context
 
 from app import clock, units
 from app.calc.base.notes import Note
+from app.drawings.ruler import ruler
 from app.page import tabs_of
 from app.services.stock import supplies
 from app.settings import resource
+from app.terms import TERMS
 
 
 @cache
@@ -51,6 +53,8 @@ def _environment() -> Environment:
     )
     env.globals["asset"] = _asset
     env.globals["tabs_of"] = tabs_of
+    env.globals["ruler"] = ruler
+    env.globals["terms"] = TERMS
     env.globals["unit_of"] = units.unit_of
     env.globals["law_factor"] = units.law_factor
     env.globals["convert"] = units.convert

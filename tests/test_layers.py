@@ -150,7 +150,8 @@ MAY_USE = {
     "frames": EVERYWHERE
     | {"page", "models", "units", "calc.base", "templating", "services.book", "book.left_out"}
     | {"services.cast.pan"},
-    "templating": EVERYWHERE | {"page", "units", "calc.base", "settings", "services.stock.supplies"},
+    "templating": EVERYWHERE
+    | {"page", "units", "calc.base", "settings", "services.stock.supplies", "drawings.ruler", "terms"},
 }
 """Of `app`, what each layer may import. Models take numbers of calc too, such as limits and defaults: see below."""
 
