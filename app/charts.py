@@ -17,9 +17,9 @@ from numpy.typing import ArrayLike
 from app.pens import (
     LEFT,
     LETTER,
+    NARROW,
     PLOT,
-    RIGHT,
-    WIDTH,
+    SPAN,
     Axis,
     Numbers,
     Scale,
@@ -27,6 +27,7 @@ from app.pens import (
     empty_figure,
     figure,
     finite,
+    foot,
     grid,
     line,
     number_table,
@@ -34,6 +35,7 @@ from app.pens import (
     polyline,
     rule_at,
     scale_for,
+    stretched,
     tag,
     text_at,
 )
@@ -52,22 +54,37 @@ FEW = 15
 
 @dataclass(frozen=True)
 class Series:
-    """One line: equally long x and y. A value that is not finite leaves a gap. `dash` defaults by order."""
+    """One line: equally long x and y. A value that is not finite leaves a gap. `dash` defaults by order.
+
+    A `faint` one stands behind the others to compare with: thin, in no table.
+    """
 
     name: str
     x: ArrayLike
     y: ArrayLike
     dash: Dash | None = None
+    faint: bool = False
+
+    def css(self, order: int) -> str:
+        """How it is drawn as the one of an order among its panel's."""
+        ink = "faint" if self.faint else f"ink-{order % 4 + 1}"
+        return f"line {ink} {self.dash or DASHES[order % len(DASHES)]}"
 
 
 @dataclass(frozen=True)
 class Band:
-    """A range along x, such as the middle 90 % of sampled motors."""
+    """A range along x, such as the middle 90 % of sampled motors, of the series at a place among its panel's."""
 
     name: str
     x: ArrayLike
     lower: ArrayLike
     upper: ArrayLike
+    of: int = 0
+
+    @property
+    def css(self) -> str:
+        """How it is drawn."""
+        return f"band ink-{self.of % 4 + 1}"
 
 
 @dataclass(frozen=True)
@@ -86,41 +103,53 @@ class Rule:
 
 @dataclass(frozen=True)
 class Panel:
-    """One plot with its own upright axis. Panels of one chart share the axis along the bottom."""
+    """One plot with its own upright axis. Panels of one chart share the axis along the bottom.
+
+    `also` are ranges of further series; without `legend` the names stand in another panel.
+    """
 
     y: Axis
     series: Sequence[Series] = ()
     band: Band | None = None
     rules: Sequence[Rule] = ()
+    also: Sequence[Band] = ()
+    height: float = PLOT
+    legend: bool = True
+
+    @property
+    def bands(self) -> list[Band]:
+        """All ranges."""
+        return [*([self.band] if self.band else []), *self.also]
 
 
 # --- Lines over a shared axis --------------------------------------------------------------------
 
 
 def line_chart(title: str, x: Axis, *panels: Panel) -> Markup:
-    """One or two plots (or more) above each other over one x axis: curves, a range, levels to compare with.
+    """One or two plots (or more) above each other over one x axis: curves, ranges, levels to compare with.
 
-    Titles on one page should differ: the figure's id comes from the title. Raises ValueError when x and
-    y of a series differ in length.
+    It is as wide as its place. Titles on one page should differ: the figure's id comes from the title. Raises
+    ValueError when x and y of a series differ in length.
     """
     sets = [_columns(panel) for panel in panels]
     every_x = [v for columns in sets for xs, ys, _ in columns for v in xs[np.isfinite(ys)].tolist()]
     if not finite(every_x):
         return empty_figure(title, "There are no numbers to draw yet.")
-    across = scale_for(x, every_x, LEFT, WIDTH - RIGHT, snug=True)
+    across = scale_for(x, every_x, 0.0, SPAN, snug=True)
     drawing: list[str] = []
     words: list[str] = []
     tables: list[str] = []
     top = 0.0
-    for panel, columns in zip(panels, sets, strict=True):
+    for number, (panel, columns) in enumerate(zip(panels, sets, strict=True), start=1):
         values = [v for _, ys, _ in columns for v in ys.tolist()] + [r.value for r in panel.rules]
         legend, top = _legend(panel, top)
-        up = scale_for(panel.y, values, top + PLOT, top)
-        drawing.append(_panel(panel, across, up, x, legend))
+        up = scale_for(panel.y, values, top + panel.height, top)
+        lowest = number == len(panels)
+        drawing.append(_panel(panel, across, up, x, legend, lowest))
         words += _in_words(panel, x, across, up)
         tables += _number_tables(title, x, panel, columns, across, up)
-        top += PLOT + 36
-    drawing.append(text_at(x.heading, WIDTH - RIGHT, top + 6, "axis-name end"))
+        top += panel.height + (36 if lowest else 20)
+    drawing.append(text_at(x.heading, "100%", top + 6, "axis-name end"))
     return figure(title, "lines", drawing, top + 16, " ".join(words), tables)
 
 
@@ -130,15 +159,11 @@ def _columns(panel: Panel) -> list[tuple[Numbers, Numbers, str]]:
     for s in panel.series:
         xs = numbers(s.x, s.name)
         columns.append((xs, numbers(s.y, s.name, len(xs)), s.name))
-    if panel.band:
-        band, xs = panel.band, numbers(panel.band.x, panel.band.name)
+    for band in panel.bands:
+        xs = numbers(band.x, band.name)
         columns.append((xs, numbers(band.lower, band.name, len(xs)), f"{band.name}, lower"))
         columns.append((xs, numbers(band.upper, band.name, len(xs)), f"{band.name}, upper"))
     return columns
-
-
-def _dash(series: Series, order: int) -> str:
-    return series.dash or DASHES[order % len(DASHES)]
 
 
 def _lone(series: Series) -> bool:
@@ -149,19 +174,15 @@ def _lone(series: Series) -> bool:
 
 def _legend(panel: Panel, top: float) -> tuple[list[str], float]:
     """The upright axis's name and, where there is more than one thing, a sample and name of each."""
-    parts: list[str] = [text_at(panel.y.heading, 0.0, top + 15, "axis-name")]
-    x, y = (len(panel.y.heading) + 3) * LETTER * 1.1, top + 15
-    samples = [
-        (s.name, f"dots ink-{i % 4 + 1}" if _lone(s) else f"line ink-{i % 4 + 1} {_dash(s, i)}")
-        for i, s in enumerate(panel.series)
-    ]
-    if panel.band:
-        samples.append((panel.band.name, "band ink-1"))
-    for name, css in samples if len(samples) > 1 else []:
+    parts: list[str] = [text_at(panel.y.heading, -LEFT, top + 15, "axis-name")]
+    x, y = (len(panel.y.heading) + 3) * LETTER * 1.1 - LEFT, top + 15
+    samples = [(s.name, f"dots ink-{i % 4 + 1}" if _lone(s) else s.css(i)) for i, s in enumerate(panel.series)]
+    samples += [(band.name, band.css) for band in panel.bands]
+    for name, css in samples if len(samples) > 1 and panel.legend else []:
         name = cut(name, 60)
         wide = 44 + len(name) * LETTER
-        if x + wide > WIDTH:
-            x, y = LEFT, y + 20
+        if x + wide > NARROW:
+            x, y = 0.0, y + 20
         if css.startswith("band"):
             parts.append(tag("rect", x=x, y=y - 10, width=32.0, height=11.0, class_=css))
         elif css.startswith("dots"):
@@ -173,24 +194,25 @@ def _legend(panel: Panel, top: float) -> tuple[list[str], float]:
     return parts, y + 14
 
 
-def _panel(panel: Panel, across: Scale, up: Scale, x: Axis, legend: Sequence[str]) -> Markup:
-    parts: list[str] = [*legend, *grid(up)]
-    for at, label in across.ticks(8):
-        parts += [line(at, up.start, at, up.start + 5, "frame"), text_at(label, at, up.start + 18, "tick middle")]
-    if panel.band:
-        xs, low, high = (numbers(v, panel.band.name) for v in (panel.band.x, panel.band.lower, panel.band.upper))
+def _panel(panel: Panel, across: Scale, up: Scale, x: Axis, legend: Sequence[str], lowest: bool) -> Markup:
+    """One panel; the lowest has the labels of the axis that all share."""
+    parts: list[str] = [*legend, *grid(up), *foot(across, up.start, labels=lowest)]
+    curves: list[str] = []
+    for band in panel.bands:
+        xs, low, high = (numbers(v, band.name) for v in (band.x, band.lower, band.upper))
         good = np.isfinite(xs) & np.isfinite(low) & np.isfinite(high)
         xs, low, high = across.at(xs[good]), up.at(low[good]), up.at(high[good])
         if len(xs):
             there, back = polyline(xs, low), polyline(xs[::-1], high[::-1])
-            parts.append(tag("path", d=f"{there}L{back[1:]}Z", class_="band ink-1"))
-    for i, s in enumerate(panel.series):
+            d = f"{there}L{back[1:]}Z"
+            curves.append(tag("path", d=d, class_=band.css, data_name=band.name, data_unit=panel.y.unit))
+    for i, s in sorted(enumerate(panel.series), key=lambda pair: not pair[1].faint):  # faint ones below the others
         xs, ys = across.at(numbers(s.x, s.name)), up.at(numbers(s.y, s.name))
         if d := polyline(xs, ys):
-            css = f"line ink-{i % 4 + 1} {_dash(s, i)}"
-            parts.append(tag("path", d=d, class_=css, data_name=s.name, data_unit=panel.y.unit))
+            curves.append(tag("path", d=d, class_=s.css(i), data_name=s.name, data_unit=panel.y.unit))
         if dots := _dots(xs, ys):
-            parts.append(tag("path", d=dots, class_=f"dots ink-{i % 4 + 1}"))
+            curves.append(tag("path", d=dots, class_=f"dots ink-{i % 4 + 1}"))
+    parts.append(stretched(curves, up.end, up.start))
     for rule in panel.rules:
         parts += rule_at(f"{rule.label}, {up.plain(rule.value)} {panel.y.unit}".strip(), rule.value, up, rule.css)
     scale = " ".join(f"{v:.10g}" for v in (*across, *up))
@@ -219,11 +241,11 @@ def _in_words(panel: Panel, x: Axis, across: Scale, up: Scale) -> list[str]:
             f"{s.name}: highest {up.write(ys[top])} {panel.y.unit} at {across.write(xs[top])} {x.unit}, "
             f"lowest {up.write(ys[low])} {panel.y.unit} at {across.write(xs[low])} {x.unit}."
         )
-    if panel.band:
-        ends = [finite(numbers(v, "").tolist()) for v in (panel.band.lower, panel.band.upper)]
+    for band in panel.bands:
+        ends = [finite(numbers(v, "").tolist()) for v in (band.lower, band.upper)]
         if all(ends):
             words.append(
-                f"{panel.band.name}: lowest {up.write(min(ends[0]))}, highest {up.write(max(ends[1]))} {panel.y.unit}."
+                f"{band.name}: lowest {up.write(min(ends[0]))}, highest {up.write(max(ends[1]))} {panel.y.unit}."
             )
     words += [f"{rule.label}: {up.plain(rule.value)} {panel.y.unit}." for rule in panel.rules]
     return [re.sub(r" +(?=[.,])", "", sentence) for sentence in words]
@@ -234,7 +256,8 @@ def _number_tables(
 ) -> list[str]:
     """Tables of a panel: columns over the same x share one; about forty rows, peaks among them."""
     tables: list[str] = []
-    left = list(columns)
+    faint = {s.name for s in panel.series if s.faint}
+    left = [column for column in columns if column[2] not in faint]
     while left:
         xs = left[0][0]
         same = [c for c in left if np.array_equal(c[0], xs, equal_nan=True)]
@@ -249,9 +272,3 @@ def _number_tables(
             number_table(f"{title}: numbers of {', '.join(name for _, _, name in same)}", heads, cells, words=())
         )
     return tables
-
-
-# --- Values in order of time ---------------------------------------------------------------------
-
-
-# --- Ranges beside each other --------------------------------------------------------------------

@@ -1,6 +1,8 @@
 """The pens and scales that charts are drawn with: round ticks, thinning, SVG elements, the figure around them.
 
-Colours, dashes and type come from static/css/chart.css through classes; nothing is styled inline.
+A chart is as wide as its place. Along it places are thousandths of its field, written as per cent; curves are stretched
+to it; heights and words keep their size in px. Colours, dashes and type come from
+static/css/chart.css through classes; nothing is styled inline.
 """
 
 import math
@@ -17,9 +19,14 @@ from numpy.typing import ArrayLike, NDArray
 Numbers = NDArray[np.float64]
 
 MOST_POINTS = 400
-WIDTH = 760.0
-LEFT, RIGHT, PLOT = 62.0, 14.0, 220.0
-LETTER = 7.0  # rough width of a letter at the chart's type size; only for spacing
+SPAN = 1000.0
+"""The width of a chart's field in its own units."""
+PLOT = 220.0
+"""How high a field is [px]."""
+LEFT = 62.0
+"""The room for labels at the left of a field, as static/css/chart.css has it [px]."""
+LETTER = 7.0  # rough width of a letter at the chart's type size; only for spacing [px]
+NARROW, USUAL = 360.0, 620.0  # a field on a phone, and beside another one on a laptop; only for spacing [px]
 
 
 @dataclass(frozen=True)
@@ -27,13 +34,15 @@ class Axis:
     """What an axis measures.
 
     `decimals` fixes how values are written in words and tables; without it they follow from the span.
-    `from_zero` keeps zero in sight, so that heights may be compared.
+    `from_zero` keeps zero in sight, so that heights may be compared; `span` keeps a low and a high in sight, so that
+    charts beside each other share their ends.
     """
 
     label: str
     unit: str = ""
     from_zero: bool = False
     decimals: int | None = None
+    span: tuple[float, float] | None = None
 
     @property
     def heading(self) -> str:
@@ -132,7 +141,7 @@ class Scale(NamedTuple):
 
 def scale_for(axis: Axis, values: Iterable[float | None], start: float, end: float, snug: bool = False) -> Scale:
     """An axis around the finite ones of the values; `snug` ends at the data, else at round values."""
-    seen = finite(values) + ([0.0] if axis.from_zero else [])
+    seen = finite(values) + ([0.0] if axis.from_zero else []) + finite(axis.span or ())
     low, high = (min(seen), max(seen)) if seen else (0.0, 1.0)
     if high - low <= 1e-9 * max(abs(low), abs(high)):
         pad = abs(high) * 0.05 or 1.0
@@ -166,9 +175,28 @@ Place = float | str
 """Where something stands in a drawing: a number of its viewBox, or a length with its unit, such as 2em or 43%."""
 
 
-def text_at(words: str, x: Place, y: Place, css: str) -> Markup:
-    """Words with their baseline at y."""
-    return tag("text", words, x=x, y=y, class_=css)
+def along(x: float) -> str:
+    """A place along a field, as a length of its drawing."""
+    return f"{x * 100 / SPAN:.3f}".rstrip("0").rstrip(".") + "%"
+
+
+def stretched(paths: Sequence[str], top: float, bottom: float) -> Markup:
+    """Curves of a field from top to bottom [px], their x in units of the field, drawn as wide as there is room."""
+    return tag(
+        "svg",
+        *paths,
+        y=top,
+        width="100%",
+        height=bottom - top,
+        viewBox=f"0 {top:g} {SPAN:g} {bottom - top:g}",
+        preserveAspectRatio="none",
+        class_="field",
+    )
+
+
+def text_at(words: str, x: Place, y: Place, css: str, aside: float | None = None) -> Markup:
+    """Words with their baseline at y, some px aside of x."""
+    return tag("text", words, x=x, y=y, dx=aside, class_=css)
 
 
 def line(x1: Place, y1: Place, x2: Place, y2: Place, css: str) -> Markup:
@@ -177,11 +205,11 @@ def line(x1: Place, y1: Place, x2: Place, y2: Place, css: str) -> Markup:
 
 
 def point(x: float, y: float, words: str, css: str) -> Markup:
-    """A point that the script can read out: a disc, or a diamond where it stands outside the limits."""
+    """A point of a field that the script can read out: a disc, or a diamond where it stands outside the limits."""
     shape: dict[str, object] = {"class_": f"point {css}".strip(), "data_words": words, "data_at": f"{x:.2f} {y:.2f}"}
     if css == "out":
-        return tag("path", d=f"M{x:.2f},{y - 7:.2f}l7,7l-7,7l-7,-7Z", **shape)
-    return tag("circle", cx=x, cy=y, r=5.0, **shape)
+        return tag("svg", tag("path", d="M0,-7l7,7l-7,7l-7,-7Z", **shape), x=along(x), y=y, overflow="visible")
+    return tag("circle", cx=along(x), cy=y, r=5.0, **shape)
 
 
 def cut(words: str, most: int) -> str:
@@ -204,7 +232,15 @@ def polyline(x: Numbers, y: Numbers) -> str:
     return "".join(strokes)
 
 
-def figure(title: str, kind: str, drawing: Sequence[str], height: float, words: str, tables: Sequence[str]) -> Markup:
+def figure(
+    title: str,
+    kind: str,
+    drawing: Sequence[str],
+    height: float,
+    words: str,
+    tables: Sequence[str],
+    css: str | None = None,
+) -> Markup:
     """The whole chart: title, drawing with its words, a line for the script to read out in, words and tables folded."""
     key = "chart-" + (re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-") or "untitled")
     svg = tag(
@@ -212,8 +248,10 @@ def figure(title: str, kind: str, drawing: Sequence[str], height: float, words: 
         tag("title", title, id=f"{key}-title"),
         tag("desc", words, id=f"{key}-words"),
         *drawing,
-        viewBox=f"0 0 {WIDTH:g} {height:g}",
+        width="100%",
+        height=height,
         role="img",
+        class_=css,
         data_kind=kind,
         aria_labelledby=f"{key}-title {key}-words",
     )
@@ -250,9 +288,19 @@ def number_table(
 def grid(up: Scale) -> list[str]:
     """Level lines with their labels, and the frame at the left and the foot."""
     parts: list[str] = []
-    for at, label in up.ticks(5):
-        parts += [line(LEFT, at, WIDTH - RIGHT, at, "grid"), text_at(label, LEFT - 8, at + 4.5, "tick end")]
-    return [*parts, tag("path", d=f"M{LEFT:g},{up.end:g}V{up.start:g}H{WIDTH - RIGHT:g}", class_="frame")]
+    for at, label in up.ticks(5 if abs(up.start - up.end) > 100 else 3):
+        parts += [line(0.0, at, "100%", at, "grid"), text_at(label, -8.0, at + 4.5, "tick end")]
+    return [*parts, line(0.0, up.end, 0.0, up.start, "frame"), line(0.0, up.start, "100%", up.start, "frame")]
+
+
+def foot(across: Scale, y: float, about: int = 8, labels: bool = True) -> list[str]:
+    """Marks and labels of the axis along the foot of a field; with little room every other label gives way."""
+    parts: list[str] = []
+    for i, (at, label) in enumerate(across.ticks(about)):
+        parts.append(line(along(at), y, along(at), y + 5, "frame"))
+        if labels:
+            parts.append(text_at(label, along(at), y + 18, "tick middle" + (" spare" if i % 2 else "")))
+    return parts
 
 
 def rule_at(label: str, value: float, up: Scale, css: str = "") -> list[str]:
@@ -262,6 +310,6 @@ def rule_at(label: str, value: float, up: Scale, css: str = "") -> list[str]:
     at = float(up.at(value))
     below = at - up.end < 16  # no room above the line
     return [
-        line(LEFT, at, WIDTH - RIGHT, at, f"rule {css}".strip()),
-        text_at(cut(label, 80), WIDTH - RIGHT - 4, at + (15 if below else -6), f"rule-name end {css}".strip()),
+        line(0.0, at, "100%", at, f"rule {css}".strip()),
+        text_at(cut(label, 80), "100%", at + (15 if below else -6), f"rule-name end {css}".strip(), -4.0),
     ]

@@ -12,12 +12,14 @@ from app.pens import (
     LEFT,
     LETTER,
     PLOT,
-    RIGHT,
-    WIDTH,
+    SPAN,
+    USUAL,
     Axis,
+    along,
     cut,
     empty_figure,
     figure,
+    foot,
     grid,
     line,
     number_table,
@@ -25,9 +27,13 @@ from app.pens import (
     polyline,
     rule_at,
     scale_for,
+    stretched,
     tag,
     text_at,
 )
+
+ROOM, ROOM_STEP = 3, 28.0
+"""The room for names at the left of a field: at least so many steps of so many px, as static/css/chart.css has them."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +62,9 @@ def individuals_chart(
     centre: float | None = None,
     lower: float | None = None,
     upper: float | None = None,
+    plot: float = PLOT,
 ) -> Markup:
-    """Single values in order, with the centre line and control limits that the caller computed.
+    """Single values in order, with the centre line and control limits that the caller computed; `plot` px high.
 
     A point outside the limits is drawn as a diamond and named in the words.
     """
@@ -67,22 +74,27 @@ def individuals_chart(
     levels = [(name, v) for name, v in (("upper limit", upper), ("centre", centre), ("lower limit", lower))]
     known = [(name, v) for name, v in levels if v is not None and math.isfinite(v)]
     top = 28.0
-    up = scale_for(y, [p.value for p in shown] + [v for _, v in known], top + PLOT, top)
-    room = 110 if known else 0  # for the names of the levels, beside the points
-    apart = (WIDTH - RIGHT - LEFT - room) / len(shown)
-    xs = [LEFT + apart * (i + 0.5) for i in range(len(shown))]
+    up = scale_for(y, [p.value for p in shown] + [v for _, v in known], top + plot, top)
+    room = 110 / USUAL if known else 0  # for the names of the levels, beside the points
+    apart = SPAN * (1 - room) / len(shown)
+    xs = [apart * (i + 0.5) for i in range(len(shown))]
     ys = [float(up.at(p.value)) for p in shown]
-    drawing: list[str] = [text_at(y.heading, 0.0, 15.0, "axis-name"), *grid(up)]
-    drawing.append(tag("path", d=polyline(np.array(xs), np.array(ys)), class_="thread"))
+    drawing: list[str] = [text_at(y.heading, -LEFT, 15.0, "axis-name"), *grid(up)]
+    thread = tag("path", d=polyline(np.array(xs), np.array(ys)), class_="thread")
+    drawing.append(stretched([thread], up.end, up.start))
     for name, v in known:
         drawing += rule_at(f"{name} {up.write(v)}", v, up, "centre" if name == "centre" else "limit")
     outside = [(lower is not None and p.value < lower) or (upper is not None and p.value > upper) for p in shown]
-    every = math.ceil((max(len(cut(p.label, 12)) for p in shown) + 2) * LETTER / apart)
+    every = math.ceil((max(len(cut(p.label, 12)) for p in shown) + 2) * LETTER * SPAN / USUAL / apart)
     for i, p in enumerate(shown):
         words = f"{p.label}: {up.write(p.value)} {y.unit}".strip() + (", outside the limits" if outside[i] else "")
         drawing.append(point(xs[i], ys[i], words, "out" if outside[i] else ""))
         if i % every == 0:
-            drawing.append(text_at(cut(p.label, 12), xs[i], top + PLOT + 18, "tick middle"))
+            drawing.append(
+                text_at(
+                    cut(p.label, 12), along(xs[i]), top + plot + 18, f"tick middle{' spare' if i // every % 2 else ''}"
+                )
+            )
     said = [
         f"{len(shown)} values in order of time, from {up.write(min(p.value for p in shown))} to "
         f"{up.write(max(p.value for p in shown))} {y.unit}.".replace(" .", ".")
@@ -93,7 +105,7 @@ def individuals_chart(
         said.append(f"Outside the limits: {', '.join(out) or 'none'}.")
     rows = [(p.label, up.write(p.value), "outside" if o else "") for p, o in zip(shown, outside, strict=True)]
     table = number_table(f"{title}: numbers", ("Item", y.heading, "Limits"), rows, words=(0, 2))
-    return figure(title, "points", drawing, top + PLOT + 28, " ".join(said), [table])
+    return figure(title, "points", drawing, top + plot + 28, " ".join(said), [table])
 
 
 def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequence[Rule] = ()) -> Markup:
@@ -106,23 +118,27 @@ def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequenc
         return empty_figure(title, "There are no numbers to draw yet.")
     counted = {r.label: "" if r.n is None else f" (n {r.n})" for r in shown}
     letters = min(30, max(len(r.label) + len(counted[r.label]) for r in shown))
-    left = max(LEFT, (letters + 2) * LETTER)
+    room = max(ROOM, math.ceil((letters + 2) * LETTER / ROOM_STEP))
     values = [v for r in shown for v in (r.low, r.mid, r.high)] + [rule.value for rule in rules]
-    across = scale_for(x, values, left, WIDTH - RIGHT - 30)
+    across = scale_for(x, values, 0.0, SPAN * 0.96)
     known = [rule for rule in rules if math.isfinite(rule.value)]
     top, tall = 10.0 + 18 * len(known), 34.0
     bottom = top + tall * len(shown)
     drawing: list[str] = []
-    for at, label in across.ticks(7):
-        drawing += [line(at, top, at, bottom, "grid"), text_at(label, at, bottom + 18, "tick middle")]
-    drawing.append(tag("path", d=f"M{left:.2f},{top:.2f}V{bottom:.2f}H{WIDTH - RIGHT:.2f}", class_="frame"))
+    for at, _ in across.ticks(7):
+        drawing.append(line(along(at), top, along(at), bottom, "grid"))
+    drawing += [
+        *foot(across, bottom, 7),
+        line(0.0, top, 0.0, bottom, "frame"),
+        line(0.0, bottom, "100%", bottom, "frame"),
+    ]
     for i, rule in enumerate(known):
         at, y = float(across.at(rule.value)), 14.0 + 18 * i
-        side = "end" if at > WIDTH / 2 else "start"
+        side = "end" if at > SPAN / 2 else "start"
         words = f"{rule.label}, {across.plain(rule.value)} {x.unit}".strip()
         drawing += [
-            line(at, y - 10, at, bottom, f"rule {rule.css}".strip()),
-            text_at(words, at - 6 if side == "end" else at + 6, y, f"rule-name {side} {rule.css}".strip()),
+            line(along(at), y - 10, along(at), bottom, f"rule {rule.css}".strip()),
+            text_at(words, along(at), y, f"rule-name {side} {rule.css}".strip(), -6.0 if side == "end" else 6.0),
         ]
     said, table = [], []
     for i, r in enumerate(shown):
@@ -132,20 +148,20 @@ def interval_chart(title: str, x: Axis, rows: Sequence[Interval], rules: Sequenc
         count = "" if r.n is None else f", n {r.n}"
         words = f"{r.label}: {across.write(r.mid)} {x.unit}".strip() + f", {span}{count}"
         name = f"{cut(r.label, 30 - len(counted[r.label]))}{counted[r.label]}"
-        drawing.append(text_at(name, left - 10, y + 4.5, "end"))
+        drawing.append(text_at(name, -10.0, y + 4.5, "end"))
         if ends:
             low, high = (float(across.at(v)) for v in ends)
             d = f"M{low:.2f},{y - 6:.2f}v12m0,-6H{high:.2f}m0,-6v12"
-            drawing.append(tag("path", d=d, class_="interval"))
+            drawing.append(stretched([tag("path", d=d, class_="interval")], y - tall / 2, y + tall / 2))
         drawing.append(point(float(across.at(r.mid)), y, words, "" if ends else "lone"))
         said.append(words + ".")
         low_high = [across.write(v) for v in ends or (math.nan, math.nan)]
         table.append((r.label, *low_high, across.write(r.mid), "–" if r.n is None else str(r.n)))
     said += [f"{rule.label}: {across.plain(rule.value)} {x.unit}.".replace(" .", ".") for rule in known]
-    drawing.append(text_at(x.heading, WIDTH - RIGHT, bottom + 38, "axis-name end"))
+    drawing.append(text_at(x.heading, "100%", bottom + 38, "axis-name end"))
     heads = ("Item", f"Low, {x.unit}".rstrip(", "), f"High, {x.unit}".rstrip(", "), x.heading, "n")
     numbers_below = number_table(f"{title}: numbers", heads, table)
-    return figure(title, "rows", drawing, bottom + 48, " ".join(said), [numbers_below])
+    return figure(title, "rows", drawing, bottom + 48, " ".join(said), [numbers_below], f"room-{room}")
 
 
 def _finite_ends(row: Interval) -> tuple[float, float] | None:

@@ -11,17 +11,19 @@ from app.pens import (
     LEFT,
     LETTER,
     PLOT,
-    RIGHT,
-    WIDTH,
+    SPAN,
+    USUAL,
     Axis,
     Scale,
     empty_figure,
     figure,
+    foot,
     grid,
     number_table,
     point,
     rule_at,
     scale_for,
+    stretched,
     tag,
     text_at,
 )
@@ -44,11 +46,11 @@ class Cloud:
 
 
 def scatter_chart(
-    title: str, x: Axis, y: Axis, clouds: Sequence[Cloud], said: str, rules: Sequence[Rule] = ()
+    title: str, x: Axis, y: Axis, clouds: Sequence[Cloud], said: str, rules: Sequence[Rule] = (), plot: float = PLOT
 ) -> Markup:
     """Pairs of values in up to three clouds that differ by shape as well as colour; `said` is what they say in words.
 
-    Raises ValueError for more clouds than there are marks, or values that do not pair.
+    The field is `plot` px high. Raises ValueError for more clouds than there are marks, or values that do not pair.
     """
     shown = [cloud for cloud in clouds if len(cloud.x)]
     if len(clouds) > len(MARKS):
@@ -56,15 +58,11 @@ def scatter_chart(
     if not shown:
         return empty_figure(title, "There are no numbers to draw yet.")
     top = 28.0
-    room = max((len(rule.label) * LETTER + 14 for rule in rules), default=0.0)  # for their names
-    across = scale_for(x, [v for c in shown for v in c.x], LEFT, WIDTH - RIGHT - room)
-    up = scale_for(y, [v for c in shown for v in c.y] + [r.value for r in rules], top + PLOT, top)
+    room = max((len(rule.label) * LETTER + 14 for rule in rules), default=0.0) / USUAL  # for their names
+    across = scale_for(x, [v for c in shown for v in c.x], 0.0, SPAN * (1 - room))
+    up = scale_for(y, [v for c in shown for v in c.y] + [r.value for r in rules], top + plot, top)
     drawing: list[str] = [*_names(y, clouds), *grid(up)]
-    for at, label in across.ticks(8):
-        drawing += [
-            tag("line", x1=at, y1=up.start, x2=at, y2=up.start + 5, class_="frame"),
-            text_at(label, at, up.start + 18, "tick middle"),
-        ]
+    drawing += foot(across, up.start)
     for rule in rules:
         drawing += rule_at(rule.label, rule.value, up, "centre")
     many = sum(len(c.x) for c in shown) > READ_OUT
@@ -73,14 +71,14 @@ def scatter_chart(
         if many:
             places = dict.fromkeys(zip(np.round(xs).tolist(), np.round(ys).tolist(), strict=True))
             d = "".join(f"M{a:g},{b:g}h0" for a, b in places)
-            drawing.append(tag("path", d=d, class_=f"dots many ink-{i + 1}"))
+            drawing.append(stretched([tag("path", d=d, class_=f"dots many ink-{i + 1}")], up.end, up.start))
         else:
             drawing += [
                 point(float(a), float(b), words, MARKS[i])
                 for a, b, words in zip(xs, ys, _words(cloud, x, y, across, up), strict=True)
             ]
-    drawing.append(text_at(x.heading, WIDTH - RIGHT, top + PLOT + 38, "axis-name end"))
-    return figure(title, "points", drawing, top + PLOT + 48, said, [_table(title, x, y, shown, across, up)])
+    drawing.append(text_at(x.heading, "100%", top + plot + 38, "axis-name end"))
+    return figure(title, "points", drawing, top + plot + 48, said, [_table(title, x, y, shown, across, up)])
 
 
 def _words(cloud: Cloud, x: Axis, y: Axis, across: Scale, up: Scale) -> list[str]:
@@ -94,8 +92,8 @@ def _words(cloud: Cloud, x: Axis, y: Axis, across: Scale, up: Scale) -> list[str
 
 def _names(y: Axis, clouds: Sequence[Cloud]) -> list[str]:
     """The upright axis's name and, where there is more than one cloud, a mark and the name of each."""
-    parts: list[str] = [text_at(y.heading, 0.0, 15.0, "axis-name")]
-    at = (len(y.heading) + 4) * LETTER * 1.1
+    parts: list[str] = [text_at(y.heading, -LEFT, 15.0, "axis-name")]
+    at = (len(y.heading) + 4) * LETTER * 1.1 - LEFT
     for i, cloud in enumerate(clouds if len(clouds) > 1 else ()):
         css = f"point {MARKS[i]}".strip()
         shape = {"d": f"M{at:.2f},4l6,6l-6,6l-6,-6Z"} if MARKS[i] == "out" else {}

@@ -80,6 +80,7 @@ def test_structure_names_and_policy(chart: Markup) -> None:
     ids = {e.attrib["id"] for e in root.iter() if "id" in e.attrib}
     assert set(svg.attrib["aria-labelledby"].split()) <= ids
     assert svg.attrib["role"] == "img"
+    assert "viewBox" not in svg.attrib, "what is scaled as a whole shrinks its letters with it"
     assert text_of(svg.find("title"))
     assert text_of(svg.find("desc"))
     assert root.find("details/summary") is not None

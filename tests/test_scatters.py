@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 
 from app.charts import MOST_ROWS, Rule
-from app.pens import LETTER, RIGHT, WIDTH, Axis
+from app.pens import LETTER, SPAN, USUAL, Axis
 from app.scatters import READ_OUT, Cloud, scatter_chart
 
 X, Y = Axis("Density", "%", decimals=1), Axis("Measured over predicted", decimals=2)
@@ -73,4 +73,4 @@ def test_no_mark_lies_under_the_name_of_a_level() -> None:
     rule = Rule("as predicted", 1.0)
     made = _chart(Cloud("all", ["a", "b"], [94.0, 95.0], [1.0, 1.01]), rules=[rule])
     marks = [float(x) for x in re.findall(r'data-at="([\d.]+) ', made)]
-    assert max(marks) < WIDTH - RIGHT - len(rule.label) * LETTER
+    assert max(marks) / SPAN < 1 - len(rule.label) * LETTER / USUAL

@@ -5,8 +5,8 @@ for (const frame of document.querySelectorAll("[data-trim]")) {
   const svg = frame.querySelector("svg"), panel = svg?.querySelector(".panel");
   const fields = ["start", "end"].map((name) => document.querySelector(`form [name="${name}"]`));
   if (!panel || fields.includes(null)) continue;
-  const [low, high, left, right, , , , bottom, top] = panel.dataset.scale.split(" ").map(Number);
-  const { width, height } = svg.viewBox.baseVal;
+  const [low, high, , , , , , bottom, top] = panel.dataset.scale.split(" ").map(Number);
+  const height = svg.height.baseVal.value;
   const found = [Number(frame.dataset.from), Number(frame.dataset.to)];
   const step = Math.max(0.001, Math.round((high - low)) / 1000);
   const part = (css) => Object.assign(document.createElement("div"), { className: css });
@@ -26,7 +26,7 @@ for (const frame of document.querySelectorAll("[data-trim]")) {
     const match = fields[i].value.trim().match(/^(\d+(?:[.,]\d+)?|[.,]\d+)\s*(ms|s|sec)?$/i);
     return match ? Number(match[1].replace(",", ".")) / (match[2]?.toLowerCase() === "ms" ? 1000 : 1) : found[i];
   };
-  const at = (time) => (left + (Math.min(high, Math.max(low, time)) - low) / (high - low) * (right - left)) / width * 100;
+  const at = (time) => (Math.min(high, Math.max(low, time)) - low) / (high - low) * 100;
 
   function draw() {
     for (const part of [before, after, ...marks]) {
@@ -39,10 +39,10 @@ for (const frame of document.querySelectorAll("[data-trim]")) {
       mark.setAttribute("aria-valuetext", `${typed(i).toFixed(3)} s`);
       mark.dataset.time = `${typed(i).toFixed(3)} s`;
     });
-    before.style.left = `${left / width * 100}%`;
-    before.style.width = `${Math.max(0, at(typed(0)) - left / width * 100)}%`;
+    before.style.left = "0";
+    before.style.width = `${at(typed(0))}%`;
     after.style.left = `${at(typed(1))}%`;
-    after.style.width = `${Math.max(0, right / width * 100 - at(typed(1)))}%`;
+    after.style.width = `${100 - at(typed(1))}%`;
   }
 
   function move(i, time) {
@@ -59,8 +59,8 @@ for (const frame of document.querySelectorAll("[data-trim]")) {
     });
     mark.addEventListener("pointermove", (event) => {
       if (!mark.hasPointerCapture(event.pointerId)) return;
-      const x = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse()).x;
-      move(i, low + (x - left) / (right - left) * (high - low));
+      const box = svg.getBoundingClientRect();
+      move(i, low + (event.clientX - box.left) / box.width * (high - low));
     });
     mark.addEventListener("keydown", (event) => {
       const stride = step * (event.shiftKey ? 10 : 1);
