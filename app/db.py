@@ -2,8 +2,10 @@
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import URL, Connection, Engine, event
@@ -198,6 +200,26 @@ def migrate(book: Path) -> None:
 
 def upgrade(book: Path, to: str = "head") -> None:
     """Take the steps of the schema on a file, in one transaction, without a copy; `migrate` is what a book needs."""
+    if bookfile.blank(book):
+        with closing(sqlite3.connect(":memory:")) as empty, closing(sqlite3.connect(book)) as file:
+            empty.deserialize(_empty(to))
+            empty.backup(file)
+            file.execute("PRAGMA journal_mode=WAL")
+    else:
+        _take_steps(book, to)
+
+
+@cache
+def _empty(to: str) -> bytes:
+    """A book without a row, as the steps make it from nothing: worked out once in a process, and of one file alone."""
+    with TemporaryDirectory() as folder:
+        file = Path(folder) / "empty.sqlite3"
+        _take_steps(file, to)
+        bookfile.settle(file)
+        return file.read_bytes()
+
+
+def _take_steps(book: Path, to: str) -> None:
     from alembic import command
 
     command.upgrade(steps(book), to)
