@@ -103,6 +103,7 @@ MAY_USE = {
         "drawings.evening_line.Row",
         "drawings.marks.Kind",
         "drawings.marks.State",
+        "drawings.season_line.Happening",
         "tables",
         "pictures",
         "picture_places",

@@ -1,9 +1,11 @@
 """The shelf: its grains, and what is done to several at once: bags, re-weighs, sets."""
 
+from collections import Counter
 from typing import Any
 
 from fastapi import Request
 from fastapi.responses import Response
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app.errors import BookError
@@ -11,6 +13,7 @@ from app.forms import Form, from_texts
 from app.models import Grain
 from app.models.bag import KeepIn, ReWeighIn
 from app.page import Page
+from app.routers.grains import shelf_picture
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import cautions, targets
@@ -19,14 +22,22 @@ from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain, Round
 from app.services.grains.sets import Kind, Proposal, SetsIn
 from app.services.grains.shelf import ShelfIn
+from app.services.motors import buildable
+from app.services.motors.buildable import Buildables
 from app.web import Book, Typed, blank, redirect, render, submit
 
 router = late_router("/shelf")
 
 
 class ShelfPage(Page, template="grains/shelf.html", section="shelf"):
-    """A page of the shelf, and the form that chooses what is on it."""
+    """What can be built now, with its picture; a page of the shelf, and the form that chooses what is on it."""
 
+    can_build: Buildables
+    waiting: dict[str, int]
+    """How many grains on the shelf stand how."""
+    motors: list[Markup | None]
+    """The motors that can be built, as drawn."""
+    picture: Markup | None
     form: Form
     found: shelf.ShelfPage
     lots: list[tuple[GrainView, list[GrainView]]]
@@ -94,7 +105,13 @@ def show(request: Request, session: Book) -> Response:
     found = shelf.page(session, wanted or ShelfIn())
     form.values.setdefault("sort", [(wanted or ShelfIn()).sort])
     rest = [(name, text) for name, text in query.multi_items() if name != "start" and text]
+    standing, house = shelf.standing(session), workshop.get(session)
+    can_build = buildable.now(session, standing)
     page = ShelfPage(
+        can_build=can_build,
+        waiting=Counter(grain.state for grain in standing),
+        motors=shelf_picture.motors(can_build.motors, house.grain_gap_m),
+        picture=shelf_picture.boxes(standing),
         form=form,
         found=found,
         lots=shelf.by_lot(found.views),
@@ -104,7 +121,7 @@ def show(request: Request, session: Book) -> Response:
         ready=sum(v.state == "ready" for v in found.views),
         cautions=cautions.AT_THE_SHELF,
         gains=reweighs.latest(session, [v.grain.pk for v in found.views]),
-        digits=targets.places(workshop.get(session)),
+        digits=targets.places(house),
     )
     return render(request, session, page, 200 if wanted else 422)
 

@@ -91,14 +91,15 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
 
 @router.get("/new")
 def new(request: Request, session: Book) -> Response:
-    """The form to build a motor; the query may hold grains picked on the shelf and a nozzle."""
+    """The form to build a motor; the query may hold grains picked on the shelf, a case and a nozzle."""
     house = workshop.get(session)
     nozzles, cases = inventory.nozzles(session), inventory.cases(session)
     asked = request.query_params.get("nozzle_id", "")
     picked = next((n for n in nozzles if str(n.pk) == asked or len(nozzles) == 1), None)
     initial: dict[str, Any] = {**designs.conditions(session, house), "built_on": clock.today()}
-    if len(cases) == 1:
-        initial["case_id"] = cases[0].pk
+    case = request.query_params.get("case_id", "")
+    if fits := next((c for c in cases if str(c.pk) == case or len(cases) == 1), None):
+        initial["case_id"] = fits.pk
     if picked is not None:
         initial["nozzle_id"] = picked.pk
         initial["throat_d"] = editable(inventory.throat_now(session, picked), "length", house.units)

@@ -14,10 +14,14 @@ from app.book.notices import Notice
 from app.forms import Form
 from app.models.history import ToldIn
 from app.page import Page
+from app.routers.today import pictures
+from app.routers.today.pictures import Pictures
 from app.routing import late_router
+from app.services.book import workshop
 from app.services.cast import casting, pan
 from app.services.cast.casting import Coming
-from app.services.today import today
+from app.services.today import next_thing, today
+from app.services.today.next_thing import Thing
 from app.services.today.today import Day
 from app.web import Book, Forms, Typed, elsewhere, render, submit
 
@@ -25,9 +29,12 @@ router = late_router()
 
 
 class TodayPage(Page, template="today/index.html", section="today"):
-    """The day, and how the book stands with its copies."""
+    """The next thing and its picture; the day, and how the book stands with its copies."""
 
     day: Day
+    next: Thing
+    then: Thing | None
+    pictures: Pictures
     mark: str
     coming: list[Coming]
     notices: list[Notice]
@@ -62,8 +69,12 @@ def read(request: Request, typed: Typed) -> Response:
 
 def _page(request: Request, session: Session, failed: Form | None = None) -> Response:
     day = today.day(session)
+    things = next_thing.things(day, workshop.get(session).units)
     page = TodayPage(
         day=day,
+        next=things[0],
+        then=things[1] if things[1:] else None,
+        pictures=pictures.of_day(session, day),
         notices=request.app.state.notices.unread(),
         notice_form=Forms(request, session, failed).get("form", ToldIn, "/notices"),
         mark=casting.mark(day.running),

@@ -205,8 +205,13 @@ class GrainView:
     @property
     def cure_share(self) -> float:
         """How much of the cure is over, from 0 to 1."""
-        whole = (self.cured_at - self.poured_at).total_seconds()
-        return 1.0 if whole <= 0 else min(max((clock.now() - self.poured_at).total_seconds() / whole, 0.0), 1.0)
+        return cure_share(self.poured_at, self.cured_at)
+
+
+def cure_share(poured_at: datetime, cured_at: datetime) -> float:
+    """How much of a cure is over, from 0 to 1."""
+    whole = (cured_at - poured_at).total_seconds()
+    return 1.0 if whole <= 0 else min(max((clock.now() - poured_at).total_seconds() / whole, 0.0), 1.0)
 
 
 IN_A_MOTOR = and_(col(BuildGrain.grain_id) == Grain.id, col(BuildGrain.released_at).is_(None))

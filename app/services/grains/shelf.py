@@ -155,12 +155,30 @@ def by_lot(views: list[GrainView]) -> list[tuple[GrainView, list[GrainView]]]:
 
 @dataclass(frozen=True)
 class Standing:
-    """How a grain on the shelf stands, without all that was measured of it."""
+    """How a grain on the shelf stands: what it is, what it weighs [kg], its diameters [m], where its bag lies.
 
+    `weighed_at` is when it was on the scale last, for its label or again.
+    """
+
+    grain_id: int
+    serial: str
     lot: str
+    formula_id: int
+    pattern_id: int
     state: str
     bagged: bool
+    poured_at: datetime
     cured_at: datetime
+    weighed_at: datetime
+    mass_kg: float
+    outer_d_m: float
+    core_d_m: float
+    place: str
+
+    @property
+    def cure_share(self) -> float:
+        """How much of the cure is over, from 0 to 1."""
+        return grains.cure_share(self.poured_at, self.cured_at)
 
 
 def standing(session: Session) -> list[Standing]:
@@ -168,12 +186,18 @@ def standing(session: Session) -> list[Standing]:
     query = (
         select_core(
             col(Grain.id),
+            col(Grain.serial),
             col(Batch.code),
+            col(Batch.formula_id),
+            col(Grain.pattern_id),
             col(Grain.batch_id),
             col(Grain.weighed_at),
             col(Grain.decision),
             col(Grain.gone_to),
             col(Grain.bagged_at),
+            col(Grain.mass_kg),
+            col(Grain.outer_d_m),
+            col(Grain.core_d_m),
         )
         .join(Batch, col(Grain.batch_id) == Batch.id)
         .outerjoin(BuildGrain, grains.IN_A_MOTOR)
@@ -183,12 +207,30 @@ def standing(session: Session) -> list[Standing]:
     found = session.execute(query).all()
     pours = grains.poured(session, {row.batch_id for row in found})
     cure = timedelta(seconds=workshop.get(session).cure_s)
-    drew_water = wet.wet_readings(session, (row.id for row in found))
+    ids = [row.id for row in found]
+    again = {row.grain_id: row for row in wet.newest(session, ids)}
+    lie = {grain_id: bag.place for grain_id, bag in bags(session, ids).items()}
     listed = []
     for row in found:
-        cured = pours.get(row.batch_id, row.weighed_at) + cure
-        state = grains.state_of(row, cured, water=drew_water.get(row.id))
-        listed.append(Standing(row.code, state, row.bagged_at is not None, cured))
+        poured, last = pours.get(row.batch_id, row.weighed_at), again.get(row.id)
+        listed.append(
+            Standing(
+                grain_id=row.id,
+                serial=row.serial,
+                lot=row.code,
+                formula_id=row.formula_id,
+                pattern_id=row.pattern_id,
+                state=grains.state_of(row, poured + cure, water=last if last and last.wet else None),
+                bagged=row.bagged_at is not None,
+                poured_at=poured,
+                cured_at=poured + cure,
+                weighed_at=last.weighed_at if last else row.weighed_at,
+                mass_kg=row.mass_kg,
+                outer_d_m=row.outer_d_m,
+                core_d_m=row.core_d_m,
+                place=lie.get(row.id, ""),
+            )
+        )
     return listed
 
 

@@ -21,6 +21,16 @@ def tube_mass(session: Session, pattern: GrainPattern) -> float:
     return tube.tare_kg or 0.0 if tube else 0.0
 
 
+def width(session: Session, pattern: GrainPattern, outer_d: float) -> float:
+    """How wide a grain of that outer diameter is in the tube that stays on it [m]."""
+    return max(outer_d, tube_od(session, pattern))
+
+
+def most(case: Case, length: float, house: Workshop) -> int:
+    """How many grains of that length [m] go into a case with the gaps between them."""
+    return int((case.chamber_length_m + house.grain_gap_m + 1e-9) / (length + house.grain_gap_m))
+
+
 def fits_case(session: Session, case: Case, things: list[tuple[str, GrainPattern, float]], field: str) -> None:
     """Refuse grains (name, pattern, outer diameter [m]) that with their tubes are wider than the case.
 

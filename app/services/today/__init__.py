@@ -1,1 +1,3 @@
-"""The day at a glance: `today` gathers what runs, is due, planned or short. In: a session. Out: one day's view."""
+"""The day at a glance: `today` gathers what runs, is due, planned or short, `next_thing` says what comes first, `weeks`
+what lies about it. In: a session. Out: one day's view.
+"""

@@ -12,7 +12,8 @@ from app.services.cast import casting, incidents, needs
 from app.services.grains import shelf
 from app.services.grains.shelf import Standing
 from app.services.hardware import instrument_checks, inventory, places
-from app.services.motors import builds
+from app.services.motors import buildable, builds
+from app.services.motors.buildable import Buildables
 from app.services.motors.builds import Built
 from app.services.stock import batches, formulas, supplies
 
@@ -49,6 +50,9 @@ class Day:
     """Everything the day's page shows."""
 
     running: list[casting.Running]
+    standing: list[Standing]
+    """Every grain on the shelf."""
+    can_build: Buildables
     plans: list[Plan]
     short: list[needs.Need]
     undecided: list[Standing]
@@ -64,29 +68,14 @@ class Day:
     first_steps: list[FirstStep]
     has_cast: bool
 
-    @property
-    def quiet(self) -> bool:
-        """Nothing runs, nothing is due and nothing is planned."""
-        waiting = (
-            self.running,
-            self.plans,
-            self.undecided,
-            self.unbagged,
-            self.curing,
-            self.wet,
-            self.ready,
-            self.motors,
-            self.incidents,
-            self.instruments_off,
-        )
-        return not any(waiting)
-
 
 def day(session: Session) -> Day:
     """The day as the book stands now."""
     standing = shelf.standing(session)
     return Day(
         running=casting.due(session),
+        standing=standing,
+        can_build=buildable.now(session, standing),
         plans=[
             Plan(batch, batch.planned_for < clock.today(), [n for n in needs.of_batch(session, batch) if n.short_kg])
             for batch in batches.in_states(session, "planned")

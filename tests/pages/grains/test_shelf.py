@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from app.db import writing
 from app.models import Grain
+from app.models.bag import KeepIn
 from app.services.grains import grains, shelf
 from tests import build
 from tests.behind import engine_of
@@ -322,3 +323,26 @@ def test_sets_that_cannot_be_are_told(client: TestClient) -> None:
         page = client.get("/shelf/sets", params={**sent, **more})
         assert page.status_code == 422
         assert words in page.text
+
+
+# --- What it answers first -----------------------------------------------------------------------
+
+
+def test_the_shelf_says_what_can_be_built_before_anything_else(client: TestClient) -> None:
+    """The answer, its button and the boxes come before the caution and the lists."""
+    serials = _ready(client)
+    assert "No motor can be built now" in client.get("/shelf").text
+    with writing(engine_of(client)) as session:
+        build.case(session, name="Long", chamber_length="160 mm")
+        build.nozzle(session, name="Graphite")
+        shelf.keep(session, [grains.by_serial(session, serials[0]).pk], KeepIn(place="Tin 3"))
+        session.commit()
+    page = client.get("/shelf").text
+    answer = re.search(r'<section class="answer".*?</section>', page, re.S)
+    assert answer
+    assert page.index(answer[0]) < page.index("caution-title") < page.index('id="look"')
+    assert re.search(r"A motor can be built now</strong>: 2 Pattern \d+ of .* in Long with Graphite; their", answer[0])
+    assert re.search(r'href="/motors/new\?grain=\d+&amp;grain=\d+&amp;case_id=1&amp;nozzle_id=1">Build it', answer[0])
+    assert f"Tin 3: {serials[0].partition('-')[0]}, 1 ready" in answer[0], "the boxes are told in words, too"
+    assert "no place noted" in answer[0]
+    assert "small-motor" in answer[0]
