@@ -7,7 +7,7 @@ from app.db import writing
 from app.models import Workshop
 from app.services.book import devices
 from app.services.cast import checklists, gate, runsheets
-from app.services.firings import firing_fits
+from app.services.firings import firing_fits, heights
 from app.services.stock import blends
 
 
@@ -21,6 +21,7 @@ def prepare(engine: Engine) -> None:
         put_right(session)
         blends.catch_up(session)
         firing_fits.catch_up(session)
+        heights.catch_up(session)
         session.commit()
 
 

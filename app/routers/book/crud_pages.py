@@ -79,6 +79,8 @@ class Noun(Generic[R]):
         The list, of its rows; the page of one row (or None), of what every such page shows and the page's forms.
     choices, initial : callable
         Choices of the form's lists; texts that stand in the form of a row, or of a new one (None).
+    changed : callable
+        What is seen to once a row was changed, such as figures that were worked out from it.
     """
 
     slug: str
@@ -91,6 +93,7 @@ class Noun(Generic[R]):
     page: Callable[[Session, Shown[R], Forms], Page] = _plain
     choices: Callable[[Session], Choices] = _no_choices
     initial: Callable[[R | None], Mapping[str, Any]] = _no_texts
+    changed: Callable[[Session], object] = lambda _session: None
 
     @property
     def url(self) -> str:
@@ -155,6 +158,7 @@ def add_pages(router: APIRouter, noun: Noun[R]) -> None:
     def change(request: Request, session: Book, row_id: int, typed: Typed) -> Response:
         def act(writing: Session, data: Any) -> str:
             noun.save(writing, data, find(writing, row_id), version_of(typed))
+            noun.changed(writing)
             return noun.url
 
         return submit(

@@ -26,9 +26,10 @@ from app.routing import late_router
 from app.services.book import audit_log, first_minute, repository, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions
-from app.services.firings import findings, firings
+from app.services.firings import findings, firings, heights
 from app.services.firings.altimeters import ALTIMETER
 from app.services.firings.curves import STAND
+from app.services.firings.heights import Height
 from app.services.flight import flights
 from app.services.flight.flights import Estimate
 from app.services.hardware import distances, places
@@ -37,7 +38,7 @@ from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.learning_switch import LET_IN
 from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors.builds import Built
-from app.services.review import trace
+from app.services.review import coverage, trace
 from app.services.review.trace import FiringTrace
 from app.web import Book, Typed
 
@@ -52,6 +53,9 @@ class FiringsPage(Page, template="firings/list.html", section="firings"):
     firings: list[tuple[Firing, Built]]
     found: repository.Page[tuple[Firing, Built]]
     told: dict[int, Prediction]
+    ranges: dict[int, dict[str, tuple[float, float, float]]]
+    """Expected value and both marks of each figure, as stored before each firing."""
+    heights: dict[int, Height]
     results: dict[str, str]
     kinds: dict[str, str]
     ready: list[Built]
@@ -125,6 +129,8 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
         ready=firings.fireable(session),
         untold=findings.untold(session),
         told=stored_predictions.for_firings(session, [firing.pk for firing, _ in found.rows]),
+        ranges=coverage.ranges_of(session, [firing.pk for firing, _ in found.rows]),
+        heights=heights.heights(session, {firing.pk: firing.altitude_m for firing, _ in found.rows}),
     )
     return web.render(request, session, shown)
 

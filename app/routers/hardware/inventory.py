@@ -20,7 +20,7 @@ from app.page import Page
 from app.routers.book.crud_pages import Choices, Listed, Noun, Shown, add_pages
 from app.routing import late_router
 from app.services.book import first_minute, repository, workshop
-from app.services.firings import firings
+from app.services.firings import firings, heights
 from app.services.grains import undo
 from app.services.hardware import closures, inventory, shapes
 from app.units import show
@@ -187,6 +187,7 @@ CASES = Noun(
     list_page=lambda _session, listed: CasesPage(listed=listed, materials=inventory.MATERIALS),
     page=_case_page,
     choices=lambda _: {"material": list(inventory.MATERIALS.items()), "closure": list(closures.KINDS.items())},
+    changed=heights.catch_up,
 )
 
 

@@ -7,6 +7,7 @@ from app.models.place import CHUTE_BASES, LaunchFieldIn, RocketIn
 from app.page import Page
 from app.routers.book.crud_pages import Listed, Noun, Shown, add_pages
 from app.routing import late_router
+from app.services.firings import heights
 from app.services.hardware import places
 
 router = late_router()
@@ -63,6 +64,7 @@ ROCKETS = Noun(
     page=lambda _session, shown, _forms: RocketPage(shown=shown),
     choices=_choices,
     initial=_initial,
+    changed=heights.catch_up,
 )
 FIELDS = Noun(
     "fields",
@@ -73,6 +75,7 @@ FIELDS = Noun(
     places.fields,
     list_page=lambda _session, listed: FieldsPage(listed=listed),
     page=lambda _session, shown, _forms: FieldPage(shown=shown),
+    changed=heights.catch_up,
 )
 
 add_pages(router, ROCKETS)

@@ -35,11 +35,13 @@ from app.services.learning.fit_records import (
     BY_CELL,
     BY_HAND,
     FIGURES,
+    NO_FIT,
     TIME_BY_CELL,
     TIME_BY_HAND,
     FitRecord,
     LawSeen,
     Row,
+    height_in,
     keys,
     waiting,
 )
@@ -67,13 +69,17 @@ def renew(session: Session, firing: Firing, samples: Samples | None = None) -> F
     session.flush()
     key = keys(session, firing.pk).get(firing.pk)
     row = session.exec(select(FiringFit).where(FiringFit.firing_id == firing.pk)).first()
+    height = height_in(row.fit_json) if row is not None else None
     if key is None:
-        if row is not None:
+        if row is not None and height is None:
             session.delete(row)
-            session.flush()
+        elif row is not None:
+            row.key, row.fit_json = NO_FIT, FitRecord(height=height).model_dump_json()
+            row.version += 1
+        session.flush()
         return None
     record = _fitted(session, firing, samples)
-    made = record.model_dump_json()
+    made = record.model_copy(update={"height": height}).model_dump_json()
     if record.fault:
         key = f"failed; {key}"  # is no day's key, so it waits
     if row is None:

@@ -13,7 +13,7 @@ from app.models.base import change
 from app.models.firing import RESULTS, FiringIn
 from app.models.hardware import NozzleMeasureIn
 from app.services.book import audit_reasons, moments, repository, workshop
-from app.services.firings import firing_fits
+from app.services.firings import firing_fits, heights
 from app.services.flight import flights
 from app.services.flight.flights import Estimate
 from app.services.grains import undo
@@ -124,6 +124,7 @@ def log(session: Session, data: FiringIn) -> Firing:
     session.flush()
     _throat_found(session, firing, built, data)
     firing_fits.renew(session, firing)
+    heights.renew(session, firing)
     return firing
 
 
@@ -174,6 +175,7 @@ def correct(session: Session, firing: Firing, data: FiringIn, version: int | Non
         undo.unsay_throat(session, firing, typed, str(getattr(data, "why", "")))
         _throat_found(session, firing, built, data)
     firing_fits.renew(session, firing)
+    heights.renew(session, firing)
     return firing
 
 

@@ -1,5 +1,6 @@
 """What is kept of each firing for learning, and the key that tells whether it still stands on what is in the book."""
 
+import json
 from dataclasses import dataclass
 
 from pydantic import BaseModel
@@ -57,10 +58,20 @@ class LawSeen(BaseModel):
     high: float
 
 
+class ExpectedHeight(BaseModel):
+    """What a flight was expected to reach and its marks [m], none where it cannot fly; `key` says from what."""
+
+    key: str
+    mid: float | None = None
+    low: float | None = None
+    high: float | None = None
+
+
 class FitRecord(BaseModel):
     """What one firing says, in SI and logarithms, apart from the book's defaults; `how` is 'pressure' or 'figures'.
 
-    `fault` is the kind of the error where the program itself failed: such a fit waits to be tried again.
+    `fault` is the kind of the error where the program itself failed: such a fit waits to be tried again. `height` is
+    of flights, and kept by `services/firings/heights.py`.
     """
 
     how: str = "figures"
@@ -71,6 +82,20 @@ class FitRecord(BaseModel):
     correlation: float | None = None
     remarks: list[Note | str] = []
     fault: str = ""
+    height: ExpectedHeight | None = None
+
+
+NO_FIT = ""
+"""The key of a row that keeps a flight's expected height alone: nothing was measured that could be fitted."""
+
+
+def height_in(fit_json: str) -> ExpectedHeight | None:
+    """The height in a stored fit, without reading all of it; nothing where there is none, or it cannot be read."""
+    try:
+        found = json.loads(fit_json).get("height")
+        return None if found is None else ExpectedHeight.model_validate(found)
+    except (ValueError, AttributeError):
+        return None
 
 
 @dataclass(frozen=True)

@@ -116,7 +116,7 @@ def _shots(session: Session) -> list[Shot]:
     )
     found = []
     for firing_id, code, kind, at, result, formula_id, case_id, key, made in session.execute(query):
-        fit = None if made is None else FitRecord.model_validate_json(made)
+        fit = None if made is None or key == fit_records.NO_FIT else FitRecord.model_validate_json(made)
         found.append(
             Shot(
                 firing_id,

@@ -30,6 +30,8 @@ from app.models import (
 )
 from app.models.base import FormIn
 from app.models.firing import RESULTS
+from app.services.firings import heights
+from app.services.firings.heights import Height
 from app.services.grains import grains
 from app.services.learning import stored_predictions
 
@@ -67,7 +69,8 @@ class Burn(NamedTuple):
 
     `cure_s` is the age of its youngest grains, `mass_spread` the range of its grains' masses over their mean (the
     largest of its patterns), `gain` what its re-weighed grains had gained since their labels (their mean), `pan_k` the
-    pan at the pour, `cast_humidity` that of the air it was cast in (means over its grains).
+    pan at the pour, `cast_humidity` that of the air it was cast in (means over its grains), `height` what it reached
+    beside what it was expected to.
     """
 
     firing_id: int
@@ -91,6 +94,7 @@ class Burn(NamedTuple):
     cast_humidity: float | None
     grain_temperature_k: float
     altitude_m: float | None
+    height: Height | None
     impulse: Beside
     burn_time: Beside
     peak_pressure: Beside
@@ -116,6 +120,7 @@ def burned(session: Session, wanted: LookIn, unlit: bool = False) -> list[Burn]:
     lots = _lots(session, {part.batch_id for parts in inside.values() for part in parts})
     patterns = _patterns(session)
     gains = _gains(session, fired)
+    flew = heights.heights(session, {head.firing_id: head.altitude_m for head in heads})
     found = []
     for head in heads:
         parts = inside.get(head.motor_build_id, [])
@@ -125,7 +130,7 @@ def burned(session: Session, wanted: LookIn, unlit: bool = False) -> list[Burn]:
             continue
         if wanted.pattern_id is not None and all(part.pattern_id != wanted.pattern_id for part in parts):
             continue
-        found.append(_burn(head, parts, lots, patterns, gains.get(head.motor_build_id)))
+        found.append(_burn(head, parts, lots, patterns, gains.get(head.motor_build_id), flew.get(head.firing_id)))
     return found
 
 
@@ -292,7 +297,14 @@ def _gains(session: Session, fired: Any) -> dict[int, float]:
     return {row[0]: row[1] for row in found}
 
 
-def _burn(head: _Head, parts: list[_Part], lots: dict[int, _Lot], patterns: dict[int, str], gain: float | None) -> Burn:
+def _burn(
+    head: _Head,
+    parts: list[_Part],
+    lots: dict[int, _Lot],
+    patterns: dict[int, str],
+    gain: float | None,
+    height: Height | None,
+) -> Burn:
     n = sum([part.n for part in parts])
     inside = [lots[part.batch_id] for part in parts]
     pours = [lot.poured_at for lot in inside if lot.poured_at is not None]
@@ -318,6 +330,7 @@ def _burn(head: _Head, parts: list[_Part], lots: dict[int, _Lot], patterns: dict
         cast_humidity=_mean([(part.n, lot.humidity) for part, lot in zip(parts, inside, strict=True)]),
         grain_temperature_k=head.grain_temperature_k,
         altitude_m=head.altitude_m,
+        height=height,
         impulse=Beside(head.impulse_ns, head.predicted_ns),
         burn_time=Beside(head.burn_time_s, head.predicted_s),
         peak_pressure=Beside(head.peak_pressure_pa, head.predicted_pa),

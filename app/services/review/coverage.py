@@ -4,6 +4,7 @@ Which prediction belongs to a firing is the rule of `stored_predictions`; a firi
 """
 
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -130,6 +131,16 @@ def coverage_of(session: Session, firing_id: int | None = None) -> Coverage:
             if value and low < high:
                 held[key].append(Held(one, code, at, result, value, expected, low, high, place(value, low, high)))
     return Coverage([Record(key, *FIGURES[key], held[key]) for key in FIGURES], unpredicted)
+
+
+def ranges_of(session: Session, firing_ids: Iterable[int]) -> dict[int, dict[str, tuple[float, float, float]]]:
+    """Expected value and both marks of each figure, as stored before each of these firings; by the firing's identity."""
+    query = (
+        select_core(col(Firing.id), func.substr(col(Prediction.result_json), 1, HEAD))
+        .join(Prediction, col(Prediction.id) == stored_predictions.id_in_query())
+        .where(col(Firing.id).in_(list(firing_ids)))
+    )
+    return {key: stored_ranges(head or "") for key, head in session.execute(query)}
 
 
 def stored_ranges(head: str) -> dict[str, tuple[float, float, float]]:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from operator import attrgetter
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -14,7 +15,7 @@ from app.services.firings.firings import KINDS as FIRING_KINDS
 from app.services.grains import grains, reweighs
 from app.services.grains.lots import Spread
 from app.services.review import burned_motors, lots_review
-from app.services.review.burned_motors import LookIn
+from app.services.review.burned_motors import Burn, LookIn
 from app.services.review.lots_review import ReviewIn
 from app.tables import Cell
 from app.units import UnitSystem, convert, unit_of
@@ -67,6 +68,11 @@ def _all(names: Iterable[str]) -> str:
 
 # --- Firings -----------------------------------------------------------------------------------
 
+
+def _height(burn: Burn, of: str) -> float | None:
+    return attrgetter(of)(burn.height) if burn.height is not None else None
+
+
 _FIRINGS = (
     Column("Fired at", lambda row: row[0].fired_at),
     Column("Motor", lambda row: row[0].motor_code),
@@ -101,6 +107,10 @@ _FIRINGS = (
     Column("Predicted peak pressure", lambda row: row[0].peak_pressure.predicted, "pressure"),
     Column("Peak pressure, measured over predicted", lambda row: row[0].peak_pressure.ratio),
     Column("Altitude", lambda row: row[0].altitude_m, "altitude"),
+    Column("Expected height", lambda row: _height(row[0], "expected.mid"), "altitude"),
+    Column("Height, reached over expected", lambda row: _height(row[0], "ratio")),
+    Column("Nine in ten expected from", lambda row: _height(row[0], "low")),
+    Column("Nine in ten expected to", lambda row: _height(row[0], "high")),
     Column("Throat afterwards", lambda row: row[1].throat_after_m, "length"),
     Column("What was seen", lambda row: row[1].words),
 )
@@ -146,6 +156,8 @@ _LOTS = (
     Column("Results", lambda line: _all(f.result_words for f in line.firings)),
     Column("Impulse, measured over predicted, mean", lambda line: _of(line.ratio, "mean")),
     Column("Firings behind it", lambda line: line.ratio.n if line.ratio else 0),
+    Column("Height, reached over expected, mean", lambda line: _of(line.height_ratio, "mean")),
+    Column("Flights behind it", lambda line: line.height_ratio.n if line.height_ratio else 0),
     Column("Note", lambda line: line.batch.note),
 )
 

@@ -11,6 +11,8 @@ from sqlmodel import Session, col, select
 
 from app.models import Batch, BuildGrain, Firing, Grain, MotorBuild, Prediction
 from app.models.firing import RESULTS
+from app.services.firings import heights
+from app.services.firings.heights import Height
 from app.services.grains import grains
 from app.services.learning import stored_predictions
 from app.services.stock import batches
@@ -76,7 +78,10 @@ def mean_ratio(shots: list[Shot]) -> float | None:
 
 @dataclass(frozen=True)
 class FiringLine:
-    """A firing as a lot sees it; impulses in N s, cure in seconds from the pour to the firing."""
+    """A firing as a lot sees it; impulses in N s, cure in seconds from the pour to the firing.
+
+    `height` is what it reached beside what it was expected to, of flights of which both are known.
+    """
 
     firing_id: int
     kind: str
@@ -87,6 +92,7 @@ class FiringLine:
     lots: tuple[str, ...]
     cure_s: float | None
     altitude_m: float | None
+    height: Height | None
     measured_ns: float | None
     predicted_ns: float | None
     designation: str | None
@@ -110,6 +116,7 @@ def firings_of(session: Session, ids: Iterable[int]) -> dict[int, list[FiringLin
     shots = shots_of(session, wanted)
     everyone = _lots_in(session, {shot.motor_build_id for found in shots.values() for shot in found})
     pours = grains.poured(session, wanted)
+    flew = heights.heights(session, {shot.firing_id: shot.altitude_m for found in shots.values() for shot in found})
     return {
         batch_id: [
             FiringLine(
@@ -122,6 +129,7 @@ def firings_of(session: Session, ids: Iterable[int]) -> dict[int, list[FiringLin
                 lots=everyone[shot.motor_build_id],
                 cure_s=(shot.fired_at - pours[batch_id]).total_seconds() if batch_id in pours else None,
                 altitude_m=shot.altitude_m,
+                height=flew.get(shot.firing_id),
                 measured_ns=shot.measured_ns,
                 predicted_ns=shot.predicted_ns,
                 designation=shot.designation,

@@ -92,6 +92,11 @@ class LotLine:
         """Measured over predicted impulse over the lot's firings that have both."""
         return spread(f.ratio for f in self.firings if f.ratio is not None)
 
+    @property
+    def height_ratio(self) -> Spread | None:
+        """Height reached over expected, over the lot's flights of which both are known."""
+        return spread(f.height.ratio for f in self.firings if f.height is not None)
+
 
 @dataclass(frozen=True)
 class Found:
