@@ -80,7 +80,7 @@ def test_from_raw_file_to_measured_figures(page: Page, site: Site, tmp_path: Pat
     saved(page, "those of its curve now")
     measured = page.get_by_role("region", name="Figures, measured and predicted")
     expect(measured.get_by_role("row", name="Total impulse")).to_contain_text("672")
-    expect(page.get_by_role("heading", name="Its curve: J")).to_be_visible()
+    expect(page.get_by_text("Burned as J")).to_be_visible()
     held_to_axe_and_width(page)
 
 

@@ -60,13 +60,12 @@ def test_a_scatter_is_read_out_by_keys(look: Page) -> None:
     expect(said).not_to_have_text(first)
 
 
-def test_a_sentence_opens_the_motors_behind_it(look: Page) -> None:
+def test_an_answer_opens_the_motors_behind_it(look: Page) -> None:
     look.goto("/review/good")
-    section = look.locator("section", has_text="The good ones").first
-    section.get_by_text("The motors behind it").click()
-    rows = section.get_by_role("table").first.get_by_role("row")
-    counted = re.search(r"(\d+) motors of", section.inner_text())
+    counted = re.search(r"(\d+) motors burned well", look.locator(".answer").inner_text())
     assert counted
+    look.get_by_text("The motors behind it").click()
+    rows = look.get_by_role("region", name="Motors: burned well").get_by_role("row")
     expect(rows).to_have_count(int(counted[1]) + 1)
     rows.nth(1).get_by_role("link").first.click()
     expect(look).to_have_url(re.compile(r"/firings/\d+$"))

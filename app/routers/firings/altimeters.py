@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 from sqlmodel import Session
 
-from app.charts import Axis, Dash, Panel, Rule, Series, line_chart
+from app.charts import Axis, Band, Dash, Panel, Rule, Series, line_chart
 from app.forms import Choice, Form
 from app.models import AltimeterFile, AltimeterTrack, Firing
 from app.models.altimeter import TrackIn, TrackUploadIn
@@ -139,9 +139,12 @@ def chart(found: TrackResult, units: UnitSystem, predicted: flights.Estimate | N
             times += [t, t]
             gapped += [h, float("nan")]  # each alone, so that it is drawn as a dot
         series.append(Series("Left out as spikes", times, gapped, "dotted"))
+    band = None
     if predicted is not None:
         expected = predicted.flight
         series.append(Series("Expected", expected.time, heights(expected.height.tolist()), "dotted"))
+        ranged = predicted.range
+        band = Band("Nine in ten", ranged.time, heights(ranged.low.tolist()), heights(ranged.high.tolist()))
     apogee = Rule("Apogee", convert(found.apogee_m, "altitude", units), limit=False)
-    panel = Panel(Axis("Height above the pad", unit_of("altitude", units), from_zero=True), series, rules=[apogee])
+    panel = Panel(Axis("Height above the pad", unit_of("altitude", units), from_zero=True), series, band, [apogee])
     return line_chart("Height of the flight", Axis("Time after launch", "s"), panel)

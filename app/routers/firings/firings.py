@@ -26,10 +26,11 @@ from app.routing import late_router
 from app.services.book import audit_log, first_minute, repository, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions
-from app.services.firings import findings, firings, heights
+from app.services.firings import findings, firings, heights, outcome
 from app.services.firings.altimeters import ALTIMETER
-from app.services.firings.curves import STAND
+from app.services.firings.curves import STAND, Line
 from app.services.firings.heights import Height
+from app.services.firings.outcome import Outcome
 from app.services.flight import flights
 from app.services.flight.flights import Estimate
 from app.services.hardware import distances, places
@@ -78,9 +79,12 @@ class FiringPage(Page, template="firings/firing.html", section="firings"):
     told: Prediction | None
     predicted: PredictionRecord | None
     made_after: Prediction | None
-    beside: list[firings.Beside]
+    outcome: Outcome
     chart: Markup | None
+    """The expected pressure and thrust, where nothing was logged."""
     curve: CurveShown | None
+    beside_curve: list[Line]
+    """What its curve tells beyond the figures of the outcome."""
     unread: list[CurveFile]
 
     # The flight
@@ -184,6 +188,10 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
     predicted = prediction_record.from_row(told) if told else None
     estimate, refusal = flights.estimate_of(session, predicted, firing)
     rocket, field = firings.where(session, firing)
+    units = workshop.get(session).units
+    track = altimeters.of_firing(session, firing, estimate)
+    curve = curves.of_firing(session, firing, web.Forms(request, session))
+    told_already = {label for label, *_ in firings.beside(firing, None, None)} if curve and curve.taken_over else set()
     page = FiringPage(
         firing=firing,
         built=built,
@@ -196,9 +204,9 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         field=field,
         estimate=estimate,
         refusal=refusal,
-        beside=firings.beside(firing, predicted, estimate),
-        flight_charts=flight_charts(estimate, workshop.get(session).units, firing.altitude_m) if estimate else [],
-        chart=chart_of(predicted, workshop.get(session).units, firing.measured_peak_pressure_pa) if predicted else None,
+        outcome=outcome.of_firing(session, firing, built, predicted, estimate, curve.measured.row if curve else None),
+        flight_charts=flight_charts(estimate, units, firing.altitude_m)[1 if track else 0 :] if estimate else [],
+        chart=chart_of(predicted, units, firing.measured_peak_pressure_pa) if predicted and not curve else None,
         trace=trace.of_firing(session, firing.pk),
         unread=STAND.unread(session, firing),
         history=audit_log.history_of(session, firing),
@@ -209,9 +217,10 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         smoke=SMOKE,
         nozzles=NOZZLES,
         log=firing_log.of_firing(session, firing),
-        track=altimeters.of_firing(session, firing, estimate),
+        track=track,
         track_unread=ALTIMETER.unread(session, firing),
-        curve=curves.of_firing(session, firing, web.Forms(request, session)),
+        curve=curve,
+        beside_curve=[line for line in curve.lines if line.label not in told_already] if curve else [],
     )
     return web.render(request, session, page)
 

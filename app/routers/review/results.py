@@ -12,6 +12,7 @@ from sqlmodel import Session
 
 from app import clock, tables
 from app.charts import Axis, Rule
+from app.drawings.two_sides import Side, two_sides, two_sides_head
 from app.errors import Refused
 from app.forms import Form, from_texts
 from app.page import Page
@@ -27,6 +28,7 @@ from app.services.review.correlations import PropertyAssociation
 from app.services.review.delivered import Group
 from app.services.review.exports import Table
 from app.services.review.failures import Failures
+from app.services.review.good_against_bad import Contrast
 from app.services.review.lots_review import ReviewIn
 from app.units import UnitSystem
 from app.web import Book, choose, render
@@ -260,7 +262,15 @@ def _scatter(seen: PropertyAssociation, units: UnitSystem) -> Markup | None:
     )
 
 
-# --- What the good ones share ------------------------------------------------------------------
+# --- Good against bad ----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class DrawnContrast:
+    """A property on both sides, drawn on the axis that all share; nothing is drawn where there is no scatter."""
+
+    contrast: Contrast
+    picture: Markup | None
 
 
 class GoodAgainstBadPage(
@@ -273,6 +283,10 @@ class GoodAgainstBadPage(
 
     chosen: Chosen[LookIn]
     shared: good_against_bad.Comparison
+    drawn: list[DrawnContrast]
+    head: Markup
+    behind: list[tuple[str, list[Burn]]]
+    """The motors of each side that were fired last, newest first."""
     least: int
     rows: int
     failures: Failures
@@ -285,9 +299,33 @@ def show_good(request: Request, session: Book) -> Response:
     found = burned_motors.burned(session, chosen.wanted or LookIn())
     shared = good_against_bad.compare(found)
     page = GoodAgainstBadPage(
-        chosen=chosen, shared=shared, least=good_against_bad.LEAST, rows=BEHIND, failures=failures.found(session, found)
+        chosen=chosen,
+        shared=shared,
+        drawn=[DrawnContrast(one, _contrast(one)) for one in shared.contrasts],
+        head=two_sides_head(),
+        behind=[("Burned well", shared.good[: -BEHIND - 1 : -1]), ("Did not", shared.other[: -BEHIND - 1 : -1])],
+        least=good_against_bad.LEAST,
+        rows=BEHIND,
+        failures=failures.found(session, found),
     )
     return render(request, session, page, chosen.status)
+
+
+def _contrast(one: Contrast) -> Markup | None:
+    """A property's motors on both sides, counted in their usual scatter from the middle of all."""
+    if one.scale is None:
+        return None
+    middle, scatter = one.scale
+
+    def side(of: good_against_bad.Side) -> Side:
+        marks, known = [(value - middle) / scatter for value in of.values], of.interval
+        if known is None:
+            return Side(marks)
+        return Side(marks, *((value - middle) / scatter for value in (known.mean, known.low, known.high)))
+
+    counted = f"{len(one.good.values)} motors that burned well above {len(one.other.values)} that did not"
+    said = f"the good ones {one.words}" if one.significant else "no difference can be told"
+    return two_sides(side(one.good), side(one.other), f"{one.what.label}, {counted}: {said}")
 
 
 # --- Tables to take along ----------------------------------------------------------------------

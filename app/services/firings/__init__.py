@@ -2,6 +2,6 @@
 
 `firings` (the log), `findings` after failures, `media`; `logger_files` as they came, of a stand (`curves`) and of an
 altimeter (`altimeters`), whose text `samples`, `reading` and `tracking` take figures from, in words by `record_words`;
-`firing_fits` made of them and kept, and `heights`, what flights were expected to reach. In: forms and files. Out:
-measured figures beside the predicted, and fits that `learning` reads.
+`firing_fits` made of them and kept, and `heights`, what flights were expected to reach; `outcome` says in two sentences
+what came of a firing. In: forms and files. Out: measured figures beside the predicted, and fits that `learning` reads.
 """

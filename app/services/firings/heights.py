@@ -2,7 +2,7 @@
 
 A flight drawn as a range takes a tenth of a second, so a list flies nothing: what a flight was expected to reach is
 flown once, when it is written down, and kept beside its fit. Its key names everything it stands on: the prediction made
-before it, its weather, its rocket, field and case. When one of them changes, it counts no more until it was flown again.
+before it, its weather, its rocket, field and case. When one of them changes, it counts no more until flown again.
 """
 
 import json

@@ -258,7 +258,8 @@ def _weights(learned: Learned, seen: Evidence) -> dict[int, tuple[float, float, 
     return {s.firing_id: _three(w.tolist()) for s, w in zip(shots, learned.weights[: len(shots)], strict=True)}
 
 
-def _say(what: str, off: float, error: float, stand: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Say:
+def say(what: str, off: float, error: float, stand: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Say:
+    """What is off by so much, its error and what a stand shifts of it [ln], as a factor with its 90 % interval [-]."""
     reach = 1.645 * hypot(error, STAND * stand[0], STAND * stand[1])
     return Say(what, exp(off), exp(off - reach), exp(off + reach))
 
@@ -268,7 +269,7 @@ def _says(shot: Shot, offs: Floats, law: BurnLaw) -> list[Say]:
     made = shot.fit.rows if shot.fit else []
     exponent = local_exponent(law, shot.fit.pressure_pa) if shot.fit and made else 0.0
     return [
-        _say(row.what, float(off), row.error, stand_shifts(row.what, exponent))
+        say(row.what, float(off), row.error, stand_shifts(row.what, exponent))
         for row, off in zip(made, offs, strict=True)
     ]
 
@@ -281,7 +282,7 @@ def _sticks(formula: Formula, seen: Evidence, learned: Learned) -> list[SticksLi
         weight = next(weights)
         if seen.keys[lot.formula_id] == mine:
             off = lot.log_rate - float(np.log(law.rate(lot.pressure)))
-            found.append(SticksLine(lot.batch_code, lot.n, _say("rate in the open", off, lot.error), weight))
+            found.append(SticksLine(lot.batch_code, lot.n, say("rate in the open", off, lot.error), weight))
     return found
 
 

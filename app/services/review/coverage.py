@@ -134,7 +134,7 @@ def coverage_of(session: Session, firing_id: int | None = None) -> Coverage:
 
 
 def ranges_of(session: Session, firing_ids: Iterable[int]) -> dict[int, dict[str, tuple[float, float, float]]]:
-    """Expected value and both marks of each figure, as stored before each of these firings; by the firing's identity."""
+    """Expected value and both marks of each figure, as stored before these firings; by the firing's identity."""
     query = (
         select_core(col(Firing.id), func.substr(col(Prediction.result_json), 1, HEAD))
         .join(Prediction, col(Prediction.id) == stored_predictions.id_in_query())

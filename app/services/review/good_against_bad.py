@@ -4,6 +4,7 @@ A sentence is said only where the two sides stand apart: enough motors of enough
 not overlap, and a difference that chance leaves standing after Holm's correction for everything that was looked at.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -65,6 +66,18 @@ class Contrast:
         return self.means is not None and self.means.ranked and self.p is not None and self.p < 1 - CONFIDENCE
 
     @property
+    def scale(self) -> tuple[float, float] | None:
+        """Where the middle of all its motors lies, and their usual scatter on one side: what makes one axis of many
+        properties; nothing where there is no scatter. In SI."""
+        sides = [side.values for side in (self.good, self.other)]
+        every, freedom = [v for values in sides for v in values], sum(len(values) - 1 for values in sides if values)
+        if freedom < 1:
+            return None
+        means = [math.fsum(values) / len(values) if values else 0.0 for values in sides]
+        squares = math.fsum((v - mean) ** 2 for values, mean in zip(sides, means, strict=True) for v in values)
+        return (math.fsum(every) / len(every), math.sqrt(squares / freedom)) if squares > 0 else None
+
+    @property
     def words(self) -> str:
         """What the good ones were, for a contrast that is told."""
         assert self.means is not None, "only what was compared has words"
@@ -96,6 +109,11 @@ class Share:
         return len({lot for burn in self.burns for lot in burn.lots})
 
     @property
+    def more(self) -> bool:
+        """Whether more of them burned well than of the others."""
+        return self.good * self.others > self.others_good * len(self.burns)
+
+    @property
     def significant(self) -> bool:
         """Whether more, or fewer, of them burned well than of the others, as far as that can be told."""
         return self.p is not None and self.p < 1 - CONFIDENCE
@@ -111,6 +129,32 @@ class Comparison:
     judged: int
     contrasts: list[Contrast] = field(default_factory=list)
     shares: list[Share] = field(default_factory=list)
+
+    @property
+    def told(self) -> list[str]:
+        """What stands apart beyond chance, each as what completes 'the good ones ...'."""
+        words = [contrast.words for contrast in self.contrasts if contrast.significant]
+        found = [share for share in self.shares if share.significant]
+        more = {share.noun for share in found if share.more}  # of two formulas, the one says what the other would
+        return words + [
+            f"were {'more' if share.more else 'less'} often of {share.noun} “{share.name}”"
+            for share in found
+            if share.more or share.noun not in more
+        ]
+
+    @property
+    def answer(self) -> str:
+        """What separates the motors that burned well from those that did not, in a sentence, or that nothing does."""
+        told = self.told
+        if told:
+            listed = told[0] if len(told) == 1 else f"{', '.join(told[:-1])} and {told[-1]}"
+            return f"Those that burned well {listed}; nothing else known of them differs beyond chance."
+        if self.judged:
+            return f"Nothing separates good from bad yet: each of {self.judged} comparisons could be chance."
+        return (
+            f"Nothing can be compared yet: it takes {LEAST} motors of {LEAST} lots that burned well, and as many that "
+            "did not."
+        )
 
 
 _THINGS: dict[str, Callable[[Burn], tuple[str, ...]]] = {

@@ -312,6 +312,11 @@ def against(session: Session, batch: Batch) -> Against | None:
     return Against(other, means) if means else None
 
 
+def lines(session: Session, ids: list[int]) -> list[LotLine]:
+    """The lots of these identities, in their order."""
+    return _lines(session, _batches(session, ids))
+
+
 def line(session: Session, batch: Batch) -> LotLine:
     """One lot as the review sees it."""
     return _lines(session, [(batch, repository.get(session, Formula, batch.formula_id, "formula"))])[0]

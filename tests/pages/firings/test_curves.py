@@ -94,7 +94,7 @@ def test_from_file_to_the_firings_measured_figures(client: TestClient) -> None:
         assert firing.measured_impulse_typed == "979.91 N·s"
         assert stored_files.read(session, session.exec(select(CurveFile)).one()) == raw
     firing_page = client.get(url.removesuffix("/curve")).text
-    assert "Its curve: J" in firing_page
+    assert "Burned as J" in firing_page
     assert "as the measured figures" not in firing_page
     assert client.get(f"{reading}/file").content == raw
     edit = url.replace("/curve", "/edit")
@@ -286,7 +286,7 @@ def test_a_curve_whose_file_is_lost_keeps_its_figures_and_says_so(client: TestCl
     assert words in page.text
     assert "Total impulse" in page.text
     assert "The file as it came" not in page.text
-    assert "Its curve: J" in client.get(url.removesuffix("/curve")).text
+    assert "Burned as J" in client.get(url.removesuffix("/curve")).text
     for lost in (reading, f"{reading}/file"):
         answer = client.get(lost)
         assert answer.status_code == 404

@@ -129,19 +129,27 @@ def test_the_good_ones_are_told_with_the_motors_behind(client: TestClient) -> No
     page = client.get("/review/good").text
     words = _words(page)
     assert "4 motors burned well, 3 did not" in words
-    assert "The good ones were denser: density of the grains, mean 96." in words
-    assert "4 motors of 4 lots) on average, against 93." in words
-    assert "Humidity at the firing: known of 0 good ones" in words
-    behind = re.search(r"<details>.*?The motors behind it: density.*?</details>", page, re.DOTALL)
-    assert behind
-    assert all(f'href="/review/{code}"' in behind[0] for code in codes)
+    assert (
+        "Those that burned well were denser, had a denser lightest grain and were more often of formula “Usual v1”; "
+        "nothing else known of them differs beyond chance."
+    ) in words
+    assert re.search(r"Density of the grains, mean % differs 96\.\d 93\.\d", words)
+    assert "4 of 4 lots, 96." in words, "how sure: motors, lots and the interval"
+    assert (
+        "0 of 0 lots 0 of 0 lots it takes 3 of 3 lots on each side. Write down the humidity with the firing." in words
+    )
+    behind = page[page.index("The motors behind it") :]
+    assert all(f'href="/review/{code}"' in behind for code in codes)
+    means = re.search(r"differs</span>\s*</th>\s*<td class=\"num\">([\d.]+)<", page)
+    assert means
+    assert len(re.findall(rf">{means[1]}<", page.partition("The motors behind it")[0])) == 1, "no figure stands twice"
 
 
 def test_nothing_is_said_of_too_few(client: TestClient) -> None:
     _motors(client, 3, 1)
     words = _words(client.get("/review/good").text)
     assert "Nothing can be compared yet" in words
-    assert "The good ones" not in words
+    assert "Those that burned well" not in words
 
 
 def test_what_was_found_after_failures_is_put_together(client: TestClient) -> None:
@@ -157,7 +165,7 @@ def test_what_was_found_after_failures_is_put_together(client: TestClient) -> No
         codes = [session.get_one(MotorBuild, shot.motor_build_id).code for shot in shots]
         session.commit()
     words = _words(client.get("/review/good").text)
-    assert f"3 motors failed. Nothing was told yet of what was found of {codes[2]} ." in words
+    assert f"Nothing was told yet of what was found of {codes[2]} . What was found after failures 3 motors" in words
     assert f"Case Split or torn open 2 {codes[0]} (" in words
     assert "Grain remains Unburned pieces 2" in words
     assert "Not looked at" not in words, "only the newest account counts"

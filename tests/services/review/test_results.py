@@ -42,6 +42,7 @@ def burn(ratio: float | None = 1.0, **more: Any) -> Burn:
         "cast_humidity": None,
         "grain_temperature_k": 293.15,
         "altitude_m": None,
+        "height": None,
         "impulse": Beside(None if ratio is None else 500.0 * ratio, 500.0),
         "burn_time": Beside(None, 1.5),
         "peak_pressure": Beside(None, 5e6),
