@@ -122,6 +122,9 @@ pages.add_pages(
 
 # --- Charts --------------------------------------------------------------------------------------
 
+HEIGHT = 130.0
+"""Of thrust, and of pressure below it [px]: both stand in one screen with what is said of them."""
+
 
 def record(found: Result, units: UnitSystem) -> Markup:
     """The whole record over its own time, with the stretch that is taken for the burn."""
@@ -194,4 +197,5 @@ def _panel(
         band = Band("Middle 90 % expected", told.curve.band_time_s, low, high) if low else None
         if kind == "pressure" and told.inputs.case.rated_pressure_pa is not None:
             rules = [Rule("Rated", convert(told.inputs.case.rated_pressure_pa, kind, units))]
-    return Panel(Axis(label, unit_of(kind, units), from_zero=True), series, band, rules)
+    axis = Axis(label, unit_of(kind, units), from_zero=True)
+    return Panel(axis, series, band, rules, height=HEIGHT, legend=kind == "force")

@@ -7,13 +7,12 @@ import re
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from app.db import writing
 from app.models import Case, Firing, FiringFit, MotorBuild, Rocket
 from app.services.firings import firing_fits, heights
 from app.services.flight import flights
-from app.services.grains import grains
 from app.services.learning import fit_records, prediction_record, stored_predictions
 from app.services.review import burned_motors, lots_review
 from tests import build
@@ -109,7 +108,6 @@ def test_lists_the_lot_and_the_tables_tell_it_with_its_range(client: TestClient)
     with writing(engine_of(client)) as session:
         firing = flown(session)
         (height,) = heights.heights(session, {firing.pk: firing.altitude_m}).values()
-        lot = grains.views(session, col(grains.Grain.id) == 1)[0].batch.code
         session.commit()
     told = f"{height.ratio:.2f}", f"{height.low:.2f} to {height.high:.2f}"
     for url in ("/firings",):
