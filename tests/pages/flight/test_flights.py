@@ -113,7 +113,8 @@ def test_a_flight_with_a_wind_says_where_it_lands_and_what_to_look_at(client: Te
 
 def test_a_flight_in_the_log_stands_beside_its_estimate_and_range(client: TestClient) -> None:
     text = client.get(fired(client, kind="flight", rocket_id="1", altitude="1000 ft", wind="3 m/s")).text
-    assert re.search(r"Reached 305 m, \d+ % of the \d+ m estimated", text)
+    assert re.search(r"Altitude \d+ % (over|under), (in|out)side its range", text)
+    assert re.search(r">305</td>\s*<td class=\"num\">\d+<br><small[^>]*>\d+ to \d+</small>", text)
     assert "Measured, 305 m" in text
     assert "Height over time" in text
 
