@@ -13,6 +13,7 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -113,9 +114,17 @@ def _dump(book: Path, target: Path) -> None:
 
 def unpack(packed: Path, book: Path) -> None:
     """Make a book of such SQL."""
-    with closing(sqlite3.connect(book)) as connection:
-        connection.executescript(lzma.decompress(packed.read_bytes()).decode())
+    with closing(sqlite3.connect(":memory:")) as memory, closing(sqlite3.connect(book)) as connection:
+        memory.deserialize(_unpacked(packed))
+        memory.backup(connection)
         connection.execute("PRAGMA journal_mode=WAL")
+
+
+@cache
+def _unpacked(packed: Path) -> bytes:
+    with closing(sqlite3.connect(":memory:")) as memory:
+        memory.executescript(lzma.decompress(packed.read_bytes()).decode())
+        return memory.serialize()
 
 
 @pytest.fixture(params=RELEASED, ids=lambda path: path.name.split(".")[0])
