@@ -7,6 +7,7 @@ from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
+from markupsafe import Markup
 
 from app import clock, units
 from app.calc.base.notes import Note
@@ -34,6 +35,13 @@ def _measure_filter(kind: str) -> Callable[..., str]:
 @pass_context
 def _bare(context: Context, si: float | None, kind: str, decimals: int | None = None) -> str:
     return "–" if si is None else units.number(si, kind, context["units"], decimals)
+
+
+def _decimal(text: str, most: int) -> Markup:
+    """A number in a column of numbers with up to 3 decimals, set so that all stand on their decimal sign."""
+    sign = next((sign for sign in ".," if sign in text[-most - 1 :]), "")
+    whole, _, part = text.rpartition(sign) if sign else (text, "", "")
+    return Markup('%s<span class="part of-%d">%s</span>') % (whole, most, sign + part)
 
 
 @pass_context
@@ -64,6 +72,7 @@ def _environment() -> Environment:
     for kind in units.KINDS:
         env.filters[kind] = _measure_filter(kind)
     env.filters["bare"] = _bare
+    env.filters["decimal"] = _decimal
     env.filters["ingredient"] = supplies.ingredient_name
     env.filters["moment"] = lambda m: "–" if m is None else clock.day_and_time(m)
     env.filters["clock"] = lambda m: "–" if m is None else f"{clock.local(m):%H:%M}"

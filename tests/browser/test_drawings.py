@@ -32,7 +32,9 @@ MEASURE = """() => [...document.querySelectorAll("section")].map(section => {
 def sheet(browser: Browser) -> Any:
     page = browser.new_page()
     page.set_default_timeout(PATIENCE_MS)
-    css = "".join((CSS / name).read_text(encoding="utf-8") for name in ("base.css", "glass.css", "drawings.css"))
+    css = "".join(
+        (CSS / name).read_text(encoding="utf-8") for name in ("tokens.css", "base.css", "glass.css", "drawings.css")
+    )
     drawn = "".join(f'<section id="{name}">{svg}</section>' for name, svg in {**SCENES, **PLANS}.items())
     page.set_content(f"<!doctype html><style>{css} body {{ padding: 15px }}</style><body>{drawn}")
     yield page

@@ -41,10 +41,18 @@ MEASURED = """() => {
         words: document.querySelector("main").innerText,
         bench: document.body.classList.contains("bench"),
         small: targets.filter(e => box(e).height < 43.5).map(e => [e.innerText || e.name, box(e).height]),
+        answers: all(".answer-line, .answer-picture").map(e => [e.className, box(e).bottom]),
         rows: all(".field-row").map(row => all("input:not([type=checkbox]), select", row).map(e => box(e).top)),
     };
 }"""
 WIDE = "document.documentElement.scrollWidth > innerWidth"
+SPACED = """() => {
+    const sheet = new CSSStyleSheet();
+    sheet.replaceSync(`* { line-height: 1.5 !important; letter-spacing: .12em !important;
+        word-spacing: .16em !important }`);
+    document.adoptedStyleSheets = [sheet];
+}"""
+"""The text spacing that a page must bear: WCAG 2.2, 1.4.12."""
 
 
 @dataclass
@@ -132,6 +140,11 @@ def test_a_page(tab: Tab, rows: addresses.Rows, address: str) -> None:
         "headings of the first order": found["headings"] - 1,
         "a promise": PROMISE.findall(found["words"]),
         "fields askew": _askew(found["rows"]),
+        "an answer or its picture below the first screen": [
+            one for one in found["answers"] if one[1] > SIZES["laptop"][1]
+        ]
+        if tab.size == "laptop"
+        else [],
         "small targets at the bench": found["small"] if found["bench"] and tab.size == "tablet" else [],
         "asked for elsewhere": [url for url in tab.asked if not url.startswith((f"{tab.site.address}/", "data:"))],
         "complained": [words for words in tab.said if "responded with a status of 4" not in words],  # 404 is a page too
@@ -141,6 +154,21 @@ def test_a_page(tab: Tab, rows: addresses.Rows, address: str) -> None:
             faults["wider than its paper"] = tab.page.evaluate(WIDE)
     assert len(tab.asked) > 5, "the styles and scripts of the page are asked for too"
     assert {what: fault for what, fault in faults.items() if fault} == {}
+
+
+@pytest.mark.parametrize("tab", [("dark", "tablet")], indirect=True, ids="-".join)
+def test_on_a_phone_nothing_scrolls_sideways_and_the_tabs_leave_the_screen_to_the_page(
+    tab: Tab, rows: addresses.Rows
+) -> None:
+    """320 px is WCAG 2.2, 1.4.10; a quarter of a small phone's screen is what the tabs may take at most."""
+    tab.page.set_viewport_size({"width": 320, "height": 568})
+    for address in ("/", "/cast/{running}", "/motors/{motor}", "/review"):
+        assert tab.open(address.format(**rows)) == 200
+        assert not tab.page.evaluate(WIDE), address
+        assert tab.page.evaluate("document.querySelector('header nav').offsetHeight / innerHeight") < 0.25
+        tab.page.evaluate(SPACED)
+        assert not tab.page.evaluate(WIDE), f"{address}, spaced"
+    tab.page.set_viewport_size({"width": SIZES[tab.size][0], "height": SIZES[tab.size][1]})
 
 
 @pytest.mark.parametrize("address", ["/motors/{motor}", "/plan/{planned}", "/review/{past}"])
