@@ -55,3 +55,13 @@ def test_a_word_brings_its_help_once_and_shows_it_from_each_place() -> None:
 def test_a_word_that_nobody_explained_is_a_fault_of_the_page() -> None:
     with pytest.raises(UndefinedError, match="nonsense"):
         drawn("{{ term('nonsense') }}")
+
+
+def test_numbers_of_unlike_length_stand_on_their_decimal_sign() -> None:
+    page = drawn(
+        "{{ '12.5' | decimal(3) }}|{{ '1 672' | decimal(3) }}|{{ '–' | decimal(3) }}|{{ '<1.25' | decimal(2) }}"
+    )
+    assert page == (
+        '12<span class="part of-3">.5</span>|1 672<span class="part of-3"></span>|–<span class="part of-3"></span>|'
+        '&lt;1<span class="part of-2">.25</span>'
+    )
