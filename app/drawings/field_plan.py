@@ -123,12 +123,13 @@ class FieldPlan:
 class Heights:
     """The height a flight reaches: the low mark, the middle and the high mark of its range, and the ceiling [m].
 
-    `flown_m` are heights that flights before it reached; the axis is in units of `unit_m`.
+    Without a flight that is expected there is no middle and no range. `flown_m` are heights that flights
+    before it reached; the axis is in units of `unit_m`.
     """
 
-    low_m: float
-    mid_m: float
-    high_m: float
+    low_m: float | None = None
+    mid_m: float | None = None
+    high_m: float | None = None
     ceiling_m: float | None = None
     words: str = ""
     range_words: str = ""
@@ -160,7 +161,8 @@ def _in_words(field: FieldPlan, heights: Heights | None) -> str:
         said.append(f"landings of {len(field.landings)} drawn flights, {outside} of them outside the field")
     said += [field.landing_words, field.outside_words, _unknown(field)]
     if heights:
-        said += [f"height {heights.words}, {heights.range_words}".strip(", "), heights.ceiling_words]
+        said += [f"height {heights.words}, {heights.range_words}".strip(", ")] if heights.words else []
+        said += [heights.ceiling_words]
         said += [f"flown {heights.flown_words}"] if heights.flown_words else []
     return " ".join(f"{words[:1].upper()}{words[1:].rstrip('.')}." for words in said if words)
 
@@ -306,7 +308,7 @@ def _scale_bar(paper: Paper, field: FieldPlan, plan: _Map, level: float, span_m:
 def _profile(heights: Heights, width: float) -> Piece:
     """An axis of height from the ground, the range as a thick pale bar, flights before it, the ceiling over all."""
     paper = Paper(width)
-    top = max(heights.high_m, heights.mid_m, heights.ceiling_m or 0.0, *heights.flown_m, 1.0)
+    top = max(heights.high_m or 0.0, heights.mid_m or 0.0, heights.ceiling_m or 0.0, *heights.flown_m, 1.0)
     head = 1.8 if heights.ceiling_m is not None and heights.ceiling_m >= top * 0.97 else 0.8
     foot = head + PROFILE
     left = room(f"{top / heights.unit_m:.0f}") + 0.8
@@ -321,10 +323,12 @@ def _profile(heights: Heights, width: float) -> Piece:
         paper.add(strokes(hatch([band], 0.35), "hatch"), outline([band[2:]], "ceiling", closed=False))
         paper.keep(left, level - 0.8, width, level + 0.1)
     x = left + 1.6
-    bar = rectangle(x - 0.35, at_height(heights.high_m), x + 0.35, at_height(heights.low_m))
-    paper.add(outline([bar], "range"))
-    paper.add(at(em(x), em(at_height(heights.mid_m)), scaled(SPOT, "reading last", 0.62)))
-    paper.keep(x - 0.5, bar[0][1], x + 0.5, bar[2][1])
+    if heights.low_m is not None and heights.high_m is not None:
+        bar = rectangle(x - 0.35, at_height(heights.high_m), x + 0.35, at_height(heights.low_m))
+        paper.add(outline([bar], "range"))
+        paper.keep(x - 0.5, bar[0][1], x + 0.5, bar[2][1])
+    if heights.mid_m is not None:
+        paper.add(at(em(x), em(at_height(heights.mid_m)), scaled(SPOT, "reading last", 0.62)))
     if heights.ceiling_m is not None:
         paper.write(
             heights.ceiling_words, (width - 0.3, level + 0.8, "end"), (width - 0.3, level - 1.3, "end"), css=LIMIT
@@ -334,7 +338,7 @@ def _profile(heights: Heights, width: float) -> Piece:
         paper.add(at(em(flown), em(at_height(height)), scaled(CROSS, "landing out", 0.5)))
         paper.keep(flown - 0.4, at_height(height) - 0.4, flown + 0.4, at_height(height) + 0.4)
     beside = (flown if heights.flown_m else x) + 0.8
-    middle = at_height(heights.mid_m)
+    middle = at_height(heights.mid_m if heights.mid_m is not None else max(heights.flown_m, default=top / 2))
     levels = sorted((head + 0.3 * i for i in range(int((PROFILE + 0.5) / 0.3))), key=lambda y: abs(y - middle))
     spots: list[Spot] = [(beside, y, "") for y in (middle, *levels)]
     paper.write(heights.words, *spots, css="strong")

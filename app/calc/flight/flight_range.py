@@ -75,6 +75,8 @@ class FlightRange:
         Shares of draws [-]; None where there is no ceiling, or no size or wind.
     time, low, high : ndarray, shape (K,)
         5 and 95 % marks of the height over time [s], [m], [m].
+    landings : ndarray, shape (M,)
+        Where each draw that leaves the rail comes down, from the pad with the wind, in rising order [m].
     samples, seed : int
         [-]
     assumptions : tuple of Note or str
@@ -97,6 +99,7 @@ class FlightRange:
     time: Floats
     low: Floats
     high: Floats
+    landings: Floats
     samples: int
     seed: int
     assumptions: tuple[Note | str, ...]
@@ -278,6 +281,7 @@ def fly_range(
         time=time,
         low=lower,
         high=upper,
+        landings=np.sort(landed),
         samples=samples,
         seed=seed,
         assumptions=_assumptions(chosen, samples, seed, blown if windy else None),

@@ -17,10 +17,11 @@ from app.models.distance import DistancesIn
 from app.models.firing import WINDS
 from app.models.flight import FlightIn
 from app.page import Page
+from app.routers.flight import flight_picture
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import cautions
-from app.services.flight import flight_cautions, flights
+from app.services.flight import flight_answer, flight_cautions, flights
 from app.services.flight.flight_cautions import Caution
 from app.services.flight.flights import Estimate
 from app.services.hardware import distances, places
@@ -44,6 +45,10 @@ class FlightPart:
     fields: list[LaunchField]
     cautions: list[Caution]
     least: Least | None
+    headline: str
+    judged: str
+    """The estimate in a sentence and how it is judged; empty before it is asked for."""
+    picture: Markup | None
     charts: list[Markup]
     kept: list[tuple[str, str]]
     """The other answers of the page's address."""
@@ -83,13 +88,17 @@ def part(request: Request, session: Session, predicted: PredictionRecord) -> Fli
             name: [choices[name][0][0]] for name in ("rocket_id", "launch_field_id") if len(choices[name]) == 1
         }
         form.values["leans"] = ["into"]
+    least = distances.least(session, predicted.impulse_class) if estimate else None
     return FlightPart(
         form=form,
         estimate=estimate,
         rockets=rockets,
         fields=fields,
         cautions=flight_cautions.look_at(session, estimate) if estimate else [],
-        least=distances.least(session, predicted.impulse_class) if estimate else None,
+        least=least,
+        headline=flight_answer.headline(estimate, house.units) if estimate else "",
+        judged=flight_answer.judged(estimate, house.units) if estimate else "",
+        picture=flight_picture.of_estimate(estimate, house.units, least) if estimate else None,
         charts=charts(estimate, house.units) if estimate else [],
         kept=[pair for pair in query if pair not in asked],
         pointers=distances.LEGAL_POINTERS,

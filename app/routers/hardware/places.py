@@ -1,14 +1,18 @@
 """Pages of rockets and fields."""
 
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app.models import LaunchField, Rocket
 from app.models.place import CHUTE_BASES, LaunchFieldIn, RocketIn
 from app.page import Page
 from app.routers.book.crud_pages import Listed, Noun, Shown, add_pages
+from app.routers.hardware import place_pictures
 from app.routing import late_router
+from app.services.book import workshop
 from app.services.firings import heights
-from app.services.hardware import places
+from app.services.hardware import distances, places
+from app.services.hardware.places import Flown
 
 router = late_router()
 
@@ -36,9 +40,11 @@ class RocketsPage(
 
 
 class RocketPage(Page, template="hardware/rocket.html", section="workshop"):
-    """A rocket."""
+    """A rocket: how it has flown, its picture, and its form."""
 
     shown: Shown[Rocket]
+    flown: Flown | None
+    picture: Markup | None
 
 
 class FieldsPage(Page, template="hardware/fields.html", section="workshop", tabs=[(10, "/workshop/fields", "Fields")]):
@@ -48,9 +54,31 @@ class FieldsPage(Page, template="hardware/fields.html", section="workshop", tabs
 
 
 class FieldPage(Page, template="hardware/field.html", section="workshop"):
-    """A field."""
+    """A field: how high was flown from it, its picture, and its form."""
 
     shown: Shown[LaunchField]
+    flown: Flown | None
+    size: str
+    picture: Markup | None
+
+
+def _rocket(session: Session, shown: Shown[Rocket]) -> RocketPage:
+    rocket = shown.row
+    if rocket is None:
+        return RocketPage(shown=shown, flown=None, picture=None)
+    found = places.flown(session, rocket)
+    drawn = place_pictures.of_rocket(rocket, found, workshop.get(session).units)
+    return RocketPage(shown=shown, flown=found, picture=drawn)
+
+
+def _field(session: Session, shown: Shown[LaunchField]) -> FieldPage:
+    field, units = shown.row, workshop.get(session).units
+    if field is None:
+        return FieldPage(shown=shown, flown=None, size="", picture=None)
+    found = places.flown(session, field)
+    least = distances.least(session, found.impulse_class) if found.impulse_class else None
+    drawn = place_pictures.of_field(field, found.heights_m, units, least)
+    return FieldPage(shown=shown, flown=found, size=place_pictures.size_words(field, units), picture=drawn)
 
 
 ROCKETS = Noun(
@@ -61,7 +89,7 @@ ROCKETS = Noun(
     places.save_rocket,
     places.rockets,
     list_page=lambda _session, listed: RocketsPage(listed=listed),
-    page=lambda _session, shown, _forms: RocketPage(shown=shown),
+    page=lambda session, shown, _forms: _rocket(session, shown),
     choices=_choices,
     initial=_initial,
     changed=heights.catch_up,
@@ -74,7 +102,7 @@ FIELDS = Noun(
     places.save_field,
     places.fields,
     list_page=lambda _session, listed: FieldsPage(listed=listed),
-    page=lambda _session, shown, _forms: FieldPage(shown=shown),
+    page=lambda session, shown, _forms: _field(session, shown),
     changed=heights.catch_up,
 )
 

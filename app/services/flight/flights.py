@@ -73,6 +73,7 @@ class Estimate:
     field: LaunchField
     delay_s: float | None
     wind_m_s: float | None
+    wind_from: str | None
     rail: AtTheRail
     gust_told: bool
     edge_m: float | None
@@ -190,6 +191,7 @@ def estimate(session: Session, predicted: PredictionRecord, data: FlightIn) -> E
         field=place,
         delay_s=data.delay.si if data.delay else None,
         wind_m_s=data.wind.si if data.wind else None,
+        wind_from=data.wind_from or None,
         rail=rail,
         gust_told=data.gust is not None,
         edge_m=reach[0] if reach else None,

@@ -1,18 +1,52 @@
 """Rockets and fields: what is flown, and where."""
 
+from dataclasses import dataclass
 from math import cos, radians, sin
 
 from sqlmodel import Session, col, select
 
 from app.calc.flight.recovery import Parachute, Recovery
 from app.errors import Refused
-from app.models import DragPoint, LaunchField, Rocket
+from app.models import Case, DragPoint, Firing, LaunchField, MotorBuild, Prediction, Rocket
 from app.models.firing import WINDS
 from app.models.place import LaunchFieldIn, RocketIn
 from app.services.book import repository
 
 BEARINGS = {point: radians(45 * i) for i, point in enumerate(WINDS)}
 """Where the wind comes from, as a bearing from north [rad]."""
+
+
+@dataclass(frozen=True)
+class Flown:
+    """Flights of a rocket or from a field: how many, the heights that are known [m], the newest motor and its case."""
+
+    count: int
+    heights_m: list[float]
+    motor: MotorBuild | None
+    case: Case | None
+    impulse_class: str
+
+
+def flown(session: Session, where: Rocket | LaunchField) -> Flown:
+    """The flights of a rocket, or all from a field; a motor that did not light did not fly."""
+    column = Firing.rocket_id if isinstance(where, Rocket) else Firing.launch_field_id
+    query = (
+        select(Firing.altitude_m, MotorBuild, Prediction.designation)
+        .join(MotorBuild, col(Firing.motor_build_id) == MotorBuild.id)
+        .outerjoin(Prediction, col(Prediction.motor_build_id) == MotorBuild.id)
+        .where(col(column) == where.pk, Firing.kind == "flight", Firing.result != "no_light")
+        .order_by(col(Firing.fired_at).desc(), col(Prediction.id).desc())
+    )
+    rows = session.exec(query).all()
+    each = {motor.pk: (height, motor, designation) for height, motor, designation in reversed(rows)}
+    newest = rows[0] if rows else None
+    return Flown(
+        count=len(each),
+        heights_m=[height for height, _, _ in each.values() if height is not None],
+        motor=newest[1] if newest else None,
+        case=session.get(Case, newest[1].case_id) if newest else None,
+        impulse_class=(newest[2] or "")[:1] if newest else "",
+    )
 
 
 def rockets(session: Session, retired: bool = False) -> list[Rocket]:

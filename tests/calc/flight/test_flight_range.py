@@ -68,6 +68,8 @@ def test_landing_outside_the_field() -> None:
     assert found.outside_field == 0
     beyond = fly_range(MOTOR, ROCKET, PAD, ALIKE, edges=(1e5, found.landing_distance.high))
     assert beyond.outside_field == pytest.approx(0.05, abs=0.01)
+    assert (beyond.landings > found.landing_distance.high).sum() == round(0.05 * beyond.samples)
+    assert np.all(np.diff(beyond.landings) >= 0)
     assert fly_range(MOTOR, ROCKET, PAD, ALIKE, edges=(1.0, 1.0), windy=False).outside_field is None
     assert fly_range(MOTOR, ROCKET, PAD, ALIKE).outside_field is None
 

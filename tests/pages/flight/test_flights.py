@@ -94,6 +94,7 @@ def test_a_flight_with_a_wind_says_where_it_lands_and_what_to_look_at(client: Te
         "Moves over the ground at",
         "of them land farther than 50 m",
         "Landing outside the field.",
+        "m/s off the rail",
         "ceiling of 200 m above ground",
         "Height over time",
         "Path in the plane of the wind",
@@ -103,12 +104,45 @@ def test_a_flight_with_a_wind_says_where_it_lands_and_what_to_look_at(client: Te
         "14 CFR 101.22",
     ):
         assert words in text, words
+    assert re.search(r"<strong>\d+ m high, nine in ten between \d+ m and \d+ m</strong>: Dunlin from Croft", text)
+    assert re.search(r"[Aa]bove the ceiling of 200 m, which \d+ % of the drawn flights pass; it lands outside", text)
+    of_flight = text[text.index('id="in-a-rocket"') :]
+    told = of_flight.index("nine in ten between")
+    places = [of_flight.index(words) for words in ("field-plan", "Look at this first", 'id="flight"', "Lands at")]
+    assert [told, *places] == sorted([told, *places]), "answer, picture, caution, form, figures"
+    drawn = re.search(r"Landings of (\d+) drawn flights, (\d+) of them outside the field", text)
+    assert drawn
+    assert int(drawn[1]) == 64, "each fourth of 256"
+    assert int(drawn[2]) > 0
+    assert "Wind 7.0 m/s from south-west." in text
     saved(client, f"/workshop/fields/{place}", {"ceiling": "9000 m"})
     high = client.get(url, params=asked).text
     assert re.search(r"none<small>of 256 sampled flights pass 9000 m; as many as 1 in 85 still might", high)
     calm = client.get(url, params={**asked, "wind": ""}).text
     assert "Lands at" not in calm
     assert "no wind is told" in calm
+    assert "nothing is said of its landing without a wind" in calm
+    assert "Landings of" not in calm
+
+
+def test_a_rocket_and_a_field_are_drawn_with_what_the_book_holds_of_them(client: TestClient) -> None:
+    saved(client, "/workshop/rockets/new", ROCKET)
+    saved(client, "/workshop/fields/new", {"name": "Croft", "elevation": "12 m", "ceiling": "200 m", "radius": "250 m"})
+    rocket = client.get("/workshop/rockets/1").text
+    assert "Not flown yet" in rocket
+    assert "Main parachute Ø 2100 mm" in rocket
+    assert "Dashed: not in the book (its length, nose, fins)." in rocket
+    field = client.get("/workshop/fields/1").text
+    assert "Fly to 200 m and no higher</strong>, and land within 250 m round the pad. Not flown from yet." in field
+    for words in ("50 m.", "100 m.", "150 m.", "Ceiling 200 m."):
+        assert words in field
+    number = fired(client, kind="flight", rocket_id="1", launch_field_id="1", altitude="150 m").rpartition("/")[2]
+    assert client.get(f"/firings/{number}").status_code == 200
+    rocket = client.get("/workshop/rockets/1").text
+    assert re.search(r"Flown once, up to 150 m</strong>, the last time with <a href=\"/motors/26-\d+\">", rocket)
+    assert re.search(r"Motor Case \d+\.|, motor Case \d+\.", rocket), "the case of its newest flight"
+    assert "Flown from here once, up to 150 m." in client.get("/workshop/fields/1").text
+    assert "field-plan" not in client.get("/workshop/fields/new").text
 
 
 def test_a_flight_in_the_log_stands_beside_its_estimate_and_range(client: TestClient) -> None:

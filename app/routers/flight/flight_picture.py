@@ -1,0 +1,64 @@
+"""Where an estimated flight comes down in its field, seen from above, and its height under the ceiling."""
+
+from markupsafe import Markup
+
+from app.drawings.field_plan import FieldPlan, Heights, Ring, field_plan
+from app.models.firing import WINDS
+from app.routers.hardware import place_pictures
+from app.services.flight.flights import Estimate
+from app.services.hardware import places
+from app.services.hardware.distances import Least
+from app.units import UnitSystem, show
+
+EVERY = 4
+"""Of the landings in rising order each so many-th is drawn: the shape stays, and 256 marks lie on each other."""
+
+
+def of_estimate(
+    estimate: Estimate, units: UnitSystem, least: Least | None = None, measured_m: float | None = None
+) -> Markup:
+    """Where an estimated flight comes down, and how high it goes; `measured_m` is how high it went [m]."""
+    field, ranged = estimate.field, estimate.range
+    unit_m, unit_words = place_pictures.unit(units)
+
+    def high(value: float) -> str:
+        return show(value, "altitude", units)
+
+    along: tuple[float, ...] = ()
+    landing = "No wind is told: nothing is said of where it lands."
+    wind = ""
+    if estimate.wind_m_s is not None:
+        along = tuple(float(one) for one in ranged.landings[EVERY // 2 :: EVERY])
+        wind = show(estimate.wind_m_s, "speed", units)
+        wind += f" from {WINDS[estimate.wind_from]}" if estimate.wind_from else ""
+        way = "with" if estimate.flight.landing_distance >= 0 else "into"
+        landing = f"Lands {high(abs(estimate.flight.landing_distance))} {way} the wind."
+    plan = FieldPlan(
+        name=field.name,
+        radius_m=field.radius_m,
+        length_m=field.length_m,
+        width_m=field.width_m,
+        axis_rad=field.long_axis_rad,
+        wind_from_rad=places.BEARINGS[estimate.wind_from] if estimate.wind_from else None,
+        wind_words=wind,
+        rings=(Ring(least.single_m, f"persons {high(least.single_m)}"),) if least else (),
+        along_m=along,
+        size_words=place_pictures.size_words(field, units),
+        landing_words=landing,
+        unit_m=unit_m,
+        unit_words=unit_words,
+    )
+    heights = Heights(
+        low_m=ranged.highest.low,
+        mid_m=estimate.flight.highest,
+        high_m=ranged.highest.high,
+        ceiling_m=field.ceiling_m,
+        words=high(estimate.flight.highest),
+        range_words=f"{high(ranged.highest.low)} to {high(ranged.highest.high)}",
+        ceiling_words=place_pictures.ceiling_words(field, units),
+        flown_m=(measured_m,) if measured_m is not None else (),
+        flown_words=high(measured_m) if measured_m is not None else "",
+        unit_m=unit_m,
+        unit_words=unit_words,
+    )
+    return field_plan(plan, heights, f"{field.name} from above, with the landings of drawn flights")
