@@ -791,6 +791,21 @@ def fisher_scipy() -> float:
     return worst((exact_chance(*t), float(stats.fisher_exact([t[:2], t[2:]]).pvalue)) for t in tables)
 
 
+def cut_scipy() -> float:
+    from scipy import stats
+
+    from app.calc.stats.one_cut import best_cut
+
+    pairs = []
+    chance = np.random.default_rng(7)
+    for n, m in [(3, 3), (9, 6), (4, 20), (30, 25)]:
+        values = chance.permutation(n + m) + chance.uniform(0, 0.5, n + m)
+        found = best_cut(values.tolist(), [True] * n + [False] * m)
+        assert found is not None
+        pairs.append((found.p, float(stats.ks_2samp(values[:n], values[n:], method="exact").pvalue)))
+    return worst(pairs)
+
+
 def flight_tracks() -> float:
     """Apogee, its time, two descents and landing of a flight in closed form, at six rates of sampling."""
     from app.calc.base.constants import STANDARD_GRAVITY
@@ -1188,6 +1203,13 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
         "Fisher's exact test against scipy.stats.fisher_exact",
         "stats/test_multiple_comparisons.py::test_exact_test_is_scipy_s",
         fisher_scipy,
+        percent,
+    ),
+    (
+        "one_cut",
+        "chance of the best of all cuts against scipy.stats.ks_2samp, exact",
+        "stats/test_one_cut.py::test_its_chance_is_scipy_s_exact_two_sample_kolmogorov_smirnov",
+        cut_scipy,
         percent,
     ),
     (
