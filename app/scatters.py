@@ -1,113 +1,194 @@
-"""A chart of pairs: one mark for each thing, its one value across and its other value up."""
+"""Small multiples: like charts of pairs side by side, all on one upright axis, with one legend and one fold of numbers.
 
+A thing is a mark: its one value across, its other value up, and a thick pale bar where it was expected, nine in ten.
+"""
+
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from markupsafe import Markup
 
 from app.charts import MOST_ROWS, Rule
-from app.pens import (
-    LEFT,
-    LETTER,
-    PLOT,
-    SPAN,
-    USUAL,
-    Axis,
-    Scale,
-    empty_figure,
-    figure,
-    foot,
-    grid,
-    number_table,
-    point,
-    rule_at,
-    scale_for,
-    stretched,
-    tag,
-    text_at,
-)
+from app.pens import SPAN, Axis, Scale, along, line, number_table, scale_for, stretched, tag, text_at
+
+TOP, PLOT, FOOT = 8.0, 140.0, 24.0
+"""Heights of one chart of the set [px]; along it places are thousandths of its field, as those of `app.pens`."""
 
 READ_OUT = 150
 """Marks up to which each can be read out; more are drawn as dots."""
 
-MARKS = ("", "out", "lone")
-"""Disc, diamond and ring, in the order of the clouds."""
+SLIM = 40
+"""Bars up to which they are broad."""
+
+CROSS = "M-4.5,-4.5l9,9m-9,0l9,-9"
+DIAMOND = "M0,-8.5l8.5,8.5l-8.5,8.5l-8.5,-8.5Z"
 
 
 @dataclass(frozen=True)
-class Cloud:
-    """Marks of one kind: what each stands for, and its two values."""
+class Fired:
+    """One mark: what it stands for, its two values, the range it was expected in, and whether it stands apart.
 
-    name: str
-    labels: list[str]
-    x: list[float]
-    y: list[float]
-
-
-def scatter_chart(
-    title: str, x: Axis, y: Axis, clouds: Sequence[Cloud], said: str, rules: Sequence[Rule] = (), plot: float = PLOT
-) -> Markup:
-    """Pairs of values in up to three clouds that differ by shape as well as colour; `said` is what they say in words.
-
-    The field is `plot` px high. Raises ValueError for more clouds than there are marks, or values that do not pair.
+    A mark that stands apart, such as one outside its range, is × in a diamond; the others are ×.
     """
-    shown = [cloud for cloud in clouds if len(cloud.x)]
-    if len(clouds) > len(MARKS):
-        raise ValueError(f"{len(clouds)} clouds, {len(MARKS)} marks")
-    if not shown:
-        return empty_figure(title, "There are no numbers to draw yet.")
-    top = 28.0
-    room = max((len(rule.label) * LETTER + 14 for rule in rules), default=0.0) / USUAL  # for their names
-    across = scale_for(x, [v for c in shown for v in c.x], 0.0, SPAN * (1 - room))
-    up = scale_for(y, [v for c in shown for v in c.y] + [r.value for r in rules], top + plot, top)
-    drawing: list[str] = [*_names(y, clouds), *grid(up)]
-    drawing += foot(across, up.start)
-    for rule in rules:
-        drawing += rule_at(rule.label, rule.value, up, "centre")
-    many = sum(len(c.x) for c in shown) > READ_OUT
-    for i, cloud in enumerate(clouds):
-        xs, ys = across.at(cloud.x), up.at(cloud.y)
-        if many:
-            places = dict.fromkeys(zip(np.round(xs).tolist(), np.round(ys).tolist(), strict=True))
-            d = "".join(f"M{a:g},{b:g}h0" for a, b in places)
-            drawing.append(stretched([tag("path", d=d, class_=f"dots many ink-{i + 1}")], up.end, up.start))
-        else:
-            drawing += [
-                point(float(a), float(b), words, MARKS[i])
-                for a, b, words in zip(xs, ys, _words(cloud, x, y, across, up), strict=True)
-            ]
-    drawing.append(text_at(x.heading, "100%", top + plot + 38, "axis-name end"))
-    return figure(title, "points", drawing, top + plot + 48, said, [_table(title, x, y, shown, across, up)])
+
+    label: str
+    x: float
+    y: float
+    low: float | None = None
+    high: float | None = None
+    apart: bool = False
 
 
-def _words(cloud: Cloud, x: Axis, y: Axis, across: Scale, up: Scale) -> list[str]:
-    """What each mark is read out as."""
-    made = []
-    for label, a, b in zip(cloud.labels, cloud.x, cloud.y, strict=True):
-        values = (f"{x.label} {across.write(a)} {x.unit}".strip(), f"{y.label} {up.write(b)} {y.unit}".strip())
-        made.append(f"{label}, {cloud.name}: {', '.join(values)}")
-    return made
+@dataclass(frozen=True)
+class Multiple:
+    """One chart of a set: its name, what is across, its marks, what they say, and a word or two that stand above it."""
+
+    key: str
+    name: str
+    x: Axis
+    fired: Sequence[Fired]
+    said: str
+    note: str = ""
+    strong: bool = False
+    """Whether the note is a finding, and not that there is none."""
 
 
-def _names(y: Axis, clouds: Sequence[Cloud]) -> list[str]:
-    """The upright axis's name and, where there is more than one cloud, a mark and the name of each."""
-    parts: list[str] = [text_at(y.heading, -LEFT, 15.0, "axis-name")]
-    at = (len(y.heading) + 4) * LETTER * 1.1 - LEFT
-    for i, cloud in enumerate(clouds if len(clouds) > 1 else ()):
-        css = f"point {MARKS[i]}".strip()
-        shape = {"d": f"M{at:.2f},4l6,6l-6,6l-6,-6Z"} if MARKS[i] == "out" else {}
-        parts.append(tag("path", class_=css, **shape) if shape else tag("circle", cx=at, cy=10.0, r=5.0, class_=css))
-        words = f"{cloud.name} ({len(cloud.x)})"
-        parts.append(text_at(words, at + 11, 15.0, "legend"))
-        at += 34 + len(words) * LETTER
+@dataclass(frozen=True)
+class Legend:
+    """What the marks of a set are called: `plain` and `apart`, and the bar where there is one."""
+
+    plain: str
+    apart: str
+    bar: str = ""
+    rules: Sequence[Rule] = field(default_factory=tuple)
+
+
+def multiples(title: str, y: Axis, legend: Legend, charts: Sequence[Multiple], shared: bool = False) -> Markup:
+    """A set of charts on one upright axis, as many beside each other as there is room; `shared`: on one lower axis too.
+
+    Titles on one page should differ: the figure's id comes from the title.
+    """
+    every = [one for chart in charts for one in chart.fired]
+    ends = [v for one in every for v in (one.y, one.low, one.high)] + [rule.value for rule in legend.rules]
+    up = scale_for(y, ends, TOP + PLOT, TOP)
+    drawn = [
+        _chart(title, chart, y, legend, up, [one.x for one in (every if shared else chart.fired)], shared)
+        for chart in charts
+    ]
+    tables = [_numbers(chart, y, legend, up) for chart in charts]
+    key = "chart-" + re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")
+    numbers = tag("details", tag("summary", "In words and numbers"), *tables, class_="numbers")
+    readout = tag("p", "", class_="readout", role="status", hidden="")
+    return tag(
+        "figure",
+        tag("figcaption", title, class_="visually-hidden"),
+        _key(y, legend, every, charts[0].x.heading if shared and charts else ""),
+        tag("div", *drawn, class_="multiples"),
+        readout,
+        numbers,
+        class_="chart set",
+        id=key,
+    )
+
+
+def _key(y: Axis, legend: Legend, every: Sequence[Fired], across: str) -> Markup:
+    """The names of the axes in common, and a sample of each mark that is there."""
+    cross = tag("path", d=CROSS, class_="fired")
+    diamond = tag("path", d=DIAMOND, class_="apart")
+    samples: list[tuple[Markup, str]] = [(cross, legend.plain)]
+    if any(one.apart for one in every):
+        samples.append((Markup("") + diamond + cross, legend.apart))
+    if legend.bar:
+        samples.append((line(0.0, -9.0, 0.0, 9.0, "expected"), legend.bar))
+    for rule in legend.rules:
+        samples.append((line(-10.0, 0.0, 10.0, 0.0, f"rule {rule.css}"), rule.label))
+    parts: list[str] = [
+        tag("strong", f"{y.heading} up, {across[:1].lower()}{across[1:]} across" if across else y.heading)
+    ]
+    for sample, words in samples:
+        parts.append(tag("svg", sample, class_="sample", viewBox="-10 -10 20 20", aria_hidden="true"))
+        parts.append(tag("span", words))
+    return tag("p", *parts, class_="key")
+
+
+def _chart(
+    title: str, chart: Multiple, y: Axis, legend: Legend, up: Scale, xs: Sequence[float], shared: bool
+) -> Markup:
+    across = scale_for(chart.x, xs, 0.0, SPAN)
+    parts: list[str] = []
+    for at, label in up.ticks(4):
+        parts += [line(0.0, at, "100%", at, "grid"), text_at(label, -6.0, at + 4.5, "tick end")]
+    parts += [line(0.0, up.end, 0.0, up.start, "frame"), line(0.0, up.start, "100%", up.start, "frame")]
+    for at, label in across.ticks(4):
+        parts += [line(along(at), up.start, along(at), up.start + 4, "frame")]
+        parts.append(text_at(label, along(at), up.start + 17, "tick middle"))
+    for rule in legend.rules:
+        at = float(up.at(rule.value))
+        parts.append(line(0.0, at, "100%", at, f"rule {rule.css}".strip()))
+    parts += _marks(chart, y, legend, across, up)
+    svg = tag(
+        "svg",
+        tag("title", f"{chart.name}: {title}"),
+        tag("desc", chart.said),
+        *parts,
+        width="100%",
+        height=TOP + PLOT + FOOT,
+        role="img",
+        data_kind="points",
+    )
+    note = tag("span", chart.note, class_="finding" if chart.strong else "muted")
+    name = chart.name if shared else f"{chart.name},\u00a0{chart.x.unit}" if chart.x.unit else chart.name
+    head = tag("h2", name, " ", note, id=chart.key)
+    frame = tag("div", svg, class_="scroll", tabindex=0, role="group", aria_label=f"Drawing: {chart.name}")
+    return tag("div", head, frame)
+
+
+def _marks(chart: Multiple, y: Axis, legend: Legend, across: Scale, up: Scale) -> list[Markup]:
+    """Bars below, marks above them; few are read out one by one, many share a path."""
+    xs, ys = across.at([one.x for one in chart.fired]), up.at([one.y for one in chart.fired])
+    parts = []
+    broad = "expected" if len(chart.fired) <= SLIM else "expected slim"
+    for one, x in zip(chart.fired, xs, strict=True):
+        if one.low is not None and one.high is not None:
+            parts.append(line(along(x), float(up.at(one.low)), along(x), float(up.at(one.high)), broad))
+    if len(chart.fired) > READ_OUT:
+        for apart, css in ((False, "dots many ink-1"), (True, "dots many ink-2")):
+            at = [(a, b) for a, b, one in zip(xs, ys, chart.fired, strict=True) if one.apart is apart]
+            places = dict.fromkeys((round(float(a)), round(float(b))) for a, b in at)
+            dots = tag("path", d="".join(f"M{a},{b}h0" for a, b in places), class_=css)
+            parts.append(stretched([dots], 0.0, TOP + PLOT + FOOT))
+        return parts
+    for one, x, at in zip(chart.fired, xs, ys, strict=True):
+        words = f"{one.label}, {legend.apart if one.apart else legend.plain}: {_values(one, chart, y, across, up)}"
+        shapes = [tag("path", d=DIAMOND, class_="apart")] if one.apart else []
+        shapes.append(tag("path", d=CROSS, class_="fired", data_words=words, data_at=f"{x:.2f} {at:.2f}"))
+        parts.append(tag("svg", *shapes, x=along(x), y=float(at), overflow="visible"))
     return parts
 
 
-def _table(title: str, x: Axis, y: Axis, clouds: Sequence[Cloud], across: Scale, up: Scale) -> Markup:
-    pairs = [(cloud, i) for cloud in clouds for i in range(len(cloud.x))]
-    every = len(pairs)
-    caption = f"{title}: numbers" + (f" of {MOST_ROWS} of {every}, evenly picked" if every > MOST_ROWS else "")
-    picked = [pairs[i] for i in np.linspace(0, every - 1, min(every, MOST_ROWS)).astype(int)]
-    rows = [(cloud.labels[i], cloud.name, across.write(cloud.x[i]), up.write(cloud.y[i])) for cloud, i in picked]
-    return number_table(caption, ("Item", "", x.heading, y.heading), rows, words=(0, 1))
+def _values(one: Fired, chart: Multiple, y: Axis, across: Scale, up: Scale) -> str:
+    said = f"{chart.x.label} {across.write(one.x)} {chart.x.unit}".strip() + f", {y.label} {up.write(one.y)} {y.unit}"
+    if one.low is not None and one.high is not None:
+        said += f", range {up.write(one.low)} to {up.write(one.high)}"
+    return said.strip()
+
+
+def _numbers(chart: Multiple, y: Axis, legend: Legend, up: Scale) -> Markup:
+    """What a chart says in words, and its marks as rows; of very many an even pick."""
+    across = scale_for(chart.x, [one.x for one in chart.fired], 0.0, SPAN)
+    every = len(chart.fired)
+    caption = f"{chart.name}: numbers" + (f" of {MOST_ROWS} of {every}, evenly picked" if every > MOST_ROWS else "")
+    picked = [chart.fired[i] for i in np.linspace(0, every - 1, min(every, MOST_ROWS)).astype(int)] if every else []
+    heads = ["Item", "", chart.x.heading, y.heading]
+    ranged = any(one.low is not None for one in picked)
+    rows = []
+    for one in picked:
+        row = [one.label, legend.apart if one.apart else legend.plain, across.write(one.x), up.write(one.y)]
+        if ranged:
+            known = one.low is not None and one.high is not None
+            row.append(f"{up.write(one.low or 0.0)} to {up.write(one.high or 0.0)}" if known else "–")
+        rows.append(row)
+    table = number_table(caption, [*heads, "Range"] if ranged else heads, rows, words=(0, 1))
+    return Markup("") + tag("p", tag("strong", chart.name), f". {chart.said}") + table

@@ -33,6 +33,7 @@ def look(browser: Browser, demo: Site) -> Iterator[Page]:
 
 
 def test_from_all_motors_to_one_group_over_time(look: Page) -> None:
+    look.locator("#sure > summary").click()
     look.get_by_role("navigation", name="Pages of the review").get_by_role("link", name="Delivered").click()
     expect(look.get_by_role("heading", level=1)).to_have_text("What motors delivered")
     fill(look, grouped_by="Case")
@@ -47,9 +48,30 @@ def test_from_all_motors_to_one_group_over_time(look: Page) -> None:
     expect(look.get_by_text("No motor that burned is like that.")).to_be_visible()
 
 
+def test_the_first_screen_says_which_lots_flew_well_and_reads_its_rows_out(look: Page) -> None:
+    answer = look.locator(".answer-words")
+    expect(answer).to_contain_text("lots that burned well are at 95.7 % of ideal density or more")
+    box = answer.bounding_box()
+    assert box
+    assert box["y"] + box["height"] < 300
+    rows = look.get_by_role("region", name="Lots", exact=True).get_by_role("row")
+    tenth = rows.nth(10).bounding_box()
+    assert tenth
+    assert tenth["y"] + tenth["height"] < 768, "ten lots stand in the first screen"
+    words = len(look.locator("main").inner_text().split())
+    assert words <= 336, "half of the 673 before"
+    rows.nth(8).hover()
+    said = look.locator(".row-plots > .readout")
+    expect(said).to_contain_text("of ideal")
+    first = said.inner_text()
+    look.get_by_role("region", name="Lots", exact=True).focus()
+    look.keyboard.press("ArrowDown")
+    expect(said).not_to_have_text(first)
+
+
 def test_a_scatter_is_read_out_by_keys(look: Page) -> None:
     look.goto("/review/together")
-    frame = look.get_by_role("group", name="Drawing: Density of the grains, mean and delivered impulse")
+    frame = look.get_by_role("group", name="Drawing: Density of the grains, mean")
     frame.focus()
     look.keyboard.press("ArrowRight")
     said = look.locator("figure", has=frame).get_by_role("status")

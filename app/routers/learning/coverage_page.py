@@ -1,7 +1,5 @@
 """Whether the stored ranges held."""
 
-from collections.abc import Callable
-
 from fastapi import Request
 from fastapi.responses import Response
 from markupsafe import Markup
@@ -11,7 +9,7 @@ from app.charts import Axis, Rule
 from app.models.firing import RESULTS
 from app.page import Page
 from app.routing import late_router
-from app.scatters import Cloud, scatter_chart
+from app.scatters import Fired, Legend, Multiple, multiples
 from app.services.review import coverage
 from app.services.review.coverage import Coverage, Held, Record
 from app.web import Book
@@ -19,10 +17,13 @@ from app.web import Book
 router = late_router("/review")
 
 IN_ROW = 200
-"""Firings in a chart of places or ratios, the newest; the table counts all."""
+"""Firings in a chart, the newest; the table counts all."""
 
 FEW = 3
 """Measured values below which no chart is drawn."""
+
+
+AS_PREDICTED = Rule("as predicted", 1.0, limit=False)
 
 
 class CoveragePage(
@@ -33,64 +34,58 @@ class CoveragePage(
     found: Coverage
     results: dict[str, str]
     in_row: int
-    charts: dict[str, list[Markup]]
-    """Of each figure, by its key, where enough was measured."""
+    chart: Markup | None
+    """All figures of which enough was measured, side by side."""
 
 
 @router.get("/calibration")
 def held(request: Request, session: Book) -> Response:
     """How often measured figures fell into the ranges that were stored before their firings."""
     found = coverage.coverage_of(session)
-    page = CoveragePage(
-        found=found,
-        results=RESULTS,
-        in_row=IN_ROW,
-        charts={r.key: charts(r) for r in found.records if len(r.held) >= FEW},
-    )
+    page = CoveragePage(found=found, results=RESULTS, in_row=IN_ROW, chart=_charts(found))
     return web.render(request, session, page)
 
 
-def charts(record: Record) -> list[Markup]:
-    """Where measured values lay in their ranges, and measured over predicted, both in the order of firing."""
-    across = Axis("Firing, oldest first", decimals=0)
-    label = record.label.lower()
-    first = max(0, len(record.held) - IN_ROW)
-    numbered = list(enumerate(record.held, start=1))[first:]
+def _charts(found: Coverage) -> Markup | None:
+    """Every figure measured over expected, in its range, in the order of firing: one chart each on common axes."""
+    drawn = [record for record in found.judged if len(record.held) >= FEW]
+    if not drawn:
+        return None
+    order = sorted({(one.fired_at, one.firing_id) for record in drawn for one in record.held})
+    place = {firing: i for i, (_, firing) in enumerate(order, start=1)}
+    return multiples(
+        "Measured over predicted, each in the range stored before",
+        Axis("Measured / predicted", decimals=2),
+        Legend(
+            "inside its range", "outside its range", "nine in ten, as stored", [Rule("as predicted", 1.0, limit=False)]
+        ),
+        [_chart(record, place) for record in drawn],
+        shared=True,
+    )
 
-    def clouds(value: Callable[[Held], float]) -> list[Cloud]:
-        made = []
-        for words, inside in (("inside its range", True), ("outside its range", False)):
-            chosen = [(i, one) for i, one in numbered if one.inside is inside]
-            made.append(
-                Cloud(
-                    words,
-                    [_named(one) for _, one in chosen],
-                    [float(i) for i, _ in chosen],
-                    [value(one) for _, one in chosen],
-                )
+
+def _chart(record: Record, place: dict[int, int]) -> Multiple:
+    held = record.held[-IN_ROW:]
+    inside = sum(one.inside for one in held)
+    ratios = [one.ratio for one in held]
+    return Multiple(
+        record.key,
+        record.label,
+        Axis("Firing in order", decimals=0),
+        [
+            Fired(
+                _named(one),
+                float(place[one.firing_id]),
+                one.ratio,
+                one.low / one.expected,
+                one.high / one.expected,
+                apart=not one.inside,
             )
-        return made
-
-    n, misses = len(numbered), sum(not one.inside for _, one in numbered)
-    ratios = [one.ratio for _, one in numbered]
-    return [
-        scatter_chart(
-            f"Where measured {label} lay in its range",
-            across,
-            Axis("Place in the range", decimals=2),
-            clouds(lambda one: one.place),
-            f"{n - misses} of {n} lie between 0 and 1, inside the range stored before.",
-            [Rule("Low end", 0.0), Rule("High end", 1.0)],
-        ),
-        scatter_chart(
-            f"Measured over predicted {label} in the order of firing",
-            across,
-            Axis("Measured / predicted", decimals=2),
-            clouds(lambda one: one.ratio),
-            f"From {min(ratios):.2f} to {max(ratios):.2f}, the newest {ratios[-1]:.2f}.",
-            [Rule("As predicted", 1.0)],
-        ),
-    ]
+            for one in held
+        ],
+        f"From {min(ratios):.2f} to {max(ratios):.2f} of what was predicted, the newest {ratios[-1]:.2f}.",
+        f"{inside} of {len(held)} inside",
+    )
 
 
 def _named(one: Held) -> str:

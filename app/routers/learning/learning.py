@@ -9,13 +9,13 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import web
-from app.charts import Axis, Rule
+from app.drawings.row_plots import Fired, Level, fired_row, span_of
 from app.forms import Form
 from app.models import Firing, FiringLeftOut, FiringLetIn, Formula, LearningPause
 from app.models.base import FormIn
 from app.models.learning import WhyIn
 from app.page import Page
-from app.point_charts import Interval, interval_chart
+from app.routers.learning.shrinking import Shrinking, own_says, shrinking
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import firing_fits, firings
@@ -30,11 +30,7 @@ from app.web import Book, Forms, Typed
 
 router = late_router("/review")
 
-IN_CHART = 15
-"""Firings in the chart of a formula's firings, the newest."""
-
-FEW = 3
-"""Measured values below which no chart is drawn."""
+ANY_CASE = "A case not fired yet"
 
 
 class TaughtPage(
@@ -43,6 +39,9 @@ class TaughtPage(
     """Every formula, and what firings made of its burn rate and efficiencies."""
 
     lines: list[Summary]
+    lesson: tuple[str, str]
+    """What was learned of the formula that was fired most."""
+    picture: Shrinking
     moves: list[Moves]
     stand: float
     usual: tuple[float, float]
@@ -54,7 +53,10 @@ class TaughtFormulaPage(Page, template="learning/formula.html", section="review"
     """What was learned of one formula, and every firing's own say."""
 
     learned: FormulaPage
-    chart: Markup | None
+    lesson: tuple[str, str]
+    picture: Shrinking
+    own: dict[int, list[Markup]]
+    """What each firing says by itself, drawn."""
     paused: LearningPause | None
     learn: bool
     newest: Formula
@@ -69,7 +71,8 @@ class TaughtFiringPage(Page, template="learning/firing.html", section="review"):
     firing: Firing
     built: Built
     line: Line | None
-    held: list[tuple[Record, Held]]
+    held: list[tuple[Record, Held, Markup]]
+    answer: str
     out: FiringLeftOut | None
     wet: list[str]
     """Grains that were wet, by serial."""
@@ -109,8 +112,12 @@ def catch_up(request: Request, typed: Typed) -> Response:
 
 def _listing(request: Request, session: Session, failed: Form | None = None) -> Response:
     forms = Forms(request, session, failed)
+    lines = learning_pages.summaries(session)
+    most = max(lines, key=lambda line: (line.firings, line.stick_lots), default=None)
     page = TaughtPage(
-        lines=learning_pages.summaries(session),
+        lines=lines,
+        lesson=learning_pages.lesson(most.formula.label, most.taught) if most else ("", ""),
+        picture=shrinking([(line.formula.label, line.taught) for line in lines]),
         moves=learning_pages.moves(session),
         stand=learning_pages.STAND_OFF,
         usual=learning_pages.USUAL,
@@ -132,7 +139,9 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
     forms, base = Forms(request, session, failed), f"/review/learned/{formula_id}"
     page = TaughtFormulaPage(
         learned=found,
-        chart=_own_say(found),
+        lesson=learning_pages.lesson(formula.label, found.overall),
+        picture=shrinking([(ANY_CASE, found.overall), *((case.name, taught) for case, taught in found.cases)]),
+        own=own_says(found.lines),
         paused=PAUSED.now(session, formula.name),
         learn=workshop.get(session).learn,
         newest=formulas.versions(session, formula)[0],
@@ -141,23 +150,6 @@ def _one(request: Request, session: Session, formula_id: int, failed: Form | Non
         take_law=forms.get("law", FormIn, f"{base}/law", row=formula),
     )
     return web.render(request, session, page)
-
-
-def _own_say(found: FormulaPage) -> Markup | None:
-    """What each firing by itself says, the rate where it knows it, else the product of the efficiencies."""
-    rows = []
-    for line in found.lines[:IN_CHART]:
-        for say in line.says:
-            if line.shot.counts and say.what in ("burn rate", "burn time", "impulse", "c* efficiency"):
-                rows.append(Interval(f"{line.shot.motor_code} {say.what}", say.factor, say.low, say.high))
-    if len(rows) < FEW:
-        return None
-    return interval_chart(
-        "What each firing says by itself",
-        Axis("Over the book's default", decimals=2),
-        rows,
-        [Rule("As the book has it", 1.0, limit=False)],
-    )
 
 
 def _acted(
@@ -244,12 +236,13 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
     row = firings.get(session, firing_id)
     built = firings.its_motor(session, row)
     forms, base = Forms(request, session, failed), f"/review/learned/firing/{firing_id}"
-    records = coverage.coverage_of(session, firing_id).records
+    held = [(r, h) for r in coverage.coverage_of(session, firing_id).records for h in r.held]
     page = TaughtFiringPage(
         firing=row,
         built=built,
         line=learning_pages.line_of(session, built.formula, row),
-        held=[(r, h) for r in records for h in r.held],
+        held=[(r, h, cell) for (r, h), cell in zip(held, _in_ranges(held), strict=True)],
+        answer=coverage.answer_of_one([h for _, h in held]),
         out=LEFT_OUT.now(session, row.pk),
         wet=[v.grain.serial for v in built.wet],
         let_in_wet_now=LET_IN.now(session, row.pk),
@@ -259,6 +252,21 @@ def _firing(request: Request, session: Session, firing_id: int, failed: Form | N
         let_in=forms.get("let-in", FormIn, f"{base}/let-in"),
     )
     return web.render(request, session, page)
+
+
+def _in_ranges(held: list[tuple[Record, Held]]) -> list[Markup]:
+    """Each measured figure in its range, as shares of what was expected, on one scale."""
+    ends = [end / h.expected for _, h in held for end in (h.low, h.high)]
+    span = span_of(ends, keep=[*(h.ratio for _, h in held), 1.0], least=0.1)
+    return [
+        fired_row(
+            span,
+            [Fired(h.ratio, h.low / h.expected, h.high / h.expected)],
+            f"{r.label}: {h.ratio:.2f} of what was expected, {'inside' if h.inside else 'outside'} its range",
+            [Level(1.0, "centre")],
+        )
+        for r, h in held
+    ]
 
 
 DECISIONS: dict[str, tuple[type[FormIn], Callable[[Session, Firing, Any], object], str]] = {

@@ -11,6 +11,7 @@ from app.forms import Form, from_texts
 from app.models import Batch
 from app.page import Page
 from app.routers.grains.weighing import density_chart
+from app.routers.review.lot_pictures import Drawn, draw
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import air
@@ -20,7 +21,8 @@ from app.services.grains import grains, lots, weighing
 from app.services.grains.grains import GrainView
 from app.services.grains.lots import Balance, Control, Evenness
 from app.services.hardware import inventory
-from app.services.review import lots_review, trace
+from app.services.review import flown_well, lot_rows, lots_review, trace
+from app.services.review.flown_well import FlownWell
 from app.services.review.lots_review import Against, LotLine, ReviewIn
 from app.services.review.trace import Origin
 from app.services.stock import batches
@@ -29,18 +31,26 @@ from app.web import Book, choose, render
 router = late_router("/review")
 
 
+SHOWN = 20
+"""Lots in the picture; the rest of the page is folded behind it."""
+
+
 class LotsPage(Page, template="review/review.html", section="review", tabs=[(1, "/review", "Lots")]):
-    """A page of the lots, and the form that chooses and sorts them."""
+    """Which lots flew well: the answer, a picture of the lots, and the form that chooses and sorts them."""
 
     form: Form
     wanted: ReviewIn
     found: lots_review.Found
+    flown: FlownWell
+    drawn: Drawn
+    shown: int
+    least: int
+    """Lots of each kind below which no line is looked for."""
     pages: list[tuple[str, str]]
     """Address and words of the page before and the one after."""
     first: int
     links: dict[str, tuple[str, str]]
     """For each column, the address that sorts by it, and its aria-sort."""
-    sorts: dict[str, str]
     filtered: bool
     query: str
 
@@ -109,14 +119,20 @@ def show(request: Request, session: Book) -> Response:
     assert wanted is None or isinstance(wanted, ReviewIn)
     asked = wanted or ReviewIn()
     found = lots_review.lots(session, asked)
+    flown = flown_well.judged(session, found.newest)
     page = LotsPage(
         form=form,
         found=found,
+        flown=flown,
+        drawn=draw(
+            lot_rows.rows(session, found.lines), flown, workshop.get(session).accept_share, asked.sort == "date"
+        ),
+        shown=SHOWN,
+        least=flown_well.LEAST,
         pages=_pages(form, asked, found),
         first=(found.page - 1) * lots_review.PAGE + 1,
         wanted=asked,
         links=_sort_links(form, asked),
-        sorts=lots_review.SORTS,
         filtered=any(form.text(name) for name in FILTERS),
         query=urlencode([(name, form.text(name)) for name in (*FILTERS, "sort", "order") if form.text(name)]),
     )

@@ -12,13 +12,14 @@ from sqlmodel import Session
 
 from app import clock, tables
 from app.charts import Axis, Rule
+from app.drawings.row_plots import Level, mean_row, scale_head, span_of
 from app.drawings.two_sides import Side, two_sides, two_sides_head
 from app.errors import Refused
 from app.forms import Form, from_texts
 from app.page import Page
-from app.point_charts import Interval, Point, individuals_chart, interval_chart
+from app.point_charts import Point, individuals_chart
 from app.routing import late_router
-from app.scatters import Cloud, scatter_chart
+from app.scatters import Fired, Legend, Multiple, multiples
 from app.services.book import workshop
 from app.services.grains.lots import Control
 from app.services.hardware import inventory
@@ -41,8 +42,7 @@ ROWS = 50
 BEHIND = 20
 """Motors of each side in the table behind a sentence; the file has them all."""
 
-IN_CHART = 15
-"""Groups in the chart of groups."""
+AS_PREDICTED = Level(1.0, "centre")
 
 FEW = 3
 """Motors below which no chart is drawn."""
@@ -126,8 +126,13 @@ class DeliveredPage(
     whole: str
     """The address of all groups together."""
     links: dict[str, str]
-    chart: Markup | None
+    scale: Markup
+    cells: dict[str, Markup]
+    """What each group's motors delivered of the impulse, drawn."""
     comparison: delivered.Comparison
+    answer: str
+    ways: list[tuple[str, str]]
+    """Address and name of each way of grouping."""
     compared: int
     inside: list[Burn]
     """Motors of the group that is looked at over time."""
@@ -145,6 +150,7 @@ def show_delivered(request: Request, session: Book) -> Response:
     every = delivered.groups(found, asked.by)
     inside = [burn for burn in found if not asked.of or asked.of in delivered.names(burn, asked.by)]
     control = delivered.over_time(inside)
+    comparison, (scale, cells) = delivered.compare(every), _group_cells(every[:ROWS])
     kept = [*_kept(chosen.form, *FILTERS), ("by", asked.by)]
     page = DeliveredPage(
         chosen=chosen,
@@ -156,9 +162,15 @@ def show_delivered(request: Request, session: Book) -> Response:
         of=asked.of,
         inside=inside,
         measured=sum(burn.impulse.ratio is not None for burn in inside),
-        comparison=delivered.compare(every),
+        comparison=comparison,
+        answer=delivered.answer(comparison, delivered.BY[asked.by].lower()),
+        ways=[
+            ("/review/delivered?" + urlencode([*_kept(chosen.form, *FILTERS), ("by", by)]), words.lower())
+            for by, words in delivered.BY.items()
+        ],
         compared=delivered.COMPARED,
-        chart=_group_chart(every, delivered.BY[asked.by].lower()),
+        scale=scale,
+        cells=cells,
         control=control,
         control_charts=_control_charts(control, asked.of or "all these motors"),
         links={group.name: "/review/delivered?" + urlencode([*kept, ("of", group.name)]) for group in every[:ROWS]},
@@ -167,23 +179,20 @@ def show_delivered(request: Request, session: Book) -> Response:
     return render(request, session, page, chosen.status)
 
 
-def _group_chart(groups: list[Group], noun: str) -> Markup | None:
-    known = [(group.name, group.impulse) for group in groups if group.impulse is not None][:IN_CHART]
-    if not known:
-        return None
-    rows = [
-        Interval(
-            name,
-            k.spread.mean,
-            k.interval.low if k.interval else None,
-            k.interval.high if k.interval else None,
-            k.spread.n,
-        )
-        for name, k in known
-    ]
-    axis = Axis("Measured over predicted impulse, mean with its 95 % interval", decimals=2)
-    title, level = f"Delivered of the predicted impulse by {noun}", Rule("as predicted", 1.0, limit=False)
-    return interval_chart(title, axis, rows, [level])
+def _group_cells(groups: list[Group]) -> tuple[Markup, dict[str, Markup]]:
+    """What each group's motors delivered, all on one scale: the head of the column, and each group's cell."""
+    ratios = {g.name: [r for burn in g.burns if (r := burn.impulse.ratio) is not None] for g in groups}
+    means = [g.impulse.spread.mean for g in groups if g.impulse]
+    span = span_of([r for found in ratios.values() for r in found], keep=[*means, 1.0], least=0.1)
+    cells = {}
+    for group in groups:
+        known, n = group.impulse, len(ratios[group.name])
+        words = f"{group.name}: {n} measured" if n else f"{group.name}: nothing measured"
+        words += f", mean {known.spread.mean:.2f} of what was predicted" if known else ""
+        ends = (known.interval.low, known.interval.high) if known and known.interval else None
+        mean = known.spread.mean if known else None
+        cells[group.name] = mean_row(span, ratios[group.name], mean, ends, words, [AS_PREDICTED])
+    return scale_head(span), cells
 
 
 def _control_charts(found: Control | None, of: str) -> list[Markup]:
@@ -219,7 +228,9 @@ class CorrelationsPage(
 
     chosen: Chosen[LookIn]
     burns: list[Burn]
-    seen: list[tuple[PropertyAssociation, Markup | None]]
+    seen: list[PropertyAssociation]
+    answer: str
+    chart: Markup | None
     judged: int
     enough: int
     lots: int
@@ -234,7 +245,9 @@ def show_together(request: Request, session: Book) -> Response:
     page = CorrelationsPage(
         chosen=chosen,
         burns=found,
-        seen=[(s, _scatter(s, units)) for s in seen],
+        seen=seen,
+        answer=correlations.answer(seen),
+        chart=_clouds(seen, units),
         judged=sum(s.measure is not None for s in seen),
         enough=correlations.ENOUGH_PAIRS,
         lots=correlations.ENOUGH_LOTS,
@@ -242,23 +255,30 @@ def show_together(request: Request, session: Book) -> Response:
     return render(request, session, page, chosen.status)
 
 
-def _scatter(seen: PropertyAssociation, units: UnitSystem) -> Markup | None:
-    if len(seen.burns) < FEW:
+def _clouds(seen: list[PropertyAssociation], units: UnitSystem) -> Markup | None:
+    """Every property of which enough is known beside what was delivered, on one upright axis."""
+    drawn = [s for s in seen if len(s.burns) >= FEW]
+    if not drawn:
         return None
-    what, clouds = seen.what, {True: Cloud("burned well", [], [], []), False: Cloud("did not", [], [], [])}
-    for burn, x, y in zip(seen.burns, what.numbers(seen.x, units), seen.y, strict=True):
-        cloud = clouds[burn.good is True]
-        cloud.labels.append(burn.motor_code)
-        cloud.x.append(x)
-        cloud.y.append(y)
-    axis = Axis(what.label, what.unit(units), decimals=what.decimals + 1)
-    return scatter_chart(
-        f"{what.label} and delivered impulse",
-        axis,
+    return multiples(
+        "Properties of motors beside what they delivered",
         Axis("Measured over predicted impulse", decimals=2),
-        list(clouds.values()),
-        f"{len(seen.burns)} motors. {seen.words}",
-        [Rule("as predicted", 1.0, limit=False)],
+        Legend("burned well", "did not", rules=[Rule("as predicted", 1.0, limit=False)]),
+        [_cloud(s, units) for s in drawn],
+    )
+
+
+def _cloud(seen: PropertyAssociation, units: UnitSystem) -> Multiple:
+    what = seen.what
+    marks = zip(seen.burns, what.numbers(seen.x, units), seen.y, strict=True)
+    return Multiple(
+        f"about-{what.key}",
+        what.label,
+        Axis(what.label, what.unit(units), decimals=what.decimals + 1),
+        [Fired(burn.motor_code, x, y, apart=burn.good is not True) for burn, x, y in marks],
+        seen.words,
+        seen.note,
+        seen.significant,
     )
 
 

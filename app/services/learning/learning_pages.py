@@ -142,6 +142,23 @@ class Summary:
     taught: LearnedFactors
 
 
+def lesson(label: str, taught: LearnedFactors) -> tuple[str, str]:
+    """What firings made of a formula, in a sentence, and by how much its ranges shrank, in another."""
+    n, lots = len(taught.firing_ids), taught.stick_lots
+    if not n and not lots:
+        return f"Nothing of {label} was fired that counts yet.", "Its predictions stand on the book's defaults."
+    off = 100 * (taught.rate.factor - 1)
+    pace = f"{abs(off):.0f} % {'faster' if off > 0 else 'slower'} than" if abs(off) >= 0.5 else "just as"
+    sources = [f"{n} {'firing' if n == 1 else 'firings'}"] * bool(n)
+    sources += [f"sticks of {lots} {'lot' if lots == 1 else 'lots'}"] * bool(lots)
+    say = "says" if n == 1 and not lots else "say"
+    as_told = " has it" if pace == "just as" else ""
+    first = f"{' and '.join(sources).capitalize()} {say} that {label} burns {pace} its law{as_told}."
+    shrunk = [100 * (1 - f.spread / f.default_spread) for f in (taught.rate, taught.c_star, taught.nozzle)]
+    rate, c_star, nozzle = (f"{max(0.0, s):.0f} %" for s in shrunk)
+    return first, f"The range of its burn rate shrank by {rate}, of c* by {c_star}, of the nozzle by {nozzle}."
+
+
 def summaries(session: Session) -> list[Summary]:
     """The newest version of each formula that has a burn law, by name."""
     seen = learning.evidence(session)

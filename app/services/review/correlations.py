@@ -36,6 +36,13 @@ class PropertyAssociation:
     words: str
 
     @property
+    def note(self) -> str:
+        """What it says, in two or three words."""
+        if self.significant:
+            return "goes together"
+        return "too few" if self.measure is None else "no more than chance"
+
+    @property
     def x(self) -> list[float]:
         """The property of each motor, in SI."""
         return [value for burn in self.burns if (value := self.what.value(burn)) is not None]
@@ -56,6 +63,22 @@ def associations(burns: list[Burn]) -> list[PropertyAssociation]:
     raised = dict(zip(measures, holm([m.p for m in measures.values()]), strict=True))
     seen = [_seen(prop, known[prop.key], measures.get(prop.key), raised.get(prop.key)) for prop in shown]
     return sorted(seen, key=lambda s: (not s.significant, s.measure is None))
+
+
+def answer(seen: list[PropertyAssociation]) -> str:
+    """What goes together beyond chance, or that nothing does, or that there are too few motors to say."""
+    told = [s for s in seen if s.significant and s.measure is not None]
+    judged = sum(s.measure is not None for s in seen)
+    if told:
+        said = [f"that {s.what.more} delivered {'more' if s.measure and s.measure.rho > 0 else 'less'}" for s in told]
+        first = f"Motors {said[0]} of what was predicted"
+        rest = "".join(f", those {one}" for one in said[1:])
+        left = judged - len(told)
+        return f"{first}{rest}{f'; of {left} other things nothing can be told from chance' if left else ''}."
+    if judged:
+        which = f"None of the {judged} things" if judged > 1 else "The one thing"
+        return f"{which} that could be looked at goes together with what motors delivered, beyond chance."
+    return f"Too few to say: it takes {ENOUGH_PAIRS} motors of {ENOUGH_LOTS} lots with a measured impulse."
 
 
 def _lots(burns: list[Burn]) -> int:

@@ -12,7 +12,7 @@ from sqlalchemy import func
 from sqlalchemy import select as select_core
 from sqlmodel import Session, col
 
-from app.calc.stats.coverage import Verdict, place, verdict
+from app.calc.stats.coverage import FEW, PROMISED, Verdict, place, verdict
 from app.models import Curve, Firing, MotorBuild, Prediction
 from app.services.learning import stored_predictions
 from app.services.learning.fit_records import COUNTS
@@ -82,6 +82,60 @@ class Coverage:
 
     records: list[Record]
     unpredicted: int
+
+    @property
+    def judged(self) -> list[Record]:
+        """The figures of which something was measured."""
+        return [record for record in self.records if record.held]
+
+    @property
+    def answer(self) -> str:
+        """Whether the ranges held, in a sentence."""
+        kinds: dict[str, list[str]] = {"narrow": [], "wide": [], "few": [], "held": []}
+        for record in self.judged:
+            kinds[_kind(record)].append(record.label.lower())
+        said = []
+        if kinds["narrow"]:
+            said.append(f"{_listed(kinds['narrow'])} fell outside more often than one time in ten would")
+        if kinds["held"]:
+            are = "is" if len(kinds["held"]) == 1 else "are"
+            said.append(f"{_listed(kinds['held'])} {are} in keeping with nine in ten")
+        if kinds["wide"]:
+            said.append(f"the ranges of {_listed(kinds['wide'])} were wider than need be")
+        if kinds["few"]:
+            said.append(f"of {_listed(kinds['few'])} too few values tell")
+        if not said:
+            return ""
+        known = kinds["held"] or kinds["wide"]
+        word = "No" if kinds["narrow"] else "Yes, as far as can be told" if known else "Not known yet"
+        return f"{word}: {'; '.join(said)}."
+
+
+def answer_of_one(held: list[Held]) -> str:
+    """Whether the figures of one firing fell into their ranges."""
+    n, inside = len(held), sum(one.inside for one in held)
+    if not n:
+        return "Nothing was measured that a range was stored for before it."
+    if n == 1:
+        return f"The one measured figure lay {'inside' if inside else 'outside'} the range stored before."
+    if inside == n:
+        return f"All {n} measured figures lay inside the ranges stored before."
+    return f"{inside or 'None'} of {n} measured figures lay inside the ranges stored before."
+
+
+def _kind(record: Record) -> str:
+    """What the exact interval allows to be said of a figure's ranges."""
+    found = record.verdict
+    assert found is not None
+    if found.interval.high < PROMISED:
+        return "narrow"
+    if found.interval.low > PROMISED:
+        return "wide"
+    return "few" if found.n < FEW else "held"
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def coverage_of(session: Session, firing_id: int | None = None) -> Coverage:

@@ -128,6 +128,22 @@ def compare(found: list[Group]) -> Comparison:
     return Comparison([group for group, _ in taken], len(pairs), orders, [group for group, _ in rest], alone)
 
 
+def answer(found: Comparison, noun: str) -> str:
+    """Whether one group delivers more than another, in a sentence."""
+    if len(found.compared) < 2:
+        return f"Nothing can be compared yet: it takes two {noun}s with two measured firings each that are not alike."
+    if not found.orders:
+        if found.pairs == 1:
+            return f"The two {noun}s do not stand apart, so no order can be told."
+        return f"The {len(found.compared)} {noun}s do not stand apart, so no order can be told."
+    shown = found.orders if len(found.orders) < 4 else found.orders[:2]
+    told = [f"{order.more.name} delivered more of what was predicted than {order.less.name}" for order in shown]
+    more = len(found.orders) - len(shown)
+    words = " and ".join(told) + (f", and {more} more pairs stand apart" if more else "")
+    left = found.pairs - len(found.orders)
+    return words + (f"; of {left} other {'pair' if left == 1 else 'pairs'} no order can be told." if left else ".")
+
+
 def over_time(burns: list[Burn]) -> Control | None:
     """Measured over predicted impulse of the newest motors in order of time, judged by their own scatter."""
     values = [(burn.motor_code, burn.impulse.ratio) for burn in burns]

@@ -4,7 +4,7 @@ Only what sorts and filters is read of every lot; the rest is read of the lots o
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Literal
@@ -100,12 +100,16 @@ class LotLine:
 
 @dataclass(frozen=True)
 class Found:
-    """One page of the lots that were found: how many there are in all, and which page of how many this is."""
+    """One page of the lots that were found: how many there are in all, and which page of how many this is.
+
+    `newest` are the identities of all of them, the one cast last first.
+    """
 
     lines: list[LotLine]
     total: int
     page: int
     pages: int
+    newest: Sequence[int] = ()
 
 
 @dataclass(frozen=True)
@@ -121,11 +125,13 @@ class _Head:
 
 def lots(session: Session, wanted: ReviewIn) -> Found:
     """Lots that were opened for casting and meet the filter, sorted; lots without a value to sort by come last."""
-    heads = _sorted(session, _met(session, _heads(session, wanted), wanted), wanted)
+    met = _met(session, _heads(session, wanted), wanted)
+    heads = _sorted(session, met, wanted)
     pages = max(1, math.ceil(len(heads) / PAGE))
     page = min(wanted.page, pages)
     shown = [head.batch_id for head in heads[(page - 1) * PAGE : page * PAGE]]
-    return Found(_lines(session, _batches(session, shown)), len(heads), page, pages)
+    newest = tuple(head.batch_id for head in reversed(met))
+    return Found(_lines(session, _batches(session, shown)), len(heads), page, pages, newest)
 
 
 def every_id(session: Session, wanted: ReviewIn, at_once: int) -> Iterator[list[int]]:

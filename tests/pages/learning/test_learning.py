@@ -1,5 +1,6 @@
 """The pages of what was learned and whether ranges held, without script; and the switch on each prediction."""
 
+import re
 from datetime import timedelta
 from pathlib import Path
 
@@ -50,6 +51,13 @@ def test_what_was_learned_is_shown_and_paused_and_taken_up_again(client: TestCli
     assert "1 firing" in listed
     address = f"/review/learned/{formula}"
     shown = client.get(address).text
+    answer = re.search(r'class="answer-words">1 firing says that .+? v1 burns (\d+) % faster than its law', shown)
+    assert answer
+    assert int(answer[1]) in range(4, 9), "it was fired at 1.08 of the law; one firing is believed most of the way"
+    shrank = re.search(r"burn rate shrank by (\d+) %, of c\* by (\d+) %, of the nozzle by (\d+) %", shown)
+    assert shrank
+    assert 50 < int(shrank[1]) < 100
+    assert shown.index('class="answer-words"') < shown.index('class="before"') < shown.index("How sure?")
     assert code in shown
     assert "burn rate 1.0" in shown
     assert "Not yet. The pressures lie within a factor" in shown
@@ -83,6 +91,7 @@ def test_a_firing_says_what_it_taught_and_is_left_out(client: TestClient, engine
     assert f'href="/review/learned/firing/{firing}"' in client.get(f"/firings/{firing}").text
     address = f"/review/learned/firing/{firing}"
     shown = client.get(address).text
+    assert re.search(r'class="answer-words">(All 4|[1-3] of 4) measured figures lay inside', shown)
     assert "Read out of its pressure and thrust" in shown
     assert "It counts." in shown
     assert "inside" in shown
@@ -133,7 +142,12 @@ def test_calibration_counts_only_what_was_foretold(client: TestClient, engine_of
         "Too few to tell: 2 of 3 inside" in page or "1 of 3 inside" in page or "Too narrow, most likely: 3 of 3" in page
     )
     assert "1 firing with something measured had no range stored before it" in page
-    assert "Where measured total impulse lay in its range" in page
+    assert "Not known yet: of total impulse too few values tell." in page or "No: total impulse fell outside" in page
+    assert page.count("<figure") == 1, "all figures are one set of charts"
+    inside = re.search(r">Total impulse <span[^>]*>(\d) of 3 inside<", page)
+    assert inside
+    assert page.count('class="apart"') == 3 - int(inside[1]) + 1, "each that lay outside, and one in the key"
+    assert page.count('data-words="') == 3
     assert "Outside the range, newest first" in page
     assert 'href="/review/calibration"' in client.get("/review").text
 

@@ -7,6 +7,7 @@ from fastapi.testclient import TestClient
 
 from app.db import writing
 from app.models.batch import LeftoverIn
+from app.routers.review import lots_review as lots_page
 from app.services.cast import leftovers
 from app.services.review import lots_review
 from tests import build
@@ -42,7 +43,8 @@ def test_every_lot_is_there_with_what_it_delivered(client: TestClient) -> None:
     words = " ".join(re.sub(r"<[^>]+>", " ", page).split())
     assert "0.90 n = 1" in words
     assert "7.0 d: Burned well" in words
-    assert "not fired yet" in words
+    assert "not fired" in words
+    assert "The one lot that was fired burned well." in words
 
 
 @pytest.mark.parametrize(
@@ -66,6 +68,68 @@ def test_the_address_filters_and_sorts(client: TestClient, query: str, places: l
     assert _rows(page.text) == [codes[i] for i in places]
     if not places:
         assert "No lot is like that" in page.text
+
+
+def _lots(client: TestClient, good: int, weak: int) -> list[str]:
+    """Lots of one motor each: dense ones burned well, light ones weakly; invented."""
+    with writing(engine_of(client)) as session:
+        codes = []
+        for i in range(good + weak):
+            well = i < good
+            lot = build.cast(session, 2)
+            burned, _ = (build.grain(session, lot, (0.965 if well else 0.93) + 0.001 * i) for _ in range(2))
+            motor = build.bare_motor(session, [burned], predicted=500.0)
+            ratio = 0.99 if well else 0.85
+            build.bare_firing(session, motor, "good" if well else "weak", measured_impulse_ns=500.0 * ratio)
+            codes.append(lot.code)
+        session.commit()
+    return codes
+
+
+def test_the_first_thing_it_says_is_which_lots_flew_well(client: TestClient) -> None:
+    _lots(client, 5, 4)
+    page = client.get("/review").text
+    answer = re.search(r'class="answer-words">(.*?)</p>', page, re.DOTALL)
+    assert answer
+    words = re.sub(r"<[^>]+>", "", answer[1])
+    assert "All 5 lots that burned well are at 95 % of ideal density or more; none of the 4 lighter ones did." in words
+    assert "They delivered 99 %, the lighter ones 85 % of what was predicted." in words
+    before, after = page[: page.index(answer[0])], page[page.index(answer[0]) :]
+    assert "<table" not in before, "nothing but the question stands above the answer"
+    assert before.count("<form") <= 1, "only the search of every page"
+    assert after.index("<dt>Keep</dt>") < after.index("<table") < after.index("How sure?")
+    sure = after[after.index("How sure?") :]
+    assert re.search(r"Here chance alone would do it 16 times in 1000", " ".join(re.sub(r"<[^>]+>", "", sure).split()))
+    assert "Kolmogorov–Smirnov" in sure
+    assert 'class="row-plot"' in page
+    assert 'class="parting"' in page
+
+
+def test_nothing_is_said_where_nothing_parts_them(client: TestClient) -> None:
+    _lots(client, 2, 2)
+    page = client.get("/review").text
+    assert "Nothing separates them yet: 2 of 4 lots that were fired burned well" in page
+    assert 'class="parting"' not in page
+
+
+def test_which_lots_flew_well_is_told_by_shape_and_word(client: TestClient) -> None:
+    _lots(client, 1, 1)
+    page = client.get("/review").text
+    assert re.search(r'class="outcome well"><svg[^>]*class="result well"[^>]*>.*?</svg> burned well</td>', page)
+    assert re.search(r'class="outcome weak"><svg[^>]*class="result weak"[^>]*>.*?</svg> weak</td>', page)
+    shapes = re.findall(r'class="result \w+"[^>]*><path d="([^"]+)"', page)
+    assert len(set(shapes)) == 2
+
+
+def test_older_lots_fold(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    codes = _lots(client, 2, 2)
+    monkeypatch.setattr(lots_page, "SHOWN", 3)
+    page = client.get("/review").text
+    shown, folded = page.split("1 older lot<", 1)
+    assert sorted(_rows(page)) == sorted(codes)
+    assert _rows(shown) == _rows(page)[:3]
+    assert _rows(folded) == _rows(page)[3:]
+    assert "1 more lot<" in client.get("/review?sort=density").text
 
 
 def test_a_column_s_head_sorts_and_keeps_the_filter(client: TestClient) -> None:

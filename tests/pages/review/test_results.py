@@ -92,7 +92,10 @@ def test_delivered_is_told_by_group_with_its_interval(client: TestClient, by: st
     assert "7 motors burned" in words
     if by == "formula":
         assert "Usual v1 4 0.99" in words
-        assert "Usual v1 delivered more of what was predicted than Other v1" in words
+        assert "Usual v1 delivered more of what was predicted than Other v1." in words
+        assert re.search(r"Usual v1 over Other v1: 0\.99 \(0\.\d\d to 1\.00, n = 4\) against 0\.85", words)
+        answer, cell, sure = (page.text.index(f) for f in ('class="answer-words"', 'class="row-plot"', "How sure?"))
+        assert answer < cell < sure
     if by == "lot":
         assert f"{codes[0]} 1 0.99 no interval, n 1" in words
 
@@ -115,13 +118,18 @@ def test_a_group_is_looked_at_over_time(client: TestClient) -> None:
 
 def test_what_goes_together_stands_with_its_measure(client: TestClient) -> None:
     _motors(client, 4, 3)
-    assert "Too few to say: 7 motors have both" in _words(client.get("/review/together").text)
-    _motors(client, 4, 0)
     words = _words(client.get("/review/together").text)
-    assert "Among 11 motors of 11 lots" in words
-    assert "Spearman's ρ" in words
-    assert "from 11 motors of 11 lots" in words
-    assert "Density of the grains, mean goes together" in words
+    assert "Too few to say: it takes 10 motors of 5 lots with a measured impulse." in words
+    assert "Too few to say: 7 motors have both" in words
+    _motors(client, 4, 0)
+    page = client.get("/review/together").text
+    words = _words(page)
+    assert "Motors that were denser delivered more of what was predicted" in words
+    assert "Among 11 motors of 11 lots, those that were denser delivered more" in words
+    assert re.search(r"Spearman’s ρ 95 % interval By chance alone Density of the grains, mean 11 11 [01]\.\d\d", words)
+    assert "Density of the grains, mean, % goes together" in words
+    assert page.count("<figure") == 1, "all charts are one set"
+    assert page.index('class="answer-words"') < page.index('class="multiples"') < page.index("How sure?")
 
 
 def test_the_good_ones_are_told_with_the_motors_behind(client: TestClient) -> None:
