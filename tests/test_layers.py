@@ -353,6 +353,27 @@ def test_modules_and_stylesheets_are_short_enough_to_be_read_at_once() -> None:
     assert long == {}
 
 
+COLOUR = re.compile(r"(?<=[:,( ])(?:#[0-9a-fA-F]{3,8}\b|(?:light-dark|rgb|hsl|oklch)\()")
+ON_WHITE = {"print.css", "labels.css"}
+"""Paper has colours of its own."""
+
+
+def test_a_colour_has_its_one_place_and_gives_way_to_those_a_person_has_set() -> None:
+    sheets = {path.name: path.read_text(encoding="utf-8") for path in (APP.parent / "static" / "css").glob("*.css")}
+    elsewhere = {
+        f"{name}: {line.strip()}"
+        for name, text in sheets.items()
+        if name not in ON_WHITE | {"tokens.css"}
+        for line in text.splitlines()
+        if COLOUR.search(line) and ".qr-code" not in line
+    }
+    assert elsewhere == set()
+    usual, _, forced = sheets["tokens.css"].partition("@media (forced-colors: active)")
+    named = set(re.findall(r"(--[a-z0-9-]+): light-dark", usual))
+    assert len(named) > 15
+    assert named - set(re.findall(r"(--[a-z0-9-]+):", forced)) == set(), "drawn in a colour that may not be seen"
+
+
 SLOW_TO_LOAD = {"alembic", "cantera", "pint", "scipy", "segno"}
 """What the start does without: each is imported in the function that needs it."""
 
