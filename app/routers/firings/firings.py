@@ -20,6 +20,7 @@ from app.routers.firings import altimeters, curves, firing_log
 from app.routers.firings.altimeters import TrackShown
 from app.routers.firings.curves import CurveShown
 from app.routers.firings.firing_log import FiringLog
+from app.routers.flight import flight_picture
 from app.routers.flight.flights import charts as flight_charts
 from app.routers.motors.prediction_chart import chart_of
 from app.routing import late_router
@@ -31,7 +32,7 @@ from app.services.firings.altimeters import ALTIMETER
 from app.services.firings.curves import STAND, Line
 from app.services.firings.heights import Height
 from app.services.firings.outcome import Outcome
-from app.services.flight import flights
+from app.services.flight import flight_answer, flights
 from app.services.flight.flights import Estimate
 from app.services.hardware import distances, places
 from app.services.hardware.distances import DistanceRow, Distances
@@ -91,6 +92,9 @@ class FiringPage(Page, template="firings/firing.html", section="firings"):
     estimate: Estimate | None
     refusal: Note | str
     flight_charts: list[Markup]
+    flight_judged: str
+    """The estimate against ceiling, field and rail, in words; empty where there is none."""
+    field_picture: Markup | None
     track: TrackShown | None
     track_unread: list[AltimeterFile]
 
@@ -206,6 +210,8 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         refusal=refusal,
         outcome=outcome.of_firing(session, firing, built, predicted, estimate, curve.measured.row if curve else None),
         flight_charts=flight_charts(estimate, units, firing.altitude_m)[1 if track else 0 :] if estimate else [],
+        flight_judged=flight_answer.judged(estimate, units) if estimate else "",
+        field_picture=_field_picture(session, estimate, predicted, firing) if estimate and predicted else None,
         chart=chart_of(predicted, units, firing.measured_peak_pressure_pa) if predicted and not curve else None,
         trace=trace.of_firing(session, firing.pk),
         unread=STAND.unread(session, firing),
@@ -223,6 +229,12 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         beside_curve=[line for line in curve.lines if line.label not in told_already] if curve else [],
     )
     return web.render(request, session, page)
+
+
+def _field_picture(session: Session, estimate: Estimate, predicted: PredictionRecord, firing: Firing) -> Markup:
+    """Where the flight was expected to come down and how high it went, seen from above and in profile."""
+    least = distances.least(session, predicted.impulse_class)
+    return flight_picture.of_estimate(estimate, workshop.get(session).units, least, firing.altitude_m)
 
 
 @router.get("/{firing_id}/edit")
