@@ -12,7 +12,8 @@ BookError
 Calculations raise their own tree (`app.calc.base.errors.CalcError`); forms show both alike.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 
 from app.calc.base.notes import Note
 
@@ -26,10 +27,51 @@ class BookError(Exception):
         super().__init__(str(message))
         self.message = message
         self.field = field
+        self.also: Sequence[BookError] = ()
+        """What else is wrong, to be told with it."""
 
 
 class Refused(BookError):
     """A rule forbids it."""
+
+
+class Faults:
+    """Refusals of one save, so that all of them are told at once and not one a save.
+
+    faults = Faults()
+    with faults.one():
+        _inside(data)
+    with faults.one():
+        _tested(data)
+    faults.tell()
+    """
+
+    def __init__(self) -> None:
+        self.found: list[Refused] = []
+
+    @contextmanager
+    def one(self) -> Iterator[None]:
+        """Keep what is refused inside for later."""
+        try:
+            yield
+        except Refused as refused:
+            self.found += [refused, *(more for more in refused.also if isinstance(more, Refused))]
+
+    def add(self, field: str | None, words: str | Note) -> None:
+        """A fault beside a field."""
+        self.found.append(Refused(words, field=field))
+
+    def tell(self) -> None:
+        """Refuse, if anything was.
+
+        Raises
+        ------
+        Refused
+            The first, with the others.
+        """
+        if self.found:
+            first, *first.also = self.found
+            raise first
 
 
 class Asked(Refused):

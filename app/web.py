@@ -201,7 +201,7 @@ def submit(
             token = session.get(OnceToken, form.once)
             url = _save(request, session, form, act, sums) if token is None else None
             if url is not None:
-                return redirect(url, notice if isinstance(notice, str) else notice())
+                return redirect(url, f"{notice if isinstance(notice, str) else notice()} {form.not_kept}".rstrip())
     if token is not None and spent.is_same(token, form, sums):
         return redirect(token.url, "That was saved already; it was not saved a second time.")
     with reading(engine) as session:
@@ -302,6 +302,8 @@ def answered(form: Form, system: units.UnitSystem, ask: Callable[[Any], T]) -> T
 def _refuse(form: Form, error: BookError | CalcError) -> None:
     words = error.message if isinstance(error, BookError) else error.words
     form.refuse(error.field, words, error if isinstance(error, Asked) else None)
+    for more in error.also if isinstance(error, BookError) else ():
+        _refuse(form, more)
 
 
 @contextmanager

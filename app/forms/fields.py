@@ -40,6 +40,8 @@ class BoundField:
     empty: str
     answers: list[Answer]
     answers_by: str
+    asked: str = ""
+    """The class by which a page hides it while the choice that asks for it is not made; "" if it is always asked."""
 
     @property
     def described_by(self) -> str:

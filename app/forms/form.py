@@ -17,6 +17,7 @@ from app.errors import Asked
 from app.forms import refusals
 from app.forms.fields import Answer, BoundField, Choice, control_of, hint_of, locate, plain_type, row_model
 from app.forms.sent import AGAIN, ANSWER, PLACE, Texts, as_tree, name_on_page, whole
+from app.models import asking
 from app.models.base import FormIn, measure_of
 from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, example, say
 
@@ -53,6 +54,8 @@ class Form:
     """Questions by the field they are about; each has its words in `errors` too."""
     sure: dict[tuple[str, str], str] = field(default_factory=dict)
     """Answers: field and question, and the text that it was about."""
+    left_out: list[str] = field(default_factory=list)
+    """Fields with something in them that was not asked for by the choices made, and so neither checked nor kept."""
     asks_at: str = ""
     """Where a button that answers sends the form by GET, if that is not where the form itself goes."""
 
@@ -107,6 +110,7 @@ class Form:
             empty="not told" if get_origin(plain) is Literal else "none",  # of a few words; else of a list of rows
             answers=self.answers(name),
             answers_by=self.asks_at,
+            asked=" ".join(when.css for when in self.model.whens if name in when.fields),
         )
 
     def answers(self, name: str = "") -> list[Answer]:
@@ -141,7 +145,25 @@ class Form:
 
     def check(self, units: UnitSystem) -> FormIn | None:
         """Validate what stands in the form; on a fault or a question fill `errors` and give nothing back."""
-        self.units = units = self.model.reads_in({name: self.text(name) for name in self.model.model_fields}, units)
+        texts = {name: self.text(name) for name in self.model.model_fields}
+        self.units = units = self.model.reads_in(texts, units)
+        typed, hidden = self.values, asking.not_asked(self.model.whens, texts)
+        self.left_out = [name for name, text in texts.items() if name in hidden and text.strip()]
+        self.values = {name: found for name, found in typed.items() if name not in hidden}
+        try:
+            return self._check(units)
+        finally:
+            self.values = typed
+
+    @property
+    def not_kept(self) -> str:
+        """What a save says of what stood in fields that were not asked for."""
+        if not self.left_out:
+            return ""
+        told = ", ".join(f"{self.label(name)} ({self.words(name, self.text(name)).strip()})" for name in self.left_out)
+        return f"Not kept, for the choices made do not ask for it: {told}."
+
+    def _check(self, units: UnitSystem) -> FormIn | None:
         tree, self.places = as_tree(self.model, self.values)
         self._refuse_shapes()
         data = None
@@ -152,6 +174,9 @@ class Form:
                 name = name_on_page(fault["loc"], self.places)
                 if name not in self.errors:
                     self._fault(name, dict(fault))
+        self._not_told()
+        if self.errors:
+            self._contradicted()
         self._doubt()
         if self.errors or data is None:
             return None
@@ -180,6 +205,19 @@ class Form:
             question = quantity and doubts.about(name, self.text(name), quantity, measure, self.units)
             if question and not self._stands(name, self.sure.get((name, question.about), "")):
                 self.errors[name], self.asked[name] = say(question.message, self.units), question
+
+    def _not_told(self) -> None:
+        """Name each field that what stands in the form makes needed."""
+        texts = {name: self.text(name) for name in self.model.model_fields}
+        for name, why, other in asking.needed(self.model.whens, self.model.together, texts):
+            belongs = why or f"It belongs to “{self.label(other)}”: fill in both, or neither."
+            self.errors.setdefault(name, f"{self._missing(name)} {belongs}")
+
+    def _contradicted(self) -> None:
+        """Name what cannot be of what could be read; of a form without other faults its service tells it."""
+        read = {name: quantity for name in self.values if (quantity := self._quantity(name))}
+        for name, words in self.model.contradictions(read):
+            self.errors.setdefault(name, words)
 
     def trust(self, units: UnitSystem) -> None:
         """What stands in the form comes from the book: it is not asked about while it stays."""

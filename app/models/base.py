@@ -2,9 +2,9 @@
 
 import math
 import secrets
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any, Self, TypeVar
+from typing import Any, ClassVar, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, PrivateAttr
 from sqlalchemy import DateTime, Table, TypeDecorator, inspect
@@ -14,6 +14,7 @@ from sqlmodel._compat import SQLModelConfig
 
 from app import clock
 from app.calc.base.notes import Amount, Note
+from app.models.asking import When
 from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, editable
 
 SQLModel.metadata.naming_convention = {
@@ -83,6 +84,11 @@ class FormIn(BaseModel):
 
     model_config = ConfigDict(str_strip_whitespace=True, extra="ignore", allow_inf_nan=False, defer_build=True)
 
+    whens: ClassVar[Sequence[When]] = ()
+    """Its fields that are asked for only with some choice."""
+    together: ClassVar[Sequence[tuple[str, ...]]] = ()
+    """Its fields that are told together or not at all."""
+
     _answered: frozenset[tuple[str, str]] | None = PrivateAttr(default=frozenset())
     """Field and question (`app.errors.Asked`) of each answer; None: of all."""
 
@@ -90,6 +96,11 @@ class FormIn(BaseModel):
     def reads_in(cls, texts: Mapping[str, str], units: UnitSystem) -> UnitSystem:  # noqa: ARG003 - for a form to say
         """The units of its bare numbers, by what stands in the form: one that is chosen beside a number counts."""
         return units
+
+    @classmethod
+    def contradictions(cls, read: Mapping[str, Quantity]) -> Iterable[tuple[str, str]]:  # noqa: ARG003 - as above
+        """What cannot be of the quantities that could be read, though others are missing: a field and words each."""
+        return ()
 
     def sure_of(self, field: str = "", about: str = "likely") -> bool:
         """Whether the person has answered the question about what stands in this field."""

@@ -7,6 +7,7 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, Index, text
 from sqlmodel import Field
 
+from app.models.asking import When
 from app.models.base import FormIn, Row, Utc
 from app.models.hardware import Throat
 from app.units import Measure, Quantity
@@ -25,6 +26,9 @@ RESULTS = {
 
 FAILED = ("nozzle", "burst", "burn_through")
 """Results that ask for what was found."""
+
+MEASURED = ("delay_seen", "lit_after", "altitude", "measured_impulse", "measured_burn_time", "measured_peak_pressure")
+"""What there is to measure of a motor that lit."""
 
 WINDS = {
     "N": "north",
@@ -101,7 +105,13 @@ class Firing(Row, table=True):
 
 
 class FiringIn(FormIn):
-    """The firing form."""
+    """The firing form; a static test is asked for no rocket, what did not light for nothing measured."""
+
+    whens = (
+        When("kind", ("flight",), ("rocket_id",), "A flight needs its rocket; choose which one flew."),
+        When("kind", ("flight",), ("altitude",)),
+        When("result", ("no_light",), MEASURED, unless=True),
+    )
 
     motor_build_id: int = FormField(title="Motor")
     kind: Literal["static", "flight"] = FormField(title="Kind")

@@ -85,6 +85,8 @@ class PartIn(BaseModel):
 class FormulaIn(FormIn):
     """The formula form."""
 
+    together = (("law_rate", "law_exponent", "law_from", "law_to", "law_source"),)
+
     name: str = FormField(min_length=1, max_length=80, title="Name")
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
     parts: list[PartIn] = FormField(min_length=1, title="Parts")

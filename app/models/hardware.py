@@ -1,5 +1,6 @@
 """What is cast in, cored with and burned in: patterns, tubes, rods, cases and nozzles."""
 
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime
 from typing import Annotated, ClassVar
 
@@ -9,6 +10,7 @@ from sqlmodel import Field
 
 from app.calc.base.notes import Amount
 from app.calc.case.materials import MATERIALS, OTHER
+from app.models.asking import When, smaller
 from app.models.base import FormIn, Row, Utc, hint, one_of
 from app.units import Measure, Quantity
 
@@ -21,6 +23,15 @@ Size = Annotated[Quantity, Measure("length", ge=0.003, le=3, usual=(0.01, 2))]
 
 Name = Annotated[str, FormField(min_length=1, max_length=80, title="Name")]
 Note = Annotated[str, FormField(max_length=2000, title="Note", json_schema_extra={"rows": 2})]
+
+
+def _inside(read: Mapping[str, Quantity]) -> Iterator[tuple[str, str]]:
+    """That a tube is narrower inside than outside."""
+    for inner, outer in smaller(read, "inner_d", "outer_d"):
+        yield (
+            "inner_d",
+            f"The inner diameter ({inner.typed}) must be smaller than the outer ({outer.typed}); measure both again.",
+        )
 
 
 class CastingTube(Row, table=True):
@@ -40,6 +51,11 @@ class CastingTube(Row, table=True):
 
 class CastingTubeIn(FormIn):
     """The casting-tube form."""
+
+    @classmethod
+    def contradictions(cls, read: Mapping[str, Quantity]) -> Iterator[tuple[str, str]]:
+        """A wall without thickness."""
+        return _inside(read)
 
     name: Name
     inner_d: Width = FormField(title="Inner diameter")
@@ -98,7 +114,15 @@ class GrainPattern(Row, table=True):
 
 
 class GrainPatternIn(FormIn):
-    """The grain-pattern form."""
+    """The grain-pattern form; in a tube that stays on, the outer surface cannot burn."""
+
+    whens = (When("casting_tube_id", ("",), ("burns_outer",)),)
+
+    @classmethod
+    def contradictions(cls, read: Mapping[str, Quantity]) -> Iterator[tuple[str, str]]:
+        """A core as wide as the grain."""
+        for core, outer in smaller(read, "core_d", "outer_d"):
+            yield "core_d", f"The core ({core.typed}) must be narrower than the grain ({outer.typed})."
 
     name: Name
     outer_d: Width | None = FormField(
@@ -155,6 +179,24 @@ class Case(Row, table=True):
 
 class CaseIn(FormIn):
     """The case form."""
+
+    whens = (
+        When(
+            "material",
+            (OTHER,),
+            ("yield_strength",),
+            "The book does not know the yield strength of this material; take the least of its standard or data sheet.",
+        ),
+        When("closure", ("ring",), ("groove_d", "ring_thickness", "land"), "A ring in a groove needs it; measure it."),
+        When("closure", ("bolts",), ("bolt_count", "hole_d", "shank_d", "edge"), "Bolts or pins need it; measure it."),
+        When("closure", ("ring", "bolts"), ("holder_yield",), "What holds the closures is worked out from it."),
+    )
+    together = (("proof_pressure", "proof_on"),)
+
+    @classmethod
+    def contradictions(cls, read: Mapping[str, Quantity]) -> Iterator[tuple[str, str]]:
+        """A wall without thickness."""
+        return _inside(read)
 
     name: Name
     inner_d: Width = FormField(title="Inner diameter")
@@ -228,6 +270,13 @@ class Nozzle(Row, table=True):
 
 class NozzleIn(FormIn):
     """The nozzle form."""
+
+    @classmethod
+    def contradictions(cls, read: Mapping[str, Quantity]) -> Iterator[tuple[str, str]]:
+        """An exit narrower than the throat."""
+        throat, outside = read.get("throat_d"), read.get("exit_d")
+        if throat and outside and outside.si < throat.si:
+            yield ("exit_d", f"The exit ({outside.typed}) must be at least as wide as the throat ({throat.typed}).")
 
     name: Name
     throat_d: Throat = FormField(title="Throat diameter as made")

@@ -7,6 +7,7 @@ from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint
 from sqlmodel import Field
 
+from app.models.asking import When
 from app.models.base import FormIn, Row, Utc, one_of
 from app.units import Measure, Quantity
 
@@ -91,6 +92,11 @@ class ScaleCheckIn(FormIn):
 
 class ThermometerCheckIn(FormIn):
     """The form of a thermometer's check."""
+
+    whens = (
+        When("against", ("boiling",), ("elevation", "air_pressure")),
+        When("against", ("other",), ("known",), "Say what the other thermometer read."),
+    )
 
     instrument: Instrument = FormField(title="Thermometer", description="What you call it.")
     against: Literal["boiling", "ice", "other"] = FormField(title="Held against")

@@ -87,6 +87,8 @@ ChuteDrag = Annotated[float, FormField(ge=0.2, le=4)]
 class RocketIn(FormIn):
     """The rocket form."""
 
+    together = (("main_d", "main_cd"), ("drogue_d", "drogue_cd"))
+
     name: Name
     mass: Annotated[Quantity, Measure("heavy_mass", ge=0.01, le=500, usual=(0.1, 60))] = FormField(
         title="Mass without a motor", description="Ready to fly, recovery packed, no case and no grains."
@@ -161,6 +163,8 @@ FieldSize = Annotated[Quantity, Measure("altitude", ge=10, le=100000, usual=(20,
 
 class LaunchFieldIn(FormIn):
     """The field form."""
+
+    together = (("length", "width"),)
 
     name: Name
     elevation: Annotated[Quantity, Measure("altitude", ge=-500, le=6000, usual=(-100, 4500))] = FormField(

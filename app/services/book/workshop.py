@@ -5,7 +5,7 @@ from typing import Any
 from sqlalchemy import func
 from sqlmodel import Session, col, select
 
-from app.errors import Refused
+from app.errors import Faults
 from app.models import (
     Case,
     CastingTube,
@@ -63,13 +63,14 @@ def set_up(session: Session, data: WorkshopIn, version: int | None = None) -> Wo
     Conflict
         The settings were changed since the page was opened.
     """
+    faults = Faults()
     if data.pan_low.si >= data.pan_limit.si:
-        raise Refused(
-            f"The pan's upper limit must be above the temperature you work from ({data.pan_low.typed}).",
-            field="pan_limit",
+        faults.add(
+            "pan_limit", f"The pan's upper limit must be above the temperature you work from ({data.pan_low.typed})."
         )
     if data.reject.si >= data.accept.si:
-        raise Refused(f"The reject limit must be below the accept limit ({data.accept.typed}).", field="reject")
+        faults.add("reject", f"The reject limit must be below the accept limit ({data.accept.typed}).")
+    faults.tell()
     workshop = get(session)
     repository.claim(workshop, version)
     units = units_in(data.model_dump(include={"system", *UNIT_FIELDS}), workshop.units)

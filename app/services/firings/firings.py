@@ -6,11 +6,11 @@ from datetime import datetime
 from sqlmodel import Session, col, func, select
 
 from app import clock
-from app.errors import Asked, Refused
+from app.errors import Asked, Faults, Refused
 from app.models import AltimeterTrack, Curve, Firing, LaunchField, MotorBuild, Nozzle, NozzleMeasure, Rocket
 from app.models.base import build as build_row
 from app.models.base import change
-from app.models.firing import RESULTS, FiringIn
+from app.models.firing import MEASURED, RESULTS, FiringIn
 from app.models.hardware import NozzleMeasureIn
 from app.services.book import audit_reasons, moments, repository, workshop
 from app.services.firings import firing_fits, heights
@@ -29,8 +29,6 @@ KINDS = {"static": "Static test", "flight": "Flight"}
 
 NEEDS_WORDS = ("nozzle", "burst", "burn_through", "other")
 """Results that say little without words."""
-
-MEASURED = ("delay_seen", "lit_after", "altitude", "measured_impulse", "measured_burn_time", "measured_peak_pressure")
 
 BESIDE = ("measured_impulse", "measured_burn_time", "measured_peak_pressure", "altitude")
 """The columns of `beside`, in its order."""
@@ -188,29 +186,32 @@ def _motor(session: Session, data: FiringIn) -> MotorBuild:
 
 def _checked(session: Session, data: FiringIn, built: Built, stood: datetime | None = None) -> FiringIn:
     """What was typed, with its moment in UTC, once everything in it goes together."""
-    data = data.model_copy(update={"fired_at": _moment(data.fired_at, built, stood)})
+    faults = Faults()
+    with faults.one():
+        data = data.model_copy(update={"fired_at": _moment(data.fired_at, built, stood)})
     for name, table, noun in (("rocket_id", Rocket, "rockets"), ("launch_field_id", LaunchField, "fields")):
         chosen = getattr(data, name)
         if chosen is not None and session.get(table, chosen) is None:
-            raise Refused(f"Choose one of the {noun} of this book.", field=name)
+            faults.add(name, f"Choose one of the {noun} of this book.")
     if data.kind == "flight" and data.rocket_id is None:
-        raise Refused("A flight needs its rocket; choose which one flew.", field="rocket_id")
+        faults.add("rocket_id", "A flight needs its rocket; choose which one flew.")
     if data.kind == "static" and data.rocket_id is not None:
-        raise Refused("A static test has no rocket. Choose none here, or “Flight” as the kind.", field="rocket_id")
+        faults.add("rocket_id", "A static test has no rocket. Choose none here, or “Flight” as the kind.")
     if data.altitude is not None and data.kind != "flight":
-        raise Refused("Only a flight reaches an altitude. Leave this empty, or choose “Flight”.", field="altitude")
+        faults.add("altitude", "Only a flight reaches an altitude. Leave this empty, or choose “Flight”.")
     if data.result in NEEDS_WORDS and len(data.words) < 3:
-        raise Refused(
+        faults.add(
+            "words",
             f"“{RESULTS[data.result]}”: write what was seen and what was found of case, closure, nozzle and grains. "
             "The next motor learns from it.",
-            field="words",
         )
     if data.result == "no_light":
         for name in MEASURED:
             if getattr(data, name) is not None:
-                raise Refused("It did not light, so there is nothing to measure here; leave it empty.", field=name)
+                faults.add(name, "It did not light, so there is nothing to measure here; leave it empty.")
     if data.throat_after is not None and data.throat_after.si > built.build.exit_d_m:
-        raise Refused("The throat would be wider than the nozzle's exit; measure it again.", field="throat_after")
+        faults.add("throat_after", "The throat would be wider than the nozzle's exit; measure it again.")
+    faults.tell()
     return data
 
 

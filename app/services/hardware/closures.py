@@ -4,7 +4,7 @@ from app.calc.base.constants import ROOM_TEMPERATURE
 from app.calc.base.errors import CalcError
 from app.calc.case import casing
 from app.calc.case.closure import Retention, bolt_retention, ring_retention
-from app.errors import Refused
+from app.errors import Faults, Refused
 from app.models import Case
 from app.models.hardware import CaseIn
 
@@ -23,30 +23,42 @@ _FIELDS = {
 """Where a fault of the calculation belongs on the form, if not to a field of the same name."""
 
 
+def told_whole(data: CaseIn) -> None:
+    """Refuse closures that are told by halves; all that is missing or too much at once.
+
+    Raises
+    ------
+    Refused
+        Beside each field at fault.
+    """
+    faults = Faults()
+    if data.closure and data.closure not in KINDS:
+        faults.add("closure", "Choose a ring, bolts, or leave it open.")
+        faults.tell()
+    needed = _NEEDED.get(data.closure, ())
+    for name in needed:
+        if getattr(data, name) is None:
+            faults.add(name, f"For closures held by {KINDS[data.closure]} this is needed; measure it.")
+    for name in dict.fromkeys([*_NEEDED["ring"], *_NEEDED["bolts"]]):
+        if name not in needed and getattr(data, name) is not None:
+            belongs = "bolts" if name in _NEEDED["bolts"] else "ring"
+            faults.add(
+                name,
+                f"This belongs to {KINDS[belongs]}; choose it above, or leave this empty."
+                if name != "holder_yield"
+                else "Choose above what holds the closures, or leave this empty.",
+            )
+    faults.tell()
+
+
 def check(data: CaseIn) -> None:
-    """Refuse closures that are told by halves or cannot be, and a wall hotter than its material's data.
+    """Refuse sizes of closures that cannot be, and a wall hotter than its material's data, of a case told whole.
 
     Raises
     ------
     Refused
         Beside the field at fault.
     """
-    if data.closure and data.closure not in KINDS:
-        raise Refused("Choose a ring, bolts, or leave it open.", field="closure")
-    needed = _NEEDED.get(data.closure, ())
-    every = [*_NEEDED["ring"], *_NEEDED["bolts"]]
-    for name in needed:
-        if getattr(data, name) is None:
-            raise Refused(f"For closures held by {KINDS[data.closure]} this is needed; measure it.", field=name)
-    for name in every:
-        if name not in needed and getattr(data, name) is not None:
-            belongs = "bolts" if name in _NEEDED["bolts"] else "ring"
-            raise Refused(
-                f"This belongs to {KINDS[belongs]}; choose it above, or leave this empty."
-                if name != "holder_yield"
-                else "Choose above what holds the closures, or leave this empty.",
-                field=name,
-            )
     inside = {name: value.si if hasattr(value, "si") else value for name, value in data}
     try:
         temperature = inside["wall_temperature"] or ROOM_TEMPERATURE

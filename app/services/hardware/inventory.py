@@ -6,8 +6,9 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.calc.case import casing
-from app.errors import Refused
+from app.errors import Faults, Refused
 from app.models import Case, CastingTube, CoringRod, Firing, GrainPattern, MotorBuild, Nozzle, NozzleMeasure
+from app.models.base import FormIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.services.book import repository, workshop
 from app.services.hardware import closures, shapes
@@ -59,8 +60,11 @@ def save_tube(
     session: Session, data: CastingTubeIn, row: CastingTube | None = None, version: int | None = None
 ) -> CastingTube:
     """Enter a casting tube, or change one."""
-    _inside(data.inner_d, data.outer_d)
-    repository.refuse_same(session, CastingTube, "name", data.name, but=row)
+    faults = Faults()
+    _possible(faults, data)
+    with faults.one():
+        repository.refuse_same(session, CastingTube, "name", data.name, but=row)
+    faults.tell()
     return repository.store(session, CastingTube, data, row, version)
 
 
@@ -72,12 +76,10 @@ def save_rod(
     return repository.store(session, CoringRod, data, row, version)
 
 
-def _inside(inner: Quantity, outer: Quantity) -> None:
-    if inner.si >= outer.si:
-        raise Refused(
-            f"The inner diameter ({inner.typed}) must be smaller than the outer ({outer.typed}); measure both again.",
-            field="inner_d",
-        )
+def _possible(faults: Faults, data: FormIn) -> None:
+    """Add what the form itself knows of sizes that exclude each other."""
+    for field, words in data.contradictions({name: of for name, of in data if isinstance(of, Quantity)}):
+        faults.add(field, words)
 
 
 # --- Grain patterns --------------------------------------------------------------------------------
@@ -94,63 +96,74 @@ def save_pattern(
         The core does not fit in the grain, or the grain not in its tube, or the rod is thicker than the core; or a
         diameter is neither typed nor given by tube or rod.
     """
-    outer, core = _diameters(session, data)
-    if core.si >= outer.si:
-        raise Refused(f"The core ({core.typed}) must be narrower than the grain ({outer.typed}).", field="core_d")
+    faults = Faults()
+    with faults.one():
+        repository.refuse_same(session, GrainPattern, "name", data.name, but=row)
     if data.burning_ends == 0 and data.burns_outer:
-        raise Refused(
+        faults.add(
+            "burning_ends",
             "A grain whose outer surface burns has no tube that could close its end faces: say how many of them burn.",
-            field="burning_ends",
         )
-    units = workshop.get(session).units
-    if data.casting_tube_id is not None:
-        tube = repository.get(session, CastingTube, data.casting_tube_id, "casting tube")
-        if outer.si > tube.inner_d_m + FIT:
-            raise Refused(
-                f"The grain ({outer.typed}) does not fit in {tube.name}, which is "
-                f"{show(tube.inner_d_m, 'length', units)} inside.",
-                field="outer_d",
-            )
-        if data.burns_outer:
-            raise Refused(
-                f"Cast in {tube.name} the outer surface cannot burn: take the tube off, or the tick.",
-                field="burns_outer",
-            )
-        if tube.length_m is not None and data.length.si > tube.length_m + FIT:
-            raise Refused(
-                f"The grain ({data.length.typed}) is longer than {tube.name}, which is cut to "
-                f"{show(tube.length_m, 'length', units)}.",
-                field="length",
-            )
-    if data.coring_rod_id is not None:
-        rod = repository.get(session, CoringRod, data.coring_rod_id, "coring rod")
-        if rod.diameter_m > core.si + FIT:
-            raise Refused(
-                f"{rod.name} ({show(rod.diameter_m, 'length', units)}) leaves a wider core than "
-                f"{core.typed}; correct the core or choose another rod.",
-                field="core_d",
-            )
-    repository.refuse_same(session, GrainPattern, "name", data.name, but=row)
-    saved = repository.store(
-        session, GrainPattern, data.model_copy(update={"outer_d": outer, "core_d": core}), row, version
-    )
+    outer, core = data.outer_d, data.core_d
+    with faults.one():
+        outer, core = _diameters(session, data)
+    if outer is not None and core is not None:
+        data = data.model_copy(update={"outer_d": outer, "core_d": core})
+        _possible(faults, data)
+        _fits(session, faults, data, outer, core)
+    faults.tell()
+    saved = repository.store(session, GrainPattern, data, row, version)
     shapes.check(saved)
     return saved
 
 
+def _fits(session: Session, faults: Faults, data: GrainPatternIn, outer: Quantity, core: Quantity) -> None:
+    """Whether a grain fits its tube and its rod."""
+    units = workshop.get(session).units
+    if data.casting_tube_id is not None:
+        tube = repository.get(session, CastingTube, data.casting_tube_id, "casting tube")
+        if outer.si > tube.inner_d_m + FIT:
+            faults.add(
+                "outer_d",
+                f"The grain ({outer.typed}) does not fit in {tube.name}, which is "
+                f"{show(tube.inner_d_m, 'length', units)} inside.",
+            )
+        if data.burns_outer:
+            faults.add(
+                "burns_outer", f"Cast in {tube.name} the outer surface cannot burn: take the tube off, or the tick."
+            )
+        if tube.length_m is not None and data.length.si > tube.length_m + FIT:
+            faults.add(
+                "length",
+                f"The grain ({data.length.typed}) is longer than {tube.name}, which is cut to "
+                f"{show(tube.length_m, 'length', units)}.",
+            )
+    if data.coring_rod_id is not None:
+        rod = repository.get(session, CoringRod, data.coring_rod_id, "coring rod")
+        if rod.diameter_m > core.si + FIT:
+            faults.add(
+                "core_d",
+                f"{rod.name} ({show(rod.diameter_m, 'length', units)}) leaves a wider core than "
+                f"{core.typed}; correct the core or choose another rod.",
+            )
+
+
 def _diameters(session: Session, data: GrainPatternIn) -> tuple[Quantity, Quantity]:
     """Outer and core diameter as typed, or as the tube and the rod give them."""
-    units, outer, core = workshop.get(session).units, data.outer_d, data.core_d
-    if outer is None:
-        if data.casting_tube_id is None:
-            raise Refused("Type it, or choose the casting tube whose inside it is.", field="outer_d")
+    units, outer, core, faults = workshop.get(session).units, data.outer_d, data.core_d, Faults()
+    if outer is None and data.casting_tube_id is not None:
         tube = repository.get(session, CastingTube, data.casting_tube_id, "casting tube")
         outer = Quantity(tube.inner_d_m, exact(tube.inner_d_m, "length", units))
-    if core is None:
-        if data.coring_rod_id is None:
-            raise Refused("Type it, or choose the coring rod that leaves it.", field="core_d")
+    if core is None and data.coring_rod_id is not None:
         rod = repository.get(session, CoringRod, data.coring_rod_id, "coring rod")
         core = Quantity(rod.diameter_m, exact(rod.diameter_m, "length", units))
+    if outer is None:
+        faults.add("outer_d", "Type it, or choose the casting tube whose inside it is.")
+    if core is None:
+        faults.add("core_d", "Type it, or choose the coring rod that leaves it.")
+    faults.tell()
+    assert outer is not None
+    assert core is not None
     return outer, core
 
 
@@ -194,23 +207,30 @@ def save_case(session: Session, data: CaseIn, row: Case | None = None, version: 
         The wall has no thickness, the material is not known or too hot, a proof test has no date or lies ahead, or
         the closures are told by halves.
     """
-    _inside(data.inner_d, data.outer_d)
+    faults = Faults()
+    _possible(faults, data)
     if data.material not in MATERIALS:
-        raise Refused("Choose one of the materials in the list, or “other” with its yield strength.", field="material")
-    if data.material == casing.OTHER and data.yield_strength is None:
-        raise Refused(
+        faults.add("material", "Choose one of the materials in the list, or “other” with its yield strength.")
+    elif data.material == casing.OTHER and data.yield_strength is None:
+        faults.add(
+            "yield_strength",
             "Type the yield strength of this material; the book does not know it. Take the least value of its "
             "standard or data sheet.",
-            field="yield_strength",
         )
     if data.proof_pressure is not None and data.proof_on is None:
-        raise Refused("Type the day of the proof test.", field="proof_on")
+        faults.add("proof_on", "Type the day of the proof test.")
     if data.proof_on is not None and data.proof_pressure is None:
-        raise Refused("Type the pressure of the proof test, or leave its day empty.", field="proof_pressure")
+        faults.add("proof_pressure", "Type the pressure of the proof test, or leave its day empty.")
     if data.proof_on is not None and data.proof_on > clock.today():
-        raise Refused("This day is still to come; a proof test counts when it is done.", field="proof_on")
-    closures.check(data)
-    repository.refuse_same(session, Case, "name", data.name, but=row)
+        faults.add("proof_on", "This day is still to come; a proof test counts when it is done.")
+    with faults.one():
+        closures.told_whole(data)
+    with faults.one():
+        repository.refuse_same(session, Case, "name", data.name, but=row)
+    if not faults.found:
+        with faults.one():
+            closures.check(data)
+    faults.tell()
     return repository.store(session, Case, data, row, version)
 
 
@@ -263,15 +283,14 @@ def save_nozzle(session: Session, data: NozzleIn, row: Nozzle | None = None, ver
     Refused
         The exit is narrower than the throat.
     """
-    if data.exit_d.si < data.throat_d.si:
-        raise Refused(
-            f"The exit ({data.exit_d.typed}) must be at least as wide as the throat ({data.throat_d.typed}).",
-            field="exit_d",
-        )
-    if row is not None and measures(session, row) and data.exit_d.si < throat_now(session, row):
+    faults = Faults()
+    _possible(faults, data)
+    if not faults.found and row is not None and measures(session, row) and data.exit_d.si < throat_now(session, row):
         throat = show(throat_now(session, row), "length", workshop.get(session).units)
-        raise Refused(f"The throat was last measured as {throat}; the exit cannot be narrower.", field="exit_d")
-    repository.refuse_same(session, Nozzle, "name", data.name, but=row)
+        faults.add("exit_d", f"The throat was last measured as {throat}; the exit cannot be narrower.")
+    with faults.one():
+        repository.refuse_same(session, Nozzle, "name", data.name, but=row)
+    faults.tell()
     return repository.store(session, Nozzle, data, row, version)
 
 

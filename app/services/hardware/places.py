@@ -6,7 +6,7 @@ from math import cos, radians, sin
 from sqlmodel import Session, col, select
 
 from app.calc.flight.recovery import Parachute, Recovery
-from app.errors import Refused
+from app.errors import Faults
 from app.models import Case, DragPoint, Firing, LaunchField, MotorBuild, Prediction, Rocket
 from app.models.firing import WINDS
 from app.models.place import LaunchFieldIn, RocketIn
@@ -71,16 +71,19 @@ def save_rocket(session: Session, data: RocketIn, row: Rocket | None = None, ver
     Refused
         Two bases of the drag coefficient, a drag table out of order, or parachutes that do not go together.
     """
+    faults = Faults()
     if data.reference_d is not None and data.reference_area is not None:
-        raise Refused("The coefficient has one basis: give a diameter or an area, not both.", field="reference_area")
+        faults.add("reference_area", "The coefficient has one basis: give a diameter or an area, not both.")
     for i, (before, after) in enumerate(zip(data.drag_points, data.drag_points[1:], strict=False), start=1):
         if after.mach <= before.mach:
-            raise Refused(
+            faults.add(
+                f"drag_points.{i}.mach",
                 f"Mach {after.mach:g} comes after {before.mach:g}: put the rows in rising order, each Mach once.",
-                field=f"drag_points.{i}.mach",
             )
-    _chutes(data)
-    repository.refuse_same(session, Rocket, "name", data.name, but=row)
+    _chutes(data, faults)
+    with faults.one():
+        repository.refuse_same(session, Rocket, "name", data.name, but=row)
+    faults.tell()
     rocket = repository.store(session, Rocket, data.model_copy(update={"drag_points": []}), row, version)
     wanted = [(point.mach, point.coefficient) for point in data.drag_points]
     if wanted != drag_table(rocket):
@@ -91,18 +94,17 @@ def save_rocket(session: Session, data: RocketIn, row: Rocket | None = None, ver
     return rocket
 
 
-def _chutes(data: RocketIn) -> None:
+def _chutes(data: RocketIn, faults: Faults) -> None:
     for name, size, drag in (("main", data.main_d, data.main_cd), ("drogue", data.drogue_d, data.drogue_cd)):
         if size is not None and drag is None:
-            raise Refused("Type the parachute's drag coefficient; a flat round one often has 0.75.", field=f"{name}_cd")
+            faults.add(f"{name}_cd", "Type the parachute's drag coefficient; a flat round one often has 0.75.")
         if drag is not None and size is None:
-            raise Refused("Type the parachute's diameter, or empty its coefficient.", field=f"{name}_d")
+            faults.add(f"{name}_d", "Type the parachute's diameter, or empty its coefficient.")
     if data.main_altitude is not None and data.main_d is None:
-        raise Refused("No main parachute is given that could open there.", field="main_altitude")
+        faults.add("main_altitude", "No main parachute is given that could open there.")
     if data.main_d is not None and data.drogue_d is not None and data.main_altitude is None:
-        raise Refused(
-            "With a drogue, type the height at which the main parachute opens; else both open at once.",
-            field="main_altitude",
+        faults.add(
+            "main_altitude", "With a drogue, type the height at which the main parachute opens; else both open at once."
         )
 
 
@@ -139,13 +141,16 @@ def save_field(
     Refused
         A radius and a rectangle at once, or half a rectangle.
     """
+    faults = Faults()
     if data.radius is not None and data.length is not None:
-        raise Refused("Give a radius, or length and width, not both.", field="radius")
+        faults.add("radius", "Give a radius, or length and width, not both.")
     if (data.length is None) != (data.width is None):
-        raise Refused("A rectangle needs both its sides.", field="width" if data.width is None else "length")
+        faults.add("width" if data.width is None else "length", "A rectangle needs both its sides.")
     if data.long_axis is not None and data.length is None:
-        raise Refused("A bearing belongs to a length and a width.", field="long_axis")
-    repository.refuse_same(session, LaunchField, "name", data.name, but=row)
+        faults.add("long_axis", "A bearing belongs to a length and a width.")
+    with faults.one():
+        repository.refuse_same(session, LaunchField, "name", data.name, but=row)
+    faults.tell()
     return repository.store(session, LaunchField, data, row, version)
 
 

@@ -13,7 +13,7 @@ from app.calc.propellant.burn_laws import law_for_blend, power_law
 from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.recipe import blend_warnings, check_blend, lookup, oxygen_balance, theoretical_density
 from app.calc.propellant.thermochem import BlendState
-from app.errors import Refused
+from app.errors import Faults, Refused
 from app.models import Batch, Formula, FormulaPart
 from app.models.formula import FormulaIn
 from app.services.book import repository
@@ -186,12 +186,14 @@ def _law_of(data: FormulaIn) -> Law:
     missing = [name for name, value in given.items() if value is None]
     if len(missing) == len(given):
         return {"law_rate_m_s": None, "law_exponent": None, "law_from_pa": None, "law_to_pa": None}
-    if missing:
-        raise Refused(
+    faults = Faults()
+    for name in missing:
+        faults.add(
+            name,
             "A burn law needs its rate, its exponent, the pressures it was measured between, and where it comes from. "
             "Fill this in, or leave all of them empty.",
-            field=missing[0],
         )
+    faults.tell()
     assert data.law_rate is not None
     assert data.law_from is not None
     assert data.law_to is not None

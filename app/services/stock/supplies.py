@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.calc.propellant.recipe import INGREDIENTS, lookup
-from app.errors import Refused
+from app.errors import Faults, Refused
 from app.models import Batch, BatchPart, Supply, SupplyCorrection, WeighOut
 from app.models.supply import CorrectionIn, SupplyIn
 from app.services.book import repository, workshop
@@ -38,14 +38,16 @@ def save(session: Session, data: SupplyIn, row: Supply | None = None, version: i
         The day lies ahead, the mark is taken, or more was weighed out than the bag would then have held.
     """
     ingredient = lookup(data.ingredient).key
+    faults = Faults()
     if data.received_on > clock.today():
-        raise Refused("This day is still to come; enter the bag when it is there.", field="received_on")
+        faults.add("received_on", "This day is still to come; enter the bag when it is there.")
     same = session.exec(
         select(Supply).where(Supply.ingredient == ingredient, func.lower(Supply.mark) == data.mark.lower())
     ).first()
     if same is not None and same is not row:
         name = INGREDIENTS[ingredient].name.lower()
-        raise Refused(f"There is a bag of {name} marked “{same.mark}” already; write another mark on it.", field="mark")
+        faults.add("mark", f"There is a bag of {name} marked “{same.mark}” already; write another mark on it.")
+    faults.tell()
     if row is not None:
         _keep_draws_possible(session, row, data, ingredient)
     return repository.store(session, Supply, data.model_copy(update={"ingredient": ingredient}), row, version)

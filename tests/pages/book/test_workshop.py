@@ -163,7 +163,7 @@ def test_bad_input_is_answered_beside_the_field_and_kept(
 ) -> None:
     page = refused(client, f"/workshop/{slug}/new", {**GOOD[slug], name: typed})
     if slug == "cases" and name == "proof_on":
-        assert "pressure of the proof test" in page.fault("proof_pressure")
+        assert "It belongs to “Proof-tested on”" in page.fault("proof_pressure")
     else:
         assert words in page.fault(name), page.fault(name)
     assert 'href="#form-' in client.post(f"/workshop/{slug}/new", data={**GOOD[slug], name: typed}).text
