@@ -15,6 +15,7 @@ from app.models.base import FormIn
 from app.page import Page
 from app.services.book import audit_reasons, glass, workshop
 from app.services.cast import pan
+from app.services.today import lacking
 from app.templating import templates
 
 YEAR_S = 365 * 24 * 3600
@@ -34,6 +35,8 @@ class Frame:
     lan: str
     """How the network is answered, `http` or `https`; "" where it is not."""
     notice: str
+    lack: lacking.Lack | None
+    """After a save in the workshop, what is missing next."""
     at_bench: str
     glass: str
     """The address of the style with the millimetre of this device's screen; "" where none was told."""
@@ -59,8 +62,18 @@ def render(request: Request, session: Session, page: Page, status: int = 200) ->
     house = workshop.get(session)
     notice = unquote(request.cookies.get("notice", ""))
     unreadable = left_out.of(request.app.state.engine).told()
+    lack = lacking.following(session) if notice and page.section == "workshop" else None
     response = _drawn(
-        request, page, status, house, house.units, notice, at_bench(request, session), pan.hot(session), unreadable
+        request,
+        page,
+        status,
+        house,
+        house.units,
+        notice,
+        lack,
+        at_bench(request, session),
+        pan.hot(session),
+        unreadable,
     )
     if notice:
         response.delete_cookie("notice", httponly=True, samesite="strict")
@@ -69,7 +82,7 @@ def render(request: Request, session: Session, page: Page, status: int = 200) ->
 
 def bare(request: Request, page: Page, status: int = 200) -> Response:
     """A page drawn without the book, which may be what does not answer, or is not for those who ask."""
-    return _drawn(request, page, status, None, units.METRIC, "", "", [], [])
+    return _drawn(request, page, status, None, units.METRIC, "", None, "", [], [])
 
 
 def _drawn(
@@ -79,6 +92,7 @@ def _drawn(
     house: Workshop | None,
     system: units.UnitSystem,
     notice: str,
+    lack: lacking.Lack | None,
     person: str,
     hot: list[pan.Hot],
     unreadable: list[str],
@@ -93,6 +107,7 @@ def _drawn(
         demo=state.settings.demo,
         lan=state.lan.scheme if state.lan else "",
         notice=notice,
+        lack=lack,
         at_bench=person,
         glass=f"/glass.css?mm={glass.written(px_per_mm)}" if px_per_mm else "",
         hot=hot,

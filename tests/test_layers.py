@@ -150,7 +150,7 @@ MAY_USE = {
     },
     "frames": EVERYWHERE
     | {"page", "models", "units", "calc.base", "templating", "services.book", "book.left_out"}
-    | {"services.cast.pan"},
+    | {"services.cast.pan", "services.today.lacking"},
     "templating": EVERYWHERE
     | {"page", "units", "calc.base", "settings", "services.stock.supplies", "drawings.ruler", "terms"},
 }

@@ -15,7 +15,8 @@ from app.units import Quantity
 class When:
     """Fields that are asked for only while a choice stands on one of its values.
 
-    What stands in them otherwise is neither checked nor kept.
+    What stands in them otherwise is neither checked nor kept, and the save says so. What came of a firing is measured
+    once and never again: it is shown and refused instead.
 
     Attributes
     ----------
@@ -29,6 +30,8 @@ class When:
         Why all of them are needed then, as a sentence; "" where they are optional.
     unless : bool
         The fields are asked for with all values but these.
+    once : bool
+        What stands in them was measured once: it is never left out.
     """
 
     choice: str
@@ -36,6 +39,7 @@ class When:
     fields: tuple[str, ...]
     why: str = ""
     unless: bool = False
+    once: bool = False
 
     def holds(self, texts: Mapping[str, str]) -> bool:
         """Whether the fields are asked for by what stands in the form."""
@@ -50,7 +54,13 @@ class When:
 
 def not_asked(whens: Sequence[When], texts: Mapping[str, str]) -> set[str]:
     """The fields that are not asked for by what stands in a form."""
-    return {name for when in whens if not when.holds(texts) for name in when.fields}
+    return {
+        name
+        for when in whens
+        if not when.holds(texts)
+        for name in when.fields
+        if not (when.once and texts.get(name, "").strip())
+    }
 
 
 def needed(

@@ -109,8 +109,8 @@ class FiringIn(FormIn):
 
     whens = (
         When("kind", ("flight",), ("rocket_id",), "A flight needs its rocket; choose which one flew."),
-        When("kind", ("flight",), ("altitude",)),
-        When("result", ("no_light",), MEASURED, unless=True),
+        When("kind", ("flight",), ("altitude",), once=True),
+        When("result", ("no_light",), MEASURED, unless=True, once=True),
     )
 
     motor_build_id: int = FormField(title="Motor")

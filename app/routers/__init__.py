@@ -13,12 +13,13 @@ from app.routers.learning import coverage_page, learning
 from app.routers.motors import builds, core_offset, designs
 from app.routers.review import lots_review, results
 from app.routers.stock import formulas, supplies
-from app.routers.today import today
+from app.routers.today import start, today
 
 ROUTERS = [
     module.router
     for module in (
         today,
+        start,
         planning,
         checklists,
         casting,

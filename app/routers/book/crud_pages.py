@@ -12,7 +12,7 @@ from app.forms import Choice, Form
 from app.models.base import FormIn, Row
 from app.models.history import correction_of
 from app.page import Page
-from app.services.book import audit_log, audit_reasons, repository
+from app.services.book import audit_log, audit_reasons, last_entry, repository
 from app.services.book.audit_log import History
 from app.web import Book, Forms, Typed, render, submit, version_of
 
@@ -38,6 +38,8 @@ class Shown(Generic[R]):
     form: Form
     away: Form | None
     used: dict[str, int]
+    begun: str
+    """What a new one has from the last one, as a sentence."""
     stands: str
     """What stands on the row, in words."""
     history: History | None
@@ -61,6 +63,10 @@ def _plain(_session: Session, shown: Shown[R], _forms: Forms) -> Page:
     return PlainPage(shown=shown)
 
 
+def _called(row: Any) -> str:
+    return str(getattr(row, "name", "") or row.mark)
+
+
 @dataclass(frozen=True)
 class Noun(Generic[R]):
     """What one set of pages is about.
@@ -81,6 +87,8 @@ class Noun(Generic[R]):
         Choices of the form's lists; texts that stand in the form of a row, or of a new one (None).
     changed : callable
         What is seen to once a row was changed, such as figures that were worked out from it.
+    like : tuple of str
+        Fields in which a new one begins like the last one; nothing that is measured.
     """
 
     slug: str
@@ -94,6 +102,7 @@ class Noun(Generic[R]):
     choices: Callable[[Session], Choices] = _no_choices
     initial: Callable[[R | None], Mapping[str, Any]] = _no_texts
     changed: Callable[[Session], object] = lambda _session: None
+    like: tuple[str, ...] = ()
 
     @property
     def url(self) -> str:
@@ -107,11 +116,17 @@ class Noun(Generic[R]):
         forms = Forms(request, session, failed)
         model = self.model if row is None else correction_of(self.model)
         used = {} if row is None else repository.uses(session, row)
+        last, begun = (
+            ({}, "") if row else last_entry.of(session, self.table, self.model, self.like, self.initial, _called)
+        )
         shown = Shown(
             noun=self,
             row=row,
-            form=forms.get("form", model, url, row=row, initial=self.initial(row), choices=self.choices(session)),
+            form=forms.get(
+                "form", model, url, row=row, initial={**self.initial(row), **last}, choices=self.choices(session)
+            ),
             away=None if row is None else forms.get("away", FormIn, f"{url}/away", row=row),
+            begun=begun,
             used=used,
             stands=audit_reasons.counted(used),
             history=None if row is None else audit_log.history_of(session, row),

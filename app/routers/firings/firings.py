@@ -24,7 +24,7 @@ from app.routers.flight import flight_picture
 from app.routers.flight.flights import charts as flight_charts
 from app.routers.motors.prediction_chart import chart_of
 from app.routing import late_router
-from app.services.book import audit_log, first_minute, repository, workshop
+from app.services.book import audit_log, first_minute, last_entry, repository, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions
 from app.services.firings import findings, firings, heights, outcome
@@ -45,6 +45,9 @@ from app.services.review.trace import FiringTrace
 from app.web import Book, Typed
 
 router = late_router("/firings")
+
+LIKE = ("kind", "launch_field_id", "rocket_id", "igniter", "igniter_made")
+"""In what a new firing begins like the last one: nothing that is measured or seen."""
 
 NOT_NOTED: Choice = ("", "not noted")
 
@@ -115,6 +118,8 @@ class FiringFormPage(Page, template="firings/form.html", section="firings"):
     firing: Firing | None
     asked: str
     """The motor that the address asked for and that is not there to be fired."""
+    begun: str
+    """What it has from the last firing, as a sentence."""
     ready: list[Built]
     rockets: list[Rocket]
     fields: list[LaunchField]
@@ -150,7 +155,8 @@ def new(request: Request, session: Book, motor: str = "") -> Response:
     wanted = next((b for b in ready if b.build.code.upper() == motor.strip().upper()), None)
     if wanted is None and len(ready) == 1 and not motor:
         wanted = ready[0]
-    initial: dict[str, Any] = {"fired_at": _local(clock.now())}
+    last, begun = last_entry.of(session, Firing, FiringIn, LIKE, called=lambda row: f"of {clock.day(row.fired_at)}")
+    initial: dict[str, Any] = {**last, "fired_at": _local(clock.now())}
     if wanted is not None:
         initial["motor_build_id"] = wanted.build.pk
     fields = places.fields(session)
@@ -159,7 +165,8 @@ def new(request: Request, session: Book, motor: str = "") -> Response:
     form = web.blank(request, session, FiringIn, initial=initial, choices=_choices(session, ready))
     if wanted is not None and motor:
         form.values["motor_build_id"] = [str(wanted.build.pk)]
-    return _form_page(request, session, form, asked=motor.strip() if motor and wanted is None else "")
+    asked = motor.strip() if motor and wanted is None else ""
+    return _form_page(request, session, form, asked=asked, begun="" if form.draft_at else begun)
 
 
 @router.post("/new")
@@ -275,12 +282,13 @@ def correct(request: Request, session: Book, firing_id: int, typed: Typed) -> Re
 
 
 def _form_page(
-    request: Request, session: Session, form: Form, firing: Firing | None = None, asked: str = ""
+    request: Request, session: Session, form: Form, firing: Firing | None = None, asked: str = "", begun: str = ""
 ) -> Response:
     page = FiringFormPage(
         form=form,
         firing=firing,
         asked=asked,
+        begun=begun,
         ready=firings.fireable(session),
         distances=distances.printed(),
         fields=places.fields(session),

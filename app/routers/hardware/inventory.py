@@ -117,6 +117,7 @@ PATTERNS = Noun(
     page=_pattern_page,
     choices=_pattern_choices,
     initial=lambda row: {} if row else {"burning_ends": 2},
+    like=("burning_ends", "casting_tube_id", "coring_rod_id"),
 )
 TUBES = Noun(
     "tubes",
@@ -188,6 +189,7 @@ CASES = Noun(
     page=_case_page,
     choices=lambda _: {"material": list(inventory.MATERIALS.items()), "closure": list(closures.KINDS.items())},
     changed=heights.catch_up,
+    like=("material", "yield_strength", "wall_temperature", "closure"),
 )
 
 
@@ -263,6 +265,7 @@ NOZZLES = Noun(
     inventory.nozzles,
     list_page=_nozzle_list,
     page=_nozzle_page,
+    like=("material",),
 )
 
 add_pages(router, PATTERNS)

@@ -99,6 +99,7 @@ SUPPLIES = Noun(
     list_page=_list_page,
     page=_page,
     initial=_initial,
+    like=("ingredient",),
 )
 
 add_pages(router, SUPPLIES)

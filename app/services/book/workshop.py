@@ -21,6 +21,7 @@ from app.models import (
 from app.models.base import change
 from app.models.workshop import UNIT_FIELDS, WorkshopIn, units_in
 from app.services.book import repository
+from app.units import Quantity
 
 
 def get(session: Session) -> Workshop:
@@ -79,3 +80,22 @@ def set_up(session: Session, data: WorkshopIn, version: int | None = None) -> Wo
         setattr(workshop, column, unit)
     session.flush()
     return workshop
+
+
+def choose_system(session: Session, name: str) -> None:
+    """Read and write all units in one of the two systems; nothing is changed where they are in use."""
+    shop = get(session)
+    if name == shop.system:
+        return
+    for column, unit in units_in({"system": name}, shop.units).items():
+        setattr(shop, column, unit)
+    shop.version += 1
+    session.flush()
+
+
+def state_pan(session: Session, capacity: Quantity) -> None:
+    """Say how much melt the pan holds safely."""
+    shop = get(session)
+    shop.pan_capacity_kg, shop.pan_capacity_typed = capacity
+    shop.version += 1
+    session.flush()

@@ -115,8 +115,7 @@ def keep_capacity(session: Session, data: PlanIn) -> None:
     """Keep the pan's capacity that a plan's form asked for, where the settings have none."""
     shop = workshop.get(session)
     if data.pan_capacity is not None and shop.pan_capacity_kg is None:
-        shop.pan_capacity_kg, shop.pan_capacity_typed = data.pan_capacity
-        shop.version += 1
+        workshop.state_pan(session, data.pan_capacity)
 
 
 def still_fits(session: Session, batch: Batch) -> None:

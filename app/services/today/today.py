@@ -16,6 +16,7 @@ from app.services.motors import buildable, builds
 from app.services.motors.buildable import Buildables
 from app.services.motors.builds import Built
 from app.services.stock import batches, formulas, supplies
+from app.services.today import first_start
 
 
 @dataclass(frozen=True)
@@ -111,6 +112,7 @@ def first_steps(session: Session) -> list[FirstStep]:
     settings = select(Change.id).where(Change.table_name == "workshop", Change.what == "changed").limit(1)
     settled = session.exec(settings).first() is not None
     return [
+        FirstStep("Answer six questions about your workshop", "/start", first_start.answered(session)),
         FirstStep("Say in which units you measure, and what your scale reads to", "/workshop/settings", settled),
         FirstStep("Enter the bags you bought", "/workshop/supplies", bool(supplies.stock(session))),
         FirstStep("Enter a formula", "/workshop/formulas", bool(formulas.current(session))),

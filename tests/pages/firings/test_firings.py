@@ -112,7 +112,6 @@ def test_a_walk_back_names_every_bag_of_every_grain(client: TestClient) -> None:
     [
         ({"kind": "flight"}, "rocket_id", "A flight needs its rocket"),
         ({"kind": ""}, "kind", "Choose one"),
-        ({"kind": "static", "rocket_id": "1"}, "rocket_id", "has no rocket"),
         ({"altitude": "500 m"}, "altitude", "Only a flight"),
         ({"altitude": "-5 m", "kind": "flight", "rocket_id": "1"}, "altitude", "more than 0"),
         ({"result": "burst"}, "words", "write what was seen"),

@@ -97,7 +97,48 @@ def test_a_firing_is_asked_for_a_rocket_only_if_it_flew(client: TestClient) -> N
     page = Page(client.post("/firings/new", data={**form, "motor_build_id": motor, "kind": "flight"}).text)
     assert "A flight needs its rocket" in page.fault("rocket_id")
     assert page.fault("result")
-    typed = {"motor_build_id": motor, "kind": "static", "result": "good", "rocket_id": rocket, "altitude": "300 m"}
-    answer = send(client, "/firings/new", typed)
+    typed = {"motor_build_id": motor, "kind": "static", "result": "good", "rocket_id": rocket}
+    told = refused(client, "/firings/new", {**typed, "altitude": "300 m"})  # what was measured is never left out
+    assert "Only a flight reaches an altitude" in told.fault("altitude")
+    answer = send(client, "/firings/new", {**typed, "altitude": ""})
     assert answer.status_code == 303
-    assert "Altitude%20reached%20%28300%20m%29" in answer.headers["set-cookie"]
+    assert "Not%20kept" in answer.headers["set-cookie"]
+    assert "Rocket%20" in answer.headers["set-cookie"]
+
+
+LAST = {
+    "supplies": ({"ingredient": "KNO3", "mark": "A", "received_on": "2024-01-05", "mass": "10 kg"}, {"ingredient"}),
+    "cases": ({**WHOLE, "closure": "ring", **RING, "rated_pressure": "8 MPa"}, {"material", "closure"}),
+    "nozzles": ({"name": "N", "throat_d": "12.7 mm", "exit_d": "32 mm", "material": "graphite"}, {"material"}),
+}
+
+
+@pytest.mark.parametrize("slug", LAST)
+def test_a_new_one_begins_like_the_last_one_and_says_so_and_measured_values_stay_away(
+    client: TestClient, slug: str
+) -> None:
+    typed, kept = LAST[slug]
+    url = f"/workshop/{slug}/new"
+    assert "Begun like the last one" not in client.get(url).text
+    saved(client, url, typed)
+    text = client.get(url).text
+    assert "Begun like the last one" in text
+    assert "Nothing measured is taken over." in text
+    fields = Page(text).forms["form"].fields
+    filled = {name for name, stands in fields.items() if stands} - {"once", "received_on"}
+    assert filled == kept
+
+
+def test_a_new_firing_begins_like_the_last_one(client: TestClient) -> None:
+    with writing(engine_of(client)) as session:
+        rocket, field = build.rocket(session), build.field(session)
+        more = {"kind": "flight", "rocket_id": rocket.pk, "launch_field_id": field.pk, "igniter": "Dipped bulb"}
+        build.firing(session, altitude="250 m", wind="3 m/s", **more)
+        build.motor_build(session)
+        session.commit()
+        stands = {"kind": "flight", "rocket_id": str(rocket.pk), "launch_field_id": str(field.pk)}
+    text = client.get("/firings/new").text
+    assert "Begun like the last one, of " in text
+    fields = Page(text).forms["form"].fields
+    assert {name: fields[name] for name in (*stands, "igniter")} == {**stands, "igniter": "Dipped bulb"}
+    assert (fields["altitude"], fields["wind"], fields["result"]) == ("", "", "")
