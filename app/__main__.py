@@ -14,7 +14,7 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import NoReturn
 
-from app import commands, let_in, logbook, system
+from app import commands, let_in, logbook, shortcut, system
 from app.access import lan
 from app.access.door import Door
 from app.book import advice, backups, bookfile, logs, rights, sqlite_needs
@@ -41,6 +41,7 @@ COMMANDS = {
     "token": "print a token that lets a script of yours ask the compute API, and nothing else",
     "tokens": "list the tokens that hold",
     "withdraw": "end the token of that NUMBER",
+    "shortcut": "put an icon on the desktop that opens the book; with --remove take it away",
     "migrate": "create the book or bring it to this version, without opening it",
 }
 NEED_A_FILE = ("backup", "restore", "join", "export", "import")
@@ -118,6 +119,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
     parser.add_argument("--replace", action="store_true", help="write over FILE if it is there")
+    parser.add_argument("--remove", action="store_true", help="with shortcut: take the icon away")
     return parser
 
 
@@ -125,6 +127,7 @@ def _run(options: argparse.Namespace, book: Path) -> int:
     done = {
         "where": lambda: commands.where(book),
         "migrate": lambda: commands.migrate(book),
+        "shortcut": lambda: shortcut.remove(book) if options.remove else shortcut.put(book),
         "address": lambda: let_in.address(book),
         "token": lambda: let_in.token(book),
         "tokens": lambda: let_in.tokens(book),

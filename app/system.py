@@ -18,6 +18,11 @@ _LOCK_AT = 1_000_000
 """Where Windows locks a byte: behind the text, which others must be able to read."""
 
 
+def name() -> str:
+    """The system in a word: `windows`, `macos`, or `linux` for it and whatever has its desktops."""
+    return {"win32": "windows", "darwin": "macos"}.get(sys.platform, "linux")
+
+
 @contextmanager
 def private() -> Iterator[None]:
     """Files and folders made inside are for the account that runs the program and nobody else: 0600 and 0700.
