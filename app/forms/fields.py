@@ -41,7 +41,9 @@ class BoundField:
     answers: list[Answer]
     answers_by: str
     asked: str = ""
-    """The class by which a page hides it while the choice that asks for it is not made; "" if it is always asked."""
+    """The classes by which a page hides it while the choice that asks for it is not made; "" if it is always asked."""
+    needed: bool = False
+    """Whether it must be filled in while it is asked for."""
 
     @property
     def described_by(self) -> str:

@@ -111,6 +111,7 @@ class Form:
             answers=self.answers(name),
             answers_by=self.asks_at,
             asked=" ".join(when.css for when in self.model.whens if name in when.fields),
+            needed=any(when.why for when in self.model.whens if name in when.fields),
         )
 
     def answers(self, name: str = "") -> list[Answer]:

@@ -70,7 +70,7 @@ class StartIn(FormIn):
                 yield here[field], words
 
     system: Literal["Metric", "US"] | None = FormField(
-        None, title="Units", description="A unit typed behind a number always counts."
+        None, title="You measure in", description="A unit typed behind a number always counts."
     )
     tube_inner_d: Width | None = FormField(None, title="Casting tube, inner diameter")
     tube_outer_d: Width | None = FormField(None, title="Casting tube, outer diameter")

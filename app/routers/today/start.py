@@ -17,6 +17,8 @@ from app.web import Book, Forms, Typed, render, submit
 
 router = late_router("/start")
 
+OPEN = ("", "choose…")
+
 
 class StartPage(Page, template="today/start.html", section="workshop"):
     """The questions as they stand, and the one form for all of them."""
@@ -54,9 +56,9 @@ def keep(request: Request, typed: Typed) -> Response:
 
 def _choices() -> dict[str, list[tuple[str, str]]]:
     return {
-        "burning_ends": list(first_start.ENDS.items()),
-        "case_material": list(inventory.MATERIALS.items()),
-        "sugar": [(name, name) for name in first_start.SUGARS],
+        "burning_ends": [OPEN, *first_start.ENDS.items()],
+        "case_material": [OPEN, *inventory.MATERIALS.items()],
+        "sugar": [OPEN, *((name, name) for name in first_start.SUGARS)],
     }
 
 

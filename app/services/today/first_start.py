@@ -8,6 +8,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
+from pydantic import ValidationError
 from sqlmodel import Session
 
 from app.calc.base.errors import CalcError
@@ -20,7 +21,9 @@ from app.services.book import drafts, workshop
 from app.services.hardware import inventory, places
 from app.services.stock import formulas
 from app.services.today import lacking
+from app.units import METRIC, Measure
 
+NITRATE = INGREDIENTS["potassium_nitrate"].name
 SUGARS = [item.name for item in INGREDIENTS.values() if item.kind == "sugar"]
 ENDS = {"2": "both", "1": "one", "0": "neither"}
 
@@ -74,7 +77,7 @@ def begun(session: Session) -> dict[str, str]:
     """The texts that the form opens with: the system in use, and what was begun and not told whole."""
     texts = {"system": workshop.get(session).system}
     for part in PARTS:
-        kept = lacking.begun_of(session, part.noun)
+        kept = _begun(session, part) or {}
         texts |= {name: kept[to] for name, to in part.fields.items() if to in kept}
     return texts
 
@@ -93,11 +96,14 @@ def keep(session: Session, data: StartIn) -> list[str]:
         What cannot be, all of it at once, each beside its field; then nothing is kept.
     """
     faults, entered = Faults(), []
+    shop = workshop.get(session)
     if data.system:
         workshop.choose_system(session, data.system)
-    if data.pan_capacity is not None:
+    if data.pan_capacity is not None and shop.pan_capacity_kg is None:
         workshop.state_pan(session, data.pan_capacity)
         entered.append(f"pan of {data.pan_capacity.typed}")
+    elif data.pan_capacity is not None:
+        faults.add("pan_capacity", f"It is told already ({shop.pan_capacity_typed}); change it in the settings.")
     for part in PARTS:
         entered += _keep(session, part, data, faults)
     faults.tell()
@@ -105,18 +111,21 @@ def keep(session: Session, data: StartIn) -> list[str]:
 
 
 def _keep(session: Session, part: Part, data: StartIn, faults: Faults) -> list[str]:
-    texts = {**lacking.begun_of(session, part.noun)}
-    was_begun = bool(texts)
-    for to in part.fields.values():
-        texts.pop(to, None)
-    told = data.told(part)
-    if not told and not was_begun:
+    told, first = data.told(part), next(iter(part.fields))
+    asked, kept = not _has(session, part), _begun(session, part)
+    if not told and not (asked and kept):
         return []
-    texts |= told
+    if told and (not asked or (kept is None)):
+        faults.add(first, f"A {part.noun} is in the book or begun already; enter this one on its own page.")
+        return []
+    texts = {to: text for to, text in (kept or {}).items() if to not in part.fields.values()} | told
     if part.noun == "grain pattern" and told:
         texts |= _tube_and_rod(session)
-    if not told or _lacks(part, texts):
-        drafts.discard(session, part.page)
+    if part.noun == "formula":
+        texts = {**texts, "parts.0.ingredient": NITRATE} if told else {}
+    form = _form(part, texts) if told and not _lacks(part, texts) else None
+    drafts.discard(session, part.page)
+    if form is None:
         if texts:
             drafts.keep(session, part.page, json.dumps([*texts.items()]))
         return []
@@ -124,31 +133,36 @@ def _keep(session: Session, part: Part, data: StartIn, faults: Faults) -> list[s
     here, own = {to: name for name, to in part.fields.items()}, Faults()
     with own.one():
         try:
-            row = save(session, _form(part, texts))
-            drafts.discard(session, part.page)
-            return [row.name]
+            return [save(session, form).name]
         except CalcError as error:
             own.add(error.field, error.words)
     for fault in own.found:
         field = "parts.1.ingredient" if fault.field == "parts" else fault.field or ""
-        faults.add(here.get(field, next(iter(part.fields)) if field == "name" else None), fault.message)
+        faults.add(here.get(field, first if field == "name" else None), fault.message)
     return []
 
 
-def _form(part: Part, texts: dict[str, str]) -> FormIn:
-    """The form of a thing told whole, under a name made of its sizes."""
-    named = {"name": _name(part.noun, texts), **texts}
-    if part.noun != "formula":
+def _begun(session: Session, part: Part) -> dict[str, str] | None:
+    """What was begun of a thing; None for a formula begun on its own page, whose lines are in an order of its own."""
+    texts = lacking.begun_of(session, part.noun)
+    of_its_page = part.noun == "formula" and texts and texts.get("parts.0.ingredient") != NITRATE
+    return None if of_its_page else texts
+
+
+def _form(part: Part, texts: dict[str, str]) -> FormIn | None:
+    """The form of a thing told whole, under a name made of its sizes; None where it was begun with what cannot be."""
+    named: dict[str, Any] = {"name": _name(part.noun, texts), **texts}
+    if part.noun == "formula":
+        nitrate, sugar = texts["parts.0.percent"], texts["parts.1.ingredient"]
+        rest = 1 - Measure("share").read(nitrate, METRIC).si
+        named["parts"] = [
+            {"ingredient": NITRATE, "percent": nitrate},
+            {"ingredient": sugar, "percent": f"{100 * rest:.10g} %"},
+        ]
+    try:
         return part.model.model_validate(named)
-    share, sugar = texts["parts.0.percent"], texts["parts.1.ingredient"]
-    nitrate = StartIn.model_validate({"nitrate": share}).nitrate
-    assert nitrate is not None
-    rest = f"{100 * (1 - nitrate.si):.10g} %"
-    parts = [
-        {"ingredient": INGREDIENTS["potassium_nitrate"].name, "percent": share},
-        {"ingredient": sugar, "percent": rest},
-    ]
-    return part.model.model_validate({"name": named["name"], "parts": parts})
+    except ValidationError:
+        return None
 
 
 def _name(noun: str, texts: dict[str, str]) -> str:
@@ -185,8 +199,10 @@ def _lacks(part: Part, texts: dict[str, str]) -> list[str]:
 
 
 def _to_measure(session: Session, part: Part) -> list[str]:
-    texts = lacking.begun_of(session, part.noun)
-    return [f"{part.noun}: {', '.join(_lacks(part, texts))}"] if texts else []
+    texts = _begun(session, part)
+    if texts is None or not texts:
+        return [f"{part.noun}: begun on its own page"] if texts is None else []
+    return [f"{part.noun}: {', '.join(_lacks(part, texts)) or 'finish it on its own page'}"]
 
 
 def _tube_and_rod(session: Session) -> dict[str, str]:

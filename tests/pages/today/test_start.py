@@ -183,3 +183,31 @@ def test_after_each_save_the_next_missing_thing_is_named_with_its_link(new: Test
     assert follow(new.post("/workshop/cases/1", data=case).text) == ("a firing", "/workshop/rockets/new")
     rocket = {"name": "Turnstone", "mass": "16 lb", "diameter": "4 in", "drag_coefficient": "0.55"}
     assert follow(new.post("/workshop/rockets/new", data=rocket).text) == ("", "")
+
+
+def test_what_was_begun_on_a_things_own_page_is_not_lost(new: TestClient) -> None:
+    def begin(page: str, **texts: str) -> None:
+        opened(new, page)
+        assert new.post(f"/drafts?page={page}", data=texts).status_code == 204
+
+    begin("/workshop/cases/new", inner_d="48.2 mm", rated_pressure="eight", note="bought used")
+    begin("/workshop/formulas/new", **{"parts.0.ingredient": "sorbitol", "parts.0.percent": "35"})
+    form = opened(new, "/start").forms["form"].fields
+    assert (form["case_inner_d"], form["nitrate"]) == ("48.2 mm", "")  # 35 is no share of nitrate
+    page = refused(new, "/start", TOLD)
+    assert "begun already" in page.fault("sugar")
+    page = new.post("/start", data={**TOLD, "sugar": "", "nitrate": ""}).text
+    assert "case: finish it on its own page" in page
+    assert "formula: begun on its own page" in page
+    case = opened(new, "/workshop/cases/new").forms["form"].fields
+    assert (case["outer_d"], case["rated_pressure"], case["note"]) == ("54 mm", "eight", "bought used")
+    assert opened(new, "/workshop/formulas/new").forms["form"].fields["parts.0.percent"] == "35"
+    saved(new, "/workshop/cases/new", {"name": "Long 54", "rated_pressure": "8 MPa"})
+    begin("/workshop/cases/new", inner_d="30 mm")  # a second one, of which the first start knows nothing
+    saved(new, "/start")
+    assert opened(new, "/workshop/cases/new").forms["form"].fields["inner_d"] == "30 mm"
+    told = {"nitrate": "65", "sugar": "Sorbitol", "pan_capacity": "2 kg", "case_inner_d": "20 mm"}
+    token = opened(new, "/start").forms["form"].fields["once"]
+    answer = new.post("/start", data={**told, "once": token})  # an old tab
+    assert answer.status_code == 422
+    assert "It is told already (900 g)" in answer.text
