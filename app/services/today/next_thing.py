@@ -35,6 +35,8 @@ class Thing:
 def things(day: Day, units: UnitSystem) -> list[Thing]:
     """All there is to do, the next first; what waits for its hour only comes last."""
     found = list(_things(day, units))
+    if not found and day.lack is not None:
+        found = [Thing(day.lack.words, f", for {day.lack.goal}: nothing else is due.", day.lack.href, "Go there")]
     return found or [
         Thing("Plan a melt.", "Nothing runs, nothing is due and nothing is planned.", "/plan/new", "Plan it")
     ]

@@ -16,7 +16,8 @@ from app.services.motors import buildable, builds
 from app.services.motors.buildable import Buildables
 from app.services.motors.builds import Built
 from app.services.stock import batches, formulas, supplies
-from app.services.today import first_start
+from app.services.today import first_start, lacking
+from app.services.today.lacking import Lack
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,8 @@ class Day:
     """Those that wait to be written out."""
     instruments_off: list[str]
     """What is said of scales and thermometers whose newest check was outside its tolerance."""
+    lack: Lack | None
+    """What a plan, a cast, a motor or a firing lacks next."""
     first_steps: list[FirstStep]
     has_cast: bool
 
@@ -91,6 +94,7 @@ def day(session: Session) -> Day:
         incidents=incidents.not_written(session),
         instruments_off=instrument_checks.doubts(session, ScaleCheck)
         + instrument_checks.doubts(session, ThermometerCheck),
+        lack=lacking.following(session),
         first_steps=first_steps(session),
         has_cast=session.exec(select(CastSession.id).limit(1)).first() is not None,
     )

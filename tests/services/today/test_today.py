@@ -11,7 +11,8 @@ from app.models.batch import TestPiecesIn
 from app.models.cast import CloseIn
 from app.services.book import workshop
 from app.services.cast import casting, leftovers, planning
-from app.services.today import today
+from app.services.today import next_thing, today
+from app.units import METRIC
 from tests import build
 from tests.moment import wall
 
@@ -29,7 +30,8 @@ def test_a_new_book_says_what_to_enter_first(new_book: Path, tmp_path: Path) -> 
 
 def _first_steps(session: Session) -> None:
     day = today.day(session)
-    assert day.quiet
+    assert not day.running
+    assert not day.plans
     assert [step.done for step in day.first_steps] == [False] * len(day.first_steps)
     build.supply(session)
     build.formula(session)
@@ -60,7 +62,11 @@ def test_planned_and_short(session: Session) -> None:
     with clock.turned_to(clock.now() + timedelta(days=1)):
         assert today.day(session).plans[0].overdue
     planning.drop(session, batch, "No time.")
-    assert today.day(session).quiet
+    day = today.day(session)
+    assert not day.plans
+    assert day.lack is not None
+    (nothing_else,) = next_thing.things(day, METRIC)
+    assert (nothing_else.words, nothing_else.href) == (day.lack.words, day.lack.href)
 
 
 def test_running_sessions_the_most_pressing_first(session: Session) -> None:
