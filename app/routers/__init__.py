@@ -3,11 +3,11 @@
 from app.routers import undo
 from app.routers.api import api
 from app.routers.bench import bench
-from app.routers.book import changes, copies, devices, drafts, glass, help_pages, people, workshop
+from app.routers.book import changes, copies, devices, drafts, find, glass, help_pages, people, workshop
 from app.routers.cast import casting, checklists, editions, incidents, planning, runsheets
 from app.routers.firings import altimeters, curves, firing_log, firings
 from app.routers.flight import flights
-from app.routers.grains import find, from_paper, labels, looks, one_grain, shelf, test_pieces, weighing
+from app.routers.grains import from_paper, labels, looks, one_grain, shelf, test_pieces, weighing
 from app.routers.hardware import checks, inventory, places
 from app.routers.learning import coverage_page, learning
 from app.routers.motors import builds, core_offset, designs

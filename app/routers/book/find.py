@@ -11,7 +11,7 @@ from app.web import Book, redirect, render
 router = late_router("/find")
 
 
-class FindPage(Page, template="grains/find.html", section="shelf"):
+class FindPage(Page, template="book/find.html", section="shelf"):
     """What was typed or scanned is no grain of the book: what comes near."""
 
     typed: str
