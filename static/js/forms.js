@@ -53,6 +53,15 @@
     if (field.matches("input[type=text], input[type=search]")) field.select();
   }
 
+  // The key / goes to the search field of the page's head, where no field has the focus.
+  document.addEventListener("keydown", function (event) {
+    const field = document.querySelector(".find [name=q]");
+    if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || event.isComposing || !field) return;
+    if (event.target.matches("input, select, textarea, [contenteditable]")) return;
+    event.preventDefault();
+    field.focus();
+  });
+
   let came = null; // the field that this press of the pointer brought the focus to
   document.addEventListener("pointerdown", function (event) {
     came = event.target === document.activeElement ? null : event.target;

@@ -1,4 +1,4 @@
-"""A grain in the hand: found by what is typed or scanned, or else what comes nearest to it."""
+"""A grain in the hand: found by what is typed or scanned, or else what comes nearest to it; words: `book.search`."""
 
 import re
 from dataclasses import dataclass
@@ -30,15 +30,15 @@ def find(session: Session, text: str) -> Found:
     """
     wanted = serials.scanned(text)
     if not wanted:
-        return Found(None, [], "Type the serial on the bag, or scan its label.")
+        return Found(None, [], "Type a serial, a word or a date, or scan a label.")
     grain = grains.find(session, wanted) or grains.find(session, serials.scanned(_hyphened(wanted)))
     if grain is not None:
         return Found(grain, [], "")
     if serials.is_address(wanted):
         return Found(None, [], "What was scanned is not the label of a grain. Scan the label on the bag.")
     near = _near(session, wanted)
-    words = f"There is no grain “{text.strip()}” in this book."
-    return Found(None, near, f"{words} Which one is it?" if near else f"{words} Compare it with the label.")
+    words = f"There is no “{text.strip()}” in this book."
+    return Found(None, near, f"{words} Which one is it?" if near else f"{words} A shorter word or a month finds more.")
 
 
 def _hyphened(serial: str) -> str:

@@ -49,7 +49,7 @@ def test_one_press_leads_from_what_was_typed_or_scanned_to_the_notes(
     client: TestClient, serial: str, typed: str
 ) -> None:
     code = typed.format(serial, serial.lower(), serial.replace("-0", ""))
-    page = client.get("/find", params={"code": code})
+    page = client.get("/find", params={"q": code})
     assert page.status_code == 200
     said = _words(page.text)
     assert f"{serial}: 96.0 % of ideal" in said
@@ -69,22 +69,40 @@ def test_the_field_stands_at_the_head_of_the_pages(client: TestClient, serial: s
 
 def test_an_unknown_serial_keeps_what_was_typed_and_offers_the_nearest(client: TestClient, serial: str) -> None:
     wrong = serial[:-1] + "7"
-    page = client.get("/find", params={"code": wrong})
+    page = client.get("/find", params={"q": wrong})
     assert page.status_code == 404
     assert f'value="{wrong}"' in page.text
     assert f'href="/shelf/{serial}"' in page.text
-    assert f"There is no grain “{wrong}” in this book. Which one is it?" in page.text
+    assert f"There is no “{wrong}” in this book. Which one is it?" in page.text
 
 
 def test_a_part_of_a_serial_is_asked_about_and_never_guessed(client: TestClient, serial: str) -> None:
-    page = client.get("/find", params={"code": serial[-2:]})
-    assert page.status_code == 404
-    assert f'href="/shelf/{serial}"' in page.text
+    for part, found in ((serial[-2:], 200), (serial[2:5], 404)):
+        page = client.get("/find", params={"q": part}, follow_redirects=False)
+        assert page.status_code == found, "the second stands inside a word: the nearest serials are offered"
+        assert f'href="/shelf/{serial}"' in page.text
 
 
 def test_nothing_typed_and_a_code_of_something_else_are_told(client: TestClient, serial: str) -> None:
-    assert "Type the serial on the bag" in client.get("/find").text
-    page = client.get("/find", params={"code": "https://example.org/x?y=<b>"})
+    assert "Type a serial, a word or a date" in client.get("/find").text
+    page = client.get("/find", params={"q": "https://example.org/x?y=<b>"})
     assert page.status_code == 404
     assert "not the label of a grain" in page.text
     assert "<b>" not in page.text
+
+
+def test_the_same_field_finds_words_lots_and_dates_by_kind(client: TestClient, serial: str) -> None:
+    page = client.get("/find", params={"q": "stiffer usual"})
+    assert page.status_code == 200
+    (found,) = re.findall(r'<section class="found (\w+)"', page.text)
+    assert found == "note"
+    assert "<mark>Stiffer</mark> than <mark>usual</mark>." in page.text
+    assert f'href="/cast/{serial[:5]}#notes"' in page.text
+    kinds = re.findall(r'<section class="found (\w+)"', client.get("/find", params={"q": serial[:5]}).text)
+    assert {"batch", "evening", "grain", "note"} <= set(kinds)
+    only = client.get("/find", params={"q": serial[:5], "of": "grain"}).text
+    assert re.findall(r'<section class="found (\w+)"', only) == ["grain"]
+    day = clock.day(clock.now() - timedelta(hours=4))
+    for typed in (day, day[-8:], f"{clock.today():%Y-%m-%d}", f"{day} {serial[:5]}"):
+        assert '<section class="found note"' in client.get("/find", params={"q": typed}).text, typed
+    assert client.get("/find", params={"q": "1 Jan 1999"}).status_code == 404
