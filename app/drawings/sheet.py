@@ -95,13 +95,21 @@ class Drawn:
 
 
 def drawing(
-    kind: str, title: str, words: str, form: Callable[[str, float], Drawn], forms: Mapping[str, float] = FORMS
+    kind: str,
+    title: str,
+    words: str,
+    form: Callable[[str, float], Drawn],
+    forms: Mapping[str, float] = FORMS,
+    role: str = "img",
 ) -> Markup:
-    """A drawing as wide as its place, in its forms; `form` makes the one of a name for a width [em]."""
+    """A drawing as wide as its place, in its forms; `form` makes the one of a name for a width [em].
+
+    One with links in it is a `group`: of an image nobody hears what is inside.
+    """
     made = []
     for name, width in forms.items():
         drawn = form(name, width)
-        made.append(_svg(title, words, drawn, class_=f"form {name}", width="100%"))
+        made.append(_svg(title, words, drawn, role, class_=f"form {name}", width="100%"))
     return tag("div", *made, class_=f"drawing {kind}")
 
 
@@ -110,12 +118,12 @@ def picture(kind: str, title: str, words: str, drawn: Drawn, width: float) -> Ma
     return tag("div", _svg(title, words, drawn, width=em(width)), class_=f"drawing own-width {kind}")
 
 
-def _svg(title: str, words: str, drawn: Drawn, **attributes: str) -> Markup:
+def _svg(title: str, words: str, drawn: Drawn, role: str = "img", **attributes: str) -> Markup:
     inner = Markup("").join(drawn.parts)
     hatch = f"hatch-{zlib.crc32((inner + attributes.get('class_', '')).encode()):08x}"
     if "#hatch" in inner:
         inner = Markup(_hatch(hatch) + inner.replace("#hatch", f"#{hatch}"))  # noqa: S704 - made of escaped parts
-    return tag("svg", tag("title", title), tag("desc", words), inner, role="img", height=em(drawn.height), **attributes)
+    return tag("svg", tag("title", title), tag("desc", words), inner, role=role, height=em(drawn.height), **attributes)
 
 
 def _hatch(key: str) -> Markup:

@@ -16,6 +16,7 @@ from app.models.base import FormIn
 from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
 from app.models.history import correction_of
 from app.page import Page
+from app.routers.book.chain_part import chain_of
 from app.routers.firings import altimeters, curves, firing_log
 from app.routers.firings.altimeters import TrackShown
 from app.routers.firings.curves import CurveShown
@@ -72,6 +73,7 @@ class FiringPage(Page, template="firings/firing.html", section="firings"):
 
     firing: Firing
     built: Built
+    chain: Markup
     results: dict[str, str]
     kinds: dict[str, str]
     fresh: bool
@@ -206,6 +208,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
     page = FiringPage(
         firing=firing,
         built=built,
+        chain=chain_of(session, "firing", firing.pk),
         predicted=predicted,
         told=told,
         made_after=stored_predictions.made_after(session, firing),

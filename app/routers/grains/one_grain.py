@@ -5,6 +5,7 @@ from typing import Any
 
 from fastapi import Request
 from fastapi.responses import Response
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app.calc.grain.density_check import GrainCheck
@@ -16,6 +17,7 @@ from app.models.batch import VoidIn
 from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.page import Page
+from app.routers.book.chain_part import chain_of
 from app.routers.grains import look_part
 from app.routers.grains.look_part import LookPart
 from app.routers.grains.next_grain import pattern_choices
@@ -42,6 +44,7 @@ class GrainPage(Page, template="grains/grain.html", section="shelf"):
     grain: Grain
     view: GrainView
     traced: GrainTrace
+    chain: Markup
     results: dict[str, str]
     failures: list[Fact]
     check: GrainCheck
@@ -117,6 +120,7 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         grain=grain,
         results=RESULTS,
         traced=traced,
+        chain=chain_of(session, "grain", grain.pk),
         history=grains.history(session, grain),
         check=weighing.checks(session, view.formula, [(grain, view.pattern)])[grain.pk],
         cast_notes=cast_notes.of_grain(session, view),

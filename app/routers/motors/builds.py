@@ -14,6 +14,7 @@ from app.models import Case, Prediction
 from app.models.base import FormIn
 from app.models.motor import BuildIn, TakeApartIn
 from app.page import Page
+from app.routers.book.chain_part import chain_of
 from app.routers.flight import flights
 from app.routers.flight.flights import FlightPart
 from app.routers.motors import designs
@@ -61,6 +62,7 @@ class MotorPage(Page, template="motors/motor.html", section="motors"):
     """A motor with its prediction and what it would do in a rocket."""
 
     built: Built
+    chain: Markup
     predicted: PredictionRecord | None
     chart: Markup | None
     flight: FlightPart | None
@@ -238,6 +240,7 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
     base = f"/motors/{built.build.code}"
     page = MotorPage(
         built=built,
+        chain=chain_of(session, "motor", built.build.pk),
         predicted=predicted,
         chart=chart_of(predicted, units) if predicted else None,
         flight=flights.part(request, session, predicted) if predicted else None,

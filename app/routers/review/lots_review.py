@@ -10,6 +10,7 @@ from app.calc.grain.density_check import GrainCheck
 from app.forms import Form, from_texts
 from app.models import Batch
 from app.page import Page
+from app.routers.book.chain_part import chain_of
 from app.routers.grains.weighing import density_chart
 from app.routers.review.lot_pictures import Drawn, draw
 from app.routing import late_router
@@ -60,6 +61,7 @@ class LotPage(Page, template="review/lot.html", section="review"):
 
     batch: Batch
     line: LotLine
+    chain: Markup
     views: list[GrainView]
     origin: Origin
     checks: dict[int, GrainCheck]
@@ -148,6 +150,7 @@ def one(request: Request, session: Book, code: str) -> Response:
     page = LotPage(
         batch=batch,
         line=line,
+        chain=chain_of(session, "batch", batch.pk),
         views=views,
         origin=trace.of_batch(session, batch),
         checks=weighing.checks(session, line.formula, [(v.grain, v.pattern) for v in views]),

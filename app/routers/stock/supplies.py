@@ -5,6 +5,7 @@ from typing import Any
 
 from fastapi import Request
 from fastapi.responses import Response
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock
@@ -13,6 +14,7 @@ from app.models import Batch, Supply, SupplyCorrection, WeighOut
 from app.models.firing import RESULTS
 from app.models.supply import CorrectionIn, SupplyIn
 from app.page import Page
+from app.routers.book.chain_part import chain_of
 from app.routers.book.crud_pages import Listed, Noun, Shown, add_pages
 from app.routing import late_router
 from app.services.book import repository
@@ -27,7 +29,11 @@ router = late_router()
 
 
 class SuppliesPage(
-    Page, template="stock/supplies.html", section="workshop", tabs=[(2, "/workshop/supplies", "Supplies")]
+    Page,
+    template="stock/supplies.html",
+    section="workshop",
+    group="Stock",
+    tabs=[(2, "/workshop/supplies", "Supplies")],
 ):
     """Every bag, with what is left of it, and of each ingredient."""
 
@@ -52,6 +58,7 @@ class SupplyPage(Page, template="stock/supply.html", section="workshop"):
     """A bag, and what became of it; a new one has no history."""
 
     shown: Shown[Supply]
+    chain: Markup | None
     bag: BagHistory | None
     known: list[str]
     """The ingredients that the book knows."""
@@ -68,6 +75,7 @@ def _list_page(session: Session, listed: Listed[Supply]) -> Page:
 def _page(session: Session, shown: Shown[Supply], forms: Forms) -> Page:
     return SupplyPage(
         shown=shown,
+        chain=None if shown.row is None else chain_of(session, "bag", shown.row.pk),
         bag=None if shown.row is None else _history(session, shown.row, forms),
         known=supplies.ingredient_names(),
         results=RESULTS,
