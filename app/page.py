@@ -24,13 +24,20 @@ class Page:
     """The part of the day it belongs to; a page of none has ""."""
     tabs: ClassVar[Sequence[tuple[int, str, str]]] = ()
     """Where it stands among the tabs of its section: place, address and words; none for a page of one row."""
+    group: ClassVar[str] = ""
+    """Under which word the tabs of a section of many stand together; "" for one that stands by itself."""
 
     def __init_subclass__(
-        cls, *, template: str = "", section: str | None = None, tabs: Sequence[tuple[int, str, str]] = ()
+        cls,
+        *,
+        template: str = "",
+        section: str | None = None,
+        tabs: Sequence[tuple[int, str, str]] = (),
+        group: str = "",
     ) -> None:
         """Name the template; a class without one is what several pages share."""
         super().__init_subclass__()
-        cls.template, cls.tabs = template, tabs
+        cls.template, cls.tabs, cls.group = template, tabs, group
         if section is not None:
             cls.section = section
 
@@ -44,7 +51,7 @@ class Page:
     def declared(cls) -> frozenset[str]:
         """The names of what its template is handed."""
         annotated = {name for base in cls.__mro__ for name in get_annotations(base)}
-        return frozenset(annotated - {"template", "section", "tabs"})
+        return frozenset(annotated - {"template", "section", "tabs", "group"})
 
 
 def every(page: type[Page] = Page) -> Iterator[type[Page]]:
@@ -59,3 +66,14 @@ def tabs_of(section: str) -> list[tuple[str, str]]:
     """The pages of a section that its tabs lead to, each with its address and its words, in order."""
     found = sorted(tab for page in every() if page.section == section for tab in page.tabs)
     return [(address, words) for _, address, words in found]
+
+
+@cache
+def groups_of(section: str) -> list[tuple[str, list[tuple[str, str]]]]:
+    """The tabs of a section in their groups, in order: the word of each with its pages; one by itself is its own."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for (_, address, words), group in sorted(
+        (tab, page.group) for page in every() if page.section == section for tab in page.tabs
+    ):
+        found.setdefault(group or words, []).append((address, words))
+    return list(found.items())

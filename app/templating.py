@@ -12,7 +12,7 @@ from markupsafe import Markup
 from app import clock, units
 from app.calc.base.notes import Note
 from app.drawings.ruler import ruler
-from app.page import tabs_of
+from app.page import groups_of, tabs_of
 from app.services.stock import supplies
 from app.settings import resource
 from app.terms import TERMS
@@ -63,6 +63,7 @@ def _environment() -> Environment:
     env.globals["tabs_of"] = tabs_of
     env.globals["ruler"] = ruler
     env.globals["terms"] = TERMS
+    env.globals["groups_of"] = groups_of
     env.globals["unit_of"] = units.unit_of
     env.globals["law_factor"] = units.law_factor
     env.globals["convert"] = units.convert

@@ -35,7 +35,9 @@ PAGES = {
 """Where a row is shown, by its table; what has no page is shown with what it belongs to."""
 
 
-class ChangesPage(Page, template="book/changes.html", section="workshop", tabs=[(18, "/workshop/changes", "Changes")]):
+class ChangesPage(
+    Page, template="book/changes.html", section="workshop", group="Book", tabs=[(18, "/workshop/changes", "Changes")]
+):
     """A page of the record, and the form that chooses what it shows."""
 
     form: Form

@@ -30,7 +30,9 @@ from app.web import Book, Forms, Typed
 router = late_router()
 
 
-class DevicesPage(Page, template="book/devices.html", section="workshop", tabs=[(19, "/workshop/devices", "Devices")]):
+class DevicesPage(
+    Page, template="book/devices.html", section="workshop", group="Book", tabs=[(19, "/workshop/devices", "Devices")]
+):
     """Which devices may use the book over the network, and how one is let in."""
 
     open_to: Lan | None

@@ -20,7 +20,11 @@ router = late_router()
 
 
 class GlassPage(
-    Page, template="book/glass.html", section="workshop", tabs=[(20, "/workshop/glass", "Size on this screen")]
+    Page,
+    template="book/glass.html",
+    section="workshop",
+    group="Book",
+    tabs=[(20, "/workshop/glass", "Size on this screen")],
 ):
     """A card drawn to be made as large as a real one."""
 

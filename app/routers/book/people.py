@@ -28,7 +28,13 @@ class AtBenchPage(Page, template="book/bench_person.html", section="workshop"):
     """The name in the settings, which holds where none is chosen."""
 
 
-class PeoplePage(Page, template="book/people.html", section="workshop", tabs=[(17, "/workshop/people", "People")]):
+class PeoplePage(
+    Page,
+    template="book/people.html",
+    section="workshop",
+    group="People and places",
+    tabs=[(17, "/workshop/people", "People")],
+):
     """Who else works here."""
 
     listed: Listed[Person]

@@ -60,6 +60,7 @@ class EditionPage(
     Page,
     template="cast/edition.html",
     section="workshop",
+    group="At the pan",
     tabs=[(12, "/workshop/checklist", "Checklist"), (13, "/workshop/runsheet", "Run sheet")],
 ):
     """A list to be edited, and its earlier editions."""

@@ -30,7 +30,11 @@ SORTED: dict[str, list[Choice]] = {"kind": list(KINDS.items()), "sort": list(SOR
 
 
 class IncidentsPage(
-    Page, template="cast/incidents.html", section="workshop", tabs=[(14, "/workshop/incidents", "Incidents")]
+    Page,
+    template="cast/incidents.html",
+    section="workshop",
+    group="At the pan",
+    tabs=[(14, "/workshop/incidents", "Incidents")],
 ):
     """All incidents and near misses, those to be written out first."""
 

@@ -56,7 +56,11 @@ class FlightPart:
 
 
 class DistancesPage(
-    Page, template="flight/distances.html", section="workshop", tabs=[(11, "/workshop/distances", "Distances")]
+    Page,
+    template="flight/distances.html",
+    section="workshop",
+    group="People and places",
+    tabs=[(11, "/workshop/distances", "Distances")],
 ):
     """A person's own distances, to be edited, and the printed tables."""
 

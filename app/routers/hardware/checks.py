@@ -50,7 +50,13 @@ class Instrument:
     chart: Markup | None
 
 
-class ChecksPage(Page, template="hardware/checks.html", section="workshop", tabs=[(15, "/workshop/checks", "Checks")]):
+class ChecksPage(
+    Page,
+    template="hardware/checks.html",
+    section="workshop",
+    group="At the pan",
+    tabs=[(15, "/workshop/checks", "Checks")],
+):
     """Every instrument that was checked, and the forms of the next checks."""
 
     instruments: list[Instrument]

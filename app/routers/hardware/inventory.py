@@ -60,7 +60,11 @@ def _all_rods(session: Session) -> list[CoringRod]:
 
 
 class PatternsPage(
-    Page, template="hardware/patterns.html", section="workshop", tabs=[(4, "/workshop/patterns", "Patterns")]
+    Page,
+    template="hardware/patterns.html",
+    section="workshop",
+    group="Tools",
+    tabs=[(4, "/workshop/patterns", "Patterns")],
 ):
     """The grain patterns, each with its tube and its rod."""
 
@@ -77,13 +81,17 @@ class PatternPage(Page, template="hardware/pattern.html", section="workshop"):
     doubts: list[str]
 
 
-class TubesPage(Page, template="hardware/tubes.html", section="workshop", tabs=[(5, "/workshop/tubes", "Tubes")]):
+class TubesPage(
+    Page, template="hardware/tubes.html", section="workshop", group="Tools", tabs=[(5, "/workshop/tubes", "Tubes")]
+):
     """The casting tubes."""
 
     listed: Listed[CastingTube]
 
 
-class RodsPage(Page, template="hardware/rods.html", section="workshop", tabs=[(6, "/workshop/rods", "Rods")]):
+class RodsPage(
+    Page, template="hardware/rods.html", section="workshop", group="Tools", tabs=[(6, "/workshop/rods", "Rods")]
+):
     """The coring rods."""
 
     listed: Listed[CoringRod]
@@ -152,7 +160,9 @@ class CaseFigures:
     doubts: list[str]
 
 
-class CasesPage(Page, template="hardware/cases.html", section="workshop", tabs=[(7, "/workshop/cases", "Cases")]):
+class CasesPage(
+    Page, template="hardware/cases.html", section="workshop", group="Tools", tabs=[(7, "/workshop/cases", "Cases")]
+):
     """The cases."""
 
     listed: Listed[Case]
@@ -210,7 +220,11 @@ class ThroatHistory:
 
 
 class NozzlesPage(
-    Page, template="hardware/nozzles.html", section="workshop", tabs=[(8, "/workshop/nozzles", "Nozzles")]
+    Page,
+    template="hardware/nozzles.html",
+    section="workshop",
+    group="Tools",
+    tabs=[(8, "/workshop/nozzles", "Nozzles")],
 ):
     """The nozzles, each with its throat now, when it was last measured and how often it was fired."""
 

@@ -32,7 +32,11 @@ def _initial(rocket: Rocket | None) -> dict[str, str]:
 
 
 class RocketsPage(
-    Page, template="hardware/rockets.html", section="workshop", tabs=[(9, "/workshop/rockets", "Rockets")]
+    Page,
+    template="hardware/rockets.html",
+    section="workshop",
+    group="People and places",
+    tabs=[(9, "/workshop/rockets", "Rockets")],
 ):
     """The rockets."""
 
@@ -47,7 +51,13 @@ class RocketPage(Page, template="hardware/rocket.html", section="workshop"):
     picture: Markup | None
 
 
-class FieldsPage(Page, template="hardware/fields.html", section="workshop", tabs=[(10, "/workshop/fields", "Fields")]):
+class FieldsPage(
+    Page,
+    template="hardware/fields.html",
+    section="workshop",
+    group="People and places",
+    tabs=[(10, "/workshop/fields", "Fields")],
+):
     """The fields."""
 
     listed: Listed[LaunchField]

@@ -25,7 +25,11 @@ router = late_router("/workshop/formulas")
 
 
 class FormulasPage(
-    Page, template="stock/formulas.html", section="workshop", tabs=[(3, "/workshop/formulas", "Formulas")]
+    Page,
+    template="stock/formulas.html",
+    section="workshop",
+    group="Stock",
+    tabs=[(3, "/workshop/formulas", "Formulas")],
 ):
     """The formulas, each with what follows from it and how many batches used it."""
 
