@@ -45,7 +45,7 @@ def _hardware(name: str, words: str, slug: str, table: str, *lines: str) -> Kind
     return Kind(name, words, f"/workshop/{slug}/{{}}", things, (f"SELECT id, NULL, note FROM {table}", *lines))
 
 
-def _edition(name: str, words: str, slug: str, table: str, line: str) -> Kind:
+def _edition(name: str, words: str, slug: str, table: str, line: str, told: str = "words") -> Kind:
     """The newest edition of a list of lines; older ones stay with what was done by them."""
     newest = f"(SELECT max(edition) FROM {table})"
     return Kind(
@@ -53,7 +53,7 @@ def _edition(name: str, words: str, slug: str, table: str, line: str) -> Kind:
         words,
         f"/workshop/{slug}",
         f"SELECT id, '', '{words}, edition ' || edition FROM {table} WHERE edition = {newest}",
-        (f"SELECT id, created_at, note FROM {table}", f"SELECT {table}_id, NULL, words FROM {line}"),
+        (f"SELECT id, created_at, note FROM {table}", f"SELECT {table}_id, NULL, {told} FROM {line}"),
     )
 
 
@@ -262,7 +262,7 @@ KINDS = (
     _hardware("person", "People", "people", "person"),
     _checks("scale", "Checks of scales", "scale_check"),
     _checks("thermometer", "Checks of thermometers", "thermometer_check"),
-    _edition("checklist", "Checklist", "checklist", "checklist_edition", "checklist_item"),
+    _edition("checklist", "Checklist", "checklist", "checklist_edition", "checklist_item", "heading || ': ' || words"),
     _edition("run-sheet", "Run sheet", "runsheet", "run_sheet", "run_sheet_line"),
     Kind(
         "distance",
