@@ -104,7 +104,7 @@ def test_a_flight_shows_the_altitude_beside_the_estimate(client: TestClient) -> 
 def test_a_walk_back_names_every_bag_of_every_grain(client: TestClient) -> None:
     text = client.get(fired(client)).text
     assert len(re.findall(r'href="/shelf/\d{4}[P-Z]-0\d"', text)) == 4
-    assert len(re.findall(r'href="/workshop/supplies/\d+"', text)) == 3
+    assert len(set(re.findall(r'href="(/workshop/supplies/\d+)"', text))) == 3
 
 
 @pytest.mark.parametrize(
