@@ -41,7 +41,8 @@ MEASURED = """() => {
         words: document.querySelector("main").innerText,
         bench: document.body.classList.contains("bench"),
         small: targets.filter(e => box(e).height < 43.5).map(e => [e.innerText || e.name, box(e).height]),
-        answers: all(".answer-line, .answer-picture").map(e => [e.className, box(e).bottom]),
+        answers: all(".answer-line, .answer-picture :is(:not(svg) > svg, img, table)").filter(e => e.checkVisibility())
+            .map(e => [e.tagName, box(e).bottom]),
         rows: all(".field-row").map(row => all("input:not([type=checkbox]), select", row).map(e => box(e).top)),
     };
 }"""
