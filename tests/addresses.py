@@ -114,6 +114,7 @@ BEYOND = "/labels?lot={lot}&start=99"
 """What is not there and what cannot be are answered with a page too."""
 
 AS_ASKED: dict[str, tuple[str, ...]] = {
+    "/compare": ("/compare?a=motor:{motor}&b=firing:{curve_firing}",),
     "/find": ("/find",),
     "/labels": ("/labels?lot={lot}", BEYOND),
     "/motors/coring": (f"/motors/coring?{_ASKEW}",),

@@ -51,6 +51,9 @@ UNIT_FIELDS = {
 """The columns that hold a chosen unit, with the kinds they are for."""
 
 Share = Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.001, 0.6))]
+NO_MARK = 1.0
+"""Port over throat of which a prediction warns of nothing [-]: a throat wider than a port is refused."""
+
 FAHRENHEIT_220_K = (220 + 459.67) * 5 / 9
 FAHRENHEIT_250_K = (250 + 459.67) * 5 / 9
 
@@ -106,7 +109,7 @@ class Workshop(Row, table=True):
     rate_per_kelvin_share: float = 0.003
     igniter_pressure_pa: float = 0.5e6
     rail_angle_rad: float = LARGEST_ANGLE
-    least_port_to_throat: float = 2.0
+    least_port_to_throat: float = NO_MARK
     learn: bool = True
     elsewhere_folder: str = ""
     elsewhere_key: str = ""
@@ -263,8 +266,8 @@ class WorkshopIn(FormIn):
         title="Port over throat, at least",
         ge=1,
         le=10,
-        description="Narrowest core over throat, by area. Below it a prediction warns of gas that strips the cores. A "
-        "rule of thumb, no source: 2; textbooks of composites say 4.",
+        description="Narrowest core over throat, by area. Below it a prediction warns of gas that strips the cores. "
+        "Your own mark, best from your own firings; 1 warns of none. Of composites, textbooks say 4 (from memory).",
     )
     rail_angle: Annotated[Quantity, Measure("angle", ge=0.05, le=1.0)] = FormField(
         title="Air off the nose at the rail, at most",

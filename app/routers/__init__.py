@@ -5,7 +5,7 @@ from app.routers.api import api
 from app.routers.bench import bench
 from app.routers.book import changes, copies, devices, drafts, find, glass, help_pages, people, workshop
 from app.routers.cast import casting, checklists, editions, incidents, planning, runsheets
-from app.routers.firings import altimeters, curves, firing_log, firings
+from app.routers.firings import altimeters, compare, curves, firing_log, firings
 from app.routers.flight import flights
 from app.routers.grains import from_paper, labels, looks, one_grain, shelf, test_pieces, weighing
 from app.routers.hardware import checks, inventory, places
@@ -43,6 +43,7 @@ ROUTERS = [
         firing_log,
         altimeters,
         curves,
+        compare,
         undo,
         results,  # before the review, whose lots would take its addresses
         coverage_page,  # before the review, whose lots would take its addresses

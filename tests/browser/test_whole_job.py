@@ -225,7 +225,7 @@ def build(page: Page, code: str) -> str:
     expect(main).to_contain_text(re.compile(r"\bJ\d{3}\b"))
     expect(page.get_by_role("img", name=re.compile("pressure", re.I))).to_be_visible()
     expect(page.get_by_role("img", name=re.compile("thrust", re.I))).to_be_visible()
-    expect(main).to_contain_text("Kn, start and peak")
+    expect(main).to_contain_text("Kn, surface over throat")
     expect(main).to_contain_text("Wall stress")
     assert not re.search(r"\bsafe\b", main.inner_text(), re.I)
     return page.url.rsplit("/", 1)[-1]

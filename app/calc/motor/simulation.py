@@ -25,7 +25,7 @@ from app.calc.motor.assembly import (
 )
 from app.calc.motor.chamber import Burn, march
 from app.calc.motor.impulse import ACTION_SHARE, BURN_SHARE, designation, impulse_class, threshold_times
-from app.calc.motor.motor_flags import LEAST_PORT_TO_THROAT, assumptions, flags
+from app.calc.motor.motor_flags import assumptions, flags
 
 __all__ = [
     "C_STAR_EFFICIENCY",
@@ -226,14 +226,14 @@ def simulate_many(motors: Sequence[Motor] | Arrays) -> BatchRun:
     return BatchRun(**{name: np.concatenate([part[name] for part in parts]) for name in parts[0]})
 
 
-def simulate(motor: Motor, least_port_to_throat: float = LEAST_PORT_TO_THROAT) -> MotorRun:
+def simulate(motor: Motor, least_port_to_throat: float | None = None) -> MotorRun:
     """Predict one motor with its histories, warnings and assumptions.
 
     Parameters
     ----------
     motor : Motor
         SI.
-    least_port_to_throat : float
+    least_port_to_throat : float, optional
         Ratio of port to throat area below which to warn [-].
 
     Returns
@@ -291,7 +291,7 @@ def simulate(motor: Motor, least_port_to_throat: float = LEAST_PORT_TO_THROAT) -
         law_range=(law.p_min, law.p_max),
         time_outside_law=outside,
         burnt_out_at=float(burn.time[0, burn.burnt]),
-        flags=flags(motor, arrays, burn, flux, outside, least_port_to_throat),
+        flags=flags(motor, arrays, burn, outside, least_port_to_throat),
         assumptions=assumptions(motor),
     )
 

@@ -4,7 +4,6 @@ from typing import Any
 
 from fastapi import Request
 from fastapi.responses import Response
-from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock, web
@@ -17,12 +16,13 @@ from app.page import Page
 from app.routers.book.chain_part import chain_of
 from app.routers.flight import flights
 from app.routers.flight.flights import FlightPart
-from app.routers.motors import designs
-from app.routers.motors.prediction_chart import chart_of
+from app.routers.motors import designs, prediction_part
+from app.routers.motors.prediction_part import Expected
 from app.routing import late_router
 from app.services.book import audit_log, repository, workshop
 from app.services.book.audit_log import History
 from app.services.cast import cautions
+from app.services.firings import like_motors
 from app.services.grains import grains, looks, reweighs
 from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain
@@ -42,6 +42,7 @@ class MotorsPage(Page, template="motors/list.html", section="motors", tabs=[(1, 
 
     built: list[Built]
     found: repository.Page[Built]
+    ready: list[Built]
     ready_grains: int
     """Cured grains that wait for the first motor."""
 
@@ -64,7 +65,7 @@ class MotorPage(Page, template="motors/motor.html", section="motors"):
     built: Built
     chain: Markup
     predicted: PredictionRecord | None
-    chart: Markup | None
+    expected: Expected | None
     flight: FlightPart | None
     earlier: list[Prediction]
     is_told: bool
@@ -84,7 +85,12 @@ class MotorPage(Page, template="motors/motor.html", section="motors"):
 def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
     """All motors built, newest first."""
     found = builds.listed(session, page)
-    shown = MotorsPage(built=found.rows, found=found, ready_grains=0 if found.rows else len(grains.ready(session)))
+    shown = MotorsPage(
+        built=found.rows,
+        found=found,
+        ready=builds.ready(session),
+        ready_grains=0 if found.rows else len(grains.ready(session)),
+    )
     return web.render(request, session, shown)
 
 
@@ -235,14 +241,15 @@ def predict_again(request: Request, code: str, typed: Typed) -> Response:
 def _motor_page(request: Request, session: Session, code: str, failed: Form | None = None) -> Response:
     built = builds.by_code(session, code)
     forms = Forms(request, session, failed)
-    units = workshop.get(session).units
+    house = workshop.get(session)
     predicted = prediction_record.from_row(built.prediction) if built.prediction else None
     base = f"/motors/{built.build.code}"
+    fired = like_motors.fired(session, like_motors.kind_of_built(built), built.fired)
     page = MotorPage(
         built=built,
         chain=chain_of(session, "motor", built.build.pk),
         predicted=predicted,
-        chart=chart_of(predicted, units) if predicted else None,
+        expected=prediction_part.expected(session, predicted, house, fired) if predicted else None,
         flight=flights.part(request, session, predicted) if predicted else None,
         earlier=[row for row in builds.predictions(session, built.build) if row is not built.prediction],
         is_told=built.fired is not None and built.prediction is stored_predictions.for_firing(session, built.fired),

@@ -4,7 +4,6 @@ from urllib.parse import urlencode
 
 from fastapi import Request
 from fastapi.responses import Response
-from markupsafe import Markup
 from sqlmodel import Session
 
 from app import web
@@ -15,9 +14,11 @@ from app.models.motor import DesignIn
 from app.page import Page
 from app.routers.flight import flights
 from app.routers.flight.flights import FlightPart
-from app.routers.motors.prediction_chart import chart_of
+from app.routers.motors import prediction_part
+from app.routers.motors.prediction_part import Expected
 from app.routing import late_router
 from app.services.book import workshop
+from app.services.firings import like_motors
 from app.services.flight import grain_count_study
 from app.services.flight.flights import Estimate
 from app.services.flight.grain_count_study import OfCount
@@ -38,7 +39,7 @@ class DesignPage(
 
     form: Form
     predicted: PredictionRecord | None
-    chart: Markup | None
+    expected: Expected | None
     flight: FlightPart | None
     others: list[tuple[OfCount, str]]
     """The design with each number of grains that fits, and the query of its address."""
@@ -63,12 +64,20 @@ def design(request: Request, session: Book) -> Response:
     page = DesignPage(
         form=form,
         predicted=predicted,
-        chart=chart_of(predicted, house.units) if predicted else None,
+        expected=_expected(session, form, predicted) if predicted else None,
         flight=flight,
         others=_others(request, session, form, flight.estimate) if flight else [],
         kept=of_model(FlightIn, request.query_params.multi_items()),
     )
     return web.render(request, session, page, status)
+
+
+def _expected(session: Session, form: Form, predicted: PredictionRecord) -> Expected:
+    house = workshop.get(session)
+    data = form.check(house.units)
+    assert isinstance(data, DesignIn), "it was worked out"
+    fired = like_motors.fired(session, like_motors.kind_of_design(data, predicted))
+    return prediction_part.expected(session, predicted, house, fired)
 
 
 def _others(request: Request, session: Session, form: Form, estimate: Estimate | None) -> list[tuple[OfCount, str]]:

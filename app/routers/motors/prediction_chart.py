@@ -1,38 +1,84 @@
-"""The curves of a prediction, drawn."""
+"""The curves of a prediction, drawn: always with their range, and with what such motors did when they were fired."""
 
+from collections.abc import Sequence
+
+import numpy as np
 from markupsafe import Markup
 
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
-from app.services.learning import prediction_record
+from app.services.firings import curves
+from app.services.firings.like_motors import Fired
 from app.services.learning.prediction_record import PredictionRecord
 from app.units import UnitSystem, convert, convert_each, unit_of
 
+NEAR = 0.5
+"""Share of a case's limit above which its line is drawn over the curve [-]: below, it would press the curve flat."""
 
-def chart_of(predicted: PredictionRecord, units: UnitSystem, measured_peak_pa: float | None = None) -> Markup:
-    """Pressure and thrust over one time, with their range and the case's limits, in the workshop's units."""
-    curve, case = predicted.curve, predicted.inputs.case
-    limits = [
-        ("Rated", case.rated_pressure_pa, True),
-        ("Proof test", case.proof_pressure_pa, True),
-        ("Measured peak", measured_peak_pa, False),
-    ]
-    rules = [Rule(name, convert(at, "pressure", units), is_limit) for name, at, is_limit in limits if at is not None]
-    pressure = _panel(
-        "pressure", "Pressure", units, curve, (curve.pressure_pa, curve.pressure_low_pa, curve.pressure_high_pa), rules
-    )
-    thrust = _panel("force", "Thrust", units, curve, (curve.thrust_n, curve.thrust_low_n, curve.thrust_high_n), [])
-    return line_chart("Chamber pressure and thrust", Axis("Time from ignition", "s"), pressure, thrust)
+ALONE = 160.0
+BESIDE = 112.0
+"""Height of a chart's panels where it has the page's width, and where it stands beside a drawing."""
+
+LOW = 0.43
+"""Height of Kn's panel as a share of the others'."""
+
+POINTS = 80
+"""Points of a curve that is drawn thin."""
+
+TIME = Axis("Time from ignition", "s")
 
 
-def _panel(
-    kind: str,
-    label: str,
+def chart_of(
+    predicted: PredictionRecord,
     units: UnitSystem,
-    curve: prediction_record.Curve,
-    values: tuple[list[float], list[float], list[float]],
-    rules: list[Rule],
-) -> Panel:
-    mid, low, high = (convert_each(column, kind, units) for column in values)
-    band = Band("Middle 90 %", curve.band_time_s, low, high) if low else None
-    axis = Axis(label, unit_of(kind, units), from_zero=True)
-    return Panel(axis, [Series("Expected", curve.time_s, mid)], band, rules)
+    measured_peak_pa: float | None = None,
+    fired: Sequence[Fired] = (),
+    tall: float = ALONE,
+) -> Markup:
+    """Thrust, pressure and Kn over one time, with their range and earlier firings, in the workshop's units."""
+    curve, case = predicted.curve, predicted.inputs.case
+    highest = max(predicted.peak_pressure.high or 0.0, predicted.peak_pressure.mid, measured_peak_pa or 0.0)
+    limits = [("Rated", case.rated_pressure_pa), ("Proof test", case.proof_pressure_pa)]
+    near = [(name, at) for name, at in limits if at is not None and highest >= NEAR * at]
+    rules = [Rule(name, convert(at, "pressure", units)) for name, at in near]
+    if measured_peak_pa is not None:
+        rules.append(Rule("Measured peak", convert(measured_peak_pa, "pressure", units), limit=False))
+    panels = [
+        Panel(
+            Axis(label, unit_of(kind, units), from_zero=True),
+            [
+                Series("Expected", curve.time_s, convert_each(mid, kind, units)),
+                *_earlier(kind, units, predicted, fired),
+            ],
+            Band("nine in ten", curve.band_time_s, convert_each(low, kind, units), convert_each(high, kind, units))
+            if low
+            else None,
+            rules if kind == "pressure" else [],
+            height=tall,
+            legend=kind == "force",
+        )
+        for kind, label, mid, low, high in (
+            ("force", "Thrust", curve.thrust_n, curve.thrust_low_n, curve.thrust_high_n),
+            ("pressure", "Pressure", curve.pressure_pa, curve.pressure_low_pa, curve.pressure_high_pa),
+        )
+    ]
+    if curve.kn:
+        kn = Series("Kn", curve.time_s, curve.kn)
+        panels.append(Panel(Axis("Kn, surface over throat", decimals=0, from_zero=True), [kn], height=LOW * tall))
+    return line_chart("Thrust, pressure and Kn" if curve.kn else "Thrust and pressure", TIME, *panels)
+
+
+def _earlier(kind: str, units: UnitSystem, predicted: PredictionRecord, fired: Sequence[Fired]) -> list[Series]:
+    """Each curve that was measured, risen at the moment the expected one rises."""
+    drawn: list[Series] = []
+    for one in fired:
+        if one.curve is None:
+            continue
+        found = one.curve
+        force = kind == "force"
+        times, values = (found.time_s, found.thrust_n) if force else (found.pressure_time_s, found.pressure_pa)
+        every = max(len(times) // POINTS, 1)
+        moved = curves.shift(found, predicted)
+        shown = convert_each([max(value, 0.0) for value in values[::every]], kind, units)  # noise would lower the axis
+        at = [t + moved for t in times[::every]]
+        drawn.append(Series(one.name, at, shown, "dashed" if one.same_formula else "solid", faint=not one.own))
+    return [series for series in drawn if np.size(series.x)]

@@ -132,7 +132,7 @@ class Inputs(BaseModel):
 
 
 class Curve(BaseModel):
-    """Histories, thinned for drawing; the range has its own, evenly spaced times."""
+    """Histories, thinned for drawing; the range has its own, evenly spaced times. Older predictions kept no Kn."""
 
     time_s: list[float]
     pressure_pa: list[float]
@@ -142,6 +142,7 @@ class Curve(BaseModel):
     pressure_high_pa: list[float] = []
     thrust_low_n: list[float] = []
     thrust_high_n: list[float] = []
+    kn: list[float] = []
 
 
 class Holding(BaseModel):

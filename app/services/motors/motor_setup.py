@@ -23,6 +23,10 @@ USUAL_HALF_ANGLE = radians(15)
 """Divergence where the nozzle's is not in the book [rad]: common practice, no source."""
 
 
+AS_DESIGNED = "as designed"
+"""What stands for the serial of a grain that is not cast yet."""
+
+
 @dataclass(frozen=True)
 class Burning:
     """A grain as the calculation sees it, its core [m]; volume [m3] and mass [kg] of the tube it sits in."""

@@ -35,7 +35,7 @@ from app.services.learning.prediction_record import (
     Wall,
 )
 from app.services.motors.assumptions import assumptions_of, throat_words
-from app.services.motors.motor_setup import USUAL_HALF_ANGLE, Setup
+from app.services.motors.motor_setup import AS_DESIGNED, USUAL_HALF_ANGLE, Setup
 from app.services.stock import blends, formulas
 
 SAMPLES = 512
@@ -241,7 +241,7 @@ def _before(session: Session, setup: Setup) -> BeforeLearning:
 
 def _inputs(setup: Setup, state: BlendState, motor: Motor, taught: LearnedFactors, samples: int, seed: int) -> Inputs:
     case, law = setup.case, motor.propellant.law
-    serials = list(setup.serials) or ["as designed"] * len(setup.grains)
+    serials = list(setup.serials) or [AS_DESIGNED] * len(setup.grains)
     return Inputs(
         formula=setup.formula.label,
         blend=setup.formula.blend,
@@ -331,6 +331,7 @@ def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
         time_s=_figures(time[order]),
         pressure_pa=_figures(pressure[order]),
         thrust_n=_figures(thrust[order]),
+        kn=_figures(run.kn[later][order]),
         band_time_s=_figures(band.time),
         pressure_low_pa=_figures(band.pressure_low),
         pressure_high_pa=_figures(band.pressure_high),

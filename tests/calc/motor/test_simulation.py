@@ -236,7 +236,7 @@ def test_flags_say_what_the_reader_must_know() -> None:
     assert any("tested range" in say(flag) for flag in hot.flags)
     long_nozzle = simulate(motor(exit_d=0.047))
     assert any("leaves the nozzle" in say(flag) for flag in long_nozzle.flags)
-    narrow = simulate(motor(grains=(grain(core=0.0145),) * 4))
+    narrow = simulate(motor(grains=(grain(core=0.0145),) * 4), 2.0)
     assert any("Port to throat" in say(flag) for flag in narrow.flags)
     blend = law_for_blend({"potassium_nitrate": 0.65, "sorbitol": 0.28, "sucrose": 0.07})
     assert any("Borrowed" in say(flag) for flag in simulate(motor(propellant=replace(SORBITOL, law=blend))).flags)
@@ -263,12 +263,13 @@ def _strong(run: MotorRun) -> list[str]:
     return [say(flag) for flag in run.flags if isinstance(flag, Note) and flag.strong]
 
 
-def test_a_caution_that_nearly_every_motor_gets_is_mild_and_few_get_a_strong_one() -> None:
+def test_no_mark_is_set_that_nearly_every_motor_passes_and_few_get_a_strong_caution() -> None:
     made = ((32, 3), (48, 3), (48, 4), (48, 5), (68, 2), (68, 3), (68, 4), (90, 4))
-    runs = [simulate(usual(outer / 1e3, count, sugar)) for outer, count in made for sugar in ("sorbitol", "dextrose")]
-    flux = [[flag for flag in run.flags if "Mass flux" in say(flag)] for run in runs]
-    assert sum(map(bool, flux)) >= 10  # it stands on most: alone it warns of nothing
-    assert not any(isinstance(flag, Note) and flag.strong for flags in flux for flag in flags)
+    motors = [usual(outer / 1e3, count, sugar) for outer, count in made for sugar in ("sorbitol", "dextrose")]
+    for run in map(simulate, motors):
+        assert run.peak_mass_flux > 0
+        assert not any("flux" in say(flag) or "Port to throat" in say(flag) for flag in run.flags)
+    runs = [simulate(one, 2.0) for one in motors]
     assert sum(bool(_strong(run)) for run in runs) <= 4
     for run in runs:
         assert run.port_to_throat is not None
@@ -302,7 +303,7 @@ def test_the_mark_of_port_over_throat_is_the_workshops_own() -> None:
     told = simulate(run, ratio + 0.01).flags[0]
     assert isinstance(told, Note)
     assert told.strong
-    assert "the workshop's own mark (a rule of thumb)" in say(told)
+    assert "the workshop's own mark:" in say(told)
 
 
 def test_thin_grains_are_told_and_those_that_failed_elsewhere_strongly() -> None:
