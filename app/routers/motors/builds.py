@@ -4,6 +4,7 @@ from typing import Any
 
 from fastapi import Request
 from fastapi.responses import Response
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock, web
