@@ -1,8 +1,11 @@
 """Where an estimated flight comes down in its field, seen from above, and its height under the ceiling."""
 
+from math import pi
+
 from markupsafe import Markup
 
 from app.drawings.field_plan import FieldPlan, Heights, Ring, field_plan
+from app.models import LaunchField
 from app.models.firing import WINDS
 from app.routers.hardware import place_pictures
 from app.services.flight.flights import Estimate
@@ -33,18 +36,19 @@ def of_estimate(
         wind += f" from {WINDS[estimate.wind_from]}" if estimate.wind_from else ""
         way = "with" if estimate.flight.landing_distance >= 0 else "into"
         landing = f"Lands {high(abs(estimate.flight.landing_distance))} {way} the wind."
+    bearing, wind_from, drawn_so = _wind(field, estimate.wind_from)
     plan = FieldPlan(
         name=field.name,
         radius_m=field.radius_m,
         length_m=field.length_m,
         width_m=field.width_m,
-        axis_rad=field.long_axis_rad,
-        wind_from_rad=places.BEARINGS[estimate.wind_from] if estimate.wind_from else None,
+        axis_rad=bearing,
+        wind_from_rad=wind_from,
         wind_words=wind,
         rings=(Ring(least.single_m, f"persons {high(least.single_m)}"),) if least else (),
         along_m=along,
         size_words=place_pictures.size_words(field, units),
-        landing_words=landing,
+        landing_words=f"{landing} {drawn_so}".strip() if along else landing,
         unit_m=unit_m,
         unit_words=unit_words,
     )
@@ -62,3 +66,19 @@ def of_estimate(
         unit_words=unit_words,
     )
     return field_plan(plan, heights, f"{field.name} from above, with the landings of drawn flights")
+
+
+def _wind(field: LaunchField, wind_from: str | None) -> tuple[float | None, float | None, str]:
+    """Bearing of the field's length, where the wind comes from, and what is said where one of them is not known.
+
+    Then landing was judged by the nearest edge (`places.edge`), and the wind is drawn to blow there.
+    """
+    told = places.BEARINGS[wind_from] if wind_from else None
+    bearing = field.long_axis_rad
+    if field.length_m is None or field.width_m is None or (told is not None and bearing is not None):
+        return bearing, told, ""
+    across = pi / 2 if field.width_m <= field.length_m else 0.0
+    if told is not None:
+        return told + across, told, "The field's bearing is not in the book: drawn with the wind to its nearest edge."
+    from_there = (bearing or 0.0) - across
+    return bearing, from_there, "The wind's direction is not told: drawn to the nearest edge."

@@ -18,7 +18,7 @@ from app.models.firing import RESULTS
 from app.models.grain import BagIn, DecisionIn, GrainCorrectionIn
 from app.page import Page
 from app.routers.book.chain_part import chain_of
-from app.routers.grains import look_part
+from app.routers.grains import grain_picture, look_part
 from app.routers.grains.look_part import LookPart
 from app.routers.grains.next_grain import pattern_choices
 from app.routing import late_router
@@ -42,6 +42,10 @@ class GrainPage(Page, template="grains/grain.html", section="shelf"):
     """A grain: what it weighs, where it is, where it came from and what became of it, and the forms for all of it."""
 
     grain: Grain
+    picture: Markup
+    measured: list[str]
+    """Which of its sizes were measured; the others are its pattern's."""
+    pattern_sizes: list[str]
     view: GrainView
     traced: GrainTrace
     chain: Markup
@@ -115,14 +119,19 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
             **look_part.proposed(grain, seen.newest.doubt if seen.newest else ""),
         },
     )
+    check = weighing.checks(session, view.formula, [(grain, view.pattern)])[grain.pk]
+    sizes = {"outer diameter": grain.outer_d_typed, "core": grain.core_d_typed, "length": grain.length_typed}
     page = GrainPage(
+        picture=grain_picture.views(view, check, house),
+        measured=[name for name, typed in sizes.items() if typed],
+        pattern_sizes=[name for name, typed in sizes.items() if not typed],
         view=view,
         grain=grain,
         results=RESULTS,
         traced=traced,
         chain=chain_of(session, "grain", grain.pk),
         history=grains.history(session, grain),
-        check=weighing.checks(session, view.formula, [(grain, view.pattern)])[grain.pk],
+        check=check,
         cast_notes=cast_notes.of_grain(session, view),
         newest_look=looks.newest(session, [grain]).get(grain.pk),
         free=view.state not in ("in motor", "fired", "gone"),

@@ -6,17 +6,16 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app.calc.grain.density_check import GrainCheck
-from app.drawings.grain_section import GrainCut, bubble_diameter, grain_section
+from app.drawings.grain_section import grain_section
 from app.drawings.lot_strip import Lot, Lots, ThisGrain, lot_strip
 from app.forms import Form
 from app.models import Batch, GrainPattern
 from app.models.grain import DecisionIn
+from app.routers.grains import grain_picture
 from app.services.book import repository, workshop
 from app.services.grains import flow, lots
 from app.services.grains.flow import Flow
 from app.services.grains.grains import GrainView
-from app.services.hardware import shapes
-from app.units import show, unit_of
 from app.web import Forms
 
 
@@ -87,35 +86,7 @@ def _section(session: Session, batch: Batch, view: GrainView | None, checks: dic
     )
     sized = view.grain if view is not None else pattern
     check = checks[view.grain.pk] if view is not None else None
-    volume = check.volume if check is not None else shapes.volume(pattern)
-    share = check.share if check is not None else 1.0
-
-    def length(size: float) -> str:
-        return show(size, "length", house.units)
-
-    def across(bubble: float) -> str:
-        """An estimate, so without the last figures."""
-        return show(bubble, "length", house.units, 0 if unit_of("length", house.units) == "mm" else 2)
-
-    return grain_section(
-        GrainCut(
-            outer_d_m=sized.outer_d_m,
-            core_d_m=sized.core_d_m,
-            length_m=sized.length_m,
-            volume_m3=volume,
-            share=share,
-            limit_share=house.accept_share,
-            burning_ends=pattern.burning_ends,
-            burns_outer=pattern.burns_outer,
-            key=False,
-            outer_words=f"Ø {length(sized.outer_d_m)}",
-            core_words=f"Ø {length(sized.core_d_m)}" if sized.core_d_m else "",
-            length_words=length(sized.length_m),
-            missing_words=show(check.void_volume, "volume", house.units) if check is not None else "",
-            bubble_words=f"Ø {across(bubble_diameter(volume, share))}" if check is not None else "",
-            limit_words=f"limit {across(bubble_diameter(volume, house.accept_share))}",
-        )
-    )
+    return grain_section(grain_picture.cut(pattern, sized, check, house, key=False))
 
 
 def _strip(

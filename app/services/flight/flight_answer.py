@@ -17,8 +17,7 @@ def headline(estimate: Estimate, units: UnitSystem) -> str:
 def judged(estimate: Estimate, units: UnitSystem) -> str:
     """Whether it stays under the ceiling and in the field, and whether it is fast enough as it leaves the rail."""
     said = [_under_ceiling(estimate, units), _in_field(estimate), _off_rail(estimate, units)]
-    words = "; ".join(words for words in said if words)
-    return f"{words[:1].upper()}{words[1:]}."
+    return "; ".join(words for words in said if words)
 
 
 def _share(part: float) -> str:

@@ -52,7 +52,12 @@ def test_one_press_leads_from_what_was_typed_or_scanned_to_the_notes(
     page = client.get("/find", params={"q": code})
     assert page.status_code == 200
     said = _words(page.text)
-    assert f"{serial}: 96.0 % of ideal" in said
+    answer = page.text[: page.text.index('class="in-hand"')]
+    assert f"Grain {serial}</h1>" in answer
+    assert "96.0 % of ideal density" in answer
+    mass = re.search(r"± [\d.]+ %, ([\d.]+ g)", answer)
+    assert mass
+    assert page.text.partition("Cure and bag")[0].count(mass[1]) == 1, "its numbers stand once"
     assert "pan at 115 °C" in said
     assert "never above the limit" in said
     assert "Set the cores" in said
