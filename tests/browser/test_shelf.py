@@ -61,7 +61,7 @@ def test_a_scanner_that_types_and_presses_enter_opens_the_grain(site: Site, page
         serial = build.ready_grains(session, 1)[0].serial
         session.commit()
     page.goto("/shelf")
-    expect(page.get_by_label("Grain in the hand: type or scan")).to_be_focused()
+    expect(page.get_by_role("search").get_by_role("searchbox")).to_be_focused()
     page.keyboard.type(f"http://127.0.0.1:1/shelf/{serial}")  # a label printed when the book answered elsewhere
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1, name=f"Grain {serial}")).to_be_visible()
