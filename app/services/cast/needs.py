@@ -6,7 +6,7 @@ from sqlmodel import Session
 
 from app.calc.propellant.ingredients import INGREDIENTS
 from app.calc.propellant.recipe import batch_mass, scale, theoretical_density
-from app.errors import Refused
+from app.errors import Faults
 from app.models import Batch, Formula, GrainPattern, Leftover
 from app.models.batch import PlanIn
 from app.services.book import repository, workshop
@@ -97,8 +97,12 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
     formula = repository.get(session, Formula, data.formula_id, "formula")
     ideal = theoretical_density(formula.blend)
     density = ideal * data.expected_density.si
-    grains = _wanted(session, data, density)
-    taken = remelts(session, data, batch)
+    faults, grains, taken = Faults(), [], []
+    with faults.one():
+        grains = _wanted(session, data, density)
+    with faults.one():
+        taken = remelts(session, data, batch)
+    faults.tell()
     mass = batch_mass(
         [(shapes.volume(w.pattern), w.count) for w in grains], density, data.over_pour.si, data.test_pieces.si
     )
@@ -136,13 +140,13 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
 
 def _wanted(session: Session, data: PlanIn, density: float) -> list[Wanted]:
     found: list[Wanted] = []
+    faults = Faults()
     for i, item in enumerate(data.items):
         pattern = repository.get(session, GrainPattern, item.pattern_id, "grain pattern")
         if any(w.pattern.id == pattern.id for w in found):
-            raise Refused(
-                f"{pattern.name} is named twice; write one row with the whole number.", field=f"items.{i}.pattern_id"
-            )
+            faults.add(f"items.{i}.pattern_id", f"{pattern.name} is named twice; write one row with the whole number.")
         found.append(Wanted(pattern, item.count, shapes.volume(pattern) * density * item.count))
+    faults.tell()
     return found
 
 
@@ -157,18 +161,21 @@ def remelts(session: Session, data: PlanIn, batch: Batch | None = None) -> list[
     shop, left = workshop.get(session), batches.leftovers_left(session)
     _, promised = promises(session, but=batch)
     found: list[tuple[Leftover, float]] = []
+    faults = Faults()
     for i, row in enumerate(data.remelts):
         leftover = repository.get(session, Leftover, row.leftover_id, "leftover")
         if any(known.id == leftover.id for known, _ in found):
-            raise Refused(f"{leftover.mark} is named twice; write one row.", field=f"remelts.{i}.leftover_id")
+            faults.add(f"remelts.{i}.leftover_id", f"{leftover.mark} is named twice; write one row.")
+            continue
         free = left[leftover.pk] - promised.get(leftover.pk, 0.0)
         mass = row.mass.si if row.mass is not None else free
         if mass > free + 1e-9 or mass <= 0:
-            raise Refused(
+            faults.add(
+                f"remelts.{i}.mass",
                 f"{leftover.mark} has {show(max(free, 0.0), 'mass', shop.units)} that no other plan has asked for.",
-                field=f"remelts.{i}.mass",
             )
         found.append((leftover, mass))
+    faults.tell()
     return found
 
 

@@ -10,7 +10,7 @@ from sqlalchemy.orm import defer
 from sqlmodel import Session, col, func, select
 
 from app import clock
-from app.errors import NotFound, Refused
+from app.errors import Faults, NotFound, Refused
 from app.models import BuildGrain, Case, Firing, Formula, Grain, MotorBuild, Nozzle, Prediction
 from app.models.base import attribute
 from app.models.base import build as build_row
@@ -199,17 +199,22 @@ def build(session: Session, data: BuildIn) -> MotorBuild:
     case = repository.get(session, Case, data.case_id, "case")
     nozzle = repository.get(session, Nozzle, data.nozzle_id, "nozzle")
     house = workshop.get(session)
+    faults = Faults()
     for kind, thing in (("case", case), ("nozzle", nozzle)):
         if thing.retired:
-            raise Refused(f"{thing.name} is retired; bring it back first.", field=f"{kind}_id")
-    _hardware_free(session, case, nozzle)
-    on_that_day(data, chosen)
-    one_formula(chosen)
-    clearance.fits_case(
-        session, case, [(v.grain.serial, v.pattern, v.grain.outer_d_m) for v in chosen], field="grain_ids"
-    )
-    clearance.fits_length(case, [v.grain.length_m for v in chosen], house, field="grain_ids")
-    clearance.throat_inside_exit(data.throat_d, nozzle.exit_d_m, house.units)
+            faults.add(f"{kind}_id", f"{thing.name} is retired; bring it back first.")
+    _hardware_free(session, case, nozzle, faults)
+    with faults.one():
+        on_that_day(data, chosen)
+    with faults.one():  # these are all told beside the grains, where one is enough
+        one_formula(chosen)
+        clearance.fits_case(
+            session, case, [(v.grain.serial, v.pattern, v.grain.outer_d_m) for v in chosen], field="grain_ids"
+        )
+        clearance.fits_length(case, [v.grain.length_m for v in chosen], house, field="grain_ids")
+    with faults.one():
+        clearance.throat_inside_exit(data.throat_d, nozzle.exit_d_m, house.units)
+    faults.tell()
     row = build_row(MotorBuild, data, code=code_for(session, data.built_on), exit_d_m=nozzle.exit_d_m)
     session.add(row)
     session.flush()
@@ -292,7 +297,7 @@ def setup_of(session: Session, built: Built) -> Setup:
     )
 
 
-def _hardware_free(session: Session, case: Case, nozzle: Nozzle) -> None:
+def _hardware_free(session: Session, case: Case, nozzle: Nozzle, faults: Faults) -> None:
     """One case and one nozzle are in one motor at a time."""
     for built in ready(session):
         for field, same, name in (
@@ -300,10 +305,10 @@ def _hardware_free(session: Session, case: Case, nozzle: Nozzle) -> None:
             ("nozzle_id", built.nozzle is nozzle, nozzle.name),
         ):
             if same:
-                raise Refused(
+                faults.add(
+                    field,
                     f"{name} is in motor {built.build.code}, which is ready to fire. Fire it or take it apart first, "
                     "or enter a second piece under its own name.",
-                    field=field,
                 )
 
 

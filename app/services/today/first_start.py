@@ -200,8 +200,10 @@ def _lacks(part: Part, texts: dict[str, str]) -> list[str]:
 
 def _to_measure(session: Session, part: Part) -> list[str]:
     texts = _begun(session, part)
-    if texts is None or not texts:
-        return [f"{part.noun}: begun on its own page"] if texts is None else []
+    if texts is None:
+        return [f"{part.noun}: begun on its own page"]
+    if not any(to in texts for to in part.fields.values()):
+        return []
     return [f"{part.noun}: {', '.join(_lacks(part, texts)) or 'finish it on its own page'}"]
 
 

@@ -6,8 +6,11 @@ from sqlmodel import Session
 
 from app import models
 from app.db import writing
+from app.errors import Refused
 from app.models import Case
 from app.models.base import FormIn
+from app.services.cast import needs
+from app.services.motors import builds
 from app.settings import resource
 from tests import build
 from tests.behind import engine_of
@@ -50,6 +53,25 @@ def test_what_each_service_refuses_comes_in_one_answer(client: TestClient) -> No
     assert "in the book already" in page.fault("name")
     assert "smaller than the outer" in page.fault("inner_d")
     assert "still to come" in page.fault("proof_on")
+
+
+def test_a_plan_and_a_build_tell_all_that_is_in_the_way_at_once(session: Session) -> None:
+    lot, shape = build.batch(session), build.pattern(session)
+    left = build.leftover(session, lot)
+    plan = build.plan_in(
+        session,
+        items=[{"pattern_id": shape.pk, "count": 1}, {"pattern_id": shape.pk, "count": 2}],
+        remelts=[{"leftover_id": left.pk, "mass": "9 kg"}],
+    )
+    with pytest.raises(Refused) as caught:
+        needs.work_out(session, plan)
+    told = [caught.value, *caught.value.also]
+    assert [refused.field for refused in told] == ["items.1.pattern_id", "remelts.0.mass"]
+    first = build.motor_build(session)
+    again = build.build_in(session, case_id=first.case_id, nozzle_id=first.nozzle_id)
+    with pytest.raises(Refused) as caught:
+        builds.build(session, again)
+    assert {refused.field for refused in (caught.value, *caught.value.also)} == {"case_id", "nozzle_id"}
 
 
 def test_what_is_not_asked_for_is_neither_checked_nor_kept_and_told(client: TestClient) -> None:
