@@ -1,5 +1,6 @@
 """What is flown and where: rockets and fields."""
 
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Literal
 
 from pydantic import Field as FormField
@@ -89,6 +90,12 @@ class RocketIn(FormIn):
 
     together = (("main_d", "main_cd"), ("drogue_d", "drogue_cd"))
 
+    @classmethod
+    def contradictions(cls, read: Mapping[str, Quantity]) -> Iterator[tuple[str, str]]:
+        """Two bases of the drag coefficient."""
+        if "reference_d" in read and "reference_area" in read:
+            yield "reference_area", "The coefficient has one basis: give a diameter or an area, not both."
+
     name: Name
     mass: Annotated[Quantity, Measure("heavy_mass", ge=0.01, le=500, usual=(0.1, 60))] = FormField(
         title="Mass without a motor", description="Ready to fly, recovery packed, no case and no grains."
@@ -165,6 +172,12 @@ class LaunchFieldIn(FormIn):
     """The field form."""
 
     together = (("length", "width"),)
+
+    @classmethod
+    def contradictions(cls, read: Mapping[str, Quantity]) -> Iterator[tuple[str, str]]:
+        """A radius and a rectangle."""
+        if "radius" in read and "length" in read:
+            yield "radius", "Give a radius, or length and width, not both."
 
     name: Name
     elevation: Annotated[Quantity, Measure("altitude", ge=-500, le=6000, usual=(-100, 4500))] = FormField(

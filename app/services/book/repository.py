@@ -10,9 +10,10 @@ from sqlalchemy import select as select_core
 from sqlmodel import Session, SQLModel, col, select
 
 from app.book import record
-from app.errors import Conflict, NotFound, Refused
+from app.errors import Conflict, Faults, NotFound, Refused
 from app.models.base import FormIn, Row, build, change, table_of
 from app.services.book import audit_reasons
+from app.units import Quantity
 
 R = TypeVar("R", bound=Row)
 T = TypeVar("T")
@@ -82,6 +83,12 @@ def store(
         change(row, data)
     session.flush()
     return row
+
+
+def possible(faults: Faults, data: FormIn) -> None:
+    """Add what the form itself knows of quantities that exclude each other."""
+    for field, words in data.contradictions({name: of for name, of in data if isinstance(of, Quantity)}):
+        faults.add(field, words)
 
 
 def refuse_same(session: Session, table: type[R], column: str, value: str, but: R | None = None) -> None:

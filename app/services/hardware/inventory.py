@@ -8,7 +8,6 @@ from app import clock
 from app.calc.case import casing
 from app.errors import Faults, Refused
 from app.models import Case, CastingTube, CoringRod, Firing, GrainPattern, MotorBuild, Nozzle, NozzleMeasure
-from app.models.base import FormIn
 from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPatternIn, NozzleIn, NozzleMeasureIn
 from app.services.book import repository, workshop
 from app.services.hardware import closures, shapes
@@ -61,7 +60,7 @@ def save_tube(
 ) -> CastingTube:
     """Enter a casting tube, or change one."""
     faults = Faults()
-    _possible(faults, data)
+    repository.possible(faults, data)
     with faults.one():
         repository.refuse_same(session, CastingTube, "name", data.name, but=row)
     faults.tell()
@@ -74,12 +73,6 @@ def save_rod(
     """Enter a coring rod, or change one."""
     repository.refuse_same(session, CoringRod, "name", data.name, but=row)
     return repository.store(session, CoringRod, data, row, version)
-
-
-def _possible(faults: Faults, data: FormIn) -> None:
-    """Add what the form itself knows of sizes that exclude each other."""
-    for field, words in data.contradictions({name: of for name, of in data if isinstance(of, Quantity)}):
-        faults.add(field, words)
 
 
 # --- Grain patterns --------------------------------------------------------------------------------
@@ -109,7 +102,7 @@ def save_pattern(
         outer, core = _diameters(session, data)
     if outer is not None and core is not None:
         data = data.model_copy(update={"outer_d": outer, "core_d": core})
-        _possible(faults, data)
+        repository.possible(faults, data)
         _fits(session, faults, data, outer, core)
     faults.tell()
     saved = repository.store(session, GrainPattern, data, row, version)
@@ -208,7 +201,7 @@ def save_case(session: Session, data: CaseIn, row: Case | None = None, version: 
         the closures are told by halves.
     """
     faults = Faults()
-    _possible(faults, data)
+    repository.possible(faults, data)
     if data.material not in MATERIALS:
         faults.add("material", "Choose one of the materials in the list, or “other” with its yield strength.")
     elif data.material == casing.OTHER and data.yield_strength is None:
@@ -284,7 +277,7 @@ def save_nozzle(session: Session, data: NozzleIn, row: Nozzle | None = None, ver
         The exit is narrower than the throat.
     """
     faults = Faults()
-    _possible(faults, data)
+    repository.possible(faults, data)
     if not faults.found and row is not None and measures(session, row) and data.exit_d.si < throat_now(session, row):
         throat = show(throat_now(session, row), "length", workshop.get(session).units)
         faults.add("exit_d", f"The throat was last measured as {throat}; the exit cannot be narrower.")

@@ -72,8 +72,7 @@ def save_rocket(session: Session, data: RocketIn, row: Rocket | None = None, ver
         Two bases of the drag coefficient, a drag table out of order, or parachutes that do not go together.
     """
     faults = Faults()
-    if data.reference_d is not None and data.reference_area is not None:
-        faults.add("reference_area", "The coefficient has one basis: give a diameter or an area, not both.")
+    repository.possible(faults, data)
     for i, (before, after) in enumerate(zip(data.drag_points, data.drag_points[1:], strict=False), start=1):
         if after.mach <= before.mach:
             faults.add(
@@ -142,8 +141,7 @@ def save_field(
         A radius and a rectangle at once, or half a rectangle.
     """
     faults = Faults()
-    if data.radius is not None and data.length is not None:
-        faults.add("radius", "Give a radius, or length and width, not both.")
+    repository.possible(faults, data)
     if (data.length is None) != (data.width is None):
         faults.add("width" if data.width is None else "length", "A rectangle needs both its sides.")
     if data.long_axis is not None and data.length is None:

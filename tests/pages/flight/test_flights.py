@@ -48,10 +48,10 @@ def test_a_table_that_does_not_rise_is_told_on_its_line_and_kept(client: TestCli
 @pytest.mark.parametrize(
     ("slug", "typed", "name", "words"),
     [
-        ("rockets", {**ROCKET, "main_cd": ""}, "main_cd", "drag coefficient"),
+        ("rockets", {**ROCKET, "main_cd": ""}, "main_cd", "belongs to “Main parachute, diameter”"),
         ("rockets", {**ROCKET, "drogue_d": "0.4 m", "drogue_cd": "1.5"}, "main_altitude", "height at which"),
         ("rockets", {**ROCKET, "reference_d": "90 mm", "reference_area": "60 cm2"}, "reference_area", "one basis"),
-        ("fields", {"name": "Moor", "elevation": "0 m", "length": "300 m"}, "width", "both its sides"),
+        ("fields", {"name": "Moor", "elevation": "0 m", "length": "300 m"}, "width", "belongs to “Length”"),
         ("fields", {"name": "Moor", "elevation": "0 m", "radius": "90 m", "length": "9 km"}, "radius", "not both"),
     ],
 )
