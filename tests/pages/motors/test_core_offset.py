@@ -103,14 +103,14 @@ def test_closures_are_entered_shown_and_saved_again_unchanged(client: TestClient
         k: v for k, v in before.items() if k not in ("once", "version")
     }
     fault = refused(client, "/workshop/cases/1", {"edge": ""})
-    assert "needed" in fault.fault("edge")
+    assert "need it; measure it" in fault.fault("edge")
     assert "5 mm" in fault.forms["form"].fields["hole_d"]
 
 
 def test_an_own_burn_law_is_typed_shown_and_told_as_missing_by_halves(client: TestClient) -> None:
     filled(client)
     half = refused(client, "/workshop/formulas/1", {"law_rate": "8,4 mm/s"})
-    assert "leave all of them empty" in half.fault("law_exponent")
+    assert "fill in both, or neither" in half.fault("law_exponent")
     law = {
         "law_rate": "8,4 mm/s",
         "law_exponent": "0,31",
