@@ -25,7 +25,7 @@ MOST = 13.0
 LEAST = 10.0
 """A box that stands beside others is at least so wide [em]."""
 
-FORMS = {"beside": 66.0, "threes": 36.0, "twos": 20.0, "ones": 10.0}
+FORMS = {"beside": 66.0, "twos": 20.0, "ones": 10.0}
 """The least width that each form is shown at [em], as static/css/drawings.css has it."""
 
 
@@ -98,7 +98,7 @@ def _beside(stages: Sequence[Stage], links: Sequence[tuple[int, int, int]], widt
 def _below(stages: Sequence[Stage], width: float) -> Drawn:
     """In lines, as many boxes beside each other as there is room for."""
     parts: list[Markup] = []
-    across = max(1, int(width // LEAST))
+    across = int(width // LEAST)
     step = 1 / across
     wide = step - (0.6 / width if across > 1 else 0)
     level = 0.0

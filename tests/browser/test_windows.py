@@ -157,6 +157,44 @@ def test_no_width_leaves_one_letter_a_line(page: Page, site: Site, running: Runn
             assert page.evaluate(WITHIN), (address, width)
 
 
+SPACED = """() => {
+    const wide = new CSSStyleSheet();
+    wide.replaceSync("* { letter-spacing: .12em !important; word-spacing: .16em !important; }");
+    document.adoptedStyleSheets = [wide];
+}"""
+"""Text spacing of WCAG 2.1, 1.4.12."""
+NARROW = ("/", "/cast/2611P", "/workshop/checklist", "/workshop/cases", "/find?q=2611P", "/review/2611P")
+LONG = {"/plan/new": 12, "/workshop/settings": 40, "/motors/design": 15, "/motors/new": 8}
+"""Long forms, with the least number of stops by Tab."""
+
+
+@pytest.mark.promise("Main buttons of long forms stand in reach and hide nothing", figure="4 forms at 911×512")
+def test_ways_on_small_windows(page: Page, site: Site, running: Running) -> None:
+    page.set_viewport_size({"width": 911, "height": 512})
+    for address, least in LONG.items():
+        page.goto(address)
+        page.evaluate("document.getElementById('hot').hidden = true")  # what comes before any form
+        assert page.evaluate(FIRST_SCREEN, [".in-reach .primary"]) == [[".in-reach .primary", True]], address
+        found = stops(page)
+        assert len(found) >= least, address
+        assert [(name, seen) for name, seen, tall in found if seen < (1 if tall else 5)] == [], address
+    page.set_viewport_size({"width": 320, "height": 640})
+    for address in NARROW:
+        page.goto(address)
+        assert page.evaluate(WITHIN), address
+        page.evaluate(SPACED)
+        assert page.evaluate(WITHIN), (address, "spaced")
+    page.goto("/workshop/cases")
+    assert page.locator("header").evaluate("e => e.getBoundingClientRect().height") < 640 / 4
+    page.locator("main").press("/")
+    expect(page.locator(".find [name=q]")).to_be_focused()
+    page.keyboard.type("2611P/")
+    expect(page.locator(".find [name=q]")).to_have_value("2611P/")
+    page.get_by_role("button", name="Menu").click()
+    page.get_by_role("navigation", name="Parts of the day").get_by_role("link", name="Plan").click()
+    page.wait_for_url("**/plan")
+
+
 def test_a_tablet_turned_in_the_middle_of_typing_keeps_the_words_and_the_field_in_view(
     page: Page, site: Site, running: Running
 ) -> None:
