@@ -2,7 +2,7 @@
 // Everything it says is in the row already.
 "use strict";
 (() => {
-  const words = (row) => [...row.querySelectorAll("svg[aria-label]")].map((cell) => cell.getAttribute("aria-label")).join(". ");
+  const words = (row) => [...row.querySelectorAll("svg[role=img] > title")].map((title) => title.textContent).join(". ");
 
   function show(row) {
     const figure = row.closest(".row-plots");

@@ -48,7 +48,7 @@ def test_a_lot_s_grains_stand_where_they_are_and_those_on_the_shelf_are_filled()
         ("70%", "dot"),
     ]
     assert re.findall(r'x1="([^"]+)"[^>]* class="(limit|mean)"', made) == [("50%", "limit"), ("45%", "mean")]
-    assert 'aria-label="words"' in made
+    assert 'role="img"' in made
     assert "<title>words</title>" in made
 
 

@@ -121,7 +121,7 @@ def show(request: Request, session: Book) -> Response:
     assert wanted is None or isinstance(wanted, ReviewIn)
     asked = wanted or ReviewIn()
     found = lots_review.lots(session, asked)
-    flown = flown_well.judged(session, found.newest)
+    flown = flown_well.flown(session, found)
     page = LotsPage(
         form=form,
         found=found,

@@ -6,6 +6,7 @@ against nothing that was made afterwards: a firing whose motor was predicted onl
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any
 
 from sqlalchemy import ColumnElement, ScalarSelect, Select, func, literal
@@ -19,6 +20,7 @@ from app.models.base import Utc, attribute
 MINUTE = timedelta(minutes=1)
 
 
+@cache
 def id_in_query() -> ScalarSelect[Any]:
     """Within a query of firings: the identity of the prediction that belongs to each."""
     last = _last(col(Firing.motor_build_id), func.datetime(col(Firing.fired_at), "+1 minute"))

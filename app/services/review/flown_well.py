@@ -14,6 +14,7 @@ from app.calc.stats.one_cut import Cut, best_cut
 from app.models import Batch, BuildGrain, Firing, Grain, Prediction
 from app.services.learning import stored_predictions
 from app.services.review.burned_motors import GOOD, NOT_GOOD
+from app.services.review.lots_review import Found, LotLine
 
 LEAST = 3
 """Lots that burned well, and lots that did not, below which no line is looked for; Grainbook's own choice."""
@@ -52,6 +53,28 @@ class FlownWell:
     """Motors left out because they held grains of more than one lot."""
     well: int = field(default=0)
     ill: int = field(default=0)
+
+
+def of_lines(lines: Sequence[LotLine]) -> FlownWell:
+    """Judge lots that were read already."""
+    lots, mixed = [], set()
+    for line in lines:
+        burned = [f for f in line.firings if f.result in (*GOOD, *NOT_GOOD)]
+        mixed |= {f.firing_id for f in burned if len(f.lots) > 1}
+        alone = [f for f in burned if len(f.lots) == 1]
+        density = line.counts.density.mean if line.counts.density else None
+        well = all(f.result in GOOD for f in alone) if alone else None
+        ratios = tuple(ratio for f in alone if (ratio := f.ratio) is not None)
+        lots.append(LotFlown(line.batch.code, density, well, ratios))
+    return said(lots, len(mixed))
+
+
+def flown(session: Session, found: Found) -> FlownWell:
+    """Judge the lots that were found, the newest of them where they are very many."""
+    if len(found.lines) == len(found.newest):
+        place = {key: i for i, key in enumerate(found.newest)}
+        return of_lines(sorted(found.lines, key=lambda line: place[line.batch.pk]))
+    return judged(session, found.newest)
 
 
 def judged(session: Session, ids: Sequence[int]) -> FlownWell:
@@ -145,7 +168,7 @@ def _parted(lots: Sequence[LotFlown], cut: Cut) -> tuple[str, str, str, str]:
         for who, side in (("the first delivered", good), (names[0], bad))
         if (words := _delivered(side))
     ]
-    more = f"{', '.join(told)} of what was predicted.".capitalize() if told else ""
+    more = f"{', '.join(told)} of the prediction.".capitalize() if told else ""
     more = more.replace("The first delivered", "They delivered" if cut.perfect else "The former delivered")
     waiting = [lot.code for lot in bad if lot.well is None]
     change = f"what made the others {names[1]} (see Noted)."
@@ -170,7 +193,7 @@ def _not_parted(fired: Sequence[LotFlown], well: int, ill: int) -> tuple[str, st
     good = [lot for lot in fired if lot.well]
     n = len(fired)
     delivered = _delivered(fired)
-    more = f"They delivered {delivered} of what was predicted." if delivered else ""
+    more = f"They delivered {delivered} of the prediction." if delivered else ""
     if len(good) == n:
         one = "The one lot that was fired burned well." if n == 1 else f"All {n} lots that were fired burned well."
         return one, more, "what you do.", "nothing, as far as these tell."

@@ -110,12 +110,17 @@ class FiringLine:
         return self.measured_ns / self.predicted_ns
 
 
-def firings_of(session: Session, ids: Iterable[int]) -> dict[int, list[FiringLine]]:
-    """The firings of motors that held a grain of each lot, oldest first, each with its prediction."""
+def firings_of(
+    session: Session, ids: Iterable[int], pours: dict[int, datetime] | None = None
+) -> dict[int, list[FiringLine]]:
+    """The firings of motors that held a grain of each lot, oldest first, each with its prediction.
+
+    `pours` are the moments the lots were poured at, where they were read already.
+    """
     wanted = list(ids)
     shots = shots_of(session, wanted)
     everyone = _lots_in(session, {shot.motor_build_id for found in shots.values() for shot in found})
-    pours = grains.poured(session, wanted)
+    pours = grains.poured(session, wanted) if pours is None else pours
     flew = heights.heights(session, {shot.firing_id: shot.altitude_m for found in shots.values() for shot in found})
     return {
         batch_id: [

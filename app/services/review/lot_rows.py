@@ -4,15 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from sqlalchemy import func
 from sqlalchemy import select as select_core
 from sqlmodel import Session, col, select
 
-from app.models import BuildGrain, Firing, Grain, Prediction
+from app.models import BuildGrain, Firing, Grain
 from app.pens import cut
-from app.services.learning import stored_predictions
+from app.services.review import coverage
 from app.services.review.burned_motors import GOOD, NOT_GOOD
-from app.services.review.coverage import HEAD, stored_ranges
 from app.services.review.lot_firings import FiringLine
 from app.services.review.lots_review import LotLine
 
@@ -102,12 +100,14 @@ class LotRow:
 def rows(session: Session, lines: Sequence[LotLine]) -> list[LotRow]:
     """What is drawn of these lots, in two queries."""
     dots = _dots(session, [line.batch.pk for line in lines])
-    ranges = _ranges(session, {f.firing_id for line in lines for f in line.firings if f.result != "no_light"})
+    ranges = coverage.ranges_of(
+        session, {f.firing_id for line in lines for f in line.firings if f.result != "no_light"}
+    )
     return [
         LotRow(
             line,
             dots.get(line.batch.pk, []),
-            [ShotRow(f, *_shares(f, ranges.get(f.firing_id))) for f in line.firings if f.result != "no_light"],
+            [ShotRow(f, *_shares(f, ranges.get(f.firing_id, {}))) for f in line.firings if f.result != "no_light"],
         )
         for line in lines
     ]
@@ -127,21 +127,8 @@ def _dots(session: Session, ids: Sequence[int]) -> dict[int, list[GrainDot]]:
     return found
 
 
-def _ranges(session: Session, firing_ids: set[int]) -> dict[int, tuple[float, float]]:
-    query = (
-        select_core(col(Firing.id), func.substr(col(Prediction.result_json), 1, HEAD))
-        .join(Prediction, col(Prediction.id) == stored_predictions.id_in_query())
-        .where(col(Firing.id).in_(firing_ids))
-    )
-    found = {}
-    for firing_id, head in session.execute(query):
-        told = stored_ranges(head or "").get("total_impulse")
-        if told:
-            found[firing_id] = told[1:]
-    return found
-
-
-def _shares(firing: FiringLine, stored: tuple[float, float] | None) -> tuple[float | None, float | None]:
-    if stored is None or not firing.predicted_ns:
+def _shares(firing: FiringLine, stored: dict[str, tuple[float, float, float]]) -> tuple[float | None, float | None]:
+    told = stored.get("total_impulse")
+    if told is None or not firing.predicted_ns:
         return None, None
-    return stored[0] / firing.predicted_ns, stored[1] / firing.predicted_ns
+    return told[1] / firing.predicted_ns, told[2] / firing.predicted_ns

@@ -6,7 +6,7 @@ Only what sorts and filters is read of every lot; the rest is read of the lots o
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from typing import Any, Literal
 
 from pydantic import Field as FormField
@@ -150,8 +150,9 @@ def every_line(session: Session, wanted: ReviewIn, at_once: int) -> Iterator[Lot
 
 def _lines(session: Session, found: list[tuple[Batch, Formula]]) -> list[LotLine]:
     ids = [batch.pk for batch, _ in found]
-    counts, patterns, shots = _counts(session, ids), _patterns(session, ids), lot_firings.firings_of(session, ids)
-    days = _days(session, {batch.pk: batch.planned_for for batch, _ in found})
+    counts, patterns, pours = _counts(session, ids), _patterns(session, ids), grains.poured(session, ids)
+    shots = lot_firings.firings_of(session, ids, pours)
+    days = _days_of(pours, {batch.pk: batch.planned_for for batch, _ in found})
     return [
         LotLine(
             batch=batch,
@@ -195,7 +196,10 @@ def _batches(session: Session, ids: list[int]) -> list[tuple[Batch, Formula]]:
 
 def _days(session: Session, planned: dict[int, date]) -> dict[int, date]:
     """The day each lot was poured; as planned where no pour was ticked off."""
-    pours = grains.poured(session, planned)
+    return _days_of(grains.poured(session, planned), planned)
+
+
+def _days_of(pours: dict[int, datetime], planned: dict[int, date]) -> dict[int, date]:
     return {key: clock.local(pours[key]).date() if key in pours else day for key, day in planned.items()}
 
 

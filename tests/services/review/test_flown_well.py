@@ -34,7 +34,7 @@ def test_a_line_that_parts_them_is_told_with_what_they_delivered() -> None:
     assert found.answer == (
         "All 5 lots that burned well are at 95.5 % of ideal density or more; none of the 4 lighter ones did."
     )
-    assert found.more == "They delivered 100 %, the lighter ones 90 % of what was predicted."
+    assert found.more == "They delivered 100 %, the lighter ones 90 % of the prediction."
     assert found.keep == "casting to 95.5 % or more."
     assert "L9, not fired yet, is as light: try one on the stand first." in found.change
     assert found.cut is not None
@@ -107,6 +107,7 @@ def test_lots_of_the_book_are_judged_by_motors_of_their_grains_alone(session: Se
     ]
     assert flown.lots[2].ratios == pytest.approx((0.9,))
     assert flown.mixed == 1, "a motor of two lots says nothing of either"
+    assert flown_well.flown(session, found) == flown, "from the lines of one page as from the book"
 
     rows = {row.line.batch.code: row for row in lot_rows.rows(session, found.lines)}
     assert (rows[third.code].kind, rows[third.code].words) == ("none", "not fired")
