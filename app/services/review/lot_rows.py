@@ -14,7 +14,7 @@ from app.services.review.burned_motors import GOOD, NOT_GOOD
 from app.services.review.lot_firings import FiringLine
 from app.services.review.lots_review import LotLine
 
-NOTED = 24
+NOTED = 20
 """Letters of a lot's note that stand in its row."""
 
 Kind = Literal["well", "partly", "weak", "rough", "failed", "other", "unlit", "none"]
@@ -26,7 +26,7 @@ KINDS: dict[str, tuple[Kind, str]] = {
     "rough": ("rough", "rough"),
     "nozzle": ("failed", "nozzle failed"),
     "burst": ("failed", "case burst"),
-    "burn_through": ("failed", "case burned through"),
+    "burn_through": ("failed", "case burned"),
     "other": ("other", "something else"),
     "no_light": ("unlit", "did not light"),
 }
