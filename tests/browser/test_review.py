@@ -34,7 +34,6 @@ def look(browser: Browser, demo: Site) -> Iterator[Page]:
 
 def test_from_all_motors_to_one_group_over_time(look: Page) -> None:
     look.locator("#sure > summary").click()
-    look.get_by_text("How sure?", exact=True).click()
     look.get_by_role("navigation", name="Pages of the review").get_by_role("link", name="Delivered").click()
     expect(look.get_by_role("heading", level=1)).to_have_text("What motors delivered")
     fill(look, grouped_by="Case")

@@ -92,7 +92,6 @@ def test_a_firing_says_what_it_taught_and_is_left_out(client: TestClient, engine
     address = f"/review/learned/firing/{firing}"
     shown = client.get(address).text
     assert re.search(r'class="answer-words">(All 4|[1-3] of 4) measured figures lay inside', shown)
-    assert re.search(r'class="answer-words">(All 4|[1-3] of 4) measured figures lay inside', shown)
     assert "Read out of its pressure and thrust" in shown
     assert "It counts." in shown
     assert "inside" in shown
