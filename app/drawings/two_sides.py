@@ -15,7 +15,7 @@ from app.pens import line, tag, text_at, written
 REACH = 3.2
 """How far the axis goes either way, in scatters; what lies beyond is an arrow at its edge."""
 
-ROW, LANES = 2.5, (0.8, 1.75)
+ROW, LANES = 2.25, (0.7, 1.6)
 """Height of a row, and where its two sides stand in it [em]."""
 
 TICKS = (-2, -1, 0, 1, 2)

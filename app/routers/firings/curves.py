@@ -1,6 +1,6 @@
 """A firing's measured curve: what was read out of the logger's file of a stand, set beside the prediction."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 from sqlmodel import Session
@@ -122,7 +122,7 @@ pages.add_pages(
 
 # --- Charts --------------------------------------------------------------------------------------
 
-HEIGHT = 130.0
+HEIGHT = 108.0
 """Of thrust, and of pressure below it [px]: both stand in one screen with what is said of them."""
 
 
@@ -145,32 +145,20 @@ def overlay(measured: Measured, units: UnitSystem) -> Markup:
     """Measured thrust and pressure over what was expected, with the expected range; both rise at one moment."""
     found, told = measured.result, measured.predicted
     moved = curves.shift(found, told)
-    thrust = _panel(
-        "force",
-        "Thrust",
-        units,
-        found.time_s,
-        found.thrust_n,
-        moved,
-        told,
-        (told.curve.thrust_n, told.curve.thrust_low_n, told.curve.thrust_high_n) if told else None,
-    )
-    panels = [thrust]
+    panels = [_panel("force", units, told, (found.time_s, found.thrust_n), moved)]
     if found.pressure_pa:
-        panels.append(
-            _panel(
-                "pressure",
-                "Pressure",
-                units,
-                found.pressure_time_s,
-                found.pressure_pa,
-                moved,
-                told,
-                (told.curve.pressure_pa, told.curve.pressure_low_pa, told.curve.pressure_high_pa) if told else None,
-            )
-        )
+        panels.append(_panel("pressure", units, told, (found.pressure_time_s, found.pressure_pa), moved))
     title = "Measured beside predicted" if told else "Measured curve"
     return line_chart(title, Axis("Time from ignition" if told else "Time from 5 % of the peak", "s"), *panels)
+
+
+def expected(told: PredictionRecord, units: UnitSystem, peak_pa: float | None) -> Markup:
+    """Thrust and pressure as they were expected, where nothing was logged; with the peak pressure if one was read."""
+    panels = [_panel(kind, units, told, None) for kind in ("force", "pressure")]
+    if peak_pa is not None:
+        read = Rule("Measured peak", convert(peak_pa, "pressure", units), limit=False)
+        panels[1] = replace(panels[1], rules=[*panels[1].rules, read])
+    return line_chart("As it was expected", Axis("Time from ignition", "s"), *panels)
 
 
 def _drawn(values: list[float]) -> list[float]:
@@ -181,21 +169,27 @@ def _drawn(values: list[float]) -> list[float]:
 
 def _panel(
     kind: str,
-    label: str,
     units: UnitSystem,
-    time: list[float],
-    values: list[float],
-    moved: float,
     told: PredictionRecord | None,
-    expected: tuple[list[float], list[float], list[float]] | None,
+    found: tuple[list[float], list[float]] | None,
+    moved: float = 0.0,
 ) -> Panel:
-    series = [Series("Measured", [t + moved for t in time], convert_each(_drawn(values), kind, units))]
-    band, rules = None, []
-    if told is not None and expected is not None:
-        mid, low, high = (convert_each(column, kind, units) for column in expected)
-        series.append(Series("Expected", told.curve.time_s, mid, "dashed"))
-        band = Band("Middle 90 % expected", told.curve.band_time_s, low, high) if low else None
+    """Thrust or pressure: what was measured over its own times, moved, and what was expected with its range."""
+    series, band, rules = [], None, []
+    if found is not None:
+        time, values = found
+        series.append(Series("Measured", [t + moved for t in time], convert_each(_drawn(values), kind, units)))
+    if told is not None:
+        curve = told.curve
+        columns = (
+            (curve.thrust_n, curve.thrust_low_n, curve.thrust_high_n)
+            if kind == "force"
+            else (curve.pressure_pa, curve.pressure_low_pa, curve.pressure_high_pa)
+        )
+        mid, low, high = (convert_each(column, kind, units) for column in columns)
+        series.append(Series("Expected", curve.time_s, mid, "dashed"))
+        band = Band("Nine in ten", curve.band_time_s, low, high) if low else None
         if kind == "pressure" and told.inputs.case.rated_pressure_pa is not None:
             rules = [Rule("Rated", convert(told.inputs.case.rated_pressure_pa, kind, units))]
-    axis = Axis(label, unit_of(kind, units), from_zero=True)
+    axis = Axis("Thrust" if kind == "force" else "Pressure", unit_of(kind, units), from_zero=True)
     return Panel(axis, series, band, rules, height=HEIGHT, legend=kind == "force")

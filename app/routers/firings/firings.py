@@ -23,7 +23,6 @@ from app.routers.firings.curves import CurveShown
 from app.routers.firings.firing_log import FiringLog
 from app.routers.flight import flight_picture
 from app.routers.flight.flights import charts as flight_charts
-from app.routers.motors.prediction_chart import chart_of
 from app.routing import late_router
 from app.services.book import audit_log, first_minute, last_entry, repository, workshop
 from app.services.book.audit_log import History
@@ -222,7 +221,7 @@ def page_of(request: Request, session: Session, firing_id: int, failed: Form | N
         flight_charts=flight_charts(estimate, units, firing.altitude_m)[1 if track else 0 :] if estimate else [],
         flight_judged=flight_answer.judged(estimate, units) if estimate else "",
         field_picture=_field_picture(session, estimate, predicted, firing) if estimate and predicted else None,
-        chart=chart_of(predicted, units, firing.measured_peak_pressure_pa) if predicted and not curve else None,
+        chart=curves.expected(predicted, units, firing.measured_peak_pressure_pa) if predicted and not curve else None,
         trace=trace.of_firing(session, firing.pk),
         unread=STAND.unread(session, firing),
         history=audit_log.history_of(session, firing),

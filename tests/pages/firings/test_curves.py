@@ -80,7 +80,7 @@ def test_from_file_to_the_firings_measured_figures(client: TestClient) -> None:
         "above 10 % of the peak",
         "Thrust coefficient",
         "c*",
-        "Middle 90 % expected",
+        "Nine in ten",
         hashlib.sha256(raw).hexdigest()[:32],
     ):
         assert words in shown, words
