@@ -22,8 +22,9 @@ from app.services.grains import grains, lots, weighing
 from app.services.grains.grains import GrainView
 from app.services.grains.lots import Balance, Control, Evenness
 from app.services.hardware import inventory
-from app.services.review import flown_well, lot_rows, lots_review, trace
+from app.services.review import flown_well, lot_rows, lot_standing, lots_review, trace
 from app.services.review.flown_well import FlownWell
+from app.services.review.lot_standing import Standing
 from app.services.review.lots_review import Against, LotLine, ReviewIn
 from app.services.review.trace import Origin
 from app.services.stock import batches
@@ -62,6 +63,11 @@ class LotPage(Page, template="review/lot.html", section="review"):
     batch: Batch
     line: LotLine
     chain: Markup
+    standing: Standing
+    around: Drawn
+    """The lot among its neighbours, the one cast last first."""
+    around_it: int
+    """Neighbours below which nothing is said of its density."""
     views: list[GrainView]
     origin: Origin
     checks: dict[int, GrainCheck]
@@ -147,10 +153,15 @@ def one(request: Request, session: Book, code: str) -> Response:
     batch = batches.by_code(session, code)
     line, views = lots_review.line(session, batch), grains.of_batch(session, batch)
     found = lots.density_control(views)
+    standing = lot_standing.standing(session, line)
+    rows = lot_rows.rows(session, standing.lines)
     page = LotPage(
         batch=batch,
         line=line,
         chain=chain_of(session, "batch", batch.pk),
+        standing=standing,
+        around=draw(rows, flown_well.said(()), workshop.get(session).accept_share, by_date=True),
+        around_it=lot_standing.LEAST,
         views=views,
         origin=trace.of_batch(session, batch),
         checks=weighing.checks(session, line.formula, [(v.grain, v.pattern) for v in views]),
