@@ -250,6 +250,7 @@ def review(page: Page, code: str, motor: str) -> None:
     page.get_by_role("link", name=code).click()
     page.get_by_role("link", name=re.compile("Burned well")).first.click()
     expect(page.locator("main")).to_contain_text(code)
+    page.get_by_text("Back to each bag").click()
     page.get_by_role("link", name="Sack 1").first.click()
     expect(page.get_by_role("heading", level=1)).to_contain_text("Sack 1")
     expect(page.locator("main")).to_contain_text(code)
