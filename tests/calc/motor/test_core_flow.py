@@ -7,6 +7,7 @@ import pytest
 from app.calc.base.errors import OutOfRange
 from app.calc.motor.core_flow import head_excess, mach_in_port
 from app.calc.motor.isentropic import flow_function, pressure_ratio
+from app.models.workshop import LEAST_PORT
 
 
 # from memory: NACA Report 1135 (1953), table I, k 1.4: M 0.30, A/A* 2.0351; M 0.50, 1.3398; M 0.20, 2.9635
@@ -35,3 +36,7 @@ def test_in_a_wide_core_nothing_is_felt() -> None:
     assert head_excess(100.0, 1.2) < 1e-4
     with pytest.raises(OutOfRange):
         head_excess(1.0, 1.2)
+
+
+def test_a_new_books_mark_is_where_the_front_stands_a_tenth_above() -> None:
+    assert head_excess(LEAST_PORT, 1.137) == pytest.approx(0.1, abs=0.002)

@@ -39,7 +39,10 @@ def test_dangers_stand_on_the_page_before_what_only_makes_numbers_less_good(clie
         build.case(session)
     design = opened(client, "/motors/design").forms["design"].fields | {"throat_d": "14.5 mm"}
     page = client.get("/motors/design", params=design).text
-    assert "Look at this first" not in page  # no mark is set that nobody in the workshop chose
+    assert "? Port 1.73 × throat, below 2.1" in page
+    saved(client, "/workshop/settings", {"least_port_to_throat": "1.7"})
+    page = client.get("/motors/design", params=design).text
+    assert "Look at this first" not in page
     assert "Port 1.73 × throat" in page
     saved(client, "/workshop/settings", {"least_port_to_throat": "1.9"})
     page = client.get("/motors/design", params=design).text
