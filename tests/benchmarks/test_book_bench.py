@@ -53,6 +53,7 @@ COPIED = (
     "checklist_answer",
     "cast_session",
     "session_opening",
+    "melt",
     "cast_step",
     "temperature_reading",
     "grain",
