@@ -106,7 +106,8 @@ def opened(folder: Path, pictures: Path | None) -> Iterator[Iterator[Seen]]:
     book = folder / "book.sqlite3"
     fill(book)
     app = create_app(Settings(book=book))
-    site = next(running := served(app))
+    running = served(app)
+    site = next(running)
     addresses.complete(site.engine)
     rows = addresses.rows(site.engine)
     with sync_playwright() as playwright:
@@ -122,7 +123,7 @@ def opened(folder: Path, pictures: Path | None) -> Iterator[Iterator[Seen]]:
 
         yield every()
         browser.close()
-    running.close()
+    next(running, None)  # the server goes down
 
 
 def main() -> None:

@@ -1,5 +1,7 @@
 """Forms ask for what a choice needs, all of it in one answer, and for nothing else."""
 
+from typing import Any
+
 import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import Session
@@ -154,7 +156,12 @@ def test_a_new_one_begins_like_the_last_one_and_says_so_and_measured_values_stay
 def test_a_new_firing_begins_like_the_last_one(client: TestClient) -> None:
     with writing(engine_of(client)) as session:
         rocket, field = build.rocket(session), build.field(session)
-        more = {"kind": "flight", "rocket_id": rocket.pk, "launch_field_id": field.pk, "igniter": "Dipped bulb"}
+        more: dict[str, Any] = {
+            "kind": "flight",
+            "rocket_id": rocket.pk,
+            "launch_field_id": field.pk,
+            "igniter": "Dipped bulb",
+        }
         build.firing(session, altitude="250 m", wind="3 m/s", **more)
         build.motor_build(session)
         session.commit()

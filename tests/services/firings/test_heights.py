@@ -4,6 +4,7 @@ firings are."""
 import csv
 import io
 import re
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
@@ -19,10 +20,10 @@ from tests import build
 from tests.behind import engine_of
 
 
-def flown(session: Session, **more: object) -> Firing:
+def flown(session: Session, **more: Any) -> Firing:
     """A flight of which nothing but the height was measured."""
     rocket, field = build.rocket(session, name="Turnstone"), build.field(session, name="Pasture")
-    texts = {"rocket_id": rocket.pk, "launch_field_id": field.pk, "kind": "flight", "altitude": "300 m"}
+    texts: dict[str, Any] = {"rocket_id": rocket.pk, "launch_field_id": field.pk, "kind": "flight", "altitude": "300 m"}
     return build.firing(session, sure=True, wind="3 m/s", **{**texts, **more})
 
 
