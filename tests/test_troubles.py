@@ -407,6 +407,7 @@ def test_a_full_disk_at_the_start_is_told(
         return engine
 
     monkeypatch.setattr("app.db.open_engine", small)
+    db._empty.cache_clear()
     assert main(["migrate", "--book", str(tmp_path / "book.sqlite3")]) == 1
     assert capsys.readouterr().err == troubles.FULL + "\n"
 

@@ -258,10 +258,15 @@ def _wants_a_number(model: type[BaseModel], name: str) -> bool:
     return measure_of(model, name) is not None or getattr(plain, "__name__", "") in ("int", "float", "date", "datetime")
 
 
+def chosen(model: type[FormIn], name: str) -> list[tuple[str, str]]:
+    """The choices with which a form asks for a field."""
+    return [(one.choice, "good" if one.unless else one.values[0]) for one in model.whens if name in one.fields]
+
+
 @pytest.mark.parametrize(("model", "name"), _fields(), ids=lambda part: getattr(part, "__name__", part))
 def test_no_number_field_takes_nonsense(model: type[FormIn], name: str) -> None:
     for typed in NEVER_A_NUMBER:
-        form = from_texts(model, [(name, typed)], "form", "/", {})
+        form = from_texts(model, [*chosen(model, name), (name, typed)], "form", "/", {})
         assert form.check(METRIC) is None
         assert form.errors.get(name, ""), (typed[:20], "was taken")
         assert "Value error" not in form.errors[name]

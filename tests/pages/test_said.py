@@ -30,10 +30,10 @@ def test_every_page_tells_a_pan_that_is_too_hot(client: TestClient) -> None:
         told = re.search(r'<div id="hot" aria-live="assertive">(.*?)</div>', page)
         assert told is not None, address
         assert "2611P: The pan was read at" in told[1], address
-        assert '<a href="/cast/2611P">' in told[1], address
+        assert '<a href="/bench/1">' in told[1], address
         assert "<title>TOO HOT 2611P · " in page, address
     told_devices = client.get("/timers").json()
-    assert [(one["code"], one["href"]) for one in told_devices["hot"]] == [("2611P", "/cast/2611P")]
+    assert [(one["code"], one["href"]) for one in told_devices["hot"]] == [("2611P", "/bench/1")]
     assert "300 F, above the limit. Heat off, add nothing." in told_devices["hot"][0]["words"]
     read(client, "240 F")
     assert '<div id="hot" aria-live="assertive"></div>' in client.get("/shelf").text

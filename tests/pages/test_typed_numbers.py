@@ -27,6 +27,7 @@ from app.models.workshop import WorkshopIn
 from app.units import METRIC
 from tests.behind import engine_of
 from tests.browse import Page, refused, saved, send
+from tests.pages.test_bad_input import chosen
 
 ROCKET = "/workshop/rockets/new"
 FIELD = "/workshop/fields/new"
@@ -258,7 +259,7 @@ def test_the_walk_over_all_forms_meets_them() -> None:
 
 @pytest.mark.parametrize(("model", "name"), NUMBERS)
 def test_no_field_takes_a_comma_and_three_digits_for_one_thing(model: type[FormIn], name: str) -> None:
-    form = from_texts(model, [(name, "2,500")], "form", "/", {})
+    form = from_texts(model, [*chosen(model, name), (name, "2,500")], "form", "/", {})
     assert form.check(METRIC) is None
     assert "can mean" in form.errors[name]
     assert [one.text.split(" ")[0] for one in form.answers(name)] == ["2.5", "2500"]

@@ -46,7 +46,7 @@ class Open:
 
     def __init__(self, book: Path) -> None:
         before = len(backups.copies(book))
-        self.book, self.program = book, Opened(book, random.randrange(30000, 44000, 20))
+        self.book, self.program = book, Opened(book, random.randrange(10000, 18000, 20))
         wait_until(lambda: len(backups.copies(book)) > before, "the start's own copy is of the book before any save")
         self.page = ""
         self.reader: sqlite3.Connection | None = None
@@ -382,6 +382,6 @@ def test_a_second_start_by_another_name_of_the_file_is_refused(
 
 def test_a_hard_link_is_told_at_the_start(place: Path, tmp_path: Path) -> None:
     os.link(place, tmp_path / "other.sqlite3")
-    program = Opened(place, random.randrange(30000, 44000, 20))
+    program = Opened(place, random.randrange(10000, 18000, 20))
     program.child.kill()
     assert "a second name on this disk" in program.said

@@ -54,7 +54,7 @@ def flags(
     >>> arrays = motor_arrays([example()])
     >>> _, burn = next(march(arrays))
     >>> [note.strong for note in flags(example(), arrays, burn, 0.0)]
-    [False]
+    []
     """
     law = motor.propellant.law
     pressure = burn.pressure[0, : burn.burnt + 1]

@@ -196,7 +196,7 @@ def test_the_name_at_the_bench_stands_in_the_forms_that_are_signed(client: TestC
     enter(client, "/workshop/people/new", name="Bert")
     enter(client, "/workshop/bench", "bench", at_bench="Bert")
     with writing(engine_of(client)) as session:
-        cast = build.cast(session, until="weigh")
+        cast = build.cast(session, until="pour")
         code = cast.code
         grain = build.grain(session, cast, decision=None)
         serial = grain.serial
