@@ -14,7 +14,7 @@ from app.drawings.rocket_outline import Parachute, RocketOutline, rocket_outline
 from app.drawings.season_line import Happening, season_line
 from app.drawings.shelf_boxes import ShelfBox, ShelfGrain, ShelfRow, shelf_boxes
 from app.drawings.small_motor import small_motor
-from tests.drawings.scenes import GRAIN
+from tests.drawings.scenes import ASKEW, GRAIN
 
 
 def cut_grain(number: int, share: float) -> CutGrain:
@@ -141,18 +141,7 @@ SEASON = [
 
 PLANS: dict[str, Markup] = {
     "grain views": grain_views(GRAIN),
-    "grain views: voids, askew": grain_views(
-        replace(
-            GRAIN,
-            share=0.87,
-            bubble_words="Ø 29",
-            missing_words="12.5 cm³",
-            burning_ends=1,
-            offset_a_m=0.001,
-            offset_b_m=-0.002,
-            offset_words="1.0 and −2.0",
-        )
-    ),
+    "grain views: voids, askew": grain_views(replace(ASKEW, offset_words="1.0 and −2.0")),
     "grain views: slender": grain_views(
         replace(GRAIN, core_d_m=0.006, length_m=0.3, share=1.0, burning_ends=0, core_words="Ø 6", length_words="300")
     ),

@@ -96,6 +96,16 @@ GRAIN = GrainCut(
     bubble_words="Ø 19",
     limit_words="limit Ø 21",
 )
+ASKEW = replace(
+    GRAIN,
+    share=0.87,
+    bubble_words="Ø 29",
+    missing_words="12.5 cm³",
+    burning_ends=1,
+    offset_a_m=0.001,
+    offset_b_m=-0.002,
+    offset_words="1.0 and −2.0 off",
+)
 LOTS = (
     Lot("2611Q", (0.959, 0.961, 0.962, 0.965)),
     Lot("2611P", (0.949, 0.957, 0.96, 0.963)),
@@ -165,18 +175,7 @@ SCENES: dict[str, Markup] = {
     "tube: compact": tube_section(TUBE, "compact"),
     "tube: pull": tube_section(TUBE, "pull"),
     "grain: good": grain_section(GRAIN),
-    "grain: voids, askew": grain_section(
-        replace(
-            GRAIN,
-            share=0.87,
-            bubble_words="Ø 29",
-            missing_words="12.5 cm³",
-            burning_ends=1,
-            offset_a_m=0.001,
-            offset_b_m=-0.002,
-            offset_words="1.0 and −2.0 off",
-        )
-    ),
+    "grain: voids, askew": grain_section(ASKEW),
     "grain: slender, nothing missing": grain_section(
         replace(GRAIN, core_d_m=0.006, length_m=0.2, share=1.001, burning_ends=0, core_words="Ø 6", length_words="200")
     ),
