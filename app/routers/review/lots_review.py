@@ -151,20 +151,20 @@ def show(request: Request, session: Book) -> Response:
 def one(request: Request, session: Book, code: str) -> Response:
     """One lot: where it came from, its grains, its motors and what came of them."""
     batch = batches.by_code(session, code)
-    line, views = lots_review.line(session, batch), grains.of_batch(session, batch)
+    views = grains.of_batch(session, batch)
     found = lots.density_control(views)
-    standing = lot_standing.standing(session, line)
+    standing = lot_standing.standing(session, batch)
     rows = lot_rows.rows(session, standing.lines)
     page = LotPage(
         batch=batch,
-        line=line,
+        line=standing.line,
         chain=chain_of(session, "batch", batch.pk),
         standing=standing,
         around=draw(rows, flown_well.said(()), workshop.get(session).accept_share, by_date=True),
         around_it=lot_standing.LEAST,
         views=views,
         origin=trace.of_batch(session, batch),
-        checks=weighing.checks(session, line.formula, [(v.grain, v.pattern) for v in views]),
+        checks=weighing.checks(session, standing.line.formula, [(v.grain, v.pattern) for v in views]),
         balance=lots.balance(session, batch),
         evenness=lots.evenness(views),
         control=found,

@@ -39,25 +39,28 @@ class Standing:
 
     verdict: str
     more: str
+    line: LotLine
+    """The lot's own."""
     lines: Sequence[LotLine]
 
 
-def standing(session: Session, line: LotLine) -> Standing:
+def standing(session: Session, batch: Batch) -> Standing:
     """Judge a lot by its motors, and by its neighbours where they say enough."""
-    lines = _neighbours(session, line)
-    others = [one for one in lines if one.batch.pk != line.batch.pk]
+    lines = _neighbours(session, batch)
+    line = next(one for one in lines if one.batch.pk == batch.pk)
+    others = [one for one in lines if one is not line]
     said = [_delivered(session, line), _density(line, others), _rejected(line, others)]
-    return Standing(_verdict(line), " ".join(words for words in said if words), lines)
+    return Standing(_verdict(line), " ".join(words for words in said if words), line, lines)
 
 
-def _neighbours(session: Session, line: LotLine) -> list[LotLine]:
-    place, mine = tuple_(col(Batch.planned_for), col(Batch.id)), (line.batch.planned_for, line.batch.pk)
+def _neighbours(session: Session, batch: Batch) -> list[LotLine]:
+    place, mine = tuple_(col(Batch.planned_for), col(Batch.id)), (batch.planned_for, batch.pk)
     cast = col(Batch.state).in_(("casting", "cast"))
     before = select(Batch.id).where(cast, place < mine).order_by(col(Batch.planned_for).desc(), col(Batch.id).desc())
     after = select(Batch.id).where(cast, place > mine).order_by(col(Batch.planned_for), col(Batch.id))
     older, newer = (list(session.exec(query.limit(AROUND))) for query in (before, after))
-    ids = [key for key in (*reversed(newer), line.batch.pk, *older) if key is not None]
-    return [line if found.batch.pk == line.batch.pk else found for found in lots_review.lines(session, ids)]
+    ids = [key for key in (*reversed(newer), batch.pk, *older) if key is not None]
+    return lots_review.lines(session, ids)
 
 
 # --- What is said ------------------------------------------------------------------------------

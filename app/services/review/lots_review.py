@@ -20,7 +20,6 @@ from app.calc.stats.control_charts import MeanComparison
 from app.models import Batch, BatchItem, BuildGrain, Firing, Formula, Grain, GrainPattern
 from app.models.base import FormIn, attribute
 from app.models.firing import RESULTS
-from app.services.book import repository
 from app.services.grains import grains
 from app.services.grains.lots import Spread, compare, spread
 from app.services.review import lot_firings
@@ -325,11 +324,6 @@ def against(session: Session, batch: Batch) -> Against | None:
 def lines(session: Session, ids: list[int]) -> list[LotLine]:
     """The lots of these identities, in their order."""
     return _lines(session, _batches(session, ids))
-
-
-def line(session: Session, batch: Batch) -> LotLine:
-    """One lot as the review sees it."""
-    return _lines(session, [(batch, repository.get(session, Formula, batch.formula_id, "formula"))])[0]
 
 
 def formula_names(session: Session) -> list[str]:

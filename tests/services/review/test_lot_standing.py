@@ -4,7 +4,7 @@ import pytest
 from sqlmodel import Session
 
 from app.models import Batch
-from app.services.review import lot_standing, lots_review
+from app.services.review import lot_standing
 from app.services.review.lot_standing import Standing
 from tests import build
 
@@ -17,7 +17,7 @@ def cast(session: Session, *shares: float, decision: str = "accept") -> Batch:
 
 
 def of(session: Session, lot: Batch) -> Standing:
-    return lot_standing.standing(session, lots_review.line(session, lot))
+    return lot_standing.standing(session, lot)
 
 
 @pytest.mark.parametrize(("n", "factor"), [(5, 3.041), (10, 2.373)])

@@ -83,17 +83,17 @@ def test_nothing_measured_is_no_ratio(session: Session) -> None:
 def test_a_lot_whose_pour_was_not_ticked_has_its_planned_day_and_no_cure(session: Session) -> None:
     bare, lot = build.cast(session, 1), build.cast(session, 1)
     build.bare_firing(session, build.bare_motor(session, [build.grain(session, lot)]), measured_impulse_ns=450.0)
-    assert lots_review.line(session, lot).firings[0].cure_s is not None
+    assert lots_review.lines(session, [lot.pk])[0].firings[0].cure_s is not None
     pour = session.exec(select(CastStep).where(CastStep.key == "pour").order_by(col(CastStep.id).desc())).first()
     assert pour is not None
     pour.done_at = None
     lot.planned_for -= timedelta(days=3)
     session.flush()
-    line = lots_review.line(session, lot)
+    line = lots_review.lines(session, [lot.pk])[0]
     (firing,) = line.firings
     assert (firing.cure_s, firing.predicted_ns, firing.ratio, line.ratio) == (None, None, None, None)
     assert (firing.measured_ns, firing.lots, line.cast_on) == (450.0, (lot.code,), lot.planned_for)
-    assert lots_review.line(session, bare).firings == []
+    assert lots_review.lines(session, [bare.pk])[0].firings == []
 
 
 def test_two_motors_of_a_lot_are_two_firings_with_a_mean(session: Session) -> None:
