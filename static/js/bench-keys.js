@@ -18,17 +18,17 @@
     if (place.dataset.front !== front) {
       const before = front;
       front = place.dataset.front;
-      if (before) hold();
+      if (before) since = performance.now();
     }
+    if (guarded()) hold();
     clearTimeout(renewal);
     if (place.dataset.renewIn) renewal = setTimeout(stale, Number(place.dataset.renewIn) * 1000);
   }
 
   function hold() {
-    const pressed = button();
-    since = performance.now();
+    const pressed = button(); // another save may have drawn it anew meanwhile
     pressed?.setAttribute("aria-disabled", "true");
-    setTimeout(() => pressed?.removeAttribute("aria-disabled"), GUARD);
+    setTimeout(() => pressed?.removeAttribute("aria-disabled"), since + GUARD - performance.now());
   }
 
   function stale() {

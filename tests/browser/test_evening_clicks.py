@@ -75,7 +75,7 @@ def follow(hands: Hands, turn: Turn) -> None:
         words = done.inner_text()
         if words == "Stirred in" and not read:
             hands.type_and_press("Pan reads", "118", "Read")
-            expect(bench.locator(".pan .state")).to_be_visible()
+            expect(bench.locator(".pan .state")).to_contain_text("in the band")
             read = True
         hands.press(done)
         if words == "Cores pulled":
