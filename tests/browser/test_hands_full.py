@@ -12,6 +12,7 @@ from tests import build
 from tests.browser.conftest import Site
 from tests.browser.test_said import read_pan
 from tests.browser.test_timers import NOON, Turn, done, look_again
+from tests.browser.walk import until
 
 LOCK = """
     window.locks = 0;
@@ -105,11 +106,11 @@ def test_a_voice_reads_the_step_and_the_last_minute_once_it_is_chosen(page: Page
         turn(NOON + timedelta(seconds=180 - left))
         look_again(page)
         if words:
-            page.wait_for_function(f"() => spoken.length && spoken.at(-1)[1].startsWith('{words}. {poured}.')")
+            until(page, f"() => spoken.length && spoken.at(-1)[1].startsWith('{words}. {poured}.')")
     assert len(spoken(page)) == 4
     turn(NOON + timedelta(minutes=3, seconds=1))
     done(page)
-    page.wait_for_function("() => spoken.at(-1)[1].startsWith('Compact the first time')")
+    until(page, "() => spoken.at(-1)[1].startsWith('Compact the first time')")
     page.get_by_role("button", name="Voice is on").click()
     before = len(spoken(page))
     done(page)
@@ -126,7 +127,7 @@ def test_a_hot_pan_is_read_once(page: Page, site: Site, turn: Turn) -> None:
     page.goto(f"/cast/{code}")
     read_pan(site, code, "300 F")
     look_again(page)
-    page.wait_for_function("() => spoken.some(([, text]) => text.startsWith('Too hot'))")
+    until(page, "() => spoken.some(([, text]) => text.startsWith('Too hot'))")
     look_again(page)
     look_again(page)
     assert len([text for text in spoken(page) if text.startswith("Too hot")]) == 1

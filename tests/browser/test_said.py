@@ -87,7 +87,7 @@ def test_a_pan_that_gets_too_hot_is_told_on_a_page_far_from_it(page: Page, site:
     page.add_init_script("localStorage.setItem('sound', 'on')")
     page.goto("/shelf")
     page.locator("h1").click()  # the touch that lets a page sound
-    page.wait_for_function("document.title.startsWith('Shelf')")
+    expect(page).to_have_title(re.compile("^Shelf"))
     page.evaluate(HEARD)
     hot = page.locator("#hot")
     expect(hot).to_be_hidden()
@@ -95,7 +95,7 @@ def test_a_pan_that_gets_too_hot_is_told_on_a_page_far_from_it(page: Page, site:
     look_again(page)
     expect(hot).to_contain_text(f"{melting}: The pan was read at 12:00: 300 F, above the limit. Heat off, add nothing.")
     expect(page).to_have_title(f"TOO HOT {melting} · Shelf · Grainbook")
-    page.wait_for_function("Number(document.documentElement.dataset.tones ?? 0) >= 3")
+    expect(page.locator("html")).to_have_attribute("data-tones", re.compile(r"^([3-9]|\d\d+)$"))
     look_again(page)
     look_again(page)
     assert [words for words in heard(page) if "300 F" in words] == [hot.inner_text().replace("\n", " ")]
@@ -106,8 +106,8 @@ def test_a_pan_that_gets_too_hot_is_told_on_a_page_far_from_it(page: Page, site:
     bench.locator("summary").filter(has_text="More").click()
     expect(sound).to_have_text("Sound is on")
     with page.expect_response("**/bench/1?look=1"):
-        bench.evaluate("e => { e.was = true; e.dispatchEvent(new CustomEvent('stale')); }")
-    page.wait_for_function("!document.getElementById('bench').was")  # another one stands there, and its fold is open
+        bench.evaluate("e => { e.dataset.was = ''; e.dispatchEvent(new CustomEvent('stale')); }")
+    expect(page.locator("#bench:not([data-was])")).to_be_visible()  # another one stands there, and its fold is open
     expect(sound).to_have_text("Sound is on")
     sound.click()
     expect(sound).to_have_text("Sound is off")

@@ -18,6 +18,7 @@ from app.services.stock import batches
 from tests import build
 from tests.browser.conftest import Site
 from tests.browser.test_timers import NOON
+from tests.browser.walk import until
 
 WINDOWS = {
     "a laptop": (1366, 768),
@@ -209,7 +210,7 @@ def test_a_tablet_turned_in_the_middle_of_typing_keeps_the_words_and_the_field_i
         page.keyboard.type("24")
         for width, height in ((1180, 820), (390, 450), (820, 1180)):
             page.set_viewport_size({"width": width, "height": height})
-            page.wait_for_function(f"() => ({STOP})()[1] >= 5")
+            until(page, f"() => ({STOP})()[1] >= 5")
             expect(field).to_be_focused()
         page.keyboard.type("1")
         expect(field).to_have_value("241")
