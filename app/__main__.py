@@ -41,7 +41,7 @@ COMMANDS = {
     "token": "print a token that lets a script of yours ask the compute API, and nothing else",
     "tokens": "list the tokens that hold",
     "withdraw": "end the token of that NUMBER",
-    "shortcut": "put an icon on the desktop that opens the book; with --remove take it away",
+    "shortcut": "put an icon on the desktop that opens the book; with --remove remove it",
     "migrate": "create the book or bring it to this version, without opening it",
 }
 NEED_A_FILE = ("backup", "restore", "join", "export", "import")

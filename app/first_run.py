@@ -31,7 +31,7 @@ def put_right(session: Session) -> list[str]:
     if connection.exec_driver_sql("PRAGMA user_version").scalar():
         said += gate.came_back(session)
         if put_out := devices.revoke_all(session):  # they may have been put out since
-            said.append(f"Devices that were paired in it are put out ({put_out}); pair them again.")
+            said.append(f"Devices that were paired in it are signed out ({put_out}); pair them again.")
         connection.exec_driver_sql("PRAGMA user_version=0")
     return said + gate.at_start(session)
 

@@ -50,7 +50,7 @@ def put(book: Path, platform: str = "") -> str:
         icon.file.write_bytes(icon.content.encode())
         icon.file.chmod(0o700)
     files = " and ".join(str(icon.file) for icon in icons)
-    return f"{_WORDS[platform].format(name=_name(book))} Written: {files}. To take it away: grainbook shortcut --remove"
+    return f"{_WORDS[platform].format(name=_name(book))} Written: {files}. To remove it: grainbook shortcut --remove"
 
 
 def remove(book: Path, platform: str = "") -> str:

@@ -9,13 +9,13 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup
 
-from app import clock, units
+from app import clock, terms, units
 from app.calc.base.notes import Note
 from app.drawings.ruler import ruler
+from app.forms.marks import marked
 from app.page import groups_of, tabs_of
 from app.services.stock import supplies
 from app.settings import resource
-from app.terms import TERMS
 
 
 @cache
@@ -62,7 +62,8 @@ def _environment() -> Environment:
     env.globals["asset"] = _asset
     env.globals["tabs_of"] = tabs_of
     env.globals["ruler"] = ruler
-    env.globals["terms"] = TERMS
+    env.filters["marked"] = marked
+    env.globals["terms"], env.globals["explaining"], env.globals["slug"] = terms.TERMS, terms.explaining, terms.slug
     env.globals["groups_of"] = groups_of
     env.globals["unit_of"] = units.unit_of
     env.globals["law_factor"] = units.law_factor

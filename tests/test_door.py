@@ -143,7 +143,7 @@ def test_a_one_time_address_holds_once(other: TestClient, open_app: FastAPI) -> 
     later = TestClient(open_app, base_url="http://localhost", follow_redirects=False).get(address)
     shut_out(later)
     assert "used already" in later.text
-    assert "Put out every other browser" in later.text
+    assert "Sign out every other browser" in later.text
 
 
 def test_looking_at_the_head_of_a_one_time_address_does_not_use_it(other: TestClient) -> None:
@@ -239,7 +239,7 @@ def test_a_new_key_puts_every_other_browser_out(person: TestClient, open_app: Fa
     shut_out(second.get("/workshop"))
     shut_out(second.get(waiting))
     text = person.get("/workshop/devices").text
-    assert "Every other browser of this computer is put out." in text
+    assert "Every other browser of this computer is signed out." in text
 
 
 def test_a_form_sent_by_a_browser_that_was_put_out_saves_nothing(person: TestClient, open_app: FastAPI) -> None:

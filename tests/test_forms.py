@@ -1,15 +1,19 @@
 """Forms: what was typed is kept, faults stand beside their fields, rows of a list keep their places."""
 
+import re
+from collections.abc import Sequence
 from datetime import date, datetime
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from markupsafe import Markup
 from pydantic import BaseModel, ConfigDict
 from pydantic import Field as FormField
 
-from app.forms import Form, from_texts
+from app.forms import Form, from_texts, marks
+from app.models.asking import When
 from app.models.base import FormIn, as_form, build
 from app.models.hardware import CastingTube, CastingTubeIn
 from app.units import METRIC, Measure, Quantity, UnitSystem
@@ -309,4 +313,39 @@ def test_any_texts_are_accepted_or_answered_and_always_kept(texts: list[tuple[st
 
 def test_an_empty_choice_says_whether_there_is_none_or_it_was_not_told() -> None:
     form = _form()
-    assert (form.field("kind").empty, form.field("place_id").empty) == ("not told", "none")
+    assert (form.field("kind").empty, form.field("place_id").empty) == ("unknown", "none")
+
+
+class TellingIn(FormIn):
+    """Sizes that only a ring has: all needed then, but for its note."""
+
+    whens: ClassVar[Sequence[When]] = (
+        When("closure", ("ring",), ("groove", "ring"), "A ring has both."),
+        When("closure", ("ring",), ("remark",)),
+    )
+    name: str = FormField(title="Name")
+    closure: Literal["ring", "glued"] | None = FormField(None, title="Closure")
+    groove: float | None = FormField(None, title="Groove")
+    ring: float | None = FormField(None, title="Ring")
+    remark: str = FormField("", title="Remark")
+
+
+@pytest.mark.parametrize(
+    ("closure", "drawn", "said"),
+    [
+        ("ring", "name closure groove ring remark", ["closure (optional)", "remark (optional)"]),
+        ("glued", "name closure groove ring remark", ["closure (optional)", "remark (optional)"]),
+        ("ring", "name closure remark", [marks.REST, "name (needed)"]),
+        ("glued", "name closure remark", ["closure (optional)", "remark (optional)"]),
+        ("ring", "closure groove", ["closure (optional)"]),
+        ("ring", "closure remark", [marks.ALL]),
+        ("ring", "remark", ["remark (optional)"]),
+        ("ring", "name ring", []),
+    ],
+)
+def test_what_is_marked_is_the_fewer_of_what_is_drawn_and_asked_for(closure: str, drawn: str, said: list[str]) -> None:
+    form = _form(("closure", closure), model=TellingIn)
+    page = marks.marked(Markup("\n").join(Markup("%s%s") % (name, form.field(name).mark) for name in drawn.split()))
+    lines = [re.sub("<[^>]+>", "", line) for line in page.replace(Markup("</p>"), Markup("</p>\n")).splitlines()]
+    assert [line for line in lines if " " in line] == said
+    assert "<!--" not in page

@@ -394,7 +394,7 @@ def test_a_device_put_out_is_out_at_once(tablet: TestClient, laptop: TestClient)
     assert tablet.post("/workshop/rods/new", data={}).status_code == 403
     text = laptop.get("/workshop/devices").text
     assert "No device is paired." in text
-    assert "put out" in text
+    assert "signed out" in text
 
 
 def test_a_pairing_ends_by_itself(tablet: TestClient, laptop: TestClient) -> None:
@@ -462,7 +462,7 @@ def test_a_book_put_back_lets_no_device_in_that_was_paired_in_it(tmp_path: Path,
     commands.backup(book, kept, False) if back == "restore" else commands.export(book, kept, False)
     again = tmp_path / "again" / "book.sqlite3"
     told = getattr(commands, back)(again, kept)
-    assert "are put out (1)" in told
+    assert "are signed out (1)" in told
     engine = open_engine(again)
     with Session(engine) as session:
         assert session.exec(select(PairedDevice.name)).all() == ["lost tablet"]

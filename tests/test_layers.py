@@ -152,7 +152,7 @@ MAY_USE = {
     | {"page", "models", "units", "calc.base", "templating", "services.book", "book.left_out"}
     | {"services.cast.pan", "services.today.lacking"},
     "templating": EVERYWHERE
-    | {"page", "units", "calc.base", "settings", "services.stock.supplies", "drawings.ruler", "terms"},
+    | {"page", "units", "calc.base", "settings", "services.stock.supplies", "drawings.ruler", "forms.marks", "terms"},
 }
 """Of `app`, what each layer may import. Models take numbers of calc too, such as limits and defaults: see below."""
 

@@ -58,7 +58,7 @@ def test_a_second_sending_with_other_words_shows_both_and_can_be_saved_as_well(c
     said = " ".join(answer.text.split())
     assert '<th scope="row">Name</th><td>Rod 19</td><td>Another &lt;b&gt;</td>' in said
     assert '<th scope="row">Diameter' not in said  # only what differs
-    assert 'href="/workshop/rods">Leave it' in said
+    assert 'href="/workshop/rods">Cancel' in said
     again = Page(answer.text).forms["again"]
     assert again.fields["once"] != form.fields["once"]
     assert again.fields["note"].splitlines() == ["two", "lines"]

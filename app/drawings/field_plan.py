@@ -169,7 +169,7 @@ def _in_words(field: FieldPlan, heights: Heights | None) -> str:
 
 def _unknown(field: FieldPlan) -> str:
     if field.along_m and field.wind_from_rad is None:
-        return "The wind's direction is not told: drawn as if it blew east."
+        return "The wind's direction is unknown: drawn as if it blew east."
     return ""
 
 

@@ -8,6 +8,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from app.calc.base.notes import Note
+from app.forms import marks
 from app.models.base import measure_of
 
 Choice = tuple[str, str]
@@ -44,6 +45,21 @@ class BoundField:
     """The classes by which a page hides it while the choice that asks for it is not made; "" if it is always asked."""
     needed: bool = False
     """Whether it must be filled in while it is asked for."""
+    asked_now: bool = True
+    """Whether the choices that stand in the form ask for it."""
+
+    @property
+    def must(self) -> bool:
+        """Whether it must be filled in, which is said to who does not see the page too; a row of a list may be left."""
+        return (self.required or self.needed) and self.control != "checkbox" and "." not in self.name
+
+    @property
+    def mark(self) -> str:
+        """What is drawn behind its label and becomes words, or nothing, when its form is drawn whole (`marks`)."""
+        if "." in self.name:  # of a row, which may stand empty as a whole
+            return ""
+        kind = marks.NEEDED if self.required or self.needed else marks.OPTIONAL
+        return kind if self.asked_now else kind + marks.NOT_ASKED
 
     @property
     def described_by(self) -> str:

@@ -107,12 +107,17 @@ class Form:
             choices=choices or [],
             rows=rows,
             values=self.values.get(name, []),
-            empty="not told" if get_origin(plain) is Literal else "none",  # of a few words; else of a list of rows
+            empty="unknown" if get_origin(plain) is Literal else "none",  # of a few words; else of a list of rows
             answers=self.answers(name),
             answers_by=self.asks_at,
             asked=" ".join(when.css for when in self.model.whens if name in when.fields),
             needed=any(when.why for when in self.model.whens if name in when.fields),
+            asked_now=all(when.holds(self._plain) for when in self.model.whens if name in when.fields),
         )
+
+    @property
+    def _plain(self) -> dict[str, str]:
+        return {name: self.text(name) for name in self.model.model_fields}
 
     def answers(self, name: str = "") -> list[Answer]:
         """The buttons that answer the question about a field, or about the whole form."""
@@ -209,8 +214,7 @@ class Form:
 
     def _not_told(self) -> None:
         """Name each field that what stands in the form makes needed."""
-        texts = {name: self.text(name) for name in self.model.model_fields}
-        for name, why, other in asking.needed(self.model.whens, self.model.together, texts):
+        for name, why, other in asking.needed(self.model.whens, self.model.together, self._plain):
             belongs = why or f"It belongs to “{self.label(other)}”: fill in both, or neither."
             self.errors.setdefault(name, f"{self._missing(name)} {belongs}")
 

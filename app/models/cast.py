@@ -137,7 +137,7 @@ class StepTimeIn(FormIn):
         max_length=40, title="Done at", description="By the clock on the wall: 14:05, or 2026-11-25 14:05."
     )
     why: str = FormField(
-        min_length=3, max_length=300, title="Why it is told afterwards", description="From paper, or forgotten."
+        min_length=3, max_length=300, title="Why it is entered late", description="From paper, or forgotten."
     )
 
 

@@ -38,5 +38,5 @@ class GlassIn(FormIn):
     """How wide a drawn card is on a device's screen when a real one covers it."""
 
     card_px: float = FormField(
-        title="Width of the drawn card, in px", description="The drawn card follows the number after “Draw it so”."
+        title="Width of the drawn card, in px", description="The drawn card follows the number after “Draw it again”."
     )

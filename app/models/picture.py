@@ -48,4 +48,4 @@ class PictureIn(FormIn):
 class StrikeIn(FormIn):
     """Why a picture or a reference is taken away."""
 
-    why: str = FormField(min_length=3, max_length=300, title="Why it is taken away")
+    why: str = FormField(min_length=3, max_length=300, title="Why it is removed")

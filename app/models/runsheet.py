@@ -127,4 +127,4 @@ class PaperIn(FormIn):
     steps: list[PaperStepIn] = FormField(default_factory=list, title="Steps")
     readings: list[PaperReadingIn] = FormField(default_factory=list, title="Readings of the pan")
     grains: list[PaperGrainIn] = FormField(default_factory=list, title="Grains")
-    why: str = FormField("Entered from paper.", min_length=3, max_length=300, title="Why it is told afterwards")
+    why: str = FormField("Entered from paper.", min_length=3, max_length=300, title="Why it is entered late")

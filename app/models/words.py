@@ -35,7 +35,7 @@ NOUNS = {
     "grain_look": "look at a grain",
     "grain_picture": "picture of a grain",
     "nozzle_measure": "throat measured",
-    "struck_weighing": "weighing taken back",
+    "struck_weighing": "undone weighing",
     "formula_part": "part of a formula",
     "curve_file": "logger's file",
     "carried_file": "file of a logger or picture",

@@ -57,7 +57,7 @@ def take_back_leftover(request: Request, typed: Typed, code: str, leftover_id: i
         act=act,
         page=lambda s, form: session_page.page_of(request, s, code, form),
         form_id=f"leftover-back-{leftover_id}",
-        notice="Taken back.",
+        notice="Undone.",
     )
 
 
@@ -159,5 +159,5 @@ def take_back_firing(request: Request, session: Book, typed: Typed, firing_id: i
         act=act,
         page=lambda s, form: firings.page_of(request, s, firing_id, form),
         form_id="back",
-        notice="The firing is taken back; the motor is whole again.",
+        notice="The firing is undone; the motor is whole again.",
     )

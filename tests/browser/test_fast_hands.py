@@ -223,8 +223,8 @@ def test_another_form_pressed_in_flight_is_sent_after_the_answer(
     fields.nth(1).fill(second)
     fields.first.fill(first)
     slow(late_ms)
-    page.get_by_role("button", name=re.compile("^Book it")).first.click()
-    page.get_by_role("button", name=re.compile("^Book it")).nth(1).click()
+    page.get_by_role("button", name=re.compile("^Save the amount")).first.click()
+    page.get_by_role("button", name=re.compile("^Save the amount")).nth(1).click()
     expect(page.locator("#weigh-out .tolerance-in")).to_have_count(2, timeout=20_000)
     assert booked(site) == [f"{first} g", f"{second} g"]
 
@@ -332,6 +332,6 @@ def test_a_refusal_goes_when_it_is_no_longer_true(site: Site, page: Page, code: 
     stray = page.locator("#main .refusal").filter(has_text="Not saved")
     expect(stray).to_be_visible()
     page.locator("#notes textarea").fill("Damp")
-    page.get_by_role("button", name="Keep the note").click()
+    page.get_by_role("button", name="Save the note").click()
     expect(page.locator("#notes li")).to_contain_text("Damp")
     expect(stray).to_have_count(0)

@@ -100,7 +100,7 @@ def test_only_the_labels_are_printed_and_a_person_can_read_them(page: Page, seri
     assert any(line.endswith(" g") for line in words)
     assert f"Lot {serials[0].split('-')[0]}" in words
     assert any(line.startswith("Cast ") for line in words)
-    assert not any(word in text for word in ("Grainbook", "Lay them out", "Today", "law"))
+    assert not any(word in text for word in ("Grainbook", "Show the labels", "Today", "law"))
     assert not page.evaluate(
         "[...document.querySelectorAll('.label')].some(l => l.querySelector('.words').scrollHeight > l.clientHeight)"
     )

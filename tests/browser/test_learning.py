@@ -30,7 +30,7 @@ def test_from_raw_file_to_a_changed_next_prediction(page: Page, site: Site, tmp_
         session.commit()
     page.goto("/motors/design")
     fill(page, grains="4")
-    press(page, "Work it out")
+    press(page, "Calculate")
     asked = page.url
     expect(page.locator("main")).to_contain_text("No firing has taught anything of this formula or case yet:")
     before = {name: figure(page, name) for name in ("Action time", "Mean pressure")}
@@ -38,9 +38,9 @@ def test_from_raw_file_to_a_changed_next_prediction(page: Page, site: Site, tmp_
     page.goto(f"/firings/{firing}")
     page.get_by_role("link", name="Read its thrust curve").click()
     labelled(page, "The logger's file").set_input_files(written)
-    press(page, "Send the file")
+    press(page, "Upload the file")
     saved(page, "in the book as it came")
-    press(page, "Keep this reading")
+    press(page, "Save this reading")
     saved(page, "Read and kept")
 
     page.goto(f"/firings/{firing}")

@@ -98,7 +98,7 @@ def test_the_firings_of_a_formula_are_taken_along(look: Page, tmp_path: Path) ->
     fill(look, formula="Plain sorbitol")
     press(look, "Show these motors")
     with look.expect_download() as taken:
-        look.get_by_role("link", name="Take these firings along (CSV)").click()
+        look.get_by_role("link", name="Export these firings (CSV)").click()
     file = tmp_path / taken.value.suggested_filename
     taken.value.save_as(file)
     assert re.fullmatch(r"grainbook-firings-\d{4}-\d\d-\d\d\.csv", file.name)

@@ -84,7 +84,7 @@ def test_a_form_that_htmx_sends_shows_both_too(site: Site, page: Page) -> None:
     page.locator("#notes textarea").fill("Stirred twice.")
     page.locator("#note-form button").click()
     expect(page.get_by_role("heading", name="This form was saved already")).to_be_visible()
-    page.get_by_role("link", name="Leave it as it was saved").click()
+    page.get_by_role("link", name="Cancel: keep what was saved").click()
     expect(page.locator("#notes")).to_contain_text("Stirred.")
     with Session(site.engine) as session:
         assert [row.words for row in session.exec(select(SessionNote))] == ["Stirred."]

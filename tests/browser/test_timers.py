@@ -302,12 +302,12 @@ def test_a_session_by_touch_alone(browser: Browser, site: Site, turn: Turn) -> N
     for key in ("2", "5", "7", "take the last one off", "6"):
         page.get_by_role("group", name="Number keys").get_by_role("button", name=key, exact=True).tap()
     expect(page.locator("#temperature input[name=temperature]")).to_have_value("256")
-    page.get_by_role("button", name="Keep the reading").tap()
+    page.get_by_role("button", name="Save the reading").tap()
     expect(page.locator("#temperature").get_by_role("alert")).to_contain_text("Above the limit of 250 °F. Heat off now")
     expect(page.locator("#watch [aria-current=step]")).to_have_count(0)  # nothing goes on until it is in the band again
     for key in ("2", "4", "4"):
         page.get_by_role("group", name="Number keys").get_by_role("button", name=key, exact=True).tap()
-    page.get_by_role("button", name="Keep the reading").tap()
+    page.get_by_role("button", name="Save the reading").tap()
     expect(page.locator("#temperature")).to_contain_text("Inside the working band")
     moment = NOON
     for ticked in range(1, 14):
@@ -316,7 +316,7 @@ def test_a_session_by_touch_alone(browser: Browser, site: Site, turn: Turn) -> N
         page.locator("#watch [aria-current=step]").get_by_role("button", name=re.compile("^Done")).tap()
         expect(page.locator("#steps li.done")).to_have_count(ticked)
     page.get_by_label("Mass in test pieces").fill("0")
-    page.get_by_role("button", name="Keep the mass").tap()
+    page.get_by_role("button", name="Save the mass").tap()
     page.get_by_role("button", name="Close the session").tap()
     expect(page.get_by_text("Reopening needs a new checklist")).to_be_visible()
     context.close()
@@ -408,11 +408,11 @@ def test_a_forgotten_tap_is_told_in_place(page: Page, site: Site, poured: None, 
     step = page.locator("#steps li.current")
     step.get_by_text("It was done earlier").click()
     step.get_by_label("Done at").fill("noon")
-    step.get_by_label("Why it is told afterwards").fill("Gloves on.")
-    step.get_by_role("button", name="Keep the time").click()
+    step.get_by_label("Why it is entered late").fill("Gloves on.")
+    step.get_by_role("button", name="Save the time").click()
     expect(step.get_by_label("Done at")).to_be_focused()
     step.get_by_label("Done at").fill(f"{clock.local(NOON + 4 * MINUTES):%H:%M}")
-    step.get_by_role("button", name="Keep the time").click()
+    step.get_by_role("button", name="Save the time").click()
     expect(page.locator("#notes")).to_contain_text("it had no time. Gloves on.")
     expect(page.locator("#watch [aria-current=step] p").first).to_have_text("Compact the first time.")
     assert site.page_loads(page) == loads
@@ -525,7 +525,7 @@ def test_a_pulled_plug_loses_nothing_that_was_acknowledged(browser: Browser, tmp
             done(page)
         due = page.locator("#watch [data-due]").first.get_attribute("data-due")
         page.locator("#temperature input[name=temperature]").fill("241 F")
-        page.get_by_role("button", name="Keep the reading").click()
+        page.get_by_role("button", name="Save the reading").click()
         expect(page.locator("#temperature .big-number")).to_contain_text("241 F")
         note = page.locator("#notes textarea")
         with page.expect_response("**/drafts**"):

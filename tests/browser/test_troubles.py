@@ -50,11 +50,11 @@ def test_a_held_book_is_told_in_the_form_and_the_words_stay(page: Page, site: Si
     with closing(sqlite3.connect(book_of(site), isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
         page.get_by_role("textbox", name="Note").first.fill("It smells of caramel")
-        page.get_by_role("button", name="Keep the note").click()
+        page.get_by_role("button", name="Save the note").click()
         expect(page.get_by_role("alert").filter(has_text=troubles.HELD)).to_be_visible()
         expect(page.get_by_role("textbox", name="Note").first).to_have_value("It smells of caramel")
         other.execute("ROLLBACK")
-    page.get_by_role("button", name="Keep the note").click()
+    page.get_by_role("button", name="Save the note").click()
     expect(page.get_by_text("It smells of caramel").first).to_be_visible()
     expect(page.get_by_role("alert")).to_have_count(0)
     assert site.page_loads(page) == loads
@@ -66,7 +66,7 @@ def test_a_damaged_book_is_told_in_place_of_the_page(page: Page, site: Site, ope
     page.get_by_role("textbox", name="Note").first.fill("It smells of caramel")
     site.engine.dispose()
     book_of(site).write_bytes(b"no book " * 10_000)
-    page.get_by_role("button", name="Keep the note").click()
+    page.get_by_role("button", name="Save the note").click()
     expect(page.get_by_role("alert")).to_have_text(troubles.DAMAGED)
     expect(page.get_by_label("Words")).to_have_value("It smells of caramel")
     expect(page.get_by_role("heading", level=1)).to_have_text("That did not work")

@@ -83,7 +83,7 @@ def plan(page: Page) -> str:
     fill(page, formula="Everyday v1", cast_on=f"{clock.today():%Y-%m-%d}")
     choose(page.get_by_label("Grain pattern").nth(0), "Long")
     page.get_by_label("How many").nth(0).fill("4")
-    press(page, "Work it out")
+    press(page, "Calculate")
     worked = page.locator("#worked")
     expect(worked).to_contain_text("Melt")
     expect(worked).to_contain_text("Potassium nitrate")
@@ -136,14 +136,14 @@ def weigh_out(page: Page) -> None:
         assert target is not None
         if name == "Sorbitol":
             part.get_by_label("Weighed").fill(f"{float(target[1]) * 1.05:.1f} g")
-            part.get_by_role("button", name="Book it").click()
+            part.get_by_role("button", name="Save the amount").click()
             expect(part).to_contain_text(re.compile(r"over by (4\.9|5)"))
             part.locator("summary").click()
             part.get_by_label("Why").fill("A spoon too much, put back.")
             part.get_by_role("button", name="Strike it out").click()
             expect(part).to_contain_text("struck out")
         part.get_by_label("Weighed").fill(f"{target[1]} g")
-        part.get_by_role("button", name="Book it").click()
+        part.get_by_role("button", name="Save the amount").click()
         expect(part).to_contain_text("in tolerance")
 
 
@@ -156,10 +156,10 @@ def follow_steps(page: Page, turn: Turn, until: str = "") -> None:
         turn(clock.now() + timedelta(minutes=minutes))
         if "first third" in words:
             fill(page, pan_temperature="262 F")
-            press(page, "Keep the reading")
+            press(page, "Save the reading")
             expect(page.locator("#temperature")).to_contain_text("Above the limit")
             fill(page, pan_temperature="244 F")
-            press(page, "Keep the reading")
+            press(page, "Save the reading")
             expect(page.locator("#temperature")).to_contain_text("Inside the working band")
         step.get_by_role("button", name=re.compile("^Done")).click()
         expect(page.locator("li.done", has_text=words.split(".")[0])).to_be_visible()
@@ -190,12 +190,12 @@ def weigh_grains(page: Page, site: Site, code: str, turn: Turn) -> None:
         card = page.get_by_label(f"Decision on {code}-{number:02d}")
         card.get_by_label("Accept").check()
         if number == 3:
-            card.get_by_role("button", name="Keep this decision").click()
+            card.get_by_role("button", name="Save this decision").click()
             refused(page, "why")
             card.get_by_label("Accept").check()
             card.get_by_label(re.compile("^Reason")).fill("Held to the light: no void.")
         labelled(card, "decided by").fill("Robin")
-        card.get_by_role("button", name="Keep this decision").click()
+        card.get_by_role("button", name="Save this decision").click()
         expect(card).to_have_count(0)
     page.get_by_role("button", name=re.compile("Bag all accepted")).click()
     expect(page.get_by_role("row", name=re.compile(f"{code}-01"))).to_contain_text("Bagged")
@@ -206,7 +206,7 @@ def close(page: Page, code: str) -> None:
     """What went into test pieces, what is kept, and the session is closed."""
     page.goto(f"/cast/{code}")
     fill(page, mass_in_test_pieces="10 g")
-    press(page, "Keep the mass")
+    press(page, "Save the mass")
     expect(page.locator("#closing")).to_contain_text("10.0 g")
     press(page, "Close the session")
     expect(page.locator("main")).to_contain_text("Closed")
@@ -235,10 +235,10 @@ def fire(page: Page, motor: str) -> None:
     """A flight, logged once although the button is pressed twice."""
     page.goto(f"/firings/new?motor={motor}")
     fill(page, kind="Flight", rocket="Heavy", field_or_test_place="Pasture", air_temperature="50 F")
-    page.get_by_label("Wind (may stay empty)", exact=True).fill("9 mph")  # beside “Wind from”
+    page.get_by_label("Wind", exact=True).fill("9 mph")  # beside “Wind from”
     labelled(page, "result").select_option("good")
     fill(page, what_was_seen="Straight up.", altitude_reached="1900 ft", measured_impulse="800 N·s")
-    page.get_by_role("button", name="Write it down").dblclick()
+    page.get_by_role("button", name="Save the firing").dblclick()
     expect(page).to_have_url(re.compile(r"/firings/\d+"))
 
 

@@ -80,7 +80,7 @@ NO_SUCH_CODE = (
 def _on_this_machine(request: Request) -> None:
     """Codes are shown, and devices put out, on the machine that the book is on; a paired device does neither."""
     if request.state.device:
-        raise Refused("Devices are let in and put out on the computer that Grainbook runs on, not over the network.")
+        raise Refused("Devices are let in and signed out on the computer that Grainbook runs on, not over the network.")
 
 
 # --- Browsers of this computer -------------------------------------------------------------------
@@ -123,7 +123,7 @@ def end_sessions(request: Request, typed: Typed) -> Response:
         act=act,
         page=lambda s, form: _page(request, s, form),
         form_id="end-sessions",
-        notice="Every other browser of this computer is put out.",
+        notice="Every other browser of this computer is signed out.",
     )
     _let_in(response, door)
     return response
@@ -183,7 +183,7 @@ def revoke(request: Request, device_id: int, typed: Typed) -> Response:
         act=act,
         page=lambda s, form: _page(request, s, form),
         form_id=f"revoke-{device_id}",
-        notice="The device is put out.",
+        notice="The device is signed out.",
     )
 
 

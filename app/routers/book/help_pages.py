@@ -18,7 +18,17 @@ class HelpPage(Page, template="book/help.html", section="help"):
     burns: str
 
 
+class WordsPage(Page, template="book/words.html", section="help"):
+    """Every word of the trade, of statistics and of the book, with what it is."""
+
+
 @router.get("/help")
 def show(request: Request, session: Book) -> Response:
     """The help page."""
     return render(request, session, HelpPage(law=cautions.LAW, burns=cautions.BURNS))
+
+
+@router.get("/help/words")
+def words(request: Request, session: Book) -> Response:
+    """The page of words."""
+    return render(request, session, WordsPage())

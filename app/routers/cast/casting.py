@@ -104,7 +104,7 @@ def swap(request: Request, typed: Typed, code: str, part_id: int) -> Response:
         person = _hands(request, session, casting.the_open(session, batch))
         weigh_outs.swap_over(session, batch, part_id, data, person, version_of(typed))
 
-    notice = "Booked the other way round; what stood there is struck out."
+    notice = "Swapped; what stood there is struck out."
     return _small(request, typed, code, SwapIn, do, f"swap-{part_id}", "#weigh-out", notice)
 
 
@@ -187,13 +187,13 @@ def note(request: Request, typed: Typed, code: str) -> Response:
 
 @router.post("/{code}/air")
 def tell_air(request: Request, typed: Typed, code: str) -> Response:
-    """Keep the air's temperature and humidity."""
+    """Save the air's temperature and humidity."""
     return _small(request, typed, code, correction_of(AirIn), air.record_humidity, "air-form", "#air", "Kept.")
 
 
 @router.post("/{code}/test-pieces")
 def test_pieces(request: Request, typed: Typed, code: str) -> Response:
-    """Keep the mass of the test pieces."""
+    """Save the mass of the test pieces."""
 
     def do(session: Session, batch: Batch, data: TestPiecesIn) -> None:
         leftovers.tell_test_pieces(session, batch, data, version_of(typed))

@@ -104,7 +104,7 @@ def found(request: Request, session: Book, firing_id: int) -> Response:
 
 @router.post("/found")
 def tell(request: Request, firing_id: int, typed: Typed) -> Response:
-    """Write down what was found."""
+    """Save what was found."""
 
     def act(session: Session, data: FindingIn) -> str:
         findings.write_down(session, firings.get(session, firing_id), data)

@@ -28,7 +28,7 @@ def of_estimate(
         return show(value, "altitude", units)
 
     along: tuple[float, ...] = ()
-    landing = "No wind is told: nothing is said of where it lands."
+    landing = "The wind is unknown: nothing is said of where it lands."
     wind = ""
     if estimate.wind_m_s is not None:
         along = tuple(float(one) for one in ranged.landings[EVERY // 2 :: EVERY])
@@ -81,4 +81,4 @@ def _wind(field: LaunchField, wind_from: str | None) -> tuple[float | None, floa
     if told is not None:
         return told + across, told, "The field's bearing is not in the book: drawn with the wind to its nearest edge."
     from_there = (bearing or 0.0) - across
-    return bearing, from_there, "The wind's direction is not told: drawn to the nearest edge."
+    return bearing, from_there, "The wind's direction is unknown: drawn to the nearest edge."

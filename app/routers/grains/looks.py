@@ -27,7 +27,7 @@ Upload = Annotated[Sent, Depends(uploads.up_to(kept_pictures.LIMIT))]
 
 @router.post("/look")
 def look(request: Request, serial: str, typed: Typed) -> Response:
-    """Keep what was seen."""
+    """Save what was seen."""
 
     def act(session: Session, data: GrainLookIn) -> str:
         grain = grains.by_serial(session, serial)

@@ -315,7 +315,7 @@ def undo(request: Request, session: Book, code: str, number: int, typed: Typed) 
     def act(writing: Session, grain: Grain, _data: OneButtonIn) -> None:
         bench.take_back(writing, grain, version_of(typed))
 
-    return _on_one(request, session, code, number, typed, "undo", OneButtonIn, act, "is taken back; its number is free")
+    return _on_one(request, session, code, number, typed, "undo", OneButtonIn, act, "is undone; its number is free")
 
 
 @router.post("/{number}/gone")

@@ -60,7 +60,7 @@ def read(request: Request, typed: Typed) -> Response:
         return "/"
 
     response = submit(
-        request, typed, ToldIn, act=act, page=lambda s, form: _page(request, s, form), notice="It is not told again."
+        request, typed, ToldIn, act=act, page=lambda s, form: _page(request, s, form), notice="It is not shown again."
     )
     for until in told:
         request.app.state.notices.read(until)

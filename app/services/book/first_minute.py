@@ -25,7 +25,7 @@ Told = GrainLook | Incident | NozzleMeasure | ReWeigh | ScaleCheck | Temperature
 
 TAKE_BACK = timedelta(seconds=60)
 
-AT_ONCE = "Taken back within a minute."
+AT_ONCE = "Undone within a minute."
 """The reason that the button of the first minute gives by itself."""
 
 

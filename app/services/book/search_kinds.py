@@ -92,7 +92,7 @@ _BATCH_LINES = (
     _struck("batch_id", "test_piece", "test piece struck"),
     "SELECT p.batch_id, x.voided_at, 'weighed amount struck: ' || x.voided_why FROM weigh_out x "
     "JOIN batch_part p ON p.id = x.batch_part_id WHERE x.voided_at IS NOT NULL",
-    "SELECT x.batch_id, x.struck_at, 'weighing of ' || x.serial || ' taken back: ' || x.why FROM struck_weighing x",
+    "SELECT x.batch_id, x.struck_at, 'weighing of ' || x.serial || ' undone: ' || x.why FROM struck_weighing x",
 )
 
 KINDS = (

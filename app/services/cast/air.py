@@ -24,7 +24,7 @@ class Mark:
 
 
 def record_humidity(session: Session, batch: Batch, data: AirIn) -> None:
-    """Keep the air's temperature and humidity at the bench, for each melt of the evening that has none yet.
+    """Save the air's temperature and humidity at the bench, for each melt of the evening that has none yet.
 
     The reason that a correction needs is what keeps two tabs apart: it leaves the batch's version as it is, so that
     nothing typed in another form of the page goes stale.

@@ -27,7 +27,7 @@ def next_mark(session: Session, batch: Batch) -> str:
 
 
 def tell_test_pieces(session: Session, batch: Batch, data: TestPiecesIn, version: int | None = None) -> None:
-    """Keep the mass that went into test pieces.
+    """Save the mass that went into test pieces.
 
     Raises
     ------

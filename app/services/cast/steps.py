@@ -222,7 +222,7 @@ def tell_time(
     at = moments.parse(data.at)
     old = "it had no time" if step.done_at is None else f"it was {moments.words(step.done_at)}"
     put_time(session, melt, step, at, person)
-    note(session, melt, f"Time of “{step.words}” told as {moments.words(at)}; {old}. {data.why}")
+    note(session, melt, f"Time of “{step.words}” entered as {moments.words(at)}; {old}. {data.why}")
     session.flush()
     return step
 
@@ -237,7 +237,7 @@ def put_time(session: Session, melt: Melt, step: CastStep, at: datetime, person:
         checklist was over.
     """
     if step.skipped_why is not None:
-        raise Refused(f"This step was skipped ({step.skipped_why}). Take that back first, then tell its time.")
+        raise Refused(f"This step was skipped ({step.skipped_why}). Undo that first, then tell its time.")
     if step.done_at is None:
         _in_its_turn(melt, step)
         if gate.hot(step):
@@ -366,18 +366,18 @@ def _stayed_hot(session: Session, melt: Melt, meant: str | None) -> None:
 
 def _undo(session: Session, melt: Melt, step: CastStep, version: int | None) -> None:
     if not settled(step):
-        raise Refused("There is nothing to take back: this step is still open.")
+        raise Refused("There is nothing to undo: this step is still open.")
     repository.claim(step, version)
     later = next((s for s in reversed(_after(melt, step)) if settled(s)), None)
     if later is not None:
-        raise Refused(f"“{later.words}” was settled after it. Take that back first.")
+        raise Refused(f"“{later.words}” was settled after it. Undo that first.")
     if step.done_at is not None and gate.hot(step) and gate.held(session, melt).code:
         raise Refused(
-            "Nothing is heated anew in this session now, so that this could not be ticked again. Leave it, and correct "
-            "its time if that is wrong."
+            "Nothing is heated anew in this session now, so that this could not be ticked again. Leave it ticked, and "
+            "correct its time if that is wrong."
         )
     what = f"done at {clock.local(step.done_at):%H:%M}" if step.done_at else f"skipped: {step.skipped_why}"
-    note(session, melt, f"Taken back: “{step.words}” ({what}).")
+    note(session, melt, f"Undone: “{step.words}” ({what}).")
     step.done_at, step.skipped_why, step.person = None, None, ""
 
 

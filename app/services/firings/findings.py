@@ -61,7 +61,7 @@ def accounts(session: Session, firing: Firing) -> list[FiringFinding]:
 
 
 def write_down(session: Session, firing: Firing, data: FindingIn) -> FiringFinding:
-    """Write down what was found; what was told before stays readable, and counts no more.
+    """Save what was found; what was told before stays readable, and counts no more.
 
     Raises
     ------

@@ -295,7 +295,7 @@ def _of_day(
         f"{show(place.elevation_m, 'altitude', units)} above sea level."
     ]
     if data.wind is None:
-        return [*said, "No wind is told: still air, and nothing is said of where it lands."]
+        return [*said, "The wind is unknown: still air, and nothing is said of where it lands."]
     said.append(
         f"Wind {show(data.wind.si, 'speed', units)}{f' from {WINDS[data.wind_from]}' if data.wind_from else ''} at "
         f"{show(pad.wind_height, 'altitude', units)}, growing with height by the power {EXPONENT:.3f} (Wind Energy "

@@ -122,7 +122,7 @@ def take_back(session: Session, grain: Grain, version: int | None = None) -> Str
     age = clock.now() - grain.weighed_at
     if not timedelta(0) <= age <= TAKE_BACK:
         raise Refused(
-            f"{grain.serial} was weighed at {clock.local(grain.weighed_at):%H:%M:%S}; a weighing is taken back within "
+            f"{grain.serial} was weighed at {clock.local(grain.weighed_at):%H:%M:%S}; a weighing is undone within "
             "a minute. To correct it now, weigh it again and say that the first weighing was wrong."
         )
     repository.claim(grain, version)

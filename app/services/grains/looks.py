@@ -42,7 +42,7 @@ def doubt(session: Session, grain: Grain) -> str:
 
 
 def look(session: Session, grain: Grain, data: GrainLookIn, person: str) -> GrainLook:
-    """Keep what was seen of a grain, now.
+    """Save what was seen of a grain, now.
 
     Raises
     ------

@@ -117,7 +117,7 @@ def take_back(session: Session, grain: Grain, version: int | None = None) -> ReW
     if row.accepted_at is None:
         raise Refused(f"{grain.serial} is held already.")
     repository.claim(row, version)
-    because(session, "The acceptance of a wet grain was taken back.")
+    because(session, "The acceptance of a wet grain was undone.")
     row.accepted_at, row.accepted_by, row.accepted_why = None, "", ""
     session.flush()
     return row

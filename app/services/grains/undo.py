@@ -100,10 +100,10 @@ def undecide(session: Session, grain: Grain, version: int | None = None) -> Grai
     if grain.decision is None:
         raise Refused(f"{grain.serial} is not decided on.")
     if grain.bagged_at is not None:
-        raise Refused(f"{grain.serial} is in its bag; take that back first.")
+        raise Refused(f"{grain.serial} is in its bag; undo that first.")
     repository.claim(grain, version)
-    grains.keep(session, grain, "The decision was taken back.")
-    audit_reasons.because(session, "The decision was taken back.")
+    grains.keep(session, grain, "The decision was undone.")
+    audit_reasons.because(session, "The decision was undone.")
     grain.decision, grain.decision_fault, grain.decision_why = None, None, ""
     grain.decided_by, grain.decided_at = "", None
     session.flush()
@@ -124,7 +124,7 @@ def unbag(session: Session, grain: Grain, version: int | None = None) -> Grain:
     if grain.bagged_at is None:
         raise Refused(f"{grain.serial} is in no bag.")
     repository.claim(grain, version)
-    audit_reasons.because(session, "The bagging was taken back.")
+    audit_reasons.because(session, "The bagging was undone.")
     grain.bagged_at = None
     session.flush()
     return grain
@@ -153,7 +153,7 @@ def take_up_plan(session: Session, batch: Batch, version: int | None = None) -> 
 def _nothing_on(session: Session, row: Row, what: str) -> None:
     """Refuse to take a row back after its minute, or when something refers to it."""
     if not fresh(row):
-        raise Refused(f"{what} is taken back within a minute only. After that it stays, and is corrected.")
+        raise Refused(f"{what} is undone within a minute only. After that it stays, and is corrected.")
     used = repository.uses(session, row)
     if used:
         raise Refused(f"{what} stays, for other entries stand on it already: {audit_reasons.counted(used)}.")
@@ -196,6 +196,6 @@ def take_back_firing(session: Session, firing: Firing, version: int | None = Non
     repository.claim(firing, version)
     audit_reasons.because(session, AT_ONCE)
     if firing.throat_after_m is not None:
-        unsay_throat(session, firing, firing.throat_after_typed, "Its firing was taken back.")
+        unsay_throat(session, firing, firing.throat_after_typed, "Its firing was undone.")
     repository.delete(session, firing)
     return build.code

@@ -103,7 +103,7 @@ def keep(session: Session, data: StartIn) -> list[str]:
         workshop.state_pan(session, data.pan_capacity)
         entered.append(f"pan of {data.pan_capacity.typed}")
     elif data.pan_capacity is not None:
-        faults.add("pan_capacity", f"It is told already ({shop.pan_capacity_typed}); change it in the settings.")
+        faults.add("pan_capacity", f"It is set already ({shop.pan_capacity_typed}); change it in the settings.")
     for part in PARTS:
         entered += _keep(session, part, data, faults)
     faults.tell()

@@ -236,7 +236,7 @@ def test_an_evening_of_four_melts_takes_at_most_a_hundred_presses(client: TestCl
     walker.press("More")
     walker.press("Close the evening")
     for _ in CODES:
-        walker.press("Keep the mass", test_pieces="10 g")
+        walker.press("Save the mass", test_pieces="10 g")
     walker.press("Close the evening", why="They are bagged tomorrow, when they are cold.")
     told = f"{len(walker.pressed)} presses: {dict(of_melt)}, {walker.typed} fields, {walker.lines} lines"
     print(told)

@@ -78,7 +78,7 @@ def test_a_screen_that_cannot_be_is_refused_beside_the_field(client: TestClient,
 def test_a_cookie_that_cannot_be_is_as_none(client: TestClient, kept: str) -> None:
     client.cookies.set("glass", kept)
     assert millimetre(client) is None
-    assert "was told nothing" in client.get(URL).text
+    assert "is not set" in client.get(URL).text
 
 
 def test_a_style_that_cannot_be_is_not_there(client: TestClient) -> None:

@@ -27,7 +27,7 @@ def made(client: TestClient, make: Callable[[Session], str]) -> str:
     return found
 
 
-AT_ONCE = {"why": "Taken back within a minute."}
+AT_ONCE = {"why": "Undone within a minute."}
 """What the button of the first minute sends."""
 
 
@@ -46,7 +46,7 @@ def test_a_reading_of_the_pan(client: TestClient) -> None:
     page = send(client, f"/cast/{code}", f"/cast/{code}/temperature/2/strike")
     assert "Above the limit" not in page
     assert "<s>" in page
-    assert "190 °C</s> Taken back within a minute." in page
+    assert "190 °C</s> Undone within a minute." in page
     with clock.turned_to(clock.now() + timedelta(minutes=2)):
         page = send(client, f"/cast/{code}", "misread-1")
         assert "Write at least 3 characters" in page or "Fill this in" in page, "a reason is asked for now"
@@ -56,7 +56,7 @@ def test_a_reading_of_the_pan(client: TestClient) -> None:
 def test_a_weighed_amount(client: TestClient) -> None:
     code = made(client, lambda s: build.weighed_batch(s).code)
     page = send(client, f"/cast/{code}", f"/cast/{code}/strike/1")
-    assert "struck out: Taken back within a minute." in page
+    assert "struck out: Undone within a minute." in page
     with clock.turned_to(clock.now() + timedelta(minutes=2)):
         page = client.get(f"/cast/{code}").text
         assert "Strike it out" in page
@@ -67,7 +67,7 @@ def test_a_weighed_amount(client: TestClient) -> None:
 def test_a_leftover(client: TestClient) -> None:
     code = made(client, lambda s: build.weighed_batch(s).code)
     send(client, f"/cast/{code}", "leftover-form", mark="Pan scrapings", mass="2 g")
-    assert "Take leftover “Pan scrapings” back" in client.get(f"/cast/{code}").text
+    assert "Undo leftover “Pan scrapings”" in client.get(f"/cast/{code}").text
     page = send(client, f"/cast/{code}", "leftover-back-1")
     assert "Pan scrapings" not in page
     assert "Mark on the bag: Pan scrapings" in client.get("/workshop/changes?what=deleted").text
@@ -89,7 +89,7 @@ def test_a_decision_and_a_bagging(client: TestClient) -> None:
     assert "waits for a decision again" in send(client, f"/shelf/{serial}", "undecide")
     page = client.get(f"/shelf/{serial}").text
     assert "not decided yet" in page
-    assert "The decision was taken back." in page
+    assert "The decision was undone." in page
 
 
 def test_a_re_weigh(client: TestClient) -> None:
@@ -100,14 +100,14 @@ def test_a_re_weigh(client: TestClient) -> None:
     serial, mass = made(client, weighed).split()
     client.post("/shelf/reweigh", data={"serial": serial, "gross": f"{mass} g"})
     page = send(client, f"/shelf/{serial}", f"/shelf/{serial}/reweigh/1/strike")
-    assert f"{mass} g</s> Taken back within a minute." in page
+    assert f"{mass} g</s> Undone within a minute." in page
 
 
 def test_a_throat(client: TestClient) -> None:
     made(client, lambda s: build.nozzle(s).name)
     send(client, "/workshop/nozzles/1", "measure", throat_d="9.9 mm")
     page = send(client, "/workshop/nozzles/1", "/workshop/nozzles/1/measures/1/strike")
-    assert "9.9 mm</s> Taken back within a minute." in page
+    assert "9.9 mm</s> Undone within a minute." in page
     assert "as made; not measured since" in page
 
 
@@ -138,7 +138,7 @@ def test_a_firing_within_its_minute(client: TestClient, firing: str) -> None:
 def test_a_firing_after_its_minute_is_corrected(client: TestClient, firing: str) -> None:
     form = Page(client.get(f"/firings/{firing}").text).forms["back"]
     with clock.turned_to(clock.now() + timedelta(minutes=2)):
-        assert "Take this firing back" not in client.get(f"/firings/{firing}").text
+        assert "Undo this firing" not in client.get(f"/firings/{firing}").text
         stale = client.post(form.action, data=form.fields)
         assert stale.status_code == 422
         assert "within a minute only" in stale.text

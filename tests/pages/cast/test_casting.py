@@ -77,7 +77,7 @@ def test_cautions_stand_folded_at_the_act_in_front_below_one_strong_line(client:
 
 
 def test_the_air_in_words_and_its_correction(client: TestClient, opened: None) -> None:
-    assert "Not told yet" in client.get(URL).text
+    assert "Unknown so far" in client.get(URL).text
     url, hidden = form_of(client.get(URL).text, "air-form")
     page = client.post(url, data={**hidden, "air_temperature": "9 C", "humidity": "71 %"}).text
     assert "9 C, 71 % humid" in page
@@ -159,7 +159,7 @@ def test_steps_are_ticked_skipped_and_taken_back(client: TestClient, opened: Non
     url, hidden = form_of(page, first_id(page, "undo"))
     page = client.post(url, data={**hidden, "act": "undo"}).text
     assert "Skipped: Weighed at home." not in page
-    assert "Taken back" in page
+    assert "Undone" in page
 
 
 def test_a_later_step_is_refused_in_words(client: TestClient, cast: None) -> None:

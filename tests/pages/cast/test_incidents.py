@@ -138,9 +138,9 @@ def test_it_is_voided_with_a_reason_and_stays_readable(client: TestClient, opene
 
 def test_a_slip_is_taken_back_at_the_pan_within_its_minute(client: TestClient, opened: None) -> None:
     tap(client, "incident:burn")
-    assert "Take it back" in client.get(URL).text
-    page = client.post(f"{URL}/incident/1/void", data={"why": "Taken back within a minute."}).text
-    assert "Taken back within a minute." in page
+    assert "Undo" in client.get(URL).text
+    page = client.post(f"{URL}/incident/1/void", data={"why": "Undone within a minute."}).text
+    assert "Undone within a minute." in page
     assert told(client)[0].voided_at is not None
 
 

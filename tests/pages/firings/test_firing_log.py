@@ -111,8 +111,8 @@ def test_a_failure_walks_on_to_what_was_found_and_its_grains_and_lot_tell_it(cli
     there = saved(client, new, {**STATIC, "result": "burst", "words": "A bang at half a second."})
     assert there.endswith("/found")
     url = there.removesuffix("/found")
-    assert "Not told yet" in client.get(url).text
-    assert "Not told yet what was found" in client.get("/firings").text
+    assert "Not entered yet" in client.get(url).text
+    assert "Not entered yet: what was found" in client.get("/firings").text
     page = refused(
         client,
         there,
@@ -135,8 +135,8 @@ def test_a_failure_walks_on_to_what_was_found_and_its_grains_and_lot_tell_it(cli
     answer = client.post(there, data=typed, follow_redirects=False)
     assert (answer.status_code, answer.headers["location"]) == (303, url)
     text = client.get(url).text
-    assert "Not told yet" not in text
-    assert "Not told yet" not in client.get("/firings").text
+    assert "Not entered yet" not in text
+    assert "Not entered yet" not in client.get("/firings").text
     for words in ("Split or torn open: Along its length", "Unburned pieces", "(grain 1)", "A hollow in its piece."):
         assert words in text, words
     assert count(client, SuspectGrain) == 1
@@ -146,7 +146,7 @@ def test_a_failure_walks_on_to_what_was_found_and_its_grains_and_lot_tell_it(cli
         assert "What was found of failures" in told, address
         assert "Along its length, from the forward ring." in told, address
     again = client.get(there).text
-    assert "Told so far" in again
+    assert "Entered so far" in again
     assert f'value="{grain_ids[0]}" checked' in again
     saved(client, there, {"case_words": "From the aft ring, seen again."})
     assert count(client, FiringFinding) == 2
@@ -281,7 +281,7 @@ def test_a_picture_is_taken_away_only_with_a_reason_and_its_row_stays(client: Te
     assert saved(client, pictures, {"why": "Of another motor."}, "strike-picture-1") == pictures
     assert "<img" not in client.get(url).text
     text = client.get(pictures).text
-    assert "Taken away (1)" in text
+    assert "Removed (1)" in text
     assert "Of another motor." in text
     stale = client.post(once.action, data={**once.fields, "once": "other", "why": "Again."}, follow_redirects=False)
     assert stale.status_code in (409, 422)

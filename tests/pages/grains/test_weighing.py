@@ -370,7 +370,7 @@ def test_a_weighing_is_taken_back_with_one_button(client: TestClient) -> None:
     assert re.search(r"Until \d\d:\d\d:\d\d: after a minute it stays", page.text)
     page = client.post(f"/cast/{code}/grains/1/undo", data=fields(page, "undo-1"))
     assert page.status_code == 200
-    assert "is taken back; its number is free" in page.text
+    assert "is undone; its number is free" in page.text
     assert "the scale read 172 g" in page.text
     assert fields(page, "next")["number"] == "1"
     assert _weighed(client) == []
@@ -381,10 +381,10 @@ def test_after_a_minute_the_button_is_gone_and_a_late_press_is_told(client: Test
     page = _weigh(client, code, "172 g")
     sent = fields(page, "undo-1")
     with clock.turned_to(clock.now() + timedelta(seconds=61)):
-        assert "Take this weighing back" not in client.get(f"/cast/{code}/grains").text
+        assert "Undo this weighing" not in client.get(f"/cast/{code}/grains").text
         late = client.post(f"/cast/{code}/grains/1/undo", data=sent)
     assert late.status_code == 422
-    assert "a weighing is taken back within a minute" in late.text
+    assert "a weighing is undone within a minute" in late.text
     assert len(_weighed(client)) == 1
 
 

@@ -174,7 +174,7 @@ def test_what_was_found_after_failures_is_put_together(client: TestClient) -> No
         codes = [session.get_one(MotorBuild, shot.motor_build_id).code for shot in shots]
         session.commit()
     words = _words(client.get("/review/good").text)
-    assert f"Nothing was told yet of what was found of {codes[2]} . What was found after failures 3 motors" in words
+    assert f"Nothing was entered yet of what was found of {codes[2]} . What was found after failures 3 motors" in words
     assert f"Case Split or torn open 2 {codes[0]} (" in words
     assert "Grain remains Unburned pieces 2" in words
     assert "Not looked at" not in words, "only the newest account counts"

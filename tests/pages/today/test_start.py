@@ -211,4 +211,4 @@ def test_what_was_begun_on_a_things_own_page_is_not_lost(new: TestClient) -> Non
     token = opened(new, "/start").forms["form"].fields["once"]
     answer = new.post("/start", data={**stale, "once": token})  # an old tab
     assert answer.status_code == 422
-    assert "It is told already (900 g)" in answer.text
+    assert "It is set already (900 g)" in answer.text

@@ -173,15 +173,15 @@ def test_a_step_is_ticked_once_and_taken_back_in_turn(session: Session) -> None:
         steps.record(session, cast, weigh.pk, StepIn(act="done"), "", seen)
     assert weigh.done_at == now
     steps.record(session, cast, sorbitol.pk, StepIn(act="done"))
-    with pytest.raises(Refused, match="Take that back first"):
+    with pytest.raises(Refused, match="Undo that first"):
         steps.record(session, cast, weigh.pk, StepIn(act="undo"))
     steps.record(session, cast, sorbitol.pk, StepIn(act="undo"))
     steps.record(session, cast, weigh.pk, StepIn(act="undo"))
     assert weigh.done_at is None
     with pytest.raises(Conflict):
         steps.record(session, cast, weigh.pk, StepIn(act="done"), "", seen)
-    assert [n.words.split(":")[0] for n in casting.notes(session, cast.evening)] == ["Taken back", "Taken back"]
-    with pytest.raises(Refused, match="nothing to take back"):
+    assert [n.words.split(":")[0] for n in casting.notes(session, cast.evening)] == ["Undone", "Undone"]
+    with pytest.raises(Refused, match="nothing to undo"):
         steps.record(session, cast, weigh.pk, StepIn(act="undo"))
 
 
@@ -229,7 +229,7 @@ def test_a_set_poured_holds_the_compaction_before_it(session: Session) -> None:
     cast = casting.the_open(session, batch)
     sets_poured.add_set(session, cast, SetIn(moulds="one more"))
     do(session, cast, "pour", 2)
-    with pytest.raises(Refused, match=r"was settled after it\. Take that back first"):
+    with pytest.raises(Refused, match=r"was settled after it\. Undo that first"):
         steps.record(session, cast, of(cast, "compact:3").pk, StepIn(act="undo"))
     with pytest.raises(Refused, match="Set 2 was begun"):
         sets_poured.drop_set(session, cast)
@@ -287,8 +287,8 @@ def test_a_forgotten_tap_is_told_and_what_follows_counts_from_it(session: Sessio
         steps.tell_time(session, cast, of(cast, "compact:1").pk, told("12.20", "Read the sheet again."))
         assert run(session, batch)[1, "compact:2"].due_at == NOON + 30 * MINUTES
     first, second = (note.words for note in casting.notes(session, cast.evening))
-    assert "told as 12:18; it had no time. Forgot to tap." in first
-    assert "told as 12:20; it was 12:18. Read the sheet again." in second
+    assert "entered as 12:18; it had no time. Forgot to tap." in first
+    assert "entered as 12:20; it was 12:18. Read the sheet again." in second
 
 
 @pytest.mark.parametrize(

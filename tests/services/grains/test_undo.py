@@ -121,7 +121,7 @@ def test_a_decision_and_a_bagging_are_taken_back(session: Session) -> None:
         undo.undecide(session, grain)
     decisions.decide(session, grain, DecisionIn(decision="hold", why="a chip", person="Ada"))
     decisions.bag(session, grain)
-    with pytest.raises(Refused, match="take that back first"):
+    with pytest.raises(Refused, match="undo that first"):
         undo.undecide(session, grain)
     with audit_reasons.signed(session, "Bert"):
         undo.unbag(session, grain, grain.version)
@@ -189,7 +189,7 @@ def test_a_firing_just_written_down(session: Session) -> None:
     assert session.get(Firing, gone) is None
     assert builds.around(session, motor).state == "ready"
     measure = session.exec(select(NozzleMeasure)).one()
-    assert measure.voided_why == "Its firing was taken back."
+    assert measure.voided_why == "Its firing was undone."
     row = json.loads(told(session, "firing", "deleted")[0].before or "")
     assert (row["measured_impulse_typed"], row["throat_after_typed"]) == ("300 N s", wide)
 
