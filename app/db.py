@@ -8,14 +8,14 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import URL, Connection, Engine, event
+from sqlalchemy import URL, Connection, Engine, ExceptionContext, event
 from sqlalchemy.exc import DisconnectionError
 from sqlalchemy.orm import SessionTransaction
 from sqlmodel import Session, create_engine
 
 from app.book import bookfile, chain, left_out, logs, mark, notices
 from app.book.watch import Watch
-from app.errors import Trouble
+from app.errors import NotFound, Trouble
 from app.settings import resource
 from app.troubles import DAMAGED, as_trouble, trouble_of
 
@@ -81,6 +81,12 @@ def open_engine(book: Path, watch: Watch | None = None) -> Engine:
         if writes:
             watch.look()  # it may have waited long
             watch.hold_in_place()
+
+    @event.listens_for(engine, "handle_error")
+    def too_large(context: ExceptionContext) -> None:
+        # No row of the file can have such an identity: whoever asks for it, by an address or a form, asks for nothing.
+        if isinstance(context.original_exception, OverflowError):
+            raise NotFound("There is no such entry in this book.") from context.original_exception
 
     return engine
 

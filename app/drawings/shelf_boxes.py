@@ -104,15 +104,15 @@ def _form(boxes: Sequence[ShelfBox], name: str, width: float) -> Drawn:
     if not boxes:
         paper = Paper(width)
         paper.note("nothing on the shelf", css="muted")
-        return paper.drawn(0.3)
+        return paper.drawn(0.3, flush=True)
     scale = LARGEST[name] / max((grain.outer_d_m for grain in every), default=1.0)
     number = min(BESIDE[name], len(boxes))
     column = (width - 1.2 * (number - 1)) / number
-    rows = in_rows([_box(box, column, scale, LARGEST[name]) for box in boxes], width, 1.2, level=0.0)
+    rows = in_rows([_box(box, column, scale, LARGEST[name]) for box in boxes], width, 1.2, level=0.0, flush=True)
     below = Paper(width)
     states = {grain.state for grain in every}
     below.note(together(words for state, words in KEY.items() if state in states), css="muted")
-    notes = below.drawn(rows.height + 0.4)
+    notes = below.drawn(rows.height + 0.4, flush=True)
     return Drawn([*rows.parts, *notes.parts], notes.height)
 
 

@@ -240,14 +240,16 @@ class Paper:
         """The line of an axis."""
         self.add(strokes([[start, end]], "centre-line"))
 
-    def drawn(self, height: float) -> Drawn:
-        """The sheet with its notes below it, in the middle of its line."""
+    def drawn(self, height: float, flush: bool = False) -> Drawn:
+        """The sheet with its notes below it, in the middle of its line, or flush with its left end."""
         notes, level = [], height
+        x, part = (0.0, "") if flush else (self.width / 2, "middle")
         for words, css in self.notes:
             for text in folded(words, self.width, "strong" in css):
-                notes.append(put(text, em(self.width / 2), level + 0.6, f"{css} middle".strip()))
+                notes.append(put(text, em(x), level + 0.6, f"{css} {part}".strip()))
                 level += LINE
-        whole = at("50%", "0", at(em(-self.width / 2), "0", *sized(self.ink), *self.words, *notes))
+        sheet = at("0" if flush else em(-self.width / 2), "0", *sized(self.ink), *self.words, *notes)
+        whole = sheet if flush else at("50%", "0", sheet)
         return Drawn([whole], level)
 
 
@@ -263,8 +265,10 @@ class Piece:
     parts: Sequence[Markup]
 
 
-def in_rows(pieces: Sequence[Piece], width: float, gap: float = 1.6, level: float = 0.5) -> Drawn:
-    """Pieces from left to right, as many as a row has room for; by `level` 0 they hang from its top."""
+def in_rows(pieces: Sequence[Piece], width: float, gap: float = 1.6, level: float = 0.5, flush: bool = False) -> Drawn:
+    """Pieces from left to right, as many as a row has room for, in its middle or `flush` with its left end; by `level`
+    0 they hang from its top.
+    """
     rows: list[list[Piece]] = [[]]
     for piece in pieces:
         if rows[-1] and sum(p.width + gap for p in rows[-1]) + piece.width > width + 1e-6:
@@ -272,10 +276,16 @@ def in_rows(pieces: Sequence[Piece], width: float, gap: float = 1.6, level: floa
         rows[-1].append(piece)
     parts, top = [], 0.0
     for row in rows:
-        left = -(sum(p.width for p in row) + gap * (len(row) - 1)) / 2
+        left = 0.0 if flush else -(sum(p.width for p in row) + gap * (len(row) - 1)) / 2
         high = max((p.height for p in row), default=0.0)
         for piece in row:
-            parts.append(at("50%", em(top + (high - piece.height) * level), at(em(left), "0", *sized(piece.parts))))
+            parts.append(
+                at(
+                    "0" if flush else "50%",
+                    em(top + (high - piece.height) * level),
+                    at(em(left), "0", *sized(piece.parts)),
+                )
+            )
             left += piece.width + gap
         top += high + 0.8
     return Drawn(parts, max(top - 0.8, 0.0))

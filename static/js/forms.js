@@ -53,11 +53,33 @@
     if (field.matches("input[type=text], input[type=search]")) field.select();
   }
 
-  // The key / goes to the search field of the page's head, where no field has the focus.
+  // The key / goes to the search field of the page's head, where no field has the focus. Who speaks to the machine, or
+  // rests a hand on the keys, turns it off for this device in the page's foot.
+  function slashOff() {
+    try { return localStorage.getItem("slash") === "off"; } catch { return false; }
+  }
+
+  function slashTold(field) {
+    if (!field) return;
+    if (slashOff()) field.removeAttribute("aria-keyshortcuts");
+    else field.setAttribute("aria-keyshortcuts", "/");
+  }
+
+  document.addEventListener("DOMContentLoaded", function () {
+    const field = document.querySelector(".find [name=q]");
+    const choice = document.getElementById("slash");
+    slashTold(field);
+    if (!choice) return;
+    choice.checked = !slashOff();
+    choice.addEventListener("change", function () {
+      try { localStorage.setItem("slash", choice.checked ? "on" : "off"); } catch { /* a private window forgets it */ }
+      slashTold(field);
+    });
+  });
   document.addEventListener("keydown", function (event) {
     const field = document.querySelector(".find [name=q]");
     if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey || event.isComposing || !field) return;
-    if (event.target.matches("input, select, textarea, [contenteditable]")) return;
+    if (event.target.matches("input:not([type=checkbox], [type=radio]), select, textarea, [contenteditable]") || slashOff()) return;
     event.preventDefault();
     field.focus();
   });

@@ -13,7 +13,7 @@ from app.calc.base.notes import Note
 from app.forms import Choice, Form
 from app.models import AltimeterFile, CurveFile, Firing, FiringLetIn, LaunchField, OwnDistance, Prediction, Rocket
 from app.models.base import FormIn
-from app.models.firing import NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
+from app.models.firing import FAILED, NOZZLES, RESULTS, SMOKE, WINDS, FiringIn
 from app.models.history import correction_of
 from app.page import Page
 from app.routers.book.chain_part import chain_of
@@ -31,7 +31,7 @@ from app.services.firings import findings, firings, heights, outcome
 from app.services.firings.altimeters import ALTIMETER
 from app.services.firings.curves import STAND, Line
 from app.services.firings.heights import Height
-from app.services.firings.outcome import Outcome
+from app.services.firings.outcome import Kept, Outcome
 from app.services.flight import flight_answer, flights
 from app.services.flight.flights import Estimate
 from app.services.hardware import distances, places
@@ -61,6 +61,9 @@ class FiringsPage(Page, template="firings/list.html", section="firings"):
     ranges: dict[int, dict[str, tuple[float, float, float]]]
     """Expected value and both marks of each figure, as stored before each firing."""
     heights: dict[int, Height]
+    kept: tuple[Kept, Kept]
+    """How many of their impulses and heights fell where nine in ten were expected."""
+    failed: int
     results: dict[str, str]
     kinds: dict[str, str]
     ready: list[Built]
@@ -135,6 +138,9 @@ class FiringFormPage(Page, template="firings/form.html", section="firings"):
 def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
     """All firings, newest first."""
     found = firings.listed(session, page)
+    shots = [firing for firing, _ in found.rows]
+    ranges = coverage.ranges_of(session, [firing.pk for firing in shots])
+    flown = heights.heights(session, {firing.pk: firing.altitude_m for firing in shots})
     shown = FiringsPage(
         firings=found.rows,
         found=found,
@@ -142,9 +148,11 @@ def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Respon
         kinds=firings.KINDS,
         ready=firings.fireable(session),
         untold=findings.untold(session),
-        told=stored_predictions.for_firings(session, [firing.pk for firing, _ in found.rows]),
-        ranges=coverage.ranges_of(session, [firing.pk for firing, _ in found.rows]),
-        heights=heights.heights(session, {firing.pk: firing.altitude_m for firing, _ in found.rows}),
+        told=stored_predictions.for_firings(session, [firing.pk for firing in shots]),
+        ranges=ranges,
+        heights=flown,
+        kept=outcome.kept(shots, ranges, flown.values()),
+        failed=sum(firing.result in FAILED for firing in shots),
     )
     return web.render(request, session, shown)
 

@@ -1,10 +1,11 @@
 """Where an estimated flight comes down in its field, seen from above, and its height under the ceiling."""
 
+from dataclasses import replace
 from math import pi
 
 from markupsafe import Markup
 
-from app.drawings.field_plan import FieldPlan, Heights, Ring, field_plan
+from app.drawings.field_plan import field_plan
 from app.models import LaunchField
 from app.models.firing import WINDS
 from app.routers.hardware import place_pictures
@@ -22,7 +23,6 @@ def of_estimate(
 ) -> Markup:
     """Where an estimated flight comes down, and how high it goes; `measured_m` is how high it went [m]."""
     field, ranged = estimate.field, estimate.range
-    unit_m, unit_words = place_pictures.unit(units)
 
     def high(value: float) -> str:
         return show(value, "altitude", units)
@@ -37,33 +37,24 @@ def of_estimate(
         way = "with" if estimate.flight.landing_distance >= 0 else "into"
         landing = f"Lands {high(abs(estimate.flight.landing_distance))} {way} the wind."
     bearing, wind_from, drawn_so = _wind(field, estimate.wind_from)
-    plan = FieldPlan(
-        name=field.name,
-        radius_m=field.radius_m,
-        length_m=field.length_m,
-        width_m=field.width_m,
+    plan = replace(
+        place_pictures.plan_of(field, units),
         axis_rad=bearing,
         wind_from_rad=wind_from,
         wind_words=wind,
-        rings=(Ring(least.single_m, f"persons {high(least.single_m)}"),) if least else (),
+        rings=place_pictures.persons(least, units),
         along_m=along,
-        size_words=place_pictures.size_words(field, units),
         landing_words=f"{landing} {drawn_so}".strip() if along else landing,
-        unit_m=unit_m,
-        unit_words=unit_words,
     )
-    heights = Heights(
+    heights = replace(
+        place_pictures.heights_of(field, units),
         low_m=ranged.highest.low,
         mid_m=estimate.flight.highest,
         high_m=ranged.highest.high,
-        ceiling_m=field.ceiling_m,
         words=high(estimate.flight.highest),
         range_words=f"{high(ranged.highest.low)} to {high(ranged.highest.high)}",
-        ceiling_words=place_pictures.ceiling_words(field, units),
         flown_m=(measured_m,) if measured_m is not None else (),
         flown_words=high(measured_m) if measured_m is not None else "",
-        unit_m=unit_m,
-        unit_words=unit_words,
     )
     return field_plan(plan, heights, f"{field.name} from above, with the landings of drawn flights")
 

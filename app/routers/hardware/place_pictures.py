@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 from markupsafe import Markup
 
@@ -16,6 +17,33 @@ RINGS = 3
 """So many rings of a round distance are drawn on a field's page."""
 
 
+def plan_of(field: LaunchField, units: UnitSystem) -> FieldPlan:
+    """A field from above with nothing that flies over it; a page adds that by `dataclasses.replace`."""
+    unit_m, unit_words = _unit(units)
+    return FieldPlan(
+        name=field.name,
+        radius_m=field.radius_m,
+        length_m=field.length_m,
+        width_m=field.width_m,
+        axis_rad=field.long_axis_rad,
+        size_words=size_words(field, units),
+        unit_m=unit_m,
+        unit_words=unit_words,
+    )
+
+
+def heights_of(field: LaunchField, units: UnitSystem) -> Heights:
+    """How high may be flown over a field; a page adds what flew or will."""
+    unit_m, unit_words = _unit(units)
+    ceiling = f"ceiling {show(field.ceiling_m, 'altitude', units)}" if field.ceiling_m is not None else ""
+    return Heights(ceiling_m=field.ceiling_m, ceiling_words=ceiling, unit_m=unit_m, unit_words=unit_words)
+
+
+def persons(least: Least | None, units: UnitSystem) -> tuple[Ring, ...]:
+    """The ring that persons stay beyond; none where no distance is known."""
+    return (Ring(least.single_m, f"persons {show(least.single_m, 'altitude', units)}"),) if least else ()
+
+
 def size_words(field: LaunchField, units: UnitSystem) -> str:
     """How large the field is."""
     if field.radius_m is not None:
@@ -25,48 +53,24 @@ def size_words(field: LaunchField, units: UnitSystem) -> str:
     return f"{show(field.length_m, 'altitude', units)} by {show(field.width_m, 'altitude', units)}"
 
 
-def ceiling_words(field: LaunchField, units: UnitSystem) -> str:
-    """How high may be flown."""
-    return f"ceiling {show(field.ceiling_m, 'altitude', units)}" if field.ceiling_m is not None else ""
-
-
-def unit(units: UnitSystem) -> tuple[float, str]:
+def _unit(units: UnitSystem) -> tuple[float, str]:
     """Length of the unit that heights are told in [m], and its name."""
     return 1 / convert(1.0, "altitude", units), unit_of("altitude", units)
 
 
 def of_field(field: LaunchField, flown_m: Iterable[float], units: UnitSystem, least: Least | None = None) -> Markup:
     """A field alone: its edge, rings of round distances and of persons, and how high was flown there [m]."""
-    unit_m, unit_words = unit(units)
+    plan = plan_of(field, units)
     reach = field.radius_m or math.hypot(field.length_m or 0.0, field.width_m or 0.0) / 2 or 200.0
-    step = _round(reach / unit_m / RINGS)
-    rings = [Ring(step * n * unit_m, f"{step * n:g} {unit_words}") for n in range(1, RINGS + 1)]
+    step = _round(reach / plan.unit_m / RINGS)
+    rings = [Ring(step * n * plan.unit_m, f"{step * n:g} {plan.unit_words}") for n in range(1, RINGS + 1)]
     rings = [ring for ring in rings if ring.radius_m <= reach]
-    if least:
-        rings.append(Ring(least.single_m, f"persons {show(least.single_m, 'altitude', units)}"))
-    plan = FieldPlan(
-        name=field.name,
-        radius_m=field.radius_m,
-        length_m=field.length_m,
-        width_m=field.width_m,
-        axis_rad=field.long_axis_rad,
-        rings=tuple(rings),
-        size_words=size_words(field, units),
-        unit_m=unit_m,
-        unit_words=unit_words,
-    )
+    plan = replace(plan, rings=(*rings, *persons(least, units)))
     flown = sorted(flown_m, reverse=True)[:8]
     heights = None
     if flown or field.ceiling_m is not None:
         most = f"up to {show(flown[0], 'altitude', units)}" if flown else ""
-        heights = Heights(
-            ceiling_m=field.ceiling_m,
-            ceiling_words=ceiling_words(field, units),
-            flown_m=tuple(flown),
-            flown_words=most,
-            unit_m=unit_m,
-            unit_words=unit_words,
-        )
+        heights = replace(heights_of(field, units), flown_m=tuple(flown), flown_words=most)
     return field_plan(plan, heights, f"{field.name} from above")
 
 

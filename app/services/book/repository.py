@@ -21,9 +21,6 @@ T = TypeVar("T")
 ON_A_PAGE = 50
 """Rows on one page of a long list."""
 
-LARGEST_ID = 2**63
-"""The file can hold no identity as large as this, so it cannot be asked for one."""
-
 
 def get(session: Session, table: type[R], row_id: int, noun: str = "entry") -> R:
     """The row of that identity.
@@ -33,7 +30,7 @@ def get(session: Session, table: type[R], row_id: int, noun: str = "entry") -> R
     NotFound
         There is none.
     """
-    row = session.get(table, row_id) if abs(row_id) < LARGEST_ID else None
+    row = session.get(table, row_id)
     if row is None:
         raise NotFound(f"There is no such {noun} in this book.")
     return row

@@ -5,8 +5,10 @@ reading is kept, for it may be honest while the pan warms, and asked about; unti
 heat, and if either reading of it lies above the limit, the pan counts as too hot.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 from typing import Literal
 
 from sqlmodel import Session, col, select
@@ -55,6 +57,9 @@ class Standing:
         return self.advice.state == "out"
 
 
+_NEWEST = (col(TemperatureReading.read_at).desc(), col(TemperatureReading.id).desc())
+
+
 def readings(session: Session, melt: Melt) -> list[TemperatureReading]:
     """The readings of a melt's pan that count, newest first."""
     return _counting(session, [melt])
@@ -69,19 +74,19 @@ def _counting(session: Session, melts: list[Melt]) -> list[TemperatureReading]:
     query = select(TemperatureReading).where(
         col(TemperatureReading.melt_id).in_([melt.pk for melt in melts]), col(TemperatureReading.voided_at).is_(None)
     )
-    return list(session.exec(query.order_by(col(TemperatureReading.read_at).desc(), col(TemperatureReading.id).desc())))
+    return list(session.exec(query.order_by(*_NEWEST)))
 
 
 def units(session: Session, melt: Melt | None) -> UnitSystem:
     """The units of the pan's page: while it is hot, temperatures in what the thermometer was last read in, this
     evening.
     """
-    house = workshop.get(session).units
-    latest = max(
-        of_evening(session, melt.evening) if melt and melt.evening.closed_at is None else [],
-        key=lambda reading: reading.pk,
-        default=None,
-    )
+    running = melt is not None and melt.evening.closed_at is None
+    return _as_read(workshop.get(session).units, of_evening(session, melt.evening) if melt and running else [])
+
+
+def _as_read(house: UnitSystem, of_the_evening: Iterable[TemperatureReading]) -> UnitSystem:
+    latest = max(of_the_evening, key=lambda reading: reading.pk, default=None)
     typed = latest.temperature_typed.strip().upper() if latest else ""
     for sign in ("°F", "°C"):
         if typed.endswith(sign[1]):
@@ -147,32 +152,51 @@ def of_reading(shop: Workshop, reading: TemperatureReading, units: UnitSystem | 
 
 def standing(session: Session, melt: Melt | None, units: UnitSystem | None = None) -> Standing | None:
     """How the pan of an open session stands by its last reading; nothing once all of it is poured."""
-    if melt is None or melt.evening.closed_at is not None or _poured(melt):
+    if melt is None or melt.evening.closed_at is not None or _poured(melt.steps):
         return None
     latest = next(iter(readings(session, melt)), None)
-    if latest is None:
-        return None
-    found = of_reading(workshop.get(session), latest, units)
+    return _standing(workshop.get(session), latest, units) if latest is not None else None
+
+
+def _standing(shop: Workshop, latest: TemperatureReading, units: UnitSystem | None) -> Standing:
+    found = of_reading(shop, latest, units)
     return Standing(latest, found, _meanings(latest) if latest.doubted_k is not None else [])
 
 
-def alarm(session: Session, melt: Melt) -> str:
-    """What other pages say loudly of a pan that is or may be too hot; empty when it is not."""
-    now = standing(session, melt, units(session, melt))
-    if now is None or not now.hot:
-        return ""
+def _alarm(now: Standing) -> str:
+    """What other pages say loudly of a pan that is or may be too hot."""
     what = now.advice.short if now.asked else f"{now.reading.temperature_typed}, above the limit"
     return f"The pan was read at {clock.local(now.reading.read_at):%H:%M}: {what}. Heat off, add nothing."
 
 
 def hot(session: Session) -> list[Hot]:
-    """Each pan of an open evening that is or may be too hot."""
-    found = [(melt, batch.code, alarm(session, melt)) for melt, batch in casting.open_melts(session)]
-    return [Hot(code, words, f"/bench/{melt.cast_session_id}") for melt, code, words in found if words]
+    """Each pan of an open evening that is or may be too hot. Every page asks: one question, two where a pan is."""
+    query = (
+        select(TemperatureReading, col(Melt.cast_session_id), col(Batch.code))
+        .join(Melt, col(Melt.id) == TemperatureReading.melt_id)
+        .join(CastSession, col(CastSession.id) == Melt.cast_session_id)
+        .join(Batch, col(Batch.id) == Melt.batch_id)
+        .where(col(CastSession.closed_at).is_(None), col(TemperatureReading.voided_at).is_(None))
+        .order_by(col(CastSession.id).desc(), col(Melt.number), *_NEWEST)
+    )
+    rows = session.exec(query).all()
+    shop = workshop.get(session)
+    found: dict[int, Hot] = {}
+    for melt_id, of_melt in groupby(rows, key=lambda row: row[0].melt_id):
+        latest, evening, code = next(of_melt)
+        now = _standing(shop, latest, _as_read(shop.units, [read for read, of, _ in rows if of == evening]))
+        if now.hot:
+            found[melt_id] = Hot(code, _alarm(now), f"/bench/{evening}")
+    if not found:
+        return []
+    pours: dict[int, list[CastStep]] = {}
+    for step in session.exec(select(CastStep).where(col(CastStep.melt_id).in_(found), CastStep.key == "pour")):
+        pours.setdefault(step.melt_id, []).append(step)
+    return [one for melt_id, one in found.items() if not _poured(pours.get(melt_id, []))]
 
 
-def _poured(melt: Melt) -> bool:
-    pours = [step for step in melt.steps if step.key == "pour"]
+def _poured(steps: Iterable[CastStep]) -> bool:
+    pours = [step for step in steps if step.key == "pour"]
     return bool(pours) and all(step.done_at is not None or step.skipped_why is not None for step in pours)
 
 

@@ -1,6 +1,6 @@
 """What came of a firing in two sentences: whether it was as predicted, by how much, and what in the book tells why."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session
@@ -8,6 +8,7 @@ from sqlmodel import Session
 from app.models import Curve, Firing
 from app.models.firing import FAILED, RESULTS
 from app.services.firings import firings
+from app.services.firings.heights import Height
 from app.services.flight.flights import Estimate
 from app.services.learning import against_prediction
 from app.services.learning.learning_pages import Say
@@ -87,6 +88,24 @@ def figures(
     ]
     flew = firing.kind == "flight"
     return sorted(found, key=lambda one: (one.kind != "altitude") if flew else 0)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Of how many firings a figure has a range that was told before, and in how many it fell inside."""
+
+    inside: int
+    of: int
+
+
+def kept(
+    shots: Iterable[Firing], ranges: Mapping[int, Mapping[str, tuple[float, float, float]]], flown: Iterable[Height]
+) -> tuple[Kept, Kept]:
+    """Impulses, and heights, that fell where nine in ten were expected; ranges as `review.coverage` reads them."""
+    held = [(one.measured_impulse_ns, ranges.get(one.pk, {}).get("total_impulse")) for one in shots]
+    impulses = [span[1] <= measured <= span[2] for measured, span in held if measured is not None and span is not None]
+    high = [one.inside for one in flown]
+    return Kept(sum(impulses), len(impulses)), Kept(sum(high), len(high))
 
 
 def of_firing(

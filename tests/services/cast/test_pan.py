@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import event
 from sqlmodel import Session
 
 from app import clock
@@ -126,4 +127,23 @@ def test_the_pan_is_over_when_all_of_it_is_poured(session: Session) -> None:
     batch = build.cast(session)
     pan.record_temperature(session, batch, TemperatureIn(temperature="300 F"))
     assert pan.standing(session, casting.the_open(session, batch)) is None
-    assert pan.alarm(session, casting.the_open(session, batch)) == ""
+    assert pan.hot(session) == []
+
+
+def test_every_page_asks_little_for_pans_that_are_too_hot(session: Session) -> None:
+    """It asked eleven questions with an evening open, and more with each melt."""
+    batch = hot_pan(session)
+    pan.record_temperature(session, batch, TemperatureIn(temperature="230 F"))
+    session.commit()
+    asked: list[str] = []
+    event.listen(session.get_bind(), "before_cursor_execute", lambda *args: asked.append(args[2]))
+    assert pan.hot(session) == []
+    within = sum(one.startswith("SELECT") for one in asked)
+    pan.record_temperature(session, batch, TemperatureIn(temperature="300 F"))
+    session.commit()
+    asked.clear()
+    (found,) = pan.hot(session)
+    above = sum(one.startswith("SELECT") for one in asked)
+    assert (found.code, found.href) == (batch.code, f"/bench/{casting.the_open(session, batch).cast_session_id}")
+    assert "300 F, above the limit. Heat off, add nothing." in found.words
+    assert (within, above) == (2, 3), "with the settings"
