@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -158,13 +159,15 @@ def scale_for(axis: Axis, values: Iterable[float | None], start: float, end: flo
 
 def tag(name: str, *children: str, **attributes: object) -> Markup:
     """An element. Text is escaped here and nowhere else; `class_` and `data_x` name class and data-x."""
-    pairs = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(_short(value))}"'
-        for key, value in attributes.items()
-        if value is not None
-    )
-    inner = "".join([escape(child) for child in children])
+    pairs = "".join([_pair(key, value) for key, value in attributes.items() if value is not None])
+    inner = "".join([child if type(child) is Markup else escape(child) for child in children])
     return Markup(f"<{name}{pairs}>{inner}</{name}>")  # noqa: S704 - every part was escaped above
+
+
+@lru_cache(maxsize=4096, typed=True)
+def _pair(key: str, value: object) -> str:
+    """An attribute as it is written: a page has thousands, of a few hundred kinds."""
+    return f' {key.rstrip("_").replace("_", "-")}="{escape(_short(value))}"'
 
 
 def _short(value: object) -> str:

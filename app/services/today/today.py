@@ -118,9 +118,9 @@ def first_steps(session: Session) -> list[FirstStep]:
     return [
         FirstStep("Answer six questions about your workshop", "/start", first_start.answered(session)),
         FirstStep("Say in which units you measure, and what your scale reads to", "/workshop/settings", settled),
-        FirstStep("Enter the bags you bought", "/workshop/supplies", bool(supplies.stock(session))),
         FirstStep("Enter a formula", "/workshop/formulas", bool(formulas.current(session))),
         FirstStep("Enter a grain pattern", "/workshop/patterns", bool(inventory.patterns(session))),
+        FirstStep("Enter the bags you bought", "/workshop/supplies", bool(supplies.stock(session))),
         FirstStep("Enter your case", "/workshop/cases", bool(inventory.cases(session))),
         FirstStep("Enter its nozzle", "/workshop/nozzles", bool(inventory.nozzles(session))),
         FirstStep("Enter your rocket, to see how high it goes", "/workshop/rockets", bool(places.rockets(session))),
