@@ -91,10 +91,24 @@ def open_engine(book: Path, watch: Watch | None = None) -> Engine:
     return engine
 
 
+class Look(Session):
+    """A session that keeps the rows it has read: else each that nobody holds would be asked for again."""
+
+    def expunge_all(self) -> None:
+        """Forget all rows, as a table of any size does between its parts."""
+        self.info.pop("kept", None)
+        super().expunge_all()
+
+
+@event.listens_for(Look, "loaded_as_persistent")
+def _keep(look: Session, row: object) -> None:
+    look.info.setdefault("kept", []).append(row)
+
+
 @contextmanager
 def reading(engine: Engine) -> Iterator[Session]:
     """A session for a page that only looks."""
-    with Session(engine, autoflush=False) as session:
+    with Look(engine, autoflush=False) as session:
         yield session
 
 

@@ -2,7 +2,7 @@
 
 The pages are those of `tests/addresses.py`, with a demonstration book. With the folder of another state behind it (`git
 worktree add /elsewhere 0f53724`, then `… answering /elsewhere`) both work in turns, so that what else the machine does
-meets both; a page that the other state has not is left out. `--only /review` takes the addresses that begin so.
+meets both; a page that the other state has not is left out. `--only /review /shelf` takes the addresses that begin so.
 """
 
 import argparse
@@ -80,7 +80,7 @@ def main() -> None:
     """Print the table."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("former", nargs="?", type=Path, help="the folder of another state of the code")
-    asked.add_argument("--only", default="", help="only addresses that begin so, rows as {motor}")
+    asked.add_argument("--only", nargs="+", default=[""], help="only addresses that begin so, rows as {motor}")
     asked.add_argument("--serve", action="store_true", help=argparse.SUPPRESS)
     how = asked.parse_args()
     if how.serve:
@@ -89,10 +89,10 @@ def main() -> None:
         compare(Tree(how.former.resolve()) if how.former else None, how.only)
 
 
-def compare(former: Tree | None, only: str) -> None:
+def compare(former: Tree | None, only: list[str]) -> None:
     """Print what each page takes, and of its former time."""
     here = Tree(Path(__file__).parents[2])
-    pages = [one for one in here.told() if one.startswith(only)]
+    pages = [one for one in here.told() if one.startswith(tuple(only))]
     if former:
         former.told()
     print(f"{'ms':>8}{'former':>9}{'ratio':>8}  page", flush=True)

@@ -116,9 +116,13 @@ class NoBenchPage(Page, template="bench/none.html", section="cast"):
     stray: str
 
 
-def runs_of(session: Session, evening_id: int) -> list[Running]:
-    """The melts of an open evening in their order; one that the whole list is due again for is held before its heat."""
-    runs = [_held(session, run) for run in casting.due(session) if run.cast.pk == evening_id]
+def runs_of(session: Session, evening_id: int, running: list[Running] | None = None) -> list[Running]:
+    """The melts of an open evening in their order; one that the whole list is due again for is held before its heat.
+
+    `running` are the melts of all open evenings, where they were read already.
+    """
+    every = casting.due(session) if running is None else running
+    runs = [_held(session, run) for run in every if run.cast.pk == evening_id]
     return sorted(runs, key=lambda run: run.melt.number)
 
 

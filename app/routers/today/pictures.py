@@ -30,7 +30,7 @@ def of_day(session: Session, day: Day) -> Pictures:
     """The evening that is open, else the weeks about today and the shelf."""
     if day.running:
         cast = day.running[0].cast
-        screen = bench_page.screen_of(session, bench_page.runs_of(session, cast.pk))
+        screen = bench_page.screen_of(session, bench_page.runs_of(session, cast.pk, day.running))
         line = evening_pictures.time_line(cast, evening_line.of_evening(session, cast))
         return Pictures(line, "This evening", bench_pictures.of_tube(session, screen), "The tube at hand")
     around = weeks.around(session)

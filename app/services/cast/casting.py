@@ -118,8 +118,10 @@ def closed(session: Session, page: int = 1) -> repository.Page[tuple[CastSession
 def poured_at(session: Session, batch: Batch) -> datetime | None:
     """When the batch was poured, if it was; the last set counts."""
     found = melt(session, batch)
-    if found is None:
-        return None
+    return None if found is None else _poured_at(found)
+
+
+def _poured_at(found: Melt) -> datetime | None:
     return max((step.done_at for step in found.steps if step.key == "pour" and step.done_at is not None), default=None)
 
 
@@ -145,7 +147,7 @@ def _running(session: Session, melt: Melt, batch: Batch) -> Running:
         melt,
         melt.evening,
         steps.in_turn(now),
-        poured_at(session, batch),
+        _poured_at(melt),
         overnight(melt.evening),
         _entries(session, melt),
         held,

@@ -1,5 +1,6 @@
 """A plan worked out: from the grains wanted to grams on the scale, and what the shelf lacks for it."""
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session
@@ -65,7 +66,53 @@ class Worked:
     @property
     def short(self) -> list[Need]:
         """What the shelf lacks."""
-        return [need for need in self.needs if need.short_kg]
+        return short(self.needs)
+
+
+@dataclass(frozen=True)
+class Stock:
+    """What lies on the shelf and what open plans still need of it: read once, for any number of plans."""
+
+    on_shelf: Mapping[str, float]
+    """By ingredient [kg]."""
+    left: Mapping[int, float]
+    """Of each leftover [kg]."""
+    plans: Sequence[Batch]
+    """The open ones."""
+    still: Mapping[int, float]
+    """What is still to be weighed out of each part of them [kg]."""
+
+    def promised(self, but: Batch | None = None) -> tuple[dict[str, float], dict[int, float]]:
+        """What the plans still need, by ingredient and by leftover [kg]; `but` is left out."""
+        ingredients: dict[str, float] = {}
+        remelts: dict[int, float] = {}
+        for part in (part for batch in self.plans if but is None or batch.id != but.id for part in batch.parts):
+            if part.ingredient is not None:
+                ingredients[part.ingredient] = ingredients.get(part.ingredient, 0.0) + self.still[part.pk]
+            elif part.leftover_id is not None:
+                remelts[part.leftover_id] = remelts.get(part.leftover_id, 0.0) + self.still[part.pk]
+        return ingredients, remelts
+
+    @property
+    def short(self) -> list[Need]:
+        """Ingredients that all plans together need more of than the shelf has."""
+        promised, _ = self.promised()
+        found = [
+            Need(INGREDIENTS[k].name, k, None, mass, self.on_shelf.get(k, 0.0), 0.0) for k, mass in promised.items()
+        ]
+        return short(found)
+
+
+def short(found: Iterable[Need]) -> list[Need]:
+    """Those that the shelf lacks."""
+    return [need for need in found if need.short_kg]
+
+
+def stock(session: Session) -> Stock:
+    """The shelf and the open plans as they are now."""
+    plans = batches.in_states(session, *batches.OPEN_STATES)
+    still = batches.outstanding_of(session, plans)
+    return Stock(supplies.on_shelf(session), batches.leftovers_left(session), plans, still)
 
 
 def wanted(session: Session, batch: Batch) -> list[Wanted]:
@@ -93,7 +140,7 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
     CalcError
         More remelt than the workshop allows, or than the formula can take; an amount below the scale's step.
     """
-    shop = workshop.get(session)
+    shop, now = workshop.get(session), stock(session)
     formula = repository.get(session, Formula, data.formula_id, "formula")
     ideal = theoretical_density(formula.blend)
     density = ideal * data.expected_density.si
@@ -101,7 +148,7 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
     with faults.one():
         grains = _wanted(session, data, density)
     with faults.one():
-        taken = remelts(session, data, batch)
+        taken = remelts(session, data, batch, now)
     faults.tell()
     mass = batch_mass(
         [(shapes.volume(w.pattern), w.count) for w in grains], density, data.over_pour.si, data.test_pieces.si
@@ -114,15 +161,15 @@ def work_out(session: Session, data: PlanIn, batch: Batch | None = None) -> Work
         shop.remelt_limit_share,
     )
     grains_kg = sum(w.mass_kg for w in grains)
-    shelf, left = supplies.on_shelf(session), batches.leftovers_left(session)
-    promised, promised_leftovers = promises(session, but=batch)
+    promised, promised_leftovers = now.promised(but=batch)
     found = [
-        Need(INGREDIENTS[key].name, key, None, amount, shelf.get(key, 0.0), promised.get(key, 0.0))
+        Need(INGREDIENTS[key].name, key, None, amount, now.on_shelf.get(key, 0.0), promised.get(key, 0.0))
         for key, amount in recipe.masses.items()
         if amount > 0
     ]
     found += [
-        Need(row.mark, None, row, amount, left[row.pk], promised_leftovers.get(row.pk, 0.0)) for row, amount in taken
+        Need(row.mark, None, row, amount, now.left[row.pk], promised_leftovers.get(row.pk, 0.0))
+        for row, amount in taken
     ]
     return Worked(
         formula,
@@ -150,7 +197,9 @@ def _wanted(session: Session, data: PlanIn, density: float) -> list[Wanted]:
     return found
 
 
-def remelts(session: Session, data: PlanIn, batch: Batch | None = None) -> list[tuple[Leftover, float]]:
+def remelts(
+    session: Session, data: PlanIn, batch: Batch | None = None, now: Stock | None = None
+) -> list[tuple[Leftover, float]]:
     """The leftovers a plan asks for, each with how much of it [kg].
 
     Raises
@@ -158,8 +207,8 @@ def remelts(session: Session, data: PlanIn, batch: Batch | None = None) -> list[
     Refused
         One is named twice, or there is not as much of it that no other plan has asked for.
     """
-    shop, left = workshop.get(session), batches.leftovers_left(session)
-    _, promised = promises(session, but=batch)
+    shop, now = workshop.get(session), now or stock(session)
+    _, promised = now.promised(but=batch)
     found: list[tuple[Leftover, float]] = []
     faults = Faults()
     for i, row in enumerate(data.remelts):
@@ -167,7 +216,7 @@ def remelts(session: Session, data: PlanIn, batch: Batch | None = None) -> list[
         if any(known.id == leftover.id for known, _ in found):
             faults.add(f"remelts.{i}.leftover_id", f"{leftover.mark} is named twice; write one row.")
             continue
-        free = left[leftover.pk] - promised.get(leftover.pk, 0.0)
+        free = now.left[leftover.pk] - promised.get(leftover.pk, 0.0)
         mass = row.mass.si if row.mass is not None else free
         if mass > free + 1e-9 or mass <= 0:
             faults.add(
@@ -179,42 +228,18 @@ def remelts(session: Session, data: PlanIn, batch: Batch | None = None) -> list[
     return found
 
 
-def promises(session: Session, but: Batch | None = None) -> tuple[dict[str, float], dict[int, float]]:
-    """What open plans still need, by ingredient and by leftover [kg]; `but` is left out."""
-    ingredients: dict[str, float] = {}
-    remelts: dict[int, float] = {}
-    for batch in batches.in_states(session, *batches.OPEN_STATES):
-        if but is not None and batch.id == but.id:
-            continue
-        still = batches.outstanding(session, batch)
-        for part in batch.parts:
-            if part.ingredient is not None:
-                ingredients[part.ingredient] = ingredients.get(part.ingredient, 0.0) + still[part.pk]
-            elif part.leftover_id is not None:
-                remelts[part.leftover_id] = remelts.get(part.leftover_id, 0.0) + still[part.pk]
-    return ingredients, remelts
-
-
-def of_batch(session: Session, batch: Batch) -> list[Need]:
+def of_batch(session: Session, batch: Batch, now: Stock | None = None) -> list[Need]:
     """What a saved plan still has to weigh out, against the shelf as it is now."""
-    shelf, left = supplies.on_shelf(session), batches.leftovers_left(session)
-    promised, promised_leftovers = promises(session, but=batch)
-    still = batches.outstanding(session, batch)
+    now = now or stock(session)
+    promised, promised_leftovers = now.promised(but=batch)
+    still = now.still if batch in now.plans else batches.outstanding(session, batch)
     found: list[Need] = []
     for part in batch.parts:
         if part.ingredient is not None:
-            has, others = shelf.get(part.ingredient, 0.0), promised.get(part.ingredient, 0.0)
+            has, others = now.on_shelf.get(part.ingredient, 0.0), promised.get(part.ingredient, 0.0)
             found.append(Need(INGREDIENTS[part.ingredient].name, part.ingredient, None, still[part.pk], has, others))
         else:
             leftover = repository.get(session, Leftover, part.leftover_id or 0, "leftover")
             others = promised_leftovers.get(leftover.pk, 0.0)
-            found.append(Need(leftover.mark, None, leftover, still[part.pk], left[leftover.pk], others))
+            found.append(Need(leftover.mark, None, leftover, still[part.pk], now.left[leftover.pk], others))
     return found
-
-
-def short_for_plans(session: Session) -> list[Need]:
-    """Ingredients that all open plans together need more of than the shelf has."""
-    shelf = supplies.on_shelf(session)
-    promised, _ = promises(session)
-    found = [Need(INGREDIENTS[k].name, k, None, mass, shelf.get(k, 0.0), 0.0) for k, mass in promised.items()]
-    return [need for need in found if need.short_kg]

@@ -48,23 +48,28 @@ class PartNow:
 
 def of_batch(session: Session, batch: Batch) -> list[PartNow]:
     """The parts of a batch's recipe with what was weighed for each."""
-    shop = workshop.get(session)
-    left = supplies.remaining(session)
-    return [_part_now(session, part, shop, left) for part in batch.parts]
+    shop, bags = workshop.get(session), supplies.filled(session)
+    of_it = col(WeighOut.batch_part_id).in_([part.pk for part in batch.parts])
+    rows = session.exec(select(WeighOut).where(of_it).order_by(col(WeighOut.id))).all()
+    return [
+        _part_now(session, part, shop, [row for row in rows if row.batch_part_id == part.pk], bags)
+        for part in batch.parts
+    ]
 
 
-def _part_now(session: Session, part: BatchPart, shop: Workshop, left: dict[int, float]) -> PartNow:
+def _part_now(
+    session: Session, part: BatchPart, shop: Workshop, rows: list[WeighOut], bags: list[tuple[Supply, float]]
+) -> PartNow:
     called = targets.name(session, part)
-    query = select(WeighOut).where(WeighOut.batch_part_id == part.pk).order_by(col(WeighOut.id))
     draws = []
-    for row in session.exec(query):
+    for row in rows:
         bag = session.get(Supply, row.supply_id) if row.supply_id is not None else None
         draws.append(Draw(row, bag.mark if bag else called))
     weighed = sum(draw.weigh_out.mass_kg for draw in draws if draw.weigh_out.voided_at is None)
     state, words = targets.compare(part.target_kg, weighed, shop)
     far = state != "open" and targets.far(part.target_kg, weighed, shop)
-    bags = supplies.bags(session, part.ingredient) if part.ingredient else []
-    return PartNow(part, called, draws, weighed, state, words, far, [(bag, left[bag.pk]) for bag in bags])
+    own = [(bag, left) for bag, left in bags if bag.ingredient == part.ingredient]
+    return PartNow(part, called, draws, weighed, state, words, far, own)
 
 
 def form_of(session: Session, part_id: int) -> type[WeighOutIn]:

@@ -1,5 +1,6 @@
 """Batches: found by code or state, and what was really weighed into them."""
 
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from sqlalchemy.orm import lazyload
@@ -75,7 +76,12 @@ def leftovers(session: Session) -> list[tuple[Leftover, float]]:
 
 def weighed(session: Session, batch: Batch) -> dict[int, float]:
     """Mass weighed out for each part of a batch, struck-out amounts left aside [kg]."""
-    sums = {part.pk: 0.0 for part in batch.parts}
+    return weighed_of(session, [batch])
+
+
+def weighed_of(session: Session, batches: Iterable[Batch]) -> dict[int, float]:
+    """Mass weighed out for each part of these batches, struck-out amounts left aside [kg]."""
+    sums = {part.pk: 0.0 for batch in batches for part in batch.parts}
     amounts = select(WeighOut.batch_part_id, WeighOut.mass_kg).where(
         col(WeighOut.batch_part_id).in_(list(sums)), col(WeighOut.voided_at).is_(None)
     )
@@ -111,5 +117,10 @@ def of_leftover(session: Session, leftover_id: int) -> dict[str, float]:
 
 def outstanding(session: Session, batch: Batch) -> dict[int, float]:
     """What is still to be weighed out for each part of a batch [kg]."""
-    amounts = weighed(session, batch)
-    return {part.pk: max(part.target_kg - amounts[part.pk], 0.0) for part in batch.parts}
+    return outstanding_of(session, [batch])
+
+
+def outstanding_of(session: Session, batches: Sequence[Batch]) -> dict[int, float]:
+    """What is still to be weighed out for each part of these batches [kg]."""
+    amounts = weighed_of(session, batches)
+    return {part.pk: max(part.target_kg - amounts[part.pk], 0.0) for batch in batches for part in batch.parts}

@@ -82,31 +82,36 @@ def drawn(session: Session) -> dict[int, float]:
 
 def remaining(session: Session) -> dict[int, float]:
     """What the book says is left in each bag, by the bag's identity [kg]."""
+    return {bag.pk: left for bag, left in _left(session)}
+
+
+def _left(session: Session) -> list[tuple[Supply, float]]:
+    """Every bag, the one received first on top, with what is left in it [kg]."""
     taken = drawn(session)
     grouped = select(SupplyCorrection.supply_id, func.sum(SupplyCorrection.delta_kg)).group_by(
         col(SupplyCorrection.supply_id)
     )
     corrected = dict(session.exec(grouped).all())
-    return {
-        bag.pk: bag.mass_kg + corrected.get(bag.pk, 0.0) - taken.get(bag.pk, 0.0)
-        for bag in session.exec(select(Supply))
-    }
+    every = session.exec(select(Supply).order_by(col(Supply.received_on), col(Supply.id)))
+    return [(bag, bag.mass_kg + corrected.get(bag.pk, 0.0) - taken.get(bag.pk, 0.0)) for bag in every]
 
 
 def on_shelf(session: Session) -> dict[str, float]:
     """What is left of each ingredient over all bags, by ingredient key [kg]."""
-    left = remaining(session)
     total: dict[str, float] = {}
-    for bag in session.exec(select(Supply)):
-        total[bag.ingredient] = total.get(bag.ingredient, 0.0) + max(left[bag.pk], 0.0)
+    for bag, left in _left(session):
+        total[bag.ingredient] = total.get(bag.ingredient, 0.0) + max(left, 0.0)
     return total
 
 
 def bags(session: Session, ingredient: str) -> list[Supply]:
     """The bags of an ingredient that still hold something, oldest first."""
-    left = remaining(session)
-    found = select(Supply).where(Supply.ingredient == ingredient).order_by(col(Supply.received_on), col(Supply.id))
-    return [bag for bag in session.exec(found) if left[bag.pk] > EMPTY]
+    return [bag for bag, _ in filled(session) if bag.ingredient == ingredient]
+
+
+def filled(session: Session) -> list[tuple[Supply, float]]:
+    """The bags that still hold something, oldest first, and how much [kg]."""
+    return [(bag, left) for bag, left in _left(session) if left > EMPTY]
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from app.models.base import FormIn
 from app.models.start import PARTS
 from app.services.book import drafts, workshop
 from app.services.cast import needs
+from app.services.cast.needs import Stock
 from app.services.hardware import inventory, places
 from app.services.stock import formulas, supplies
 
@@ -31,15 +32,15 @@ class Lack:
     href: str
 
 
-def following(session: Session) -> Lack | None:
-    """The next missing thing; None where nothing is missing."""
-    return next(of(session), None)
+def following(session: Session, stock: Stock | None = None) -> Lack | None:
+    """The next missing thing; None where nothing is missing. `stock` is the shelf where it was read already."""
+    return next(of(session, stock), None)
 
 
-def of(session: Session) -> Iterator[Lack]:
+def of(session: Session, stock: Stock | None = None) -> Iterator[Lack]:
     """All that is missing, in the order in which it is needed."""
     yield from _plan(session)
-    yield from _cast(session)
+    yield from _cast(session, stock or needs.stock(session))
     yield from _motor(session)
     yield from _firing(session)
 
@@ -54,12 +55,11 @@ def _plan(session: Session) -> Iterator[Lack]:
         yield Lack("a plan", "Say how much melt your pan holds safely", "/workshop/settings#form-pan_capacity")
 
 
-def _cast(session: Session) -> Iterator[Lack]:
-    short = [need.name for need in needs.short_for_plans(session)]
+def _cast(session: Session, stock: Stock) -> Iterator[Lack]:
+    short = [need.name for need in stock.short]
     if not short:
-        shelf = supplies.on_shelf(session)
         wanted = dict.fromkeys(key for formula in formulas.current(session) for key in formula.blend)
-        short = [supplies.ingredient_name(key) for key in wanted if not shelf.get(key)]
+        short = [supplies.ingredient_name(key) for key in wanted if not stock.on_shelf.get(key)]
     for name in short:
         yield Lack("a cast", f"Enter a bag of {name.lower()}", "/workshop/supplies/new")
     for tube in inventory.tubes(session):

@@ -75,16 +75,21 @@ class Day:
 
 def day(session: Session) -> Day:
     """The day as the book stands now."""
-    standing = shelf.standing(session)
+    standing, stock = shelf.standing(session), needs.stock(session)
     return Day(
         running=casting.due(session),
         standing=standing,
         can_build=buildable.now(session, standing),
         plans=[
-            Plan(batch, batch.planned_for < clock.today(), [n for n in needs.of_batch(session, batch) if n.short_kg])
-            for batch in batches.in_states(session, "planned")
+            Plan(
+                batch,
+                batch.planned_for < clock.today(),
+                [n for n in needs.of_batch(session, batch, stock) if n.short_kg],
+            )
+            for batch in stock.plans
+            if batch.state == "planned"
         ],
-        short=needs.short_for_plans(session),
+        short=stock.short,
         undecided=[grain for grain in standing if grain.state == "weighed"],
         unbagged=[grain for grain in standing if grain.state in ("accepted", "ready") and not grain.bagged],
         curing=_curing(standing),
@@ -94,7 +99,7 @@ def day(session: Session) -> Day:
         incidents=incidents.not_written(session),
         instruments_off=instrument_checks.doubts(session, ScaleCheck)
         + instrument_checks.doubts(session, ThermometerCheck),
-        lack=lacking.following(session),
+        lack=lacking.following(session, stock),
         first_steps=first_steps(session),
         has_cast=session.exec(select(CastSession.id).limit(1)).first() is not None,
     )

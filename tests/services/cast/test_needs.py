@@ -63,14 +63,14 @@ def test_what_is_short_counts_the_other_open_plans(session: Session) -> None:
     assert not next(
         n for n in needs.work_out(session, data, first).needs if n.ingredient == "potassium_nitrate"
     ).short_kg
-    assert {n.ingredient for n in needs.short_for_plans(session)} == {"sorbitol", "sucrose"}
+    assert {n.ingredient for n in needs.stock(session).short} == {"sorbitol", "sucrose"}
     planning.drop(session, first, "No time.")
-    assert needs.short_for_plans(session) == []
+    assert needs.stock(session).short == []
 
 
 def test_weighed_out_mass_is_no_longer_promised(session: Session) -> None:
     batch = build.weighed_batch(session)
-    assert all(v == pytest.approx(0) for v in needs.promises(session)[0].values())
+    assert all(v == pytest.approx(0) for v in needs.stock(session).promised()[0].values())
     left = supplies.on_shelf(session)
     for part in batch.parts:
         assert left[part.ingredient or ""] == pytest.approx(10 - part.target_kg)

@@ -36,10 +36,10 @@ def _first_steps(session: Session) -> None:
     build.supply(session)
     build.formula(session)
     done = {step.href.rsplit("/", 1)[-1]: step.done for step in today.day(session).first_steps}
-    assert list(done)[:5] == ["start", "settings", "supplies", "formulas", "patterns"], (
-        "units first: all is typed in them"
+    assert list(done)[:5] == ["start", "settings", "formulas", "patterns", "supplies"], (
+        "units first: all is typed in them; bags are asked for once it is known of what"
     )
-    assert [name for name, is_done in done.items() if is_done] == ["supplies", "formulas"]
+    assert [name for name, is_done in done.items() if is_done] == ["formulas", "supplies"]
     build.case(session)
     shop = workshop.get(session)
     shop.length_unit, shop.pan_capacity_kg, shop.known_melt_kg = "in", 5.0, 5.0
