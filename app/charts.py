@@ -132,25 +132,47 @@ def line_chart(title: str, x: Axis, *panels: Panel) -> Markup:
     ValueError when x and y of a series differ in length.
     """
     sets = [_columns(panel) for panel in panels]
-    every_x = [v for columns in sets for xs, ys, _ in columns for v in xs[np.isfinite(ys)].tolist()]
+    every_x = [v for columns in sets for xs, ys, _ in columns for v in _ends(xs[np.isfinite(ys)])]
     if not finite(every_x):
         return empty_figure(title, "There are no numbers to draw yet.")
     across = scale_for(x, every_x, 0.0, SPAN, snug=True)
     drawing: list[str] = []
     words: list[str] = []
-    tables: list[str] = []
+    shown: list[_Column] = []
     top = 0.0
     for number, (panel, columns) in enumerate(zip(panels, sets, strict=True), start=1):
-        values = [v for _, ys, _ in columns for v in ys.tolist()] + [r.value for r in panel.rules]
+        values = [v for _, ys, _ in columns for v in _ends(ys)] + [r.value for r in panel.rules]
         legend, top = _legend(panel, top)
         up = scale_for(panel.y, values, top + panel.height, top)
         lowest = number == len(panels)
         drawing.append(_panel(panel, across, up, x, legend, lowest))
         words += _in_words(panel, x, across, up)
-        tables += _number_tables(title, x, panel, columns, across, up)
+        faint = {s.name for s in panel.series if s.faint}
+        label = f"{panel.y.label}: " if len(panels) > 1 else ""
+        shown += [
+            _Column(xs, ys, f"{label}{name}, {panel.y.unit}".rstrip(", "), up)
+            for xs, ys, name in columns
+            if name not in faint
+        ]
         top += panel.height + (36 if lowest else 20)
     drawing.append(text_at(x.heading, "100%", top + 6, "axis-name end"))
-    return figure(title, "lines", drawing, top + 16, " ".join(words), tables)
+    return figure(title, "lines", drawing, top + 16, " ".join(words), _number_tables(title, x, across, shown))
+
+
+def _ends(values: Numbers) -> list[float]:
+    """The least and the greatest of the finite ones; nothing where there are none."""
+    known = values[np.isfinite(values)]
+    return [float(known.min()), float(known.max())] if len(known) else []
+
+
+@dataclass(frozen=True)
+class _Column:
+    """A column of the tables below a chart: its values over x, its head, and the scale that writes them."""
+
+    x: Numbers
+    y: Numbers
+    head: str
+    up: Scale
 
 
 def _columns(panel: Panel) -> list[tuple[Numbers, Numbers, str]]:
@@ -251,24 +273,20 @@ def _in_words(panel: Panel, x: Axis, across: Scale, up: Scale) -> list[str]:
     return [re.sub(r" +(?=[.,])", "", sentence) for sentence in words]
 
 
-def _number_tables(
-    title: str, x: Axis, panel: Panel, columns: Sequence[tuple[Numbers, Numbers, str]], across: Scale, up: Scale
-) -> list[str]:
-    """Tables of a panel: columns over the same x share one; about forty rows, peaks among them."""
+def _number_tables(title: str, x: Axis, across: Scale, columns: Sequence[_Column]) -> list[str]:
+    """Tables of all panels: columns over the same x share one; about forty rows, peaks among them."""
     tables: list[str] = []
-    faint = {s.name for s in panel.series if s.faint}
-    left = [column for column in columns if column[2] not in faint]
+    left = list(columns)
     while left:
-        xs = left[0][0]
-        same = [c for c in left if np.array_equal(c[0], xs, equal_nan=True)]
+        xs = left[0].x
+        same = [c for c in left if np.array_equal(c.x, xs, equal_nan=True)]
         left = [c for c in left if not any(c is s for s in same)]
         rows = set(np.linspace(0, len(xs) - 1, min(len(xs), MOST_ROWS)).astype(int).tolist())
-        for _, ys, _ in same:
-            if np.isfinite(ys).any():
-                rows |= {int(np.nanargmax(ys)), int(np.nanargmin(ys))}
-        heads = [x.heading, *(f"{name}, {panel.y.unit}".rstrip(", ") for _, _, name in same)]
-        cells = [[across.write(xs[i]), *(up.write(ys[i]) for _, ys, _ in same)] for i in sorted(rows)]
-        tables.append(
-            number_table(f"{title}: numbers of {', '.join(name for _, _, name in same)}", heads, cells, words=())
-        )
+        for column in same:
+            if np.isfinite(column.y).any():
+                rows |= {int(np.nanargmax(column.y)), int(np.nanargmin(column.y))}
+        cells = [[across.write(xs[i]), *(c.up.write(c.y[i]) for c in same)] for i in sorted(rows)]
+        names = ", ".join(column.head for column in same)
+        heads = [x.heading, *(column.head for column in same)]
+        tables.append(number_table(f"{title}: numbers of {names}", heads, cells, words=()))
     return tables

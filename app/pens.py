@@ -107,8 +107,12 @@ def written(value: float, decimals: int) -> str:
         return "–"
     if abs(value) >= 1e9:
         return f"{value:.3g}"
-    text = f"{value:,.{decimals}f}".replace(",", "\u202f").replace("-", "−")
-    return text.lstrip("−") if not re.search("[1-9]", text) else text
+    text = f"{value:,.{decimals}f}"
+    if abs(value) > 999:
+        text = text.replace(",", "\u202f")
+    if value < 0:
+        return text.replace("-", "−") if re.search("[1-9]", text) else text.lstrip("-")
+    return text
 
 
 class Scale(NamedTuple):

@@ -1,6 +1,7 @@
 """The shelf as boxes by place, and the motors that can be built of it, drawn for the shelf's page and for the day's."""
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from itertools import groupby
 
 from markupsafe import Markup
@@ -11,6 +12,10 @@ from app.drawings.shelf_boxes import ShelfBox, ShelfGrain, ShelfRow, State, shel
 from app.drawings.small_motor import small_motor
 from app.services.grains.shelf import Standing
 from app.services.motors.buildable import Buildable
+
+# The shelf is looked at far more often than it changes: each state of it is drawn once while the book is open.
+_boxes = lru_cache(maxsize=16)(shelf_boxes)
+_small = lru_cache(maxsize=64)(small_motor)
 
 NO_PLACE = "no place noted"
 
@@ -45,14 +50,16 @@ def boxes(standing: Sequence[Standing]) -> Markup | None:
     found = [ShelfBox(place, tuple(_rows(by_place[place], codes))) for place in places]
     if left := len(standing) - len(drawn):
         found.append(ShelfBox("below", (ShelfRow("", (), f"{left} more of {len(codes) - LOTS} older lots"),)))
-    return shelf_boxes(found)
+    return _boxes(tuple(found))
 
 
 def _rows(grains: Iterable[Standing], codes: Sequence[str]) -> Iterable[ShelfRow]:
     in_order = sorted(grains, key=lambda grain: codes.index(grain.lot))
     for code, group in groupby(in_order, key=lambda grain: grain.lot):
         lot = list(group)
-        shown = tuple(ShelfGrain(g.outer_d_m, g.core_d_m, _DRAWN.get(g.state, "held"), g.cure_share) for g in lot)
+        shown = tuple(
+            ShelfGrain(g.outer_d_m, g.core_d_m, _DRAWN.get(g.state, "held"), round(g.cure_share, 2)) for g in lot
+        )
         yield ShelfRow(code, shown, _told(lot))
 
 
@@ -78,4 +85,4 @@ def _motor(one: Buildable, gap_m: float) -> Markup:
     nozzle = CutNozzle(one.nozzle.throat_d_m, one.nozzle.exit_d_m, one.nozzle.divergence_rad)
     cut = MotorCut(one.case.inner_d_m, one.case.outer_d_m, one.case.chamber_length_m, grains, nozzle, gap_m=gap_m)
     serials = ", ".join(grain.serial for grain in one.grains)
-    return small_motor(cut, f"{one.case.name} with {one.nozzle.name}", f"From the closure on: {serials}.")
+    return _small(cut, f"{one.case.name} with {one.nozzle.name}", f"From the closure on: {serials}.")
