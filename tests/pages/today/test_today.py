@@ -18,7 +18,7 @@ from tests.behind import engine_of
 
 def test_an_empty_book_says_where_to_begin(client: TestClient) -> None:
     page = client.get("/").text
-    places = ("/workshop/supplies", "/workshop/formulas", "/workshop/patterns", "/workshop/cases", "/plan/new")
+    places = ("/workshop/formulas", "/workshop/patterns", "/workshop/supplies", "/workshop/cases", "/plan/new")
     for href in places:
         assert f'href="{href}"' in page
     assert [page.index(f'href="{href}"') for href in places] == sorted(page.index(f'href="{h}"') for h in places)
