@@ -313,7 +313,7 @@ def test_a_flight_is_estimated_on_both_pages_against_the_fields_ceiling(client: 
         form = Page(client.get(page, params=kept).text).forms["flight"]
         answer = client.get(page, params={**form.fields, "rail": "2.5 m"})
         assert answer.status_code == 200
-        for words in ("Height reached", "pass 900 m", "the ideal delay", "Off the rail at", "No wind is told"):
+        for words in ("Height reached", "pass 900 m", "the ideal delay", "Off the rail at", "The wind is unknown"):
             assert words in answer.text, words
         assert "Above the field's ceiling" not in answer.text
         assert "Above the field&#39;s ceiling" not in answer.text
