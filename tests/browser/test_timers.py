@@ -79,8 +79,7 @@ def test_the_readout_counts_by_the_servers_clock(page: Page, poured: None, turn:
     page.goto("/cast/2611P")
     assert countdown(page) in ((2, 0), (1, 59))
     page.clock.run_for(12_000)
-    minutes, seconds = countdown(page)
-    assert (minutes, seconds // 10) == (1, 4)
+    expect(page.locator("#watch [aria-current=step] .countdown")).to_have_text(re.compile(r"^1:4\d$"))
     expect(page).to_have_title(re.compile(r"^1:4\d 2611P Set the coring rods.* · Cast 2611P"))
     turn(NOON + 8 * MINUTES)  # the device slept for five minutes
     look_again(page)
