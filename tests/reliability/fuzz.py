@@ -1,4 +1,4 @@
-"""How much the fuzz tests try: at least 10,000 cases in the ordinary run, always the same ones.
+"""How much the fuzz tests try: the same cases in each ordinary run, so that more of them find nothing new.
 
 GRAINBOOK_FUZZ=20 python -m pytest tests/reliability -k fuzz tries twenty times as many, new ones each time.
 """
@@ -9,7 +9,7 @@ from collections import Counter
 from hypothesis import HealthCheck, Phase, settings
 
 TIMES = int(os.environ.get("GRAINBOOK_FUZZ", "1"))
-CASES = {"addresses": 600, "api": 500, "forms": 600, "parsers": 4000}
+CASES = {"addresses": 600, "api": 500, "forms": 300, "parsers": 4000}
 """Least number of cases of each test in the ordinary run."""
 
 TIMEOUT_S = 20.0

@@ -273,7 +273,7 @@ def _check(book: Book, answer: httpx.Response, about: object) -> None:
 
 @pytest.mark.promise(
     "No fault and no stuck worker, whatever is sent",
-    figure="600 cases (`GRAINBOOK_FUZZ=20`: twenty times as many, new ones)",
+    figure="300 cases (`GRAINBOOK_FUZZ=20`: twenty times as many, new ones)",
 )
 def test_fuzz_every_form(book: Book, met: dict[str, list[tuple[str, Fields]]], monkeypatch: pytest.MonkeyPatch) -> None:
     seen: Counter[str] = Counter()

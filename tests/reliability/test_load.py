@@ -27,14 +27,14 @@ GROWTH_MB = 40.0
 """Of the second half of the requests: more than still settles, less than pages left behind would take."""
 
 
-@pytest.mark.promise("Everybody of 20 clients is answered, memory settles", figure="1,000 requests (`--long`: 20,000)")
+@pytest.mark.promise("Everybody of 20 clients is answered, memory settles", figure="500 requests (`--long`: 20,000)")
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="memory is read from /proc")
 def test_twenty_clients_are_answered_and_leave_nothing_behind(
     demo_book: Path, tmp_path: Path, request: pytest.FixtureRequest
 ) -> None:
     book = tmp_path / "book.sqlite3"
     copied_with_files(demo_book, book)
-    requests = 20_000 if request.config.getoption("--long") else 1_000
+    requests = 20_000 if request.config.getoption("--long") else 500
     pages = [page.format(**load.places(book)) for page in PAGES]
     with load.running("--serve-book", str(book)) as server:
         points = load.memory(server, pages, requests, clients=20)

@@ -731,19 +731,19 @@ class Workshop(RuleBasedStateMachine):
 
 @pytest.mark.promise(
     "Mass never appears or disappears; a used grain is not used again",
-    figure="40 walks of 30 acts out of 30 kinds (`--long`: 600), to 1 µg",
+    figure="25 walks of 30 acts out of 30 kinds (`--long`: 600), to 1 µg",
 )
 def test_mass_is_conserved_in_any_order_of_acts(
     ground: Ground, monkeypatch: pytest.MonkeyPatch, pytestconfig: pytest.Config
 ) -> None:
-    """40 walks of 30 acts; `--long` does 600."""
+    """25 walks of 30 acts; `--long` does 600."""
     monkeypatch.setattr(builds, "predict_again", lambda *_: None)  # a prediction moves no mass, and takes its time
 
     class Walk(Workshop):
         pass
 
     Walk.ground, Walk.done = ground, {}
-    examples = 600 if pytestconfig.getoption("--long") else 40
+    examples = 600 if pytestconfig.getoption("--long") else 25
     run_state_machine_as_test(
         Walk,
         settings=settings(
