@@ -38,6 +38,7 @@ _AFTER = np.array([0.0, 1 / 64, 1 / 16, 1 / 4]) / STEPS  # fine steps after a gr
 _TAIL = np.linspace(0.0, 1.0, 25)
 _CHUNK = 64  # motors at a time: the working arrays then stay in the processor's cache
 _MAX_ITERATIONS = 40
+_SETTLED = 1e-5  # of ln P: Newton's method squares what is left, so that the step taken last leaves less than 1e-9
 
 
 @dataclass(frozen=True)
@@ -84,16 +85,23 @@ def _nodes(a: Arrays) -> tuple[Floats, Floats, Floats]:
 
 def _log_rate(a: Arrays, y: Floats) -> tuple[Floats, Floats]:
     """ln r [ln(m/s)] and its slope n [-] at ln P."""
-    none = np.zeros((len(a), 1))
-    slopes = a.law_slope[:, None] + np.cumsum(np.concatenate([none, a.law_bends], axis=1), axis=1)
-    turned = np.cumsum(np.concatenate([none, a.law_bends * a.law_knots], axis=1), axis=1)
-    levels = (a.law_level + np.log(a.rate_scale) - a.law_slope * a.law_origin)[:, None] - turned
-    line = np.zeros(y.shape, dtype=np.int8)
+    level = (a.law_level + np.log(a.rate_scale) - a.law_slope * a.law_origin)[:, None]
+    slope = a.law_slope[:, None]
+    low, high = y.min(), y.max()
+    met = []
     for k in range(a.law_knots.shape[1]):
-        line += y > a.law_knots[:, k : k + 1]
-    which = line.astype(np.intp)
-    n = np.take_along_axis(slopes, which, axis=1)
-    return np.take_along_axis(levels, which, axis=1) + n * y, n
+        knot, bend = a.law_knots[:, k : k + 1], a.law_bends[:, k : k + 1]
+        if knot.max() < low:  # all pressures lie beyond this kink
+            level, slope = level - bend * knot, slope + bend
+        elif knot.min() < high:
+            met.append((knot, bend))
+    log_r = level + slope * y
+    n = np.broadcast_to(slope, y.shape) if not met else slope + np.zeros_like(y)
+    for knot, bend in met:
+        above = y - knot
+        n += bend * (above > 0)
+        log_r += bend * np.maximum(above, 0.0, out=above)
+    return log_r, n
 
 
 def _steady(a: Arrays, goal: Floats) -> Floats:
@@ -169,7 +177,7 @@ class _Balance:
             if change is None:
                 return None
             y[:, 1:] += np.clip(change, -3.0, 3.0)
-            if np.abs(change).max() < 1e-9:
+            if np.abs(change).max() < _SETTLED:
                 return y
         return None
 
@@ -287,6 +295,9 @@ def _march(a: Arrays) -> Burn:
     y[:, 0] = np.log(a.igniter)
     y[:, 1::2] = guess
     y[:, 2::2] = guess
+    # The chamber fills first: what burned in it, with nothing gone, bounds the pressure until it is the steady one.
+    held = (per_pressure[:, :1] * a.igniter[:, None] + burned) / per_pressure
+    np.minimum(y, np.log(held), out=y)
     gained = burned[:, 1:] - np.repeat(burned[:, :-1:2], 2, axis=1)
     y, rule = _settle(_Balance(a, step, drain, per_pressure, gained), y, euler)
     pressure = np.exp(y)

@@ -209,7 +209,8 @@ def coefficient_from_exit(
         gamma = np.asarray(k, dtype=np.float64)
         critical = (2 / (gamma + 1)) ** (gamma / (gamma - 1))
         exit_ratio = np.where(parted, np.minimum(leaves, critical), exit_ratio)
-        eps = np.where(parted, area_ratio_at_pressure(np.where(parted, exit_ratio, critical), gamma), eps)
+        eps = np.array(np.broadcast_to(eps, parted.shape))
+        eps[parted] = area_ratio_at_pressure(exit_ratio[parted], np.broadcast_to(gamma, parted.shape)[parted])
     momentum = np.asarray(efficiency) * momentum_coefficient(k, exit_ratio)
     return np.asarray(momentum + (exit_ratio - ambient) * eps)
 
