@@ -37,19 +37,22 @@ _SAID = {
 """What is said of grains of a state, behind their number."""
 
 
-def boxes(standing: Sequence[Standing]) -> Markup | None:
-    """Each place with its grains end-on to scale, by lot, newest first; nothing where the shelf is empty."""
+def boxes(standing: Sequence[Standing], lots: int = LOTS, rest: str = "below") -> Markup | None:
+    """Each place with its grains end-on to scale, by lot, newest first; nothing where the shelf is empty.
+
+    So many lots are drawn; what is left is told in a box of its own, named `rest`.
+    """
     if not standing:
         return None
     codes = list(dict.fromkeys(grain.lot for grain in reversed(standing)))
-    drawn = [grain for grain in standing if grain.lot in codes[:LOTS]]
+    drawn = [grain for grain in standing if grain.lot in codes[:lots]]
     by_place: dict[str, list[Standing]] = {}
     for grain in drawn:
         by_place.setdefault(grain.place or NO_PLACE, []).append(grain)
     places = sorted(by_place, key=lambda place: (place == NO_PLACE, place.casefold()))
     found = [ShelfBox(place, tuple(_rows(by_place[place], codes))) for place in places]
     if left := len(standing) - len(drawn):
-        found.append(ShelfBox("below", (ShelfRow("", (), f"{left} more of {len(codes) - LOTS} older lots"),)))
+        found.append(ShelfBox(rest, (ShelfRow("", (), f"{left} more of {len(codes) - lots} older lots"),)))
     return _boxes(tuple(found))
 
 

@@ -15,6 +15,9 @@ from app.services.cast import evening_line
 from app.services.today import weeks
 from app.services.today.today import Day
 
+LOTS = 8
+"""So many lots of the shelf are drawn beside the weeks, the newest."""
+
 
 @dataclass(frozen=True)
 class Pictures:
@@ -35,4 +38,4 @@ def of_day(session: Session, day: Day) -> Pictures:
         return Pictures(line, "This evening", bench_pictures.of_tube(session, screen), "The tube at hand")
     around = weeks.around(session)
     drawn = season_line(around, clock.today(), "The weeks about today") if around else None
-    return Pictures(drawn, "The weeks about today", shelf_picture.boxes(day.standing), "The shelf")
+    return Pictures(drawn, "The weeks about today", shelf_picture.boxes(day.standing, LOTS, "also there"), "The shelf")
