@@ -5,7 +5,6 @@ from math import pi
 
 from markupsafe import Markup
 
-from app.drawings.field_plan import field_plan
 from app.models import LaunchField
 from app.models.firing import WINDS
 from app.routers.hardware import place_pictures
@@ -56,7 +55,7 @@ def of_estimate(
         flown_m=(measured_m,) if measured_m is not None else (),
         flown_words=high(measured_m) if measured_m is not None else "",
     )
-    return field_plan(plan, heights, f"{field.name} from above, with the landings of drawn flights")
+    return place_pictures.drawn_field(plan, heights, f"{field.name} from above, with the landings of drawn flights")
 
 
 def _wind(field: LaunchField, wind_from: str | None) -> tuple[float | None, float | None, str]:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable
 from dataclasses import replace
+from functools import lru_cache
 
 from markupsafe import Markup
 
@@ -12,6 +13,10 @@ from app.models import LaunchField, Rocket
 from app.services.hardware.distances import Least
 from app.services.hardware.places import Flown
 from app.units import UnitSystem, convert, show, unit_of
+
+# Rockets and fields seldom change: each state of one is drawn once while the book is open.
+drawn_field = lru_cache(maxsize=64)(field_plan)
+_drawn_rocket = lru_cache(maxsize=64)(rocket_outline)
 
 RINGS = 3
 """So many rings of a round distance are drawn on a field's page."""
@@ -71,7 +76,7 @@ def of_field(field: LaunchField, flown_m: Iterable[float], units: UnitSystem, le
     if flown or field.ceiling_m is not None:
         most = f"up to {show(flown[0], 'altitude', units)}" if flown else ""
         heights = replace(heights_of(field, units), flown_m=tuple(flown), flown_words=most)
-    return field_plan(plan, heights, f"{field.name} from above")
+    return drawn_field(plan, heights, f"{field.name} from above")
 
 
 def _round(value: float) -> float:
@@ -99,4 +104,4 @@ def of_rocket(rocket: Rocket, flown: Flown, units: UnitSystem) -> Markup:
         diameter_words=across(rocket.diameter_m),
         motor_words=flown.case.name if flown.case else "",
     )
-    return rocket_outline(outline, f"{rocket.name} to scale")
+    return _drawn_rocket(outline, f"{rocket.name} to scale")
