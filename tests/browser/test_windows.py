@@ -191,6 +191,11 @@ def test_ways_on_small_windows(page: Page, site: Site, running: Running) -> None
     expect(page.locator(".find [name=q]")).to_be_focused()
     page.keyboard.type("2611P/")
     expect(page.locator(".find [name=q]")).to_have_value("2611P/")
+    page.get_by_label("The key / searches").uncheck()  # WCAG 2.1.4: a key of one sign can be turned off
+    page.goto("/workshop/tubes")
+    page.locator("main").press("/")
+    expect(page.locator(".find [name=q]")).not_to_be_focused()
+    assert page.locator(".find [name=q]").get_attribute("aria-keyshortcuts") is None
     page.get_by_role("button", name="Menu").click()
     page.get_by_role("navigation", name="Parts of the day").get_by_role("link", name="Plan").click()
     page.wait_for_url("**/plan")
