@@ -17,7 +17,7 @@ from app.page import Page
 from app.routers.book.chain_part import chain_of
 from app.routers.flight import flights
 from app.routers.flight.flights import FlightPart
-from app.routers.motors import designs, prediction_part
+from app.routers.motors import designs, pictures, prediction_part
 from app.routers.motors.prediction_part import Expected
 from app.routing import late_router
 from app.services.book import audit_log, repository, workshop
@@ -42,6 +42,8 @@ class MotorsPage(Page, template="motors/list.html", section="motors", tabs=[(1, 
     """A page of all motors built."""
 
     built: list[Built]
+    drawn: list[Markup]
+    """Each of them cut along its axis, all at one scale."""
     found: repository.Page[Built]
     ready: list[Built]
     ready_grains: int
@@ -85,9 +87,10 @@ class MotorPage(Page, template="motors/motor.html", section="motors"):
 @router.get("")
 def listing(request: Request, session: Book, page: web.PageNumber = 1) -> Response:
     """All motors built, newest first."""
-    found = builds.listed(session, page)
+    found, gap_m = builds.listed(session, page), workshop.get(session).grain_gap_m
     shown = MotorsPage(
         built=found.rows,
+        drawn=[pictures.in_list(built, gap_m) for built in found.rows],
         found=found,
         ready=builds.ready(session),
         ready_grains=0 if found.rows else len(grains.ready(session)),

@@ -8,15 +8,21 @@ from markupsafe import Markup
 from app.drawings.burn_stages import BurningGrain, Stage, burn_stages
 from app.drawings.motor_cut import CutGrain, CutNozzle, MotorCut
 from app.drawings.motor_section import motor_section
+from app.drawings.small_motor import small_motor
 from app.models import Workshop
 from app.services.learning.prediction_record import GrainInput, PredictionRecord
 from app.services.motors import burn
+from app.services.motors.builds import Built
 from app.services.motors.motor_setup import AS_DESIGNED, USUAL_HALF_ANGLE
 from app.units import UnitSystem, number, show
 
 # A stored prediction is never rewritten, so its pictures stay: each is drawn once while the book is open.
 _section = lru_cache(maxsize=128)(motor_section)
 _stages = lru_cache(maxsize=128)(burn_stages)
+_small = lru_cache(maxsize=256)(small_motor)
+
+IN_LIST = 26.0
+"""A motor of the list is drawn at [em/m]: a long one does not push the other columns together."""
 
 
 def section(predicted: PredictionRecord, house: Workshop) -> Markup:
@@ -96,3 +102,19 @@ def burning(predicted: PredictionRecord, house: Workshop) -> Markup | None:
         for one in predicted.inputs.grains
     ]
     return _stages(tuple(grains), tuple(stages), house.grain_gap_m, "The burn in four steps of the web")
+
+
+def in_list(built: Built, gap_m: float) -> Markup:
+    """A built motor without words, all of a list at one scale; its grains are filled while they are in it."""
+    inside = "ready" if built.state == "ready" else ""
+    cut = MotorCut(
+        inner_d_m=built.case.inner_d_m,
+        outer_d_m=built.case.outer_d_m,
+        room_m=built.case.chamber_length_m,
+        grains=tuple(
+            CutGrain(v.grain.outer_d_m, v.grain.core_d_m, v.grain.length_m, state=inside) for v in built.grains
+        ),
+        nozzle=CutNozzle(built.build.throat_d_m, built.build.exit_d_m, built.nozzle.divergence_rad),
+        gap_m=gap_m,
+    )
+    return _small(cut, f"{built.build.code} cut along its axis", "", IN_LIST)
