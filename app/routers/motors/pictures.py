@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from functools import lru_cache
+from typing import Literal
 
 from markupsafe import Markup
 
@@ -106,7 +107,7 @@ def burning(predicted: PredictionRecord, house: Workshop) -> Markup | None:
 
 def in_list(built: Built, gap_m: float) -> Markup:
     """A built motor without words, all of a list at one scale; its grains are filled while they are in it."""
-    inside = "ready" if built.state == "ready" else ""
+    inside: Literal["ready", ""] = "ready" if built.state == "ready" else ""
     cut = MotorCut(
         inner_d_m=built.case.inner_d_m,
         outer_d_m=built.case.outer_d_m,
