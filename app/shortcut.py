@@ -58,7 +58,7 @@ def remove(book: Path, platform: str = "") -> str:
     found = [icon.file for icon in icons_of(book, platform or system.name()) if _is_ours(icon.file)]
     for file in found:
         file.unlink()
-    return f"Taken away: {' and '.join(map(str, found))}. The book is as it was." if found else "There was no icon."
+    return f"Removed: {' and '.join(map(str, found))}. The book is as it was." if found else "There was no icon."
 
 
 _WORDS = {

@@ -63,7 +63,7 @@ def _environment() -> Environment:
     env.globals["tabs_of"] = tabs_of
     env.globals["ruler"] = ruler
     env.filters["marked"] = marked
-    env.globals["terms"], env.globals["explaining"], env.globals["slug"] = terms.TERMS, terms.explaining, terms.slug
+    env.globals["terms"], env.globals["explained_in"], env.globals["slug"] = terms.TERMS, terms.explained, terms.slug
     env.globals["groups_of"] = groups_of
     env.globals["unit_of"] = units.unit_of
     env.globals["law_factor"] = units.law_factor

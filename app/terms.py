@@ -98,7 +98,8 @@ TERMS: Mapping[str, Term] = {
         also=("impulse classes",),
     ),
     "inhibited face": Term(
-        "a face that is kept from burning by its tube, paper or glue.", also=("inhibitor", "inhibited")
+        "a face that is kept from burning by its tube, paper or glue.",
+        also=("inhibitor", "inhibited", "faces that burn"),
     ),
     "Kn": Term(
         "burning surface over throat area. More surface or a smaller throat raises it, and with it the pressure; along "
@@ -148,7 +149,9 @@ TERMS: Mapping[str, Term] = {
     ),
     # --- statistics
     "bias": Term(
-        "how far a method or an instrument is off on the whole, however many times it is asked.", "statistics"
+        "how far a method or an instrument is off on the whole, however many times it is asked.",
+        "statistics",
+        also=("off by",),
     ),
     "chance": Term(
         "how often values would lie so far apart, or go together so well, if nothing but luck were behind it: p. A "
@@ -271,11 +274,15 @@ _EXPLAINED = sorted(
 _FOUND = re.compile("|".join(f"({_pattern(word)})" for word, _ in _EXPLAINED), re.IGNORECASE)
 
 
-def explaining(words: str) -> str:
-    """The term that the words of a label need explained; "" where they have none. Of several the first.
+def explained(words: str) -> tuple[str, str, str, str]:
+    """A label parted at the word in it that needs help: what stands before, that word, what stands behind, its term.
 
-    >>> explaining("Ejection delay"), explaining("Port over throat, at least"), explaining("Length")
-    ('ejection delay', 'port to throat ratio', '')
+    Where it has none all stands before; of several it is the first.
+
+    >>> explained("Port over throat, at least"), explained("Length")
+    (('', 'Port over throat', ', at least', 'port to throat ratio'), ('Length', '', '', ''))
     """
     found = _FOUND.search(words)
-    return _EXPLAINED[found.lastindex - 1][1] if found and found.lastindex else ""
+    if found is None or found.lastindex is None:
+        return words, "", "", ""
+    return words[: found.start()], found[0], words[found.end() :], _EXPLAINED[found.lastindex - 1][1]

@@ -67,7 +67,7 @@ def test_linux_gets_a_desktop_entry_by_the_specification(desktop: Path, tmp_path
         assert "=" not in words[0]
         told = subprocess.run(words, capture_output=True, text=True, check=True)  # as a desktop would run it
         assert told.stdout == f"--book\n{book}\n"
-    assert shortcut.remove(book, "linux").startswith("Taken away: ")
+    assert shortcut.remove(book, "linux").startswith("Removed: ")
     assert not any(file.exists() for file in files)
 
 

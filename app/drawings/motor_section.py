@@ -40,7 +40,7 @@ def _in_words(motor: MotorCut) -> str:
             grain.length_words and f"{grain.length_words} long",
         )
         grains.append(", ".join(part for part in parts if part))
-    said.append(f"from the closure: {'; '.join(grains) or 'no grain'}")
+    said.append(f"grains from the closure: {'; '.join(grains) or 'no grain'}")
     said += [f"core {motor.core_words}"] if motor.core_words else []
     said += [f"left free: {motor.free_words}"] if motor.free_words else []
     nozzle = (("throat", motor.nozzle.throat_words), ("exit", motor.nozzle.exit_words))

@@ -62,7 +62,7 @@ class ReadIn(LayoutIn):
     pressure_unit: Literal["Pa", "kPa", "MPa", "bar", "psi"] = FormField(title="Unit of pressure")
     points: list[LoadIn] = FormField(default_factory=list, max_length=12, title="Calibration")
     stand: Literal["level", "presses", "lifts"] = FormField(title="How the motor stood")
-    keep_drift: bool = FormField(False, title="Leave drift of the zero in")
+    keep_drift: bool = FormField(False, title="Keep drift of the zero in")
     smooth: bool = FormField(False, title="Smooth out the stand's ringing, if there is any")
     start: Annotated[Quantity, Measure("time", ge=0, le=1e5)] | None = FormField(
         None, title="Burn from", description="Time in the chart of the record. Left empty: found."

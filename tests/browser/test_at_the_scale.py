@@ -159,5 +159,5 @@ def test_a_doubtful_grain_keeps_the_layout_and_says_so_by_shape_and_word(site: S
         session.commit()
     page.reload()
     page.get_by_text("Decide", exact=True).tap()
-    page.get_by_role("button", name="Undo this weighing").tap()
+    page.get_by_role("button", name="Weighed wrong: undo").tap()
     expect(page.get_by_role("heading", name="No grain is weighed yet")).to_be_visible()

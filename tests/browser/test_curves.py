@@ -44,7 +44,7 @@ def test_from_raw_file_to_measured_figures(page: Page, site: Site, tmp_path: Pat
         session.commit()
     page.goto(f"/firings/{firing}")
     follow(page, "Read its thrust curve")
-    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^Curve of \S+$"))
+    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^Curve of motor \S+$"))
     held_to_axe_and_width(page)
 
     zipped = tmp_path / "burn.csv"

@@ -127,7 +127,7 @@ def test_a_failure_asks_what_was_found_and_its_lot_tells_it(page: Page, site: Si
     page.goto(f"/firings/new?motor={code}")
     fill(page, Kind="Static", Result="Case burst", What_was_seen="A bang at half a second; the case lay open.")
     press(page, "Save the firing")
-    expect(page.get_by_role("heading", level=1)).to_have_text(f"What was found of {code}")
+    expect(page.get_by_role("heading", level=1)).to_have_text(f"What was found of motor {code}")
     held_to_axe_and_width(page)
     for name, choice in (("case", "Split"), ("closure", "Held"), ("nozzle", "Whole"), ("remains", "Unburned")):
         choose(page.locator(f"#form-{name}_found"), choice)

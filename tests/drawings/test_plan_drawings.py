@@ -153,7 +153,7 @@ def test_a_denser_grain_is_hatched_closer_and_a_half_angle_that_is_known_is_draw
 
 def test_a_motor_is_told_in_words() -> None:
     assert described(PLANS["motor"]) == (
-        "Case, outer diameter Ø 38.1, room for grains 180.0. From the closure: 25L1-04, 94.3 %, 55.0 long; "
+        "Case, outer diameter Ø 38.1, room for grains 180.0. Grains from the closure: 25L1-04, 94.3 %, 55.0 long; "
         "25L1-05, 96.8 %, 55.0 long; 25L1-06, 97.3 %, 55.0 long. Core Ø 10.0. Left free: 11.0. Throat Ø 8.03, "
         "exit Ø 19.0. Port 1.55 × throat, below 2. Dashed: size not in the book; closer hatching: denser grain."
     )

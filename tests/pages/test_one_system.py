@@ -156,7 +156,7 @@ def _pages(client: TestClient) -> Iterator[tuple[str, _Texts]]:
                 coming.append(onward)
 
 
-def _typed(engine: Engine) -> re.Pattern[str]:
+def typed_in(engine: Engine) -> re.Pattern[str]:
     """What people typed into the book, the longest first."""
     found: set[str] = set()
     with engine.connect() as book:
@@ -184,7 +184,7 @@ def test_no_page_speaks_in_another_system(demo_book: Path, tmp_path: Path, syste
             for column, kind in UNIT_FIELDS.items():
                 setattr(house, column, getattr(SYSTEMS[system], kind))
             session.commit()
-        typed = _typed(engine_of(app))
+        typed = typed_in(engine_of(app))
         found: dict[str, list[str]] = {}
         count = 0
         for path, page in _pages(client):

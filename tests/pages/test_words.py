@@ -1,5 +1,6 @@
 """The words on every page of the demonstration book: which fields say that they are optional, and plain words."""
 
+import csv
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -7,12 +8,16 @@ from urllib.parse import urlsplit
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlmodel import Session, select
 
 from app.forms import marks
 from app.main import create_app
+from app.models import Batch, Grain, MotorBuild
 from app.settings import Settings
+from app.terms import TERMS, slug
 from tests import addresses
 from tests.behind import browser_of, copied_with_files, engine_of
+from tests.pages.test_one_system import typed_in
 from tests.tree import Node, tree
 
 
@@ -167,7 +172,9 @@ OLD = re.compile(
     r"may stay empty|\bnot told\b"
     r"|take (?:it|them|(?:the|these|this) \w+) (?:along|away)"
     r"|\bleave it\b(?! (?:empty|marked|ticked))"
-    r"|\btak(?:e|en|es|ing) (?:(?:it|them|the \w+|this \w+) )?back\b|\bkeep the (?:note|reading|mass|air|time)\b",
+    r"|^take (?!it apart|[\w-]*\d)"
+    r"|\btak(?:e|en|es|ing) (?:(?:it|them|the \w+|this \w+) )?back\b"
+    r"|\bkeep the (?:note|reading|mass|air|time)\b",
     re.IGNORECASE,
 )
 """What stood for optional, unknown, export, cancel, undo and save before those words did."""
@@ -181,3 +188,232 @@ def test_no_page_says_in_words_of_its_own_what_the_web_has_a_word_for(pages: dic
         for m in OLD.finditer(words)
     ]
     assert said == []
+
+
+# --- A glossary -------------------------------------------------------------------------------
+
+LISTS = {
+    name: (Path(__file__).parents[1] / "data" / "words" / f"{name}.txt").read_text("utf-8")
+    for name in ("plain", "trade", "web")
+}
+KNOWN = {word for text in LISTS.values() for line in text.splitlines() for word in line.partition("#")[0].split()}
+KNOWN |= {
+    part
+    for word, one in TERMS.items()
+    for words in (word, *one.also)
+    for part in re.findall(r"[^\W\d_]+\*?", words.lower())
+}
+
+LABELS = ("label", "legend", "h1", "h2", "h3", "th", "button")
+
+
+def _label(node: Node) -> str:
+    """The words of a label, without its unit, what is typed or asked as it stands, and the help behind a word."""
+    silent = ("kbd", "code", "script", "style", "select", "option", "svg")
+    parts = [
+        one if isinstance(one, str) else _label(one)
+        for one in node.inside
+        if isinstance(one, str) or not (one.tag in silent or one.has("unit") or one.has("term-told"))
+    ]
+    return " ".join(" ".join(parts).split())
+
+
+def unknown(label: str) -> list[str]:
+    """The words of a label that are of no list, and ways of saying that the web has a word for."""
+    tokens = re.findall(r"[\w'’*/.°-]*\w\*?", label.lower())
+    parts = [
+        re.sub("['’]s?$", "", part)
+        for one in tokens
+        if not re.search(r"\d|/", one)
+        for part in re.split(r"[.'’-]+(?!s?$)", one)
+    ]
+    forms = {
+        word: {word, word.removesuffix("s"), word.removesuffix("es"), re.sub("ies$", "y", word)}
+        for word in parts
+        if word
+    }
+    return [*(word for word, some in forms.items() if not some & KNOWN), *(found[0] for found in OLD.finditer(label))]
+
+
+def test_each_label_is_of_the_trade_of_the_web_or_of_our_words(client: TestClient, pages: dict[str, Node]) -> None:
+    typed = typed_in(engine_of(client))
+    labels: dict[str, str] = {}
+    for path, page in pages.items():
+        tabs = [a for nav in page.all("nav") if nav.has("tabs") for a in nav.all("a")]
+        labels |= {_label(node): path for node in [*page.all(*LABELS), *tabs]}
+    found = {words: (strange, path) for words, path in labels.items() if (strange := unknown(typed.sub("", words)))}
+    assert found == {}, "use a plain word, explain it in app/terms.py, or add it to tests/data/words with its reason"
+    assert len(labels) > 600
+
+
+@pytest.mark.parametrize(
+    "planted",
+    [
+        "Take along",
+        "Leave it",
+        "Take it back",
+        "Not told",
+        "May stay empty",
+        "Keep the note",
+        "Snarfle the melt",
+        "Propellant wizard",
+    ],
+)
+def test_a_label_that_is_no_plain_word_is_seen(planted: str) -> None:
+    assert unknown(planted)
+
+
+@pytest.mark.parametrize(
+    "plain", ["Export", "Cancel", "Undo", "Throat diameter (optional)", "Save the grain’s mass", "c* efficiency"]
+)
+def test_a_label_of_plain_words_is_none(plain: str) -> None:
+    assert unknown(plain) == []
+
+
+def test_no_word_stands_in_two_lists() -> None:
+    each = [{word for line in text.splitlines() for word in line.partition("#")[0].split()} for text in LISTS.values()]
+    assert sum(map(len, each)) == len(set.union(*each))
+
+
+# --- Help on the spot -------------------------------------------------------------------------
+
+HELPED = """c*; Kn; web; condensed share; Holm; throat; erosive burning; port to throat ratio; mass flux; cure; void;
+inhibited face; L/D; specific impulse; burn time; impulse class; nine in ten; Welch; Spearman; individuals chart; EWMA;
+prior; bias; remelt; over-pour; liner; apogee; ejection delay; burn rate; combustion efficiency; nozzle efficiency;
+proof test; yield strength"""
+
+
+def test_words_that_need_it_have_help_where_they_first_stand(pages: dict[str, Node]) -> None:
+    helped: set[str] = set()
+    for path, page in pages.items():
+        told = [one.attrs["id"] for one in page.all("span") if one.has("term-told")]
+        assert len(told) == len(set(told)), path
+        buttons = [one for one in page.all("button") if one.has("term")]
+        assert {one.attrs["popovertarget"] for one in buttons} == set(told), path
+        for one in buttons:  # a press on it presses nothing else
+            assert one.attrs["type"] == "button", path
+            assert not {"label", "summary", "a"} & {above.tag for above in one.above()}, (path, one.text())
+        for one in (one for one in page.all("button") if one.has("ask")):
+            box = next(above for above in one.above() if above.has("field"))
+            assert [label.attrs["for"] for label in box.all("label")] == [
+                c.attrs["id"] for c in box.all("input", "select")
+            ], path
+        helped |= set(told)
+    assert {f"term-{slug(' '.join(word.split()))}" for word in HELPED.split(";")} - helped == set()
+
+
+def test_the_page_of_words_tells_each_of_them(pages: dict[str, Node]) -> None:
+    page = pages["/help/words"]
+    listed = {one.attrs["id"] for listing in page.all("dl") for one in listing.all("div")}
+    assert listed == {slug(word) for word in TERMS}
+    assert len(listed) == len(TERMS) > 70
+
+
+# --- At a pad ---------------------------------------------------------------------------------
+
+AT_A_PAD = re.compile(r"/(?:motors|firings|compare|labels|shelf)\b.*|/cast/\w+/sheet")
+INTRODUCED = re.compile(r"\b(?:motors?|lots?|grains?|batch|serials?|session|melt|labels?)\b", re.IGNORECASE)
+DESIGNATED = re.compile(r"\b[A-O]\d{1,4}\b")
+"""A motor named by its strength: the letter of its impulse class and its mean thrust [N] (NFPA 1125, second hand)."""
+
+BLOCKS = {
+    "p",
+    "li",
+    "td",
+    "th",
+    "h1",
+    "h2",
+    "h3",
+    "dd",
+    "dt",
+    "div",
+    "label",
+    "summary",
+    "option",
+    "text",
+    "figcaption",
+}
+
+
+def _text_before(node: Node, one: Node | str) -> str:
+    """What stands in a block before one of its parts."""
+    return " ".join(part if isinstance(part, str) else part.text() for part in node.inside[: node.inside.index(one)])
+
+
+def _heads(node: Node) -> Iterator[str]:
+    """What introduces the place that an element stands in: heads of its table, labels, legends and headings."""
+    below: Node = node
+    for above in node.above():
+        if above.tag == "tr":
+            cells = [one for one in above.inside if isinstance(one, Node)]
+            table = next(one for one in above.above() if one.tag == "table")
+            heads = next((list(row.all("th")) for row in table.all("tr")), [])
+            at = cells.index(below)
+            yield from (one.text() for one in heads[at : at + 1])
+            yield from (one.text() for one in table.all("caption"))
+            yield from (one.text() for one in cells[:at] if one.tag == "th")
+        yield above.attrs.get("aria-label", "")
+        if above.tag in {"fieldset", "section", "figure", "svg", "dl", "details", "div", "ul", "form"}:
+            yield _text_before(above, below)
+        if above.tag == "svg":
+            yield " ".join(one.text() for one in above.all("title", "desc"))
+        if above.tag == "main":
+            return
+        below = above
+
+
+def bare(page: Node, codes: re.Pattern[str]) -> list[str]:
+    """Where a code of a lot, a grain or a motor stands without its word, or beside the name of a motor's strength."""
+    main = next(page.all("main"))
+    found = []
+    for node in main.all():
+        for one in node.inside:
+            if not isinstance(one, str) or node.tag in ("script", "style"):
+                continue
+            for code in codes.finditer(one):
+                before, inside, block = _text_before(node, one) + " " + one[: code.start()], node, node
+                while block.tag not in BLOCKS and block.parent is not None:
+                    before = _text_before(block.parent, block) + " " + before
+                    block = block.parent
+                if not INTRODUCED.search(before) and not any(INTRODUCED.search(head) for head in _heads(inside)):
+                    found.append(f"{block.tag}: {before[-40:]}{code[0]}")
+    beside = re.compile(
+        rf"(?:{codes.pattern})[\s:,;()·–-]{{0,4}}{DESIGNATED.pattern}|{DESIGNATED.pattern}[\s:,;()·–-]{{0,4}}(?:{codes.pattern})"
+    )
+    return found + [one[0] for one in beside.finditer(main.text())]
+
+
+def test_at_a_pad_no_code_stands_bare_or_beside_a_class(client: TestClient, pages: dict[str, Node]) -> None:
+    with Session(engine_of(client)) as session:
+        known = [
+            *session.exec(select(Batch.code)),
+            *session.exec(select(Grain.serial)),
+            *session.exec(select(MotorBuild.code)),
+        ]
+    codes = re.compile(rf"(?<![\w/-])(?:{'|'.join(map(re.escape, sorted(known, key=len, reverse=True)))})(?![\w-])")
+    looked = {path: page for path, page in pages.items() if AT_A_PAD.fullmatch(path)}
+    assert {path: found[:4] for path, page in looked.items() if (found := bare(page, codes))} == {}
+    assert sum(len(codes.findall(page.text())) for page in looked.values()) > 300
+    for name in ("lots", "grains", "firings"):
+        head, *rows = csv.reader(client.get(f"/review/{name}.csv").text.lstrip("\ufeff").splitlines())
+        of = {head[at] for row in rows for at, cell in enumerate(row) if codes.fullmatch(cell)}
+        assert of
+        assert all(INTRODUCED.search(one) for one in of), of
+
+
+@pytest.mark.parametrize("code", ["26-031", "2611P", "2611PP-04"])
+def test_a_code_made_now_is_no_class_and_is_seen_where_it_could_be_taken_for_one(code: str) -> None:
+    assert not DESIGNATED.search(code)
+    for planted in (
+        f"<h1>Flight of {code}</h1>",
+        f"<p>Motor {code}: H144</p>",
+        f"<p>H144 · lot {code}</p><p>H144, {code}</p>",
+    ):
+        assert bare(tree(f"<main>{planted}</main>"), re.compile(re.escape(code))), planted
+    for right in (
+        f"<h1>Flight of motor {code}</h1>",
+        f"<table><tr><th>Lot<th>g</tr><tr><td>{code}</td><td>1</td></tr></table>",
+    ):
+        assert (
+            bare(tree(f"<main>{right.replace('<th>g', '</th><th>g</th>')}</main>"), re.compile(re.escape(code))) == []
+        ), right

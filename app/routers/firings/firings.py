@@ -325,9 +325,9 @@ def _choices(session: Session, built: list[Built], firing: Firing | None = None)
     """The lists of the form; a firing being corrected keeps its rocket and field though they are retired since."""
 
     def motor(one: Built) -> str:
-        predicted = one.prediction.designation if one.prediction else "no prediction"
+        predicted = f"expected to be a {one.prediction.designation}" if one.prediction else "no prediction"
         held = f" ({one.state_words.lower()})" if one.held else ""
-        return f"{one.build.code}{held}: {predicted}, {len(one.grains)} × {one.formula.label}, {one.case.name}"
+        return f"Motor {one.build.code}{held}: {len(one.grains)} × {one.formula.label}, {one.case.name}; {predicted}"
 
     rockets, fields = places.rockets(session), places.fields(session)
     if firing is not None:

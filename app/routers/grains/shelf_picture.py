@@ -88,4 +88,4 @@ def _motor(one: Buildable, gap_m: float) -> Markup:
     nozzle = CutNozzle(one.nozzle.throat_d_m, one.nozzle.exit_d_m, one.nozzle.divergence_rad)
     cut = MotorCut(one.case.inner_d_m, one.case.outer_d_m, one.case.chamber_length_m, grains, nozzle, gap_m=gap_m)
     serials = ", ".join(grain.serial for grain in one.grains)
-    return _small(cut, f"{one.case.name} with {one.nozzle.name}", f"From the closure on: {serials}.")
+    return _small(cut, f"{one.case.name} with {one.nozzle.name}", f"Grains from the closure on: {serials}.")

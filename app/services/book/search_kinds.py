@@ -179,7 +179,7 @@ KINDS = (
         "firing",
         "Tests and flights",
         "/firings/{}",
-        "SELECT f.id, f.id, CASE f.kind WHEN 'flight' THEN 'Flight of ' ELSE 'Static test of ' END || m.code "
+        "SELECT f.id, f.id, CASE f.kind WHEN 'flight' THEN 'Flight' ELSE 'Static test' END || ' of motor ' || m.code "
         "FROM firing f JOIN motor_build m ON m.id = f.motor_build_id ORDER BY f.id",
         (
             f"SELECT id, fired_at, {_said('result', RESULTS)} FROM firing",

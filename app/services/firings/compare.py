@@ -67,11 +67,11 @@ def side(session: Session, key: str) -> Side:
             raise Refused(f"Nothing was predicted of {built.build.code}; compare its firing.")
         code = built.build.code
         told = prediction_record.from_row(built.prediction)
-        return Side(f"motor:{code}", f"{code}, expected", f"/motors/{code}", told, None, None)
+        return Side(f"motor:{code}", f"Motor {code}, expected", f"/motors/{code}", told, None, None)
     if what == "firing" and name.isascii() and name.isdigit() and len(name) < 10:
         firing = firings.get(session, int(name))
         code = firings.its_motor(session, firing).build.code
-        words = f"{code}, fired {clock.day(firing.fired_at)}"
+        words = f"Motor {code}, fired {clock.day(firing.fired_at)}"
         found = curves.measured(session, firing)
         result = found.result if found else None
         return Side(f"firing:{firing.pk}", words, f"/firings/{firing.pk}", None, result, firing)
@@ -81,7 +81,7 @@ def side(session: Session, key: str) -> Side:
 def offered(session: Session) -> list[tuple[str, str]]:
     """The newest motors and firings, each by its key with its name."""
     newest = select(MotorBuild.code).order_by(col(MotorBuild.built_on).desc(), col(MotorBuild.id).desc()).limit(NEWEST)
-    made = [(f"motor:{code}", f"{code}, expected") for code in session.exec(newest)]
+    made = [(f"motor:{code}", f"Motor {code}, expected") for code in session.exec(newest)]
     fired = (
         select(Firing.id, Firing.fired_at, MotorBuild.code)
         .join(MotorBuild, col(Firing.motor_build_id) == MotorBuild.id)
@@ -89,7 +89,7 @@ def offered(session: Session) -> list[tuple[str, str]]:
         .order_by(col(Firing.fired_at).desc())
         .limit(NEWEST)
     )
-    return made + [(f"firing:{pk}", f"{code}, fired {clock.day(at)}") for pk, at, code in session.exec(fired)]
+    return made + [(f"firing:{pk}", f"Motor {code}, fired {clock.day(at)}") for pk, at, code in session.exec(fired)]
 
 
 def figures(a: Side, b: Side) -> list[Figure]:

@@ -66,7 +66,7 @@ def test_a_static_test_is_written_down_and_stands_beside_its_prediction(client: 
     text = client.get(url).text
     for words in (
         "Written down.",
-        f"Static test of {clock.today():%y}-0",
+        f"Static test of motor {clock.today():%y}-0",
         "Burned well",
         "Measured peak",
         "12.8 mm",

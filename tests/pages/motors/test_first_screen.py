@@ -78,7 +78,7 @@ def test_two_of_a_list_are_laid_on_the_same_axes(client: TestClient) -> None:
     told = words_of(page.text)
     assert "Differs by" in told
     assert "nine in ten" in told  # an expected curve never without its range
-    assert re.search(r"impulse than " + code, told)
+    assert re.search(r"impulse than Motor " + code, told)
     assert client.get("/compare", params={"a": f"motor:{code}", "b": f"firing:{shot}"}).text.count("<svg") >= 1
     row = told[told.index("Impulse ") : told.index("Burn time ")]
     assert "700" in row

@@ -179,7 +179,7 @@ def test_a_bag_shows_the_lots_and_firings_it_fed(client: TestClient) -> None:
     assert bag
     page = client.get(bag[1]).text
     assert f'href="/review/{first}"' in page
-    assert re.search(r'href="/firings/\d+">Static test of T\d+</a>', page)
+    assert re.search(r'href="/firings/\d+">Static test of motor T\d+</a>', page)
 
 
 def test_a_lot_without_grains_says_what_comes_next(client: TestClient) -> None:
