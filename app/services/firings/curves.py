@@ -27,6 +27,15 @@ class Measured(Counting[CurveFile, Curve, Result]):
     predicted: PredictionRecord | None
 
 
+PARTS = {
+    "What it gave": ("Total impulse", "Specific impulse"),
+    "How long": ("Burn time", "Action time"),
+    "How hard it pushed": ("Mean thrust", "Peak thrust"),
+    "In the chamber": ("Peak pressure", "Mean pressure", "c*", "Thrust coefficient"),
+}
+"""The questions that the figures of a curve answer, in this order."""
+
+
 @dataclass(frozen=True)
 class Line:
     """A figure: what it is, how it is defined, measured and expected; `kind` is a unit kind, or '' for none."""
@@ -37,6 +46,11 @@ class Line:
     expected: Range | None
     kind: str
     decimals: int | None = None
+
+    @property
+    def part(self) -> str:
+        """The question that it answers, of `PARTS`."""
+        return next(part for part, labels in PARTS.items() if self.label in labels)
 
 
 # --- Reading -------------------------------------------------------------------------------------
@@ -221,7 +235,7 @@ def lines(found: Result, told: PredictionRecord | None) -> list[Line]:
                 3,
             )
         )
-    return table
+    return sorted(table, key=lambda line: list(PARTS).index(line.part))
 
 
 def _expected_coefficient(told: PredictionRecord | None) -> Range | None:
