@@ -28,12 +28,12 @@ class Measured(Counting[CurveFile, Curve, Result]):
 
 
 PARTS = {
-    "What it gave": ("Total impulse", "Specific impulse"),
-    "How long": ("Burn time", "Action time"),
-    "How hard it pushed": ("Mean thrust", "Peak thrust"),
-    "In the chamber": ("Peak pressure", "Mean pressure", "c*", "Thrust coefficient"),
+    "Impulse": ("Total impulse", "Specific impulse"),
+    "Time": ("Burn time", "Action time"),
+    "Thrust": ("Mean thrust", "Peak thrust"),
+    "Pressure": ("Peak pressure", "Mean pressure", "c*", "Thrust coefficient"),
 }
-"""The questions that the figures of a curve answer, in this order."""
+"""What the figures of a curve are of, in this order."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Line:
 
     @property
     def part(self) -> str:
-        """The question that it answers, of `PARTS`."""
+        """What it is a figure of, of `PARTS`."""
         return next(part for part, labels in PARTS.items() if self.label in labels)
 
 
