@@ -53,7 +53,7 @@ class Fired:
         """What it is called beside its curve."""
         if self.own:
             return "this motor, fired"
-        return f"motor {self.code}" + ("" if self.same_formula else ", other formula")
+        return f"motor {self.code}" + ("" if self.same_formula else ", other mix")
 
 
 @dataclass(frozen=True)

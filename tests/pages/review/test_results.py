@@ -23,7 +23,9 @@ PAGES = ["/review/delivered", "/review/together", "/review/good"]
 def _words(page: str) -> str:
     main = re.search(r"<main.*</main>", page, re.DOTALL)
     assert main
-    return " ".join(re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", " ", main[0], flags=re.DOTALL)).split())
+    return " ".join(
+        re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>|<span popover.*?</span>", " ", main[0], flags=re.DOTALL)).split()
+    )
 
 
 def _table(client: TestClient, address: str) -> list[dict[str, str]]:
