@@ -15,7 +15,7 @@ NEAR = 0.5
 """Share of a case's limit above which its line is drawn over the curve [-]: below, it would press the curve flat."""
 
 ALONE = 160.0
-BESIDE = 92.0
+BESIDE = 84.0
 """Height of a chart's panels where it has the page's width, and where it stands beside a drawing."""
 
 LOW = 0.43
