@@ -38,7 +38,7 @@ _AFTER = np.array([0.0, 1 / 64, 1 / 16, 1 / 4]) / STEPS  # fine steps after a gr
 _TAIL = np.linspace(0.0, 1.0, 25)
 _CHUNK = 64  # motors at a time: the working arrays then stay in the processor's cache
 _MAX_ITERATIONS = 40
-_SETTLED = 1e-5  # of ln P: Newton's method squares what is left, so that the step taken last leaves less than 1e-9
+_SETTLED = 1e-5  # of ln P: each round squares what is left, so that the last one leaves less than 1e-9
 
 
 @dataclass(frozen=True)
@@ -74,9 +74,7 @@ def _nodes(a: Arrays) -> tuple[Floats, Floats, Floats]:
     kept = (step > 0).any(axis=0)
     x = np.concatenate([x[:, :1], x[:, 1:][:, kept]], axis=1)
     step = np.diff(x, axis=1)
-    euler = np.zeros_like(step)
-    for column in range(breaks.shape[1]):
-        euler = np.maximum(euler, x[:, :-1] == breaks[:, column : column + 1])
+    euler = (x[:, :-1, None] == breaks[:, None, :]).any(axis=2).astype(np.float64)
     staged = np.empty((len(a), 2 * step.shape[1] + 1))
     staged[:, ::2] = x
     staged[:, 1::2] = x[:, :-1] + _GAMMA * step
@@ -278,28 +276,17 @@ def come_up(a: Arrays) -> NDArray[np.bool_]:
 
 def _march(a: Arrays) -> Burn:
     course = _course(a)
-    x, step, euler, burned, guess = course.x, course.step, course.euler, course.burned, course.steady
-    per_pressure, throat_area, drain = course.per_pressure, course.throat_area, course.drain
+    x, burned, guess, per_pressure = course.x, course.burned, course.steady, course.per_pressure
     out_of_reach = np.flatnonzero(~_chokes(a, guess))
     if out_of_reach.size:
-        best = float(np.exp(guess[out_of_reach[0]].max()))
-        raise NoSolution(
-            "throat_d",
-            Note(
-                "the motor would not rise above {best}, too little to choke its throat.",
-                {"best": Amount(best, "pressure")},
-            ),
-            "Use a smaller throat or more burning area.",
-        )
-    y = np.empty_like(x)
-    y[:, 0] = np.log(a.igniter)
-    y[:, 1::2] = guess
-    y[:, 2::2] = guess
+        best = {"best": Amount(float(np.exp(guess[out_of_reach[0]].max())), "pressure")}
+        words = "the motor would not rise above {best}, too little to choke its throat."
+        raise NoSolution("throat_d", Note(words, best), "Use a smaller throat or more burning area.")
     # The chamber fills first: what burned in it, with nothing gone, bounds the pressure until it is the steady one.
-    held = (per_pressure[:, :1] * a.igniter[:, None] + burned) / per_pressure
-    np.minimum(y, np.log(held), out=y)
+    y = np.log((per_pressure[:, :1] * a.igniter[:, None] + burned) / per_pressure)
+    y[:, 1:] = np.minimum(y[:, 1:], np.repeat(guess, 2, axis=1))
     gained = burned[:, 1:] - np.repeat(burned[:, :-1:2], 2, axis=1)
-    y, rule = _settle(_Balance(a, step, drain, per_pressure, gained), y, euler)
+    y, rule = _settle(_Balance(a, course.step, course.drain, per_pressure, gained), y, course.euler)
     pressure = np.exp(y)
     log_r, _ = _log_rate(a, y)
     slowness = np.exp(-log_r)
@@ -316,7 +303,7 @@ def _march(a: Arrays) -> Burn:
     weights[:, 1::2] += rule.es
     weights[:, 2::2] += rule.ee
     weights *= slowness
-    return _with_tail(a, x, time, pressure, weights, throat_area, per_pressure)
+    return _with_tail(a, x, time, pressure, weights, course.throat_area, per_pressure)
 
 
 def _with_tail(
