@@ -30,6 +30,8 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
     def figures(text: str) -> object:
         return PredictionRecord.model_validate({**json.loads(text), "inputs": bare})
 
+    plain: TypeAdapter[Any] = TypeAdapter(dict[str, Any])
+    sentences: TypeAdapter[Any] = TypeAdapter(list[str])
     numbers: TypeAdapter[Any] = TypeAdapter(list[NumberSaid])
 
     return {
@@ -42,6 +44,11 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
         ("firing_fit", "fit_json"): FitRecord.model_validate_json,
         ("prediction", "inputs_json"): Inputs.model_validate_json,
         ("prediction", "result_json"): figures,
+        ("motor_choice", "figures_json"): plain.validate_json,
+        ("season_plan", "inputs_json"): plain.validate_json,
+        ("season_plan", "result_json"): plain.validate_json,
+        ("season_plan", "changes_json"): sentences.validate_json,
+        ("kept_answer", "answer_json"): plain.validate_json,
         ("draft", "values_json"): lines.validate_json,
         ("once_token", "sent_json"): fields.validate_json,
     }

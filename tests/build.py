@@ -28,10 +28,13 @@ from app.models import (
     Leftover,
     Melt,
     MotorBuild,
+    MotorChoice,
     Nozzle,
     Prediction,
     Rocket,
+    Season,
     Supply,
+    Wish,
 )
 from app.models.base import FormIn
 from app.models.batch import PlanIn, WeighOutIn
@@ -44,6 +47,7 @@ from app.models.hardware import CaseIn, CastingTubeIn, CoringRodIn, GrainPattern
 from app.models.history import correction_of
 from app.models.motor import BuildIn, DesignIn
 from app.models.place import LaunchFieldIn, RocketIn
+from app.models.season import SeasonIn, TestWishIn, WishIn
 from app.models.supply import SupplyIn
 from app.services.book import workshop
 from app.services.cast import blanks, casting, checklists, evenings, needs, planning, steps, weigh_outs
@@ -51,6 +55,7 @@ from app.services.firings import firings
 from app.services.grains import decisions, grains
 from app.services.hardware import inventory, places, shapes
 from app.services.motors import builds
+from app.services.season import kept_choices, seasons, wishes
 from app.services.stock import formulas, supplies
 from app.units import KINDS
 from tests.scenes import once
@@ -136,6 +141,44 @@ def field(session: Session, **more: Any) -> LaunchField:
     """A field near sea level with a ceiling of 900 m."""
     texts = {"name": f"Field {next(_number)}", "elevation": "12 m", "ceiling": "900 m"}
     return places.save_field(session, LaunchFieldIn.model_validate(_texts(texts, more)))
+
+
+def season(session: Session, **more: Any) -> Season:
+    """A season from today on for half a year, with evenings on Tuesdays and Thursdays."""
+    texts = {
+        "name": f"Season {next(_number)}",
+        "begins_on": clock.today(),
+        "ends_on": clock.today() + timedelta(days=200),
+        "weekdays": ["2", "4"],
+        "melts_per_evening": 2,
+        "confidence": "90 %",
+    }
+    return seasons.save(session, SeasonIn.model_validate(_texts(texts, more)))
+
+
+def wish(session: Session, season: Season, **more: Any) -> Wish:
+    """Six flights to between 500 and 600 m, in half a year."""
+    texts = {"count": 6, "height_low": "500 m", "height_high": "600 m", "by_on": season.ends_on} | more
+    texts |= {} if "rocket_id" in texts else {"rocket_id": rocket(session).pk}
+    texts |= {} if "launch_field_id" in texts else {"launch_field_id": field(session).pk}
+    return wishes.save_flight(session, season, WishIn.model_validate(texts))
+
+
+def wished_test(session: Session, season: Season, **more: Any) -> Wish:
+    """Three static tests of a formula in a case."""
+    texts = {"count": 3, "by_on": season.ends_on, "comes_first": True} | more
+    texts |= {} if "formula_id" in texts else {"formula_id": formula(session).pk}
+    texts |= {} if "case_id" in texts else {"case_id": case(session).pk}
+    return wishes.save_test(session, season, TestWishIn.model_validate(texts))
+
+
+def chosen(session: Session, wish: Wish, *grains: tuple[GrainPattern, int], **more: Any) -> MotorChoice:
+    """A motor chosen for a wish: four grains in an aluminium case, the throat as measured."""
+    told: dict[str, Any] = {"case_id": 0, "nozzle_id": 0, "formula_id": 0, "throat_d_m": 0.0127, "figures": {}} | more
+    for key, make in (("case_id", case), ("nozzle_id", nozzle), ("formula_id", formula)):
+        told[key] = told[key] or make(session).pk
+    inside = grains or ((pattern(session), 4),)
+    return kept_choices.choose(session, wish, grains=[(one.pk, count) for one, count in inside], **told)
 
 
 def plan_in(session: Session, count: int = 4, **more: Any) -> PlanIn:
@@ -367,7 +410,8 @@ def bare_prediction(session: Session, build: MotorBuild, impulse: float, result:
 
 def bare_firing(session: Session, build: MotorBuild, result: str = "good", **more: Any) -> Firing:
     """A static test of a motor, now, written straight into the book."""
-    shot = Firing(motor_build_id=build.pk, kind="static", fired_at=clock.now(), result=result, **more)
+    told: dict[str, Any] = {"kind": "static", "fired_at": clock.now(), "result": result} | more
+    shot = Firing(motor_build_id=build.pk, **told)
     session.add(shot)
     session.flush()
     return shot

@@ -17,6 +17,7 @@ from app.models.cast import CloseIn
 from app.models.checklist import AnswerIn
 from app.services.book import audit_reasons
 from app.services.cast import casting, checklists, weigh_outs
+from app.services.season import kept_choices
 from app.services.stock import batches
 from tests import build
 from tests.moment import wall
@@ -1010,3 +1011,86 @@ def test_a_picture_of_a_grain_is_taken_away_not_rewritten(session: Session, chan
         sql(session, f"UPDATE grain_picture SET {change}")
     with pytest.raises(IntegrityError, match="not erased"):
         sql(session, "DELETE FROM grain_picture")
+
+
+# --- The season: plans, choices and disposals ------------------------------------------------------
+
+
+@pytest.mark.parametrize("attack", ["UPDATE season_plan SET result_json = '{}'", "DELETE FROM season_plan"])
+def test_a_plan_of_a_season_stays(session: Session, attack: str) -> None:
+    """guard_season_plan_stays, guard_season_plan_kept"""
+    insert(session, "season_plan", {"season_id": build.season(session).pk, "inputs_json": "{}"})
+    with pytest.raises(IntegrityError, match="made anew"):
+        sql(session, attack)
+
+
+def test_a_wish_is_struck_out_not_erased(session: Session) -> None:
+    """guard_wish_kept"""
+    build.wish(session, build.season(session))
+    with pytest.raises(IntegrityError, match="struck out, not erased"):
+        sql(session, "DELETE FROM wish")
+    with pytest.raises(IntegrityError, match="struck_with_reason"):
+        sql(session, "UPDATE wish SET struck_at = '2026-11-25 12:00:00'")
+
+
+@pytest.mark.parametrize("change", ["throat_d_m = 0.02", "why = 'none'", "figures_json = '{\"a\": 1}'", "case_id = 1"])
+def test_a_chosen_motor_is_given_up_not_rewritten(session: Session, change: str) -> None:
+    """guard_motor_choice_stays, guard_motor_choice_kept, guard_choice_grain_update, guard_choice_grain_delete"""
+    build.case(session)
+    chosen = build.chosen(session, build.wish(session, build.season(session)))
+    with pytest.raises(IntegrityError, match="given up, not rewritten"):
+        sql(session, f"UPDATE motor_choice SET {change}")
+    with pytest.raises(IntegrityError, match="given up, not erased"):
+        sql(session, "DELETE FROM motor_choice")
+    for attack in ("UPDATE choice_grain SET count = 9", "DELETE FROM choice_grain"):
+        with pytest.raises(IntegrityError, match="given up, not rewritten or erased"):
+            sql(session, attack)
+    with pytest.raises(IntegrityError, match="given_up_with_reason"):
+        sql(session, "UPDATE motor_choice SET given_up_at = '2026-11-25 12:00:00'")
+    kept_choices.give_up(session, chosen, "Too loud.")
+    with pytest.raises(IntegrityError, match="given up, not rewritten"):
+        sql(session, "UPDATE motor_choice SET given_up_at = NULL, given_up_why = NULL")
+
+
+def _disposed(session: Session, thing: str) -> None:
+    """A rejected grain or a leftover that was disposed of."""
+    lot = build.cast(session)
+    kept = {"leftover_id": build.leftover(session, lot).pk} if thing == "leftover" else {}
+    gone = kept or {"grain_id": build.grain(session, lot, decision="reject").pk}
+    insert(session, "disposal", {"how": "handed in"})
+    insert(session, "disposal_item", {"disposal_id": 1, **gone})
+
+
+def test_a_disposal_is_struck_out_not_rewritten(session: Session) -> None:
+    """guard_disposal_stays, guard_disposal_kept, guard_disposal_item_stays, guard_disposal_item_kept"""
+    _disposed(session, "grain")
+    for attack in (
+        "UPDATE disposal SET how = 'eaten'",
+        "UPDATE disposal_item SET mass_kg = 9",
+        "DELETE FROM disposal",
+        "DELETE FROM disposal_item",
+    ):
+        with pytest.raises(IntegrityError, match="a disposal is struck out, not"):
+            sql(session, attack)
+    with pytest.raises(IntegrityError, match="voided_with_reason"):
+        sql(session, "UPDATE disposal SET voided_at = '2026-11-25 12:00:00'")
+
+
+def test_what_was_disposed_of_is_gone_once(session: Session) -> None:
+    """guard_disposed_grain, guard_disposed_leftover, guard_disposal_of_rejects"""
+    _disposed(session, "grain")
+    for attack in ("decision = 'accept'", "gone_to = 'remelt', gone_at = '2026-11-25 12:00:00'"):
+        with pytest.raises(IntegrityError, match="was disposed of"):
+            sql(session, f"UPDATE grain SET {attack}")
+    with pytest.raises(IntegrityError, match="in the book already"):
+        insert(session, "disposal_item", {"disposal_id": 1, "grain_id": 1})
+    good = build.grain(session, build.cast(session))
+    with pytest.raises(IntegrityError, match="only a rejected grain"):
+        insert(session, "disposal_item", {"disposal_id": 1, "grain_id": good.pk})
+
+
+def test_a_leftover_that_was_disposed_of_is_not_weighed_out(session: Session) -> None:
+    """guard_disposed_leftover"""
+    _disposed(session, "leftover")
+    with pytest.raises(IntegrityError, match="was disposed of"):
+        insert(session, "weigh_out", {"leftover_id": 1, "batch_part_id": 1, "mass_kg": 0.01})

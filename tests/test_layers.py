@@ -21,7 +21,7 @@ QUERIES = {"add", "add_all", "delete", "exec", "execute", "flush", "merge", "sca
 
 
 ROOMS = {
-    "calc": ("base", "stats", "propellant", "grain", "motor", "case", "record", "fit", "flight"),
+    "calc": ("base", "stats", "propellant", "grain", "motor", "case", "record", "fit", "flight", "season"),
     "services": (
         "book",
         "stock",
@@ -33,6 +33,7 @@ ROOMS = {
         "flight",
         "firings",
         "review",
+        "season",
         "today",
         "api",
     ),

@@ -1,7 +1,7 @@
 """What keeps the book's file.
 
-- Rules that the database itself keeps (triggers): `guards`, made of `session_guards` with `gate_rule`, and
-  `record_guards`; `record`, every change.
+- Rules that the database itself keeps (triggers): `guards`, made of `session_guards` with `gate_rule`,
+  `record_guards` and `season_guards`; `record`, every change.
 - Whether all is there and as it was written: `chain`, the record's hashes, `mark`, how far it had come, `missing` and
   `notices`, what the start tells of it; `column_rules` and `rows`, what a value may be, `left_out`, what no page reads;
   `check`, all of it asked.

@@ -7,9 +7,11 @@ its triggers.
 
 from sqlalchemy import Connection
 
-from app.book import record, record_guards, session_guards
+from app.book import record, record_guards, season_guards, session_guards
 
-GUARDS: dict[str, str] = record.triggers() | dict([*session_guards.GUARDS, *record_guards.GUARDS])
+GUARDS: dict[str, str] = record.triggers() | dict(
+    [*session_guards.GUARDS, *record_guards.GUARDS, *season_guards.GUARDS]
+)
 """Each trigger's SQL by its name: the rules above, and the record of changes."""
 
 

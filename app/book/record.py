@@ -15,7 +15,7 @@ import app.models  # noqa: F401  (fills the metadata)
 from app.book.stops import stop
 from app.units import KINDS
 
-COMPUTED = {"blend_state", "firing_fit"}
+COMPUTED = {"blend_state", "firing_fit", "kept_answer"}
 """What can be computed again from the rest of the book at any time."""
 
 CHAIN = {"change_link", "row_digest"}

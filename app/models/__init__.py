@@ -4,10 +4,12 @@ from app.models.altimeter import AltimeterFile, AltimeterTrack
 from app.models.bag import GrainBag, ReWeigh
 from app.models.batch import Batch, BatchItem, BatchPart, Leftover, WeighOut
 from app.models.book import CarriedFile, Draft, OnceToken
+from app.models.buying import Consumable, Delivery, PackSize
 from app.models.cast import CastSession, CastStep, Melt, SessionNote, SessionOpening, TemperatureReading
 from app.models.checklist import Checklist, ChecklistAnswer, ChecklistEdition, ChecklistItem
 from app.models.curve import Curve, CurveFile
 from app.models.device import PairedDevice
+from app.models.disposal import Disposal, DisposalItem
 from app.models.distance import OwnDistance
 from app.models.firing import Firing
 from app.models.firing_log import FiringFinding, FiringPicture, FiringReference, SuspectGrain
@@ -22,6 +24,9 @@ from app.models.learning import FiringFit, FiringLeftOut, FiringLetIn, LearningP
 from app.models.motor import BuildGrain, MotorBuild, Prediction
 from app.models.place import DragPoint, LaunchField, Rocket
 from app.models.runsheet import RunSheet, RunSheetLine
+from app.models.season import Season, SeasonDay, Wish, WishMotor
+from app.models.season_choice import ChoiceGrain, Drill, MotorChoice
+from app.models.season_plan import KeptAnswer, SeasonBatch, SeasonPlan
 from app.models.supply import Supply, SupplyCorrection
 from app.models.test_piece import TestPiece
 from app.models.workshop import Workshop
@@ -46,11 +51,17 @@ __all__ = [
     "ChecklistAnswer",
     "ChecklistEdition",
     "ChecklistItem",
+    "ChoiceGrain",
+    "Consumable",
     "CoringRod",
     "Curve",
     "CurveFile",
+    "Delivery",
+    "Disposal",
+    "DisposalItem",
     "Draft",
     "DragPoint",
+    "Drill",
     "Firing",
     "FiringFinding",
     "FiringFit",
@@ -67,15 +78,18 @@ __all__ = [
     "GrainPattern",
     "GrainPicture",
     "Incident",
+    "KeptAnswer",
     "LaunchField",
     "LearningPause",
     "Leftover",
     "Melt",
     "MotorBuild",
+    "MotorChoice",
     "Nozzle",
     "NozzleMeasure",
     "OnceToken",
     "OwnDistance",
+    "PackSize",
     "PairedDevice",
     "Person",
     "Prediction",
@@ -85,6 +99,10 @@ __all__ = [
     "RunSheet",
     "RunSheetLine",
     "ScaleCheck",
+    "Season",
+    "SeasonBatch",
+    "SeasonDay",
+    "SeasonPlan",
     "SessionNote",
     "SessionOpening",
     "StruckWeighing",
@@ -95,5 +113,7 @@ __all__ = [
     "TestPiece",
     "ThermometerCheck",
     "WeighOut",
+    "Wish",
+    "WishMotor",
     "Workshop",
 ]

@@ -71,10 +71,15 @@ class CoringRod(Row, table=True):
     """A rod that leaves the core."""
 
     __tablename__ = "coring_rod"
-    __table_args__ = (UniqueConstraint("name"), CheckConstraint("diameter_m > 0", name="diameter"))
+    __table_args__ = (
+        UniqueConstraint("name"),
+        CheckConstraint("diameter_m > 0", name="diameter"),
+        CheckConstraint("owned IS NULL OR owned >= 1", name="owned"),
+    )
 
     name: str
     diameter_m: float
+    owned: int | None = None
     retired: bool = False
     note: str = ""
 
@@ -84,6 +89,9 @@ class CoringRodIn(FormIn):
 
     name: Name
     diameter: Core = FormField(title="Diameter")
+    owned: int | None = FormField(
+        None, ge=1, le=200, title="How many of it", description="As many grains are cored at once."
+    )
     note: Note = ""
 
 

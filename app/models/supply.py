@@ -27,6 +27,7 @@ class Supply(Row, table=True):
     mass_kg: float
     mass_typed: str
     cost: float | None = None
+    currency: str = ""
     note: str = ""
 
 

@@ -67,6 +67,8 @@ class Workshop(Row, table=True):
         CheckConstraint("checklist_valid_s > 0", name="checklist_valid"),
         CheckConstraint("remelt_limit_share BETWEEN 0 AND 1", name="remelt_limit"),
         CheckConstraint("reject_share < accept_share", name="verdict_order"),
+        CheckConstraint("hold_limit_kg IS NULL OR (hold_limit_kg > 0 AND hold_limit_source <> '')", name="hold_limit"),
+        CheckConstraint("damp_cure_s IS NULL OR damp_cure_s >= 0", name="damp_cure"),
     )
 
     person: str = ""
@@ -114,6 +116,12 @@ class Workshop(Row, table=True):
     learn: bool = True
     elsewhere_folder: str = ""
     elsewhere_key: str = ""
+    currency: str = ""
+    hold_limit_source: str = ""
+    hold_limit_typed: str | None = None
+    hold_limit_kg: float | None = None
+    damp_months: str = ""
+    damp_cure_s: float | None = None
 
     @property
     def units(self) -> UnitSystem:

@@ -1,0 +1,40 @@
+"""Answers of long calculations, kept by all that went in, so that a page opens at once that was worked out before."""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any, Literal
+
+from sqlmodel import Session, col, delete, select
+
+from app.models import KeptAnswer
+
+What = Literal["choices", "plan"]
+
+MOST = {"choices": 40, "plan": 40}
+"""How many answers of a kind are kept; the oldest go first."""
+
+
+def key_of(what: What, inputs: Mapping[str, Any]) -> str:
+    """The digest of all that goes into an answer."""
+    return hashlib.sha256(json.dumps([what, inputs], sort_keys=True, allow_nan=False).encode()).hexdigest()
+
+
+def find(session: Session, what: What, inputs: Mapping[str, Any]) -> Any | None:
+    """The answer that was worked out from the same before, as plain JSON; None where there is none."""
+    row = session.exec(select(KeptAnswer).where(KeptAnswer.inputs_sha256 == key_of(what, inputs))).first()
+    return None if row is None else json.loads(row.answer_json)
+
+
+def keep(session: Session, what: What, inputs: Mapping[str, Any], answer: Mapping[str, Any]) -> None:
+    """Keep an answer by what went in; one of the same is replaced."""
+    key = key_of(what, inputs)
+    row = session.exec(select(KeptAnswer).where(KeptAnswer.inputs_sha256 == key)).first()
+    if row is None:
+        row = KeptAnswer(what=what, inputs_sha256=key, answer_json="")
+        session.add(row)
+    row.answer_json = json.dumps(answer, allow_nan=False)
+    session.flush()
+    kept = select(KeptAnswer.id).where(KeptAnswer.what == what).order_by(col(KeptAnswer.id).desc()).offset(MOST[what])
+    if old := list(session.exec(kept.limit(1000))):
+        session.exec(delete(KeptAnswer).where(col(KeptAnswer.id).in_(old)))
