@@ -12,6 +12,7 @@ State: downrange [m], height [m] and their rates [m/s], shape (4, N).
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,9 @@ MOST_STEPS = 400
 MOST_FALL_STEPS = 4000
 LOOSEST = 0.4
 """Longest step of the burn over the time in which drag brings a flight to its steady speed [-]."""
+
+LIT = 0.05
+"""Share of its largest thrust above which a motor counts as burning [-]."""
 
 Bools = NDArray[np.bool_]
 
@@ -58,6 +62,32 @@ class Air:
         return np.asarray(np.interp(z, self.height, self.sound), dtype=np.float64)
 
 
+class Push(Protocol):
+    """What pushes flights, one in the last axis each: impulse [N s], thrust [N] and time [s]."""
+
+    @property
+    def total(self) -> Floats:
+        """Impulse of each flight [N s]."""
+
+    @property
+    def end(self) -> Floats:
+        """When the curve of each flight ends [s]."""
+
+    @property
+    def hardest(self) -> Floats:
+        """Largest thrust of each flight [N]."""
+
+    @property
+    def lasts(self) -> Floats:
+        """From the first to the last point above 5 % of the largest thrust of each flight [s]."""
+
+    def impulse(self, t: Floats) -> Floats:
+        """Impulse up to t [N s]."""
+
+    def thrust(self, t: Floats) -> Floats:
+        """Thrust at t [N]."""
+
+
 @dataclass(frozen=True)
 class Curve:
     """One thrust curve, and for each flight how much of its impulse and of its time it has."""
@@ -80,6 +110,20 @@ class Curve:
         found: Floats = self.time[-1] * self.longer
         return found
 
+    @property
+    def hardest(self) -> Floats:
+        """Largest thrust of each flight [N]."""
+        found: Floats = self.force.max() * self.more / self.longer
+        return found
+
+    @property
+    def lasts(self) -> Floats:
+        """From the first to the last point above 5 % of the largest thrust of each flight [s]."""
+        above = np.flatnonzero(self.force > LIT * self.force.max())
+        first, last = max(int(above[0]) - 1, 0), min(int(above[-1]) + 1, len(self.time) - 1)
+        found: Floats = (self.time[last] - self.time[first]) * self.longer
+        return found
+
     def impulse(self, t: Floats) -> Floats:
         """Impulse up to t, exact for a curve of straight pieces [N s]; flights in the last axis."""
         at = np.clip(t / self.longer, 0.0, self.time[-1])
@@ -99,7 +143,7 @@ class Curve:
 class Batch:
     """Flights as arrays of shape (N,)."""
 
-    curve: Curve
+    curve: Push
     air: Air
     drag: Drag
     drag_scale: Floats
@@ -318,8 +362,7 @@ def climb(batch: Batch, left: Floats, speed: Floats, flies: Bools) -> tuple[Trac
 def _burn_steps(batch: Batch) -> int:
     """Enough of them for drag, which brings a light wide rocket to its steady speed within moments."""
     k = 0.5 * batch.air.density[0] * batch.body_drag_area
-    push = batch.curve.force.max() * batch.curve.more / batch.curve.longer
-    needed = batch.curve.end * 2 * np.sqrt(push * k) / batch.dry / LOOSEST
+    needed = batch.curve.end * 2 * np.sqrt(batch.curve.hardest * k) / batch.dry / LOOSEST
     return int(min(max(BURN_STEPS, np.ceil(needed.max())), 10 * MOST_STEPS))
 
 

@@ -9,7 +9,7 @@ from app.calc.base.atmosphere import ALTITUDES
 from app.calc.base.constants import STANDARD_GRAVITY, Floats
 from app.calc.base.errors import CalcError, NoSolution, OutOfRange
 from app.calc.base.notes import Amount, Note
-from app.calc.flight.ascent import Batch, Bools, Curve, Track, U, W, X, Z, climb, leave_rail
+from app.calc.flight.ascent import Batch, Bools, Track, U, W, X, Z, climb, leave_rail
 from app.calc.flight.drag import Drag
 from app.calc.flight.landing import come_down
 from app.calc.flight.launch import MAX_TILT, Motor, Pad, Rocket, batch_of
@@ -253,7 +253,7 @@ def fly_many(motor: Motor, rocket: Rocket, pad: Pad) -> Flights:
         drag=batch.drag,
         liftoff_mass=batch.dry + batch.propellant,
         total_impulse=batch.curve.total,
-        thrust_to_weight=batch.curve.total / (_burn_duration(batch.curve) * batch.curve.longer) / weight,
+        thrust_to_weight=batch.curve.total / batch.curve.lasts / weight,
         thrust_to_weight_rail=of_flight(batch.curve.thrust(left) / (batch.mass(left) * STANDARD_GRAVITY)),
         rail_exit_speed=exit_speed,
         rail_exit_time=of_flight(left),
@@ -312,10 +312,3 @@ def _notes(flight: Flight) -> tuple[str, ...]:
             "row was used."
         )
     return tuple(notes)
-
-
-def _burn_duration(curve: Curve) -> float:
-    """From the first to the last point above 5 % of the peak [s]."""
-    above = np.flatnonzero(curve.force > 0.05 * curve.force.max())
-    first, last = max(int(above[0]) - 1, 0), min(int(above[-1]) + 1, len(curve.time) - 1)
-    return float(curve.time[last] - curve.time[first])

@@ -73,6 +73,8 @@ class FlightRange:
         Shares of draws [-].
     above_ceiling, outside_field : float or None
         Shares of draws [-]; None where there is no ceiling, or no size or wind.
+    kept : float
+        Share of draws that leave the rail, stay below the ceiling and land in the field, as far as both are known [-].
     time, low, high : ndarray, shape (K,)
         5 and 95 % marks of the height over time [s], [m], [m].
     landings : ndarray, shape (M,)
@@ -96,6 +98,7 @@ class FlightRange:
     nothing_opens: float
     above_ceiling: float | None
     outside_field: float | None
+    kept: float
     time: Floats
     low: Floats
     high: Floats
@@ -154,6 +157,39 @@ def drawn_from_marks(low: float, high: float, time_low: float, time_high: float,
         return shares
 
     return MotorDraws(about_one(z, low, high), about_one(other, time_low, time_high))
+
+
+def shares_about(mid: float, low: float | None, high: float | None) -> tuple[float, float]:
+    """Give the marks of a figure as shares of its expected value, for `drawn_from_marks`.
+
+    Parameters
+    ----------
+    mid : float
+        As expected [-].
+    low, high : float or None
+        5 and 95 % marks, in the same unit [-].
+
+    Returns
+    -------
+    tuple of float
+        Both about one [-]; one where a mark is not known.
+
+    Notes
+    -----
+    A mark on the other side of the expected value counts as that value.
+
+    References
+    ----------
+    An assumption of this book, no source.
+
+    Examples
+    --------
+    >>> shares_about(100.0, 80.0, 130.0), shares_about(100.0, None, None)
+    ((0.8, 1.3), (1.0, 1.0))
+    """
+    if low is None or high is None or not mid > 0:
+        return 1.0, 1.0
+    return min(max(low / mid, 0.05), 1.0), min(max(high / mid, 1.0), 20.0)
 
 
 @cache
@@ -261,6 +297,10 @@ def fly_range(
             "rail_length", "most of the motors drawn do not lift it off the rail.", "Use a stronger motor."
         )
     landed = flown.landing_distance[left]
+    outside = np.zeros(samples, dtype=bool)
+    if edges is not None and windy:
+        outside = (flown.landing_distance < -edges[0]) | (flown.landing_distance > edges[1])
+    above = np.zeros(samples, dtype=bool) if ceiling is None else flown.highest > ceiling
     time, lower, upper = _band(flown)
     return FlightRange(
         highest=_marks(flown.highest[left]),
@@ -274,10 +314,9 @@ def fly_range(
         max_mach=_marks(flown.max_mach[left]),
         stays_on_rail=float((~left).mean()),
         nothing_opens=float(np.isnan(flown.opening_speed[left]).mean()),
-        above_ceiling=None if ceiling is None else float((flown.highest > ceiling).mean()),
-        outside_field=None
-        if edges is None or not windy
-        else float(((landed < -edges[0]) | (landed > edges[1])).mean()),
+        above_ceiling=None if ceiling is None else float(above.mean()),
+        outside_field=None if edges is None or not windy else float(outside[left].mean()),
+        kept=float((left & ~above & ~outside).mean()),
         time=time,
         low=lower,
         high=upper,

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from app.calc.base.atmosphere import ALTITUDES, air_column, warmer_than_standard
 from app.calc.base.constants import STANDARD_GRAVITY, Floats, positive, within
 from app.calc.base.errors import CalcError, OutOfRange
-from app.calc.flight.ascent import Air, Batch, Curve
+from app.calc.flight.ascent import Air, Batch, Curve, Push
 from app.calc.flight.drag import drag_of
 from app.calc.flight.recovery import Recovery, checked_recovery
 from app.calc.flight.wind import wind_at
@@ -174,7 +174,8 @@ def batch_of(motor: Motor, rocket: Rocket, pad: Pad) -> tuple[Batch, Recovery]:
         worst = math.degrees(float(arrays["tilt"][int(np.abs(np.nan_to_num(arrays["tilt"], nan=9.0)).argmax())]))
         raise OutOfRange("tilt", f"{worst:.1f}° is too far from vertical.", "Use 20° or less.")
     wind_at(0.0, arrays["wind"], pad.wind_height)
-    warmer = 0.0 if pad.temperature is None else warmer_than_standard(pad.temperature, pad.elevation)
+    if pad.temperature is not None:
+        warmer_than_standard(pad.temperature, pad.elevation)
     done = np.concatenate(([0.0], np.cumsum(np.diff(t) * (force[1:] + force[:-1]) / 2)))
     if done[-1] <= 0:
         raise OutOfRange("thrust", "there is no thrust in the curve.", "Give a curve of a motor that burns.")
@@ -189,7 +190,7 @@ def batch_of(motor: Motor, rocket: Rocket, pad: Pad) -> tuple[Batch, Recovery]:
     spread = np.full(length, 1.0)
     batch = Batch(
         curve=curve,
-        air=_air(curve, motor.propellant_mass, arrays, pad, warmer),
+        air=air_over(curve, motor.propellant_mass * spread, arrays["dry_mass"], arrays["wind"], pad),
         drag=drag,
         drag_scale=arrays["drag_scale"],
         propellant=motor.propellant_mass * spread,
@@ -201,12 +202,45 @@ def batch_of(motor: Motor, rocket: Rocket, pad: Pad) -> tuple[Batch, Recovery]:
     return batch, recovery
 
 
-def _air(curve: Curve, propellant: float, arrays: dict[str, Floats], pad: Pad, warmer: float) -> Air:
-    """The air from below the field to as high as the rocket would fly without any."""
-    fastest = curve.total / propellant * np.log1p(propellant / arrays["dry_mass"])
+def air_over(curve: Push, propellant: Floats, dry: Floats, wind: Floats, pad: Pad) -> Air:
+    """The air from below the field to as high as any of the rockets would fly without it.
+
+    Parameters
+    ----------
+    curve : Push
+        What pushes each flight.
+    propellant, dry : ndarray
+        Of each flight [kg], shape (N,).
+    wind : ndarray
+        Measured, of each flight [m/s], shape (N,).
+    pad : Pad
+        Elevation [m], temperature [K], height of the wind's measurement [m].
+
+    Returns
+    -------
+    Air
+        A table over height [SI], and the wind.
+
+    Notes
+    -----
+    As high as the rocket equation and a throw upwards reach; no higher than the standard's air.
+
+    References
+    ----------
+    U.S. Standard Atmosphere, 1976: `atmosphere`.
+
+    Examples
+    --------
+    >>> motor, rocket, pad = Motor([0, 2], [400, 400], 0.7), Rocket(6.5, 0.1, 0.5), Pad(2.0)
+    >>> batch, _ = batch_of(motor, rocket, pad)
+    >>> air_over(batch.curve, batch.propellant, batch.dry, np.zeros(1), pad).density[0].round(3).item()
+    1.225
+    """
+    warmer = 0.0 if pad.temperature is None else warmer_than_standard(pad.temperature, pad.elevation)
+    fastest = curve.total / propellant * np.log1p(propellant / dry)
     reach = float((fastest * curve.end + fastest**2 / (2 * STANDARD_GRAVITY)).max()) + 2 * pad.rail_length
     height = np.linspace(0.0, min(reach, ALTITUDES[1] - pad.elevation), _LAYERS)
-    return Air(height, *air_column(pad.elevation + height, warmer), arrays["wind"], pad.wind_height)
+    return Air(height, *air_column(pad.elevation + height, warmer), wind, pad.wind_height)
 
 
 def _checked_curve(time: ArrayLike, thrust: ArrayLike) -> tuple[Floats, Floats]:

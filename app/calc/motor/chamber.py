@@ -81,7 +81,7 @@ def _nodes(a: Arrays) -> tuple[Floats, Floats, Floats]:
     return staged, step, euler
 
 
-def _log_rate(a: Arrays, y: Floats) -> tuple[Floats, Floats]:
+def log_rate_at(a: Arrays, y: Floats) -> tuple[Floats, Floats]:
     """ln r [ln(m/s)] and its slope n [-] at ln P."""
     level = (a.law_level + np.log(a.rate_scale) - a.law_slope * a.law_origin)[:, None]
     slope = a.law_slope[:, None]
@@ -102,7 +102,7 @@ def _log_rate(a: Arrays, y: Floats) -> tuple[Floats, Floats]:
     return log_r, n
 
 
-def _steady(a: Arrays, goal: Floats) -> Floats:
+def steady_at(a: Arrays, goal: Floats) -> Floats:
     """Ln P at which ln(P/r) equals `goal`: P/r rises with P throughout, so there is one, line by line."""
     slope = 1 - a.law_slope[:, None]
     at_knot = a.law_origin - a.law_level - np.log(a.rate_scale)
@@ -158,7 +158,7 @@ class _Balance:
         diagonal, first, second, rest = (np.zeros_like(self.gained) for _ in range(4))
         for _ in range(iterations):
             gas = self.per_pressure * np.exp(y)
-            log_r, n = _log_rate(self.a, y)
+            log_r, n = log_rate_at(self.a, y)
             out = self.drain * np.exp(y - log_r)
             d_out = (1 - n) * out
             o0, os, oe = out[:, :-1:2], out[:, 1::2], out[:, 2::2]
@@ -181,7 +181,7 @@ class _Balance:
 
     def falls_too_fast(self, y: Floats) -> Floats:
         """Steps over which TR-BDF2 would take out nearly all the gas there is, or more: 1 there, else 0."""
-        log_r, _ = _log_rate(self.a, y)
+        log_r, _ = log_rate_at(self.a, y)
         out = self.drain * np.exp(y - log_r)
         gas, rule = self.per_pressure * np.exp(y), _Rule(self.step, np.zeros_like(self.step))
         had, o0, os = gas[:, :-1:2], out[:, :-1:2], out[:, 1::2]
@@ -238,7 +238,7 @@ def _course(a: Arrays) -> _Course:
     throat_area = np.pi / 4 * throat**2
     drain = throat_area / a.c_star[:, None]
     inflow = np.maximum(np.diff(burned[:, ::2], axis=1), 1e-300) / np.where(step > 0, step, 1.0)
-    steady = _steady(a, np.log(inflow / drain[:, 2::2]))
+    steady = steady_at(a, np.log(inflow / drain[:, 2::2]))
     steady = np.where(step > 0, steady, steady.max(axis=1, keepdims=True))
     return _Course(x, step, euler, burned, free / gas_constant_t[:, None], throat_area, drain, steady)
 
@@ -248,30 +248,14 @@ def _chokes(a: Arrays, steady: Floats) -> NDArray[np.bool_]:
 
 
 def come_up(a: Arrays) -> NDArray[np.bool_]:
-    """Tell which motors come up to a pressure that chokes their throat; `march` refuses the others.
+    """Which motors come up to a pressure that chokes their throat, shape (M,); `march` refuses the others."""
+    return np.asarray(highest_steady(a) > choking_pressure(a))
 
-    Parameters
-    ----------
-    a : Arrays
-        Motors, shape (M,) and more.
 
-    Returns
-    -------
-    ndarray of bool, shape (M,)
-        By the highest steady pressure of the burn [-].
-
-    References
-    ----------
-    The module's docstring.
-
-    Examples
-    --------
-    >>> from app.calc.motor.assembly import example, motor_arrays
-    >>> come_up(motor_arrays([example()])).tolist()
-    [True]
-    """
+def highest_steady(a: Arrays) -> Floats:
+    """The highest steady pressure of each motor's burn [Pa], shape (M,): what decides whether it comes up."""
     parts = [a.rows(slice(start, start + _CHUNK)) for start in range(0, len(a), _CHUNK)]
-    return np.concatenate([_chokes(part, _course(part).steady) for part in parts])
+    return np.concatenate([np.exp(_course(part).steady.max(axis=1)) for part in parts])
 
 
 def _march(a: Arrays) -> Burn:
@@ -288,12 +272,12 @@ def _march(a: Arrays) -> Burn:
     gained = burned[:, 1:] - np.repeat(burned[:, :-1:2], 2, axis=1)
     y, rule = _settle(_Balance(a, course.step, course.drain, per_pressure, gained), y, course.euler)
     pressure = np.exp(y)
-    log_r, _ = _log_rate(a, y)
+    log_r, _ = log_rate_at(a, y)
     slowness = np.exp(-log_r)
     time = np.zeros_like(x)
     clock = slowness
     if (open_air := y < np.log(np.maximum(a.ambient, 1.0))[:, None]).any():  # a last sliver burns in the open air
-        at_least, _ = _log_rate(a, np.where(open_air, np.log(np.maximum(a.ambient, 1.0))[:, None], y))
+        at_least, _ = log_rate_at(a, np.where(open_air, np.log(np.maximum(a.ambient, 1.0))[:, None], y))
         clock = np.exp(-at_least)
     s0, ss, se = clock[:, :-1:2], clock[:, 1::2], clock[:, 2::2]
     time[:, 2::2] = np.cumsum(rule.e0 * s0 + rule.es * ss + rule.ee * se, axis=1)

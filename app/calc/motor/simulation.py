@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.calc.base.constants import STANDARD_GRAVITY, Floats
 from app.calc.base.notes import Note
@@ -115,6 +116,11 @@ class MotorRun:
     mass_balance: float
     flags: tuple[Note | str, ...]
     assumptions: tuple[Note | str, ...]
+
+    @property
+    def rising(self) -> NDArray[np.bool_]:
+        """Which points come later than the one before; of those of one moment the first counts."""
+        return np.concatenate([[True], np.diff(self.time) > 1e-9])
 
 
 @dataclass(frozen=True)

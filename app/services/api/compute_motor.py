@@ -10,6 +10,7 @@ from app.calc.grain.cores import polygon_core
 from app.calc.grain.geometry import AnyGrain, Grain
 from app.calc.grain.section import burn_back, prism
 from app.calc.motor import uncertainty
+from app.calc.motor.own_pressure import at_its_own_pressure
 from app.calc.motor.simulation import Motor, MotorRun, simulate
 from app.calc.propellant.burn_laws import power_law
 from app.calc.propellant.thermochem import BlendState
@@ -80,7 +81,7 @@ def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
         )
 
     with placed(data):
-        return blends.at_its_own_pressure(make, blends.states_of(blend))
+        return at_its_own_pressure(make, blends.states_of(blend))
 
 
 def run_motor(data: api.MotorRunIn) -> api.MotorRunOut:

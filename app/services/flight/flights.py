@@ -12,7 +12,7 @@ from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note, joined
 from app.calc.flight.flight import Flight, Motor, Pad, fly
 from app.calc.flight.flight import Rocket as Airframe
-from app.calc.flight.flight_range import FlightRange, MotorDraws, drawn_from_marks, fly_range
+from app.calc.flight.flight_range import FlightRange, MotorDraws, drawn_from_marks, fly_range, shares_about
 from app.calc.flight.wind import EXPONENT, GUST_FACTOR, STEADY_ABOVE, STRONGEST, AtTheRail, at_the_rail
 from app.errors import Refused
 from app.models import Case, Firing, LaunchField, Rocket
@@ -238,13 +238,10 @@ def estimate_of(
 
 def _draws(predicted: PredictionRecord) -> MotorDraws:
     """Motors between the marks of a prediction; all alike where it has none."""
-
-    def shares(figure: Range) -> tuple[float, float]:
-        if figure.low is None or figure.high is None or not figure.mid > 0:
-            return 1.0, 1.0
-        return min(max(figure.low / figure.mid, 0.05), 1.0), min(max(figure.high / figure.mid, 1.0), 20.0)
-
-    return drawn_from_marks(*shares(predicted.total_impulse), *shares(predicted.burn_time), SAMPLES)
+    impulse, time = predicted.total_impulse, predicted.burn_time
+    return drawn_from_marks(
+        *shares_about(impulse.mid, impulse.low, impulse.high), *shares_about(time.mid, time.low, time.high), SAMPLES
+    )
 
 
 def _empty_motor(session: Session, case: CaseInput, data: FlightIn) -> tuple[float, str]:

@@ -54,7 +54,7 @@ def _each(session: Session, data: DesignIn, estimate: Estimate | None) -> Iterat
 
 def _flown(run: MotorRun, tubes: float, estimate: Estimate) -> Flight | None:
     """The flight of such a motor in place of the one that was estimated; None where it does not leave the rail."""
-    later = prediction.rising(run)
+    later = run.rising
     airframe = replace(estimate.airframe, dry_mass=estimate.bare_kg + tubes)
     try:
         return fly(Motor(run.time[later], run.thrust[later], run.propellant_mass), airframe, estimate.pad)

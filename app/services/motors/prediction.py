@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session
 
 from app.calc.base.atmosphere import atmosphere
@@ -12,6 +11,7 @@ from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note, joined, strong_first
 from app.calc.case.casing import CaseMargin
 from app.calc.case.closure import Retention
+from app.calc.motor.own_pressure import at_its_own_pressure
 from app.calc.motor.simulation import Motor, MotorRun, simulate
 from app.calc.motor.spread import default_spread
 from app.calc.motor.uncertainty import Marks, MotorRange, predict_range
@@ -111,7 +111,7 @@ def motor_of(session: Session, setup: Setup, taught: LearnedFactors | None) -> t
     def make(state: BlendState) -> Motor:
         return _motor(setup, house, state, growth, taught)
 
-    return blends.at_its_own_pressure(make, blends.states(session, setup.formula))
+    return at_its_own_pressure(make, blends.states(session, setup.formula))
 
 
 def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taught: LearnedFactors | None) -> Motor:
@@ -315,14 +315,9 @@ def _figures(values: Floats) -> list[float]:
     return [float(f"{value:.6g}") for value in values]
 
 
-def rising(run: MotorRun) -> NDArray[np.bool_]:
-    """Which points of a run come later than the one before; of those of one moment the first counts."""
-    return np.concatenate([[True], np.diff(run.time) > 1e-9])
-
-
 def _curve(run: MotorRun, sampled: MotorRange) -> Curve:
     """The histories with fewer points, their peaks kept."""
-    later = rising(run)
+    later = run.rising
     time, pressure, thrust = run.time[later], run.pressure[later], run.thrust[later]
     kept = set(np.linspace(0, len(time) - 1, min(POINTS, len(time))).astype(int).tolist())
     order = sorted(kept | {int(pressure.argmax()), int(thrust.argmax())})

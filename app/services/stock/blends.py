@@ -10,24 +10,20 @@ from typing import Any
 from sqlmodel import Session, select
 
 from app import logbook
-from app.calc.base.constants import ATM
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note
 from app.calc.motor.assembly import Propellant
-from app.calc.motor.simulation import Motor, simulate_many
+from app.calc.motor.own_pressure import USUAL_PRESSURE
 from app.calc.propellant.blend import theoretical_density
 from app.calc.propellant.burn_laws import law_for_blend
 from app.calc.propellant.burn_rate import BurnLaw
-from app.calc.propellant.thermochem import BlendState, between, blend_state
+from app.calc.propellant.thermochem import BlendState, blend_state
 from app.models import BlendStateCache, Formula
 from app.services.book import calculation_key, repository
 from app.troubles import trouble_of
 
 CALCULATED_BY = "app.calc.propellant.thermochem"
 """What makes a state, with all of `app.calc` that it uses: any change of them makes every state anew."""
-
-USUAL_PRESSURE = 68 * ATM
-"""The pressure that published values of these blends are given at [Pa]."""
 
 START_SECONDS = 2.0
 """Time spent on states whose calculation has changed, at most, as a book is opened [s]."""
@@ -48,22 +44,6 @@ def state(session: Session, formula: Formula, pressure_pa: float = USUAL_PRESSUR
     if found is not None:
         return _read(found.state_json)
     return _computed(tuple(sorted(formula.blend.items())), pressure_pa)
-
-
-def at_its_own_pressure(make: Callable[[BlendState], Motor], states: Sequence[BlendState]) -> tuple[Motor, BlendState]:
-    """A motor with the state that its blend has at the motor's mean pressure.
-
-    Marched once with the state at the usual pressure to learn that pressure; c* so changed moves it by a few per cent
-    at most, and c* by less than a thousandth again.
-
-    Raises
-    ------
-    CalcError
-        The motor cannot be put together or marched.
-    """
-    first = make(between(states, USUAL_PRESSURE))
-    state = between(states, float(simulate_many([first]).mean_pressure[0]))
-    return make(state), state
 
 
 def states(session: Session, formula: Formula) -> list[BlendState]:

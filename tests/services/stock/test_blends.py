@@ -8,6 +8,7 @@ from sqlmodel import Session, select
 from app.calc.base.constants import ATM
 from app.calc.base.errors import NoSolution, OutOfRange
 from app.calc.base.notes import Amount, Note
+from app.calc.motor.own_pressure import USUAL_PRESSURE
 from app.calc.propellant import thermochem
 from app.calc.propellant.thermochem import BlendState
 from app.models import BlendStateCache
@@ -36,7 +37,7 @@ def test_a_saved_formula_has_its_state_kept_and_read_back_whole(
 ) -> None:
     formula = build.formula(session)
     assert [(row.formula_id, row.pressure_pa) for row in _kept(session)] == [(formula.pk, p) for p in blends.PRESSURES]
-    fresh = blends._computed(tuple(sorted(formula.blend.items())), blends.USUAL_PRESSURE)
+    fresh = blends._computed(tuple(sorted(formula.blend.items())), USUAL_PRESSURE)
     monkeypatch.setattr(blends, "_computed", lambda *_: pytest.fail("it was computed again"))
     assert blends.state(session, formula) == fresh
     assert fresh in blends.states(session, formula)
@@ -75,7 +76,7 @@ def test_a_motor_has_c_star_at_its_own_mean_pressure(session: Session, throat: s
     mean = found.mean_pressure.mid
     assert found.inputs.c_star_m_s == pytest.approx(thermochem.blend_state(found.inputs.blend, mean).c_star, rel=1e-3)
     usual = blends.state(session, build.formula(session, name="The same")).c_star
-    assert (found.inputs.c_star_m_s < usual) is (mean < blends.USUAL_PRESSURE)
+    assert (found.inputs.c_star_m_s < usual) is (mean < USUAL_PRESSURE)
     assert any("the motor's own mean pressure" in say(line) for line in found.assumptions)
 
 
@@ -96,12 +97,12 @@ def test_an_odd_pressure_that_has_no_state_leaves_the_others(session: Session, m
     blends.forget(session, formula)
 
     def some(blend: tuple[tuple[str, float], ...], pressure: float) -> BlendState:
-        if pressure != blends.USUAL_PRESSURE:
+        if pressure != USUAL_PRESSURE:
             raise NoSolution("pressure", "is not solved.", "")
         return real(blend, pressure)
 
     monkeypatch.setattr(blends, "_computed", some)
-    assert [state.pressure for state in blends.states(session, formula)] == [blends.USUAL_PRESSURE]
+    assert [state.pressure for state in blends.states(session, formula)] == [USUAL_PRESSURE]
     monkeypatch.setattr(blends, "PRESSURES", (1e6,))
     with pytest.raises(NoSolution):
         blends.states(session, formula)
