@@ -70,6 +70,7 @@ NO_FORMULA = {
     "record.logger_text.line_of",
     "record.logger_text.read_columns",
     "record.reduction.between",
+    "season.season.day_words",
     "stats.coverage.place",
 }
 """What only checks, reads, counts, averages or lays out; everything else says where it comes from."""

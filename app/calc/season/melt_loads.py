@@ -1,0 +1,148 @@
+"""What goes into one melt: grains of one formula, as many as the pan holds and as there are tubes and rods for."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from app.calc.base.constants import positive
+from app.calc.base.errors import OutOfRange
+from app.calc.base.notes import Amount, Note
+
+_EPSILON_KG = 1e-9
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A grain to cast: its mass [kg] and the formula it is cast of."""
+
+    mass_kg: float
+    formula: str
+
+
+@dataclass(frozen=True)
+class Pan:
+    """How much melt the pan holds [kg], the share added for what stays in it [-], and test pieces of each melt [kg]."""
+
+    holds_kg: float
+    over_pour: float = 0.05
+    test_pieces_kg: float = 0.0
+
+    def melt_kg(self, grains_kg: float) -> float:
+        """Mass to melt for grains of that mass [kg]: the over-pour is put on the grains, not on the test pieces."""
+        return grains_kg * (1 + self.over_pour) + self.test_pieces_kg
+
+
+Load = tuple[int, ...]
+"""Grains of each pattern of a formula, in their order."""
+
+
+def most_of(pattern: Pattern, pan: Pan, sets: int | None = None) -> int:
+    """Count how many grains of one pattern a melt takes.
+
+    Parameters
+    ----------
+    pattern : Pattern
+        The grain [-].
+    pan : Pan
+        The pan [-].
+    sets : int or None
+        Sets of tools for it [-]; without, they do not limit.
+
+    Returns
+    -------
+    int
+        Grains, 0 where not one fits [-].
+
+    Raises
+    ------
+    OutOfRange
+        The grain weighs nothing, or the pan holds nothing.
+
+    Notes
+    -----
+    n m (1 + over-pour) + test pieces at most what the pan holds.
+
+    References
+    ----------
+    Conservation of mass, as `recipe.batch_mass`.
+
+    Examples
+    --------
+    >>> most_of(Pattern(0.17, "sorbitol"), Pan(0.76, 0.05, 0.01), sets=6)
+    4
+    """
+    positive("mass_kg", pattern.mass_kg, "Give what one grain weighs.")
+    positive("pan_kg", pan.holds_kg, "Give what the pan holds safely.")
+    room = (pan.holds_kg - pan.test_pieces_kg + _EPSILON_KG) / (pattern.mass_kg * (1 + pan.over_pour))
+    fits = max(int(room), 0)
+    return fits if sets is None else min(fits, sets)
+
+
+def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int], limit: int = 400) -> list[Load]:
+    """List every way to fill one melt of a formula to which no grain more can be added.
+
+    Parameters
+    ----------
+    patterns : mapping of str to Pattern
+        The formula's grains by name [-].
+    pan : Pan
+        The pan [-].
+    most : mapping of str to int
+        The most of each pattern in a melt, by its tools and by how many are wanted [-].
+    limit : int
+        More ways than this are not listed [-].
+
+    Returns
+    -------
+    list of tuple of int
+        Grains of each pattern in the order given [-]; the fullest first.
+
+    Raises
+    ------
+    OutOfRange
+        A single grain is more than the pan takes, or there are more ways than the limit.
+
+    Notes
+    -----
+    All maximal whole-number loads of a knapsack with bounds: any melt is one of them with grains left out.
+
+    References
+    ----------
+    P. C. Gilmore, R. E. Gomory, Operations Research 9 (1961) 849 (cutting patterns), from memory.
+
+    Examples
+    --------
+    >>> pair = {"wide": Pattern(0.17, "sorbitol"), "slim": Pattern(0.07, "sorbitol")}
+    >>> full_loads(pair, Pan(0.40, 0.0), {"wide": 2, "slim": 6})
+    [(2, 0), (1, 3), (0, 5)]
+    """
+    names = list(patterns)
+    takes = [patterns[name].mass_kg * (1 + pan.over_pour) for name in names]
+    room = pan.holds_kg - pan.test_pieces_kg + _EPSILON_KG
+    for name, each in zip(names, takes, strict=True):
+        if each > room:
+            whole = {"melt": Amount(pan.melt_kg(patterns[name].mass_kg), "mass"), "pan": Amount(pan.holds_kg, "mass")}
+            raise OutOfRange(
+                "pan_kg",
+                Note(f"one {name} alone takes a melt of {{melt}} and the pan holds {{pan}}.", whole),
+                "Take a larger pan or a smaller grain.",
+            )
+    found: list[Load] = []
+
+    def fill(load: list[int], left: float) -> None:
+        at = len(load)
+        if at == len(names):
+            if any(n < most[name] and each <= left for n, name, each in zip(load, names, takes, strict=True)):
+                return
+            if len(found) >= limit:
+                raise OutOfRange(
+                    "patterns",
+                    f"there are more than {limit} ways to mix these patterns in one melt.",
+                    "Plan fewer patterns of one formula at once.",
+                )
+            found.append(tuple(load))
+            return
+        for n in range(min(most[names[at]], int(left / takes[at])), -1, -1):
+            fill([*load, n], left - n * takes[at])
+
+    fill([], room)
+    return [load for load in found if any(load)]

@@ -1,0 +1,283 @@
+"""What stands in the way of a plan, and what would lift it: evenings, pan, tools, supplies, or what may lie there."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+
+from app.calc.base.errors import OutOfRange
+from app.calc.base.notes import Amount, Note, joined
+from app.calc.season.casting import Frame, frame, plan, setup
+from app.calc.season.grains_needed import Chances, Targets
+from app.calc.season.program import OutOfTime, Program, Solved, Stopwatch
+from app.calc.season.season import CastPlan, Season, WantedFlight, day_words
+
+LARGEST_PAN = 4.0
+"""A larger pan is proposed up to so many times the one there is [-]."""
+
+MORE_MELTS = 3
+"""So many melts more in an evening are thought of [-]."""
+
+
+def why_not(season: Season, targets: Targets | date, watch: Stopwatch) -> Note | str:
+    """Say why a season cannot be cast, and what would make it possible.
+
+    Parameters
+    ----------
+    season : Season
+        A season without a plan [-].
+    targets : Targets or date
+        Grains to cast by each day, or the day for which no number is enough [-].
+    watch : Stopwatch
+        What is left of the time [-].
+
+    Returns
+    -------
+    Note or str
+        A sentence with what stands in the way and each single thing that would lift it, as far as time allows [-].
+
+    Notes
+    -----
+    The least number of further evenings, mass of supplies and propellant over its limit are those of the same program
+    with these stretched at a cost; pan, melts an evening and tools are tried one by one.
+
+    References
+    ----------
+    Elastic programs: J. W. Chinneck, E. W. Dravnieks, ORSA J. Computing 3 (1991) 157, from memory.
+
+    Examples
+    --------
+    >>> from app.calc.season.melt_loads import Pan, Pattern
+    >>> from app.calc.season.season import Bench
+    >>> flights = [WantedFlight("Dunlin", 3, {"A": 4}, date(2027, 5, 9))]
+    >>> lacking = Season(flights, {"A": Pattern(0.17, "sorbitol")}, Bench(Pan(0.76)), [date(2027, 4, 1)])
+    >>> str(plan(lacking).why_not).split(", or ")[0]
+    'It needs 2 more evenings by 2 May 2027 (for Dunlin)'
+    """
+    if isinstance(targets, date):
+        return (
+            f"With so many rejects, no number of grains is enough by {day_words(targets)} with a chance of "
+            f"{season.confidence:.0%}. Ask for less certainty, or find out what spoils the melts first."
+        )
+    watch = Stopwatch(max(watch.left, 1.5))
+    laid = frame(season)
+    try:
+        bare = _tried(laid, targets, watch, bare=True)
+        if bare is not None:
+            return _not_there(laid, targets, watch)
+        return _too_few(laid, targets, watch)
+    except OutOfRange as error:
+        return error.sentence
+    except OutOfTime:
+        return "No plan was found in the time there was, nor was it shown that there is none. Ask for more time."
+
+
+def _tried(
+    laid: Frame, targets: Targets, watch: Stopwatch, extra: bool = False, elastic: str = "", bare: bool = False
+) -> tuple[Program, Solved] | None:
+    parts = setup(laid, targets, extra, elastic, bare)
+    if parts is None:
+        return None
+    program = Program(parts)
+    cost = {program.evening[i]: 1.0 for i, span in enumerate(parts.spans) if span.extra}
+    cost |= dict.fromkeys(program.stretch.values(), 1.0)
+    found = program.least(cost, watch.left)
+    if found is None:
+        return None
+    if extra or elastic:  # as late as it may be
+        program.hold(cost, found.costs(cost))
+        late = {program.evening[i]: -float(span.place) for i, span in enumerate(parts.spans) if span.extra}
+        late |= {column: -float(place) for (_, place), column in program.stretch.items()}
+        found = program.least(late, watch.left) or found
+    return program, found
+
+
+def _possible(season: Season, watch: Stopwatch) -> bool:
+    """Whether there is any plan, supplies and what may lie there left aside."""
+    targets = Chances(season).targets({})
+    if isinstance(targets, date) or watch.left < 0.1:
+        return False
+    try:
+        return _tried(frame(season), targets, watch, bare=True) is not None
+    except (OutOfRange, OutOfTime):
+        return False
+
+
+# --- Too few evenings ----------------------------------------------------------------------------
+
+
+def _too_few(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
+    season = laid.season
+    found = _tried(laid, targets, watch, extra=True, bare=True)
+    if found is None:
+        return "However many evenings there were, the pan, the tools and the tests leave no plan. Give up a wish."
+    program, solved = found
+    asked: list[str] = []
+    for i, span in enumerate(program.setup.spans):
+        count = solved.evenings[i]
+        if not span.extra or not count:
+            continue
+        end = laid.end(span.place)
+        said = f"{count} more {'evening' if count == 1 else 'evenings'}"
+        if end is not None:
+            names = sorted({f.name for f in season.flights if f.by - season.cure == end})
+            said += f" by {day_words(end)}" + (f" (for {', '.join(names[:3])})" if names else "")
+            if season.evenings and end < min(season.evenings):
+                said += f", which is before the first evening there is, {day_words(min(season.evenings))}"
+        asked.append(said)
+    ways: list[Note | str] = [" and ".join(asked), *_larger_pan(season, watch), *_more(season, watch)]
+    none = "There is no evening on which to cast. " if not season.evenings else ""
+    return _sentence(none, ways)
+
+
+def _sentence(before: str, ways: list[Note | str]) -> Note:
+    whole = joined(f"{before}It needs", joined(*ways, between=", or "))
+    return replace(whole, words=f"{whole.words}.")
+
+
+def _larger_pan(season: Season, watch: Stopwatch) -> Iterator[Note]:
+    """The least pan, of those that hold one grain more of some pattern, with which there is a plan."""
+    pan = season.bench.pan
+    sizes = sorted(
+        {
+            round(pan.melt_kg(count * pattern.mass_kg) + 5e-7, 6)
+            for pattern in season.patterns.values()
+            for count in range(1, 1 + int(LARGEST_PAN * pan.holds_kg / pattern.mass_kg))
+        }
+    )
+    sizes = [size for size in sizes if pan.holds_kg < size <= LARGEST_PAN * pan.holds_kg]
+
+    def does(size: float) -> bool:
+        return _possible(replace(season, bench=replace(season.bench, pan=replace(pan, holds_kg=size))), watch)
+
+    if not season.evenings or not sizes or not does(sizes[-1]):
+        return
+    low, high = -1, len(sizes) - 1
+    while high - low > 1 and watch.left > 0.1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if does(sizes[middle]) else (middle, high)
+    yield Note("a pan that holds {pan}", {"pan": Amount(sizes[high], "mass")})
+
+
+def _more(season: Season, watch: Stopwatch) -> Iterator[str]:
+    """More melts an evening, or one set of tools more, where that alone is enough."""
+    if not season.evenings:
+        return
+    bench = season.bench
+    for more in range(1, MORE_MELTS + 1):
+        melts = bench.melts_per_evening + more
+        if _possible(replace(season, bench=replace(bench, melts_per_evening=melts)), watch):
+            yield f"{melts} melts an evening instead of {bench.melts_per_evening}"
+            break
+    for pattern, sets in bench.sets.items():
+        for more in (1, 2, 4):
+            wider = {**bench.sets, pattern: sets + more}
+            if _possible(replace(season, bench=replace(bench, sets=wider)), watch):
+                yield f"tubes and rods for {sets + more} {pattern} instead of {sets}"
+                break
+
+
+# --- What is not there, or too much of it -----------------------------------------------------
+
+
+def _not_there(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
+    said: list[Note | str] = []
+    season = laid.season
+    found = _tried(laid, targets, watch, elastic="supplies") if season.deliveries else None
+    if found is not None:
+        for (ingredient, place), kg in sorted(
+            (key, found[1].stretch[key]) for key in found[1].stretch if found[1].stretch[key] > 1e-6
+        ):
+            end = laid.end(place)
+            by = f" by {day_words(end)}" if end else ""
+            said.append(Note(f"{{kg}} more of {ingredient}{by}", {"kg": Amount(kg, "mass")}))
+        told = _sentence("The supplies are not there in time. ", [joined(*said, between=" and ")])
+        unknown = sorted({p.formula for p in season.patterns.values()} - set(season.blends))
+        if unknown:
+            told = joined(told, f"Of {', '.join(unknown)} no blend is told: all of it was counted as each ingredient.")
+        return told
+    limit = season.bench.most_held_kg
+    found = _tried(laid, targets, watch, elastic="held") if limit is not None else None
+    if found is not None and limit is not None:
+        over = sum(found[1].stretch.values())
+        return Note(
+            "What may lie there at once, {limit}, stands in the way: the least that this takes is {least}. "
+            "Fly earlier, cast later, or ask for less.",
+            {"limit": Amount(limit, "mass"), "least": Amount(limit + over, "mass")},
+        )
+    if limit is not None and season.deliveries:
+        return "Neither the supplies come in time, nor is there room for what would have to lie there at once."
+    return Note(
+        "More lies there already than the {limit} that may, until something is flown.",
+        {"limit": Amount(limit or 0.0, "mass")},
+    )
+
+
+# --- What matters most ---------------------------------------------------------------------------
+
+
+def plan_what_matters(season: Season, seconds: float = 3.0) -> CastPlan:
+    """Plan a season; where not everything can be, give up what matters least.
+
+    Parameters
+    ----------
+    season : Season
+        Flights with their priorities, and the rest [-].
+    seconds : float
+        Time for the search [s].
+
+    Returns
+    -------
+    CastPlan
+        The plan of all [-]; or, not feasible, why not, with the plan of what can be and the flights given up, where
+        flights matter differently.
+
+    Raises
+    ------
+    CalcError
+        A pattern is not told of, or a number cannot be.
+
+    Notes
+    -----
+    Flights are taken in by priority, then by date, each with all that came before it, as long as there is a plan; one
+    that does not fit is passed over. This is not the most flights there can be: none is exchanged for two others.
+
+    References
+    ----------
+    Lexicographic choice by priority: common practice, no source.
+
+    Examples
+    --------
+    >>> from app.calc.season.melt_loads import Pan, Pattern
+    >>> from app.calc.season.season import Bench
+    >>> wanted = [WantedFlight("Knot", 2, {"A": 4}, date(2027, 5, 9), priority=2)]
+    >>> wanted += [WantedFlight("Dunlin", 1, {"A": 4}, date(2027, 5, 9))]
+    >>> few = Season(wanted, {"A": Pattern(0.17, "sorbitol")}, Bench(Pan(0.76)), [date(2027, 4, 1)])
+    >>> plan_what_matters(few).given_up
+    ('Knot',)
+    """
+    whole = plan(season, seconds)
+    if whole.feasible or len({flight.priority for flight in season.flights}) < 2:
+        return whole
+    watch = Stopwatch(seconds)
+    taken: list[WantedFlight] = []
+    left: list[str] = []
+    for flight in sorted(season.flights, key=lambda f: (f.priority, f.by)):
+        if _fits(replace(season, flights=[*taken, flight]), watch):
+            taken.append(flight)
+        else:
+            left.append(flight.name)
+    part = plan(replace(season, flights=taken), seconds)
+    if not part.feasible or not taken:
+        return whole
+    return replace(part, feasible=False, why_not=whole.why_not, given_up=tuple(left))
+
+
+def _fits(season: Season, watch: Stopwatch) -> bool:
+    targets = Chances(season).targets({})
+    if isinstance(targets, date) or watch.left < 0.1:
+        return False
+    try:
+        parts = setup(frame(season), targets)
+        return parts is None or Program(parts).least({}, watch.left) is not None
+    except (OutOfRange, OutOfTime):
+        return False

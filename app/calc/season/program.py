@@ -1,0 +1,388 @@
+"""The evenings as a mixed-integer program, solved exactly by HiGHS as SciPy brings it.
+
+Evenings between two days on which something changes (the last day for a flight's grains, a test, a delivery) are alike:
+they stand together in one span, and the program counts melts and evenings of a span, not of a day. That keeps it small
+and leaves no two plans that differ by the names of alike evenings only. Melts are counted by full loads
+(`melt_loads.full_loads`), so that every melt counted fits the pan and the tools.
+"""
+
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from app.calc.base.constants import Floats
+from app.calc.season.melt_loads import Load, Pan, Pattern
+
+Cost = dict[int, float]
+"""What each column of the program costs, by its number."""
+
+_SLACK = 1e-6
+
+
+@dataclass(frozen=True)
+class Span:
+    """Evenings that are alike: their days, how many melts each takes, and at which place in the order of spans.
+
+    A `free` one is used anyhow; an `extra` one stands for evenings that the maker does not have, any number of them.
+    """
+
+    place: int
+    days: tuple[date, ...]
+    melts_each: int
+    free: bool = False
+    extra: bool = False
+
+
+@dataclass(frozen=True)
+class Bound:
+    """A number of grains of a pattern, cast up to a place in the order of spans and with it."""
+
+    place: int
+    pattern: str
+    grains: int
+
+
+@dataclass(frozen=True)
+class Supply:
+    """What there is of an ingredient up to a place in the order of spans [kg], and its share in each formula [-]."""
+
+    place: int
+    ingredient: str
+    there_kg: float
+    shares: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Window:
+    """Spans in which one tube serves once: so many grains of the pattern in all of them together."""
+
+    spans: tuple[int, ...]
+    pattern: str
+    sets: int
+
+
+@dataclass(frozen=True)
+class Setup:
+    """All that the program is made of; `loads` are the full loads of each formula with the names of its patterns."""
+
+    spans: Sequence[Span]
+    patterns: Mapping[str, Pattern]
+    pan: Pan
+    loads: Mapping[str, tuple[tuple[str, ...], Sequence[Load]]]
+    total: Mapping[str, int]
+    floors: Sequence[Bound] = ()
+    ceilings: Sequence[Bound] = ()
+    held: Sequence[tuple[int, float]] = ()
+    """Up to each place, the grains cast may weigh so much [kg]: what may be held, and what is flown by then, less what
+    lies there."""
+    supplies: Sequence[Supply] = ()
+    remelt_kg: Mapping[str, float] = field(default_factory=dict)
+    remelt_limit: float = 0.15
+    windows: Sequence[Window] = ()
+    elastic: str = ""
+    """What may be stretched, at a cost: "supplies" or "held"; nothing in a plan that counts."""
+
+
+@dataclass(frozen=True)
+class Solved:
+    """An answer of the program: grains of each pattern, melts of each load and evenings, span by span."""
+
+    grains: dict[str, list[int]]
+    melts: dict[tuple[str, Load], list[int]]
+    evenings: list[int]
+    stretch: dict[tuple[str, int], float]
+    columns: Floats
+    bound: float
+
+    def costs(self, cost: Cost) -> float:
+        """What it costs."""
+        return float(sum(each * self.columns[column] for column, each in cost.items()))
+
+
+class OutOfTime(Exception):
+    """Time was over before a plan was found; none costs less than `bound`."""
+
+    def __init__(self, bound: float) -> None:
+        super().__init__(bound)
+        self.bound = bound
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A plan, and how far one of its costs may lie above the least, as a share of it; 0 where all are proven."""
+
+    solved: Solved
+    gap: float
+
+
+class Program:
+    """The constraints, built once; asked for the least of one cost after the other, each held fast for the next."""
+
+    def __init__(self, setup: Setup) -> None:
+        self.setup = setup
+        self._rows: list[tuple[dict[int, float], float, float]] = []
+        self._low: list[float] = []
+        self._high: list[float] = []
+        self._whole: list[int] = []
+        spans, s = setup.spans, setup
+        self.evening = [
+            self._column(0, 10_000 if span.extra else len(span.days), fixed=len(span.days) if span.free else None)
+            for span in spans
+        ]
+        self.load = {
+            (formula, load): [
+                self._column(0, span.melts_each * (10_000 if span.extra else len(span.days))) for span in spans
+            ]
+            for formula, (_, loads) in s.loads.items()
+            for load in loads
+        }
+        self.grain = {p: [self._column(0, total) for _ in spans] for p, total in s.total.items()}
+        self.day = [
+            {day: self._column(0, span.melts_each, whole=False) for day in span.days} if not span.extra else {}
+            for span in spans
+        ]
+        self.stretch: dict[tuple[str, int], int] = {}
+        self._melts_fit_evenings()
+        self._grains_fit_melts()
+        self._wanted()
+        self._kept()
+
+    def _column(self, low: float, high: float, whole: bool = True, fixed: float | None = None) -> int:
+        self._low.append(low if fixed is None else fixed)
+        self._high.append(high if fixed is None else fixed)
+        self._whole.append(int(whole))
+        return len(self._low) - 1
+
+    def _row(self, terms: Mapping[int, float], low: float = -np.inf, high: float = np.inf) -> None:
+        self._rows.append((dict(terms), low, high))
+
+    def melts(self, span: int, formula: str | None = None) -> list[int]:
+        """The columns that count the melts of a span, of one formula or of all."""
+        return [columns[span] for (of, _), columns in self.load.items() if formula in (None, of)]
+
+    def _up_to(self, place: int) -> list[int]:
+        return [i for i, span in enumerate(self.setup.spans) if span.place <= place]
+
+    def _melts_fit_evenings(self) -> None:
+        for i, span in enumerate(self.setup.spans):
+            count = dict.fromkeys(self.melts(i), 1.0)
+            self._row({**count, self.evening[i]: -float(span.melts_each)}, high=0)
+            if self.day[i]:
+                self._row({**count, **dict.fromkeys(self.day[i].values(), -1.0)}, 0, 0)
+
+    def _grains_fit_melts(self) -> None:
+        for formula, (names, loads) in self.setup.loads.items():
+            for k, name in enumerate(names):
+                for i in range(len(self.setup.spans)):
+                    terms = {self.load[formula, load][i]: -float(load[k]) for load in loads if load[k]}
+                    self._row({**terms, self.grain[name][i]: 1.0}, high=0)
+
+    def _wanted(self) -> None:
+        s = self.setup
+        for pattern, total in s.total.items():
+            self._row(dict.fromkeys(self.grain[pattern], 1.0), total, total)
+        for bound in s.floors:
+            terms = {self.grain[bound.pattern][i]: 1.0 for i in self._up_to(bound.place)}
+            self._row(terms, low=bound.grains)
+        for bound in s.ceilings:
+            self._row({self.grain[bound.pattern][i]: 1.0 for i in self._up_to(bound.place)}, high=bound.grains)
+        for place in sorted({bound.place for bound in s.floors}):
+            self._cuts(place)
+
+    def _cuts(self, place: int) -> None:
+        """So many melts, and so many evenings, that no plan has fewer of: shares of melts, rounded up."""
+        s, spans = self.setup, self._up_to(place)
+        wanted = {b.pattern: b.grains for b in s.floors if b.place == place}
+        least = {formula: _least_melts(*loads, wanted) for formula, loads in s.loads.items()}
+        for formula, count in least.items():
+            if count:
+                self._row({column: 1.0 for i in spans for column in self.melts(i, formula)}, low=count)
+        each = max((span.melts_each for span in s.spans), default=1)
+        there = sum(span.melts_each * len(span.days) for span in (s.spans[i] for i in spans) if span.free)
+        evenings = -(-(sum(least.values()) - there) // each)
+        if evenings > 0:
+            self._row({self.evening[i]: 1.0 for i in spans if not s.spans[i].free}, low=evenings)
+
+    def _kept(self) -> None:
+        """What lies there is kept within its limit, and no more is used than has come."""
+        s = self.setup
+        stretched = self._stretch("held", 0) if s.elastic == "held" else None
+        for place, most in s.held:
+            terms = {self.grain[p][i]: s.patterns[p].mass_kg for p in s.total for i in self._up_to(place)}
+            self._row(terms | ({stretched: -1.0} if stretched is not None else {}), high=most)
+        self._used()
+        for window in s.windows:
+            self._row({self.grain[window.pattern][i]: 1.0 for i in window.spans}, high=window.sets)
+
+    def _stretch(self, what: str, place: int) -> int:
+        if (what, place) not in self.stretch:
+            self.stretch[what, place] = self._column(0, 1e4, whole=False)
+        return self.stretch[what, place]
+
+    def _used(self) -> None:
+        s = self.setup
+        if not s.supplies:
+            return
+        remelt = {
+            f: [self._column(0, kg, whole=False) for _ in s.spans] for f, kg in s.remelt_kg.items() if f in s.loads
+        }
+        mass = {f: [self._melted(f, i) for i in range(len(s.spans))] for f in s.loads}
+        for formula, columns in remelt.items():
+            self._row(dict.fromkeys(columns, 1.0), high=s.remelt_kg[formula])
+            for i, column in enumerate(columns):
+                within = {one: -s.remelt_limit * kg for one, kg in mass[formula][i].items()}
+                self._row({**within, column: 1.0}, high=0)
+        for supply in s.supplies:
+            terms: dict[int, float] = {}
+            for formula, share in supply.shares.items():
+                for i in self._up_to(supply.place) if formula in mass else ():
+                    terms |= {column: share * kg for column, kg in mass[formula][i].items()}
+                    if formula in remelt:
+                        terms[remelt[formula][i]] = -share
+            if s.elastic == "supplies":
+                for place in range(supply.place + 1):
+                    terms[self._stretch(supply.ingredient, place)] = -1.0
+            self._row(terms, high=supply.there_kg)
+
+    def _melted(self, formula: str, span: int) -> dict[int, float]:
+        """What a formula's melts of a span weigh, by column [kg]."""
+        s, (names, loads) = self.setup, self.setup.loads[formula]
+        grains = {self.grain[p][span]: s.patterns[p].mass_kg * (1 + s.pan.over_pour) for p in names}
+        return grains | {self.load[formula, load][span]: s.pan.test_pieces_kg for load in loads}
+
+    # --- Asked ---------------------------------------------------------------------------------
+
+    def changed(self, pattern: str, span: int, was: int) -> int:
+        """A new column: by how many grains a span differs from so many."""
+        column = self._column(0, 1e5, whole=False)
+        self._row({self.grain[pattern][span]: 1.0, column: -1.0}, high=was)
+        self._row({self.grain[pattern][span]: 1.0, column: 1.0}, low=was)
+        return column
+
+    def hold(self, cost: Cost, value: float) -> None:
+        """Let a cost be no more than that from now on."""
+        self._row(cost, high=value + _SLACK)
+
+    def least(self, cost: Cost, seconds: float) -> Solved | None:
+        """The plan of the least cost, or the best one found in that time; nothing where there is none.
+
+        Raises
+        ------
+        OutOfTime
+            Time was over before any plan was found, or it was known that there is none.
+        """
+        from scipy.optimize import Bounds, LinearConstraint, milp
+        from scipy.sparse import coo_array
+
+        if not self._low:  # no evening at all: no column
+            return None
+        costs = np.zeros(len(self._low))
+        for column, each in cost.items():
+            costs[column] = each
+        row, column_of, value = [], [], []
+        for number, (terms, _, _) in enumerate(self._rows):
+            row += [number] * len(terms)
+            column_of += list(terms)
+            value += list(terms.values())
+        matrix = coo_array((value, (row, column_of)), shape=(len(self._rows), len(self._low))).tocsr()
+        limits = LinearConstraint(matrix, [low for _, low, _ in self._rows], [high for _, _, high in self._rows])
+        answer = milp(
+            costs,
+            integrality=np.array(self._whole),
+            bounds=Bounds(self._low, self._high),
+            constraints=limits,
+            options={"time_limit": max(seconds, 0.05), "mip_rel_gap": 0.0},
+        )
+        if answer.x is None:
+            if answer.status == 1:
+                raise OutOfTime(answer.mip_dual_bound if answer.mip_dual_bound is not None else 0.0)
+            return None
+        return self._read(answer)
+
+    def _read(self, answer: Any) -> Solved:
+        x: Floats = answer.x
+
+        def counts(columns: Sequence[int]) -> list[int]:
+            return [round(float(x[column])) for column in columns]
+
+        bound = answer.fun if answer.mip_dual_bound is None or answer.status == 0 else answer.mip_dual_bound
+        return Solved(
+            {p: counts(columns) for p, columns in self.grain.items()},
+            {key: counts(columns) for key, columns in self.load.items()},
+            counts(self.evening),
+            {key: float(x[column]) for key, column in self.stretch.items()},
+            x,
+            float(bound),
+        )
+
+    def in_turn(self, costs: Sequence[Cost], watch: "Stopwatch") -> "Answer | None":
+        """The least of the first cost, of those plans the least of the second, and so on; nothing where there is none.
+
+        Raises
+        ------
+        OutOfTime
+            Time was over before any plan was found.
+        """
+        solved, gap = None, 0.0
+        for number, cost in enumerate(costs):
+            share = 1.0 if number == len(costs) - 1 else 0.6
+            try:
+                found = self.least(cost, share * watch.left)
+                bound = found.bound if found else 0.0
+            except OutOfTime as late:
+                if solved is None:
+                    raise
+                found, bound = None, late.bound
+            solved = found or solved
+            if solved is None:
+                return None
+            value = solved.costs(cost)
+            gap = max(gap, (value - bound) / value if value > bound + _SLACK else 0.0)
+            self.hold(cost, value)
+        return Answer(solved, gap) if solved else None
+
+    def evenings_cost(self) -> Cost:
+        """One for each evening that is not used anyhow."""
+        return {self.evening[i]: 1.0 for i, span in enumerate(self.setup.spans) if not span.free}
+
+    def melts_cost(self) -> Cost:
+        """One for each melt."""
+        return {column: 1.0 for columns in self.load.values() for column in columns}
+
+    def days_cost(self, first: date) -> Cost:
+        """For each melt the days that it comes after the first one."""
+        return {column: float((day - first).days) for of in self.day for day, column in of.items()}
+
+
+def _least_melts(names: Sequence[str], loads: Sequence[Load], wanted: Mapping[str, int]) -> int:
+    """No fewer melts of these loads hold the grains wanted: their least number in shares of melts, rounded up."""
+    need = [wanted.get(name, 0) for name in names]
+    if not any(need):
+        return 0
+    if len(names) == 1:
+        return -(-need[0] // max(load[0] for load in loads))
+    from scipy.optimize import linprog
+
+    grains = -np.array(loads, dtype=float).T
+    return int(np.ceil(linprog(np.ones(len(loads)), grains, -np.array(need, dtype=float)).fun - _SLACK))
+
+
+class Stopwatch:
+    """What is left of a time [s]."""
+
+    def __init__(self, seconds: float) -> None:
+        self._start, self._seconds = time.monotonic(), seconds
+
+    @property
+    def spent(self) -> float:
+        """Since the start [s]."""
+        return time.monotonic() - self._start
+
+    @property
+    def left(self) -> float:
+        """Until it is over, at least a little [s]."""
+        return max(self._seconds - self.spent, 0.05)
