@@ -33,6 +33,7 @@ from app.main import create_app
 from app.models import api as models
 from app.models import api_flight as flight_models
 from app.models import api_motor as motor_models
+from app.models import api_season as season_models
 from app.settings import Settings
 from tests.behind import browser_of, let_in
 from tests.entering import asked
@@ -356,6 +357,10 @@ MACH = {"mach": 0.5, "coefficient": 0.5}
 NO_CHUTE = {"diameter_m": 0.0, "drag_coefficient": 1.5}
 LAW = {"rate_at_1_mpa_m_s": 8e-3, "exponent": 0.3, "p_min_pa": 2e6, "p_max_pa": 1e6}
 
+FLIGHT: dict[str, Any] = {"name": "Knot", "count": 5, "grains": {"Gull 54": 3}, "by": "2027-06-06"}
+SHELF: dict[str, Any] = {"pattern": "Gull 54", "count": 2, "ready": "2027-01-10"}
+GRAINS = ["flights", 0, "grains", "Gull 54"]
+
 BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
     ("no mass", change("/recipe/scale", mass_kg=0), ["mass_kg"]),
     ("too weak to lift", change("/flight/run", dry_mass_kg=150.0), ["thrust_n"]),
@@ -461,6 +466,27 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
         ["bolts", "count"],
     ),
     ("hotter than its data", change("/case/check", wall_temperature_k=600.0), ["wall_temperature_k"]),
+    ("a day that is none", change("/season/plan", evenings=["2027-02-30"]), ["evenings", 0]),
+    ("a day in other words", change("/season/plan", evenings=["18.2.2027"]), ["evenings", 0]),
+    ("an evening twice", change("/season/plan", evenings=["2027-02-18", "2027-02-18"]), ["evenings", 1]),
+    ("no melt in an evening", change("/season/plan", melts_per_evening=0), ["melts_per_evening"]),
+    ("half a grain", change("/season/plan", flights=[{**FLIGHT, "grains": {"Gull 54": 1.5}}]), GRAINS),
+    ("no grain", change("/season/plan", flights=[{**FLIGHT, "grains": {}}]), ["flights", 0, "grains"]),
+    ("an unknown pattern", change("/season/plan", flights=[{**FLIGHT, "grains": {"Tern": 1}}]), [*GRAINS[:3], "Tern"]),
+    ("one on the shelf", change("/season/plan", shelf=[{**SHELF, "pattern": "Tern"}]), ["shelf", 0, "pattern"]),
+    ("tools for none", change("/season/plan", tools={"Tern": 2}), ["tools", "Tern"]),
+    ("more rejects than grains", change("/season/plan", rejects={"Gull 54": [5, 4]}), ["rejects", "Gull 54"]),
+    ("rejects of what", change("/season/plan", rejects={"Gull 54": [5]}), ["rejects", "Gull 54"]),
+    ("certainty", change("/season/plan", confidence=1.0), ["confidence"]),
+    ("a blend of nothing", change("/season/plan", formulas={"tar": {"KNO3": 1.0}}), ["formulas", "tar"]),
+    ("a blend amiss", change("/season/plan", formulas={"marram": {"KNO3": 0.5}}), ["formulas", "marram"]),
+    (
+        "a delivery of rust",
+        change("/season/plan", deliveries=[{"ingredient": "rust", "kg": 1.0, "on": "2027-01-01"}]),
+        ["deliveries", 0, "ingredient"],
+    ),
+    ("ten thousand flights", change("/season/plan", flights=[{**FLIGHT, "count": 10_000}]), ["flights", 0, "count"]),
+    ("ten thousand grains", change("/season/plan", flights=[{**FLIGHT, "count": 999}] * 4), ["flights"]),
 ]
 
 
@@ -606,8 +632,20 @@ def test_each_number_has_its_unit_or_has_none_by_nature() -> None:
         "thrust_to_weight",
         "thrust_to_weight_rail",
         "max_mach",
+        "priority",
+        "over_pour",
+        "melts_per_evening",
+        "cure_days",
+        "confidence",
+        "tube_held_h",
+        "kg",
+        "evening_count",
+        "melt_count",
+        "gap",
     }
-    for model in [value for area in (models, motor_models, flight_models) for value in vars(area).values()]:
+    for model in [
+        value for area in (models, motor_models, flight_models, season_models) for value in vars(area).values()
+    ]:
         if isinstance(model, type) and issubclass(model, models.ApiIn | models.ApiOut):
             for name, info in model.model_fields.items():
                 if any(word in str(info.annotation) for word in ("float", "int'")) and "dict" not in str(

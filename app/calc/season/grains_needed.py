@@ -50,7 +50,7 @@ class Chances:
     def of(self, evenings: Sequence[EveningPlan], day: date) -> dict[str, float]:
         """Of each pattern, the chance that what these evenings and the promised ones give is enough on a day."""
         season = self._season
-        ready = [e for e in (*season.promised, *evenings) if e.on + season.cure <= day]
+        ready = [e for e in (*season.promised, *evenings) if season.ready(e.on) <= day]
         sizes: dict[str, list[int]] = {}
         for evening in ready:
             for melt in evening.melts:
@@ -114,7 +114,7 @@ def before_a_test(season: Season) -> str:
             if formula not in first or flight.by > first[formula].by:
                 continue
             test = first[formula]
-            ready = (e.grains.get(pattern, 0) for e in season.promised if e.on + season.cure <= flight.by)
+            ready = (e.grains.get(pattern, 0) for e in season.promised if season.ready(e.on) <= flight.by)
             short = season.wanted(flight.by, flown_alone)[pattern] - season.lying(pattern, flight.by) - sum(ready)
             if short > 0:
                 return (

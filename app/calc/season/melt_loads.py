@@ -1,11 +1,13 @@
 """What goes into one melt: grains of one formula, as many as the pan holds and as there are tubes and rods for."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from app.calc.base.constants import positive
-from app.calc.base.errors import OutOfRange
-from app.calc.base.notes import Amount, Note
+from app.calc.base.errors import CalcError, OutOfRange
+from app.calc.base.notes import Amount, Note, joined
 
 _EPSILON_KG = 1e-9
 
@@ -99,7 +101,9 @@ def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int
     Raises
     ------
     OutOfRange
-        A single grain is more than the pan takes, or there are more ways than the limit.
+        A single grain is more than the pan takes.
+    CalcError
+        There are more ways than the limit.
 
     Notes
     -----
@@ -123,7 +127,7 @@ def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int
             whole = {"melt": Amount(pan.melt_kg(patterns[name].mass_kg), "mass"), "pan": Amount(pan.holds_kg, "mass")}
             raise OutOfRange(
                 "pan_kg",
-                Note(f"one {name} alone takes a melt of {{melt}} and the pan holds {{pan}}.", whole),
+                joined(f"one {name} alone", Note("takes a melt of {melt} and the pan holds {pan}.", whole)),
                 "Take a larger pan or a smaller grain.",
             )
     found: list[Load] = []
@@ -134,7 +138,7 @@ def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int
             if any(n < most[name] and each <= left for n, name, each in zip(load, names, takes, strict=True)):
                 return
             if len(found) >= limit:
-                raise OutOfRange(
+                raise CalcError(
                     "patterns",
                     f"there are more than {limit} ways to mix these patterns in one melt.",
                     "Plan fewer patterns of one formula at once.",
@@ -146,3 +150,47 @@ def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int
 
     fill([], room)
     return [load for load in found if any(load)]
+
+
+def least_melts(names: Sequence[str], loads: Sequence[Load], wanted: Mapping[str, int], exact: bool = False) -> int:
+    """Count the melts that grains of a formula take at least.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Its patterns [-].
+    loads : sequence of tuple of int
+        The full loads of a melt, in the order of the patterns [-].
+    wanted : mapping of str to int
+        Grains of each pattern [-].
+    exact : bool
+        Whether melts are whole; else shares of them are added up and rounded, which may be one too few.
+
+    Returns
+    -------
+    int
+        Melts [-].
+
+    Notes
+    -----
+    The least number of loads that cover the grains wanted.
+
+    References
+    ----------
+    P. C. Gilmore, R. E. Gomory 1961, from memory.
+
+    Examples
+    --------
+    >>> least_melts(("wide", "slim"), [(2, 0), (1, 3), (0, 5)], {"wide": 3, "slim": 4}, exact=True)
+    3
+    """
+    need = np.array([wanted.get(name, 0) for name in names], dtype=float)
+    if not need.any():
+        return 0
+    if len(names) == 1:
+        return -(-int(need[0]) // max(load[0] for load in loads))
+    from scipy.optimize import linprog
+
+    grains = -np.array(loads, dtype=float).T
+    found = linprog(np.ones(len(loads)), grains, -need, integrality=np.full(len(loads), int(exact)))
+    return int(np.ceil(found.fun - 1e-6))

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 from app.calc.base.errors import OutOfRange
 from app.calc.base.notes import Amount, Note, joined
-from app.calc.season.casting import Frame, frame, plan, setup
+from app.calc.season.calendar_frame import Frame, frame, setup
+from app.calc.season.casting import plan
 from app.calc.season.grains_needed import Chances, Targets
 from app.calc.season.program import OutOfTime, Program, Solved, Stopwatch
 from app.calc.season.season import CastPlan, Season, WantedFlight, day_words
@@ -119,7 +120,7 @@ def _too_few(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
         end = laid.end(span.place)
         said = f"{count} more {'evening' if count == 1 else 'evenings'}"
         if end is not None:
-            names = sorted({f.name for f in season.flights if f.by - season.cure == end})
+            names = sorted({f.name for f in season.flights if f.by - timedelta(days=season.bench.cure_days) == end})
             said += f" by {day_words(end)}" + (f" (for {', '.join(names[:3])})" if names else "")
             if season.evenings and end < min(season.evenings):
                 said += f", which is before the first evening there is, {day_words(min(season.evenings))}"
@@ -189,7 +190,7 @@ def _not_there(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
         ):
             end = laid.end(place)
             by = f" by {day_words(end)}" if end else ""
-            said.append(Note(f"{{kg}} more of {ingredient}{by}", {"kg": Amount(kg, "mass")}))
+            said.append(joined(Note("{kg}", {"kg": Amount(kg, "mass")}), f"more of {ingredient}{by}"))
         told = _sentence("The supplies are not there in time. ", [joined(*said, between=" and ")])
         unknown = sorted({p.formula for p in season.patterns.values()} - set(season.blends))
         if unknown:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from app.calc.base.constants import Floats
-from app.calc.season.melt_loads import Load, Pan, Pattern
+from app.calc.season.melt_loads import Load, Pan, Pattern, least_melts
 
 Cost = dict[int, float]
 """What each column of the program costs, by its number."""
@@ -25,7 +25,7 @@ _SLACK = 1e-6
 
 @dataclass(frozen=True)
 class Span:
-    """Evenings that are alike: their days, how many melts each takes, and at which place in the order of spans.
+    """Evenings that are alike: their days, how many melts each takes, the place in the order of time that they lie in.
 
     A `free` one is used anyhow; an `extra` one stands for evenings that the maker does not have, any number of them.
     """
@@ -39,17 +39,18 @@ class Span:
 
 @dataclass(frozen=True)
 class Bound:
-    """A number of grains of a pattern, cast up to a place in the order of spans and with it."""
+    """A number of grains of a pattern, cast in these spans together."""
 
-    place: int
+    spans: tuple[int, ...]
     pattern: str
     grains: int
 
 
 @dataclass(frozen=True)
 class Supply:
-    """What there is of an ingredient up to a place in the order of spans [kg], and its share in each formula [-]."""
+    """What there is of an ingredient for these spans, up to a place in time [kg], and its share in each formula [-]."""
 
+    spans: tuple[int, ...]
     place: int
     ingredient: str
     there_kg: float
@@ -75,10 +76,11 @@ class Setup:
     loads: Mapping[str, tuple[tuple[str, ...], Sequence[Load]]]
     total: Mapping[str, int]
     floors: Sequence[Bound] = ()
-    ceilings: Sequence[Bound] = ()
-    held: Sequence[tuple[int, float]] = ()
-    """Up to each place, the grains cast may weigh so much [kg]: what may be held, and what is flown by then, less what
-    lies there."""
+    ceilings: Sequence[tuple[tuple[int, ...], str, int]] = ()
+    """In these spans, so many melts of a formula at most: those before a test."""
+    held: Sequence[tuple[tuple[int, ...], float]] = ()
+    """In these spans, the grains cast may weigh so much [kg]: what may be held, and what is flown by the last,
+    less what lies there."""
     supplies: Sequence[Supply] = ()
     remelt_kg: Mapping[str, float] = field(default_factory=dict)
     remelt_limit: float = 0.15
@@ -164,9 +166,6 @@ class Program:
         """The columns that count the melts of a span, of one formula or of all."""
         return [columns[span] for (of, _), columns in self.load.items() if formula in (None, of)]
 
-    def _up_to(self, place: int) -> list[int]:
-        return [i for i, span in enumerate(self.setup.spans) if span.place <= place]
-
     def _melts_fit_evenings(self) -> None:
         for i, span in enumerate(self.setup.spans):
             count = dict.fromkeys(self.melts(i), 1.0)
@@ -186,18 +185,20 @@ class Program:
         for pattern, total in s.total.items():
             self._row(dict.fromkeys(self.grain[pattern], 1.0), total, total)
         for bound in s.floors:
-            terms = {self.grain[bound.pattern][i]: 1.0 for i in self._up_to(bound.place)}
-            self._row(terms, low=bound.grains)
-        for bound in s.ceilings:
-            self._row({self.grain[bound.pattern][i]: 1.0 for i in self._up_to(bound.place)}, high=bound.grains)
-        for place in sorted({bound.place for bound in s.floors}):
-            self._cuts(place)
+            self._row({self.grain[bound.pattern][i]: 1.0 for i in bound.spans}, low=bound.grains)
+        for spans, formula, most in s.ceilings:
+            self._row({column: 1.0 for i in spans for column in self.melts(i, formula)}, high=most)
+        wanted: dict[tuple[int, ...], dict[str, int]] = {}
+        for bound in s.floors:
+            counts = wanted.setdefault(bound.spans, {})
+            counts[bound.pattern] = max(counts.get(bound.pattern, 0), bound.grains)
+        for spans, counts in wanted.items():
+            self._cuts(spans, counts)
 
-    def _cuts(self, place: int) -> None:
+    def _cuts(self, spans: tuple[int, ...], wanted: Mapping[str, int]) -> None:
         """So many melts, and so many evenings, that no plan has fewer of: shares of melts, rounded up."""
-        s, spans = self.setup, self._up_to(place)
-        wanted = {b.pattern: b.grains for b in s.floors if b.place == place}
-        least = {formula: _least_melts(*loads, wanted) for formula, loads in s.loads.items()}
+        s = self.setup
+        least = {formula: least_melts(*loads, wanted) for formula, loads in s.loads.items()}
         for formula, count in least.items():
             if count:
                 self._row({column: 1.0 for i in spans for column in self.melts(i, formula)}, low=count)
@@ -211,8 +212,8 @@ class Program:
         """What lies there is kept within its limit, and no more is used than has come."""
         s = self.setup
         stretched = self._stretch("held", 0) if s.elastic == "held" else None
-        for place, most in s.held:
-            terms = {self.grain[p][i]: s.patterns[p].mass_kg for p in s.total for i in self._up_to(place)}
+        for spans, most in s.held:
+            terms = {self.grain[p][i]: s.patterns[p].mass_kg for p in s.total for i in spans}
             self._row(terms | ({stretched: -1.0} if stretched is not None else {}), high=most)
         self._used()
         for window in s.windows:
@@ -239,7 +240,7 @@ class Program:
         for supply in s.supplies:
             terms: dict[int, float] = {}
             for formula, share in supply.shares.items():
-                for i in self._up_to(supply.place) if formula in mass else ():
+                for i in supply.spans if formula in mass else ():
                     terms |= {column: share * kg for column, kg in mass[formula][i].items()}
                     if formula in remelt:
                         terms[remelt[formula][i]] = -share
@@ -356,19 +357,6 @@ class Program:
     def days_cost(self, first: date) -> Cost:
         """For each melt the days that it comes after the first one."""
         return {column: float((day - first).days) for of in self.day for day, column in of.items()}
-
-
-def _least_melts(names: Sequence[str], loads: Sequence[Load], wanted: Mapping[str, int]) -> int:
-    """No fewer melts of these loads hold the grains wanted: their least number in shares of melts, rounded up."""
-    need = [wanted.get(name, 0) for name in names]
-    if not any(need):
-        return 0
-    if len(names) == 1:
-        return -(-need[0] // max(load[0] for load in loads))
-    from scipy.optimize import linprog
-
-    grains = -np.array(loads, dtype=float).T
-    return int(np.ceil(linprog(np.ones(len(loads)), grains, -np.array(need, dtype=float)).fun - _SLACK))
 
 
 class Stopwatch:

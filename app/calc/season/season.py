@@ -38,8 +38,8 @@ def day_words(day: date) -> str:
 class WantedFlight:
     """Flights or static tests wanted by a day, all with the same grains: how many of each pattern in one motor.
 
-    A test comes before any melt of its formula that is not for it or for what is due before it. `priority` 1 matters
-    most; where not everything can be, the highest numbers are given up first.
+    A test comes before any melt of its formula that is not needed for it or for what is due before it. `priority` 1
+    matters most; where not everything can be, the highest numbers are given up first.
     """
 
     name: str
@@ -118,6 +118,8 @@ class Season:
     `blends` are the mass fractions of formulas; a formula without one counts as if all of it were each ingredient that
     `deliveries` names, which is safe whatever it is made of. `promised` are melts that stand already: planned, or cast
     and not yet weighed. `kept` is the plan that was made before, from which as little as can be is changed.
+    `melts_on` and `cure_days_on` are of evenings that take other numbers of melts, or whose grains cure longer, than
+    the bench says.
     """
 
     flights: Sequence[WantedFlight]
@@ -132,11 +134,16 @@ class Season:
     remelt_kg: Mapping[str, float] = field(default_factory=dict)
     promised: Sequence[EveningPlan] = ()
     kept: Sequence[EveningPlan] = ()
+    melts_on: Mapping[date, int] = field(default_factory=dict)
+    cure_days_on: Mapping[date, int] = field(default_factory=dict)
 
-    @property
-    def cure(self) -> timedelta:
-        """From the melt to the first day on which its grains may be flown."""
-        return timedelta(days=self.bench.cure_days)
+    def cure(self, evening: date) -> int:
+        """How long grains cast that day cure [days]."""
+        return self.cure_days_on.get(evening, self.bench.cure_days)
+
+    def ready(self, evening: date) -> date:
+        """The first day on which grains cast on an evening may be flown."""
+        return evening + timedelta(days=self.cure(evening))
 
     @property
     def dates(self) -> list[date]:

@@ -13,10 +13,10 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from app.models import api, api_flight, api_motor
+from app.models import api, api_flight, api_motor, api_season
 from app.page import Page
 from app.routing import LateRoute, late_router
-from app.services.api import compute, compute_flight, compute_motor
+from app.services.api import compute, compute_flight, compute_motor, compute_season
 from app.web import Book, render
 
 BASE = "/api/v1"
@@ -102,6 +102,12 @@ def run_flight(data: Annotated[api_flight.FlightRunIn, _body("/flight/run")]) ->
 def check_case(data: Annotated[api.CaseCheckIn, _body("/case/check")]) -> api.CaseCheckOut:
     """Stress in a case's wall, and the margin to its rating, its proof test or the formula."""
     return compute.check_case(data)
+
+
+@router.post(BASE + "/season/plan", tags=["compute"], summary="Plan a season's casting")
+def plan_season(data: Annotated[api_season.SeasonPlanIn, _body("/season/plan")]) -> api_season.SeasonPlanOut:
+    """Grains to cast for the flights wanted, rejects counted on, and the fewest evenings for them; or why not."""
+    return compute_season.plan_season(data)
 
 
 # --- The document ------------------------------------------------------------------------------

@@ -8,7 +8,8 @@ from random import Random
 
 import pytest
 
-from app.calc.season.casting import frame, plan, setup
+from app.calc.season.calendar_frame import frame, setup
+from app.calc.season.casting import plan
 from app.calc.season.grains_needed import Chances, Targets
 from app.calc.season.melt_loads import Pan, Pattern
 from app.calc.season.obstacles import plan_what_matters
@@ -65,6 +66,8 @@ def small(seed: int) -> Season:
         deliveries=deliveries,
         blends={"f": {"sorbitol": 0.35, "potassium_nitrate": 0.65}, "g": {"sucrose": 1.0}},
         remelt_kg={"f": 0.05} if r.random() < 0.3 else {},
+        melts_on={on(day): 3 for day in range(-12, 26, 5)} if r.random() < 0.2 else {},
+        cure_days_on={on(day): 10 for day in range(-4, 4)} if r.random() < 0.2 and bench.cure_days else {},
     )
 
 
@@ -78,6 +81,18 @@ def melts_of(season: Season) -> list[MeltPlan]:
             if grains and bench.pan.melt_kg(season.weight(grains)) <= bench.pan.holds_kg + 1e-9:
                 found.append(MeltPlan(formula, grains))
     return found
+
+
+def fewest(melts: list[MeltPlan], need: dict[str, int]) -> int:
+    """Of these melts, by trying one number after the other."""
+    need = {p: n for p, n in need.items() if n > 0}
+    if any(all(not melt.grains.get(p) for melt in melts) for p in need):
+        return 99
+    for count in range(20):
+        for chosen in combinations_with_replacement(melts, count):
+            if all(sum(melt.grains.get(p, 0) for melt in chosen) >= n for p, n in need.items()):
+                return count
+    return 99
 
 
 def allowed(season: Season, evenings: tuple[EveningPlan, ...]) -> bool:
@@ -96,12 +111,16 @@ def allowed(season: Season, evenings: tuple[EveningPlan, ...]) -> bool:
                     return False
     for test in season.flights:
         if test.test and last <= test.by:
-            for pattern in season.patterns:
-                if season.patterns[pattern].formula in season.formulas(test):
-                    due = [d for d in season.dates if d <= test.by]
-                    most = max(season.wanted(d).get(pattern, 0) - season.lying(pattern, d) for d in due)
-                    if sum(e.grains.get(pattern, 0) for e in evenings) > max(most, 0):
-                        return False
+            for formula in season.formulas(test):
+                due = [d for d in season.dates if d <= test.by]
+                need = {
+                    p: max(season.wanted(d).get(p, 0) - season.lying(p, d) for d in due)
+                    for p, of in season.patterns.items()
+                    if of.formula == formula
+                }
+                lists = [melt for melt in melts_of(season) if melt.formula == formula]
+                if sum(m.formula == formula for e in evenings for m in e.melts) > fewest(lists, need):
+                    return False
     return _supplied(season, evenings)
 
 
@@ -128,18 +147,21 @@ def least_of_all(season: Season) -> tuple[int, int, int] | None:
         p: max([0] + [season.wanted(d).get(p, 0) - season.lying(p, d) for d in season.dates]) for p in season.patterns
     }
     days = sorted(season.evenings)
-    choices = [
-        melts
-        for count in range(1, season.bench.melts_per_evening + 1)
-        for melts in combinations_with_replacement(melts_of(season), count)
-    ]
+    choices = {
+        day: [
+            melts
+            for count in range(1, season.melts_on.get(day, season.bench.melts_per_evening) + 1)
+            for melts in combinations_with_replacement(melts_of(season), count)
+        ]
+        for day in days
+    }
 
     def enough(cast: tuple[EveningPlan, ...], before: date | None) -> bool:
         """For each day whose grains can be cast no more."""
         for day in season.dates:
-            if before is None or day < before + season.cure:
+            if before is None or day < before + timedelta(days=season.bench.cure_days):
                 for p in season.patterns:
-                    good = sum(e.grains.get(p, 0) for e in cast if e.on + season.cure <= day)
+                    good = sum(e.grains.get(p, 0) for e in cast if season.ready(e.on) <= day)
                     if good + season.lying(p, day) < season.wanted(day).get(p, 0):
                         return False
         return True
@@ -156,7 +178,7 @@ def least_of_all(season: Season) -> tuple[int, int, int] | None:
         further(number + 1, cast)
         if best and len(cast) + 1 > min(best)[0]:
             return
-        for melts in choices:
+        for melts in choices[days[number]]:
             more = (*cast, EveningPlan(days[number], melts))
             if all(sum(e.grains.get(p, 0) for e in more) <= need[p] for p in need) and allowed(season, more):
                 further(number + 1, more)
@@ -173,12 +195,12 @@ def judged(season: Season, made: CastPlan) -> tuple[int, int, int] | None:
     lists = melts_of(season)
     for number, evening in enumerate(made.evenings):
         assert evening.on in season.evenings
-        assert 1 <= len(evening.melts) <= season.bench.melts_per_evening
+        assert 1 <= len(evening.melts) <= season.melts_on.get(evening.on, season.bench.melts_per_evening)
         assert all(any(melt.grains == one.grains for one in lists) for melt in evening.melts), evening
         assert allowed(season, made.evenings[: number + 1])
     for day in season.dates:
         for pattern, count in season.wanted(day).items():
-            good = sum(e.grains.get(pattern, 0) for e in made.evenings if e.on + season.cure <= day)
+            good = sum(e.grains.get(pattern, 0) for e in made.evenings if season.ready(e.on) <= day)
             assert good + season.lying(pattern, day) >= count
     days = [(e.on - min(season.evenings)).days for e in made.evenings for _ in e.melts]
     return len(made.evenings), len(days), sum(days)
@@ -306,8 +328,8 @@ def test_a_test_comes_before_further_melts_of_its_formula() -> None:
     test = WantedFlight("throat 13.1", 2, {"Gull": 3}, date(2027, 3, 13), test=True)
     made = plan(season(rejects={}, flights=[*WANTED, test]))
     assert made.feasible
-    before = sum(one.grains.get("Gull", 0) for one in made.evenings if one.on <= test.by)
-    assert before == 6
+    assert sum(one.grains.get("Gull", 0) for one in made.evenings if one.on <= test.by) == 8
+    assert len(made.evenings) == 7  # 6 + 16 Gull fill six melts only if the test's second melt is filled up
     early = WantedFlight("early Knot", 1, {"Gull": 3}, date(2027, 3, 10))
     against = plan(season(rejects={}, flights=[*WANTED, test, early]))
     assert "early Knot by 10 March 2027 takes 3 Gull" in str(against.why_not)
