@@ -49,6 +49,7 @@ ROOMS = {
         "learning",
         "firings",
         "review",
+        "season",
         "today",
         "api",
     ),

@@ -1,8 +1,8 @@
 """The demonstration book: `demo_data/workshop.toml` acted out through the services, with the clock turned back.
 
 `hardware` (what the workshop owns), `winters` (evenings of one melt, and the shelf), `evenings` (of several), `firings`
-and `log` (motors), `looks` (near misses, checks, looks at grains), each a few acts of `maker`. In: the story. Out: a
-book in which every rule was kept. All of it is invented.
+and `log` (motors), `looks` (near misses, checks, looks at grains), `season` (what is wanted next), each a few acts of
+`maker`. In: the story. Out: a book in which every rule was kept. All of it is invented.
 """
 
 import tomllib
@@ -12,7 +12,7 @@ from pathlib import Path
 from app import clock, first_run, system
 from app.book import mark, missing
 from app.db import migrate, open_engine, writing
-from app.demo import evenings, firings, hardware, looks, winters
+from app.demo import evenings, firings, hardware, looks, season, winters
 from app.demo.maker import Maker, Told
 from app.settings import resource
 
@@ -58,5 +58,6 @@ def _act(maker: Maker, story: Told) -> None:
     with maker.signed():
         for told in story["planned"]:
             winters.plan(maker, told)
+        season.begin(maker, story["season"])
         winters.run(maker, story["running"])
     maker.turn(maker.start)

@@ -15,6 +15,7 @@ from sqlmodel._compat import SQLModelConfig
 from app import clock
 from app.calc.base.notes import Amount, Note
 from app.models.asking import When
+from app.models.money import Money
 from app.units import KINDS, METRIC, Measure, Quantity, UnitError, UnitSystem, editable
 
 SQLModel.metadata.naming_convention = {
@@ -163,8 +164,22 @@ def hint(words: str, **amounts: Amount) -> dict[str, Any]:
     return {"hint": Note(words, amounts)}
 
 
+def is_money(model: type[BaseModel], field: str) -> bool:
+    """Whether a form field takes money."""
+    annotation = model.model_fields[field].annotation
+    parts = (annotation, *getattr(annotation, "__args__", ()))
+    return any(getattr(part, "__origin__", part) is Money for part in parts)
+
+
+def currency_of(table: type[SQLModel], column: str) -> str:
+    """The column beside an amount of money that keeps its currency."""
+    own = f"{column}_currency"
+    return own if own in table.model_fields else "currency"
+
+
 def columns(data: FormIn, table: type[SQLModel]) -> dict[str, Any]:
-    """Form data as column values: a Quantity `mass` becomes `mass_kg` and, where kept, `mass_typed`.
+    """Form data as column values: a Quantity `mass` becomes `mass_kg` and, where kept, `mass_typed`; money becomes an
+    amount and its currency.
 
     Fields that the table does not have (rows of a list, for example) are left to the service.
     """
@@ -172,7 +187,10 @@ def columns(data: FormIn, table: type[SQLModel]) -> dict[str, Any]:
     for name in type(data).model_fields:
         value = getattr(data, name)
         measure = measure_of(type(data), name)
-        if measure is None:
+        if is_money(type(data), name):
+            values[name] = value.amount if value else None
+            values[currency_of(table, name)] = value.currency if value else ""
+        elif measure is None:
             values[name] = value
         else:
             assert value is None or isinstance(value, Quantity)
@@ -206,7 +224,11 @@ def as_form(row: SQLModel, model: type[BaseModel], units: UnitSystem) -> dict[st
     texts: dict[str, str] = {}
     for name in model.model_fields:
         measure = measure_of(model, name)
-        if measure is None:
+        if is_money(model, name):
+            amount = getattr(row, name, None)
+            currency = str(getattr(row, currency_of(type(row), name), ""))
+            texts[name] = "" if amount is None else str(Money(amount, currency))
+        elif measure is None:
             value = getattr(row, name, None)
             texts[name] = "" if value is None else ("on" if value is True else str(value))
             if value is False:

@@ -40,7 +40,7 @@ class Consumable(Row, table=True):
     )
 
     name: str
-    used_by: str = "motor"
+    used_by: str = Field(default="motor", sa_column_kwargs=one_of(*USED_BY))
     per_use: float = 1.0
     in_hand: float = 0.0
     counted_on: date

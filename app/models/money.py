@@ -10,7 +10,7 @@ MOST = 1e6
 """The largest price that a form takes; more is a slip."""
 
 _CURRENCY = r"[^\W\d_]{1,8}|[^\w\s.,+\-]"
-_AMOUNT = r"\d{1,9}(?:[.,]\d{1,4})?"
+_AMOUNT = r"\d{1,9}(?:[.,]\d{1,2})?"
 _TYPED = re.compile(rf"(?:(?P<before>{_CURRENCY})\s*)?(?P<amount>{_AMOUNT})(?:\s*(?P<after>{_CURRENCY}))?")
 
 
@@ -51,7 +51,7 @@ def read(text: Any) -> Money | None:
         raise ValueError("Write an amount, with its currency if you like, such as 12.50 or € 12.50.")
     amount = float(found["amount"].replace(",", "."))
     if amount > MOST:
-        raise ValueError(f"At most {MOST:,.0f}; check the number.".replace(",", " "))
+        raise ValueError("At most a million; check the number.")
     return Money(amount, found["before"] or found["after"] or "")
 
 

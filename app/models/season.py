@@ -10,7 +10,7 @@ from sqlalchemy import CheckConstraint, UniqueConstraint
 from sqlmodel import Field
 
 from app.models.asking import When
-from app.models.base import FormIn, Row, Utc, made_of
+from app.models.base import FormIn, Row, Utc, made_of, one_of
 from app.models.hardware import Name
 from app.models.money import Price
 from app.units import Measure, Quantity
@@ -68,7 +68,7 @@ class SeasonDay(Row, table=True):
     season_id: int = Field(foreign_key="season.id", index=True)
     first_on: date
     last_on: date
-    kind: str
+    kind: str = Field(sa_column_kwargs=one_of("off", "evening"))
     melts: int | None = None
     why: str = ""
 
@@ -94,10 +94,10 @@ class Wish(Row, table=True):
     )
 
     season_id: int = Field(foreign_key="season.id", index=True)
-    kind: str
+    kind: str = Field(sa_column_kwargs=one_of("flight", "test"))
     count: int
     by_on: date
-    matters: str = "usual"
+    matters: str = Field(default="usual", sa_column_kwargs=one_of(*MATTERS))
     rocket_id: int | None = Field(default=None, foreign_key="rocket.id")
     launch_field_id: int | None = Field(default=None, foreign_key="launch_field.id")
     height_low_m: float | None = None
@@ -134,7 +134,7 @@ class SeasonIn(FormIn):
     begins_on: date = FormField(title="Casting from")
     ends_on: date = FormField(title="Last flight by")
     weekdays: list[Literal["1", "2", "3", "4", "5", "6", "7"]] = FormField([], title="Evenings for casting")
-    melts_per_evening: int = FormField(1, ge=1, le=12, title="Melts an evening, at most")
+    melts_per_evening: int = FormField(ge=1, le=12, title="Melts an evening, at most")
     confidence: Annotated[Quantity, Measure("share", ge=0.5, le=0.99)] = FormField(
         title="How sure the grains are to be enough",
         description="Of all wishes together. 90 %: nine winters in ten need no further evening.",
@@ -169,7 +169,7 @@ class WishIn(FormIn):
     count: int = FormField(ge=1, le=MOST_WISHED, title="How many flights")
     rocket_id: int = FormField(title="Rocket")
     height_low: Height = FormField(title="Height from")
-    height_high: Height = FormField(title="to")
+    height_high: Height = FormField(title="Height up to")
     launch_field_id: int = FormField(title="Field")
     by_on: date = FormField(title="By")
     matters: Literal["must", "usual", "spare"] = FormField("usual", title="How much it matters")

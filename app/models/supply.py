@@ -9,6 +9,7 @@ from sqlmodel import Field
 
 from app.calc.propellant.ingredients import INGREDIENTS
 from app.models.base import FormIn, Row, one_of
+from app.models.money import Price
 from app.units import Measure, Quantity
 
 
@@ -53,7 +54,7 @@ class SupplyIn(FormIn):
     )
     received_on: date = FormField(title="Received on")
     mass: Annotated[Quantity, Measure("mass", gt=0, le=1000, usual=(0.05, 60))] = FormField(title="Mass received")
-    cost: float | None = FormField(None, ge=0, le=1e6, title="Cost", description="In your own currency.")
+    cost: Price | None = FormField(None, title="Cost", description="With its currency, such as € 12.50.")
     note: str = FormField("", max_length=2000, title="Note", json_schema_extra={"rows": 2})
 
 

@@ -12,6 +12,7 @@ from app.routers.hardware import checks, inventory, places
 from app.routers.learning import coverage_page, learning
 from app.routers.motors import builds, core_offset, designs
 from app.routers.review import lots_review, results
+from app.routers.season import seasons, wish_pages
 from app.routers.stock import formulas, supplies
 from app.routers.today import start, today
 
@@ -49,6 +50,8 @@ ROUTERS = [
         coverage_page,  # before the review, whose lots would take its addresses
         learning,  # before the review, whose lots would take its addresses
         lots_review,
+        seasons,
+        wish_pages,
         workshop,
         flights,
         copies,

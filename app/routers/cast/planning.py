@@ -29,7 +29,7 @@ router = late_router("/plan")
 SHORT_NAMES = {"pattern": "items.0.pattern_id", "pattern_id": "items.0.pattern_id", "count": "items.0.count"}
 
 
-class PlansPage(Page, template="cast/plans.html", section="plan"):
+class PlansPage(Page, template="cast/plans.html", section="plan", tabs=[(1, "/plan", "Batches")]):
     """All batches, each with its formula: what is still to do, and a page of what is past."""
 
     open_plans: list[tuple[Batch, Formula]]

@@ -28,7 +28,7 @@ def faults_of(refused: Refused) -> dict[str | None, str]:
 def season_in(**more: Any) -> SeasonIn:
     today = clock.today()
     texts = {"name": "Winter", "begins_on": today, "ends_on": today + timedelta(days=90), "weekdays": ["4"]}
-    return SeasonIn.model_validate({**texts, "confidence": "90 %", **more})
+    return SeasonIn.model_validate({**texts, "melts_per_evening": 1, "confidence": "90 %", **more})
 
 
 # --- Seasons ----------------------------------------------------------------------------------------------------

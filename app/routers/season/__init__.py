@@ -1,0 +1,1 @@
+"""Pages of the season: the list of wishes, its evenings, and what comes of them."""

@@ -1,0 +1,40 @@
+"""What a chosen motor was expected to do, as it was kept with the choice."""
+
+import json
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from app.models import MotorChoice
+
+Span = tuple[float, float, float]
+"""The low end, the middle and the high end of a range of nine in ten."""
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Height [m], speed off the rail [m/s], peak pressure as a share of the case's limit, and total impulse [N·s], each
+    as a range of nine in ten; of a static test there is no flight. `tested` tells the firings behind the ranges.
+    """
+
+    peak_share: Span | None = None
+    impulse_ns: Span | None = None
+    height_m: Span | None = None
+    exit_m_s: Span | None = None
+    tested: int = 0
+
+    def as_json(self) -> dict[str, Any]:
+        """As they are kept."""
+        return asdict(self)
+
+
+def of(choice: MotorChoice) -> Figures:
+    """What was kept with a choice."""
+    kept = json.loads(choice.figures_json)
+
+    def span(name: str) -> Span | None:
+        found = kept.get(name)
+        return None if found is None else (float(found[0]), float(found[1]), float(found[2]))
+
+    return Figures(
+        span("peak_share"), span("impulse_ns"), span("height_m"), span("exit_m_s"), int(kept.get("tested", 0))
+    )

@@ -1,0 +1,76 @@
+"""What is to do next for a season, and the season in one sentence."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from app import clock
+from app.models import SeasonPlan
+from app.services.season.overview import Line, Overview
+
+
+@dataclass(frozen=True)
+class Step:
+    """Something to do: the beginning of a sentence and its rest, where it is done, and the words of its button."""
+
+    words: str
+    rest: str
+    href: str
+    button: str
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """So many of a thing, in words.
+
+    >>> counted(1, "melt"), counted(3, "melt"), counted(2, "test of it", "tests of it")
+    ('1 melt', '3 melts', '2 tests of it')
+    """
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def address(season_id: int) -> str:
+    """Where a season is looked at."""
+    return f"/season/{season_id}"
+
+
+def wish_address(line: Line) -> str:
+    """Where a wish is looked at."""
+    return f"{address(line.wish.season_id)}/wishes/{line.wish.pk}"
+
+
+def motors_address(line: Line) -> str:
+    """Where a motor is chosen for a wish."""
+    return wish_address(line)
+
+
+def following(seen: Overview, plan: SeasonPlan | None) -> Step | None:
+    """The next thing that the season asks for; None where it has all it wants."""
+    home = address(seen.season.pk)
+    if not seen.lines:
+        return Step("Write the first flight on the list", ".", f"{home}/wishes/new", "Write it down")
+    missing = seen.without_motor
+    if missing:
+        first = missing[0]
+        return Step(f"Choose a motor for {first.name}", f", {_wanted(first)}.", motors_address(first), "To the wish")
+    late = [line for line in seen.lines if line.left and line.wish.by_on < clock.today()]
+    if late:
+        first = late[0]
+        return Step(
+            f"Give {first.name} another day",
+            f": {clock.day(first.wish.by_on)} is past, and {counted(first.left, 'firing is', 'firings are')} left.",
+            wish_address(first),
+            "Change it",
+        )
+    if seen.lacking and plan is None:
+        grains = sum(seen.lacking.values())
+        return Step("Work out the evenings", f": {counted(grains, 'good grain')} still to cast.", home, "")
+    return None
+
+
+def _wanted(line: Line) -> str:
+    what = counted(line.left, "flight") if line.wish.kind == "flight" else counted(line.left, "test")
+    return f"{what} by {clock.day(line.wish.by_on)}"
+
+
+def last_day(seen: Overview) -> date:
+    """The last day by which something is wanted."""
+    return max((line.wish.by_on for line in seen.lines if line.left), default=seen.season.ends_on)
