@@ -55,7 +55,7 @@ GUARDS: list[tuple[str, str]] = [
         "guard_disposed_grain",
         "BEFORE UPDATE ON grain",
         f"""{_GONE.format(what="grain", id="OLD.id")} AND (NEW.decision IS NOT OLD.decision
-            OR NEW.gone_to IS 'remelt' OR NEW.mass_kg IS NOT OLD.mass_kg)""",
+            OR NEW.gone_to IS NOT OLD.gone_to OR NEW.mass_kg IS NOT OLD.mass_kg)""",
         "the grain was disposed of; strike that out first",
     ),
     stop(

@@ -46,6 +46,8 @@ def read(text: Any) -> Money | None:
     words = " ".join(str(text).split())
     if not words:
         return None
+    if words.startswith(("-", "−")):
+        raise ValueError("This must be at least 0.")
     found = _TYPED.fullmatch(words)
     if found is None or (found["before"] and found["after"]):
         raise ValueError("Write an amount, with its currency if you like, such as 12.50 or € 12.50.")

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from math import radians, tan
 from typing import Annotated, Any, Literal, get_args
 
+from pydantic import BeforeValidator
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint
 
@@ -50,6 +51,16 @@ UNIT_FIELDS = {
 }
 """The columns that hold a chosen unit, with the kinds they are for."""
 
+
+def _months(text: Any) -> str:
+    """Months as numbers in their order, from numbers with commas or spaces between them."""
+    parts = str(text or "").replace(",", " ").split()
+    if not all(part.isdecimal() and 1 <= int(part) <= 12 for part in parts):
+        raise ValueError("Write months as numbers from 1 to 12, such as 11, 12, 1.")
+    return ",".join(str(month) for month in sorted({int(part) for part in parts}))
+
+
+Months = Annotated[str, BeforeValidator(_months)]
 Share = Annotated[Quantity, Measure("share", ge=0, le=1, usual=(0.001, 0.6))]
 LEAST_PORT = 2.1
 """Port over throat below which a new book's predictions warn [-]: there the gas on its way out alone lifts the pressure
@@ -159,6 +170,8 @@ def units_in(form: Mapping[str, Any], standing: UnitSystem) -> dict[str, str]:
 class WorkshopIn(FormIn):
     """The settings form."""
 
+    together = (("hold_limit", "hold_limit_source"),)
+
     def signature(self) -> str:
         """Nobody's: the name in this form is a setting."""
         return ""
@@ -254,6 +267,23 @@ class WorkshopIn(FormIn):
         title="… how far yours may be off it",
         description="One standard deviation, before your own firings. 7 % lets a range hold from 82 to 95 %. Three "
         "static tests are worth more than any default here.",
+    )
+    hold_limit: Annotated[Quantity, Measure("heavy_mass", gt=0, le=10000, usual=(0.1, 500))] | None = FormField(
+        None,
+        title="Propellant held at once, at most",
+        description="Your law's limit, or your own. The shelf shows it, and a season's plan keeps to it.",
+    )
+    hold_limit_source: str = FormField(
+        "", max_length=300, title="Where that limit stands", description="The law, the paper, the day you read it."
+    )
+    currency: str = FormField("", max_length=8, title="Currency", description="Of prices typed without one, such as €.")
+    damp_months: Months = FormField(
+        "", max_length=80, title="Damp months", description="As numbers, such as 11, 12, 1. Nothing is cast in them."
+    )
+    damp_cure: Annotated[Quantity, Measure("time", ge=0, le=180 * 86400, unit="days")] | None = FormField(
+        None,
+        title="… or they cure for",
+        description="If you do cast in a damp month: how long what is cast then cures. Left empty: no casting then.",
     )
     grain_gap: Annotated[Quantity, Measure("length", ge=0, le=0.05, usual=(0.0001, 0.01))] = FormField(
         title="Gap between grains", description="Spacer or O-ring between burning end faces."

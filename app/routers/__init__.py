@@ -7,7 +7,7 @@ from app.routers.book import changes, copies, devices, drafts, find, glass, help
 from app.routers.cast import casting, checklists, editions, incidents, planning, runsheets
 from app.routers.firings import altimeters, compare, curves, firing_log, firings
 from app.routers.flight import flights
-from app.routers.grains import from_paper, labels, looks, one_grain, shelf, test_pieces, weighing
+from app.routers.grains import from_paper, labels, looks, one_grain, shelf, test_pieces, waste, weighing
 from app.routers.hardware import checks, inventory, places
 from app.routers.learning import coverage_page, learning
 from app.routers.motors import builds, core_offset, designs
@@ -34,6 +34,7 @@ ROUTERS = [
         weighing,
         test_pieces,
         shelf,
+        waste,
         one_grain,  # after the shelf, whose pages would be taken for serials
         labels,
         find,

@@ -17,11 +17,12 @@ from app.routers.grains import shelf_picture
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.cast import cautions, targets
-from app.services.grains import reweighs, sets, shelf
+from app.services.grains import reweighs, sets, shelf, waste
 from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain, Round
 from app.services.grains.sets import Kind, Proposal, SetsIn
 from app.services.grains.shelf import ShelfIn
+from app.services.grains.waste import Held
 from app.services.motors import buildable
 from app.services.motors.buildable import Buildables
 from app.web import Book, Typed, blank, redirect, render, submit
@@ -49,6 +50,7 @@ class ShelfPage(Page, template="grains/shelf.html", section="shelf"):
     cautions: list[str]
     gains: dict[int, Gain]
     digits: int
+    held: Held
 
 
 class BagsPage(Page, template="grains/bags.html", section="shelf"):
@@ -122,6 +124,7 @@ def show(request: Request, session: Book) -> Response:
         cautions=cautions.AT_THE_SHELF,
         gains=reweighs.latest(session, [v.grain.pk for v in found.views]),
         digits=targets.places(house),
+        held=waste.held(session),
     )
     return render(request, session, page, 200 if wanted else 422)
 

@@ -127,6 +127,14 @@ AT_THE_SHELF = [
     "allows."
 ]
 
+AT_THE_SCRAP = [
+    "Local rules on burning, on waste and on what may be kept come before this.",
+    "Usual: dissolve it in much water, where that is allowed (the salt is a fertiliser); or burn it outdoors on bare "
+    "ground, a little at a time, spread thin, lit from a distance, never in a stove, a drum or a closed thing.",
+    "Never in the household's bin, never back into the pan if it is wet, dirty or of unknown make.",
+    "It waits like grains do: dry, labelled, away from heat and igniters.",
+]
+
 WATER = (
     "Water makes a grain soft, makes it light late and burn unevenly, and lowers what it gives; dried again it may "
     "have cracks. A motor with one may do something else than predicted."

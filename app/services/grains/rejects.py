@@ -6,7 +6,7 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.errors import Refused
-from app.models import Batch, BatchPart, Grain, Leftover, WeighOut
+from app.models import Batch, BatchPart, Disposal, DisposalItem, Grain, Leftover, WeighOut
 from app.services.book import audit_reasons, repository, workshop
 from app.services.grains import grains
 from app.units import show
@@ -55,10 +55,11 @@ def bring_back(session: Session, grain: Grain, version: int | None = None) -> Gr
     Conflict
         The grain was changed since the page was opened.
     Refused
-        It is not gone, or a batch asks for it or took it in.
+        It is not gone, a batch asks for it or took it in, or it was disposed of.
     """
     if grain.gone_to is None:
         raise Refused(f"{grain.serial} did not go to remelt or scrap.")
+    _still_here(session, grain)
     leftover = session.exec(select(Leftover).where(Leftover.grain_id == grain.pk)).first()
     if leftover is not None:
         _unused(session, grain, leftover)
@@ -70,6 +71,21 @@ def bring_back(session: Session, grain: Grain, version: int | None = None) -> Gr
     grain.gone_to, grain.gone_at, grain.gone_by = None, None, ""
     session.flush()
     return grain
+
+
+def _still_here(session: Session, grain: Grain) -> None:
+    """Refuse to bring a grain back that was disposed of."""
+    found = (
+        select(Disposal)
+        .join(DisposalItem, col(DisposalItem.disposal_id) == col(Disposal.id))
+        .where(DisposalItem.grain_id == grain.pk, col(DisposalItem.released_at).is_(None))
+    )
+    gone = session.exec(found).first()
+    if gone is not None:
+        raise Refused(
+            f"{grain.serial} was disposed of on {clock.day(gone.done_on)}. If it was not, strike that out under "
+            "rejects and scrap first."
+        )
 
 
 def _unused(session: Session, grain: Grain, leftover: Leftover) -> None:

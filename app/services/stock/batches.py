@@ -6,7 +6,7 @@ from datetime import date
 from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
-from app.models import Batch, Formula, Leftover, WeighOut
+from app.models import Batch, DisposalItem, Formula, Leftover, WeighOut
 from app.models.base import attribute
 from app.services.book import repository, serials
 
@@ -62,6 +62,12 @@ def leftovers_left(session: Session) -> dict[int, float]:
         col(WeighOut.leftover_id).is_not(None), col(WeighOut.voided_at).is_(None)
     )
     for leftover_id, mass in session.exec(taken):
+        assert leftover_id is not None
+        left[leftover_id] -= mass
+    gone = select(DisposalItem.leftover_id, DisposalItem.mass_kg).where(
+        col(DisposalItem.leftover_id).is_not(None), col(DisposalItem.released_at).is_(None)
+    )
+    for leftover_id, mass in session.exec(gone):
         assert leftover_id is not None
         left[leftover_id] -= mass
     return left
