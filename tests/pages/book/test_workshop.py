@@ -124,7 +124,7 @@ BAD = [
     ("supplies", "mass", "10 mm", "goes with a length; this field takes a mass"),
     ("supplies", "mass", "2000 kg", "This must be at most 1000000 g"),
     ("supplies", "cost", "-1", "This must be at least 0"),
-    ("supplies", "cost", "cheap", "Type a number"),
+    ("supplies", "cost", "cheap", "Write an amount"),
     ("supplies", "received_on", "yesterday", "Type a date"),
     ("supplies", "received_on", "2999-01-01", "still to come"),
     ("supplies", "ingredient", "ammonium perchlorate", "stays inside the potassium-nitrate/sugar family"),
