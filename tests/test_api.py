@@ -31,6 +31,7 @@ from hypothesis import strategies as st
 from app.db import migrate
 from app.main import create_app
 from app.models import api as models
+from app.models import api_choices as choices_models
 from app.models import api_flight as flight_models
 from app.models import api_motor as motor_models
 from app.models import api_season as season_models
@@ -292,6 +293,75 @@ def test_a_core_of_many_corners_is_nearly_round(api: TestClient) -> None:
     assert found["peak_pressure_pa"] == pytest.approx(plain["peak_pressure_pa"], rel=1e-2)
 
 
+def test_a_motor_chosen_is_the_motor_run_and_flown_by_itself(api: TestClient) -> None:
+    """Each possible design asked of /motor/run, /motor/range and /flight/run: the same figures, height included."""
+    body = example("/motor/choices")
+    answer = ask(api, "/motor/choices", body)
+    assert [answer["designs"][i]["rank"] for i in answer["best"]] == [1, 2, 3]
+    (formula,), (case,), (nozzle,) = body["formulas"], body["cases"], body["nozzles"]
+    grains, rocket, field = {g["name"]: g for g in body["grains"]}, body["rocket"], body["field"]
+    for i in answer["best"]:
+        chosen = answer["designs"][i]
+        motor = {
+            "parts": formula["parts"],
+            "grains": [
+                {key: value for key, value in grains[of["pattern"]].items() if key != "name"}
+                for of in chosen["grains"]
+                for _ in range(of["count"])
+            ],
+            "throat_d_m": chosen["throat_d_m"],
+            "exit_d_m": nozzle["exit_d_m"],
+            "case_inner_d_m": case["case_inner_d_m"],
+            "chamber_length_m": case["chamber_length_m"],
+            "elevation_m": field["elevation_m"],
+        }
+        run = ask(api, "/motor/run", {**motor, "curve_points": 1000})
+        for name in ("peak_pressure_pa", "total_impulse_n_s", "burn_time_s", "propellant_mass_kg", "port_to_throat"):
+            assert chosen[name] == pytest.approx(run[name], rel=1e-9), name
+        drawn = ask(api, "/motor/range", {**motor, "samples": 64, "spread": formula["spread"]})
+        assert chosen["ranges"]["peak_pressure_pa"] == drawn["peak_pressure_pa"]
+        assert drawn["peak_pressure_pa"]["high"] < case["rated_pressure_pa"]
+        flown = {
+            "time_s": run["curve"]["time_s"],
+            "thrust_n": run["curve"]["thrust_n"],
+            "propellant_mass_kg": run["propellant_mass_kg"],
+            **rocket,
+            "dry_mass_kg": rocket["dry_mass_kg"] + case["empty_mass_kg"],
+            **{name: field[name] for name in ("elevation_m", "wind_m_s")},
+        }
+        times = zip(flown["time_s"], flown["thrust_n"], strict=True)
+        kept = [(t, f) for k, (t, f) in enumerate(times) if not k or t > flown["time_s"][k - 1] + 1e-9]
+        flown |= {"time_s": [t for t, _ in kept], "thrust_n": [f for _, f in kept]}
+        flight = ask(api, "/flight/run", flown)
+        assert chosen["apogee_m"] == pytest.approx(flight["apogee_m"], rel=1e-6)
+        assert chosen["rail_exit_speed_m_s"] == pytest.approx(flight["rail_exit_speed_m_s"], rel=1e-6)
+        assert 500.0 < flight["apogee_m"] < 700.0
+
+
+def test_a_search_tells_why_nothing_is_possible(api: TestClient) -> None:
+    """A weak case, no case, and one that nothing goes into: each in words, with what would help."""
+    low = ask(api, "/motor/choices", example("/motor/choices", wish_low_m=None, most_ranged=0))
+    assert (low["possible"], low["refused"] + low["not_ranged"]) == (0, len(low["designs"]))
+    weak = example("/motor/choices")
+    weak["cases"][0] |= {"rated_pressure_pa": 2.2e6}
+    answer = ask(api, "/motor/choices", weak)
+    over = [d for d in answer["designs"] if any(r["kind"] == "over the case" for r in d["reasons"])]
+    assert any("wider throat" in str(r["change"]) for d in over for r in d["reasons"])
+    weaker = example("/motor/choices")
+    weaker["cases"][0] |= {"rated_pressure_pa": 1e6}
+    assert "Over the case" in ask(api, "/motor/choices", weaker)["why_not"]
+    none = ask(api, "/motor/choices", example("/motor/choices", cases=[]))
+    assert none["why_not"] == "There is no case to make a motor of."
+    wide = example("/motor/choices")
+    wide["cases"][0] |= {"case_inner_d_m": 0.04}
+    found = ask(api, "/motor/choices", wide)
+    assert found["designs"] == []
+    assert "usual is 4.45 mm too wide for long 54." in found["left_out"]
+    on_the_bench = ask(api, "/motor/choices", example("/motor/choices", rocket=None, field=None))
+    assert on_the_bench["possible"] == 3
+    assert all(d["apogee_m"] is None for d in on_the_bench["designs"])
+
+
 @pytest.mark.parametrize(
     ("method", "path", "status"),
     [("GET", "/motor/run", 405), ("POST", "/motor/fly", 404), ("GET", "/", 404), ("DELETE", "/case/check", 405)],
@@ -350,6 +420,18 @@ def grain(**changes: Any) -> list[dict[str, Any]]:
     good = EXAMPLES["/motor/run"]["request"]["grains"]
     return [good[0], {**good[1], **changes}]
 
+
+def choice(*place: str | int, **changes: Any) -> tuple[str, dict[str, Any]]:
+    """The search's example with something changed in it."""
+    body = example("/motor/choices")
+    value: Any = body
+    for key in place:
+        value = value[key] if key != "" else value
+    value |= changes
+    return "/motor/choices", body
+
+
+MANY = [{**EXAMPLES["/motor/choices"]["request"]["cases"][0], "name": f"case {i}"} for i in range(6)]
 
 KNSB = {"potassium_nitrate": 0.65, "sorbitol": 0.35}
 HALF = {"potassium_nitrate": 0.45, "sorbitol": 0.55}
@@ -447,6 +529,32 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
         change("/motor/range", spread=dict.fromkeys(list(motor_models.SpreadIn.model_fields), 0.0)),
         ["spread"],
     ),
+    ("a rocket without a field", choice("", field=None), ["field"]),
+    ("a wish upside down", choice("", wish_low_m=900.0), ["wish_high_m"]),
+    ("a rocket without mass", choice("rocket", dry_mass_kg=0.0), ["rocket", "dry_mass_kg"]),
+    ("a rocket without drag", choice("rocket", drag_coefficient=0.0), ["rocket", "drag_coefficient"]),
+    ("drag that falls", choice("rocket", drag_table=[MACH, MACH]), ["rocket", "drag_table"]),
+    ("no such air", choice("field", temperature_k=225.0, elevation_m=-400.0), ["field", "temperature_k"]),
+    ("a pad off its field", choice("field", outline_m=[[1.0, 1.0], [2.0, 1.0], [1.0, 2.0]]), ["field", "outline_m"]),
+    ("a gust below its wind", choice("field", gust_m_s=1.0), ["field", "gust_m_s"]),
+    ("no such class", choice("field", distances_m={"j": 30.0}), ["field", "distances_m", "j"]),
+    ("air twice", choice("", ambient_pressure_pa=1e5), ["ambient_pressure_pa"]),
+    ("a name twice", choice("", cases=2 * EXAMPLES["/motor/choices"]["request"]["cases"]), ["cases", 1, "name"]),
+    ("a grain of no formula", choice("grains", 0, formula="none"), ["grains", 0, "formula"]),
+    ("a grain too light", choice("grains", 0, mass_kg=0.01), ["grains", 0, "mass_kg"]),
+    ("a narrow tube", choice("grains", 0, tube_outer_d_m=0.04), ["grains", 0, "tube_outer_d_m"]),
+    ("an odd core", choice("grains", 1, core_d_m=0.05), ["grains", 1, "core_d_m"]),
+    ("an exit inside the throat", choice("nozzles", 0, exit_d_m=0.01), ["nozzles", 0, "exit_d_m"]),
+    ("a case without a limit", choice("cases", 0, rated_pressure_pa=None), ["cases", 0, "outer_d_m"]),
+    (
+        "a case of no wall",
+        choice("cases", 0, rated_pressure_pa=None, outer_d_m=0.04, material="aluminium_6061_t6"),
+        ["cases", 0, "outer_d_m"],
+    ),
+    ("another oxidiser", choice("formulas", 0, parts={"rust": 1.0}), ["formulas", 0, "parts", "rust"]),
+    ("a law the wrong way", choice("formulas", 0, burn_law=LAW), ["formulas", 0, "burn_law", "p_max_pa"]),
+    ("more than is looked at", choice("", drills_m=[0.012 + 5e-5 * i for i in range(400)], cases=MANY), ["drills_m"]),
+    ("an igniter that does not choke", choice("", igniter_pressure_pa=1.2e5), ["igniter_pressure_pa"]),
     ("unknown material", change("/case/check", material="unobtainium"), ["material"]),
     ("a brittle pipe", change("/case/check", material="PVC"), ["material"]),
     ("no wall", change("/case/check", outer_d_m=0.0472), ["outer_d_m"]),
@@ -642,9 +750,26 @@ def test_each_number_has_its_unit_or_has_none_by_nature() -> None:
         "evening_count",
         "melt_count",
         "gap",
+        "fired",
+        "most_grains",
+        "least_port_to_throat",
+        "wanted",
+        "most_ranged",
+        "flights",
+        "rank",
+        "slenderness",
+        "of_limit",
+        "above_ceiling",
+        "outside_field",
+        "possible",
+        "refused",
+        "not_ranged",
+        "best",
     }
     for model in [
-        value for area in (models, motor_models, flight_models, season_models) for value in vars(area).values()
+        value
+        for area in (models, motor_models, flight_models, choices_models, season_models)
+        for value in vars(area).values()
     ]:
         if isinstance(model, type) and issubclass(model, models.ApiIn | models.ApiOut):
             for name, info in model.model_fields.items():
@@ -710,6 +835,8 @@ def test_odd_json_is_answered_or_refused_but_never_breaks(api: TestClient, path:
     body = example(path)
     if path == "/motor/range":
         body["samples"] = 16
+    if path == "/motor/choices":  # a few designs, each ranged by as few draws as are taken
+        body |= {"samples": 16, "flights": 16, "wanted": 1, "most_ranged": 1, "drills_m": [0.0135]}
     places = list(numbers(body))
     for loc in data.draw(st.lists(st.sampled_from(places), min_size=1, max_size=4, unique=True)):
         value: Any = body

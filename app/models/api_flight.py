@@ -25,12 +25,9 @@ class ParachuteIn(ApiIn):
     drag_coefficient: Annotated[float, Field(ge=0.1, le=5)] = Field(title="Drag coefficient")
 
 
-class FlightRunIn(ApiIn):
-    """A thrust curve, a rocket and a pad with its weather."""
+class AirframeIn(ApiIn):
+    """A rocket: masses, drag, parachutes and what opens them."""
 
-    time_s: Points = Field(title="Times of the thrust curve", description="Rising from ignition; straight between.")
-    thrust_n: Points = Field(title="Thrusts")
-    propellant_mass_kg: Mass = Field(title="Propellant")
     dry_mass_kg: Annotated[float, Field(ge=1e-3, le=1000)] = Field(
         title="Dry mass", description="Everything else, with the empty motor."
     )
@@ -43,10 +40,32 @@ class FlightRunIn(ApiIn):
         None, title="Reference diameter", description="Basis of the coefficient; else the body's cross-section."
     )
     reference_area_m2: Annotated[float, Field(ge=1e-6, le=100)] | None = Field(None, title="Reference area")
+    main: ParachuteIn | None = Field(None, title="Main parachute")
+    drogue: ParachuteIn | None = Field(None, title="Drogue")
+    main_height_m: Annotated[float, Field(ge=1, le=20_000)] | None = Field(
+        None, title="Main opens at", description="Above the field, on the way down."
+    )
+    after_apogee_s: Annotated[float, Field(ge=0, le=120)] = Field(0.0, title="First event after apogee")
+
+
+class RailIn(ApiIn):
+    """A rail, and what is asked of the air that meets a rocket as it leaves it."""
+
     rail_length_m: Annotated[float, Field(ge=0.1, le=50)] = Field(title="Rail length")
     tilt_rad: Annotated[float, Field(ge=-MAX_TILT, le=MAX_TILT)] = Field(
         0.0, title="Rail from upright", description="With the wind above zero, into it below."
     )
+    largest_angle_rad: Annotated[float, Field(ge=0.05, le=1)] = Field(
+        LARGEST_ANGLE, title="Largest angle off the nose", description="At the rail; a rule of thumb, 15 to 20 degrees."
+    )
+    turning: Annotated[float, Field(ge=0, le=1)] = Field(
+        0.5, title="Weathercocking", description="Share of the turn into the wind, at once."
+    )
+
+
+class WeatherIn(ApiIn):
+    """Where it flies, and the day's weather."""
+
     elevation_m: Annotated[float, Field(ge=-500, le=6000)] = Field(0.0, title="Elevation")
     temperature_k: Annotated[float, Field(gt=220, lt=340)] | None = Field(
         None, title="Air at the field", description="Standard if left out."
@@ -55,19 +74,15 @@ class FlightRunIn(ApiIn):
     gust_m_s: Annotated[float, Field(ge=0, le=80)] | None = Field(
         None, title="Gust", description=f"At least the wind; {GUST_FACTOR:g} times it if left out, an assumption."
     )
-    largest_angle_rad: Annotated[float, Field(ge=0.05, le=1)] = Field(
-        LARGEST_ANGLE, title="Largest angle off the nose", description="At the rail; a rule of thumb, 15 to 20 degrees."
-    )
     wind_height_m: Annotated[float, Field(ge=0.5, le=100)] = Field(2.0, title="Measured at")
-    turning: Annotated[float, Field(ge=0, le=1)] = Field(
-        0.5, title="Weathercocking", description="Share of the turn into the wind, at once."
-    )
-    main: ParachuteIn | None = Field(None, title="Main parachute")
-    drogue: ParachuteIn | None = Field(None, title="Drogue")
-    main_height_m: Annotated[float, Field(ge=1, le=20_000)] | None = Field(
-        None, title="Main opens at", description="Above the field, on the way down."
-    )
-    after_apogee_s: Annotated[float, Field(ge=0, le=120)] = Field(0.0, title="First event after apogee")
+
+
+class FlightRunIn(AirframeIn, RailIn, WeatherIn):
+    """A thrust curve, a rocket and a pad with its weather."""
+
+    time_s: Points = Field(title="Times of the thrust curve", description="Rising from ignition; straight between.")
+    thrust_n: Points = Field(title="Thrusts")
+    propellant_mass_kg: Mass = Field(title="Propellant")
     delay_s: Annotated[float, Field(ge=0, le=120)] | None = Field(
         None, title="Ejection delay", description="From burnout; makes the first event where given."
     )

@@ -27,6 +27,7 @@ __all__ = [
     "hoop_stress_bore",
     "hoop_stress_thin",
     "hottest_known",
+    "limit_of",
     "strengths",
 ]
 
@@ -205,6 +206,41 @@ class CaseMargin:
     notes: tuple[Note | str, ...]
 
 
+def limit_of(rated_pressure: float | None, proof_pressure: float | None) -> tuple[float, str] | None:
+    """Give the pressure that counts against a case by its rating and its proof test.
+
+    Parameters
+    ----------
+    rated_pressure, proof_pressure : float or None
+        The maker's or the person's rating, and the person's own test without harm [Pa].
+
+    Returns
+    -------
+    tuple of float and str, or None
+        The pressure [Pa] and why it counts; nothing where there is neither, and a formula has to do.
+
+    Notes
+    -----
+    The proof test where the rating lies above it; the rating; the proof test over 1.5 where there is no rating.
+
+    References
+    ----------
+    A person's own test outranks a figure; factor: Jurnal Polimesin 21(6), 2023.
+
+    Examples
+    --------
+    >>> limit_of(7e6, None), limit_of(7e6, 6e6)[0], limit_of(None, 6e6)[0], limit_of(None, None)
+    ((7000000.0, 'the rating in the book'), 6000000.0, 4000000.0, None)
+    """
+    if rated_pressure is not None and proof_pressure is not None and rated_pressure > proof_pressure:
+        return proof_pressure, "your own proof test, which lies below the rating"
+    if rated_pressure is not None:
+        return rated_pressure, "the rating in the book"
+    if proof_pressure is not None:
+        return proof_pressure / TEST_FACTOR, f"your own proof test over {TEST_FACTOR:g}"
+    return None
+
+
 def case_margin(
     peak_pressure: float,
     inner_d: float,
@@ -276,12 +312,9 @@ def case_margin(
     design = (closure_pressure if closure_pressure is not None and by_closure else yield_pressure) / factor
     weakest = "yield of the closures" if by_closure else "yield at the bore"
     notes: list[Note | str] = []
-    if rated_pressure is not None and proof_pressure is not None and rated_pressure > proof_pressure:
-        limit, words = proof_pressure, "your own proof test, which lies below the rating"
-    elif rated_pressure is not None:
-        limit, words = rated_pressure, "the rating in the book"
-    elif proof_pressure is not None:
-        limit, words = proof_pressure / TEST_FACTOR, f"your own proof test over {TEST_FACTOR:g}"
+    tested = limit_of(rated_pressure, proof_pressure)
+    if tested is not None:
+        limit, words = tested
     else:
         limit, words = design, f"the formula: {weakest} over {factor:g}"
         notes.append("No rating and no proof test: a formula knows nothing of scratches, threads, heat or age.")

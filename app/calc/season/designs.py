@@ -23,9 +23,6 @@ from app.calc.propellant.thermochem import BlendState
 from app.calc.season.hardware import Hardware, Pattern
 from app.calc.season.tables import Ints, Stack, Tables
 
-MOST_DESIGNS = 50_000
-"""Designs that are looked at in one search [-]; more are refused with what to leave out."""
-
 ONE_DIAMETER = 0.2e-3
 """Two patterns whose outer diameters differ by no more are of one diameter [m]: callipers and tubes."""
 
@@ -193,31 +190,30 @@ def designs_of(hardware: Hardware) -> Designs:
     >>> len(designs_of(Hardware((), (), (), ())))
     0
     """
-    found: list[tuple[int, int, int]] = []
     stacks: dict[Stack, int] = {}
+    rows: list[tuple[int, int, int, int, float, float]] = []
     left_out: list[Note | str] = []
+    throats = [(n, throat, drilled) for n in range(len(hardware.nozzles)) for throat, drilled in _throats(hardware, n)]
     for c, case in enumerate(hardware.cases):
-        fitting = list(_stacks(hardware, c, left_out))
+        into = [one for one in throats if hardware.nozzles[one[0]].exit_d <= case.inner_d * (1 + 1e-9)]
+        if hardware.nozzles and not into:
+            left_out.append(f"No nozzle goes into {case.name}: every exit is wider than its bore.")
+        of = [f for f, formula in enumerate(hardware.formulas) if formula.cases is None or c in formula.cases]
+        fitting = []
+        for stack in _stacks(hardware, c, left_out):
+            fitting += [(f, stack) for f in of if all(_is_of(hardware.patterns[place], f) for place, _ in stack.parts)]
+            if len(rows) + len(fitting) * max(len(into), 1) > hardware.most_designs:
+                raise CalcError(
+                    "drills",
+                    f"make more than {hardware.most_designs} designs with all cases, nozzles, formulas and patterns, "
+                    "and no more are looked at.",
+                    "Leave out drills, or patterns and formulas that you would not use for this.",
+                )
         if not fitting:
             left_out.append(f"No grain goes into {case.name}.")
-        for f, formula in enumerate(hardware.formulas):
-            if formula.cases is not None and c not in formula.cases:
-                continue
-            for stack in fitting:
-                if all(_is_of(hardware.patterns[place], f) for place, _ in stack.parts):
-                    found.append((c, f, stacks.setdefault(stack, len(stacks))))
-    throats = [(n, throat, drilled) for n in range(len(hardware.nozzles)) for throat, drilled in _throats(hardware, n)]
-    fits = [[n.exit_d <= case.inner_d * (1 + 1e-9) for n in hardware.nozzles] for case in hardware.cases]
-    for c, case in enumerate(hardware.cases):
-        if hardware.nozzles and not any(fits[c]):
-            left_out.append(f"No nozzle goes into {case.name}: every exit is wider than its bore.")
-    rows = [(c, f, s, *throat) for c, f, s in found for throat in throats if fits[c][throat[0]]]
-    if len(rows) > MOST_DESIGNS:
-        raise CalcError(
-            "drills",
-            f"make {len(rows)} designs with all cases, nozzles, formulas and patterns; {MOST_DESIGNS} are looked at.",
-            "Leave out drills, or patterns and formulas that you would not use for this.",
-        )
+        for f, stack in sorted(fitting, key=lambda one: one[0]):
+            place = stacks.setdefault(stack, len(stacks))
+            rows += [(c, f, place, *throat) for throat in into]
     columns = list(zip(*rows, strict=True)) if rows else [()] * 6
     places = [np.array(column, dtype=np.int32) for column in columns[:4]]
     return Designs(

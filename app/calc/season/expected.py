@@ -17,7 +17,6 @@ from app.calc.motor.arrays import Arrays
 from app.calc.motor.chamber import come_up, highest_steady, log_rate_at, march, steady_at
 from app.calc.motor.impulse import CLASS_LIMITS
 from app.calc.motor.simulation import figures
-from app.calc.motor.spread import Spread
 from app.calc.season.designs import Designs
 from app.calc.season.launch import DELAY_OFF, Launch
 from app.calc.season.screening import Fault, screen
@@ -31,9 +30,6 @@ GROUP = 1024
 
 CHUNK = 64
 """Designs laid out and marched at a time [-]."""
-
-FRESH = Spread().throat_d
-"""How well a throat is known that is measured on the day, as a drilled one is [m]."""
 
 DENSE = -1.3
 """About the power with which heights go with the dry mass [-]: where ballast is tried first; the flight tells."""
@@ -209,7 +205,7 @@ def _high(designs: Designs, rows: Ints, a: Arrays, peak: Floats) -> Floats:
     house = designs.hardware
     formula, nozzle = designs.formula[rows], designs.nozzle[rows]
     known = np.array([n.throat_spread for n in house.nozzles])[nozzle]
-    known = np.where(designs.drilled[rows] > 0, FRESH, known)
+    known = np.where(designs.drilled[rows] > 0, house.drilled_spread, known)
     each = [f.spread for f in house.formulas]
     of_grains = np.array([s.density**2 + s.burn_rate**2 + s.c_star**2 for s in each])[formula]
     unseen = np.array([s.extra_area for s in each])[formula]

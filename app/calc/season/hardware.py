@@ -175,10 +175,12 @@ class Hardware:
         Diameters that throats can be drilled out to [m].
     day : Day
         Conditions.
+    drilled_spread : float
+        How well a drilled throat is known [m]: as measured on the day.
     least_port : float
         Port over throat, at least [-]: the workshop's own mark.
-    most_grains : int
-        In one motor [-].
+    most_grains, most_designs : int
+        In one motor; looked at in one search, more are refused with what to leave out [-].
     """
 
     cases: tuple[Case, ...]
@@ -187,5 +189,7 @@ class Hardware:
     formulas: tuple[Formula, ...]
     drills: tuple[float, ...] = ()
     day: Day = field(default_factory=Day)
+    drilled_spread: float = Spread().throat_d
     least_port: float = 1.0
     most_grains: int = 12
+    most_designs: int = 50_000

@@ -15,7 +15,7 @@ from app.calc.motor.simulation import MotorRun, simulate
 from app.calc.motor.spread import Spread
 from app.calc.motor.uncertainty import STAYS_LOW, MotorRange, predict_range
 from app.calc.season.designs import Designs
-from app.calc.season.expected import FRESH, too_near
+from app.calc.season.expected import too_near
 from app.calc.season.hardware import Formula
 from app.calc.season.launch import DELAY_OFF, KEPT, Launch
 from app.calc.season.screening import Fault
@@ -82,11 +82,12 @@ def spread_of(designs: Designs, index: int) -> Spread:
     --------
     >>> from app.calc.season.designs import designs_of
     >>> from app.calc.season.example import example_hardware
-    >>> spread_of(designs_of(example_hardware()), 1).throat_d == FRESH
-    True
+    >>> spread_of(designs_of(example_hardware()), 1).throat_d
+    5e-05
     """
     house = designs.hardware
-    known = FRESH if designs.drilled[index] > 0 else house.nozzles[designs.nozzle[index]].throat_spread
+    drilled = designs.drilled[index] > 0
+    known = house.drilled_spread if drilled else house.nozzles[designs.nozzle[index]].throat_spread
     formula: Formula = house.formulas[designs.formula[index]]
     return replace(formula.spread, throat_d=known)
 

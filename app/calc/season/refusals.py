@@ -87,6 +87,11 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %" if share >= 0.005 else "less than 1 %"
 
 
+def _rounded_up(speed: float) -> float:
+    """Up to the next tenth of a metre a second [m/s]."""
+    return ceil(10 * speed) / 10
+
+
 def _up(size: float) -> float:
     """Up to the next step [m]."""
     return ceil(size / _STEP - 1e-6) * _STEP
@@ -228,7 +233,7 @@ class _Design:
             "In a gust the air meets it {angle} off its nose as it leaves the rail; {most} is the mark.",
             {"angle": Amount(angle, "angle", 0), "most": Amount(where.largest_angle, "angle", 0)},
         )
-        return words, Note("{less} less wind", {"less": Amount(less, "speed", 1)}) if less > 0 else None
+        return words, Note("{less} less wind", {"less": Amount(_rounded_up(less), "speed", 1)}) if less > 0 else None
 
     def ceiling(self) -> Said:
         """Height against the field's ceiling."""
@@ -304,7 +309,7 @@ class _Design:
             {"edge": Amount(edge, "altitude")},
         )
         less = where.blows * (1 - edge / far) if far > edge else 0.0
-        change = Note("{less} less wind, or the main parachute lower", {"less": Amount(less, "speed", 1)})
+        change = Note("{less} less wind, or the main parachute lower", {"less": Amount(_rounded_up(less), "speed", 1)})
         return words, change if less > 0 else None
 
     def delay(self) -> Said:

@@ -13,10 +13,10 @@ from fastapi.openapi.utils import get_openapi
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from app.models import api, api_flight, api_motor, api_season
+from app.models import api, api_choices, api_flight, api_motor, api_season
 from app.page import Page
 from app.routing import LateRoute, late_router
-from app.services.api import compute, compute_flight, compute_motor, compute_season
+from app.services.api import compute, compute_choices, compute_flight, compute_motor, compute_season
 from app.web import Book, render
 
 BASE = "/api/v1"
@@ -90,6 +90,12 @@ def run_motor(data: Annotated[api_motor.MotorRunIn, _body("/motor/run")]) -> api
 def motor_range(data: Annotated[api_motor.MotorRangeIn, _body("/motor/range")]) -> api_motor.MotorRangeOut:
     """Many motors drawn from stated spreads: 5, 50 and 95 % marks, and what drives them."""
     return compute_motor.motor_range(data)
+
+
+@router.post(BASE + "/motor/choices", tags=["compute"], summary="Choose a motor for a wish")
+def motor_choices(data: Annotated[api_choices.ChoicesIn, _body("/motor/choices")]) -> api_choices.ChoicesOut:
+    """Every motor that cases, nozzles, drills, formulas and grains make: which fly as wished, and why others do not."""
+    return compute_choices.motor_choices(data)
 
 
 @router.post(BASE + "/flight/run", tags=["compute"], summary="Fly a rocket")

@@ -205,7 +205,7 @@ def check_case(data: api.CaseCheckIn) -> api.CaseCheckOut:
     Misfit
         An input that cannot be, with its place in the request.
     """
-    held = _closures(data)
+    held = held_by(data)
     with placed(data):
         found = casing.case_margin(
             data.peak_pressure_pa,
@@ -242,8 +242,14 @@ def check_case(data: api.CaseCheckIn) -> api.CaseCheckOut:
     )
 
 
-def _closures(data: api.CaseCheckIn) -> Retention | None:
-    """What holds the closures of a request's case, if it says so."""
+def held_by(data: api.CaseCheckIn) -> Retention | None:
+    """What holds the closures of a request's case, if it says so.
+
+    Raises
+    ------
+    Misfit
+        Sizes that contradict each other; beside their field.
+    """
     if data.ring is not None and data.bolts is not None:
         raise Misfit(("bolts",), "Give a ring or bolts, not both: check one closure after the other.")
     if data.ring is None and data.bolts is None:

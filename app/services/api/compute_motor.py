@@ -13,13 +13,14 @@ from app.calc.motor import uncertainty
 from app.calc.motor.own_pressure import at_its_own_pressure
 from app.calc.motor.simulation import Motor, MotorRun, simulate
 from app.calc.propellant.burn_laws import power_law
+from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.thermochem import BlendState
 from app.models import api_motor as api
 from app.services.api.compute import UNIT, Misfit, placed, read_blend, sentences
 from app.services.stock import blends
 
 
-def _grain(g: api.GrainIn, *loc: str | int) -> AnyGrain:
+def grain_of(g: api.GrainIn, *loc: str | int) -> AnyGrain:
     """A grain of a request: in closed form where its core is round and straight, else by its table."""
     if g.core_outline_m is not None:
         if g.core_d_m or g.core_offset_m or g.core_offset_aft_m is not None or not g.burns_core:
@@ -45,16 +46,24 @@ def _grain(g: api.GrainIn, *loc: str | int) -> AnyGrain:
         return askew(grain, core_offset_fault(grain, g.core_offset_m, g.core_offset_aft_m))
 
 
+def law_of(own: api.BurnLawIn, *loc: str | int) -> BurnLaw:
+    """An own burn law of a request.
+
+    Raises
+    ------
+    Misfit
+        One that cannot be; beside its field.
+    """
+    with placed(own, *loc, "burn_law"):
+        return power_law(
+            1e3 * own.rate_at_1_mpa_m_s, own.exponent, own.p_min_pa, own.p_max_pa, sigma_p=own.sigma_p_per_k
+        )
+
+
 def _motor(data: api.MotorIn) -> tuple[Motor, BlendState]:
     blend = read_blend(data, data.parts)
-    law = None
-    if data.burn_law is not None:
-        own = data.burn_law
-        with placed(own, "burn_law"):
-            law = power_law(
-                1e3 * own.rate_at_1_mpa_m_s, own.exponent, own.p_min_pa, own.p_max_pa, sigma_p=own.sigma_p_per_k
-            )
-    grains = [_grain(g, "grains", i) for i, g in enumerate(data.grains)]
+    law = law_of(data.burn_law) if data.burn_law is not None else None
+    grains = [grain_of(g, "grains", i) for i, g in enumerate(data.grains)]
     ambient = data.ambient_pressure_pa
     if data.elevation_m is not None:
         if "ambient_pressure_pa" in data.model_fields_set:
