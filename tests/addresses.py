@@ -54,6 +54,7 @@ NO_PAGES = {
     "/review/grains.csv": "/review/grains.csv",
     "/review/lots.csv": "/review/lots.csv",
     "/shelf/{serial}/pictures/{picture_id}": "/shelf/{grain}/pictures/1",
+    "/season/{season_id}/calendar.ics": "/season/1/calendar.ics",
     "/timers": "/timers",
 }
 """Routes that answer something else to a person at the bench's own machine: files, figures, a way back to a page.
@@ -90,7 +91,9 @@ WITH_ROWS: dict[str, tuple[str, ...]] = {
     "/review/learned/{formula_id}": ("/review/learned/{formula}",),
     "/review/{code}": ("/review/{past}",),
     "/season/{season_id}": ("/season/1",),
+    "/season/{season_id}/calendar": ("/season/1/calendar", "/season/1/calendar?whole=1&large=1"),
     "/season/{season_id}/edit": ("/season/1/edit",),
+    "/season/{season_id}/plan": ("/season/1/plan",),
     "/season/{season_id}/tests/new": ("/season/1/tests/new",),
     "/season/{season_id}/wishes/new": ("/season/1/wishes/new",),
     "/season/{season_id}/wishes/{wish_id}": ("/season/1/wishes/1", "/season/1/wishes/3"),

@@ -112,6 +112,11 @@ class FormIn(BaseModel):
         self._answered = None if answers is None else frozenset(answers)
         return self
 
+    def as_sure_as(self, other: "FormIn") -> Self:
+        """This data with those questions answered that were answered in another form, of which it is a part."""
+        self._answered = other._answered
+        return self
+
     def signature(self) -> str:
         """The name that was signed in this form, if it asks for one."""
         return str(getattr(self, "person", None) or "")

@@ -1,11 +1,14 @@
 """Plans of a season as they were worked out, the batches that came of them, and answers kept by their inputs."""
 
 from datetime import datetime
+from typing import Annotated
 
+from pydantic import Field as FormField
 from sqlalchemy import UniqueConstraint
 from sqlmodel import Field
 
-from app.models.base import SHA256, Row, Utc, one_of
+from app.models.base import SHA256, FormIn, Row, Utc, one_of
+from app.units import Measure, Quantity
 
 
 class SeasonPlan(Row, table=True):
@@ -47,3 +50,15 @@ class KeptAnswer(Row, table=True):
     what: str = Field(sa_column_kwargs=one_of("choices", "plan"))
     inputs_sha256: str = Field(sa_column_kwargs=SHA256)
     answer_json: str
+
+
+class WorkOutIn(FormIn):
+    """The button that works a season's plan out; the pan's capacity is asked for where the settings have none."""
+
+    pan_capacity: Annotated[Quantity, Measure("mass", gt=0, le=50, usual=(0.1, 20))] | None = FormField(
+        None, title="Your pan holds safely", description="Of melt, with room to stir. Asked once, kept in the settings."
+    )
+
+
+class PlanEveningIn(FormIn):
+    """The button that plans the batches of an evening."""

@@ -12,7 +12,7 @@ from app.routers.hardware import checks, inventory, places
 from app.routers.learning import coverage_page, learning
 from app.routers.motors import builds, core_offset, designs
 from app.routers.review import lots_review, results
-from app.routers.season import seasons, wish_pages
+from app.routers.season import plans, seasons, wish_pages
 from app.routers.stock import formulas, supplies
 from app.routers.today import start, today
 
@@ -51,6 +51,7 @@ ROUTERS = [
         coverage_page,  # before the review, whose lots would take its addresses
         learning,  # before the review, whose lots would take its addresses
         lots_review,
+        plans,
         seasons,
         wish_pages,
         workshop,

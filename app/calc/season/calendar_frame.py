@@ -63,6 +63,7 @@ class Frame:
         season = self.season
         lies = sum(season.patterns[one.pattern].mass_kg * one.count for one in season.shelf)
         lies += sum(season.weight(evening.grains) for evening in season.promised if evening.on <= day)
+        lies += season.bench.held_besides_kg
         return (season.bench.most_held_kg or 0.0) + season.weight(season.wanted(day - DAY)) - lies
 
     def _over_full(self, day: date) -> bool:
@@ -167,7 +168,8 @@ def setup(laid: Frame, targets: Targets, extra: bool = False, elastic: str = "",
     if not total:
         return None
     for pattern in total:
-        if season.bench.sets.get(pattern, 1) < 1:
+        sets = season.bench.most_sets(pattern)
+        if sets is not None and sets < 1:
             raise OutOfRange("tools", f"there is no tube and rod for {pattern}.", "Make one set at least.")
     loads = _loads(season, total)
     return Setup(
@@ -191,8 +193,8 @@ def _loads(season: Season, total: dict[str, int]) -> dict[str, tuple[tuple[str, 
     found = {}
     for formula in sorted({season.patterns[p].formula for p in total}):
         mine = {p: season.patterns[p] for p in sorted(total) if season.patterns[p].formula == formula}
-        most = {p: min(total[p], season.bench.sets.get(p, total[p])) for p in mine}
-        found[formula] = tuple(mine), full_loads(mine, season.bench.pan, most)
+        most = dict(total)
+        found[formula] = tuple(mine), full_loads(mine, season.bench.pan, most, season.bench.tools)
     return found
 
 
@@ -253,8 +255,9 @@ def _windows(season: Season, spans: Sequence[Span], total: dict[str, int]) -> li
             return 0 <= (day - since).days * 24 < hours
 
         together = tuple(i for i, span in enumerate(spans) if span.days and busy(span.days[0]))
-        for pattern in total:
-            if pattern in season.bench.sets and together:
-                taken = sum(one.grains.get(pattern, 0) for one in season.promised if busy(one.on))
-                found.append(Window(together, pattern, max(season.bench.sets[pattern] - taken, 0)))
+        for patterns, sets in season.bench.tools:
+            here = patterns & set(total)
+            if here and together:
+                taken = sum(one.grains.get(p, 0) for one in season.promised if busy(one.on) for p in patterns)
+                found.append(Window(together, tuple(sorted(here)), max(sets - taken, 0)))
     return found

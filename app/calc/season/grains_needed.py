@@ -29,7 +29,7 @@ class Chances:
         self._season = season
         bench = season.bench
         self._odds = {
-            name: GoodGrains(season.belief(name), most_of(pattern, bench.pan, bench.sets.get(name)))
+            name: GoodGrains(season.belief(name), most_of(pattern, bench.pan, bench.most_sets(name)))
             for name, pattern in season.patterns.items()
         }
 

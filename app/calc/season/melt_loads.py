@@ -79,7 +79,13 @@ def most_of(pattern: Pattern, pan: Pan, sets: int | None = None) -> int:
     return fits if sets is None else min(fits, sets)
 
 
-def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int], limit: int = 400) -> list[Load]:
+def full_loads(
+    patterns: Mapping[str, Pattern],
+    pan: Pan,
+    most: Mapping[str, int],
+    tools: Sequence[tuple[frozenset[str], int]] = (),
+    limit: int = 400,
+) -> list[Load]:
     """List every way to fill one melt of a formula to which no grain more can be added.
 
     Parameters
@@ -89,7 +95,9 @@ def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int
     pan : Pan
         The pan [-].
     most : mapping of str to int
-        The most of each pattern in a melt, by its tools and by how many are wanted [-].
+        The most of each pattern in a melt, such as how many are wanted [-].
+    tools : sequence of (frozenset of str, int)
+        Patterns that are cast with the same tools, and for how many grains those are [-].
     limit : int
         More ways than this are not listed [-].
 
@@ -131,11 +139,19 @@ def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int
                 "Take a larger pan or a smaller grain.",
             )
     found: list[Load] = []
+    limits = [
+        ([names.index(name) for name in sorted(of) if name in patterns], sets)
+        for of, sets in [*((frozenset([name]), most[name]) for name in names), *tools]
+    ]
+
+    def free(load: list[int], at: int) -> int:
+        """How many grains of that pattern tools are left for."""
+        return min(sets - sum(load[i] for i in of if i < len(load)) for of, sets in limits if at in of)
 
     def fill(load: list[int], left: float) -> None:
         at = len(load)
         if at == len(names):
-            if any(n < most[name] and each <= left for n, name, each in zip(load, names, takes, strict=True)):
+            if any(takes[i] <= left and free(load, i) > 0 for i in range(at)):
                 return
             if len(found) >= limit:
                 raise CalcError(
@@ -145,7 +161,7 @@ def full_loads(patterns: Mapping[str, Pattern], pan: Pan, most: Mapping[str, int
                 )
             found.append(tuple(load))
             return
-        for n in range(min(most[names[at]], int(left / takes[at])), -1, -1):
+        for n in range(min(free(load, at), int(left / takes[at])), -1, -1):
             fill([*load, n], left - n * takes[at])
 
     fill([], room)

@@ -59,10 +59,10 @@ class Supply:
 
 @dataclass(frozen=True)
 class Window:
-    """Spans in which one tube serves once: so many grains of the pattern in all of them together."""
+    """Spans in which a tool serves once: so many grains of the patterns in all of them together."""
 
     spans: tuple[int, ...]
-    pattern: str
+    patterns: tuple[str, ...]
     sets: int
 
 
@@ -217,7 +217,7 @@ class Program:
             self._row(terms | ({stretched: -1.0} if stretched is not None else {}), high=most)
         self._used()
         for window in s.windows:
-            self._row({self.grain[window.pattern][i]: 1.0 for i in window.spans}, high=window.sets)
+            self._row({self.grain[p][i]: 1.0 for p in window.patterns for i in window.spans}, high=window.sets)
 
     def _stretch(self, what: str, place: int) -> int:
         if (what, place) not in self.stretch:

@@ -109,6 +109,17 @@ class Bench:
     tube_held_h: float = 0.0
     most_held_kg: float | None = None
     remelt_limit: float = 0.15
+    held_besides_kg: float = 0.0
+    shared: Sequence[tuple[frozenset[str], int]] = ()
+
+    @property
+    def tools(self) -> list[tuple[frozenset[str], int]]:
+        """Patterns that are cast with the same tools, and how many grains of them a melt takes for that."""
+        return [*((frozenset([pattern]), sets) for pattern, sets in self.sets.items()), *self.shared]
+
+    def most_sets(self, pattern: str) -> int | None:
+        """How many grains of a pattern a melt takes for its tools; nothing where they do not limit."""
+        return min((sets for patterns, sets in self.tools if pattern in patterns), default=None)
 
 
 @dataclass(frozen=True)
@@ -134,6 +145,8 @@ class Season:
     remelt_kg: Mapping[str, float] = field(default_factory=dict)
     promised: Sequence[EveningPlan] = ()
     kept: Sequence[EveningPlan] = ()
+    spare: Mapping[date, Mapping[str, int]] = field(default_factory=dict)
+    """Grains that are to lie ready beside those flown on a day; what is not used stays for the next one."""
     melts_on: Mapping[date, int] = field(default_factory=dict)
     cure_days_on: Mapping[date, int] = field(default_factory=dict)
 
@@ -169,7 +182,9 @@ class Season:
 
     def needed(self, by: date) -> dict[str, int]:
         """Good grains of each pattern that are still to come by a day, with the shelf used first."""
-        return {pattern: max(count - self.lying(pattern, by), 0) for pattern, count in self.wanted(by).items()}
+        spare = self.spare.get(by, {})
+        wanted = {pattern: count + spare.get(pattern, 0) for pattern, count in self.wanted(by).items()}
+        return {pattern: max(count - self.lying(pattern, by), 0) for pattern, count in wanted.items()}
 
     def weight(self, grains: Mapping[str, int]) -> float:
         """Of so many grains of each pattern [kg]."""

@@ -144,7 +144,7 @@ def of(session: Session, season: Season) -> Overview:
     fired = fulfilled.fired(session, season)
     motors = _motors(session, season)
     pool = Counter((g.formula_id, g.pattern_id) for g in usable(shelf.standing(session)))
-    built = _built(session)
+    waiting = built(session)
     lacking: Counter[Kind] = Counter()
     ready: dict[int, int] = {}
     for wish in sorted(wanted, key=lambda w: (wishes.ORDER[w.matters], w.by_on, w.pk)):
@@ -152,8 +152,8 @@ def of(session: Session, season: Season) -> Overview:
         ready[wish.pk] = 0
         while motor is not None and ready[wish.pk] < left:
             of_built = _key(motor)
-            if built[of_built]:
-                built[of_built] -= 1
+            if waiting[of_built]:
+                waiting[of_built] -= 1
             elif all(pool[kind] >= count for kind, count in motor.kinds.items()):
                 pool -= motor.kinds
             else:
@@ -203,7 +203,7 @@ def _key(motor: Motor) -> tuple[int, frozenset[tuple[Kind, int]]]:
     return motor.case.pk, frozenset(motor.kinds.items())
 
 
-def _built(session: Session) -> Counter[tuple[int, frozenset[tuple[Kind, int]]]]:
+def built(session: Session) -> Counter[tuple[int, frozenset[tuple[Kind, int]]]]:
     """Motors that are built and wait to be fired, by case and grains."""
     burned = select(Firing.motor_build_id).where(Firing.result != "no_light")
     query = (

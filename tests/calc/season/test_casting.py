@@ -56,6 +56,7 @@ def small(seed: int) -> Season:
         r.choice([0, 7, 7]),
         tube_held_h=r.choice([0.0, 0.0, 12.0, 60.0]),
         most_held_kg=r.choice([None, None, None, 0.5, 0.8]),
+        shared=[(frozenset(names[:2]), r.choice([2, 3]))] if r.random() < 0.2 else [],
     )
     return Season(
         flights,
@@ -78,7 +79,8 @@ def melts_of(season: Season) -> list[MeltPlan]:
         names = [name for name, pattern in season.patterns.items() if pattern.formula == formula]
         for counts in product(*(range(bench.sets.get(name, 4) + 1) for name in names)):
             grains = {name: n for name, n in zip(names, counts, strict=True) if n}
-            if grains and bench.pan.melt_kg(season.weight(grains)) <= bench.pan.holds_kg + 1e-9:
+            rods = all(sum(grains.get(p, 0) for p in of) <= sets for of, sets in bench.shared)
+            if grains and rods and bench.pan.melt_kg(season.weight(grains)) <= bench.pan.holds_kg + 1e-9:
                 found.append(MeltPlan(formula, grains))
     return found
 
@@ -106,8 +108,8 @@ def allowed(season: Season, evenings: tuple[EveningPlan, ...]) -> bool:
     if bench.tube_held_h > 0:
         for first in evenings:
             busy = [e for e in evenings if 0 <= (e.on - first.on).days * 24 < bench.tube_held_h]
-            for pattern, sets in bench.sets.items():
-                if sum(evening.grains.get(pattern, 0) for evening in busy) > sets:
+            for patterns, sets in [*(([p], n) for p, n in bench.sets.items()), *bench.shared]:
+                if sum(evening.grains.get(p, 0) for evening in busy for p in patterns) > sets:
                     return False
     for test in season.flights:
         if test.test and last <= test.by:
@@ -322,6 +324,13 @@ def test_what_is_promised_counts_and_its_evening_is_used_first() -> None:
     four = replace(BENCH, melts_per_evening=4)
     beside = plan(season(rejects={}, flights=WANTED[1:], promised=stands, bench=four, evenings=THURSDAYS[2:]))
     assert [(one.on, len(one.melts)) for one in beside.evenings] == [(THURSDAYS[3], 3)]
+
+
+def test_a_spare_set_lies_ready_on_each_field_day_and_is_kept_for_the_next() -> None:
+    """By hand: 16 Gull flown, 3 more on the first day and 4 on the last: 20 in all, not 23."""
+    spare = {date(2027, 6, 6): {"Gull": 3}, date(2027, 6, 20): {"Gull": 4}}
+    made = plan(season(rejects={}, spare=spare))
+    assert made.cast == {"Gull": 20, "Plover": 6}
 
 
 def test_a_test_comes_before_further_melts_of_its_formula() -> None:
