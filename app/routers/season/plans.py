@@ -111,7 +111,7 @@ def show_wall(
 ) -> Response:
     """The calendar: twelve weeks or the whole season, on A4 or A3."""
     season = _season(session, season_id)
-    listed = calendar_days.entries(session, casting.current(session, season), overview.of(session, season))
+    listed = calendar_days.entries(session, season, casting.current(session, season), overview.of(session, season))
     page = WallPage(season=season, wall=calendar_days.wall(session, season, listed, whole), whole=whole, large=large)
     return render(request, session, page)
 
@@ -152,7 +152,7 @@ def page_of(request: Request, session: Session, season_id: int, failed: Form | N
         casting_inputs.of(session, season, seen)
     except Refused as refused:
         lacking = "" if refused.field == "pan_capacity" else str(refused.message)
-    listed = calendar_days.entries(session, found, seen)
+    listed = calendar_days.entries(session, season, found, seen)
     open_now = [evening for evening in found.evenings if evening.open] if found else []
     page = CastingPage(
         season=season,

@@ -9,12 +9,12 @@ from sqlmodel import Session, col, select
 
 from app import clock
 from app.drawings.season_line import Happening
-from app.models import Consumable, Delivery, Season
+from app.models import Batch, Consumable, Delivery, Season
 from app.services.book import workshop
 from app.services.season import evenings, seasons
 from app.services.season.casting import Casting
 from app.services.season.overview import Line, Overview
-from app.services.stock import supplies
+from app.services.stock import batches, supplies
 from app.units import show
 
 WEEKS = 12
@@ -78,9 +78,9 @@ class Wall:
         return self.weeks[-1][-1].on
 
 
-def entries(session: Session, found: Casting | None, seen: Overview) -> list[Entry]:
+def entries(session: Session, season: Season, found: Casting | None, seen: Overview) -> list[Entry]:
     """What is on which day of a season, by day."""
-    listed = [*_evenings(found), *_wished(seen), *_deliveries(session)]
+    listed = [*_evenings(found), *_other_melts(session, season, found), *_wished(seen), *_deliveries(session)]
     return sorted(listed, key=lambda entry: (entry.on, list(NAMES).index(entry.what), entry.key))
 
 
@@ -95,6 +95,19 @@ def _evenings(found: Casting | None) -> Iterator[Entry]:
         yield Entry("cured", evening.cured, evening.words, f"cured-{evening.on.isoformat()}")
 
 
+def _other_melts(session: Session, season: Season, found: Casting | None) -> Iterator[Entry]:
+    """Melts that are planned or cast in the season's time, but not out of the plan."""
+    planned = {batch.pk for evening in (found.evenings if found else ()) for batch in evening.batches}
+    query = select(Batch).where(
+        Batch.state != "dropped", col(Batch.planned_for).between(season.begins_on, season.ends_on)
+    )
+    cure = timedelta(seconds=workshop.get(session).cure_s)
+    for batch in session.exec(query.order_by(col(Batch.planned_for), col(Batch.id)).options(*batches.BARE)):
+        if batch.pk not in planned:
+            until = batch.planned_for + cure - timedelta(days=1)
+            yield Entry("evening", batch.planned_for, batch.code, f"batch-{batch.pk}", "", batch.state == "cast", until)
+
+
 def _wished(seen: Overview) -> Iterator[Entry]:
     for line in seen.lines:
         what: What = "flight" if line.wish.kind == "flight" else "test"
@@ -104,7 +117,9 @@ def _wished(seen: Overview) -> Iterator[Entry]:
 
 def _line(line: Line) -> str:
     count = line.left or line.wish.count
-    return f"{count} {line.name}" if line.wish.kind == "flight" else f"{line.name}, {count} times"
+    if line.formula is not None:
+        return f"{count} tests of {line.formula.name}" if count > 1 else f"test of {line.formula.name}"
+    return f"{count} {line.name}"
 
 
 def _grains(line: Line) -> str:

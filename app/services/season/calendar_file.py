@@ -22,7 +22,7 @@ def make(session: Session, season: Season) -> bytes:
 
     seen = overview.of(session, season)
     plans = kept_plans.every(session, season)
-    listed = calendar_days.entries(session, casting.current(session, season), seen)
+    listed = calendar_days.entries(session, season, casting.current(session, season), seen)
     calendar = Calendar()
     calendar.add("prodid", "-//Grainbook//Season//EN")
     calendar.add("version", "2.0")

@@ -186,7 +186,7 @@ def _counts(session: Session, before: SeasonPlan, was: Inputs, result: Mapping[s
 
 def _there(inputs: Inputs, name: str) -> int:
     lying = sum(one["count"] for one in inputs["shelf"] if one["pattern"] == name)
-    return lying + sum(melt["grains"].get(name, 0) for melt in inputs["promised"])
+    return int(lying + sum(melt["grains"].get(name, 0) for melt in inputs["promised"]))
 
 
 def _wanted(inputs: Inputs, name: str) -> int:

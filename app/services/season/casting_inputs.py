@@ -19,7 +19,7 @@ from app.errors import Refused
 from app.models import Batch, CoringRod, Delivery, Formula, Grain, GrainPattern, RunSheet, Season
 from app.services.book import workshop
 from app.services.cast import editions, needs
-from app.services.grains import shelf
+from app.services.grains import shelf, waste
 from app.services.hardware import shapes
 from app.services.season import evenings, overview, wishes
 from app.services.season.overview import USABLE, Kind, Line, Overview
@@ -71,10 +71,11 @@ def of(session: Session, season: Season, seen: Overview | None = None) -> Inputs
     there = evenings.evenings(session, season)
     promised = _promised(session, called)
     lying = _lying(session, called)
+    kinds = {name: _kind(session, kind, shop.expected_density_share) for kind, name in called.items()}
     return {
         "today": clock.today().isoformat(),
         "flights": [_flight(line, called) for line in lines],
-        "kinds": {name: _kind(session, kind, shop.expected_density_share) for kind, name in called.items()},
+        "kinds": kinds,
         "shelf": lying,
         "bench": {
             "pan_kg": shop.pan_capacity_kg,
@@ -85,7 +86,7 @@ def of(session: Session, season: Season, seen: Overview | None = None) -> Inputs
             "cure_days": ceil(shop.cure_s / DAY_S),
             "rod_held_h": _rod_held(session),
             "most_held_kg": shop.hold_limit_kg,
-            "held_besides_kg": _besides(session, called),
+            "held_besides_kg": _besides(session, lying, kinds),
             "remelt_limit": shop.remelt_limit_share,
         },
         "evenings": [
@@ -142,14 +143,10 @@ def _lying(session: Session, called: Mapping[Kind, str]) -> list[Inputs]:
     return [{"pattern": name, "count": count, "ready": day} for (name, day), count in sorted(found.items())]
 
 
-def _besides(session: Session, called: Mapping[Kind, str]) -> float:
-    """What lies there that the plan does not fly [kg]: held and rejected grains, other kinds, leftovers."""
-    other = sum(
-        grain.mass_kg
-        for grain in shelf.standing(session)
-        if grain.state not in USABLE or (grain.formula_id, grain.pattern_id) not in called
-    )
-    return other + sum(left for _, left in batches.leftovers(session))
+def _besides(session: Session, lying: Iterable[Inputs], kinds: Mapping[str, Inputs]) -> float:
+    """What is held that the plan does not fly [kg]: held and rejected grains, other kinds, leftovers, scrap."""
+    counted = sum(one["count"] * kinds[one["pattern"]]["mass_kg"] for one in lying)
+    return float(max(waste.held(session).kg - counted, 0.0))
 
 
 def _promised(session: Session, called: Mapping[Kind, str]) -> list[Inputs]:

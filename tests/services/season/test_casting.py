@@ -225,7 +225,7 @@ def test_an_evening_that_passed_is_told(session: Session, season: Season) -> Non
 
 def test_the_wall_has_each_evening_its_cure_and_the_field_day(session: Session, season: Season) -> None:
     found = kept(session, season)
-    listed = calendar_days.entries(session, found, overview.of(session, season))
+    listed = calendar_days.entries(session, season, found, overview.of(session, season))
     wall = calendar_days.wall(session, season, listed, whole=True)
     days = {day.on: day for week in wall.weeks for day in week}
     first = found.evenings[0]
