@@ -97,6 +97,7 @@ WITH_ROWS: dict[str, tuple[str, ...]] = {
     "/season/{season_id}/tests/new": ("/season/1/tests/new",),
     "/season/{season_id}/wishes/new": ("/season/1/wishes/new",),
     "/season/{season_id}/wishes/{wish_id}": ("/season/1/wishes/1", "/season/1/wishes/3"),
+    "/season/{season_id}/wishes/{wish_id}/motors": ("/season/1/wishes/1/motors", "/season/1/wishes/3/motors"),
     "/shelf/{serial}": ("/shelf/{grain}",),
     "/workshop/cases/{row_id}": ("/workshop/cases/1",),
     "/workshop/fields/{row_id}": ("/workshop/fields/1",),

@@ -128,7 +128,7 @@ MAY_USE = {
         "tables",
         "uploads",
     }
-    | {"downloads", "pictures", "access", "book.backup_thread.Standing", "point_charts"}
+    | {"downloads", "pictures", "access", "book.backup_thread.Standing", "point_charts", "height_charts"}
     | {"book.elsewhere_standing.Elsewhere", "book.logs.InFile", "book.notices.Notice"},
     "drawings": {"clock", "drawings", "pens"},
     "book": EVERYWHERE

@@ -89,6 +89,22 @@ class ChoiceIn(FormIn):
     why: str = FormField("", max_length=300, title="Why this one")
 
 
+class KeepMotorIn(ChoiceIn):
+    """A motor of a search, kept for its wish: which answer it stands in, and at which place."""
+
+    answer: str = FormField(min_length=64, max_length=64, title="Answer")
+    place: int = FormField(ge=0, le=1000, title="Place")
+
+
+class LookIn(FormIn):
+    """What a search for motors is begun with: a wind to plan for, and whether only of what lies on the shelf."""
+
+    wind: Annotated[Quantity, Measure("speed", ge=0, le=20, usual=(0, 12))] | None = FormField(
+        None, title="Wind to plan for", description="A mean near the ground; gusts are taken half as strong again."
+    )
+    shelf: bool = FormField(False, title="Only of grains that lie on the shelf")
+
+
 class GiveUpIn(FormIn):
     """The form to give a choice up."""
 

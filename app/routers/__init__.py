@@ -12,7 +12,7 @@ from app.routers.hardware import checks, inventory, places
 from app.routers.learning import coverage_page, learning
 from app.routers.motors import builds, core_offset, designs
 from app.routers.review import lots_review, results
-from app.routers.season import plans, seasons, wish_pages
+from app.routers.season import motor_pages, plans, seasons, wish_pages
 from app.routers.stock import formulas, supplies
 from app.routers.today import start, today
 
@@ -54,6 +54,7 @@ ROUTERS = [
         plans,
         seasons,
         wish_pages,
+        motor_pages,
         workshop,
         flights,
         copies,

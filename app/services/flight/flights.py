@@ -251,9 +251,13 @@ def _empty_motor(session: Session, case: CaseInput, data: FlightIn) -> tuple[flo
     weighed = session.exec(select(Case.empty_mass_kg).where(Case.name == case.name)).first()
     if weighed is not None:
         return weighed, "as weighed with its case"
-    wall = ring_area(case.outer_d_m, case.inner_d_m)
-    rough = CLOSURES * ALUMINIUM_KG_M3 * wall * (case.chamber_length_m + 2 * case.inner_d_m)
+    rough = rough_empty(case.inner_d_m, case.outer_d_m, case.chamber_length_m)
     return rough, "estimated from its tube; weigh it and write it into the case"
+
+
+def rough_empty(inner_d_m: float, outer_d_m: float, chamber_length_m: float) -> float:
+    """Mass of an empty motor that nobody has weighed [kg], by its tube."""
+    return CLOSURES * ALUMINIUM_KG_M3 * ring_area(outer_d_m, inner_d_m) * (chamber_length_m + 2 * inner_d_m)
 
 
 # --- What it assumes, in words -------------------------------------------------------------------

@@ -13,11 +13,12 @@ from app.calc.case.casing import CaseMargin
 from app.calc.case.closure import Retention
 from app.calc.motor.own_pressure import at_its_own_pressure
 from app.calc.motor.simulation import Motor, MotorRun, simulate
-from app.calc.motor.spread import default_spread
+from app.calc.motor.spread import Spread
 from app.calc.motor.uncertainty import Marks, MotorRange, predict_range
+from app.calc.propellant.burn_rate import BurnLaw
 from app.calc.propellant.thermochem import BlendState
 from app.errors import Refused
-from app.models import Workshop
+from app.models import Formula, Workshop
 from app.services.book import workshop
 from app.services.hardware import closures, throats
 from app.services.learning import learning
@@ -115,14 +116,7 @@ def motor_of(session: Session, setup: Setup, taught: LearnedFactors | None) -> t
 
 
 def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taught: LearnedFactors | None) -> Motor:
-    law = replace(formulas.burn_law(setup.formula), sigma_p=house.rate_per_kelvin_share)
-    c_star, nozzle = house.c_star_efficiency_share, house.nozzle_efficiency_share
-    if taught is not None:
-        law = replace(law, rates=tuple(taught.rate.factor * rate for rate in law.rates))
-        c_star, nozzle = (
-            _believable("c*", c_star * taught.c_star.factor, 1.1),
-            _believable("nozzle", nozzle * taught.nozzle.factor, 1.05),
-        )
+    law, c_star, nozzle = as_taught(setup.formula, house, taught)
     propellant = blends.propellant(setup.formula.blend, state, law)
     return Motor(
         grains=tuple(one.grain for one in setup.grains),
@@ -139,6 +133,27 @@ def _motor(setup: Setup, house: Workshop, state: BlendState, growth: float, taug
         free_volume_extra=-sum(one.tube_m3 for one in setup.grains),
         igniter_pressure=house.igniter_pressure_pa,
         initial_temperature=setup.temperature,
+    )
+
+
+def as_taught(formula: Formula, house: Workshop, taught: LearnedFactors | None) -> tuple[BurnLaw, float, float]:
+    """A formula's burn law, and c* and nozzle efficiency [-], with what firings taught in them.
+
+    Raises
+    ------
+    Refused
+        Firings say more than a motor can.
+    CalcError
+        The formula has no burn law.
+    """
+    law = replace(formulas.burn_law(formula), sigma_p=house.rate_per_kelvin_share)
+    c_star, nozzle = house.c_star_efficiency_share, house.nozzle_efficiency_share
+    if taught is None:
+        return law, c_star, nozzle
+    return (
+        replace(law, rates=tuple(taught.rate.factor * rate for rate in law.rates)),
+        _believable("c*", c_star * taught.c_star.factor, 1.1),
+        _believable("nozzle", nozzle * taught.nozzle.factor, 1.05),
     )
 
 
@@ -210,16 +225,15 @@ def _range(
     motor: Motor, setup: Setup, taught: LearnedFactors, samples: int, seed: int, limit: float | None
 ) -> MotorRange:
     """A motor's range with the spreads that firings have left."""
-    spread = replace(
-        default_spread(motor),
-        burn_rate=taught.rate.spread,
-        c_star=taught.c_star.spread,
-        nozzle=taught.nozzle.spread,
-        throat_d=setup.throat_known.spread,
-    )
+    spread = replace(spread_of(taught), throat_d=setup.throat_known.spread)
     return predict_range(
         motor, spread, samples, seed, limit, correlation=np.array(taught.correlation), seen=taught.rate.moved or 0.0
     )
+
+
+def spread_of(taught: LearnedFactors) -> Spread:
+    """How far each input is trusted where so much was learned; of the throat, as measured today."""
+    return Spread(burn_rate=taught.rate.spread, c_star=taught.c_star.spread, nozzle=taught.nozzle.spread)
 
 
 def _ranged(mid: float, marks: Marks) -> Range:

@@ -1,6 +1,7 @@
 """What a chosen motor was expected to do, as it was kept with the choice."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -29,7 +30,11 @@ class Figures:
 
 def of(choice: MotorChoice) -> Figures:
     """What was kept with a choice."""
-    kept = json.loads(choice.figures_json)
+    return read(json.loads(choice.figures_json))
+
+
+def read(kept: Mapping[str, Any]) -> Figures:
+    """Figures as they were kept."""
 
     def span(name: str) -> Span | None:
         found = kept.get(name)

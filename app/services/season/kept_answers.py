@@ -22,7 +22,12 @@ def key_of(what: What, inputs: Mapping[str, Any]) -> str:
 
 def find(session: Session, what: What, inputs: Mapping[str, Any]) -> Any | None:
     """The answer that was worked out from the same before, as plain JSON; None where there is none."""
-    row = session.exec(select(KeptAnswer).where(KeptAnswer.inputs_sha256 == key_of(what, inputs))).first()
+    return by_key(session, key_of(what, inputs))
+
+
+def by_key(session: Session, key: str) -> Any | None:
+    """The answer of that digest, as plain JSON; None where there is none."""
+    row = session.exec(select(KeptAnswer).where(KeptAnswer.inputs_sha256 == key)).first()
     return None if row is None else json.loads(row.answer_json)
 
 

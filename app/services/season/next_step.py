@@ -39,7 +39,7 @@ def wish_address(line: Line) -> str:
 
 def motors_address(line: Line) -> str:
     """Where a motor is chosen for a wish."""
-    return wish_address(line)
+    return f"{wish_address(line)}/motors"
 
 
 def following(seen: Overview, plan: SeasonPlan | None) -> Step | None:
@@ -50,7 +50,7 @@ def following(seen: Overview, plan: SeasonPlan | None) -> Step | None:
     missing = seen.without_motor
     if missing:
         first = missing[0]
-        return Step(f"Choose a motor for {first.name}", f", {_wanted(first)}.", motors_address(first), "To the wish")
+        return Step(f"Choose a motor for {first.name}", f", {_wanted(first)}.", motors_address(first), "Choose a motor")
     late = [line for line in seen.lines if line.left and line.wish.by_on < clock.today()]
     if late:
         first = late[0]

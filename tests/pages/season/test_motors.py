@@ -1,0 +1,187 @@
+"""The page of a wish's motors, walked as a person does: looked for, stopped, compared, one kept with its reason."""
+
+import time
+from collections.abc import Callable
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlmodel import Session, select
+
+from app import clock
+from app.calc.season.choosing import Effort, Progress
+from app.db import writing
+from app.models import Formula, KeptAnswer, MotorChoice, Wish
+from app.models.season_choice import DrillIn
+from app.services.grains import shelf
+from app.services.hardware import drills
+from app.services.season import expected, figures, motor_search, overview, searches
+from app.services.season.searches import Running
+from tests import build
+from tests.behind import engine_of
+from tests.browse import Page, opened, saved, send
+
+PAGE = "/season/1/wishes/1/motors"
+
+
+@pytest.fixture
+def shop(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> TestClient:
+    """One case, two nozzles, a drill, two formulas and two patterns; a light rocket wished to 500 to 700 m."""
+    searches._all.clear()  # of another test's book
+    monkeypatch.setattr(motor_search, "EFFORT", Effort(wanted=6, most_ranged=10, samples=16, flights=16))
+    with writing(engine_of(client)) as session:
+        build.formula(session, "Marram")
+        build.pattern(session, name="Gull")
+        build.pattern(session, name="Wide", core_d="23.5 mm")
+        build.case(session, name="Long 54", empty_mass="700 g")
+        build.nozzle(session, name="Graphite", throat_d="11.5 mm")
+        drills.save_drill(session, DrillIn.model_validate({"diameter": "13.1 mm"}))
+        rocket = build.rocket(session, name="Knot", mass="2.2 kg", diameter="80 mm", rail_length="2.5 m")
+        field = build.field(session, name="Pasture", length="2400 m", width="2000 m")
+        season = build.season(session)
+        build.wish(
+            session, season, rocket_id=rocket.pk, launch_field_id=field.pk, height_low="500 m", height_high="750 m"
+        )
+        build.wished_test(session, season, formula_id=session.exec(select(Formula)).one().pk, case_id=1)
+        session.commit()
+    return client
+
+
+def looked(client: TestClient, **typed: str) -> str:
+    """The page once a search that was begun by its button is over."""
+    url = saved(client, PAGE, typed, "look")
+    for _ in range(400):
+        text = client.get(url).text
+        if 'id="search"' not in text:
+            return str(text)
+        time.sleep(0.02)
+    raise AssertionError("the search does not end")
+
+
+def test_a_motor_is_looked_for_and_kept_with_its_reason(shop: TestClient) -> None:
+    """From the wish to its motor in three presses; what is kept is what was shown, and what its own pages work out."""
+    assert "Choose a motor" in opened(shop, "/season/1/wishes/1").texts["main"]
+    before = opened(shop, PAGE)
+    assert "Every case, nozzle, drill, formula and pattern" in before.texts["main"]
+    text = looked(shop, wind="0 m/s")
+    assert "Every motor that was tried" in text
+    assert "ceiling of the field" in text
+    assert "the case&#39;s limit" in text or "the case's limit" in text
+    page = opened(shop, f"{PAGE}?wind=0+m%2Fs")
+    assert "First what is expected within the heights wished" in page.texts["main"]
+    assert "A prediction is never a statement that a motor is safe" in page.texts["main"]
+    assert saved(shop, f"{PAGE}?wind=0+m%2Fs", {"why": "fired before"}, "keep") == "/season/1"
+    with Session(engine_of(shop)) as session:
+        row = session.exec(select(MotorChoice)).one()
+        wish = session.get_one(Wish, 1)
+        assert (row.why, row.wish_id) == ("fired before", 1)
+        grains = [(grain.pattern_id, grain.count) for grain in row.grains]
+        own = expected.of_motor(
+            session,
+            wish,
+            case_id=row.case_id,
+            nozzle_id=row.nozzle_id,
+            throat_d_m=row.throat_d_m,
+            formula_id=row.formula_id,
+            grains=grains,
+        )
+        mine = figures.of(row)
+        for name in ("peak_share", "height_m", "exit_m_s", "impulse_ns"):
+            kept, again = getattr(mine, name), getattr(own, name)
+            assert kept[1] == pytest.approx(again[1], rel=2e-3), name
+        assert len(session.exec(select(KeptAnswer)).all()) == 1
+    assert "Marram" in opened(shop, "/season/1").texts["main"]
+
+
+def test_an_answer_opens_again_at_once_and_anew_where_the_workshop_changed(shop: TestClient) -> None:
+    looked(shop)
+    searches._all.clear()
+    assert "Why this one" in shop.get(PAGE).text  # of the book, with no search in memory
+    with writing(engine_of(shop)) as session:
+        build.nozzle(session, name="Steel", throat_d="12.2 mm")
+        session.commit()
+    assert "Why this one" not in shop.get(PAGE).text
+    assert "Look for motors" in shop.get(PAGE).text
+
+
+def test_two_are_compared_and_another_taken_to_the_head(shop: TestClient) -> None:
+    looked(shop)
+    other = opened(shop, f"{PAGE}?take=1")
+    assert other.forms["keep"].fields["place"] == "1"
+    both = shop.get(f"{PAGE}?pick=0&pick=1").text
+    assert "Both on the same axes" in both
+    assert "Figures of both" in both
+    assert "Both on the same axes" not in shop.get(f"{PAGE}?pick=0").text.replace("Tick two: both", "")
+    assert shop.get(f"{PAGE}?take=900").status_code == 200
+    assert shop.get(f"{PAGE}?wind=strong").status_code == 422
+
+
+def test_a_search_tells_how_far_it_is_and_can_be_stopped(shop: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Held up at its first word, it shows its bar; stopped, it ends with what it has; the button begins it anew."""
+    monkeypatch.setattr("app.services.season.choices.AT_ONCE_S", 0.0)
+    monkeypatch.setattr(searches.Running, "tell", _slow(searches.Running.tell))
+    saved(shop, PAGE, {}, "look")
+    running = opened(shop, PAGE)
+    assert "Stop with what it has" in running.texts["main"]
+    saved(shop, PAGE, {}, "stop")
+    for one in list(searches._all.values()):
+        assert one.over.wait(20)
+    stopped = opened(shop, PAGE).texts["main"]
+    assert "as far as they were looked at" in stopped
+    monkeypatch.undo()
+    monkeypatch.setattr(motor_search, "EFFORT", Effort(wanted=2, most_ranged=4, samples=16, flights=16))
+    assert "Why this one" in looked(shop)
+
+
+def _slow(tell: Callable[[Running, Progress], bool]) -> Callable[[Running, Progress], bool]:
+    def held(self: Running, progress: Progress) -> bool:
+        for _ in range(200):
+            if self.stopped:
+                break
+            time.sleep(0.01)
+        return tell(self, progress)
+
+    return held
+
+
+def test_static_tests_are_held_against_their_case_alone(shop: TestClient) -> None:
+    url = "/season/1/wishes/2/motors"
+    saved(shop, url, {}, "look")
+    for one in list(searches._all.values()):
+        assert one.over.wait(20)
+    page = opened(shop, url)
+    assert "Why this one" in page.texts["main"]
+    assert "off the rail" not in page.texts["main"]
+
+
+def test_of_the_shelf_nothing_can_fly_while_it_is_empty(shop: TestClient) -> None:
+    text = looked(shop, shelf="on")
+    assert "No motor is possible of what lies on the shelf" in text
+    assert "There is no grain and no formula to make a motor of." in text
+
+
+def test_what_lies_on_the_shelf_is_asked_for_by_its_own_numbers(shop: TestClient) -> None:
+    """Three grains of one pattern lie there: no motor has more, and all are of their formula."""
+    with writing(engine_of(shop)) as session:
+        build.ready_grains(session, 3)
+        session.commit()
+    with Session(engine_of(shop)) as session:
+        wish = session.get_one(Wish, 1)
+        search = motor_search.from_shelf(session, wish, overview.usable(shelf.standing(session)))
+        assert [pattern.most for pattern in search.hardware.patterns] == [3]
+    assert (
+        "of what lies on the shelf" in looked(shop, shelf="on") or "Why this one" in shop.get(f"{PAGE}?shelf=on").text
+    )
+
+
+def test_a_choice_from_an_answer_that_is_gone_is_refused_with_what_was_typed(shop: TestClient) -> None:
+    looked(shop)
+    answer = send(shop, PAGE, {"answer": "0" * 64, "why": "it was there"}, "keep")
+    assert answer.status_code == 409
+    lost = Page(answer.text)
+    assert "Look for motors again" in lost.texts["main"]
+    assert "it was there" in str(lost.forms["keep"].fields)
+    with writing(engine_of(shop)) as session:
+        wish = session.get_one(Wish, 1)  # struck out: no form is left
+        wish.struck_at, wish.struck_why = clock.now(), "changed my mind"
+        session.commit()
+    assert 'id="keep"' not in shop.get(PAGE).text
