@@ -7,7 +7,7 @@ from datetime import date
 from app.calc.base.errors import CalcError, OutOfRange
 from app.calc.season.calendar_frame import frame, setup
 from app.calc.season.grains_needed import Chances, Targets, before_a_test
-from app.calc.season.program import Cost, Program, Setup, Solved, Stopwatch
+from app.calc.season.program import NO_TIME, Cost, OutOfTime, Program, Setup, Solved, Stopwatch
 from app.calc.season.season import CastPlan, EveningPlan, MeltPlan, Season
 
 MOST_ROUNDS = 12
@@ -69,19 +69,23 @@ def plan(season: Season, seconds: float = 3.0) -> CastPlan:
     best: CastPlan | None = None
     for _ in range(MOST_ROUNDS):
         targets = chances.targets(more)
-        found = None if isinstance(targets, date) else _solved(season, targets, watch)
-        if found is None or isinstance(targets, date):
+        try:
+            found = None if isinstance(targets, date) else _solved(season, targets, watch)
+        except OutOfTime:
+            if best is None:
+                return CastPlan(False, {}, why_not=NO_TIME, gap=1.0, seconds=watch.spent)
             break
+        if found is None or isinstance(targets, date):
+            known = {} if isinstance(targets, date) else targets.total
+            return CastPlan(False, known, why_not=why_not(season, targets, watch), seconds=watch.spent)
         chance, lacking = chances.short(found.evenings)
         best = replace(found, chance=chance)
         if not lacking or watch.left < 0.1:
             break
         for day, pattern in lacking.items():
             more.setdefault(day, {})[pattern] = targets.by[day][pattern] + 1
-    if best is not None:
-        return replace(best, seconds=watch.spent)
-    known = {} if isinstance(targets, date) else targets.total
-    return CastPlan(False, known, why_not=why_not(season, targets, watch), seconds=watch.spent)
+    assert best is not None
+    return replace(best, seconds=watch.spent)
 
 
 def _checked(season: Season) -> None:
@@ -104,13 +108,14 @@ def _solved(season: Season, targets: Targets, watch: Stopwatch) -> CastPlan | No
         return CastPlan(True, {})
     program = Program(parts)
     first = min(season.evenings, default=date.min)
-    costs = [program.evenings_cost(), program.melts_cost()]
-    answer = program.in_turn(costs if season.kept else [*costs, program.days_cost(first)], watch)
+    fast = [program.evenings_cost(), program.melts_cost()]
+    costs: list[tuple[Cost, list[Cost]]] = [(program.evenings_then_melts(), fast)]
+    answer = program.in_turn(costs if season.kept else [*costs, (program.days_cost(first), [])], watch)
     if answer is None:
         return None
     if not season.kept:
         return CastPlan(True, dict(parts.total), _read(parts, answer.solved), gap=answer.gap)
-    close = _near(season, targets, [answer.solved.costs(cost) for cost in costs], watch)
+    close = _near(season, targets, [answer.solved.costs(cost) for cost in fast], watch)
     return replace(close, gap=max(close.gap, answer.gap)) if close else None
 
 
@@ -128,7 +133,7 @@ def _near(season: Season, targets: Targets, most: Sequence[float], watch: Stopwa
         change |= {program.changed(pattern, i, was.get(pattern, 0)): 1.0 for pattern in parts.total}
         if not was and not span.free:
             change[program.evening[i]] = NEW_EVENING
-    answer = program.in_turn([change, program.days_cost(min(season.evenings))], watch)
+    answer = program.in_turn([(change, [change]), (program.days_cost(min(season.evenings)), [])], watch)
     return CastPlan(True, dict(parts.total), _read(parts, answer.solved), gap=answer.gap) if answer else None
 
 

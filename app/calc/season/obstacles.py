@@ -9,7 +9,7 @@ from app.calc.base.notes import Amount, Note, joined
 from app.calc.season.calendar_frame import Frame, frame, setup
 from app.calc.season.casting import plan
 from app.calc.season.grains_needed import Chances, Targets
-from app.calc.season.program import OutOfTime, Program, Solved, Stopwatch
+from app.calc.season.program import NO_TIME, OutOfTime, Program, Solved, Stopwatch
 from app.calc.season.season import CastPlan, Season, WantedFlight, day_words
 
 LARGEST_PAN = 4.0
@@ -69,7 +69,7 @@ def why_not(season: Season, targets: Targets | date, watch: Stopwatch) -> Note |
     except OutOfRange as error:
         return error.sentence
     except OutOfTime:
-        return "No plan was found in the time there was, nor was it shown that there is none. Ask for more time."
+        return NO_TIME
 
 
 def _tried(
@@ -112,20 +112,23 @@ def _too_few(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
     if found is None:
         return "However many evenings there were, the pan, the tools and the tests leave no plan. Give up a wish."
     program, solved = found
-    asked: list[str] = []
+    asked: list[tuple[int, str]] = []
     for i, span in enumerate(program.setup.spans):
-        count = solved.evenings[i]
-        if not span.extra or not count:
+        count, end = solved.evenings[i], laid.end(span.place)
+        if not span.extra or not count or end is None:
             continue
-        end = laid.end(span.place)
-        said = f"{count} more {'evening' if count == 1 else 'evenings'}"
-        if end is not None:
-            names = sorted({f.name for f in season.flights if f.by - timedelta(days=season.bench.cure_days) == end})
-            said += f" by {day_words(end)}" + (f" (for {', '.join(names[:3])})" if names else "")
-            if season.evenings and end < min(season.evenings):
-                said += f", which is before the first evening there is, {day_words(min(season.evenings))}"
-        asked.append(said)
-    ways: list[Note | str] = [" and ".join(asked), *_larger_pan(season, watch), *_more(season, watch)]
+        names = sorted({f.name for f in season.flights if f.by - timedelta(days=season.bench.cure_days) == end})
+        said = f"by {day_words(end)}" + (f" (for {', '.join(names[:3])})" if names else "")
+        if season.evenings and end < min(season.evenings):
+            said += f", which is before the first evening there is, {day_words(min(season.evenings))}"
+        asked.append((count, said))
+    whole = sum(count for count, _ in asked)
+    first = f"{whole} more {'evening' if whole == 1 else 'evenings'}"
+    if len(asked) == 1:
+        first += f" {asked[0][1]}"
+    else:
+        first += ": " + ", ".join(f"{count} {said}" for count, said in asked)
+    ways: list[Note | str] = [first, *_larger_pan(season, watch), *_more(season, watch)]
     none = "There is no evening on which to cast. " if not season.evenings else ""
     return _sentence(none, ways)
 

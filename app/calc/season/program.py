@@ -105,6 +105,9 @@ class Solved:
         return float(sum(each * self.columns[column] for column, each in cost.items()))
 
 
+NO_TIME = "No plan was found in the time there was, nor was it shown that there is none. Ask for more time."
+
+
 class OutOfTime(Exception):
     """Time was over before a plan was found; none costs less than `bound`."""
 
@@ -320,8 +323,15 @@ class Program:
             float(bound),
         )
 
-    def in_turn(self, costs: Sequence[Cost], watch: "Stopwatch") -> "Answer | None":
+    def evenings_then_melts(self) -> Cost:
+        """One cost for both: an evening weighs more than all melts that there can be."""
+        more = 1.0 + sum(span.melts_each * max(len(span.days), 1) for span in self.setup.spans)
+        return {column: more * each for column, each in self.evenings_cost().items()} | self.melts_cost()
+
+    def in_turn(self, costs: Sequence[tuple[Cost, Sequence[Cost]]], watch: "Stopwatch") -> "Answer | None":
         """The least of the first cost, of those plans the least of the second, and so on; nothing where there is none.
+
+        Beside each cost stand those that are held fast once it is found.
 
         Raises
         ------
@@ -329,7 +339,7 @@ class Program:
             Time was over before any plan was found.
         """
         solved, gap = None, 0.0
-        for number, cost in enumerate(costs):
+        for number, (cost, fast) in enumerate(costs):
             share = 1.0 if number == len(costs) - 1 else 0.6
             try:
                 found = self.least(cost, share * watch.left)
@@ -343,7 +353,8 @@ class Program:
                 return None
             value = solved.costs(cost)
             gap = max(gap, (value - bound) / value if value > bound + _SLACK else 0.0)
-            self.hold(cost, value)
+            for one in fast:
+                self.hold(one, solved.costs(one))
         return Answer(solved, gap) if solved else None
 
     def evenings_cost(self) -> Cost:

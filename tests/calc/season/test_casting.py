@@ -347,10 +347,7 @@ def test_a_test_comes_before_further_melts_of_its_formula() -> None:
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        (
-            {"evenings": THURSDAYS[:3]},
-            "It needs 1 more evening by 30 May 2027 (for Knot) and 1 more evening by 13 June",
-        ),
+        ({"evenings": THURSDAYS[:3]}, "It needs 2 more evenings: 1 by 30 May 2027 (for Knot), 1 by 13 June 2027 (for"),
         (
             {"evenings": THURSDAYS[:3], "bench": replace(BENCH, sets={"Gull": 9})},
             "(for Turnstone), or a pan that holds",
