@@ -54,6 +54,8 @@ class Day:
     cures: bool
     free: bool
     off: str
+    off_begins: bool
+    """Whether the words of days off are written here: at their first day, and at the beginning of each week."""
 
     @property
     def today(self) -> bool:
@@ -142,7 +144,7 @@ def _deliveries(session: Session) -> Iterator[Entry]:
 
 
 def happenings(listed: Sequence[Entry]) -> list[Happening]:
-    """The same for the time line: melts, tests and flights."""
+    """The same for the time line: melts of the plan and others that are to come, tests and flights."""
     return [
         Happening(
             "melt" if entry.what == "evening" else "test" if entry.what == "test" else "flight",
@@ -152,7 +154,7 @@ def happenings(listed: Sequence[Entry]) -> list[Happening]:
             entry.until + timedelta(days=1) if entry.until else None,
         )
         for entry in listed
-        if entry.what in ("evening", "test", "flight")
+        if entry.what in ("evening", "test", "flight") and not (entry.done and entry.key.startswith("batch-"))
     ]
 
 
@@ -163,7 +165,7 @@ def wall(session: Session, season: Season, listed: Sequence[Entry], whole: bool)
     last = max(season.ends_on, first) if whole else first + timedelta(days=7 * WEEKS - 1)
     free = {evening.on for evening in evenings.evenings(session, season, first)}
     off = {
-        row.first_on + timedelta(days=number): row.why or "days off"
+        row.first_on + timedelta(days=number): row.why or "off"
         for row in seasons.days(session, season)
         if row.kind == "off"
         for number in range((row.last_on - row.first_on).days + 1)
@@ -181,6 +183,7 @@ def wall(session: Session, season: Season, listed: Sequence[Entry], whole: bool)
             any(start < on <= until for start, until in cures),
             on in free,
             off.get(on, ""),
+            on.isoweekday() == 1 or off.get(on) != off.get(on - timedelta(days=1)),
         )
 
     weeks = (last - first).days // 7 + 1

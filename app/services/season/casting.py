@@ -111,6 +111,13 @@ class Casting:
         return sum(len(evening.melts) for evening in self.ahead)
 
     @property
+    def cast_words(self) -> str:
+        """How many grains are cast to have how many good ones."""
+        good = sum(max(kind.wanted - kind.lying - kind.promised, 0) for kind in self.kinds)
+        cast = sum(kind.cast for kind in self.kinds)
+        return f"cast {cast} to have {good} good" if cast else "none is to be cast"
+
+    @property
     def last_on(self) -> date | None:
         """The last evening."""
         return self.evenings[-1].on if self.evenings else None
