@@ -100,6 +100,9 @@ WITH_ROWS: dict[str, tuple[str, ...]] = {
     "/season/{season_id}/wishes/{wish_id}/motors": ("/season/1/wishes/1/motors", "/season/1/wishes/3/motors"),
     "/shelf/{serial}": ("/shelf/{grain}",),
     "/workshop/cases/{row_id}": ("/workshop/cases/1",),
+    "/workshop/consumables/{row_id}": ("/workshop/consumables/1",),
+    "/workshop/deliveries/{row_id}": ("/workshop/deliveries/1",),
+    "/workshop/drills/{row_id}": ("/workshop/drills/1",),
     "/workshop/fields/{row_id}": ("/workshop/fields/1",),
     "/workshop/formulas/{formula_id}": ("/workshop/formulas/1",),
     "/workshop/incidents/{incident_id}": ("/workshop/incidents/1", "/workshop/incidents/2"),
@@ -108,6 +111,7 @@ WITH_ROWS: dict[str, tuple[str, ...]] = {
     "/workshop/people/{row_id}": ("/workshop/people/1",),
     "/workshop/rockets/{row_id}": ("/workshop/rockets/1",),
     "/workshop/rods/{row_id}": ("/workshop/rods/1",),
+    "/workshop/sizes/{row_id}": ("/workshop/sizes/1",),
     "/workshop/supplies/{row_id}": ("/workshop/supplies/1",),
     "/workshop/tubes/{row_id}": ("/workshop/tubes/1",),
 }

@@ -58,6 +58,7 @@ def _act(maker: Maker, story: Told) -> None:
     with maker.signed():
         for told in story["planned"]:
             winters.plan(maker, told)
+        season.stock(maker, story)
         season.begin(maker, story["season"])
         winters.run(maker, story["running"])
     maker.turn(maker.start)

@@ -5,10 +5,13 @@ from typing import Any
 
 from app import clock
 from app.demo.maker import Maker, Told
-from app.models import Case, Formula, GrainPattern, LaunchField, Nozzle, Rocket, Season
+from app.models import Case, CastingTube, Formula, GrainPattern, LaunchField, Nozzle, Rocket, Season
+from app.models.buying import ConsumableIn, DeliveryIn, PackSizeIn
 from app.models.season import SeasonDayIn, SeasonIn, TestWishIn, WishIn
-from app.services.hardware import inventory
+from app.models.season_choice import DrillIn
+from app.services.hardware import drills, inventory
 from app.services.season import expected, kept_choices, seasons, wishes
+from app.services.stock import consumables, deliveries, sizes, things
 
 
 def begin(maker: Maker, story: Told) -> None:
@@ -22,6 +25,23 @@ def begin(maker: Maker, story: Told) -> None:
         seasons.add_day(maker.session, season, maker.form(SeasonDayIn, told, kind="off", first_on=first, last_on=last))
     for told in story["wish"]:
         _wish(maker, season, told)
+
+
+def stock(maker: Maker, story: Told) -> None:
+    """Drills, what is used up besides, the sizes that things are sold in, and what is on its way."""
+    session = maker.session
+    for told in story["drill"]:
+        drills.save_drill(session, maker.form(DrillIn, told))
+    for told in story["consumable"]:
+        tube = maker.named(CastingTube, told["tube"]) if "tube" in told else None
+        case = maker.named(Case, told["case"]) if "case" in told else None
+        consumables.save(session, maker.form(ConsumableIn, told, casting_tube_id=tube, case_id=case))
+    keys = {name.lower(): key for key, name in things.choices(session)}
+    for told in story["size"]:
+        sizes.save(session, maker.form(PackSizeIn, told, thing=keys[told["thing"].lower()], sold=True))
+    for told in story["delivery"]:
+        due = _day(maker, told["due_ahead"])
+        deliveries.save(session, maker.form(DeliveryIn, told, thing=keys[told["thing"].lower()], due_on=due))
 
 
 def _day(maker: Maker, ahead: int) -> date:

@@ -74,6 +74,11 @@ class PackSize(Row, table=True):
     seller: str = ""
     sold: bool = True
 
+    @property
+    def name(self) -> str:
+        """The size, as typed."""
+        return self.mass_typed or f"pack of {self.count}"
+
 
 class Delivery(Row, table=True):
     """What was ordered or is promised, and the day it comes; arrived it is a bag of its own, or counted in."""
@@ -100,6 +105,11 @@ class Delivery(Row, table=True):
     voided_at: datetime | None = Field(default=None, sa_type=Utc)
     voided_why: str | None = None
 
+    @property
+    def name(self) -> str:
+        """How much it is, as typed."""
+        return self.mass_typed or f"{self.count} pieces"
+
 
 # --- Forms -------------------------------------------------------------------------------------------------------
 
@@ -123,8 +133,9 @@ class PackSizeIn(FormIn):
 
     thing: str = FormField(max_length=80, title="What")
     amount: str = FormField(max_length=40, title="Size", description="Such as 1.2 kg, or 10 for a pack of ten.")
-    price: Price | None = FormField(None, title="Price")
+    price: Price | None = FormField(None, title="Price", description="With its currency, such as € 15.60.")
     seller: str = FormField("", max_length=120, title="Where")
+    sold: bool = FormField(False, title="It is sold in this size")
 
 
 class DeliveryIn(FormIn):
@@ -135,3 +146,10 @@ class DeliveryIn(FormIn):
     due_on: date = FormField(title="Comes on")
     cost: Price | None = FormField(None, title="Cost")
     seller: str = FormField("", max_length=120, title="From")
+
+
+class ArrivedIn(FormIn):
+    """The form of a delivery that has come: of an ingredient it becomes a bag with a mark."""
+
+    arrived_on: date = FormField(title="Came on")
+    mark: str = FormField("", max_length=80, title="Bag or lot mark", description="What you can read on the bag.")

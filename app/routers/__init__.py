@@ -8,12 +8,12 @@ from app.routers.cast import casting, checklists, editions, incidents, planning,
 from app.routers.firings import altimeters, compare, curves, firing_log, firings
 from app.routers.flight import flights
 from app.routers.grains import from_paper, labels, looks, one_grain, shelf, test_pieces, waste, weighing
-from app.routers.hardware import checks, inventory, places
+from app.routers.hardware import checks, drills, inventory, places
 from app.routers.learning import coverage_page, learning
 from app.routers.motors import builds, core_offset, designs
 from app.routers.review import lots_review, results
 from app.routers.season import motor_pages, plans, seasons, wish_pages
-from app.routers.stock import formulas, supplies
+from app.routers.stock import buying, formulas, supplies
 from app.routers.today import start, today
 
 ROUTERS = [
@@ -64,6 +64,8 @@ ROUTERS = [
         glass,
         supplies,
         formulas,
+        buying,
+        drills,
         inventory,
         places,
         help_pages,

@@ -348,11 +348,13 @@ def _add_buying() -> None:
         sa.Column("supply_id", sa.Integer(), nullable=True),
         sa.Column("voided_at", sa.DateTime(), nullable=True),
         sa.Column("voided_why", sa.String(), nullable=True),
+        sa.CheckConstraint(
+            "voided_at IS NULL OR coalesce(length(voided_why), 0) > 0", name=op.f("ck_delivery_voided_with_reason")
+        ),
         sa.CheckConstraint("coalesce(mass_kg, count) > 0", name=op.f("ck_delivery_amount")),
         sa.CheckConstraint("cost IS NULL OR cost >= 0", name=op.f("ck_delivery_cost")),
         sa.CheckConstraint("(ingredient IS NULL) = (mass_kg IS NULL) AND (consumable_id IS NULL) = (count IS NULL)", name=op.f("ck_delivery_one_amount")),
         sa.CheckConstraint("(ingredient IS NULL) <> (consumable_id IS NULL)", name=op.f("ck_delivery_one_thing")),
-        sa.CheckConstraint("voided_at IS NULL OR coalesce(length(voided_why), 0) > 0", name=op.f("ck_delivery_voided_with_reason")),
         _refers("delivery", "consumable_id", "consumable"),
         _refers("delivery", "supply_id", "supply"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_delivery")),

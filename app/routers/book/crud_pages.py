@@ -85,6 +85,8 @@ class Noun(Generic[R]):
         The list, of its rows; the page of one row (or None), of what every such page shows and the page's forms.
     choices, initial : callable
         Choices of the form's lists; texts that stand in the form of a row, or of a new one (None).
+    texts : callable
+        Texts in the form of a row that no column of it holds as they are typed.
     changed : callable
         What is seen to once a row was changed, such as figures that were worked out from it.
     like : tuple of str
@@ -101,6 +103,7 @@ class Noun(Generic[R]):
     page: Callable[[Session, Shown[R], Forms], Page] = _plain
     choices: Callable[[Session], Choices] = _no_choices
     initial: Callable[[R | None], Mapping[str, Any]] = _no_texts
+    texts: Callable[[Session, R], Mapping[str, Any]] = lambda _session, _row: {}
     changed: Callable[[Session], object] = lambda _session: None
     like: tuple[str, ...] = ()
 
@@ -123,7 +126,12 @@ class Noun(Generic[R]):
             noun=self,
             row=row,
             form=forms.get(
-                "form", model, url, row=row, initial={**self.initial(row), **last}, choices=self.choices(session)
+                "form",
+                model,
+                url,
+                row=row,
+                initial={**self.initial(row), **last, **(self.texts(session, row) if row else {})},
+                choices=self.choices(session),
             ),
             away=None if row is None else forms.get("away", FormIn, f"{url}/away", row=row),
             begun=begun,

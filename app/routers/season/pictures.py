@@ -1,13 +1,25 @@
 """Pictures of a season: chosen motors to scale with what is on the shelf, wishes on one axis, flights as grains."""
 
 from markupsafe import Markup
+from sqlmodel import Session
 
+from app import clock
 from app.drawings.motor_cut import CutGrain, CutNozzle, MotorCut
+from app.drawings.season_line import season_line
 from app.drawings.small_motor import small_motor
-from app.services.season.overview import Line, Motor
+from app.models import Season
+from app.services.season import calendar_days
+from app.services.season.casting import Casting
+from app.services.season.overview import Line, Motor, Overview
 
 WIDE = 12.0
 """The longest motor of a list is drawn so long [em]."""
+
+
+def line(session: Session, season: Season, cast: Casting | None, seen: Overview) -> Markup | None:
+    """The season's weeks: melts with their cures, tests, field days; nothing where there is none."""
+    listed = calendar_days.entries(session, season, cast, seen)
+    return season_line(calendar_days.happenings(listed), clock.today()) if listed else None
 
 
 def motors(lines: list[Line], gap_m: float) -> dict[int, Markup]:

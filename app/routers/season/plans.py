@@ -8,12 +8,12 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock
-from app.drawings.season_line import season_line
 from app.errors import NotFound, Refused
 from app.forms import Form
 from app.models import Season
 from app.models.season_plan import PlanEveningIn, WorkOutIn
 from app.page import Page
+from app.routers.season import pictures
 from app.routing import late_router
 from app.services.book import repository, workshop
 from app.services.season import calendar_days, calendar_file, casting, casting_inputs, opening, overview, shelf_sets
@@ -152,14 +152,13 @@ def page_of(request: Request, session: Session, season_id: int, failed: Form | N
         casting_inputs.of(session, season, seen)
     except Refused as refused:
         lacking = "" if refused.field == "pan_capacity" else str(refused.message)
-    listed = calendar_days.entries(session, season, found, seen)
     open_now = [evening for evening in found.evenings if evening.open] if found else []
     page = CastingPage(
         season=season,
         found=found,
         lacking=lacking,
         next_evening=open_now[0] if open_now else None,
-        line=season_line(calendar_days.happenings(listed), clock.today()) if listed else None,
+        line=pictures.line(session, season, found, seen),
         work_out=forms.get("work-out", WorkOutIn, _address(season_id)),
         open_evening={
             one.on: forms.get(_form_id(one.on), PlanEveningIn, f"{_address(season_id)}/{one.on.isoformat()}")

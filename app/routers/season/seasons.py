@@ -19,10 +19,13 @@ from app.routers.season import pictures
 from app.routing import late_router
 from app.services.book import repository, workshop
 from app.services.hardware import places
-from app.services.season import evenings, kept_plans, next_step, overview, seasons, wishes
+from app.services.season import casting, costs, evenings, next_step, overview, seasons, shopping, wishes
+from app.services.season.casting import Casting
+from app.services.season.costs import Costs
 from app.services.season.evenings import Evening
 from app.services.season.next_step import Step
 from app.services.season.overview import Overview
+from app.services.season.shopping import Shopping
 from app.units import show
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
 
@@ -46,11 +49,15 @@ class SeasonPage(Page, template="season/season.html", section="plan", tabs=[(2, 
     season: Season
     seen: Overview
     step: Step | None
+    cast: Casting | None
+    line: Markup | None
     motors: dict[int, Markup]
     scales: dict[str, float]
     """Where the axes of all rows end: heights [m], speeds [m/s], shares of the case."""
     evenings: list[Evening]
     wish: Form
+    shopping: Shopping
+    costs: Costs
     known: "Known"
     is_past: bool
 
@@ -186,16 +193,23 @@ def _season(session: Session, season_id: int) -> Season:
 
 def page_of(request: Request, session: Session, season: Season, failed: Form | None = None) -> Response:
     """The page of a season, with the form of a wish as it was refused, if it was."""
-    seen, plan = overview.of(session, season), kept_plans.last(session, season)
+    seen = overview.of(session, season)
+    cast = casting.current(session, season)
+    melts = shopping.melts_of_plan(session, cast) if cast else shopping.melts_without_plan(session, seen)
+    bought = shopping.of(session, season, seen, melts)
     ceilings = [line.field.ceiling_m for line in seen.flights if line.field and line.field.ceiling_m is not None]
     rockets, fields = places.rockets(session), places.fields(session)
     page = SeasonPage(
         season=season,
         seen=seen,
-        step=next_step.following(seen, plan),
+        step=next_step.following(seen, cast, bought),
+        cast=cast,
+        line=pictures.line(session, season, cast, seen),
         motors=pictures.motors(seen.lines, workshop.get(session).grain_gap_m),
         scales=_scales(seen, ceilings),
         evenings=evenings.evenings(session, season),
+        shopping=bought,
+        costs=costs.of(session, seen),
         wish=wish_form(Forms(request, session, failed), session, season),
         known=Known(bool(rockets), bool(fields), any(one.pk != season.pk for one in seasons.seasons(session))),
         is_past=seasons.past(season),

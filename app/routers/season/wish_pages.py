@@ -13,7 +13,8 @@ from app.routing import late_router
 from app.services.book import audit_log, repository
 from app.services.book.audit_log import History
 from app.services.hardware import inventory
-from app.services.season import kept_choices, overview, wishes
+from app.services.learning.next_tests import Lesson
+from app.services.season import kept_choices, overview, tests_worth, wishes
 from app.services.season.overview import Line
 from app.services.stock import formulas
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
@@ -39,6 +40,7 @@ class TestWishPage(Page, template="season/test_wish.html", section="plan"):
 
     season: Season
     form: Form
+    lessons: list[Lesson]
 
 
 @router.post("/{season_id}/wishes/new")
@@ -164,7 +166,8 @@ def _test_page(request: Request, session: Session, season_id: int, failed: Form 
     form = Forms(request, session, failed).get(
         "form", TestWishIn, f"/season/{season_id}/tests/new", initial=initial, choices=choices
     )
-    return render(request, session, TestWishPage(season=season, form=form))
+    page = TestWishPage(season=season, form=form, lessons=tests_worth.lessons(session, season))
+    return render(request, session, page)
 
 
 def _page(request: Request, session: Session, season_id: int, wish_id: int, failed: Form | None = None) -> Response:

@@ -6,7 +6,7 @@ burn rate, c* efficiency and nozzle efficiency. Versions of a formula with the s
 burn law each has; a version with other parts learns for itself.
 """
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -159,8 +159,10 @@ def _sticks(session: Session) -> list[Sticks]:
 # --- Learning ------------------------------------------------------------------------------------
 
 
-def learned(session: Session, formula: Formula, known: Evidence | None = None) -> tuple[Learned, Evidence]:
-    """What firings taught, as factors on this formula's own defaults, and what they were.
+def learned(
+    session: Session, formula: Formula, known: Evidence | None = None, more: Sequence[Said] = ()
+) -> tuple[Learned, Evidence]:
+    """What firings taught, as factors on this formula's own defaults, and what they were; `more` are some to come.
 
     Raises
     ------
@@ -171,7 +173,7 @@ def learned(session: Session, formula: Formula, known: Evidence | None = None) -
     laws = _laws(seen, formula)
     said = _said(session, seen, laws)
     said += [_open_air(lot, seen, laws) for lot in _sticks_in_reach(seen, laws)]
-    return learn(said, prior_of(session, laws)), seen
+    return learn([*said, *more], prior_of(session, laws)), seen
 
 
 def counted(seen: Evidence) -> list[Shot]:

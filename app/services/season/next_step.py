@@ -1,11 +1,12 @@
 """What is to do next for a season, and the season in one sentence."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from app import clock
-from app.models import SeasonPlan
+from app.services.season.casting import Casting
 from app.services.season.overview import Line, Overview
+from app.services.season.shopping import Shopping
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,11 @@ def motors_address(line: Line) -> str:
     return f"{wish_address(line)}/motors"
 
 
-def following(seen: Overview, plan: SeasonPlan | None) -> Step | None:
+SOON = timedelta(days=14)
+"""What is short by then is bought before anything else is planned; Grainbook's own choice."""
+
+
+def following(seen: Overview, cast: Casting | None, list_: Shopping | None = None) -> Step | None:
     """The next thing that the season asks for; None where it has all it wants."""
     home = address(seen.season.pk)
     if not seen.lines:
@@ -60,10 +65,30 @@ def following(seen: Overview, plan: SeasonPlan | None) -> Step | None:
             wish_address(first),
             "Change it",
         )
-    if seen.lacking and plan is None:
-        grains = sum(seen.lacking.values())
-        return Step("Work out the evenings", f": {counted(grains, 'good grain')} still to cast.", home, "")
-    return None
+    if seen.lacking and cast is None:
+        grains = counted(sum(seen.lacking.values()), "good grain")
+        return Step("Work out the evenings", f": {grains} still to cast.", f"{home}/plan", "To the evenings")
+    if cast is not None and cast.moved:
+        return Step("Work the evenings out again", f": {cast.moved[0]}", f"{home}/plan", "To the evenings")
+    return _buy(home, list_) or _evening(home, cast)
+
+
+def _buy(home: str, list_: Shopping | None) -> Step | None:
+    soon = [row for row in (list_.short if list_ else []) if row.by and row.by <= clock.today() + SOON]
+    if not soon:
+        return None
+    first = min(soon, key=lambda row: row.by or clock.today())
+    name = first.thing.name.lower() if first.is_mass else first.thing.name
+    return Step(f"Buy {name}", f" before {clock.day(first.by or clock.today())}.", f"{home}#buy-head", "To the list")
+
+
+def _evening(home: str, cast: Casting | None) -> Step | None:
+    ahead = [evening for evening in (cast.ahead if cast else ()) if evening.open]
+    if not ahead:
+        return None
+    first = ahead[0]
+    words = f"Plan the {'melt' if len(first.melts) == 1 else 'melts'} of {clock.day(first.on)}"
+    return Step(words, f": {first.words}.", f"{home}/plan#evening-{first.on}", "Plan it")
 
 
 def _wanted(line: Line) -> str:

@@ -66,6 +66,9 @@ def _things(day: Day, units: UnitSystem) -> Iterator[Thing]:
             )
         else:
             yield Thing(f"Fire {code}", rest, f"/motors/{code}", f"To {code}")
+    if day.season is not None and day.season.step is not None:
+        step = day.season.step
+        yield Thing(step.words, step.rest, step.href, step.button)
     yield from _of_the_shelf(day, units)
     yield from (_melt(plan, units) for plan in day.plans if plan not in soon)
     for curing in day.curing:

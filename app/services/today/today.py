@@ -16,8 +16,9 @@ from app.services.motors import buildable, builds
 from app.services.motors.buildable import Buildables
 from app.services.motors.builds import Built
 from app.services.stock import batches, formulas, supplies
-from app.services.today import first_start, lacking
+from app.services.today import first_start, lacking, of_season
 from app.services.today.lacking import Lack
+from app.services.today.of_season import SeasonNow
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,7 @@ class Day:
     """What a plan, a cast, a motor or a firing lacks next."""
     first_steps: list[FirstStep]
     has_cast: bool
+    season: SeasonNow | None
 
 
 def day(session: Session) -> Day:
@@ -102,6 +104,7 @@ def day(session: Session) -> Day:
         lack=lacking.following(session, stock),
         first_steps=first_steps(session),
         has_cast=session.exec(select(CastSession.id).limit(1)).first() is not None,
+        season=of_season.now(session),
     )
 
 

@@ -52,12 +52,15 @@ def test_a_list_is_written_changed_and_struck_out(shop: TestClient) -> None:
     assert saved(shop, season, _wish(shop), "wish") == f"{season}#wish"
     listed = opened(shop, season)
     assert "Choose a motor for Dunlin" in listed.texts["main"]
+    assert "Choose a motor for Dunlin" in opened(shop, "/").texts["running"]  # Today's one next thing
+    assert "0 of 6 flights on the shelf" in opened(shop, "/").texts["running"]
     assert "0 of 6" in listed.texts["main"]
     assert listed.forms["wish"].fields["by_on"] == day(200)
     with writing(engine_of(shop)) as session:
         build.formula(session, "Marram")
         build.case(session, name="Long 54")
         session.commit()
+    assert "What the next three would teach" in opened(shop, f"{season}/tests/new").texts["main"]
     assert saved(shop, f"{season}/tests/new", {"by_on": day(90)}) == season  # the only formula and case stand there
     assert saved(shop, f"{season}/wishes/1", {"count": "9"}) == season
     assert "0 of 9" in opened(shop, season).texts["main"]
