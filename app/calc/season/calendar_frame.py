@@ -5,10 +5,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from app.calc.base.errors import OutOfRange
+from app.calc.base.errors import NoSolution, OutOfRange
 from app.calc.season.grains_needed import Targets
-from app.calc.season.melt_loads import Load, full_loads, least_melts
-from app.calc.season.program import Bound, Setup, Span, Supply, Window
+from app.calc.season.melt_loads import Load, full_loads, least_melts, some_loads
+from app.calc.season.program_parts import Bound, Setup, Span, Supply, Window
 from app.calc.season.season import Season
 
 DAY = timedelta(days=1)
@@ -171,12 +171,14 @@ def setup(laid: Frame, targets: Targets, extra: bool = False, elastic: str = "",
         sets = season.bench.most_sets(pattern)
         if sets is not None and sets < 1:
             raise OutOfRange("tools", f"there is no tube and rod for {pattern}.", "Make one set at least.")
-    loads = _loads(season, total)
+    loads, complete = _loads(season, total, targets)
     return Setup(
         spans=spans,
         patterns=season.patterns,
         pan=season.bench.pan,
         loads=loads,
+        tools=season.bench.tools,
+        complete=complete,
         total=total,
         floors=floors,
         ceilings=_ceilings(laid, spans, targets, loads),
@@ -189,13 +191,24 @@ def setup(laid: Frame, targets: Targets, extra: bool = False, elastic: str = "",
     )
 
 
-def _loads(season: Season, total: dict[str, int]) -> dict[str, tuple[tuple[str, ...], list[Load]]]:
-    found = {}
+def _loads(
+    season: Season, total: dict[str, int], targets: Targets
+) -> tuple[dict[str, tuple[tuple[str, ...], list[Load]]], bool]:
+    """The full loads of each formula, and whether none is left out; where there are too many, those that matter."""
+    found, complete = {}, True
+    pan, tools = season.bench.pan, season.bench.tools
     for formula in sorted({season.patterns[p].formula for p in total}):
         mine = {p: season.patterns[p] for p in sorted(total) if season.patterns[p].formula == formula}
-        most = dict(total)
-        found[formula] = tuple(mine), full_loads(mine, season.bench.pan, most, season.bench.tools)
-    return found
+        try:
+            loads = full_loads(mine, pan, total, tools)
+        except NoSolution:
+            complete = False
+            days = sorted(targets.by)
+            loads = some_loads(
+                mine, pan, total, tools, [total, *(targets.by[day] for day in days[:: len(days) // 8 + 1])]
+            )
+        found[formula] = tuple(mine), loads
+    return found, complete
 
 
 def _up_to(spans: Sequence[Span], place: int) -> tuple[int, ...]:

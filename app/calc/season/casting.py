@@ -7,7 +7,8 @@ from datetime import date
 from app.calc.base.errors import CalcError, OutOfRange
 from app.calc.season.calendar_frame import frame, setup
 from app.calc.season.grains_needed import Chances, Targets, before_a_test
-from app.calc.season.program import NO_TIME, Cost, OutOfTime, Program, Setup, Solved, Stopwatch
+from app.calc.season.program import NO_TIME, Cost, OutOfTime, Program, Solved, Stopwatch
+from app.calc.season.program_parts import Setup
 from app.calc.season.season import CastPlan, EveningPlan, MeltPlan, Season
 
 MOST_ROUNDS = 12
@@ -113,10 +114,23 @@ def _solved(season: Season, targets: Targets, watch: Stopwatch) -> CastPlan | No
     answer = program.in_turn(costs if season.kept else [*costs, (program.days_cost(first), [])], watch)
     if answer is None:
         return None
+    gap = answer.gap if parts.complete else max(answer.gap, _apart(parts, program, answer.solved, watch))
     if not season.kept:
-        return CastPlan(True, dict(parts.total), _read(parts, answer.solved), gap=answer.gap)
+        return CastPlan(True, dict(parts.total), _read(parts, answer.solved), gap=gap)
     close = _near(season, targets, [answer.solved.costs(cost) for cost in fast], watch)
-    return replace(close, gap=max(close.gap, answer.gap)) if close else None
+    return replace(close, gap=max(close.gap, gap)) if close else None
+
+
+def _apart(parts: Setup, program: Program, solved: Solved, watch: Stopwatch) -> float:
+    """How far a plan made of some of the loads may lie above the least, by what mass and tools alone ask for."""
+    bulk = Program(replace(parts, loads={formula: (names, []) for formula, (names, _) in parts.loads.items()}))
+    value = solved.costs(program.evenings_then_melts())
+    try:
+        least = bulk.least(bulk.evenings_then_melts(), max(watch.left, 0.5))
+        bound = least.bound if least else 0.0
+    except OutOfTime as late:
+        bound = late.bound
+    return max(value - bound, 0.0) / value if value > bound + 1e-6 else 0.0
 
 
 def _near(season: Season, targets: Targets, most: Sequence[float], watch: Stopwatch) -> CastPlan | None:

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.calc.base.constants import positive
-from app.calc.base.errors import CalcError, OutOfRange
+from app.calc.base.constants import Floats, positive
+from app.calc.base.errors import NoSolution, OutOfRange
 from app.calc.base.notes import Amount, Note, joined
 
 _EPSILON_KG = 1e-9
@@ -84,7 +84,7 @@ def full_loads(
     pan: Pan,
     most: Mapping[str, int],
     tools: Sequence[tuple[frozenset[str], int]] = (),
-    limit: int = 400,
+    limit: int = 150,
 ) -> list[Load]:
     """List every way to fill one melt of a formula to which no grain more can be added.
 
@@ -110,8 +110,8 @@ def full_loads(
     ------
     OutOfRange
         A single grain is more than the pan takes.
-    CalcError
-        There are more ways than the limit.
+    NoSolution
+        There are more ways than the limit: `some_loads` finds those that matter.
 
     Notes
     -----
@@ -154,10 +154,8 @@ def full_loads(
             if any(takes[i] <= left and free(load, i) > 0 for i in range(at)):
                 return
             if len(found) >= limit:
-                raise CalcError(
-                    "patterns",
-                    f"there are more than {limit} ways to mix these patterns in one melt.",
-                    "Plan fewer patterns of one formula at once.",
+                raise NoSolution(
+                    "patterns", f"there are more than {limit} ways to fill a melt.", "Choose some of them."
                 )
             found.append(tuple(load))
             return
@@ -210,3 +208,74 @@ def least_melts(names: Sequence[str], loads: Sequence[Load], wanted: Mapping[str
     grains = -np.array(loads, dtype=float).T
     found = linprog(np.ones(len(loads)), grains, -need, integrality=np.full(len(loads), int(exact)))
     return int(np.ceil(found.fun - 1e-6))
+
+
+def some_loads(
+    patterns: Mapping[str, Pattern],
+    pan: Pan,
+    most: Mapping[str, int],
+    tools: Sequence[tuple[frozenset[str], int]],
+    wanted: Sequence[Mapping[str, int]],
+) -> list[Load]:
+    """List the full loads that matter where there are too many: those that shares of melts are best made of.
+
+    Parameters
+    ----------
+    patterns : mapping of str to Pattern
+        The formula's grains by name [-].
+    pan : Pan
+        The pan [-].
+    most : mapping of str to int
+        The most of each pattern in a melt [-].
+    tools : sequence of (frozenset of str, int)
+        Patterns that are cast with the same tools, and for how many grains those are [-].
+    wanted : sequence of mapping of str to int
+        Grains of each pattern, such as those up to a day [-].
+
+    Returns
+    -------
+    list of tuple of int
+        Grains of each pattern in the order given [-].
+
+    Notes
+    -----
+    For each of `wanted`, loads are added as long as one of them would lower the least number of melts, counted in
+    shares: the best of all loads by the worth of its grains, a knapsack. With whole melts a load that is not listed may
+    do better, so that a plan of these alone needs a bound from elsewhere.
+
+    References
+    ----------
+    P. C. Gilmore, R. E. Gomory 1961 (column generation), from memory.
+
+    Examples
+    --------
+    >>> pair = {"wide": Pattern(0.17, "sorbitol"), "slim": Pattern(0.07, "sorbitol")}
+    >>> some_loads(pair, Pan(0.40, 0.0), {"wide": 2, "slim": 6}, [], [{"wide": 3, "slim": 9}])
+    [(2, 0), (0, 5), (1, 3)]
+    """
+    from scipy.optimize import LinearConstraint, linprog, milp
+
+    names = list(patterns)
+    takes = np.array([patterns[name].mass_kg * (1 + pan.over_pour) for name in names])
+    together = [([name in of for name in names], sets) for of, sets in tools]
+    rows = np.array([takes, *(of for of, _ in together)], dtype=float)
+    limits = LinearConstraint(
+        rows, -np.inf, [pan.holds_kg - pan.test_pieces_kg + _EPSILON_KG, *(n for _, n in together)]
+    )
+    highest = np.array([most[name] for name in names], dtype=float)
+
+    def best(worth: Floats) -> Load:
+        found = milp(-worth, constraints=limits, bounds=(0, highest), integrality=np.ones(len(names)))
+        return tuple(round(float(n)) for n in found.x)
+
+    loads = [best(np.where(np.arange(len(names)) == i, 1.0, 1e-6)) for i in range(len(names))]
+    for grains in wanted:
+        need = np.array([grains.get(name, 0) for name in names], dtype=float)
+        for _ in range(4 * len(names)):
+            shares = linprog(np.ones(len(loads)), -np.array(loads, dtype=float).T, -need)
+            worth = -np.asarray(shares.ineqlin.marginals)
+            load = best(worth + 1e-6 * takes)
+            if load in loads or float(worth @ np.array(load)) <= 1 + 1e-6:
+                break
+            loads.append(load)
+    return list(dict.fromkeys(loads))

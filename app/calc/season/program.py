@@ -8,85 +8,20 @@ and leaves no two plans that differ by the names of alike evenings only. Melts a
 
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 import numpy as np
 
 from app.calc.base.constants import Floats
-from app.calc.season.melt_loads import Load, Pan, Pattern, least_melts
+from app.calc.season.melt_loads import Load, least_melts
+from app.calc.season.program_parts import Setup
 
 Cost = dict[int, float]
 """What each column of the program costs, by its number."""
 
 _SLACK = 1e-6
-
-
-@dataclass(frozen=True)
-class Span:
-    """Evenings that are alike: their days, how many melts each takes, the place in the order of time that they lie in.
-
-    A `free` one is used anyhow; an `extra` one stands for evenings that the maker does not have, any number of them.
-    """
-
-    place: int
-    days: tuple[date, ...]
-    melts_each: int
-    free: bool = False
-    extra: bool = False
-
-
-@dataclass(frozen=True)
-class Bound:
-    """A number of grains of a pattern, cast in these spans together."""
-
-    spans: tuple[int, ...]
-    pattern: str
-    grains: int
-
-
-@dataclass(frozen=True)
-class Supply:
-    """What there is of an ingredient for these spans, up to a place in time [kg], and its share in each formula [-]."""
-
-    spans: tuple[int, ...]
-    place: int
-    ingredient: str
-    there_kg: float
-    shares: Mapping[str, float]
-
-
-@dataclass(frozen=True)
-class Window:
-    """Spans in which a tool serves once: so many grains of the patterns in all of them together."""
-
-    spans: tuple[int, ...]
-    patterns: tuple[str, ...]
-    sets: int
-
-
-@dataclass(frozen=True)
-class Setup:
-    """All that the program is made of; `loads` are the full loads of each formula with the names of its patterns."""
-
-    spans: Sequence[Span]
-    patterns: Mapping[str, Pattern]
-    pan: Pan
-    loads: Mapping[str, tuple[tuple[str, ...], Sequence[Load]]]
-    total: Mapping[str, int]
-    floors: Sequence[Bound] = ()
-    ceilings: Sequence[tuple[tuple[int, ...], str, int]] = ()
-    """In these spans, so many melts of a formula at most: those before a test."""
-    held: Sequence[tuple[tuple[int, ...], float]] = ()
-    """In these spans, the grains cast may weigh so much [kg]: what may be held, and what is flown by the last,
-    less what lies there."""
-    supplies: Sequence[Supply] = ()
-    remelt_kg: Mapping[str, float] = field(default_factory=dict)
-    remelt_limit: float = 0.15
-    windows: Sequence[Window] = ()
-    elastic: str = ""
-    """What may be stretched, at a cost: "supplies" or "held"; nothing in a plan that counts."""
 
 
 @dataclass(frozen=True)
@@ -143,7 +78,7 @@ class Program:
                 self._column(0, span.melts_each * (10_000 if span.extra else len(span.days))) for span in spans
             ]
             for formula, (_, loads) in s.loads.items()
-            for load in loads
+            for load in loads or [()]
         }
         self.grain = {p: [self._column(0, total) for _ in spans] for p, total in s.total.items()}
         self.day = [
@@ -178,10 +113,23 @@ class Program:
 
     def _grains_fit_melts(self) -> None:
         for formula, (names, loads) in self.setup.loads.items():
-            for k, name in enumerate(names):
+            if not loads:
+                self._grains_fit_pans(formula, names)
+            for k, name in enumerate(names if loads else ()):
                 for i in range(len(self.setup.spans)):
                     terms = {self.load[formula, load][i]: -float(load[k]) for load in loads if load[k]}
                     self._row({**terms, self.grain[name][i]: 1.0}, high=0)
+
+    def _grains_fit_pans(self, formula: str, names: Sequence[str]) -> None:
+        """Melts of a formula by their mass and their tools alone, all of a span together."""
+        s, room = self.setup, self.setup.pan.holds_kg - self.setup.pan.test_pieces_kg + 1e-9
+        for i in range(len(s.spans)):
+            melts = self.load[formula, ()][i]
+            taken = {self.grain[p][i]: s.patterns[p].mass_kg * (1 + s.pan.over_pour) for p in names}
+            self._row({**taken, melts: -room}, high=0)
+            for of, sets in s.tools:
+                if cored := of & set(names):
+                    self._row({**{self.grain[p][i]: 1.0 for p in cored}, melts: -float(sets)}, high=0)
 
     def _wanted(self) -> None:
         s = self.setup
@@ -201,7 +149,7 @@ class Program:
     def _cuts(self, spans: tuple[int, ...], wanted: Mapping[str, int]) -> None:
         """So many melts, and so many evenings, that no plan has fewer of: shares of melts, rounded up."""
         s = self.setup
-        least = {formula: least_melts(*loads, wanted) for formula, loads in s.loads.items()}
+        least = {f: least_melts(names, loads, wanted) for f, (names, loads) in s.loads.items() if loads}
         for formula, count in least.items():
             if count:
                 self._row({column: 1.0 for i in spans for column in self.melts(i, formula)}, low=count)
@@ -256,7 +204,7 @@ class Program:
         """What a formula's melts of a span weigh, by column [kg]."""
         s, (names, loads) = self.setup, self.setup.loads[formula]
         grains = {self.grain[p][span]: s.patterns[p].mass_kg * (1 + s.pan.over_pour) for p in names}
-        return grains | {self.load[formula, load][span]: s.pan.test_pieces_kg for load in loads}
+        return grains | {self.load[formula, load][span]: s.pan.test_pieces_kg for load in loads or [()]}
 
     # --- Asked ---------------------------------------------------------------------------------
 

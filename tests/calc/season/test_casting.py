@@ -393,6 +393,22 @@ def test_what_matters_less_is_given_up_first() -> None:
     assert len(made.evenings) == 4
 
 
+def test_with_too_many_ways_to_fill_a_melt_it_says_how_far_it_may_be_from_the_best() -> None:
+    """Six patterns of one formula, a dozen in a melt: some of the loads, and a bound that no plan goes below."""
+    of = {f"P{i}": Pattern(mass, "f") for i, mass in enumerate([0.05, 0.06, 0.07, 0.08, 0.09, 0.1])}
+    flights = [
+        WantedFlight(f"w{i}", 2, {f"P{i}": 3, f"P{(i + 1) % 6}": 2}, date(2027, 5, 9) + timedelta(days=9 * i))
+        for i in range(6)
+    ]
+    made = plan(Season(flights, of, Bench(Pan(0.8)), THURSDAYS))
+    assert made.feasible
+    assert sum(made.cast.values()) == 60
+    grains = sum(of[p].mass_kg * n for p, n in made.cast.items())
+    assert made.melt_count >= grains * 1.05 / 0.8
+    assert 0 <= made.gap < 0.2
+    assert all(Pan(0.8).melt_kg(sum(of[p].mass_kg * n for p, n in e.grains.items())) <= 0.8 for e in made.evenings)
+
+
 # --- Planned again -------------------------------------------------------------------------------
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from app.calc.base.errors import CalcError, OutOfRange
+from app.calc.base.errors import NoSolution, OutOfRange
 from app.calc.season.melt_loads import Pan, Pattern, full_loads, most_of
 from app.calc.season.rejects import (
     CORRELATIONS,
@@ -150,5 +150,5 @@ def test_full_loads_by_trying_all() -> None:
         one for one in every if not any(o != one and all(x >= y for x, y in zip(o, one, strict=True)) for o in every)
     ]
     assert sorted(full_loads(of, pan, most)) == sorted(full)
-    with pytest.raises(CalcError, match="more than 2 ways"):
+    with pytest.raises(NoSolution, match="more than 2 ways"):
         full_loads(of, pan, most, limit=2)
