@@ -13,11 +13,12 @@ from sqlmodel import Session, col, select
 from app import first_run
 from app.book import export, import_zip
 from app.db import open_engine, reading
-from app.models import Batch, CastSession, Checklist, Firing, Grain, MotorBuild, Prediction
+from app.models import Batch, CastSession, Checklist, Firing, Grain, MotorBuild, Prediction, Season
 from app.services.cast import casting, pan, steps
 from app.services.firings import curves
 from app.services.grains import grains, looks, lots, reweighs, shelf, test_pieces
 from app.services.hardware import inventory, throats
+from app.services.season import casting as season_casting
 from app.services.stock import formulas
 from app.services.today import today
 from app.settings import resource
@@ -137,6 +138,15 @@ def test_every_page_has_something_to_show(book: Session) -> None:
     assert any(f.measured_peak_pressure_pa for f in fired)
     worn = next(n for n in inventory.nozzles(book) if len(inventory.measures(book, n)) > 2)
     assert 0 < throats.growth(book, worn).per_firing < 1e-4
+
+
+def test_the_season_s_evenings_are_worked_out_and_hold(book: Session) -> None:
+    season = book.exec(select(Season)).one()
+    found = season_casting.current(book, season)
+    assert found is not None
+    assert found.feasible
+    assert found.ahead
+    assert found.moved == ()
 
 
 def test_no_lot_weighs_more_than_went_in(book: Session) -> None:

@@ -61,4 +61,5 @@ def _act(maker: Maker, story: Told) -> None:
         season.stock(maker, story)
         season.begin(maker, story["season"])
         winters.run(maker, story["running"])
+        season.plan(maker)
     maker.turn(maker.start)

@@ -3,6 +3,8 @@
 from datetime import date, timedelta
 from typing import Any
 
+from sqlmodel import select
+
 from app import clock
 from app.demo.maker import Maker, Told
 from app.models import Case, CastingTube, Formula, GrainPattern, LaunchField, Nozzle, Rocket, Season
@@ -10,7 +12,7 @@ from app.models.buying import ConsumableIn, DeliveryIn, PackSizeIn
 from app.models.season import SeasonDayIn, SeasonIn, TestWishIn, WishIn
 from app.models.season_choice import DrillIn
 from app.services.hardware import drills, inventory
-from app.services.season import expected, kept_choices, seasons, wishes
+from app.services.season import casting, expected, kept_choices, seasons, wishes
 from app.services.stock import consumables, deliveries, sizes, things
 
 
@@ -25,6 +27,12 @@ def begin(maker: Maker, story: Told) -> None:
         seasons.add_day(maker.session, season, maker.form(SeasonDayIn, told, kind="off", first_on=first, last_on=last))
     for told in story["wish"]:
         _wish(maker, season, told)
+
+
+def plan(maker: Maker) -> None:
+    """The evenings of the season, worked out."""
+    season = maker.session.exec(select(Season)).one()
+    casting.keep(maker.session, season, casting.work_out(maker.session, season))
 
 
 def stock(maker: Maker, story: Told) -> None:

@@ -21,7 +21,8 @@ MORE_REJECTS = 0.01
 def sentences(session: Session, before: SeasonPlan, inputs: Inputs, result: Mapping[str, Any]) -> list[str]:
     """How a plan differs from the one before, then why; that nothing changed, where nothing did."""
     was = json.loads(before.result_json)
-    done = list(_differences(was["evenings"], result["evenings"], _on(inputs["promised"])))
+    opened = {day.isoformat() for day in kept_plans.opened_on(session, session.get_one(Season, before.season_id))}
+    done = list(_differences(was["evenings"], result["evenings"], opened))
     if was["feasible"] and not result["feasible"]:
         done.insert(0, "It cannot all be cast any more.")
     if result["feasible"] and not was["feasible"]:
@@ -164,7 +165,7 @@ def _counts(session: Session, before: SeasonPlan, was: Inputs, result: Mapping[s
     """Of each kind, whether the grains that lie there, are promised or were planned still come to what they did."""
     today = clock.today().isoformat()
     opened = kept_plans.opened_on(session, session.get_one(Season, before.season_id))
-    stands = _on(now["promised"]) | _on(was["promised"]) | {day.isoformat() for day in opened}
+    stands = {day.isoformat() for day in opened}
     for name in now["kinds"]:
         if name not in was["kinds"]:
             continue

@@ -191,21 +191,25 @@ def test_a_rain_day_is_told_and_moves_that_evening_alone(session: Session, seaso
 
 
 def test_a_rejected_grain_and_another_wish_are_told(session: Session, season: Season) -> None:
-    """A melt stands in for the evening of its day, and two of its four are rejected: two fewer than counted on."""
+    """The first evening is cast, and two of its four grains are rejected: two fewer than counted on, and why."""
     before = kept(session, season)
-    with clock.turned_to(clock.now() + timedelta(days=8)):
-        lot = build.cast(session, 4, blend=formulas.get(session, 1), shape=gull(session))
+    first = before.evenings[0].on
+    (batch,) = opening.evening(session, season, first, PlanEveningIn())
+    with clock.turned_to(clock.midnight(first) + timedelta(hours=20)):
+        lot = build.cast(session, batch=batch)
+        assert casting_moved(session, season) == ()
         for decision in ("accept", "reject", "reject", "accept"):
             build.grain(session, lot, decision=decision)
-        found = casting.current(session, season)
-        assert found is not None
-        assert "There are 2 Gull fewer than the plan counted on: 2 were rejected." in found.moved
-        assert "Of Gull, 15% are expected to be rejected instead of 5%." in found.moved
-    wish = _wish(session)
-    wish.count = 7
-    session.flush()
-    assert "Dunlin is wanted 7 times instead of 6." in casting_moved(session, season)
-    assert before.moved == ()
+        told = "There are 2 Gull fewer than the plan counted on: 2 were rejected."
+        assert told in casting_moved(session, season)
+        assert "Of Gull, 15% are expected to be rejected instead of 5%." in casting_moved(session, season)
+        after = kept(session, season)
+        assert told in after.changes
+        assert after.kinds[0].cast > sum(melt.grains["Gull"] for e in before.evenings[1:] for melt in e.melts)
+        wish = _wish(session)
+        wish.count = 7
+        session.flush()
+        assert casting_moved(session, season) == ("Dunlin is wanted 7 times instead of 6.",)
 
 
 def casting_moved(session: Session, season: Season) -> tuple[str, ...]:
