@@ -46,6 +46,7 @@ def _act(maker: Maker, story: Told) -> None:
     days += [(evenings.spend, {**told, "number": len(story["lot"]) + 1}) for told in story["evening"]]
     days += [(winters.look_after, kept) for kept in story["kept"]]
     days += [(looks.tell, told) for told in story["told"]]
+    days += [(season.begin, past) for past in story["past_season"]]
     days += [(firings.fire, firing) for firing in story["firing"]]
     for act, told in sorted(days, key=lambda day: -day[1]["days_ago"]):
         maker.at(told["days_ago"])

@@ -23,6 +23,8 @@ def own(maker: Maker, story: Told) -> None:
     shop.person = story["person"]
     shop.pan_capacity_kg, shop.pan_capacity_typed = parse(story["pan_capacity"], "mass")
     shop.known_melt_kg, shop.known_melt_typed = parse(story["known_melt"], "mass")
+    shop.hold_limit_kg, shop.hold_limit_typed = parse(story["hold_limit"], "heavy_mass")
+    shop.hold_limit_source, shop.currency = story["hold_limit_source"], "€"
     for told in story["formula"]:
         parts = [{"ingredient": name, "percent": share} for name, share in told["parts"].items()]
         formulas.save(maker.session, maker.form(FormulaIn, told, parts=parts))

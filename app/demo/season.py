@@ -52,6 +52,13 @@ def stock(maker: Maker, story: Told) -> None:
         deliveries.save(session, maker.form(DeliveryIn, told, thing=keys[told["thing"].lower()], due_on=due))
 
 
+def plan(maker: Maker) -> None:
+    """The season's evenings, worked out as the book stands on the last day."""
+    season = seasons.current(maker.session)
+    assert season is not None
+    casting.keep(maker.session, season, casting.work_out(maker.session, season))
+
+
 def _day(maker: Maker, ahead: int) -> date:
     return clock.local(maker.start).date() + timedelta(days=ahead)
 

@@ -190,6 +190,12 @@ class TestWishIn(FormIn):
     note: str = FormField("", max_length=300, title="Note")
 
 
+class FiredForIn(FormIn):
+    """The form that tells for which wish a motor was fired."""
+
+    wish_id: int = FormField(title="It was for")
+
+
 class StrikeIn(FormIn):
     """The form to strike a wish out of the list."""
 

@@ -19,12 +19,13 @@ from app.routers.season import pictures
 from app.routing import late_router
 from app.services.book import repository, workshop
 from app.services.hardware import places
-from app.services.season import casting, costs, evenings, next_step, overview, seasons, shopping, wishes
+from app.services.season import casting, costs, evenings, next_step, overview, seasons, seasons_seen, shopping, wishes
 from app.services.season.casting import Casting
 from app.services.season.costs import Costs
 from app.services.season.evenings import Evening
 from app.services.season.next_step import Step
 from app.services.season.overview import Overview
+from app.services.season.seasons_seen import Seen
 from app.services.season.shopping import Shopping
 from app.units import show
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
@@ -86,6 +87,12 @@ class SeasonFormPage(Page, template="season/season_form.html", section="plan"):
     damp_cure_days: float | None
 
 
+class SeasonsPage(Page, template="season/past.html", section="plan"):
+    """Every season in one picture."""
+
+    found: list[Seen]
+
+
 @router.get("")
 def show_now(request: Request, session: Book) -> Response:
     """The season that today is in, or the form of the first one."""
@@ -116,6 +123,12 @@ def save_new(request: Request, typed: Typed) -> Response:
         page=lambda s, form: _form_page(request, s, None, form),
         notice="The season is in the book. Write on its list what you want to fly.",
     )
+
+
+@router.get("/past")
+def show_all(request: Request, session: Book) -> Response:
+    """Every season, wished, planned, cast and fired."""
+    return render(request, session, SeasonsPage(found=seasons_seen.every(session)))
 
 
 @router.get("/{season_id}")

@@ -4,9 +4,10 @@ from fastapi import Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
+from app import clock
 from app.forms import Choice, Form
-from app.models import MotorChoice, Season, Wish
-from app.models.season import MATTERS, StrikeIn, TestWishIn, WishIn
+from app.models import Firing, MotorChoice, Season, Wish
+from app.models.season import MATTERS, FiredForIn, StrikeIn, TestWishIn, WishIn
 from app.page import Page
 from app.routers.season import seasons as season_pages
 from app.routing import late_router
@@ -14,7 +15,7 @@ from app.services.book import audit_log, repository
 from app.services.book.audit_log import History
 from app.services.hardware import inventory
 from app.services.learning.next_tests import Lesson
-from app.services.season import kept_choices, overview, tests_worth, wishes
+from app.services.season import fulfilled, kept_choices, overview, tests_worth, wishes
 from app.services.season.overview import Line
 from app.services.stock import formulas
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
@@ -30,6 +31,8 @@ class WishPage(Page, template="season/wish.html", section="plan"):
     form: Form
     strike: Form
     given_up: list[MotorChoice]
+    fired_for: list[tuple[Firing, Form]]
+    """What was fired of it, each with the form that says it was for another wish."""
     history: History
 
 
@@ -143,6 +146,32 @@ def strike(request: Request, typed: Typed, season_id: int, wish_id: int) -> Resp
     )
 
 
+@router.post("/{season_id}/wishes/{wish_id}/fired/{build_id}")
+def fired_for(request: Request, session: Book, typed: Typed, season_id: int, wish_id: int, build_id: int) -> Response:
+    """Say that a motor was fired for another wish."""
+
+    def act(writing: Session, data: FiredForIn) -> str:
+        fulfilled.tell(writing, _season(writing, season_id), build_id, data.wish_id)
+        return f"/season/{season_id}/wishes/{wish_id}"
+
+    return submit(
+        request,
+        typed,
+        FiredForIn,
+        act=act,
+        page=lambda s, form: _page(request, s, season_id, wish_id, form),
+        form_id=f"fired-{build_id}",
+        choices={"wish_id": _others(session, _season(session, season_id), _wish(session, season_id, wish_id))},
+        notice="It counts for that wish.",
+    )
+
+
+def _others(session: Session, season: Season, wish: Wish) -> list[Choice]:
+    """The wishes of its kind, as the page calls them."""
+    listed = [one for one in wishes.wishes(session, season) if one.kind == wish.kind]
+    return [(str(one.pk), f"{overview.name_of(session, one)}, by {clock.day(one.by_on)}") for one in listed]
+
+
 def _season(session: Session, season_id: int) -> Season:
     return repository.get(session, Season, season_id, "season")
 
@@ -174,9 +203,10 @@ def _page(request: Request, session: Session, season_id: int, wish_id: int, fail
     season, wish = _season(session, season_id), _wish(session, season_id, wish_id)
     forms, is_test = Forms(request, session, failed), wish.kind == "test"
     url = f"/season/{season_id}/wishes/{wish_id}"
+    line = overview.line_of(session, wish)
     page = WishPage(
         season=season,
-        line=overview.line_of(session, wish),
+        line=line,
         form=forms.get(
             "form",
             TestWishIn if is_test else WishIn,
@@ -186,6 +216,19 @@ def _page(request: Request, session: Session, season_id: int, wish_id: int, fail
         ),
         strike=forms.get("strike", StrikeIn, f"{url}/strike", row=wish),
         given_up=kept_choices.earlier(session, wish),
+        fired_for=[
+            (
+                one,
+                forms.get(
+                    f"fired-{one.motor_build_id}",
+                    FiredForIn,
+                    f"{url}/fired/{one.motor_build_id}",
+                    initial={"wish_id": str(wish.pk)},
+                    choices={"wish_id": _others(session, season, wish)},
+                ),
+            )
+            for one in line.fired
+        ],
         history=audit_log.history_of(session, wish),
     )
     return render(request, session, page)

@@ -10,7 +10,9 @@ from collections.abc import Iterator
 from sqlmodel import Session, col, select
 
 from app import clock
+from app.errors import Refused
 from app.models import Batch, BuildGrain, Firing, Grain, MotorBuild, MotorChoice, Season, Wish, WishMotor
+from app.services.book import repository
 from app.services.season import kept_choices, wishes
 
 
@@ -36,6 +38,30 @@ def fired(session: Session, season: Season) -> dict[int, list[Firing]]:
         best = min(candidates, key=lambda w: _order(w, firing, build, made[build.pk], chosen.get(w.pk)), default=None)
         found[best.pk if best else 0].append(firing)
     return {wish_id: sorted(those, key=lambda one: one.fired_at) for wish_id, those in found.items()}
+
+
+def tell(session: Session, season: Season, build_id: int, wish_id: int) -> None:
+    """Say for which wish of the season a motor was fired; what was told of it before gives way.
+
+    Raises
+    ------
+    NotFound
+        There is no such motor, or the season has no such wish.
+    Refused
+        A flight is no static test, or the wish was struck out.
+    """
+    build = repository.get(session, MotorBuild, build_id, "motor")
+    wish = wishes.of(session, season, wish_id)
+    kinds = session.exec(select(Firing.kind).where(Firing.motor_build_id == build.pk)).all()
+    if wish.struck_at is not None or ("flight" if wish.kind == "flight" else "static") not in kinds:
+        raise Refused("This firing cannot be for that wish. Choose another.", field="wish_id")
+    row = session.exec(select(WishMotor).where(WishMotor.motor_build_id == build.pk)).first()
+    if row is None:
+        row = WishMotor(wish_id=wish.pk, motor_build_id=build.pk)
+        session.add(row)
+    else:
+        row.wish_id, row.version = wish.pk, row.version + 1
+    session.flush()
 
 
 def _burned(session: Session, season: Season) -> Iterator[tuple[Firing, MotorBuild]]:

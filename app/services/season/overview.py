@@ -182,6 +182,11 @@ def line_of(session: Session, wish: Wish) -> Line:
     return _line(session, wish, motor_of(session, choice) if choice else None, [], 0)
 
 
+def name_of(session: Session, wish: Wish) -> str:
+    """What a wish is called."""
+    return _line(session, wish, None, [], 0).name
+
+
 def usable(standing: Iterable[Standing]) -> list[Standing]:
     """The grains on the shelf that a motor can have."""
     return [grain for grain in standing if grain.state in USABLE]

@@ -73,13 +73,14 @@ class Day:
     first_steps: list[FirstStep]
     has_cast: bool
     season: SeasonNow | None
+    """How it stands with the season; an open evening comes before it."""
 
 
 def day(session: Session) -> Day:
     """The day as the book stands now."""
-    standing, stock = shelf.standing(session), needs.stock(session)
+    standing, stock, running = shelf.standing(session), needs.stock(session), casting.due(session)
     return Day(
-        running=casting.due(session),
+        running=running,
         standing=standing,
         can_build=buildable.now(session, standing),
         plans=[
@@ -104,7 +105,7 @@ def day(session: Session) -> Day:
         lack=lacking.following(session, stock),
         first_steps=first_steps(session),
         has_cast=session.exec(select(CastSession.id).limit(1)).first() is not None,
-        season=of_season.now(session),
+        season=None if running else of_season.now(session),
     )
 
 

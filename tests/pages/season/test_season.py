@@ -120,3 +120,22 @@ def test_a_season_that_is_not_there_and_a_wish_of_another_are_told(shop: TestCli
         assert len(session.exec(select(Season)).all()) == 2
     for address in ("/season/99", f"{other}/wishes/1", f"{season}/wishes/99"):
         assert shop.get(address).status_code == 404
+
+
+def test_a_firing_is_told_to_be_for_another_wish_and_every_season_is_seen(shop: TestClient) -> None:
+    season = _begun(shop)
+    saved(shop, season, _wish(shop, count="2"), "wish")
+    saved(shop, season, _wish(shop, count="1", height_low="300 m", height_high="400 m"), "wish")
+    with writing(engine_of(shop)) as session:
+        rocket = session.exec(select(Rocket).where(Rocket.name == "Dunlin")).one()
+        motor = build.bare_motor(session, build.ready_grains(session, 1))
+        build.bare_firing(session, motor, kind="flight", rocket_id=rocket.pk, altitude_m=560.0)
+        session.commit()
+        form = f"fired-{motor.pk}"
+    assert "Flown: 1 of 2" in opened(shop, f"{season}/wishes/1").texts["main"]
+    saved(shop, f"{season}/wishes/1", {"wish_id": "2"}, form)
+    assert "Flown: 0 of 2" in opened(shop, f"{season}/wishes/1").texts["main"]
+    assert "Flown: 1 of 1" in opened(shop, f"{season}/wishes/2").texts["main"]
+    assert "3 wished, 1 planned, 1 cast, 1 fired" in opened(shop, "/season/past").texts["main"]
+    saved(shop, f"{season}/wishes/1", {"why": "The rocket is lost."}, "strike")
+    assert "For another wish" not in opened(shop, f"{season}/wishes/2").texts["main"]
