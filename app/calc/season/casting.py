@@ -152,18 +152,21 @@ def _near(season: Season, targets: Targets, most: Sequence[float], watch: Stopwa
 
 
 def _read(parts: Setup, solved: Solved) -> tuple[EveningPlan, ...]:
-    """Evenings out of counts: the days of a span from its first on, melts filled in turn, the fullest first."""
+    """Evenings out of counts: the days of a span from its first on, melts of one pattern even, others in turn."""
     found: list[EveningPlan] = []
     for i, span in enumerate(parts.spans):
         melts: list[MeltPlan] = []
         for formula, (names, loads) in parts.loads.items():
             left = {name: solved.grains[name][i] for name in names}
-            for load in loads:
-                for _ in range(solved.melts[formula, load][i]):
-                    grains = {name: min(n, left[name]) for name, n in zip(names, load, strict=True)}
-                    left = {name: left[name] - grains[name] for name in names}
-                    if any(grains.values()):
-                        melts.append(MeltPlan(formula, {name: n for name, n in grains.items() if n}))
+            full = [load for load in loads for _ in range(solved.melts[formula, load][i])]
+            for number, load in enumerate(full):
+                most = zip(names, load, strict=True)
+                if len(names) == 1:  # alike melts share their grains evenly
+                    most = zip(names, [-(-left[names[0]] // (len(full) - number))], strict=True)
+                grains = {name: min(n, left[name]) for name, n in most}
+                left = {name: left[name] - grains[name] for name in names}
+                if any(grains.values()):
+                    melts.append(MeltPlan(formula, {name: n for name, n in grains.items() if n}))
         for number, day in enumerate(span.days):
             mine = melts[number * span.melts_each : (number + 1) * span.melts_each]
             if mine:
