@@ -202,11 +202,11 @@ class Batch:
 # --- On the rail -------------------------------------------------------------------------------
 
 
-def leave_rail(batch: Batch) -> tuple[Bools, Floats, Floats]:
+def leave_rail(batch: Batch, steps: int = RAIL_STEPS) -> tuple[Bools, Floats, Floats]:
     """Which flights leave the rail, when [s] and how fast along it [m/s]; those that do not: end of burn, 0."""
     end = batch.curve.end
-    t = np.linspace(0.0, 1.0, RAIL_STEPS + 1)[:, None] * end
-    dt = end / RAIL_STEPS
+    t = np.linspace(0.0, 1.0, steps + 1)[:, None] * end
+    dt = end / steps
     mass = batch.mass(t)
     exhaust = batch.curve.total / batch.propellant
     pull = STANDARD_GRAVITY * np.cos(batch.tilt)
@@ -218,7 +218,7 @@ def leave_rail(batch: Batch) -> tuple[Bools, Floats, Floats]:
         lost = np.concatenate((np.zeros((1, len(batch))), np.cumsum((slowing[1:] + slowing[:-1]) / 2 * dt, axis=0)))
         speed, travel = _along(push - lost, dt)
     out = travel[-1] >= batch.rail
-    last = np.clip((travel < batch.rail).sum(axis=0) - 1, 0, RAIL_STEPS - 1)
+    last = np.clip((travel < batch.rail).sum(axis=0) - 1, 0, steps - 1)
     rows = np.arange(len(batch))
     into, exit_speed = _within(
         batch.rail - travel[last, rows],

@@ -18,6 +18,9 @@ from app.calc.flight.launch import HARDEST, Motor, Pad, Rocket, air_over, batch_
 _APART = 1e4
 """Between two flights' times where all stand in one rising line [s]; longer than any burn."""
 
+FEWER_STEPS = 120
+"""Steps along the rail [-]: fewer than one flight alone takes, for its speed off it to some ten-thousandths."""
+
 _SAME = 1e-9
 """Two points of a curve nearer than this are one instant [s]."""
 
@@ -127,8 +130,7 @@ def ascend(
 
     Notes
     -----
-    As `flight.fly_many`. The air's table reaches as high as the highest of them, so a flight alone differs by what
-    interpolation in a finer table does: some millionths.
+    As `flight.fly_many`, with fewer steps along the rail; figures agree with a flight alone to some ten-thousandths.
 
     References
     ----------
@@ -159,7 +161,7 @@ def ascend(
     batch = replace(
         checked, curve=tamed, propellant=burns, air=air_over(tamed, burns, checked.dry, checked.air.wind, pad)
     )
-    leaves, left, exit_speed = leave_rail(batch)
+    leaves, left, exit_speed = leave_rail(batch, FEWER_STEPS)
     flies = leaves & stands
     way_up, _, top_time, top = climb(batch, left, exit_speed, flies)
     burnt = np.minimum(np.maximum(batch.curve.end, left), top_time)

@@ -26,8 +26,10 @@ __all__ = [
     "Parachute",
     "Recovery",
     "Rocket",
+    "first_of",
     "fly",
     "fly_many",
+    "one_of",
 ]
 
 T = TypeVar("T")
@@ -177,14 +179,81 @@ def fly(motor: Motor, rocket: Rocket, pad: Pad) -> Flight:
             "the rocket does not leave the rail.",
             "Use a stronger motor, a lighter rocket or a shorter rail.",
         )
+    return one_of(flown, 0)
+
+
+def one_of(flown: Flights, place: int) -> Flight:
+    """Give one flight of many that left the rail.
+
+    Parameters
+    ----------
+    flown : Flights
+        Many [SI].
+    place : int
+        Which [-].
+
+    Returns
+    -------
+    Flight
+        Its figures and its path [SI], with what to keep in mind of its drag.
+
+    Notes
+    -----
+    Of a flight that did not leave the rail all is zero.
+
+    References
+    ----------
+    As `fly_many`.
+
+    Examples
+    --------
+    >>> flown = fly_many(Motor([0, 2], [400, 400], 0.7), Rocket([6.5, 7.5], 0.1, 0.5), Pad(2.0))
+    >>> one_of(flown, 1).apogee == float(flown.apogee[1])
+    True
+    """
     single: dict[str, Any] = {
-        f.name: float(getattr(flown, f.name)[0])
+        f.name: float(getattr(flown, f.name)[place])
         for f in fields(flown)
         if f.name not in ("left_rail", "drag", "time", "distance", "height", "notes")
     }
-    path = {name: getattr(flown, name)[:, 0] for name in ("time", "distance", "height")}
-    one: Flight = Flown(left_rail=flown.left_rail, drag=flown.drag, **single, **path)
+    path = {name: getattr(flown, name)[:, place] for name in ("time", "distance", "height")}
+    one: Flight = Flown(left_rail=flown.left_rail[place : place + 1], drag=flown.drag, **single, **path)
     return replace(one, notes=_notes(one))
+
+
+def first_of(flown: Flights, count: int) -> Flights:
+    """Give the first flights of many.
+
+    Parameters
+    ----------
+    flown : Flights
+        Many [SI].
+    count : int
+        How many of them [-].
+
+    Returns
+    -------
+    Flights
+        Their figures and paths [SI].
+
+    Notes
+    -----
+    Views of the same arrays.
+
+    References
+    ----------
+    As `fly_many`.
+
+    Examples
+    --------
+    >>> flown = fly_many(Motor([0, 2], [400, 400], 0.7), Rocket([6.5, 7.5], 0.1, 0.5), Pad(2.0))
+    >>> len(first_of(flown, 1).apogee)
+    1
+    """
+    kept: dict[str, Any] = {
+        f.name: getattr(flown, f.name)[..., :count] for f in fields(flown) if f.name not in ("drag", "notes")
+    }
+    return replace(flown, **kept)
 
 
 def fly_many(motor: Motor, rocket: Rocket, pad: Pad) -> Flights:

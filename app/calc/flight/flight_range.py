@@ -5,22 +5,29 @@ gives the same answer.
 """
 
 from dataclasses import dataclass, replace
-from functools import cache
-from math import log, radians
-from statistics import NormalDist
+from math import radians
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from app.calc.base.constants import Floats, finite_array, within
 from app.calc.base.errors import CalcError, NoSolution
 from app.calc.base.notes import Amount, Note
-from app.calc.flight.flight import Flights, fly_many
+from app.calc.flight.flight import Flight, Flights, first_of, fly_many, one_of
 from app.calc.flight.launch import MAX_TILT, Motor, Pad, Rocket, batch_of
+from app.calc.flight.motor_draws import MotorDraws, drawn_from_marks, normal_marks, shares_about
 from app.calc.motor.uncertainty import Marks
 
+__all__ = [
+    "FlightRange",
+    "FlightSpread",
+    "MotorDraws",
+    "drawn_from_marks",
+    "fly_range",
+    "fly_with_range",
+    "shares_about",
+]
+
 _MARKS = (0.05, 0.50, 0.95)
-_HIGH = NormalDist().inv_cdf(_MARKS[2])
 _POINTS = 61
 
 
@@ -46,14 +53,6 @@ class FlightSpread:
     still_wind: float = 0.5
     tilt: float = radians(1)
     turning: tuple[float, float] = (0.0, 1.0)
-
-
-@dataclass(frozen=True)
-class MotorDraws:
-    """Motors as drawn, each as impulse and burn time over the expected ones [-], equally long."""
-
-    impulse: ArrayLike
-    time: ArrayLike
 
 
 @dataclass(frozen=True)
@@ -106,100 +105,6 @@ class FlightRange:
     samples: int
     seed: int
     assumptions: tuple[Note | str, ...]
-
-
-def drawn_from_marks(low: float, high: float, time_low: float, time_high: float, samples: int = 256) -> MotorDraws:
-    """Motors from nothing but the 5 and 95 % marks of their impulse and burn time.
-
-    Parameters
-    ----------
-    low, high : float
-        Marks of the impulse over the expected one [-].
-    time_low, time_high : float
-        Marks of the burn time over the expected one [-].
-    samples : int
-        How many [-].
-
-    Returns
-    -------
-    MotorDraws
-        Shares [-].
-
-    Raises
-    ------
-    OutOfRange
-        Marks that do not lie about one.
-
-    Notes
-    -----
-    Each side of one is log-normal with its own width; impulse and burn time are taken as independent, which they are
-    not quite: a motor that burns fast wastes a little less.
-
-    References
-    ----------
-    An assumption of this book, no source.
-
-    Examples
-    --------
-    >>> drawn = drawn_from_marks(0.9, 1.1, 0.8, 1.25)
-    >>> [round(float(v), 2) for v in np.quantile(drawn.impulse, (0.05, 0.5, 0.95))]
-    [0.9, 1.0, 1.1]
-    """
-    for name, value in (("low", low), ("time_low", time_low)):
-        within(name, value, 0.01, 1.0, "The 5 % mark lies below the middle.")
-    for name, value in (("high", high), ("time_high", time_high)):
-        within(name, value, 1.0, 100.0, "The 95 % mark lies above the middle.")
-    rng = np.random.default_rng(7)
-    z, other = _normal(samples), rng.permutation(_normal(samples))
-
-    def about_one(z: Floats, low: float, high: float) -> Floats:
-        shares: Floats = np.exp(z / _HIGH * np.where(z > 0, log(high), -log(low)))
-        return shares
-
-    return MotorDraws(about_one(z, low, high), about_one(other, time_low, time_high))
-
-
-def shares_about(mid: float, low: float | None, high: float | None) -> tuple[float, float]:
-    """Give the marks of a figure as shares of its expected value, for `drawn_from_marks`.
-
-    Parameters
-    ----------
-    mid : float
-        As expected [-].
-    low, high : float or None
-        5 and 95 % marks, in the same unit [-].
-
-    Returns
-    -------
-    tuple of float
-        Both about one [-]; one where a mark is not known.
-
-    Notes
-    -----
-    A mark on the other side of the expected value counts as that value.
-
-    References
-    ----------
-    An assumption of this book, no source.
-
-    Examples
-    --------
-    >>> shares_about(100.0, 80.0, 130.0), shares_about(100.0, None, None)
-    ((0.8, 1.3), (1.0, 1.0))
-    """
-    if low is None or high is None or not mid > 0:
-        return 1.0, 1.0
-    return min(max(low / mid, 0.05), 1.0), min(max(high / mid, 1.0), 20.0)
-
-
-@cache
-def _even(samples: int) -> tuple[float, ...]:
-    return tuple(NormalDist().inv_cdf((i + 0.5) / samples) for i in range(samples))
-
-
-def _normal(samples: int) -> Floats:
-    """Evenly spaced marks of a standard normal."""
-    return np.array(_even(samples))
 
 
 def fly_range(
@@ -264,6 +169,73 @@ def fly_range(
     >>> found.highest.low < found.highest.mid < found.highest.high, 0 < found.above_ceiling < 1
     (True, True)
     """
+    return _flown(motor, rocket, pad, draws, spread, ceiling, edges, windy, samples, seed, alone=False)[1]
+
+
+def fly_with_range(
+    motor: Motor,
+    rocket: Rocket,
+    pad: Pad,
+    draws: MotorDraws,
+    ceiling: float | None = None,
+    edges: tuple[float, float] | None = None,
+    windy: bool = True,
+    samples: int = 256,
+    seed: int = 20,
+) -> tuple[Flight, FlightRange]:
+    """Fly a rocket as expected and as ranges, all at once.
+
+    Parameters
+    ----------
+    motor, rocket, pad, draws, ceiling, edges, windy, samples, seed
+        As in `fly_range` [SI].
+
+    Returns
+    -------
+    tuple of Flight and FlightRange
+        The flight at the middle values, and the range [SI].
+
+    Raises
+    ------
+    OutOfRange, GeometryError, CalcError, NoSolution
+        As `fly_range`; or the flight at the middle values does not leave the rail.
+
+    Notes
+    -----
+    The range is that of `fly_range`; the flight agrees with `flight.fly` to some millionths, for its steps are those of
+    the hardest drawn flight.
+
+    References
+    ----------
+    As `fly_range`.
+
+    Examples
+    --------
+    >>> motor, rocket, pad = Motor([0, 2], [400, 400], 0.7), Rocket(6.5, 0.1, 0.5), Pad(2.0)
+    >>> flight, found = fly_with_range(motor, rocket, pad, drawn_from_marks(0.94, 1.05, 0.9, 1.1), windy=False)
+    >>> found.highest.low < flight.highest < found.highest.high
+    True
+    """
+    flight, found = _flown(motor, rocket, pad, draws, None, ceiling, edges, windy, samples, seed, alone=True)
+    if flight is None:
+        raise NoSolution("rail_length", "the rocket does not leave the rail.", "Use a stronger motor.")
+    return flight, found
+
+
+def _flown(
+    motor: Motor,
+    rocket: Rocket,
+    pad: Pad,
+    draws: MotorDraws,
+    spread: FlightSpread | None,
+    ceiling: float | None,
+    edges: tuple[float, float] | None,
+    windy: bool,
+    samples: int,
+    seed: int,
+    alone: bool,
+) -> tuple[Flight | None, FlightRange]:
+    """The range; with `alone` the flight at the middle values besides, behind the drawn ones, if it leaves the rail."""
     chosen = spread if spread is not None else FlightSpread()
     within("samples", samples, 16, 20_000, "A few hundred give steady marks.")
     impulse, longer = finite_array("draws", draws.impulse), finite_array("draws", draws.time)
@@ -272,25 +244,32 @@ def fly_range(
     batch_of(motor, rocket, pad)  # refuses what is impossible before it is spread out
     rng = np.random.default_rng(seed)
     which = rng.permutation(np.arange(samples) % len(impulse))
-    drag, mass, wind, tilt = (rng.permutation(_normal(samples)) for _ in range(4))
+    drag, mass, wind, tilt = (rng.permutation(normal_marks(samples)) for _ in range(4))
     low, high = chosen.turning
     share = low + (high - low) * (rng.permutation(samples) + 0.5) / samples
     blown = float(np.asarray(pad.wind)) if windy else 0.0
     gusts = max(chosen.wind * blown, chosen.still_wind) if windy else 0.0
-    flown = fly_many(
-        replace(motor, impulse_scale=impulse[which], time_scale=longer[which]),
+    lean = float(np.asarray(pad.tilt))
+
+    def with_middle(values: Floats, middle: float) -> Floats:
+        return np.append(values, middle) if alone else values
+
+    every = fly_many(
+        replace(motor, impulse_scale=with_middle(impulse[which], 1.0), time_scale=with_middle(longer[which], 1.0)),
         replace(
             rocket,
-            dry_mass=np.asarray(rocket.dry_mass) * np.exp(chosen.mass * mass),
-            drag_scale=np.exp(chosen.drag * drag),
+            dry_mass=np.asarray(rocket.dry_mass) * with_middle(np.exp(chosen.mass * mass), 1.0),
+            drag_scale=with_middle(np.exp(chosen.drag * drag), 1.0),
         ),
         replace(
             pad,
-            wind=np.abs(blown + gusts * wind),
-            tilt=np.clip(np.asarray(pad.tilt) + chosen.tilt * tilt, -MAX_TILT, MAX_TILT),
-            turning=share,
+            wind=with_middle(np.abs(blown + gusts * wind), blown),
+            tilt=with_middle(np.clip(lean + chosen.tilt * tilt, -MAX_TILT, MAX_TILT), lean),
+            turning=with_middle(share, float(np.asarray(pad.turning))),
         ),
     )
+    flight = one_of(every, samples) if alone and every.left_rail[samples] else None
+    flown = first_of(every, samples) if alone else every
     left = flown.left_rail
     if left.mean() < 0.5:
         raise NoSolution(
@@ -302,7 +281,7 @@ def fly_range(
         outside = (flown.landing_distance < -edges[0]) | (flown.landing_distance > edges[1])
     above = np.zeros(samples, dtype=bool) if ceiling is None else flown.highest > ceiling
     time, lower, upper = _band(flown)
-    return FlightRange(
+    return flight, FlightRange(
         highest=_marks(flown.highest[left]),
         rail_exit_speed=_marks(flown.rail_exit_speed[left]),
         exit_angle=_marks(flown.exit_angle[left]),

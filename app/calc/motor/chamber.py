@@ -24,21 +24,16 @@ from numpy.typing import NDArray
 from app.calc.base.constants import Floats
 from app.calc.base.errors import NoSolution
 from app.calc.base.notes import Amount, Note
-from app.calc.motor.arrays import Arrays, choking_pressure, solid, webs
+from app.calc.motor.arrays import Arrays, choking_pressure
+from app.calc.motor.course import GAMMA, course_of, log_rate_at
 from app.calc.motor.nozzle import coefficient_from_exit, exit_pressure_ratio
 
-STEPS = 120
-"""Even steps over the web; a graded start and the grains' own burn-out depths come on top."""
-
-_GAMMA = 2 - 2**0.5
 _W, _D = 2**0.5 / 4, 1 - 2**0.5 / 2
-_START = np.geomspace(1e-4, 1 / STEPS, 16)[:-1]  # the pressure rises within the first thousandths of the web
-_GRID = np.concatenate([[0.0], _START, np.arange(1, STEPS + 1) / STEPS])
-_AFTER = np.array([0.0, 1 / 64, 1 / 16, 1 / 4]) / STEPS  # fine steps after a grain is gone
 _TAIL = np.linspace(0.0, 1.0, 25)
 _CHUNK = 64  # motors at a time: the working arrays then stay in the processor's cache
 _MAX_ITERATIONS = 40
-_SETTLED = 1e-5  # of ln P: each round squares what is left, so that the last one leaves less than 1e-9
+_STILL = 1e-4  # change of ln P from which on a step is looked at again: one turn leaves about the square of the last
+_SETTLED = 1e-6  # largest change of ln P in the last turn over all steps: what it leaves is of the order of 1e-12
 
 
 @dataclass(frozen=True)
@@ -62,74 +57,18 @@ class Burn:
     end_gas: Floats
 
 
-def _nodes(a: Arrays) -> tuple[Floats, Floats, Floats]:
-    """Depths with a middle stage in each step (M, 2S+1), steps (M, S), and where backward Euler is due (M, S)."""
-    web, near = webs(a)
-    deepest = web.max(axis=1)
-    breaks = np.sort(np.concatenate([web, near], axis=1), axis=1)
-    fine = np.minimum(breaks[:, :, None] + _AFTER * deepest[:, None, None], deepest[:, None, None])
-    x = np.concatenate([_GRID * deepest[:, None], fine.reshape(len(a), -1)], axis=1)
-    x.sort(axis=1)
-    step = np.diff(x, axis=1)
-    kept = (step > 0).any(axis=0)
-    x = np.concatenate([x[:, :1], x[:, 1:][:, kept]], axis=1)
-    step = np.diff(x, axis=1)
-    euler = (x[:, :-1, None] == breaks[:, None, :]).any(axis=2).astype(np.float64)
-    staged = np.empty((len(a), 2 * step.shape[1] + 1))
-    staged[:, ::2] = x
-    staged[:, 1::2] = x[:, :-1] + _GAMMA * step
-    return staged, step, euler
-
-
-def log_rate_at(a: Arrays, y: Floats) -> tuple[Floats, Floats]:
-    """ln r [ln(m/s)] and its slope n [-] at ln P."""
-    level = (a.law_level + np.log(a.rate_scale) - a.law_slope * a.law_origin)[:, None]
-    slope = a.law_slope[:, None]
-    low, high = y.min(), y.max()
-    met = []
-    for k in range(a.law_knots.shape[1]):
-        knot, bend = a.law_knots[:, k : k + 1], a.law_bends[:, k : k + 1]
-        if knot.max() < low:  # all pressures lie beyond this kink
-            level, slope = level - bend * knot, slope + bend
-        elif knot.min() < high:
-            met.append((knot, bend))
-    log_r = level + slope * y
-    n = np.broadcast_to(slope, y.shape) if not met else slope + np.zeros_like(y)
-    for knot, bend in met:
-        above = y - knot
-        n += bend * (above > 0)
-        log_r += bend * np.maximum(above, 0.0, out=above)
-    return log_r, n
-
-
-def steady_at(a: Arrays, goal: Floats) -> Floats:
-    """Ln P at which ln(P/r) equals `goal`: P/r rises with P throughout, so there is one, line by line."""
-    slope = 1 - a.law_slope[:, None]
-    at_knot = a.law_origin - a.law_level - np.log(a.rate_scale)
-    y = a.law_origin[:, None] + (goal - at_knot[:, None]) / slope
-    left = a.law_origin
-    for k in range(a.law_knots.shape[1]):
-        knot = a.law_knots[:, k]
-        at_knot = at_knot + slope[:, 0] * (knot - left)
-        next_slope = slope - a.law_bends[:, k : k + 1]
-        y += (1 / next_slope - 1 / slope) * np.maximum(goal - at_knot[:, None], 0.0)
-        slope, left = next_slope, knot
-    return np.asarray(np.minimum(y, 40.0), dtype=np.float64)
-
-
-def _solve_lower(diagonal: Floats, first: Floats, second: Floats, right: Floats) -> Floats | None:
-    """Solve lower-banded systems, one per row, as one long system; coefficients refer to 1 and 2 rows up."""
-    n = diagonal.size
-    bands = np.zeros((n, 3))
-    bands[:, 0] = diagonal.ravel()
-    bands[:-1, 1] = first.ravel()[1:]
-    bands[:-2, 2] = second.ravel()[2:]
+def _solve_lower(bands: Floats, right: Floats) -> Floats | None:
+    """Solve a lower-banded system; of each row of `bands`: itself, and the coefficients of 1 and 2 rows up."""
+    ordered = np.zeros_like(bands)  # as LAPACK has them: of a column, what stands below it
+    ordered[:, 0] = bands[:, 0]
+    ordered[:-1, 1] = bands[1:, 1]
+    ordered[:-2, 2] = bands[2:, 2]
     from scipy.linalg.lapack import dtbtrs  # here, so that pages that predict nothing need not wait for it
 
-    solution, info = dtbtrs(bands.T, right.reshape(n, 1), uplo="L")
+    solution, info = dtbtrs(ordered.T, right.reshape(-1, 1), uplo="L")
     if info != 0 or not np.isfinite(solution).all():
         return None
-    return np.array(solution, dtype=np.float64).reshape(right.shape)
+    return np.asarray(solution, dtype=np.float64)
 
 
 class _Rule:
@@ -137,9 +76,9 @@ class _Rule:
 
     def __init__(self, h: Floats, euler: Floats) -> None:
         tr = 1 - euler
-        self.s0, self.ss = h * tr * _GAMMA / 2, h * (tr * _GAMMA / 2 + euler * _GAMMA)
-        self.e0, self.es = h * tr * _W, h * (tr * _W + euler * _GAMMA)
-        self.ee = h * (tr * _D + euler * (1 - _GAMMA))
+        self.s0, self.ss = h * tr * GAMMA / 2, h * (tr * GAMMA / 2 + euler * GAMMA)
+        self.e0, self.es = h * tr * _W, h * (tr * _W + euler * GAMMA)
+        self.ee = h * (tr * _D + euler * (1 - GAMMA))
 
 
 @dataclass(frozen=True)
@@ -153,31 +92,48 @@ class _Balance:
     gained: Floats
 
     def solve(self, start: Floats, rule: _Rule, iterations: int = _MAX_ITERATIONS) -> Floats | None:
-        """Newton's method on all steps at once; None where it does not settle."""
-        y = start.copy()
-        diagonal, first, second, rest = (np.zeros_like(self.gained) for _ in range(4))
+        """Newton's method on all steps, then on those alone that still move, until none does; None where it does not
+        settle.
+
+        Most steps are settled from the quasi-steady start by two turns; where pressure moves (ignition, a grain gone)
+        it takes several more. A step depends on those before it only, so the others are looked at again at the end.
+        """
+        y, steps = start.copy(), self.step.shape[1]
+        low, high = 0, steps
         for _ in range(iterations):
-            gas = self.per_pressure * np.exp(y)
-            log_r, n = log_rate_at(self.a, y)
-            out = self.drain * np.exp(y - log_r)
-            d_out = (1 - n) * out
-            o0, os, oe = out[:, :-1:2], out[:, 1::2], out[:, 2::2]
-            g0 = gas[:, :-1:2]
-            rest[:, ::2] = self.gained[:, ::2] + g0 - gas[:, 1::2] - rule.s0 * o0 - rule.ss * os
-            rest[:, 1::2] = self.gained[:, 1::2] + g0 - gas[:, 2::2] - rule.e0 * o0 - rule.es * os - rule.ee * oe
-            diagonal[:, ::2] = gas[:, 1::2] + rule.ss * d_out[:, 1::2]
-            diagonal[:, 1::2] = gas[:, 2::2] + rule.ee * d_out[:, 2::2]
-            first[:, ::2] = rule.s0 * d_out[:, :-1:2] - g0
-            first[:, 1::2] = rule.es * d_out[:, 1::2]
-            second[:, 1::2] = rule.e0 * d_out[:, :-1:2] - g0
-            first[:, 0] = second[:, 1] = 0.0  # the start is known
-            change = _solve_lower(diagonal, first, second, rest)
+            change = self._change(y, rule, low, high)
             if change is None:
                 return None
-            y[:, 1:] += np.clip(change, -3.0, 3.0)
-            if np.abs(change).max() < _SETTLED:
+            y[:, 2 * low + 1 : 2 * high + 1] += np.clip(change, -3.0, 3.0)
+            size = np.abs(change).max(axis=0)
+            if (low, high) == (0, steps) and size.max() < _SETTLED:
                 return y
+            moving = np.flatnonzero(size > _STILL)
+            low, high = (low + moving[0] // 2, low + moving[-1] // 2 + 1) if moving.size else (0, steps)
         return None
+
+    def _change(self, y: Floats, rule: _Rule, low: int, high: int) -> Floats | None:
+        """One turn of it on the steps from `low` up to `high`: the change of ln P at their middles and ends."""
+        nodes, ends, part = slice(2 * low, 2 * high + 1), slice(2 * low, 2 * high), slice(low, high)
+        y, gained = y[:, nodes], self.gained[:, ends]
+        gas = self.per_pressure[:, nodes] * np.exp(y)
+        log_r, n = log_rate_at(self.a, y)
+        out = self.drain[:, nodes] * np.exp(y - log_r)
+        d_out = (1 - n) * out
+        o0, os, oe = out[:, :-1:2], out[:, 1::2], out[:, 2::2]
+        g0, gm, ge = gas[:, :-1:2], gas[:, 1::2], gas[:, 2::2]
+        s0, ss, e0, es, ee = (weight[:, part] for weight in (rule.s0, rule.ss, rule.e0, rule.es, rule.ee))
+        bands = np.zeros((len(y), high - low, 2, 3))  # of middle and end: itself, one up, two up
+        rest = np.empty((len(y), high - low, 2))
+        rest[:, :, 0] = gained[:, ::2] + g0 - gm - s0 * o0 - ss * os
+        rest[:, :, 1] = gained[:, 1::2] + g0 - ge - e0 * o0 - es * os - ee * oe
+        bands[:, :, 0, 0] = gm + ss * d_out[:, 1::2]
+        bands[:, :, 1, 0] = ge + ee * d_out[:, 2::2]
+        bands[:, 1:, 0, 1] = (s0 * d_out[:, :-1:2] - g0)[:, 1:]  # the start is known
+        bands[:, :, 1, 1] = es * d_out[:, 1::2]
+        bands[:, 1:, 1, 2] = (e0 * d_out[:, :-1:2] - g0)[:, 1:]
+        change = _solve_lower(bands.reshape(-1, 3), rest.ravel())
+        return None if change is None else change.reshape(len(y), -1)
 
     def falls_too_fast(self, y: Floats) -> Floats:
         """Steps over which TR-BDF2 would take out nearly all the gas there is, or more: 1 there, else 0."""
@@ -211,38 +167,6 @@ def _settle(balance: _Balance, guess: Floats, euler: Floats) -> tuple[Floats, _R
     return (safe, plain) if y is None else (y, rule)
 
 
-@dataclass(frozen=True)
-class _Course:
-    """What is known of motors before they are marched: nodes of depth, and steady pressure at their ends."""
-
-    x: Floats
-    step: Floats
-    euler: Floats
-    burned: Floats
-    per_pressure: Floats
-    throat_area: Floats
-    drain: Floats
-    steady: Floats
-
-
-def _course(a: Arrays) -> _Course:
-    x, step, euler = _nodes(a)
-    web, _ = webs(a)
-    volume = solid(a, web, x)
-    start_volume = volume[:, :, :1]
-    share = 1 - volume / np.where(start_volume > 0, start_volume, 1.0)
-    burned = np.einsum("mg,mgn->mn", a.mass, share)
-    free = a.chamber_volume[:, None] - volume.sum(axis=1)
-    gas_constant_t = (a.flow_function * a.c_star) ** 2  # R T, kept consistent with the c* in use
-    throat = a.throat_d[:, None] + a.throat_growth[:, None] * x / x[:, -1:]
-    throat_area = np.pi / 4 * throat**2
-    drain = throat_area / a.c_star[:, None]
-    inflow = np.maximum(np.diff(burned[:, ::2], axis=1), 1e-300) / np.where(step > 0, step, 1.0)
-    steady = steady_at(a, np.log(inflow / drain[:, 2::2]))
-    steady = np.where(step > 0, steady, steady.max(axis=1, keepdims=True))
-    return _Course(x, step, euler, burned, free / gas_constant_t[:, None], throat_area, drain, steady)
-
-
 def _chokes(a: Arrays, steady: Floats) -> NDArray[np.bool_]:
     return np.asarray(np.exp(steady.max(axis=1)) > choking_pressure(a))
 
@@ -255,22 +179,30 @@ def come_up(a: Arrays) -> NDArray[np.bool_]:
 def highest_steady(a: Arrays) -> Floats:
     """The highest steady pressure of each motor's burn [Pa], shape (M,): what decides whether it comes up."""
     parts = [a.rows(slice(start, start + _CHUNK)) for start in range(0, len(a), _CHUNK)]
-    return np.concatenate([np.exp(_course(part).steady.max(axis=1)) for part in parts])
+    return np.concatenate([np.exp(course_of(part).steady.max(axis=1)) for part in parts])
 
 
-def _march(a: Arrays) -> Burn:
-    course = _course(a)
-    x, burned, guess, per_pressure = course.x, course.burned, course.steady, course.per_pressure
+def _march(a: Arrays, coarse: bool = False) -> Burn:
+    course = course_of(a, coarse)
+    x, step, euler, burned, guess = course.x, course.step, course.euler, course.burned, course.steady
+    per_pressure, throat_area, drain = course.per_pressure, course.throat_area, course.drain
     out_of_reach = np.flatnonzero(~_chokes(a, guess))
     if out_of_reach.size:
-        best = {"best": Amount(float(np.exp(guess[out_of_reach[0]].max())), "pressure")}
-        words = "the motor would not rise above {best}, too little to choke its throat."
-        raise NoSolution("throat_d", Note(words, best), "Use a smaller throat or more burning area.")
-    # The chamber fills first: what burned in it, with nothing gone, bounds the pressure until it is the steady one.
-    y = np.log((per_pressure[:, :1] * a.igniter[:, None] + burned) / per_pressure)
-    y[:, 1:] = np.minimum(y[:, 1:], np.repeat(guess, 2, axis=1))
+        best = float(np.exp(guess[out_of_reach[0]].max()))
+        raise NoSolution(
+            "throat_d",
+            Note(
+                "the motor would not rise above {best}, too little to choke its throat.",
+                {"best": Amount(best, "pressure")},
+            ),
+            "Use a smaller throat or more burning area.",
+        )
+    y = np.empty_like(x)
+    y[:, 0] = np.log(a.igniter)
+    y[:, 1::2] = guess
+    y[:, 2::2] = guess
     gained = burned[:, 1:] - np.repeat(burned[:, :-1:2], 2, axis=1)
-    y, rule = _settle(_Balance(a, course.step, course.drain, per_pressure, gained), y, course.euler)
+    y, rule = _settle(_Balance(a, step, drain, per_pressure, gained), y, euler)
     pressure = np.exp(y)
     log_r, _ = log_rate_at(a, y)
     slowness = np.exp(-log_r)
@@ -287,7 +219,7 @@ def _march(a: Arrays) -> Burn:
     weights[:, 1::2] += rule.es
     weights[:, 2::2] += rule.ee
     weights *= slowness
-    return _with_tail(a, x, time, pressure, weights, course.throat_area, per_pressure)
+    return _with_tail(a, x, time, pressure, weights, throat_area, per_pressure)
 
 
 def _with_tail(
@@ -338,13 +270,15 @@ def _thrust(a: Arrays, pressure: Floats, throat_area: Floats) -> Floats:
     return np.asarray(np.maximum(coefficient, 0.0) * pressure * throat_area)
 
 
-def march(a: Arrays) -> Iterator[tuple[slice, Burn]]:
+def march(a: Arrays, coarse: bool = False) -> Iterator[tuple[slice, Burn]]:
     """March every motor, a few dozen at a time.
 
     Parameters
     ----------
     a : Arrays
         Motors, shape (M,) and more.
+    coarse : bool
+        With half as many even steps, for a search: within some ten-thousandths.
 
     Yields
     ------
@@ -378,4 +312,4 @@ def march(a: Arrays) -> Iterator[tuple[slice, Burn]]:
     """
     for start in range(0, len(a), _CHUNK):
         part = slice(start, min(start + _CHUNK, len(a)))
-        yield part, _march(a.rows(part))
+        yield part, _march(a.rows(part), coarse)

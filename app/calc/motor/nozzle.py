@@ -206,11 +206,13 @@ def coefficient_from_exit(
     leaves = SEPARATION_RATIO * ambient
     parted = exit_ratio < leaves
     if parted.any():
-        gamma = np.asarray(k, dtype=np.float64)
+        shape = np.broadcast_shapes(parted.shape, np.shape(k), eps.shape)
+        there = np.broadcast_to(parted, shape)
+        gamma = np.broadcast_to(np.asarray(k, dtype=np.float64), shape)[there]
         critical = (2 / (gamma + 1)) ** (gamma / (gamma - 1))
-        exit_ratio = np.where(parted, np.minimum(leaves, critical), exit_ratio)
-        eps = np.array(np.broadcast_to(eps, parted.shape))
-        eps[parted] = area_ratio_at_pressure(exit_ratio[parted], np.broadcast_to(gamma, parted.shape)[parted])
+        exit_ratio, eps = (np.array(np.broadcast_to(values, shape)) for values in (exit_ratio, eps))
+        exit_ratio[there] = np.minimum(np.broadcast_to(leaves, shape)[there], critical)
+        eps[there] = area_ratio_at_pressure(exit_ratio[there], gamma)
     momentum = np.asarray(efficiency) * momentum_coefficient(k, exit_ratio)
     return np.asarray(momentum + (exit_ratio - ambient) * eps)
 

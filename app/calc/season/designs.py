@@ -17,7 +17,7 @@ from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note
 from app.calc.motor.arrays import Arrays, webs
 from app.calc.motor.assembly import Motor
-from app.calc.motor.chamber import steady_at
+from app.calc.motor.course import steady_at
 from app.calc.motor.own_pressure import USUAL_PRESSURE, at_its_own_pressure
 from app.calc.propellant.thermochem import BlendState
 from app.calc.season.hardware import Hardware, Pattern

@@ -14,7 +14,8 @@ from app.calc.base.errors import CalcError
 from app.calc.flight.each_motor import ascend
 from app.calc.flight.wind import angle_off_rail, wind_at
 from app.calc.motor.arrays import Arrays
-from app.calc.motor.chamber import come_up, highest_steady, log_rate_at, march, steady_at
+from app.calc.motor.chamber import come_up, highest_steady, march
+from app.calc.motor.course import log_rate_at, steady_at
 from app.calc.motor.impulse import CLASS_LIMITS
 from app.calc.motor.simulation import figures
 from app.calc.season.designs import Designs
@@ -173,7 +174,7 @@ def _marched(designs: Designs, rows: Ints, found: Expected, curves: _Curves) -> 
     """March some designs and keep their figures; which of them burn."""
     a = designs.arrays(rows)
     try:
-        _, burn = next(march(a))
+        _, burn = next(march(a, coarse=True))
         reduced = figures(a, burn)
     except CalcError:
         return _one_or_other(designs, rows, a, found, curves)

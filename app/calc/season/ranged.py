@@ -7,7 +7,7 @@ import numpy as np
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note
 from app.calc.flight.flight import Flight, fly
-from app.calc.flight.flight_range import FlightRange, drawn_from_marks, fly_range, shares_about
+from app.calc.flight.flight_range import FlightRange, drawn_from_marks, fly_with_range, shares_about
 from app.calc.flight.launch import Motor as Push
 from app.calc.flight.wind import AtTheRail, at_the_rail
 from app.calc.motor.assembly import Motor
@@ -109,7 +109,8 @@ def range_one(designs: Designs, index: int, launch: Launch | None, samples: int,
     Returns
     -------
     Ranged
-        The same numbers as `simulation.simulate`, `uncertainty.predict_range`, `flight.fly` and `fly_range` alone.
+        The same numbers as `simulation.simulate`, `uncertainty.predict_range`, `flight.fly` and `fly_range` alone, the
+        flight's to some millionths.
 
     Raises
     ------
@@ -161,20 +162,17 @@ def _flown(alone: Ranged, designs: Designs, launch: Launch, samples: int, seed: 
     push = Push(run.time[later], run.thrust[later], run.propellant_mass)
     dry = float(np.asarray(launch.rocket.dry_mass)) + float(designs.empty_mass[alone.index])
     rocket, delay, faults = replace(launch.rocket, dry_mass=dry), None, alone.faults
-    flight = fly(push, rocket, pad)
     if launch.delays is not None:
-        delay = min(launch.delays, key=lambda one: abs(one - flight.coast_time), default=None)
-        if delay is None or abs(delay - flight.coast_time) > DELAY_OFF:
+        coast = fly(push, rocket, pad).coast_time
+        delay = min(launch.delays, key=lambda one: abs(one - coast), default=None)
+        if delay is None or abs(delay - coast) > DELAY_OFF:
             faults |= Fault.DELAY
         else:
             rocket = replace(rocket, recovery=replace(rocket.recovery, delay=delay))
-            flight = fly(push, rocket, pad)
-    draws = drawn_from_marks(
-        *shares_about(run.total_impulse, marks.total_impulse.low, marks.total_impulse.high),
-        *shares_about(run.burn_time, marks.burn_time.low, marks.burn_time.high),
-        samples,
-    )
-    flown = fly_range(push, rocket, pad, draws, None, launch.ceiling, launch.edges, launch.windy, samples, seed)
+    low, high = shares_about(run.total_impulse, marks.total_impulse.low, marks.total_impulse.high)
+    fast, slow = shares_about(run.burn_time, marks.burn_time.low, marks.burn_time.high)
+    draws = drawn_from_marks(low, high, fast, slow, samples)
+    flight, flown = fly_with_range(push, rocket, pad, draws, launch.ceiling, launch.edges, launch.windy, samples, seed)
     slowest = min(flight.rail_exit_speed, flown.rail_exit_speed.low)
     rail = at_the_rail(
         slowest,

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from app.calc.base.constants import STANDARD_GRAVITY, Floats
 from app.calc.motor.arrays import Arrays, webs
-from app.calc.motor.chamber import log_rate_at
+from app.calc.motor.course import log_rate_at
 from app.calc.motor.motor_flags import SLENDER
 from app.calc.motor.nozzle import exit_pressure_ratio, momentum_coefficient
 from app.calc.season.designs import Designs

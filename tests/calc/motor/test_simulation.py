@@ -13,7 +13,7 @@ from app.calc.base.constants import ATM
 from app.calc.base.errors import CalcError, GeometryError, NoSolution
 from app.calc.base.notes import Note
 from app.calc.grain.geometry import Grain
-from app.calc.motor import chamber
+from app.calc.motor import course
 from app.calc.motor.simulation import Motor, MotorRun, Propellant, motor_arrays, simulate, simulate_many
 from app.calc.propellant.burn_laws import law_for_blend, power_law, published_law
 from app.units import say
@@ -71,7 +71,7 @@ def test_halving_the_steps_changes_little(monkeypatch: pytest.MonkeyPatch) -> No
     # second order: half as many steps may cost four times the error, still far inside 0.2 %
     full = simulate(motor())
     monkeypatch.setattr(
-        "app.calc.motor.chamber._GRID", chamber._GRID[[0, *range(1, 16), *range(17, len(chamber._GRID), 2)]]
+        "app.calc.motor.course._GRID", course._GRID[[0, *range(1, 16), *range(17, len(course._GRID), 2)]]
     )
     coarse = simulate(motor())
     assert len(coarse.time) < 0.7 * len(full.time)

@@ -161,7 +161,7 @@ def test_a_motor_chosen_gives_the_same_numbers_run_again_alone() -> None:
         push = Push(alone.time[alone.rising], alone.thrust[alone.rising], alone.propellant_mass)
         flight = fly(push, replace(ROCKET, dry_mass=dry), pad)
         assert ranged.flight is not None
-        assert flight.highest == ranged.flight.highest
+        assert ranged.flight.highest == pytest.approx(flight.highest, rel=1e-5)
         flown = fly_range(
             push, replace(ROCKET, dry_mass=dry), pad, draws(alone, drawn), None, 1300.0, (350.0, 400.0), samples=32
         )
