@@ -13,7 +13,8 @@ from tests import build
 
 def _settings(session: Session, **more: str) -> WorkshopIn:
     house = workshop.get(session)
-    return WorkshopIn.model_validate({**as_form(house, WorkshopIn, house.units), **more})
+    stands = {name: text for name, text in as_form(house, WorkshopIn, house.units).items() if text != ""}
+    return WorkshopIn.model_validate({**stands, **more})
 
 
 def test_a_new_book_follows_common_practice(session: Session) -> None:

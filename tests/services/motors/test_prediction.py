@@ -10,6 +10,7 @@ from sqlmodel import Session
 from app.calc.base.constants import STANDARD_GRAVITY
 from app.calc.base.errors import CalcError
 from app.errors import Refused
+from app.models import Workshop
 from app.models.base import as_form
 from app.models.flight import FlightIn
 from app.models.formula import FormulaIn
@@ -125,7 +126,7 @@ def test_a_weak_case_is_told_with_the_share_of_motors_above_its_rating(session: 
 def test_workshop_efficiencies_and_grain_temperature_are_used(session: Session) -> None:
     before = designed(session)
     house = workshop.get(session)
-    texts = as_form(house, WorkshopIn, house.units) | {"c_star_efficiency": "85 %", "nozzle_efficiency": "80 %"}
+    texts = _as_typed(house) | {"c_star_efficiency": "85 %", "nozzle_efficiency": "80 %"}
     workshop.set_up(session, WorkshopIn.model_validate(texts))
     after = designed(session)
     assert after.total_impulse.mid < 0.9 * before.total_impulse.mid
@@ -198,7 +199,7 @@ def test_what_was_predicted_stays_as_it_was_made(session: Session) -> None:
     stored = prediction_record.from_row(row)
     assert row.total_impulse_ns == stored.total_impulse.mid
     house = workshop.get(session)
-    texts = as_form(house, WorkshopIn, house.units) | {"c_star_efficiency": "80 %"}
+    texts = _as_typed(house) | {"c_star_efficiency": "80 %"}
     workshop.set_up(session, WorkshopIn.model_validate(texts))
     assert prediction_record.from_row(row) == stored
     builds.predict_again(session, built)
@@ -229,12 +230,17 @@ def test_a_throat_that_grew_in_earlier_firings_grows_in_the_next(session: Sessio
     assert any("by the nozzle's history" in say(line) for line in after.assumptions)
 
 
+def _as_typed(house: Workshop) -> dict[str, str]:
+    """The settings as they stand in their form, but what was left empty."""
+    return {name: text for name, text in as_form(house, WorkshopIn, house.units).items() if text != ""}
+
+
 # --- What the workshop assumes, its own laws and its closures ---------------------------------------
 
 
 def _set(session: Session, **more: str) -> None:
     house = workshop.get(session)
-    workshop.set_up(session, WorkshopIn.model_validate(as_form(house, WorkshopIn, house.units) | more))
+    workshop.set_up(session, WorkshopIn.model_validate(_as_typed(house) | more))
 
 
 def test_the_workshops_temperature_sensitivity_moves_a_warm_motor_only(session: Session) -> None:
