@@ -3,8 +3,6 @@
 from datetime import date, timedelta
 from typing import Any
 
-from sqlmodel import select
-
 from app import clock
 from app.demo.maker import Maker, Told
 from app.models import Case, CastingTube, Formula, GrainPattern, LaunchField, Nozzle, Rocket, Season
@@ -27,12 +25,6 @@ def begin(maker: Maker, story: Told) -> None:
         seasons.add_day(maker.session, season, maker.form(SeasonDayIn, told, kind="off", first_on=first, last_on=last))
     for told in story["wish"]:
         _wish(maker, season, told)
-
-
-def plan(maker: Maker) -> None:
-    """The evenings of the season, worked out."""
-    season = maker.session.exec(select(Season)).one()
-    casting.keep(maker.session, season, casting.work_out(maker.session, season))
 
 
 def stock(maker: Maker, story: Told) -> None:
