@@ -25,6 +25,8 @@ from app.models import (
     Formula,
     GrainPattern,
     MotorBuild,
+    Season,
+    Wish,
 )
 from app.models.history import PersonIn
 from app.models.picture import PictureIn
@@ -54,7 +56,7 @@ NO_PAGES = {
     "/review/grains.csv": "/review/grains.csv",
     "/review/lots.csv": "/review/lots.csv",
     "/shelf/{serial}/pictures/{picture_id}": "/shelf/{grain}/pictures/1",
-    "/season/{season_id}/calendar.ics": "/season/1/calendar.ics",
+    "/season/{season_id}/calendar.ics": "/season/{season}/calendar.ics",
     "/timers": "/timers",
 }
 """Routes that answer something else to a person at the bench's own machine: files, figures, a way back to a page.
@@ -90,14 +92,17 @@ WITH_ROWS: dict[str, tuple[str, ...]] = {
     "/review/learned/firing/{firing_id}": ("/review/learned/firing/{curve_firing}",),
     "/review/learned/{formula_id}": ("/review/learned/{formula}",),
     "/review/{code}": ("/review/{past}",),
-    "/season/{season_id}": ("/season/1",),
-    "/season/{season_id}/calendar": ("/season/1/calendar", "/season/1/calendar?whole=1&large=1"),
-    "/season/{season_id}/edit": ("/season/1/edit",),
-    "/season/{season_id}/plan": ("/season/1/plan",),
-    "/season/{season_id}/tests/new": ("/season/1/tests/new",),
-    "/season/{season_id}/wishes/new": ("/season/1/wishes/new",),
-    "/season/{season_id}/wishes/{wish_id}": ("/season/1/wishes/1", "/season/1/wishes/3"),
-    "/season/{season_id}/wishes/{wish_id}/motors": ("/season/1/wishes/1/motors", "/season/1/wishes/3/motors"),
+    "/season/{season_id}": ("/season/{season}",),
+    "/season/{season_id}/calendar": ("/season/{season}/calendar", "/season/{season}/calendar?whole=1&large=1"),
+    "/season/{season_id}/edit": ("/season/{season}/edit",),
+    "/season/{season_id}/plan": ("/season/{season}/plan",),
+    "/season/{season_id}/tests/new": ("/season/{season}/tests/new",),
+    "/season/{season_id}/wishes/new": ("/season/{season}/wishes/new",),
+    "/season/{season_id}/wishes/{wish_id}": ("/season/{season}/wishes/{wish}", "/season/{season}/wishes/{test_wish}"),
+    "/season/{season_id}/wishes/{wish_id}/motors": (
+        "/season/{season}/wishes/{wish}/motors",
+        "/season/{season}/wishes/{test_wish}/motors",
+    ),
     "/shelf/{serial}": ("/shelf/{grain}",),
     "/workshop/cases/{row_id}": ("/workshop/cases/1",),
     "/workshop/consumables/{row_id}": ("/workshop/consumables/1",),
@@ -187,6 +192,7 @@ def rows(engine: Engine) -> Rows:
     with Session(engine) as session:
         curve, flown = _first(session, select(CurveFile)), _first(session, select(AltimeterFile))
         ready = grains.ready(session)[0]
+        season = _first(session, select(Season).order_by(col(Season.ends_on).desc()))
         begun = _first(session, select(Checklist).where(col(Checklist.completed_at).is_(None)))
         return {
             "running": _first(session, select(Batch).where(Batch.state == "casting")).code,
@@ -205,6 +211,9 @@ def rows(engine: Engine) -> Rows:
             "failed": str(_first(session, select(FiringFinding)).firing_id),
             "flown": str(flown.id),
             "flown_firing": str(flown.firing_id),
+            "season": str(season.pk),
+            "wish": str(_first(session, select(Wish).where(Wish.season_id == season.pk)).id),
+            "test_wish": str(_first(session, select(Wish).where(Wish.season_id == season.pk, Wish.kind == "test")).id),
             "formula": str(_first(session, select(Formula)).id),
             "pattern": str(_first(session, select(GrainPattern)).id),
         }

@@ -36,7 +36,7 @@ PAGES = {
 
 
 class ChangesPage(
-    Page, template="book/changes.html", section="workshop", group="Book", tabs=[(18, "/workshop/changes", "Changes")]
+    Page, template="book/changes.html", section="workshop", group="Book", tabs=[(22, "/workshop/changes", "Changes")]
 ):
     """A page of the record, and the form that chooses what it shows."""
 

@@ -31,7 +31,7 @@ router = late_router()
 
 
 class DevicesPage(
-    Page, template="book/devices.html", section="workshop", group="Book", tabs=[(19, "/workshop/devices", "Devices")]
+    Page, template="book/devices.html", section="workshop", group="Book", tabs=[(23, "/workshop/devices", "Devices")]
 ):
     """Which devices may use the book over the network, and how one is let in."""
 

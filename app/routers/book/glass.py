@@ -24,7 +24,7 @@ class GlassPage(
     template="book/glass.html",
     section="workshop",
     group="Book",
-    tabs=[(20, "/workshop/glass", "Size on this screen")],
+    tabs=[(24, "/workshop/glass", "Size on this screen")],
 ):
     """A card drawn to be made as large as a real one."""
 

@@ -33,7 +33,7 @@ class PeoplePage(
     template="book/people.html",
     section="workshop",
     group="People and places",
-    tabs=[(17, "/workshop/people", "People")],
+    tabs=[(21, "/workshop/people", "People")],
 ):
     """Who else works here."""
 

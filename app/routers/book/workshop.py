@@ -40,7 +40,7 @@ class WorkshopPage(Page, template="book/workshop.html", section="workshop", tabs
 
 
 class SettingsPage(
-    Page, template="book/settings.html", section="workshop", group="Book", tabs=[(16, "/workshop/settings", "Settings")]
+    Page, template="book/settings.html", section="workshop", group="Book", tabs=[(20, "/workshop/settings", "Settings")]
 ):
     """The rules and units of the workshop."""
 

@@ -61,7 +61,7 @@ class EditionPage(
     template="cast/edition.html",
     section="workshop",
     group="At the pan",
-    tabs=[(12, "/workshop/checklist", "Checklist"), (13, "/workshop/runsheet", "Run sheet")],
+    tabs=[(16, "/workshop/checklist", "Checklist"), (17, "/workshop/runsheet", "Run sheet")],
 ):
     """A list to be edited, and its earlier editions."""
 

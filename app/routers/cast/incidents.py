@@ -34,7 +34,7 @@ class IncidentsPage(
     template="cast/incidents.html",
     section="workshop",
     group="At the pan",
-    tabs=[(14, "/workshop/incidents", "Incidents")],
+    tabs=[(18, "/workshop/incidents", "Incidents")],
 ):
     """All incidents and near misses, those to be written out first."""
 

@@ -60,7 +60,7 @@ class DistancesPage(
     template="flight/distances.html",
     section="workshop",
     group="People and places",
-    tabs=[(11, "/workshop/distances", "Distances")],
+    tabs=[(15, "/workshop/distances", "Distances")],
 ):
     """A person's own distances, to be edited, and the printed tables."""
 

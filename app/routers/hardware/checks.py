@@ -55,7 +55,7 @@ class ChecksPage(
     template="hardware/checks.html",
     section="workshop",
     group="At the pan",
-    tabs=[(15, "/workshop/checks", "Checks")],
+    tabs=[(19, "/workshop/checks", "Checks")],
 ):
     """Every instrument that was checked, and the forms of the next checks."""
 

@@ -11,7 +11,7 @@ router = late_router()
 
 
 class DrillsPage(
-    Page, template="hardware/drills.html", section="workshop", group="Tools", tabs=[(6, "/workshop/drills", "Drills")]
+    Page, template="hardware/drills.html", section="workshop", group="Tools", tabs=[(10, "/workshop/drills", "Drills")]
 ):
     """The drills and reamers that a throat can be opened with."""
 

@@ -64,7 +64,7 @@ class PatternsPage(
     template="hardware/patterns.html",
     section="workshop",
     group="Tools",
-    tabs=[(4, "/workshop/patterns", "Patterns")],
+    tabs=[(7, "/workshop/patterns", "Patterns")],
 ):
     """The grain patterns, each with its tube and its rod."""
 
@@ -82,7 +82,7 @@ class PatternPage(Page, template="hardware/pattern.html", section="workshop"):
 
 
 class TubesPage(
-    Page, template="hardware/tubes.html", section="workshop", group="Tools", tabs=[(5, "/workshop/tubes", "Tubes")]
+    Page, template="hardware/tubes.html", section="workshop", group="Tools", tabs=[(8, "/workshop/tubes", "Tubes")]
 ):
     """The casting tubes."""
 
@@ -90,7 +90,7 @@ class TubesPage(
 
 
 class RodsPage(
-    Page, template="hardware/rods.html", section="workshop", group="Tools", tabs=[(6, "/workshop/rods", "Rods")]
+    Page, template="hardware/rods.html", section="workshop", group="Tools", tabs=[(9, "/workshop/rods", "Rods")]
 ):
     """The coring rods."""
 
@@ -161,7 +161,7 @@ class CaseFigures:
 
 
 class CasesPage(
-    Page, template="hardware/cases.html", section="workshop", group="Tools", tabs=[(7, "/workshop/cases", "Cases")]
+    Page, template="hardware/cases.html", section="workshop", group="Tools", tabs=[(11, "/workshop/cases", "Cases")]
 ):
     """The cases."""
 
@@ -224,7 +224,7 @@ class NozzlesPage(
     template="hardware/nozzles.html",
     section="workshop",
     group="Tools",
-    tabs=[(8, "/workshop/nozzles", "Nozzles")],
+    tabs=[(12, "/workshop/nozzles", "Nozzles")],
 ):
     """The nozzles, each with its throat now, when it was last measured and how often it was fired."""
 

@@ -36,7 +36,7 @@ class RocketsPage(
     template="hardware/rockets.html",
     section="workshop",
     group="People and places",
-    tabs=[(9, "/workshop/rockets", "Rockets")],
+    tabs=[(13, "/workshop/rockets", "Rockets")],
 ):
     """The rockets."""
 
@@ -56,7 +56,7 @@ class FieldsPage(
     template="hardware/fields.html",
     section="workshop",
     group="People and places",
-    tabs=[(10, "/workshop/fields", "Fields")],
+    tabs=[(14, "/workshop/fields", "Fields")],
 ):
     """The fields."""
 

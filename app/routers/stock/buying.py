@@ -27,7 +27,7 @@ class ConsumablesPage(
     template="stock/consumables.html",
     section="workshop",
     group="Stock",
-    tabs=[(3, "/workshop/consumables", "Used up besides")],
+    tabs=[(4, "/workshop/consumables", "Used up besides")],
 ):
     """What is used up besides propellant, with how many are there."""
 
@@ -37,7 +37,7 @@ class ConsumablesPage(
 
 
 class SizesPage(
-    Page, template="stock/sizes.html", section="workshop", group="Stock", tabs=[(3, "/workshop/sizes", "Sizes sold")]
+    Page, template="stock/sizes.html", section="workshop", group="Stock", tabs=[(5, "/workshop/sizes", "Sizes sold")]
 ):
     """The sizes that things are sold in, as written down and from earlier bags."""
 
@@ -57,7 +57,7 @@ class DeliveriesPage(
     template="stock/deliveries.html",
     section="workshop",
     group="Stock",
-    tabs=[(3, "/workshop/deliveries", "Deliveries")],
+    tabs=[(6, "/workshop/deliveries", "Deliveries")],
 ):
     """What is on its way, and what has come."""
 
