@@ -576,6 +576,7 @@ BAD: list[tuple[str, tuple[str, dict[str, Any]], list[Any]]] = [
     ("hotter than its data", change("/case/check", wall_temperature_k=600.0), ["wall_temperature_k"]),
     ("a day that is none", change("/season/plan", evenings=["2027-02-30"]), ["evenings", 0]),
     ("a day in other words", change("/season/plan", evenings=["18.2.2027"]), ["evenings", 0]),
+    ("a day of the first year", change("/season/plan", evenings=["0001-01-01"]), ["evenings", 0]),
     ("an evening twice", change("/season/plan", evenings=["2027-02-18", "2027-02-18"]), ["evenings", 1]),
     ("no melt in an evening", change("/season/plan", melts_per_evening=0), ["melts_per_evening"]),
     ("half a grain", change("/season/plan", flights=[{**FLIGHT, "grains": {"Gull 54": 1.5}}]), GRAINS),

@@ -8,12 +8,18 @@ from pydantic import BeforeValidator, Field
 
 from app.models.api import ApiIn, ApiOut, Mass, Parts, Share
 
+FIRST_YEAR, LAST_YEAR = 1900, 2999
+"""Days before and after are slips."""
+
 _WRITTEN = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
 def _read_day(text: Any) -> date:
     if isinstance(text, str) and _WRITTEN.fullmatch(text):
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
+        if not FIRST_YEAR <= day.year <= LAST_YEAR:
+            raise ValueError(f"Give a day from {FIRST_YEAR} to {LAST_YEAR}.")
+        return day
     raise ValueError("Write the day as YYYY-MM-DD, such as 2027-04-30.")
 
 

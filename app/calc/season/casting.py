@@ -9,6 +9,7 @@ from app.calc.season.calendar_frame import frame, setup
 from app.calc.season.grains_needed import Chances, Targets, before_a_test
 from app.calc.season.program import NO_TIME, Cost, OutOfTime, Program, Solved, Stopwatch
 from app.calc.season.program_parts import Setup
+from app.calc.season.rejects import MOST_GRAINS
 from app.calc.season.season import CastPlan, EveningPlan, MeltPlan, Season
 
 MOST_ROUNDS = 12
@@ -97,6 +98,9 @@ def _checked(season: Season) -> None:
     for one in season.shelf:
         if one.pattern not in season.patterns:
             raise CalcError("shelf", f"the pattern {one.pattern} is not told.", "Add it to the patterns.")
+    grains = sum(flight.count * sum(flight.grains.values()) for flight in season.flights)
+    if grains > MOST_GRAINS:
+        raise CalcError("flights", f"{grains} grains are wanted and at most {MOST_GRAINS} planned.", "Ask for fewer.")
 
 
 def _solved(season: Season, targets: Targets, watch: Stopwatch) -> CastPlan | None:

@@ -94,8 +94,10 @@ def _tried(
 
 def _possible(season: Season, watch: Stopwatch) -> bool:
     """Whether there is any plan, supplies and what may lie there left aside."""
+    if watch.left < 0.1:
+        return False
     targets = Chances(season).targets({})
-    if isinstance(targets, date) or watch.left < 0.1:
+    if isinstance(targets, date):
         return False
     try:
         return _tried(frame(season), targets, watch, bare=True) is not None
@@ -277,8 +279,10 @@ def plan_what_matters(season: Season, seconds: float = 3.0) -> CastPlan:
 
 
 def _fits(season: Season, watch: Stopwatch) -> bool:
+    if watch.left < 0.1:
+        return False
     targets = Chances(season).targets({})
-    if isinstance(targets, date) or watch.left < 0.1:
+    if isinstance(targets, date):
         return False
     try:
         parts = setup(frame(season), targets)

@@ -1,12 +1,13 @@
 """The compute API's season: from flights wanted to melts on evenings."""
 
 from collections.abc import Iterable
+from datetime import date
 
 from app.calc.base.errors import CalcError
 from app.calc.propellant import recipe
 from app.calc.season.melt_loads import Pan, Pattern, most_of
 from app.calc.season.obstacles import plan_what_matters
-from app.calc.season.rejects import MOST_GRAINS, RejectBelief, rejects_in_all
+from app.calc.season.rejects import RejectBelief, rejects_in_all
 from app.calc.season.season import Bench, Delivery, Lying, Season, WantedFlight
 from app.models import api_season as api
 from app.services.api.compute import Misfit, placed, read_blend
@@ -49,7 +50,7 @@ def plan_season(data: api.SeasonPlanIn) -> api.SeasonPlanOut:
     return api.SeasonPlanOut(
         feasible=made.feasible,
         why_not=say(made.why_not),
-        cast=dict(made.cast),
+        cast={**(dict.fromkeys(season.wanted(date.max), 0) if made.feasible else {}), **made.cast},
         evenings=[
             api.PlannedEveningOut(
                 date=evening.on,
@@ -107,9 +108,6 @@ def _checked(data: api.SeasonPlanIn) -> None:
             recipe.lookup(delivery.ingredient)
         except CalcError as error:
             raise Misfit(("deliveries", i, "ingredient"), say(error.words), "blend_error") from error
-    grains = sum(flight.count * sum(flight.grains.values()) for flight in data.flights)
-    if grains > MOST_GRAINS:
-        raise Misfit(("flights",), f"These are {grains} grains; at most {MOST_GRAINS} are planned at once.")
 
 
 def _unknown(name: str, known: Iterable[str], *loc: str | int, what: str = "pattern") -> Misfit:

@@ -14,6 +14,9 @@ from app.services.book import repository
 LONGEST_DAYS = 800
 """A season is at most so long [days]: two winters and the summers between; more is a slip in a year."""
 
+LAST_YEAR = 2999
+"""A season ends in it at the latest; a later one is a slip."""
+
 
 def seasons(session: Session) -> list[Season]:
     """All seasons, the newest first."""
@@ -49,6 +52,8 @@ def save(session: Session, data: SeasonIn, row: Season | None = None, version: i
         faults.add("ends_on", f"This day is past: it is {clock.day(clock.today())}. Choose one to come.")
     elif length <= 0:
         faults.add("ends_on", "The last flight comes after the first evening of casting; turn the days round.")
+    elif data.ends_on.year > LAST_YEAR:
+        faults.add("ends_on", "That year is too far ahead; check the year.")
     elif length > LONGEST_DAYS:
         faults.add("ends_on", f"That is {length // 365} years from the first evening; check the years.")
     if not data.weekdays and (row is None or not _evenings_by_date(session, row)):

@@ -40,6 +40,7 @@ def season_in(**more: Any) -> SeasonIn:
         ({"begins_on": date(2060, 1, 1)}, "ends_on", "turn the days round"),
         ({"begins_on": date(2020, 1, 1), "ends_on": date(2020, 3, 1)}, "ends_on", "is past"),
         ({"ends_on": date(2040, 1, 1)}, "ends_on", "check the years"),
+        ({"begins_on": date(9999, 6, 1), "ends_on": date(9999, 12, 31)}, "ends_on", "check the year"),
         ({"weekdays": []}, "weekdays", "Without an evening nothing can be cast"),
     ],
 )
