@@ -234,7 +234,8 @@ def _supplies(session: Session, called: Mapping[Kind, str]) -> Inputs:
         )
     ).all()
     tomorrow = clock.today() + timedelta(days=1)
-    there, (asked, asked_leftovers) = supplies.on_shelf(session), needs.promises(session)
+    stock = needs.stock(session)
+    there, (asked, asked_leftovers) = stock.on_shelf, stock.promised()
     found = []
     for ingredient in sorted({delivery.ingredient or "" for delivery in coming}):
         mine = [delivery for delivery in coming if delivery.ingredient == ingredient]

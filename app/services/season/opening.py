@@ -73,7 +73,7 @@ def _plan_in(session: Session, on: date, formula_id: int, counts: dict[int, int]
 def _leftovers(session: Session, formula_id: int, room_kg: float) -> list[tuple[Leftover, float]]:
     """What is left of earlier melts of a formula, the oldest first, as far as the workshop's rule lets it in."""
     step = workshop.get(session).scale_resolution_kg
-    _, asked = needs.promises(session)
+    _, asked = needs.stock(session).promised()
     found = []
     for leftover, left in batches.leftovers(session):
         batch = repository.get(session, Batch, leftover.batch_id, "batch")

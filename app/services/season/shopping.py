@@ -142,7 +142,7 @@ def _grain_kg(session: Session, formula: Formula, pattern_id: int) -> float:
 
 def of(session: Session, season: Season, seen: Overview, melts: Sequence[Melt]) -> Shopping:
     """The shopping list of a season, for these melts and all that is still to be fired."""
-    promised, _ = needs.promises(session)
+    promised, _ = needs.stock(session).promised()
     rows = [
         row for row in [*_ingredients(session, melts, promised), *_consumables(session, seen, melts)] if row.needed > 0
     ]
