@@ -32,8 +32,7 @@ _W, _D = 2**0.5 / 4, 1 - 2**0.5 / 2
 _TAIL = np.linspace(0.0, 1.0, 25)
 _CHUNK = 64  # motors at a time: the working arrays then stay in the processor's cache
 _MAX_ITERATIONS = 40
-_STILL = 1e-4  # change of ln P from which on a step is looked at again: one turn leaves about the square of the last
-_SETTLED = 1e-6  # largest change of ln P in the last turn over all steps: what it leaves is of the order of 1e-12
+_SETTLED = 1e-5  # of ln P: each round squares what is left, so that the last one leaves less than 1e-9
 
 
 @dataclass(frozen=True)
@@ -57,18 +56,19 @@ class Burn:
     end_gas: Floats
 
 
-def _solve_lower(bands: Floats, right: Floats) -> Floats | None:
-    """Solve a lower-banded system; of each row of `bands`: itself, and the coefficients of 1 and 2 rows up."""
-    ordered = np.zeros_like(bands)  # as LAPACK has them: of a column, what stands below it
-    ordered[:, 0] = bands[:, 0]
-    ordered[:-1, 1] = bands[1:, 1]
-    ordered[:-2, 2] = bands[2:, 2]
+def _solve_lower(diagonal: Floats, first: Floats, second: Floats, right: Floats) -> Floats | None:
+    """Solve lower-banded systems, one per row, as one long system; coefficients refer to 1 and 2 rows up."""
+    n = diagonal.size
+    bands = np.zeros((n, 3))
+    bands[:, 0] = diagonal.ravel()
+    bands[:-1, 1] = first.ravel()[1:]
+    bands[:-2, 2] = second.ravel()[2:]
     from scipy.linalg.lapack import dtbtrs  # here, so that pages that predict nothing need not wait for it
 
-    solution, info = dtbtrs(ordered.T, right.reshape(-1, 1), uplo="L")
+    solution, info = dtbtrs(bands.T, right.reshape(n, 1), uplo="L")
     if info != 0 or not np.isfinite(solution).all():
         return None
-    return np.asarray(solution, dtype=np.float64)
+    return np.array(solution, dtype=np.float64).reshape(right.shape)
 
 
 class _Rule:
@@ -92,48 +92,31 @@ class _Balance:
     gained: Floats
 
     def solve(self, start: Floats, rule: _Rule, iterations: int = _MAX_ITERATIONS) -> Floats | None:
-        """Newton's method on all steps, then on those alone that still move, until none does; None where it does not
-        settle.
-
-        Most steps are settled from the quasi-steady start by two turns; where pressure moves (ignition, a grain gone)
-        it takes several more. A step depends on those before it only, so the others are looked at again at the end.
-        """
-        y, steps = start.copy(), self.step.shape[1]
-        low, high = 0, steps
+        """Newton's method on all steps at once; None where it does not settle."""
+        y = start.copy()
+        diagonal, first, second, rest = (np.zeros_like(self.gained) for _ in range(4))
         for _ in range(iterations):
-            change = self._change(y, rule, low, high)
+            gas = self.per_pressure * np.exp(y)
+            log_r, n = log_rate_at(self.a, y)
+            out = self.drain * np.exp(y - log_r)
+            d_out = (1 - n) * out
+            o0, os, oe = out[:, :-1:2], out[:, 1::2], out[:, 2::2]
+            g0 = gas[:, :-1:2]
+            rest[:, ::2] = self.gained[:, ::2] + g0 - gas[:, 1::2] - rule.s0 * o0 - rule.ss * os
+            rest[:, 1::2] = self.gained[:, 1::2] + g0 - gas[:, 2::2] - rule.e0 * o0 - rule.es * os - rule.ee * oe
+            diagonal[:, ::2] = gas[:, 1::2] + rule.ss * d_out[:, 1::2]
+            diagonal[:, 1::2] = gas[:, 2::2] + rule.ee * d_out[:, 2::2]
+            first[:, ::2] = rule.s0 * d_out[:, :-1:2] - g0
+            first[:, 1::2] = rule.es * d_out[:, 1::2]
+            second[:, 1::2] = rule.e0 * d_out[:, :-1:2] - g0
+            first[:, 0] = second[:, 1] = 0.0  # the start is known
+            change = _solve_lower(diagonal, first, second, rest)
             if change is None:
                 return None
-            y[:, 2 * low + 1 : 2 * high + 1] += np.clip(change, -3.0, 3.0)
-            size = np.abs(change).max(axis=0)
-            if (low, high) == (0, steps) and size.max() < _SETTLED:
+            y[:, 1:] += np.clip(change, -3.0, 3.0)
+            if np.abs(change).max() < _SETTLED:
                 return y
-            moving = np.flatnonzero(size > _STILL)
-            low, high = (low + moving[0] // 2, low + moving[-1] // 2 + 1) if moving.size else (0, steps)
         return None
-
-    def _change(self, y: Floats, rule: _Rule, low: int, high: int) -> Floats | None:
-        """One turn of it on the steps from `low` up to `high`: the change of ln P at their middles and ends."""
-        nodes, ends, part = slice(2 * low, 2 * high + 1), slice(2 * low, 2 * high), slice(low, high)
-        y, gained = y[:, nodes], self.gained[:, ends]
-        gas = self.per_pressure[:, nodes] * np.exp(y)
-        log_r, n = log_rate_at(self.a, y)
-        out = self.drain[:, nodes] * np.exp(y - log_r)
-        d_out = (1 - n) * out
-        o0, os, oe = out[:, :-1:2], out[:, 1::2], out[:, 2::2]
-        g0, gm, ge = gas[:, :-1:2], gas[:, 1::2], gas[:, 2::2]
-        s0, ss, e0, es, ee = (weight[:, part] for weight in (rule.s0, rule.ss, rule.e0, rule.es, rule.ee))
-        bands = np.zeros((len(y), high - low, 2, 3))  # of middle and end: itself, one up, two up
-        rest = np.empty((len(y), high - low, 2))
-        rest[:, :, 0] = gained[:, ::2] + g0 - gm - s0 * o0 - ss * os
-        rest[:, :, 1] = gained[:, 1::2] + g0 - ge - e0 * o0 - es * os - ee * oe
-        bands[:, :, 0, 0] = gm + ss * d_out[:, 1::2]
-        bands[:, :, 1, 0] = ge + ee * d_out[:, 2::2]
-        bands[:, 1:, 0, 1] = (s0 * d_out[:, :-1:2] - g0)[:, 1:]  # the start is known
-        bands[:, :, 1, 1] = es * d_out[:, 1::2]
-        bands[:, 1:, 1, 2] = (e0 * d_out[:, :-1:2] - g0)[:, 1:]
-        change = _solve_lower(bands.reshape(-1, 3), rest.ravel())
-        return None if change is None else change.reshape(len(y), -1)
 
     def falls_too_fast(self, y: Floats) -> Floats:
         """Steps over which TR-BDF2 would take out nearly all the gas there is, or more: 1 there, else 0."""
@@ -197,10 +180,9 @@ def _march(a: Arrays, coarse: bool = False) -> Burn:
             ),
             "Use a smaller throat or more burning area.",
         )
-    y = np.empty_like(x)
-    y[:, 0] = np.log(a.igniter)
-    y[:, 1::2] = guess
-    y[:, 2::2] = guess
+    # The chamber fills first: what burned in it, with nothing gone, bounds the pressure until it is the steady one.
+    y = np.log((per_pressure[:, :1] * a.igniter[:, None] + burned) / per_pressure)
+    y[:, 1:] = np.minimum(y[:, 1:], np.repeat(guess, 2, axis=1))
     gained = burned[:, 1:] - np.repeat(burned[:, :-1:2], 2, axis=1)
     y, rule = _settle(_Balance(a, step, drain, per_pressure, gained), y, euler)
     pressure = np.exp(y)

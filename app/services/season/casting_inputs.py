@@ -23,7 +23,7 @@ from app.services.grains import shelf, waste
 from app.services.hardware import shapes
 from app.services.season import evenings, overview, wishes
 from app.services.season.overview import USABLE, Kind, Line, Overview
-from app.services.stock import batches, supplies
+from app.services.stock import batches
 
 Inputs = dict[str, Any]
 
