@@ -19,6 +19,7 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
     from app.services.firings.tracking import TrackResult
     from app.services.learning.fit_records import FitRecord
     from app.services.learning.prediction_record import Inputs, PredictionRecord
+    from app.services.season.casting import KeptResult
 
     texts: TypeAdapter[Any] = TypeAdapter(dict[str, str])
     lines: TypeAdapter[Any] = TypeAdapter(list[tuple[str, str]])
@@ -31,6 +32,7 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
         return PredictionRecord.model_validate({**json.loads(text), "inputs": bare})
 
     plain: TypeAdapter[Any] = TypeAdapter(dict[str, Any])
+    result: TypeAdapter[Any] = TypeAdapter(KeptResult)
     sentences: TypeAdapter[Any] = TypeAdapter(list[str])
     numbers: TypeAdapter[Any] = TypeAdapter(list[NumberSaid])
 
@@ -46,7 +48,7 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
         ("prediction", "result_json"): figures,
         ("motor_choice", "figures_json"): plain.validate_json,
         ("season_plan", "inputs_json"): plain.validate_json,
-        ("season_plan", "result_json"): plain.validate_json,
+        ("season_plan", "result_json"): result.validate_json,
         ("season_plan", "changes_json"): sentences.validate_json,
         ("kept_answer", "answer_json"): plain.validate_json,
         ("draft", "values_json"): lines.validate_json,

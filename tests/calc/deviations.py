@@ -861,6 +861,27 @@ def pressure_heights() -> float:
     return max(found)
 
 
+def spoiled_pans() -> float:
+    import numpy as np
+    from scipy import stats
+
+    from app.calc.season.rejects import good_in_melt
+
+    pairs = []
+    for size, mean, rho in ((4, 0.05, 0.2), (7, 0.3, 0.35), (40, 0.01, 0.02)):
+        strength = (1 - rho) / rho
+        expected = stats.betabinom(size, (1 - mean) * strength, mean * strength).pmf(np.arange(size + 1))
+        found = good_in_melt(size, np.array([mean]), np.array([rho]))[0]
+        pairs += list(zip(found.tolist(), expected.tolist(), strict=True))
+    return worst(pairs)
+
+
+def lots_over_time() -> float:
+    from tests.calc.season.test_casting import published_lots
+
+    return abs(published_lots()[0] - 864)
+
+
 ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = [
     (
         "recipe",
@@ -1379,6 +1400,20 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
         "record/test_track.py::test_pressure_altitude_is_the_standards",
         pressure_heights,
         plain("of the last digit printed"),
+    ),
+    (
+        "rejects",
+        "good grains of a melt against scipy.stats.betabinom, three melts",
+        "season/test_rejects.py::test_one_melt_is_scipy_s_beta_binomial",
+        spoiled_pans,
+        percent,
+    ),
+    (
+        "program",
+        "Wagner and Whitin's twelve months (1958, from memory): cost of the best plan, 864",
+        "season/test_casting.py::test_lots_over_time_as_published",
+        lots_over_time,
+        plain("units of cost"),
     ),
 ]
 """Module, what is compared, the test that asserts it, how it is measured, and how the number is written."""

@@ -8,6 +8,7 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app import clock
+from app.calc.base.errors import CalcError
 from app.errors import NotFound, Refused
 from app.forms import Form
 from app.models import Season
@@ -64,7 +65,7 @@ def work_out(request: Request, session: Book, season_id: int, typed: Typed) -> R
     if workshop.get(session).pan_capacity_kg is not None:
         try:
             worked.append(casting.work_out(session, _season(session, season_id)))
-        except Refused:
+        except (Refused, CalcError):
             worked.clear()  # said by the act below, in the form
 
     def act(writing: Session, data: WorkOutIn) -> str:

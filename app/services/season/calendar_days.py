@@ -82,7 +82,7 @@ class Wall:
 
 def entries(session: Session, season: Season, found: Casting | None, seen: Overview) -> list[Entry]:
     """What is on which day of a season, by day."""
-    listed = [*_evenings(found), *_other_melts(session, season, found), *_wished(seen), *_deliveries(session)]
+    listed = [*_evenings(found), *_other_melts(session, season, found), *_wished(seen), *_deliveries(session, season)]
     return sorted(listed, key=lambda entry: (entry.on, list(NAMES).index(entry.what), entry.key))
 
 
@@ -130,9 +130,10 @@ def _grains(line: Line) -> str:
     return f"{line.name}{place}.{motor}"
 
 
-def _deliveries(session: Session) -> Iterator[Entry]:
+def _deliveries(session: Session, season: Season) -> Iterator[Entry]:
     units = workshop.get(session).units
-    found = select(Delivery).where(col(Delivery.voided_at).is_(None)).order_by(col(Delivery.due_on))
+    within = col(Delivery.due_on).between(season.begins_on, season.ends_on)
+    found = select(Delivery).where(col(Delivery.voided_at).is_(None), within).order_by(col(Delivery.due_on))
     for row in session.exec(found):
         if row.ingredient is not None:
             name, amount = supplies.ingredient_name(row.ingredient), show(row.mass_kg, "mass", units)

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
@@ -91,6 +91,8 @@ class Casting:
     gap: float
     seconds: float
     given_up: tuple[str, ...]
+    stands: tuple[tuple[str, date], ...]
+    """Batches that were planned already when it was worked out, with their days: it counts on them."""
     changes: tuple[str, ...]
     moved: tuple[str, ...]
     """Why it does not hold any more, as the book stands now."""
@@ -121,6 +123,20 @@ class Casting:
     def last_on(self) -> date | None:
         """The last evening."""
         return self.evenings[-1].on if self.evenings else None
+
+
+@dataclass(frozen=True)
+class KeptResult:
+    """A plan's answer as it is kept; why not as a text, or as words with their amounts."""
+
+    feasible: bool
+    why_not: str | dict[str, Any]
+    cast: dict[str, int]
+    evenings: list[dict[str, Any]]
+    chance: dict[str, float]
+    gap: float
+    seconds: float
+    given_up: list[str]
 
 
 @dataclass(frozen=True)
@@ -187,6 +203,7 @@ def read(session: Session, season: Season, row: SeasonPlan) -> Casting:
         gap=result["gap"],
         seconds=result["seconds"],
         given_up=tuple(result["given_up"]),
+        stands=tuple((one["code"], date.fromisoformat(one["on"])) for one in inputs["promised"] if one["grains"]),
         changes=tuple(json.loads(row.changes_json)),
         moved=tuple(casting_changes.since(session, season, row)),
     )
@@ -305,24 +322,25 @@ def _evenings(listed: Sequence[Inputs]) -> list[calc.EveningPlan]:
 
 def _as_json(made: calc.CastPlan) -> dict[str, Any]:
     why = made.why_not
-    return {
-        "feasible": made.feasible,
-        "why_not": why
+    kept = KeptResult(
+        feasible=made.feasible,
+        why_not=why
         if isinstance(why, str)
         else {"words": why.words, "amounts": {name: list(amount) for name, amount in why.amounts.items()}},
-        "cast": dict(made.cast),
-        "evenings": [
+        cast=dict(made.cast),
+        evenings=[
             {
                 "on": evening.on.isoformat(),
                 "melts": [{"formula": melt.formula, "grains": dict(melt.grains)} for melt in evening.melts],
             }
             for evening in made.evenings
         ],
-        "chance": {day.isoformat(): chance for day, chance in made.chance.items()},
-        "gap": made.gap,
-        "seconds": made.seconds,
-        "given_up": list(made.given_up),
-    }
+        chance={day.isoformat(): chance for day, chance in made.chance.items()},
+        gap=made.gap,
+        seconds=made.seconds,
+        given_up=list(made.given_up),
+    )
+    return asdict(kept)
 
 
 def _note(kept: Mapping[str, Any]) -> Note:

@@ -237,18 +237,17 @@ def test_no_plan_is_better(seeds: range) -> None:
 # --- A published example -------------------------------------------------------------------------
 
 
-def test_lots_over_time_as_published() -> None:
-    """Where evenings cost and grains keep, the program finds Wagner and Whitin's plan of 1958 and its cost.
+def published_lots() -> tuple[float, list[int]]:
+    """The cost and the lots of the best plan for Wagner and Whitin's twelve months, by the program.
 
     A month is an evening, a set-up its cost; what is made is flown in the same month or kept.
     """
     rows = published("lot_sizing.csv")
     months = [date(1958, int(row["month"]), 1) for row in rows]
     flights = [
-        WantedFlight(row["month"], int(row["demand"]), {"A": 1}, on_) for row, on_ in zip(rows, months, strict=True)
+        WantedFlight(row["month"], int(row["demand"]), {"A": 1}, month) for row, month in zip(rows, months, strict=True)
     ]
-    bench = Bench(Pan(1000.0, 0.0), cure_days=0)
-    season = Season(flights, {"A": Pattern(1.0, "f")}, bench, months)
+    season = Season(flights, {"A": Pattern(1.0, "f")}, Bench(Pan(1000.0, 0.0), cure_days=0), months)
     targets = Chances(season).targets({})
     assert isinstance(targets, Targets)
     parts = setup(frame(season, singly=True), targets)
@@ -259,8 +258,14 @@ def test_lots_over_time_as_published() -> None:
     found = program.least(cost, 5.0)
     assert found is not None
     flown = sum(int(row["demand"]) * (len(rows) - i) for i, row in enumerate(rows))
-    assert found.costs(cost) - flown == pytest.approx(864)
-    assert found.grains["A"] == [int(row["lot"]) for row in rows]
+    return found.costs(cost) - flown, found.grains["A"]
+
+
+def test_lots_over_time_as_published() -> None:
+    """Where evenings cost and grains keep, the program finds Wagner and Whitin's plan of 1958 and its cost."""
+    cost, lots = published_lots()
+    assert cost == pytest.approx(864)
+    assert lots == [int(row["lot"]) for row in published("lot_sizing.csv")]
 
 
 # --- What it promises ----------------------------------------------------------------------------
