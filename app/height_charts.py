@@ -19,6 +19,9 @@ FOOT = 44.0
 APART = 15.0
 """Between the numbers at the right [px]."""
 
+HIGHEST = 1.6
+"""Over the highest limit: motors above it, that are not possible, are counted and not drawn."""
+
 
 @dataclass(frozen=True)
 class Ranged:
@@ -54,6 +57,9 @@ def height_chart(
 ) -> Markup:
     """All motors of a search; the first five possible ones bear their numbers at the right."""
     limits = [wanted.low, wanted.high, *([wanted.ceiling] if wanted.ceiling is not None else [])]
+    top = max([HIGHEST * max(limits), *(one.height[2] for one in motors)])
+    others, higher = [one for one in others if one.height <= top], sum(one.height > top for one in others)
+    words += f" {higher} that fly higher still are not drawn." if higher else ""
     ups = [v for one in motors for v in one.height] + [one.height for one in others] + limits
     shares = [v for one in motors for v in one.share] + [one.share for one in others] + [0.0, 104.0]
     up = scale_for(height, ups, TOP + PLOT, TOP)
@@ -67,7 +73,7 @@ def height_chart(
         text_at("peak pressure, % of what the case is held to", "100%", TOP + PLOT + 38, "axis-name end"),
         *_others(others, across, up),
         *_motors(motors, across, up),
-        text_at(wanted.words, 6.0, min(high + 15, TOP + PLOT - 4), "rule-name limit"),
+        text_at(wanted.words, "100%", min(high + 15, TOP + PLOT - 4), "rule-name limit end", -6.0),
     ]
     full = float(across.at(100.0))
     parts += [

@@ -45,9 +45,9 @@ class Fault(IntFlag):
 
 
 KINDS = {
-    Fault.PARTS: "parts",
-    Fault.PORT: "port",
-    Fault.SLENDER: "slender",
+    Fault.PARTS: "cannot be put together",
+    Fault.PORT: "narrow port",
+    Fault.SLENDER: "too slender",
     Fault.LOW: "stays low",
     Fault.OVER: "over the case",
     Fault.ODD: "not computed",
@@ -55,8 +55,8 @@ KINDS = {
     Fault.WIND: "wind at the rail",
     Fault.CEILING: "above the ceiling",
     Fault.FIELD: "lands outside",
-    Fault.DELAY: "delay",
-    Fault.DISTANCE: "distance",
+    Fault.DELAY: "no such delay",
+    Fault.DISTANCE: "persons too near",
 }
 """What each is called, gravest first."""
 

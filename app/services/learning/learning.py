@@ -246,8 +246,8 @@ def _open_air(lot: Sticks, seen: Evidence, laws: dict[Hashable, BurnLaw]) -> Sai
     return Said(seen.keys[lot.formula_id], None, np.array([[1.0, 0.0, 0.0]]), value, error, chamber=False, stand=stand)
 
 
-def factors(session: Session, formula: Formula, case: Case | None) -> LearnedFactors:
-    """What the next prediction of a formula in a case stands on.
+def factors(session: Session, formula: Formula, case: Case | None, known: Evidence | None = None) -> LearnedFactors:
+    """What the next prediction of a formula in a case stands on; `known` is the evidence where it was read already.
 
     Raises
     ------
@@ -257,7 +257,7 @@ def factors(session: Session, formula: Formula, case: Case | None) -> LearnedFac
     off = learning_switch.why_off(session, formula)
     if off:
         return default_factors(session, formula, off)
-    found, seen = learned(session, formula)
+    found, seen = learned(session, formula, known)
     return factors_of(found, seen, formula, case)
 
 

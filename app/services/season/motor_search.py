@@ -22,6 +22,7 @@ from app.services.flight import flights
 from app.services.grains.shelf import Standing
 from app.services.hardware import closures, distances, drills, inventory, places, shapes, throats
 from app.services.learning import learning
+from app.services.learning.learning import Evidence
 from app.services.motors import clearance, motor_setup, prediction
 from app.services.stock import blends, formulas
 
@@ -138,7 +139,8 @@ def _made(
     held = [_case(case) for case in cases]
     nozzles, tools = inventory.nozzles(session), drills.drills(session)
     known = [_nozzle(session, nozzle) for nozzle in nozzles]
-    mixes = [made for formula in of for made in _formulas(session, house, formula, cases, left_out)]
+    seen = learning.evidence(session)
+    mixes = [made for formula in of for made in _formulas(session, house, formula, cases, seen, left_out)]
     if standing is None:
         rows = inventory.patterns(session)
         patterns = [_pattern(session, house, pattern, cases, left_out) for pattern in rows]
@@ -197,13 +199,13 @@ def _nozzle(session: Session, nozzle: Nozzle) -> calc.Nozzle:
 
 
 def _formulas(
-    session: Session, house: Workshop, formula: Formula, cases: Sequence[Case], left_out: list[str]
+    session: Session, house: Workshop, formula: Formula, cases: Sequence[Case], seen: Evidence, left_out: list[str]
 ) -> list[tuple[Formula, calc.Formula]]:
     """A formula in each case, as firings have taught it there; none where it has no burn law or no state."""
     found = []
     for place, case in enumerate(cases):
         try:
-            taught = learning.factors(session, formula, case)
+            taught = learning.factors(session, formula, case, seen)
             law, c_star, nozzle = prediction.as_taught(formula, house, taught)
             states = tuple(blends.states(session, formula))
         except (CalcError, Refused) as error:

@@ -452,15 +452,15 @@ def test_each_reason_is_told_in_words_with_its_nearest_change() -> None:
         for one in refusals(found, i):
             told.setdefault(one.kind, []).append(f"{one.words} → {one.change}")
     for kind, words in {
-        "port": "wider core",
+        "narrow port": "wider core",
         "over the case": "wider throat",
         "slow off the rail": "lighter, or a rail",
         "wind at the rail": "less wind",
         "above the ceiling": "heavier",
         "lands outside": "less wind, or the main parachute lower",
-        "delay": "a delay of",
-        "distance": "less impulse",
-        "slender": "grain fewer",
+        "no such delay": "a delay of",
+        "persons too near": "less impulse",
+        "too slender": "grain fewer",
         "stays low": "narrower throat",
     }.items():
         assert any(words in one for one in told.get(kind, [])), (kind, told.get(kind, [])[:2])
