@@ -94,7 +94,7 @@ def height_chart(
         ]
         for i, one in enumerate(motors, 1)
     ]
-    heads = ["", "Motor", height.heading, "Nine in ten", "Peak, %", "at most, %"]
+    heads = ["Place", "Motor", height.heading, "Nine in ten", "Peak, %", "at most, %"]
     table = number_table(f"{title}: numbers", heads, rows, words=(0, 1))
     return figure(title, "points", parts, TOP + PLOT + FOOT, words, [table], "heights")
 

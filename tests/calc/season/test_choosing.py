@@ -143,6 +143,7 @@ def test_what_there_is_none_of_makes_no_design() -> None:
 # --- The same alone ------------------------------------------------------------------------------
 
 
+@pytest.mark.promise("A motor chosen gives the same numbers run again alone")
 def test_a_motor_chosen_gives_the_same_numbers_run_again_alone() -> None:
     """Against the calculations of a single motor and a single flight; figures of the whole batch to a thousandth."""
     found = all_of()
@@ -288,6 +289,7 @@ def random_motors(count: int) -> tuple[Hardware, np.ndarray]:
     return one, np.column_stack([limits, rng.integers(0, len(laws), count), rng.random((count, 5))])
 
 
+@pytest.mark.promise("A search never screens a motor out that could pass", figure="400 motors at random, each marched")
 def test_the_screen_never_drops_what_stays_below_the_limit() -> None:
     """400 motors at random: each that the bound drops passes its limit when marched. Conservation of mass."""
     one, drawn = random_motors(400)
