@@ -10,6 +10,7 @@ from app.models import Case, Formula, LaunchField, Rocket, Season, Wish
 from app.models.base import build, change
 from app.models.season import StrikeIn, TestWishIn, WishIn
 from app.services.book import repository, workshop
+from app.services.season import kept_choices
 from app.units import show
 
 ORDER = {"must": 0, "usual": 1, "spare": 2}
@@ -91,7 +92,8 @@ def save_test(
     Raises
     ------
     Refused
-        The day is past or outside the season, the formula or case is retired, or the same is on the list already.
+        The day is past or outside the season, the formula or case is retired, the same is on the list already, or
+        tests that are to come first are due after flights of their formula.
     Conflict
         The line was changed since the page was opened.
     """
@@ -101,6 +103,8 @@ def save_test(
     _day(season, data.by_on, row, faults)
     _in_use(faults, "formula_id", formula.label, formula.retired and not (row and row.formula_id == formula.pk))
     _in_use(faults, "case_id", case.name, case.retired and not (row and row.case_id == case.pk))
+    if data.comes_first:
+        _first_in_time(session, season, data, faults)
     for other in wishes(session, season):
         same = (other.formula_id, other.case_id, other.by_on) == (data.formula_id, data.case_id, data.by_on)
         if other is not row and other.kind == "test" and same:
@@ -109,6 +113,21 @@ def save_test(
             )
     faults.tell()
     return _store(session, season, "test", data, row, version)
+
+
+def _first_in_time(session: Session, season: Season, data: TestWishIn, faults: Faults) -> None:
+    """Tests that come before more of a formula is cast cannot be due after its flights."""
+    chosen = kept_choices.standing(session, season)
+    for other in wishes(session, season):
+        motor = chosen.get(other.pk)
+        if other.kind == "flight" and motor and motor.formula_id == data.formula_id and other.by_on <= data.by_on:
+            rocket = session.get_one(Rocket, other.rocket_id)
+            faults.add(
+                "by_on",
+                f"{rocket.name} flies this formula by {clock.day(other.by_on)}, and these tests are to come first. "
+                "Choose an earlier day for them, or do not ask for them first.",
+            )
+            return
 
 
 def _day(season: Season, day: date, row: Wish | None, faults: Faults) -> None:

@@ -178,6 +178,11 @@ def test_wishes_that_cannot_be_are_refused_beside_their_fields(session: Session,
     first = build.wish(session, season)
     with pytest.raises(Refused, match="on the list already"):
         build.wish(session, season, rocket_id=first.rocket_id, launch_field_id=first.launch_field_id)
+    flown = build.chosen(session, first)
+    with pytest.raises(Refused, match="these tests are to come first") as told:
+        build.wished_test(session, season, formula_id=flown.formula_id)
+    assert told.value.field == "by_on"
+    build.wished_test(session, season, formula_id=flown.formula_id, by_on=first.by_on - timedelta(days=30))
     test = build.wished_test(session, season)
     with pytest.raises(Refused, match="on the list already"):
         build.wished_test(session, season, formula_id=test.formula_id, case_id=test.case_id)
