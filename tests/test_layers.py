@@ -376,7 +376,7 @@ def test_a_colour_has_its_one_place_and_gives_way_to_those_a_person_has_set() ->
     assert named - set(re.findall(r"(--[a-z0-9-]+):", forced)) == set(), "drawn in a colour that may not be seen"
 
 
-SLOW_TO_LOAD = {"alembic", "cantera", "pint", "scipy", "segno"}
+SLOW_TO_LOAD = {"alembic", "cantera", "icalendar", "pint", "scipy", "segno"}
 """What the start does without: each is imported in the function that needs it."""
 
 

@@ -143,11 +143,12 @@ def _sentence(before: str, ways: list[Note | str]) -> Note:
 def _larger_pan(season: Season, watch: Stopwatch) -> Iterator[Note]:
     """The least pan, of those that hold one grain more of some pattern, with which there is a plan."""
     pan = season.bench.pan
+    wanted = season.wanted(max(season.dates))
     sizes = sorted(
         {
-            round(pan.melt_kg(count * pattern.mass_kg) + 5e-7, 6)
-            for pattern in season.patterns.values()
-            for count in range(1, 1 + int(LARGEST_PAN * pan.holds_kg / pattern.mass_kg))
+            round(pan.melt_kg(count * season.patterns[name].mass_kg) + 5e-7, 6)
+            for name, most in wanted.items()
+            for count in range(1, 1 + min(most, int(LARGEST_PAN * pan.holds_kg / season.patterns[name].mass_kg)))
         }
     )
     sizes = [size for size in sizes if pan.holds_kg < size <= LARGEST_PAN * pan.holds_kg]
