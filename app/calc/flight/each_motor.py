@@ -89,10 +89,11 @@ class Curves:
 class Ascents:
     """What flights do up to apogee, arrays of shape (N,); meanings and units as in `flight.Flown`.
 
-    `flies` tells which leave the rail and push no harder than anything stands; of the others all is zero.
+    `flies` tells which leave the rail, `stands` which push no harder than anything stands; of the others all is zero.
     """
 
     flies: Bools
+    stands: Bools
     liftoff_mass: Floats
     thrust_to_weight: Floats
     rail_exit_speed: Floats
@@ -173,6 +174,7 @@ def ascend(
 
     return Ascents(
         flies=flies,
+        stands=stands,
         liftoff_mass=dry + burns,
         thrust_to_weight=curves.total / curves.lasts / weight,
         rail_exit_speed=of_flight(exit_speed),

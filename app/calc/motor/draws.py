@@ -1,6 +1,7 @@
 """Motors drawn from what is not known of them: evenly spread points, and the inputs that each stands for."""
 
 from dataclasses import fields
+from functools import lru_cache
 
 import numpy as np
 
@@ -59,10 +60,18 @@ def sobol(samples: int, seed: int) -> Floats:
     >>> sobol(16, 1).shape
     (16, 9)
     """
+    return _drawn_once(samples, seed)
+
+
+@lru_cache(maxsize=8)
+def _drawn_once(samples: int, seed: int) -> Floats:
+    """Of the same numbers the same draws, kept: a search asks for them with every motor it ranges."""
     from scipy.stats import qmc  # costs half of the program's start; wanted only here
 
     made = qmc.Sobol(len(fields(Spread)), scramble=True, rng=np.random.default_rng(seed))
-    return np.asarray(made.random_base2((samples - 1).bit_length())[:samples])
+    found = np.array(made.random_base2((samples - 1).bit_length())[:samples])
+    found.setflags(write=False)
+    return found
 
 
 def taught_logs(spread: Spread, unit: Floats, correlation: Floats | None = None) -> Floats:

@@ -199,8 +199,9 @@ def designs_of(hardware: Hardware) -> Designs:
         if hardware.nozzles and not into:
             left_out.append(f"No nozzle goes into {case.name}: every exit is wider than its bore.")
         of = [f for f, formula in enumerate(hardware.formulas) if formula.cases is None or c in formula.cases]
-        fitting = []
+        fitting, goes_in = [], False
         for stack in _stacks(hardware, c, left_out):
+            goes_in = True
             fitting += [(f, stack) for f in of if all(_is_of(hardware.patterns[place], f) for place, _ in stack.parts)]
             if len(rows) + len(fitting) * max(len(into), 1) > hardware.most_designs:
                 raise CalcError(
@@ -209,7 +210,7 @@ def designs_of(hardware: Hardware) -> Designs:
                     "and no more are looked at.",
                     "Leave out drills, or patterns and formulas that you would not use for this.",
                 )
-        if not fitting:
+        if hardware.patterns and not goes_in:
             left_out.append(f"No grain goes into {case.name}.")
         for f, stack in sorted(fitting, key=lambda one: one[0]):
             place = stacks.setdefault(stack, len(stacks))

@@ -227,7 +227,8 @@ def _fly(designs: Designs, rows: Ints, launch: Launch, curves: _Curves, found: E
     gust = float(wind_at(end, launch.gusts, pad.wind_height))
     found.gust_angle[rows] = angle_off_rail(np.maximum(flown.rail_exit_speed, 1e-6), pad.tilt, gust)
     slow = flown.rail_exit_speed < launch.least_speed
-    tell(found.faults, rows[~flown.flies | slow], Fault.RAIL)
+    tell(found.faults, rows[~flown.stands], Fault.ODD)
+    tell(found.faults, rows[flown.stands & (~flown.flies | slow)], Fault.RAIL)
     tell(found.faults, rows[flown.flies & (found.gust_angle[rows] > launch.largest_angle)], Fault.WIND)
     if launch.ceiling is not None:
         high = flown.apogee > launch.ceiling

@@ -9,9 +9,11 @@ from math import ceil, floor, sqrt
 
 import numpy as np
 
+from app.calc.base.constants import STANDARD_GRAVITY
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note
 from app.calc.flight.each_motor import ascend
+from app.calc.flight.launch import HARDEST
 from app.calc.flight.wind import at_the_rail
 from app.calc.motor.arrays import choking_pressure
 from app.calc.motor.impulse import CLASS_LIMITS, impulse_class
@@ -184,6 +186,9 @@ class _Design:
         """What could not be computed."""
         if self.ranged is not None and self.ranged.odd is not None:
             return self.ranged.odd, None
+        push, mass = float(self.expected.peak_thrust[self.index]), float(self.expected.liftoff_mass[self.index])
+        if push > HARDEST * STANDARD_GRAVITY * (mass - float(self.designs.propellant_mass[self.index])):
+            return Note(f"It pushes more than {HARDEST:.0f} times the rocket's weight, which nothing stands."), None
         return Note("This motor or its flight could not be computed with its spread."), None
 
     def rail(self) -> Said:
@@ -198,16 +203,19 @@ class _Design:
         elif not np.isfinite(speed):
             return Note("Whatever it does in between, it cannot leave the rail at {wanted}.", amounts), None
         elif speed <= 0:
-            return Note("It does not leave the rail."), None
+            heavy, push = float(self.expected.liftoff_mass[self.index]), float(self.expected.mean_thrust[self.index])
+            lighter = heavy - push / (wanted**2 / (2 * rail) + STANDARD_GRAVITY)
+            change = {"lighter": Amount(lighter, "heavy_mass", 0)}
+            return Note("It does not leave the rail."), Note("{lighter} lighter", change) if lighter > 0 else None
         else:
             words = "It leaves the rail at {speed}; {wanted} are asked for."
         mass = float(self.expected.liftoff_mass[self.index])
         lighter = mass - mass_for(speed, wanted, rail, mass)
         longer = _up(rail * ((wanted / speed) ** 2 - 1))
-        change = {"lighter": Amount(lighter, "heavy_mass", 0), "longer": Amount(longer, "altitude", 1)}
-        said = Note("{lighter} lighter, or a rail {longer} longer", change)
+        told = {"lighter": Amount(lighter, "heavy_mass", 0), "longer": Amount(longer, "altitude", 1)}
+        said = Note("{lighter} lighter, or a rail {longer} longer", told)
         if longer > _LONGER * rail:  # the burn may be over by then
-            said = Note("{lighter} lighter", {"lighter": change["lighter"]})
+            said = Note("{lighter} lighter", {"lighter": told["lighter"]})
         return Note(words, amounts | {"speed": Amount(speed, "speed")}), said if lighter > 0 else None
 
     def wind(self) -> Said:

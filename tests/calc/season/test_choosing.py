@@ -468,6 +468,19 @@ def test_each_reason_is_told_in_words_with_its_nearest_change() -> None:
         assert any(words in one for one in told.get(kind, [])), (kind, told.get(kind, [])[:2])
 
 
+def test_a_rocket_far_too_heavy_or_too_light_is_told_as_such() -> None:
+    """A ton does not leave its rail; a gram is pushed harder than anything stands, and is not called slow."""
+    heavy = choose(fewer(), replace(WIDE, rocket=replace(ROCKET, dry_mass=1000.0)), replace(SMALL, most_ranged=0))
+    light = Launch(replace(ROCKET, dry_mass=1e-3), PAD)
+    bare = replace(fewer(), cases=(replace(fewer().cases[0], empty_mass=0.0),))
+    told = {one.words.words for i in range(0, len(heavy.designs), 5) for one in refusals(heavy, i)}
+    assert any("leave the rail" in words for words in told)
+    pushed = choose(bare, light, replace(SMALL, most_ranged=0))
+    kinds = {one.kind for i in range(len(pushed.designs)) for one in refusals(pushed, i)}
+    assert "slow off the rail" not in kinds
+    assert "not computed" in kinds
+
+
 # --- The field -----------------------------------------------------------------------------------
 
 
