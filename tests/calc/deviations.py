@@ -356,6 +356,25 @@ def against_stiff(name: str) -> Callable[[], float]:
     return lambda: worst((getattr(run, name), getattr(exact, name)) for run, exact in marches())
 
 
+def searched(name: str) -> Callable[[], float]:
+    """The example's designs as a search expects them against each marched alone."""
+
+    def measure() -> float:
+        from app.calc.motor.simulation import simulate
+        from app.calc.season.designs import designs_of
+        from app.calc.season.example import example_hardware
+        from app.calc.season.expected import Expected, look_at_all
+
+        designs = designs_of(example_hardware())
+        found = Expected.nothing(len(designs))
+        for _ in look_at_all(designs, None, found):
+            pass
+        marched = [i for i in range(len(designs)) if np.isfinite(found.peak_pressure[i])]
+        return worst((getattr(found, name)[i], getattr(simulate(designs.motor(i)), name)) for i in marched)
+
+    return measure
+
+
 def mass_kept() -> float:
     return max(abs(run.mass_balance) for run, _ in marches())
 
@@ -1112,6 +1131,20 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
         "peak pressure of the same",
         "motor/test_simulation.py::test_agrees_with_a_stiff_solver",
         against_stiff("peak_pressure"),
+        percent,
+    ),
+    (
+        "expected",
+        "peak pressure of a search's designs against each marched alone",
+        "season/test_choosing.py::test_a_motor_chosen_gives_the_same_numbers_run_again_alone",
+        searched("peak_pressure"),
+        percent,
+    ),
+    (
+        "expected",
+        "total impulse of the same",
+        "season/test_choosing.py::test_a_motor_chosen_gives_the_same_numbers_run_again_alone",
+        searched("total_impulse"),
         percent,
     ),
     (
