@@ -175,6 +175,12 @@ def _more(season: Season, watch: Stopwatch) -> Iterator[str]:
         if _possible(replace(season, bench=replace(bench, melts_per_evening=melts)), watch):
             yield f"{melts} melts an evening instead of {bench.melts_per_evening}"
             break
+    for i, (patterns, sets) in enumerate(bench.shared):
+        for more in (1, 2, 4):
+            wider_shared = [*bench.shared[:i], (patterns, sets + more), *bench.shared[i + 1 :]]
+            if _possible(replace(season, bench=replace(bench, shared=wider_shared)), watch):
+                yield f"{sets + more} rods for {', '.join(sorted(patterns))} instead of {sets}"
+                break
     for pattern, sets in bench.sets.items():
         for more in (1, 2, 4):
             wider = {**bench.sets, pattern: sets + more}
@@ -245,8 +251,8 @@ def plan_what_matters(season: Season, seconds: float = 3.0) -> CastPlan:
 
     Notes
     -----
-    Flights are taken in by priority, then by date, each with all that came before it, as long as there is a plan; one
-    that does not fit is passed over. This is not the most flights there can be: none is exchanged for two others.
+    Flights are taken in by priority, then by date, each with all that came before it and as many of its number as there
+    is a plan for. This is not the most flights there can be: none is exchanged for two others.
 
     References
     ----------
@@ -269,14 +275,28 @@ def plan_what_matters(season: Season, seconds: float = 3.0) -> CastPlan:
     taken: list[WantedFlight] = []
     left: list[str] = []
     for flight in sorted(season.flights, key=lambda f: (f.priority, f.by)):
-        if _fits(replace(season, flights=[*taken, flight]), watch):
-            taken.append(flight)
-        else:
-            left.append(flight.name)
+        count = _most_flown(season, taken, flight, watch)
+        if count:
+            taken.append(replace(flight, count=count))
+        if count < flight.count:
+            left.append(f"{flight.count - count} of {flight.count} {flight.name}" if count else flight.name)
     part = plan(replace(season, flights=taken), seconds)
     if not part.feasible or not taken:
         return whole
     return replace(part, feasible=False, why_not=whole.why_not, given_up=tuple(left))
+
+
+def _most_flown(season: Season, taken: list[WantedFlight], flight: WantedFlight, watch: Stopwatch) -> int:
+    """How many of a flight's number can be cast for beside those that were taken in before."""
+    low, high = 0, flight.count + 1
+    trial = flight.count  # all of them first
+    while high - low > 1:
+        if _fits(replace(season, flights=[*taken, replace(flight, count=trial)]), watch):
+            low = trial
+        else:
+            high = trial
+        trial = (low + high) // 2
+    return low
 
 
 def _fits(season: Season, watch: Stopwatch) -> bool:

@@ -117,6 +117,8 @@ class Casting:
         """How many grains are cast to have how many good ones."""
         good = sum(max(kind.wanted - kind.lying - kind.promised, 0) for kind in self.kinds)
         cast = sum(kind.cast for kind in self.kinds)
+        if not self.feasible:
+            return f"cast {cast} of what is wanted" if cast else "not all can be cast"
         return f"cast {cast} to have {good} good" if cast else "none is to be cast"
 
     @property

@@ -396,6 +396,16 @@ def test_what_matters_less_is_given_up_first() -> None:
     assert made.given_up == ("Dunlin",)
     assert made.cast == {"Gull": 16}
     assert len(made.evenings) == 4
+    fewer = plan_what_matters(season(rejects={}, flights=wanted, evenings=THURSDAYS[:2]))
+    assert fewer.given_up == ("2 of 4 Knot", "Turnstone", "Dunlin")
+    assert fewer.cast == {"Gull": 6}
+
+
+def test_more_rods_are_proposed_where_they_are_enough() -> None:
+    """Two Gull a melt take eight evenings and there are seven; with three a melt six do."""
+    few = replace(BENCH, sets={}, shared=[(frozenset({"Gull"}), 2)])
+    made = plan(season(rejects={}, flights=WANTED[1:], evenings=THURSDAYS[:7], bench=few))
+    assert "or 3 rods for Gull instead of 2" in str(made.why_not)
 
 
 def test_with_too_many_ways_to_fill_a_melt_it_says_how_far_it_may_be_from_the_best() -> None:
