@@ -167,13 +167,16 @@ def test_the_device_that_wrote_is_told_where_it_is_a_paired_one() -> None:
 
 
 def test_acts_are_written_through_the_one_place_that_signs_them() -> None:
-    """Elsewhere the program writes only what is nobody's act: first rows, drafts, devices and the demonstration."""
+    """Elsewhere the program writes only what is nobody's act: first rows, drafts, devices, what can be worked out
+    again, and the demonstration.
+    """
     unsigned = {
         "access/middleware.py",
         "commands.py",
         "demo/__init__.py",
         "routers/book/devices.py",
         "routers/book/drafts.py",
+        "routers/season/motor_pages.py",
         "first_run.py",
     }
     app = Path(web.__file__).parent
