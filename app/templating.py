@@ -66,6 +66,7 @@ def _environment() -> Environment:
     env.globals["terms"], env.globals["explained_in"], env.globals["slug"] = terms.TERMS, terms.explained, terms.slug
     env.globals["groups_of"] = groups_of
     env.globals["unit_of"] = units.unit_of
+    env.globals["convert"] = units.convert
     env.globals["law_factor"] = units.law_factor
     env.globals["convert"] = units.convert
     env.globals["now"] = clock.now
