@@ -37,7 +37,7 @@ def evenings(session: Session, season: Season, since: date | None = None) -> lis
     entries = seasons.days(session, season)
     first = max(season.begins_on, since or clock.today())
     found = []
-    for number in range((season.ends_on - first).days + 1):
+    for number in range(min((season.ends_on - first).days, seasons.LONGEST_DAYS) + 1):
         on = first + timedelta(days=number)
         about = [entry for entry in entries if entry.first_on <= on <= entry.last_on]
         melts = season.melts_per_evening if str(on.isoweekday()) in season.weekdays else 0

@@ -13,7 +13,7 @@ from app import clock
 from app.errors import Refused
 from app.models import Batch, BuildGrain, Firing, Grain, MotorBuild, MotorChoice, Season, Wish, WishMotor
 from app.services.book import repository
-from app.services.season import kept_choices, wishes
+from app.services.season import kept_choices, seasons, wishes
 
 
 def fired(session: Session, season: Season) -> dict[int, list[Firing]]:
@@ -68,7 +68,7 @@ def _burned(session: Session, season: Season) -> Iterator[tuple[Firing, MotorBui
     query = (
         select(Firing, MotorBuild)
         .join(MotorBuild, col(Firing.motor_build_id) == col(MotorBuild.id))
-        .where(col(Firing.fired_at) >= clock.midnight(season.begins_on), Firing.result != "no_light")
+        .where(col(Firing.fired_at) >= seasons.since(season), Firing.result != "no_light")
         .order_by(col(Firing.fired_at), col(Firing.id))
     )
     for firing, build in session.exec(query):

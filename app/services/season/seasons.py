@@ -1,6 +1,6 @@
 """Seasons: entered, changed, and which one is meant now."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.errors import Faults
 from app.models import Season, SeasonDay
+from app.models.base import EARLIEST, LATEST
 from app.models.season import SeasonDayIn, SeasonIn
 from app.services.book import repository
 
@@ -27,6 +28,11 @@ def current(session: Session) -> Season | None:
     """The season that today is in, else the next one to come; None where all are past."""
     found = select(Season).where(Season.ends_on >= clock.today()).order_by(col(Season.begins_on), col(Season.id))
     return session.exec(found).first()
+
+
+def since(season: Season) -> datetime:
+    """When its first day begins at the bench; a day at the edge of the calendar, which no form takes, within it."""
+    return clock.midnight(min(max(season.begins_on, EARLIEST.date()), LATEST.date()))
 
 
 def past(season: Season) -> bool:

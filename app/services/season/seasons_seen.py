@@ -83,7 +83,7 @@ def _cast(session: Session, season: Season) -> Counter[Kind]:
     found = (
         select(Batch.formula_id, Grain.pattern_id, Grain.weighed_at)
         .join(Batch, col(Grain.batch_id) == col(Batch.id))
-        .where(Grain.decision == "accept", col(Grain.weighed_at) >= clock.midnight(season.begins_on))
+        .where(Grain.decision == "accept", col(Grain.weighed_at) >= seasons.since(season))
     )
     return Counter(
         (formula, pattern) for formula, pattern, at in session.exec(found) if clock.local(at).date() <= season.ends_on

@@ -5,6 +5,7 @@ from sqlmodel import Session, col, func, select
 from app import clock
 from app.errors import Faults
 from app.models import Batch, Consumable, Firing, Grain, GrainPattern, Melt, MotorBuild
+from app.models.base import EARLIEST, LATEST
 from app.models.buying import ConsumableIn
 from app.services.book import repository
 from app.services.stock import things
@@ -42,7 +43,7 @@ def left(session: Session, row: Consumable) -> float:
 
 def _uses(session: Session, row: Consumable) -> int:
     """How often it was used after the day it was counted on."""
-    since = clock.midnight(row.counted_on)
+    since = clock.midnight(min(max(row.counted_on, EARLIEST.date()), LATEST.date()))
     if row.used_by == "grain":
         grains = select(func.count(col(Grain.id))).join(GrainPattern, col(Grain.pattern_id) == col(GrainPattern.id))
         grains = grains.where(col(Grain.weighed_at) > clock.next_midnight(since))
