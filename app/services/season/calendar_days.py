@@ -10,6 +10,7 @@ from sqlmodel import Session, col, select
 from app import clock
 from app.drawings.season_line import Happening
 from app.models import Batch, Consumable, Delivery, Season
+from app.models.base import LATEST
 from app.services.book import workshop
 from app.services.season import evenings, seasons
 from app.services.season.casting import Casting
@@ -106,7 +107,7 @@ def _other_melts(session: Session, season: Season, found: Casting | None) -> Ite
     cure = timedelta(seconds=workshop.get(session).cure_s)
     for batch in session.exec(query.order_by(col(Batch.planned_for), col(Batch.id)).options(*batches.BARE)):
         if batch.pk not in planned:
-            until = batch.planned_for + cure - timedelta(days=1)
+            until = min(batch.planned_for, LATEST.date() - cure) + cure - timedelta(days=1)
             yield Entry("evening", batch.planned_for, batch.code, f"batch-{batch.pk}", "", batch.state == "cast", until)
 
 
