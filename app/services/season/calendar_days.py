@@ -21,6 +21,9 @@ from app.units import show
 WEEKS = 12
 """So many weeks are shown where not the whole season is asked for."""
 
+FARTHEST = timedelta(days=20 * 366)
+"""What is farther from today is a slip that no form takes, and stands on no calendar."""
+
 What = Literal["evening", "test", "flight", "delivery", "cured"]
 
 NAMES: dict[What, str] = {
@@ -84,6 +87,7 @@ class Wall:
 def entries(session: Session, season: Season, found: Casting | None, seen: Overview) -> list[Entry]:
     """What is on which day of a season, by day."""
     listed = [*_evenings(found), *_other_melts(session, season, found), *_wished(seen), *_deliveries(session, season)]
+    listed = [entry for entry in listed if abs(entry.on - clock.today()) < FARTHEST]
     return sorted(listed, key=lambda entry: (entry.on, list(NAMES).index(entry.what), entry.key))
 
 
@@ -163,8 +167,9 @@ def happenings(listed: Sequence[Entry]) -> list[Happening]:
 def wall(session: Session, season: Season, listed: Sequence[Entry], whole: bool) -> Wall:
     """The weeks of a season from today's on, or from its first; twelve of them, or the whole of it."""
     start = season.begins_on if whole else min(max(season.begins_on, clock.today()), season.ends_on)
+    start = min(max(start, clock.today() - FARTHEST), clock.today() + FARTHEST)
     first = start - timedelta(days=start.weekday())
-    last = max(season.ends_on, first) if whole else first + timedelta(days=7 * WEEKS - 1)
+    last = max(min(season.ends_on, first + timedelta(days=seasons.LONGEST_DAYS)), first) if whole else first + timedelta(days=7 * WEEKS - 1)
     free = {evening.on for evening in evenings.evenings(session, season, first)}
     off = {
         row.first_on + timedelta(days=number): row.why or "off"
