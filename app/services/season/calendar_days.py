@@ -169,7 +169,8 @@ def wall(session: Session, season: Season, listed: Sequence[Entry], whole: bool)
     start = season.begins_on if whole else min(max(season.begins_on, clock.today()), season.ends_on)
     start = min(max(start, clock.today() - FARTHEST), clock.today() + FARTHEST)
     first = start - timedelta(days=start.weekday())
-    last = max(min(season.ends_on, first + timedelta(days=seasons.LONGEST_DAYS)), first) if whole else first + timedelta(days=7 * WEEKS - 1)
+    ends = min(season.ends_on, first + timedelta(days=seasons.LONGEST_DAYS))
+    last = max(ends, first) if whole else first + timedelta(days=7 * WEEKS - 1)
     free = {evening.on for evening in evenings.evenings(session, season, first)}
     off = {
         row.first_on + timedelta(days=number): row.why or "off"
