@@ -602,6 +602,18 @@ def reduced_records() -> float:
     return max(off)
 
 
+def calibration_sureness() -> float:
+    """Slope and its standard deviation of the thermometer of JCGM 100:2008, H.3, in units of the last digit printed."""
+    from app.calc.record.load_cell import calibrate
+    from app.calc.record.uncertainty import calibration_error
+
+    rows = published("thermometer_calibration.csv")
+    x, y = ([float(row[name]) for row in rows] for name in ("reading", "correction"))
+    slope = calibrate(x, y).slope
+    sure = slope * (calibration_error(x, y) or 0.0)
+    return max(digits(slope, rows[0]["slope"]), digits(sure, rows[0]["slope_error"]))
+
+
 def smoothed_impulse() -> float:
     from scipy import integrate
 
@@ -1202,6 +1214,13 @@ ROWS: list[tuple[str, str, str, Callable[[], float], Callable[[float], str]]] = 
         "record/test_reduction.py::test_what_a_stand_adds_comes_off",
         reduced_records,
         percent,
+    ),
+    (
+        "uncertainty",
+        "slope of a calibration and its standard deviation, JCGM 100:2008, H.3",
+        "record/test_uncertainty.py::test_the_slope_of_a_calibration_is_as_sure_as_the_guide_says",
+        calibration_sureness,
+        plain("of the last digit printed"),
     ),
     (
         "load_cell",

@@ -1,11 +1,10 @@
-"""Measured thrust and pressure curves: where the burn is, its zero, and its figures by named definitions."""
+"""Measured thrust and pressure curves: where thrust ends, missing samples, and figures by named definitions."""
 
 from dataclasses import dataclass
 
 import numpy as np
 
 from app.calc.base.constants import STANDARD_GRAVITY, Floats, positive
-from app.calc.base.errors import CalcError
 from app.calc.motor.impulse import ACTION_SHARE, BURN_SHARE, burn_time, impulse_class, threshold_times
 from app.calc.record.load_cell import running_impulse
 
@@ -14,19 +13,6 @@ MEASURABLE = 0.005
 
 GAP = 10.0
 """Steps of time this many times the usual one are a gap [-]."""
-
-_FEW = 5  # samples that a level needs
-
-
-@dataclass(frozen=True)
-class Zeroed:
-    """Thrust with the stand's zero taken off, what the zero was before and after [N], and its noise [N]."""
-
-    thrust: Floats
-    before: float | None
-    after: float | None
-    drifted: bool
-    noise: float
 
 
 @dataclass(frozen=True)
@@ -46,81 +32,6 @@ class Figures:
     mean_pressure: float | None = None
     c_star: float | None = None
     thrust_coefficient: float | None = None
-
-
-def zeroed(time: Floats, force: Floats, first: int, last: int, lost_weight: float = 0.0, drift: bool = True) -> Zeroed:
-    """Take the stand's zero off a record, and its drift from before the burn to after it.
-
-    Parameters
-    ----------
-    time, force : ndarray
-        Record [s], [N], shape (N,).
-    first, last : int
-        The burn, from `find_burn` [-].
-    lost_weight : float
-        What an upright stand's reading has changed by when the propellant is gone [N]; zero on a level stand.
-    drift : bool
-        Whether to take the drift off too [-].
-
-    Returns
-    -------
-    Zeroed
-        Thrust and levels [N].
-
-    Raises
-    ------
-    CalcError
-        There is no quiet stretch before or after the burn to take the zero from.
-
-    Notes
-    -----
-    Levels are medians over at most one burn's length, from 5 % of it before the start backwards, and from 25 % after
-    the end onwards; drift is the straight line through both. With one of them only, that is the zero.
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> t = np.arange(0.0, 5.0, 0.1)
-    >>> thrust = np.where((t > 1.95) & (t < 3.05), 100.0, 0.0)
-    >>> found = zeroed(t, thrust + 2.0 + 0.5 * t, 20, 30)
-    >>> bool(np.allclose(found.thrust, thrust))
-    True
-    """
-    length = max(float(time[last] - time[first]), 10 * float(time[-1] - time[0]) / time.size)
-
-    def quiet(start: float, end: float) -> slice | None:
-        low, high = (int(np.searchsorted(time, t)) for t in (start, end))
-        return slice(low, high) if high - low >= _FEW else None
-
-    ahead = quiet(time[first] - 1.05 * length, time[first] - 0.05 * length)
-    behind = quiet(time[last] + 0.25 * length, time[last] + 1.25 * length)
-    spots = [(s, float(np.median(force[s])), float(np.median(time[s]))) for s in (ahead, behind) if s is not None]
-    if not spots:
-        raise CalcError(
-            "force_column",
-            "has no quiet stretch before or after the burn to take the zero from.",
-            "Record longer; here, type its zero as an offset in the file.",
-        )
-    before = spots[0][1] if ahead is not None else None
-    after = spots[-1][1] if behind is not None else None
-    drifted = drift and before is not None and after is not None
-    noise = _spread(force[spots[0][0]])
-    if drifted:
-        (_, a, t_a), (_, b, t_b) = spots
-        zero = a + (b - lost_weight - a) / (t_b - t_a) * (time - t_a)
-        noise = _spread(force[spots[0][0]] - zero[spots[0][0]])
-        return Zeroed(force - zero, before, after, True, noise)
-    level = before if before is not None else spots[0][1] - lost_weight
-    return Zeroed(force - level, before, after, False, noise)
-
-
-def _spread(quiet: Floats) -> float:
-    """Standard deviation of a quiet stretch, which a stray sample does not raise."""
-    usual = 1.4826 * float(np.median(np.abs(quiet - np.median(quiet))))
-    return usual or float(np.std(quiet))
 
 
 def measurable(thrust: Floats, first: int, last: int, noise: float) -> tuple[int, int]:

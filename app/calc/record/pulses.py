@@ -1,4 +1,6 @@
-"""Where the burns are in a record of a test stand."""
+"""Where the burns are in a record of a test stand, and what else rises in it: a weight left on, a knock."""
+
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -8,12 +10,35 @@ from app.calc.motor.impulse import BURN_SHARE
 from app.calc.record.load_cell import running_impulse
 
 PAUSE = 1.0
-"""A pause shorter than this belongs to the burn [s]: common practice, no source."""
+"""A pause shorter than this belongs to the burn, until somebody says otherwise [s]: common practice, no source."""
+
+CHUFF = 0.2
+"""A pause shorter than this is never asked about [s]: a choice."""
+
+KNOCK = 0.05
+"""What lasts no longer is a knock, where something else with more impulse stands in the record [s]: a choice."""
+
+RESTS = 3.0
+"""What stands still for this long is a weight, where something else does not [s]: a choice."""
 
 _FEW = 5  # samples that a level needs at least
 _STRAY = 0.005  # a bump with less than this share of the burn's impulse is none of it
 _ANOTHER = 0.02  # share of the largest burn's impulse that makes another one
 _ABOVE_NOISE = 8.0  # times the noise that a burn's peak must reach
+_STRAYS = 3  # samples in a row that may be stray ones, whatever impulse they would have
+_STILL = 0.01  # of its height that a weight's reading moves by at most
+_MOSTLY = 0.9  # of a weight's readings
+
+
+@dataclass(frozen=True)
+class Pulse:
+    """A stretch of a record above its zero: first and last sample, from 0, impulse [N s], and whether it stands still,
+    as a weight does and no motor."""
+
+    first: int
+    last: int
+    impulse: float
+    still: bool = False
 
 
 def find_burn(time: Floats, force: Floats) -> tuple[int, int]:
@@ -37,7 +62,8 @@ def find_burn(time: Floats, force: Floats) -> tuple[int, int]:
     Notes
     -----
     The stretch above 5 % with the most impulse, joined with others less than a second apart; bumps with less than
-    0.5 % of its impulse, or of one or two samples, are left out. Of several motors in one record the largest is found.
+    0.5 % of its impulse, or of one or two samples, are left out, and so are knocks and weights (`find_pulses`). Of
+    several motors in one record the largest is found.
 
     References
     ----------
@@ -48,8 +74,37 @@ def find_burn(time: Floats, force: Floats) -> tuple[int, int]:
     >>> find_burn(np.arange(15.0), np.array([0, 0, 0, 0, 0, 0, 50, 100, 50, 0, 0, 0, 0, 0, 0.0]))
     (6, 8)
     """
-    found = _burns(time, force)
-    return max(found, key=lambda burn: burn[2])[:2]
+    return largest(find_pulses(time, force, PAUSE))
+
+
+def largest(pulses: list[Pulse]) -> tuple[int, int]:
+    """Choose the pulse that is taken for the burn until somebody says otherwise.
+
+    Parameters
+    ----------
+    pulses : list of Pulse
+        From `find_pulses`.
+
+    Returns
+    -------
+    first, last : tuple of int
+        Samples, from 0 [-].
+
+    Notes
+    -----
+    The one with the most impulse [N s] of those that do not stand still, if there is one.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> largest([Pulse(2, 9, 5.0), Pulse(20, 90, 50.0, still=True)])
+    (2, 9)
+    """
+    found = max(pulses, key=lambda pulse: (not pulse.still, pulse.impulse))
+    return found.first, found.last
 
 
 def burns(time: Floats, force: Floats) -> list[tuple[int, int]]:
@@ -85,41 +140,147 @@ def burns(time: Floats, force: Floats) -> list[tuple[int, int]]:
     >>> burns(np.arange(24.0), force)
     [(6, 8), (15, 17)]
     """
-    found = _burns(time, force)
-    largest = max(area for _, _, area in found)
-    return [(first, last) for first, last, area in found if area >= _ANOTHER * largest]
+    return [(pulse.first, pulse.last) for pulse in motors(find_pulses(time, force, PAUSE))]
 
 
-def _burns(time: Floats, force: Floats) -> list[tuple[int, int, float]]:
-    """Each burn's first and last sample and the impulse of its largest stretch."""
+def motors(pulses: list[Pulse]) -> list[Pulse]:
+    """Give the pulses that may each be a motor's.
+
+    Parameters
+    ----------
+    pulses : list of Pulse
+        From `find_pulses`.
+
+    Returns
+    -------
+    list of Pulse
+        Those with 2 % of the largest impulse [N s] at least that do not stand still; all that stand still, where
+        nothing else is there.
+
+    References
+    ----------
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> [pulse.first for pulse in motors([Pulse(2, 9, 5.0), Pulse(12, 13, 0.05), Pulse(20, 90, 50.0, still=True)])]
+    [2]
+    """
+    moving = [pulse for pulse in pulses if not pulse.still] or pulses
+    most = max(pulse.impulse for pulse in moving)
+    return [pulse for pulse in moving if pulse.impulse >= _ANOTHER * most]
+
+
+def find_pulses(time: Floats, force: Floats, pause: float = CHUFF) -> list[Pulse]:
+    """Find all that rises above the zero of a record for more than a knock.
+
+    Parameters
+    ----------
+    time, force : ndarray
+        Record [s], [N], shape (N,), thrust upwards, any zero.
+    pause : float
+        What is less than this apart is one pulse [s].
+
+    Returns
+    -------
+    list of Pulse
+        In order of time, each with the impulse of its largest stretch [N s].
+
+    Raises
+    ------
+    CalcError
+        The force stands still, or nothing rises out of its noise.
+
+    Notes
+    -----
+    Stretches above 5 % of the highest. Where that one is over within 0.05 s and something with more impulse lies below,
+    it was a knock, and where it is three samples at most and something longer does, a stray one: it is left out, and
+    the next highest counts. A pulse stands still if nine tenths
+    of its middle stay within 1 % of its height, or four times the noise of the zero, for three seconds at least.
+
+    References
+    ----------
+    5 %: NFPA 1125 (second hand). The rest: common practice, no source.
+
+    Examples
+    --------
+    >>> force = np.array([0, 0, 0, 0, 0, 0, 50, 90, 50, 0, 0, 0, 0, 0, 0, 40, 80, 40, 0, 0, 0, 0, 0, 0.0])
+    >>> [(pulse.first, pulse.last) for pulse in find_pulses(np.arange(24.0), force)]
+    [(6, 8), (15, 17)]
+    """
     few = int(np.clip(time.size // 50, _FEW, 2000))
     ends = force[:few], force[-few:]
     levels = [float(np.median(end)) for end in ends]
-    if not float(np.ptp(force)) > 0:
-        raise CalcError("force_column", "stands still: every reading is the same.", "Choose another column.")
-    rough = min(levels)
-    if abs(levels[1] - levels[0]) < 0.2 * (float(force.max()) - rough):  # both quiet: the zero may drift between
-        rise = force - np.interp(time, (time[0], time[-1]), levels)
-    else:
-        rise = force - rough
+    rise = _risen(time, force, levels)
+    noise = min(float(np.std(end)) for end in ends)
     peak = float(rise.max())
     if -float(rise.min()) > 3 * peak:
         raise CalcError("force_column", "falls where it should rise.", "Turn the sign.")
-    if peak < _ABOVE_NOISE * min(float(np.std(end)) for end in ends):
+    if peak < _ABOVE_NOISE * noise:
         raise CalcError(
             "force_column",
             "never rises out of its noise.",
             "Choose another column, or a record with a quiet stretch before or after the burn.",
         )
-    above = np.r_[False, rise >= BURN_SHARE * peak, False]
+    starts, stops, area = _without_knocks(time, rise, noise)
+    kept = (area >= _STRAY * area.max()) & ((stops - starts >= 2) | (stops - starts == (stops - starts).max()))
+    starts, stops, area = starts[kept], stops[kept], area[kept]
+    apart = np.flatnonzero(time[starts[1:]] - time[stops[:-1]] >= pause) + 1
+    found = []
+    for group in np.split(np.arange(starts.size), apart):
+        first, last = int(starts[group[0]]), int(stops[group[-1]])
+        still = _rests(time, force, first, last, noise, min(levels))
+        found.append(Pulse(first, last, float(area[group].max()), still))
+    return found
+
+
+def _risen(time: Floats, force: Floats, levels: list[float]) -> Floats:
+    """A record over its zero, as far as its two ends tell it."""
+    if not float(np.ptp(force)) > 0:
+        raise CalcError("force_column", "stands still: every reading is the same.", "Choose another column.")
+    rough = min(levels)
+    if abs(levels[1] - levels[0]) < 0.2 * (float(force.max()) - rough):  # both quiet: the zero may drift between
+        return np.asarray(force - np.interp(time, (time[0], time[-1]), levels))
+    return np.asarray(force - rough)
+
+
+def _above(time: Floats, rise: Floats) -> tuple[np.ndarray, np.ndarray, Floats]:
+    """First and last sample of each stretch above 5 % of the highest, and its impulse."""
+    above = np.r_[False, rise >= BURN_SHARE * float(rise.max()), False]
     edges = np.flatnonzero(above[1:] != above[:-1])
     starts, stops = edges[::2], edges[1::2] - 1
     impulse = running_impulse(time, np.maximum(rise, 0.0, out=rise))
-    area = impulse[np.minimum(stops + 1, time.size - 1)] - impulse[np.maximum(starts - 1, 0)]
-    kept = (area >= _STRAY * area.max()) & ((stops - starts >= 2) | (stops - starts == (stops - starts).max()))
-    starts, stops, area = starts[kept], stops[kept], area[kept]
-    apart = np.flatnonzero(time[starts[1:]] - time[stops[:-1]] >= PAUSE) + 1
-    return [
-        (int(starts[group[0]]), int(stops[group[-1]]), float(area[group].max()))
-        for group in np.split(np.arange(starts.size), apart)
-    ]
+    return starts, stops, impulse[np.minimum(stops + 1, time.size - 1)] - impulse[np.maximum(starts - 1, 0)]
+
+
+def _without_knocks(time: Floats, rise: Floats, noise: float) -> tuple[np.ndarray, np.ndarray, Floats]:
+    found = _above(time, rise)
+    for _ in range(4):
+        starts, stops, area = found
+        stray = stops - starts < _STRAYS
+        short = stray | (time[stops] - time[starts] <= KNOCK)
+        if not short[int(np.searchsorted(starts, int(rise.argmax()), side="right")) - 1]:
+            break
+        rest = rise.copy()
+        for a, b, few in zip(starts[short], stops[short], stray[short], strict=True):
+            aside = 1 if few else max(1, int(np.searchsorted(time, time[b] + KNOCK / 2)) - b)
+            rest[max(0, a - aside) : b + 1 + aside] = 0.0
+        if float(rest.max()) <= _ABOVE_NOISE * noise:
+            break
+        below = _above(time, rest)
+        lasts = (below[1] - below[0])[int(below[2].argmax())] > 3 * _STRAYS
+        knocks = area[short & ~stray]
+        if not lasts or (knocks.size and below[2].max() <= knocks.max()):
+            break
+        found, rise = below, rest
+    return found
+
+
+def _rests(time: Floats, force: Floats, first: int, last: int, noise: float, zero: float) -> bool:
+    """Whether a stretch stands still on one level."""
+    if time[last] - time[first] < RESTS:
+        return False
+    aside = (last - first) // 20
+    middle = force[first + aside : last + 1 - aside]
+    level = float(np.median(middle))
+    return bool(np.mean(np.abs(middle - level) <= max(_STILL * abs(level - zero), 4 * noise)) >= _MOSTLY)

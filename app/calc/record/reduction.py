@@ -1,5 +1,6 @@
 """From the record of a stand to the burn in it: zero, cut, lost weight, ringing and pressure, in that one order."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,9 +9,10 @@ from app.calc.base.constants import ATM, Floats
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note
 from app.calc.motor.impulse import BURN_SHARE
-from app.calc.record.curve import Zeroed, measurable, zeroed
+from app.calc.record.curve import measurable
 from app.calc.record.load_cell import Ringing, ringing, smoothed, without_lost_weight
 from app.calc.record.pulses import burns, find_burn
+from app.calc.record.zero import Zeroed, zeroed
 
 LEAST = 10
 """Fewest samples that a record is made of [-]: this book's choice."""
@@ -83,10 +85,12 @@ def reduce_record(
     start: float | None = None,
     end: float | None = None,
     lost_weight: float = 0.0,
-    drift: bool = True,
+    way: str = "line",
     smooth: bool = False,
     gauge: Floats | None = None,
     ambient: float = ATM,
+    burn: tuple[int, int] | None = None,
+    others: Sequence[tuple[int, int]] = (),
 ) -> Reduced:
     """Give the thrust of the burn in a record of a stand, and the chamber pressure beside it.
 
@@ -98,14 +102,18 @@ def reduce_record(
         Where the burn is cut [s]; without one, where thrust is no longer measurable.
     lost_weight : float
         What an upright stand's reading has changed by when the propellant is gone [N]: `load_cell.weight_change`.
-    drift : bool
-        Whether drift of the zero is taken off too [-].
+    way : str
+        How the zero went from before the burn to after it, a name of `zero.ZEROS` [-].
     smooth : bool
         Whether the stand's ringing is taken out, where there is any [-].
     gauge : ndarray, optional
         Pressure of the chamber over any zero at the same times [Pa], shape (N,).
     ambient : float
         Pressure of the air, which a gauge's zero stands for [Pa].
+    burn : tuple of int, optional
+        First and last sample of the burn, where it was chosen among several [-]; without it, it is found.
+    others : sequence of tuple of int
+        First and last sample of what else stands in the record, where no zero is taken [-].
 
     Returns
     -------
@@ -128,7 +136,7 @@ def reduce_record(
 
     References
     ----------
-    Each step its own: `pulses.find_burn`, `curve.zeroed`, `curve.measurable`, `load_cell.without_lost_weight`,
+    Each step its own: `pulses.find_burn`, `zero.zeroed`, `curve.measurable`, `load_cell.without_lost_weight`,
     `load_cell.ringing`, `load_cell.smoothed`. Their order: common practice, no source.
 
     Examples
@@ -140,9 +148,13 @@ def reduce_record(
     (np.float64(2.0), np.float64(3.6), np.float64(300.0))
     """
     begin, stop = between(time, start, end)
-    first, last = (i + begin for i in find_burn(time[begin:stop], force[begin:stop]))
-    lit, out = burn = (first, last) if start is None and end is None else _uncut(time, force, first, last)
-    zero = zeroed(time, force, *burn, lost_weight, drift)
+    if burn is None or not begin <= burn[0] < burn[1] < stop:
+        first, last = (i + begin for i in find_burn(time[begin:stop], force[begin:stop]))
+    else:
+        first, last = burn
+    lit, out = whole = (first, last) if start is None and end is None else _uncut(time, force, first, last)
+    aside = [other for other in others if other[1] < lit or other[0] > out]
+    zero = zeroed(time, force, *whole, lost_weight, way, aside)
     low, high = measurable(
         _without_step(zero.thrust, out, lost_weight)[begin:stop], first - begin, last - begin, zero.noise
     )
@@ -160,7 +172,7 @@ def reduce_record(
         t, thrust = smoothed(t, thrust, 1 / tone.frequency)
     pressure = None
     if gauge is not None:
-        pressure = np.interp(t, time, zeroed(time, gauge, *burn, drift=False).thrust + ambient)
+        pressure = np.interp(t, time, zeroed(time, gauge, *whole, way="level", others=aside).thrust + ambient)
     return Reduced(t, thrust, pressure, zero, low, high, begins, ends, tone, smooth and tone is not None)
 
 

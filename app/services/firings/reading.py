@@ -150,7 +150,7 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
         start=start,
         end=end,
         lost_weight=load_cell.weight_change(data.stand, motor.propellant_kg),
-        drift=not data.keep_drift,
+        way="level" if data.keep_drift else "line",
         smooth=data.smooth,
         gauge=gauge,
         ambient=ATM if motor.ambient_pa is None else motor.ambient_pa,

@@ -14,9 +14,10 @@ from scipy import integrate, stats
 from app.calc.base.constants import STANDARD_GRAVITY, Floats
 from app.calc.base.errors import CalcError, OutOfRange
 from app.calc.motor.impulse import mean_thrust
-from app.calc.record.curve import figures, gaps, mean_throat_area, measurable, zeroed
+from app.calc.record.curve import figures, gaps, mean_throat_area, measurable
 from app.calc.record.load_cell import calibrate, even_samples, ringing, smoothed, standing_still, without_lost_weight
 from app.calc.record.pulses import burns, find_burn
+from app.calc.record.zero import zeroed
 
 RATE = 2000
 
@@ -145,7 +146,7 @@ def test_zero_and_drift_come_off_exactly(offset: float, drift: float) -> None:
 
 def test_drift_may_be_left_in() -> None:
     t, force = trapezoid()
-    found = zeroed(t, force + 3.0 + 2.0 * t, *find_burn(t, force + 3.0 + 2.0 * t), drift=False)
+    found = zeroed(t, force + 3.0 + 2.0 * t, *find_burn(t, force + 3.0 + 2.0 * t), way="level")
     assert not found.drifted
     assert found.before is not None
     assert found.thrust[-1] > 2.0

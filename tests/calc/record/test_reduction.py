@@ -82,7 +82,7 @@ def test_the_walk_is_that_of_scipy(lost: float) -> None:
 
 def test_drift_is_left_in_when_told() -> None:
     t, _, reading = record()
-    found = reduce_record(t, reading, drift=False)
+    found = reduce_record(t, reading, way="level")
     assert not found.zero.drifted
     assert integrate.trapezoid(found.thrust, found.time) > IMPULSE + 0.5
 
