@@ -1,6 +1,6 @@
 """What files of loggers share, be it a stand's cell or an altimeter: the table's shape, how a text is made up."""
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, UniqueConstraint
@@ -8,6 +8,7 @@ from sqlalchemy.orm import declared_attr
 from sqlmodel import Field
 
 from app.models.base import SHA256, FormIn, Row
+from app.units import Measure, Quantity
 
 
 class LoggerFile(Row):
@@ -26,11 +27,14 @@ class LoggerFile(Row):
 class LayoutIn(FormIn):
     """How the text of a logger's file is made up, and which of its columns is time."""
 
-    delimiter: Literal["comma", "semicolon", "tab", "blank"] = FormField(title="Columns are separated by")
+    delimiter: Literal["comma", "semicolon", "tab", "blank", "colon"] = FormField(title="Columns are separated by")
     decimal: Literal[".", ","] = FormField(title="Decimal sign")
     first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
     time_column: int | None = FormField(None, title="Time")
     time_unit: Literal["s", "ms", "us"] = FormField(title="Unit of time")
     sample_rate: float | None = FormField(
         None, gt=0, le=1e7, title="Samples per second", description="Only for a file without a time column."
+    )
+    lasted: Annotated[Quantity, Measure("time", gt=0, le=1e6)] | None = FormField(
+        None, title="Or its length", description="From the first sample to the last."
     )

@@ -4,6 +4,7 @@ import math
 import string
 from collections import Counter
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from app import scale_lines, units
 from app.calc.base.errors import CalcError
 from app.calc.record import logger_text, plain_text
+from app.calc.record.runs import read_table
 from app.forms import from_texts, whole
 from app.models.base import FormIn
 from app.models.curve import ReadIn
@@ -152,9 +154,9 @@ def _file(raw: bytes) -> str:
         layout = logger_text.guess_layout(text)
         logger_text.first_lines(text, 20)
         logger_text.first_numbers(text, layout)
-        found = logger_text.read_columns(text, layout, range(1, layout.columns + 1))
-        logger_text.line_of(text, layout, 0)
-        assert len(found)
+        found = read_table(text, layout, range(1, layout.columns + 1))
+        assert found.lines.of(0) >= layout.first_line
+        assert np.isfinite(found.columns).all()
     except CalcError as error:
         return _in_words(say(error.fault))
     return "read"

@@ -43,42 +43,6 @@ class Guess:
     pressure_unit: str
 
 
-def sample_times(column: Floats, unit: str) -> tuple[Floats, int | None]:
-    """Turn a column of times into seconds from its first sample, and find where it does not rise.
-
-    Parameters
-    ----------
-    column : ndarray
-        Times in the file's unit, shape (N,) [-].
-    unit : str
-        A key of `TIME_UNITS` [-].
-
-    Returns
-    -------
-    time : ndarray
-        Seconds from the first sample [s].
-    row : int or None
-        The first row that is not later than the one before it, from 0 [-].
-
-    Raises
-    ------
-    KeyError
-        There is no such unit.
-
-    Notes
-    -----
-    Nothing is sorted: a time that falls means lost or mixed lines.
-
-    Examples
-    --------
-    >>> sample_times(np.array([5.0, 6.0, 6.0]), "ms")[1]
-    2
-    """
-    time = (column - column[0]) * TIME_UNITS[unit]
-    still = np.diff(time) <= 0
-    return time, int(still.argmax()) + 1 if still.any() else None
-
-
 def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
     """Guess which column is time, force and pressure, from what heads them and how they run.
 

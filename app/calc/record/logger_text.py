@@ -5,21 +5,35 @@ Lines are counted from 1, as an editor does; columns from 1, as a person does.
 
 import io
 import re
-from collections.abc import Sequence
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
 
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
+from app.calc.record.cell_text import cell_pattern, kind, to_number, to_seconds
 
-DELIMITERS = {"tab": "\t", "semicolon": ";", "comma": ",", "blank": None}
+DELIMITERS = {"tab": "\t", "semicolon": ";", "comma": ",", "blank": None, "colon": ":"}
 """Names of what parts the columns; blanks stand for one or more spaces or tabs [-]."""
 
-_LOOKED_AT = 300  # lines that a guess rests on
-_BLOCK = 2_000_000  # letters that are read at a time
+ARROW = "->"
+"""Sets a clock before a line that a serial port sent; parts columns as well [-]."""
+
+TIME_OF_DAY = "(time of day)"
+"""Put to what heads a column of clocks."""
+
+_LOOKED_AT = 300  # lines at the beginning that a guess rests on
+_FARTHER = 60  # and at each of these shares of the text
+_PLACES = (0.25, 0.5, 0.75)
+_FIRST_WITHIN = 10_000  # lines that numbers must begin in
 _LONGEST = 10_000  # letters in one line; more is no table
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|nan|[+-]?inf(inity)?", re.IGNORECASE)
+_QUOTED = re.compile(r'"[^"]*"')
+_GROUPS = {".": re.compile(rb"\d,\d{3}\.\d"), ",": re.compile(rb"\d\.\d{3},\d")}
+DRESSED = {sign: re.compile(cell_pattern(sign, dressed=True)) for sign in (".", ",")}
+"""A number in its name and unit, as its only group, by its decimal sign [-]."""
+
+_DIRECT = {"number", "missing", "clock", "dressed"}
 
 
 @dataclass(frozen=True)
@@ -99,7 +113,7 @@ def cells(line: str, delimiter: str) -> list[str]:
 
     Notes
     -----
-    No delimiter inside quotation marks: loggers write none.
+    A delimiter inside quotation marks parts nothing; an arrow parts cells as the delimiter does.
 
     References
     ----------
@@ -110,12 +124,61 @@ def cells(line: str, delimiter: str) -> list[str]:
     >>> cells('"Time (s)"; Force;', "semicolon")
     ['Time (s)', 'Force']
     """
-    parts = [c.strip().strip('"').strip() for c in line.split(DELIMITERS[delimiter])]
+    parts = [c.strip().strip('"').strip() for c in split(line, delimiter)]
     return parts[:-1] if len(parts) > 1 and not parts[-1] else parts
 
 
-def _is_number(cell: str, decimal: str) -> bool:
-    return _NUMBER.fullmatch(cell.replace(",", ".") if decimal == "," else cell) is not None
+def split(line: str, delimiter: str) -> list[str]:
+    """Split a line into its cells as they stand.
+
+    Parameters
+    ----------
+    line, delimiter : str
+        As for `cells` [-].
+
+    Returns
+    -------
+    list of str
+        Cells [-], also an empty one behind a delimiter at the end.
+
+    Examples
+    --------
+    >>> split('"1,5",2,', "comma")
+    ['"1,5"', '2', '']
+    """
+    sign = DELIMITERS[delimiter]
+    if sign is None:
+        return line.split()
+    if ARROW in line:
+        line = line.replace(ARROW, sign)
+    if '"' not in line:
+        return line.split(sign)
+    hidden = _QUOTED.sub(lambda m: m.group().replace(sign, "\0"), line)
+    return [part.replace("\0", sign) for part in hidden.split(sign)]
+
+
+def grouped(text: bytes, decimal: str) -> bool:
+    """Tell whether thousands are set apart, as in 1,102.84.
+
+    Parameters
+    ----------
+    text : bytes
+        From `plain_text` [-].
+    decimal : str
+        The decimal sign [-].
+
+    Returns
+    -------
+    bool
+        Whether a number in it has both signs in that order.
+
+    Examples
+    --------
+    >>> grouped(b"0.1;1,102.84", "."), grouped(b"0.1;102.84", ".")
+    (True, False)
+    """
+    other = b"," if decimal == "." else b"."
+    return other in text and _GROUPS[decimal].search(text) is not None
 
 
 def guess_layout(text: bytes) -> Layout:
@@ -129,7 +192,7 @@ def guess_layout(text: bytes) -> Layout:
     Returns
     -------
     Layout
-        The reading under which most of the first 300 lines hold numbers, the more columns the better [-].
+        The reading under which most lines look alike and hold numbers, the more columns the better [-].
 
     Raises
     ------
@@ -138,104 +201,114 @@ def guess_layout(text: bytes) -> Layout:
 
     Notes
     -----
-    `1,2` alone may be two whole numbers or one with a decimal comma: two are guessed, a person decides.
+    Looks at lines of the beginning and of three places farther on, so that messages before the numbers do not lead
+    astray. `1,2` alone may be two whole numbers or one with a decimal comma: two are guessed, a person decides. Colons
+    part columns only where nothing else does: they stand in every time of day.
 
     Examples
     --------
     >>> guess_layout(b"t;F\\n0,1;2,5\\n0,2;2,6\\n")
     Layout(delimiter='semicolon', decimal=',', first_line=2, columns=2, names=('t', 'F'))
     """
-    lines = [(i, line) for i, line in enumerate(first_lines(text, _LOOKED_AT), start=1) if line.strip()]
-    best: tuple[tuple[float, int, int], Layout] | None = None
-    for rank, (delimiter, decimal) in enumerate(
-        (d, point) for d in DELIMITERS for point in (".", ",") if (d, point) != ("comma", ",")
-    ):
-        rows = [cells(line, delimiter) for _, line in lines]
-        good = [sum(_is_number(c, decimal) for c in row) for row in rows]
-        usual = max(good, default=0)
-        fit = [g == usual > 0 and 3 * g >= len(row) for g, row in zip(good, rows, strict=True)]
-        # Numbers begin where lines of them follow each other: a header may hold a number too.
-        starts = [i for i in range(len(fit) - 1) if fit[i] and fit[i + 1]]
-        if not starts:
+    begins = first_lines(text, _LOOKED_AT)
+    lines = [line for line in [*begins, *_farther(text)] if line.strip()]
+    best: tuple[tuple[float, int, int], str, str, tuple[bool, ...]] | None = None
+    for rank, (delimiter, decimal) in enumerate((d, point) for d in DELIMITERS for point in (".", ",")):
+        if delimiter == "colon" and best is not None and best[0][0] > len(lines) / 4:
             continue
-        share = sum(g / len(row) for g, row, fits in zip(good, rows, fit, strict=True) if fits)
-        score = (share, min(usual, 50), -rank)
-        if best is None or score > best[0]:
-            first = starts[0]
-            heads = next((tuple(r) for r in rows[:first][::-1] if len(r) == len(rows[first])), ())
-            best = score, Layout(delimiter, decimal, lines[first][0], len(rows[first]), heads)
+        thousands = delimiter != "comma" and _grouped_in(lines, decimal)
+        shapes: Counter[tuple[bool, ...]] = Counter()
+        worth: dict[tuple[bool, ...], float] = {}
+        for line in lines:
+            row = cells(line, delimiter)
+            kinds = [kind(cell, decimal, thousands) for cell in row[:60]]
+            shape = tuple(k in _DIRECT for k in kinds)
+            if 3 * sum(shape) >= len(shape) and any(shape):
+                shapes[shape] += 1
+                # What needs a name or a unit taken off is a worse reading than bare numbers.
+                good = sum(0.6 if k == "dressed" else 1.0 for k, s in zip(kinds, shape, strict=True) if s)
+                worth[shape] = worth.get(shape, 0.0) + good / len(shape)
+        if not shapes or max(shapes.values()) < 2:
+            continue
+        usual = max(shapes, key=worth.__getitem__)
+        score = (round(worth[usual], 6), min(sum(usual), 50), -rank)
+        if shapes[usual] > 1 and (best is None or score > best[0]):
+            best = score, delimiter, decimal, usual
     if best is None:
-        begins = f"It begins: “{lines[0][1][:60]}”." if lines else "Its first lines are empty."
-        raise CalcError("file", "No lines of numbers were found in it.", begins)
-    return best[1]
+        first = next((line for line in begins if line.strip()), None)
+        said = f"It begins: “{first[:60]}”." if first else "Its first lines are empty."
+        raise CalcError("file", "No lines of numbers were found in it.", said)
+    _, delimiter, decimal, usual = best
+    thousands = delimiter != "comma" and _grouped_in(lines, decimal)
+    first_line, heads = _where_it_begins(text, delimiter, decimal, usual, thousands)
+    return Layout(delimiter, decimal, first_line, len(usual), heads)
 
 
-def read_columns(text: bytes, layout: Layout, wanted: Sequence[int]) -> Floats:
-    """Read some columns as numbers.
+def _grouped_in(lines: list[str], decimal: str) -> bool:
+    return any(grouped(line.encode(), decimal) for line in lines)
+
+
+def _farther(text: bytes) -> list[str]:
+    """Lines from the middle of a long text."""
+    found: list[str] = []
+    if len(text) > 100_000:
+        for share in _PLACES:
+            start = text.find(b"\n", int(share * len(text))) + 1
+            piece = text[start : start + 100 * _FARTHER].decode("utf-8", "replace")
+            found += piece.split("\n")[:-1][:_FARTHER]
+    return [line.rstrip("\r") for line in found]
+
+
+def _where_it_begins(
+    text: bytes, delimiter: str, decimal: str, usual: tuple[bool, ...], thousands: bool
+) -> tuple[int, tuple[str, ...]]:
+    """The first of two lines of the usual shape that follow each other, and what stands over their columns."""
+    heads, clocks = [""] * len(usual), set[int]()
+    first, before = 1, False
+    for number, line in enumerate(first_lines(text, _FIRST_WITHIN), start=1):
+        if not line.strip():
+            continue
+        row = cells(line, delimiter)
+        kinds = [kind(cell, decimal, thousands) for cell in row]
+        fits = tuple(k in _DIRECT for k in kinds) == usual
+        if fits and before:
+            clocks = {i for i, k in enumerate(kinds) if k == "clock"}
+            break
+        first = number if fits else first
+        before = fits
+        if not fits and 0 <= len(row) - len(usual) <= 3 and not {"number", "clock"} & set(kinds[: len(usual)]):
+            heads = [cell.lstrip("#%/ ").strip() for cell in row[: len(usual)]]
+    heads = [f"{head} {TIME_OF_DAY}".strip() if i in clocks else head for i, head in enumerate(heads)]
+    return first, tuple(heads) if any(heads) else ()
+
+
+def sample_lines(text: bytes, first_line: int) -> list[str]:
+    """Give lines by which to tell what the samples of a text look like.
 
     Parameters
     ----------
     text : bytes
         From `plain_text` [-].
-    layout : Layout
-        How it is made up [-].
-    wanted : sequence of int
-        Columns, counted from 1 [-].
+    first_line : int
+        Where numbers begin [-].
 
     Returns
     -------
-    ndarray
-        Numbers in the units of the file [-], shape (columns wanted, rows).
+    list of str
+        The first 300 from there, and some from farther on where the text is long [-]; none that is empty.
 
     Raises
     ------
     CalcError
-        A line lacks a column or holds what is no number; its line is named.
-
-    Notes
-    -----
-    Empty lines are passed over. Columns that are not wanted may hold words.
+        A line is longer than any table's.
 
     Examples
     --------
-    >>> read_columns(b"t;F\\n0;2,5\\n1;2,6\\n", Layout("semicolon", ",", 2, 2), [2]).tolist()
-    [[2.5, 2.6]]
+    >>> sample_lines(b"t\\n1\\n\\n2\\n", 2)
+    ['1', '2']
     """
-    stream = io.BytesIO(text)
-    for _ in range(layout.first_line - 1):
-        stream.readline()
-    most = text.count(b"\n", stream.tell()) + 1
-    table = np.empty((len(wanted), most))  # filled by blocks: ten million lines need no second copy of them all
-    line, found = layout.first_line, 0
-    while lines := stream.readlines(_BLOCK):
-        if any(words.strip() for words in lines):
-            block = _block(lines, line, layout, wanted)
-            table[:, found : found + block.shape[1]] = block
-            found += block.shape[1]
-        line += len(lines)
-    if not found:
-        raise CalcError("first_line", f"There is nothing from line {layout.first_line} on.", "Type an earlier line.")
-    return table[:, :found]
-
-
-def _block(lines: list[bytes], first: int, layout: Layout, wanted: Sequence[int]) -> Floats:
-    """Some lines as numbers; `first` is the number of the first of them."""
-    comma = layout.decimal == ","
-    try:
-        table = np.loadtxt(
-            [words.replace(b",", b".") for words in lines] if comma else lines,
-            delimiter=DELIMITERS[layout.delimiter],
-            usecols=[c - 1 for c in wanted],
-            ndmin=2,
-            comments=None,
-            quotechar='"',
-            encoding="latin-1",
-        )
-    except (ValueError, IndexError):
-        raise _first_fault(lines, first, layout, wanted) from None
-    if not np.isfinite(table).all():
-        raise _first_fault(lines, first, layout, wanted)
-    return np.asarray(table.T)
+    lines = first_lines(text, first_line + _LOOKED_AT)[first_line - 1 :] + _farther(text)
+    return [line for line in lines if line.strip()]
 
 
 def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
@@ -260,82 +333,31 @@ def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
 
     Notes
     -----
-    For guessing only: `read_columns` passes nothing over.
+    For guessing only: `read_table` passes nothing over.
 
     Examples
     --------
     >>> [c.tolist() for c in first_numbers(b"a -> 1\\nb -> 2\\n", Layout("blank", ".", 1, 3))]
     [[], [], [1.0, 2.0]]
     """
-    lines = first_lines(text, layout.first_line + _LOOKED_AT)[layout.first_line - 1 :]
-    rows = [cells(line, layout.delimiter) for line in lines if line.strip()]
+    lines = sample_lines(text, layout.first_line)
+    thousands = grouped(text, layout.decimal) and layout.delimiter != "comma"
+    rows = [cells(line, layout.delimiter) for line in lines]
     found = []
     for column in range(layout.columns):
-        held = [row[column] for row in rows if len(row) > column and _is_number(row[column], layout.decimal)]
-        values = np.array([float(cell.replace(",", ".")) for cell in held if 2 * len(held) > len(rows)])
-        found.append(values[np.isfinite(values)])
+        held = [row[column] for row in rows if len(row) > column]
+        values = np.array([_value(cell, layout.decimal, thousands) for cell in held])
+        values = values[np.isfinite(values)]
+        found.append(values if 3 * len(values) > len(rows) else values[:0])
     return found
 
 
-def _first_fault(lines: list[bytes], first: int, layout: Layout, wanted: Sequence[int]) -> CalcError:
-    for number, line in enumerate(lines, start=first):
-        if not line.strip():
-            continue
-        words = line.decode("utf-8", errors="replace").rstrip("\r\n")
-        row = cells(words, layout.delimiter)
-        for column in wanted:
-            if column > len(row):
-                return CalcError(
-                    "file",
-                    f"Line {number} has {len(row)} of the {max(wanted)} columns: “{words[:60]}”.",
-                    "Mend or cut off that line, or choose other columns.",
-                )
-            cell = row[column - 1]
-            if not _is_number(cell, layout.decimal) or not np.isfinite(float(cell.replace(",", "."))):
-                said = f"“{cell[:30]}”, which is not a number" if cell else "nothing"
-                return CalcError(
-                    "file",
-                    f"Line {number} holds {said}, in column {column}.",
-                    "Mend or cut off that line in a copy of the file, or choose other columns.",
-                )
-    return CalcError("file", "Some line of it could not be read.", "Choose another delimiter or decimal sign.")
-
-
-def line_of(text: bytes, layout: Layout, row: int) -> int:
-    """Give the line on which a row of numbers stands.
-
-    Parameters
-    ----------
-    text : bytes
-        From `plain_text` [-].
-    layout : Layout
-        How it is made up [-].
-    row : int
-        Row of `read_columns`, from 0 [-].
-
-    Returns
-    -------
-    int
-        Line, from 1 [-].
-
-    Raises
-    ------
-    CalcError
-        There is no such row.
-
-    Notes
-    -----
-    Counts past empty lines.
-
-    Examples
-    --------
-    >>> line_of(b"t\\n0\\n\\n1\\n", Layout("comma", ".", 2, 1), 1)
-    4
-    """
-    left = row
-    for number, line in enumerate(io.BytesIO(text), start=1):
-        if number >= layout.first_line and line.strip():
-            if left == 0:
-                return number
-            left -= 1
-    raise CalcError("row", "lies past the end of the file.", "Read the file again.")
+def _value(cell: str, decimal: str, thousands: bool) -> float:
+    """A cell's number, or not a number."""
+    what = kind(cell, decimal, thousands)
+    if what == "number":
+        return to_number(cell, decimal, thousands)
+    if what == "clock":
+        return to_seconds(cell)
+    match = DRESSED[decimal].fullmatch(cell) if what == "dressed" else None
+    return to_number(match.group(1), decimal) if match else np.nan

@@ -1,6 +1,7 @@
 """Whether a file is text at all, told by its content, and its bytes as plain lines of UTF-8."""
 
 from app.calc.base.errors import CalcError
+from app.calc.record.one_line import turned
 
 _KINDS = {
     b"PK": "a zip archive or a spreadsheet; export the sheet as CSV",
@@ -63,4 +64,4 @@ def plain_text(raw: bytes) -> bytes:
     if b"\0" in raw:
         line = raw.count(b"\n", 0, raw.index(b"\0")) + 1
         raise CalcError("file", f"Line {line} holds bytes that are not text.", "Export it as CSV or plain text.")
-    return raw if b"\n" in raw else raw.replace(b"\r", b"\n")
+    return turned(raw if b"\n" in raw else raw.replace(b"\r", b"\n"))

@@ -27,7 +27,13 @@ from app.uploads import Sent
 from app.web import Book, Forms, Typed
 
 TEXT_CHOICES: dict[str, list[Choice]] = {
-    "delimiter": [("comma", "commas"), ("semicolon", "semicolons"), ("tab", "tabs"), ("blank", "blanks")],
+    "delimiter": [
+        ("comma", "commas"),
+        ("semicolon", "semicolons"),
+        ("tab", "tabs"),
+        ("blank", "blanks"),
+        ("colon", "colons"),
+    ],
     "decimal": [(".", "point: 0.5"), (",", "comma: 0,5")],
     "time_unit": [("s", "s"), ("ms", "ms"), ("us", "µs")],
 }

@@ -13,6 +13,7 @@ from app.calc.motor.impulse import CLASS_LIMITS, designation
 from app.calc.record import curve, load_cell, logger_text, reduction
 from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles
 from app.calc.record.logger_text import Layout
+from app.calc.record.runs import Lines
 from app.errors import Refused
 from app.models.curve import ReadIn
 from app.pens import thin
@@ -137,13 +138,14 @@ def read_curve_and_samples(text: bytes, data: ReadIn, motor: Motor) -> tuple[Res
 
 def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
     layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
-    time, reading, gauge = _columns(text, layout, data)
+    read, gauge = _columns(text, layout, data)
+    time, reading, lines = read.time, read.columns[0], read.lines
     scale = _calibration(data)
     sign = -1.0 if data.turned else 1.0
     force = np.multiply(reading, sign * scale.slope, out=reading)  # in place: there may be ten million
     force += sign * scale.offset
     start, end = (moment.si if moment else None for moment in (data.start, data.end))
-    _moves(text, layout, force, *reduction.between(time, start, end))
+    _moves(lines, force, *reduction.between(time, start, end))
     burn = reduction.reduce_record(
         time,
         force,
@@ -156,9 +158,9 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
         ambient=ATM if motor.ambient_pa is None else motor.ambient_pa,
     )
     found = _figures(burn, data, motor)
-    cautions = record_words.cautions(text, layout, time, force, burn) + record_words.other_burns(data, time, force)
+    cautions = record_words.cautions(read, force, burn) + record_words.other_burns(data, time, force)
     cautions += record_words.ringing(burn) + _doubts(found, data, motor)
-    remarks = record_words.remarks(data, burn, scale, motor.ambient_pa)
+    remarks = [*read.said, *record_words.remarks(data, burn, scale, motor.ambient_pa)]
     t, thrust, absolute, zero, tone = burn.time, burn.thrust, burn.pressure, burn.zero, burn.tone
     drawn, record = thin(thrust, DRAWN), thin(zero.thrust, DRAWN)
     pressed = thin(absolute, DRAWN) if absolute is not None else np.array([], dtype=np.intp)
@@ -201,13 +203,13 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
 # --- Columns and units ---------------------------------------------------------------------------
 
 
-def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[Floats, Floats, Floats | None]:
-    """Time [s], reading of the cell and gauge pressure [Pa] of every sample."""
+def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[samples.Read, Floats | None]:
+    """Time [s] and reading of the cell, and gauge pressure [Pa], of every sample."""
     columns = [c for c in (data.force_column, data.pressure_column) if c is not None]
-    time, reading, *pressure = samples.sample_columns(
+    read = samples.sample_columns(
         text, layout, data, columns, field="force_column", called="Time, force and pressure", made="a curve"
     )
-    return time, reading, pressure[0] * PRESSURE_UNITS[data.pressure_unit] if pressure else None
+    return read, read.columns[1] * PRESSURE_UNITS[data.pressure_unit] if len(read.columns) > 1 else None
 
 
 def _calibration(data: ReadIn) -> load_cell.Calibration:
@@ -226,12 +228,11 @@ def _calibration(data: ReadIn) -> load_cell.Calibration:
 # --- What to say ---------------------------------------------------------------------------------
 
 
-def _moves(text: bytes, layout: Layout, force: Floats, begin: int, stop: int) -> None:
+def _moves(lines: Lines, force: Floats, begin: int, stop: int) -> None:
     """Refuse a column that never moves, such as one of zeros, with its lines."""
     if not float(np.ptp(force[begin:stop])) > 0:
-        lines = [logger_text.line_of(text, layout, row) for row in (begin, stop - 1)]
         raise Refused(
-            f"Every reading from line {lines[0]} to line {lines[1]} is the same: it stands still. "
+            f"Every reading from line {lines.of(begin)} to line {lines.of(stop - 1)} is the same: it stands still. "
             "Choose another column.",
             field="force_column",
         )

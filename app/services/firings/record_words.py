@@ -1,20 +1,22 @@
 """What is said of a record beside its figures: what to look at first, and what was done to it."""
 
+import numpy as np
+
 from app.calc.base.constants import Floats
 from app.calc.base.notes import Amount, Note
-from app.calc.record import curve, load_cell, logger_text, pulses
-from app.calc.record.logger_text import Layout
+from app.calc.record import curve, load_cell, pulses
 from app.calc.record.reduction import Reduced
 from app.models.curve import ReadIn
+from app.services.firings.samples import Read
 
 
-def cautions(text: bytes, layout: Layout, time: Floats, force: Floats, burn: Reduced) -> list[Note | str]:
+def cautions(read: Read, force: Floats, burn: Reduced) -> list[Note | str]:
     """A word on a cell that stood at its end, on missing samples, each with its line; on a record that is too short."""
-    low, high = burn.low, burn.high
+    low, high, time = burn.low, burn.high, read.time
     said: list[Note | str] = []
     flat = load_cell.standing_still(force[low : high + 1])
     if flat is not None:
-        lines = [logger_text.line_of(text, layout, low + i) for i in flat]
+        lines = [read.lines.of(low + i) for i in flat]
         said.append(
             f"The cell stood at its end: from line {lines[0]} to line {lines[1]} ({flat[1] - flat[0] + 1} samples) the "
             "reading is the highest there is and does not move. Peak and impulse are at least what is shown."
@@ -24,14 +26,35 @@ def cautions(text: bytes, layout: Layout, time: Floats, force: Floats, burn: Red
         i = holes[0] + low
         more = f" and {len(holes) - 1} more" if len(holes) > 1 else ""
         said.append(
-            f"Samples are missing before line {logger_text.line_of(text, layout, i)} ({time[i] - time[i - 1]:.3g} s)"
+            f"Samples are missing before line {read.lines.of(i)} ({time[i] - time[i - 1]:.3g} s)"
             f"{more}; a straight line was drawn over the gap."
         )
+    faulty = _without_number(read, low, high)
+    if faulty:
+        named = ", ".join(str(line) for line in faulty[:4]) + (
+            f" and {len(faulty) - 4} more" if len(faulty) > 4 else ""
+        )
+        said.append(f"Inside the burn no sample stands in line {named}; a straight line was drawn over it.")
     if burn.begins:
         said.append("The record begins when the motor burns already; impulse and times are at least what is shown.")
     if burn.ends:
         said.append("The record ends while the motor still burns; impulse and times are at least what is shown.")
     return said
+
+
+def _without_number(read: Read, low: int, high: int) -> list[int]:
+    """Lines passed over inside a burn where a sample is missing by the clock; a long hole is told by itself."""
+    first, last = read.lines.of(low), read.lines.of(high)
+    within = [one for one in read.skipped if first < one.first_line < last]
+    if not within:
+        return []
+    usual = float(np.median(np.diff(read.time[low : high + 1])))
+    found: list[int] = []
+    rows = np.searchsorted(read.lines.of_all(low, high), [one.first_line for one in within]) + low
+    for one, row in zip(within, rows, strict=True):
+        if 1.5 * usual < read.time[row] - read.time[row - 1] <= curve.GAP * usual:
+            found += range(one.first_line, one.last_line + 1)
+    return found
 
 
 def other_burns(data: ReadIn, time: Floats, force: Floats) -> list[str]:

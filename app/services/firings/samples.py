@@ -1,22 +1,44 @@
-"""Samples out of a logger's text: moments that rise, and what was read at each of them."""
+"""Samples out of a logger's text: moments that rise, what was read at each of them, and what was passed over."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
-from app.calc.record import logger_text
-from app.calc.record.columns import sample_times
 from app.calc.record.logger_text import Layout
+from app.calc.record.moments import Moments, Stretch, moments
+from app.calc.record.pulses import find_burn
 from app.calc.record.reduction import LEAST
+from app.calc.record.runs import Lines, Skipped, Table, read_table
 from app.errors import Refused
 from app.models.logger_file import LayoutIn
+
+_TRIED = (10, 20, 40, 80, 100, 320, 1000)
+"""Samples per second that loggers often take: common practice, no source."""
+
+_NAMED = 4
+"""Places of a file that are named; more are counted."""
+
+
+@dataclass(frozen=True)
+class Read:
+    """Times [s] of the samples of one record, shape (N,), the columns read at them, and their lines in the file.
+
+    `skipped` are the lines passed over; `said` tells of them and of what was done to the clock.
+    """
+
+    time: Floats
+    columns: list[Floats]
+    lines: Lines
+    skipped: tuple[Skipped, ...]
+    said: list[str]
 
 
 def sample_columns(
     text: bytes, layout: Layout, data: LayoutIn, columns: Sequence[int], *, field: str, called: str, made: str
-) -> list[Floats]:
+) -> Read:
     """The time [s] of every sample, and what stands in each of the columns.
 
     A refusal calls the columns and what is made of them as told, and stands beside the field.
@@ -26,34 +48,113 @@ def sample_columns(
     Refused
         There are neither times nor a rate, a column is chosen twice, there are too few samples, or time does not rise.
     CalcError
-        A line cannot be read.
+        No line can be read.
     """
-    if data.time_column is None and data.sample_rate is None:
-        raise Refused("Choose the column of times, or type how many samples a second there are.", field="sample_rate")
     chosen = [*columns] if data.time_column is None else [data.time_column, *columns]
     if min(chosen) < 1 or len(set(chosen)) < len(chosen):
         raise Refused(f"{called} are different columns; choose each once.", field=field)
-    table = logger_text.read_columns(text, layout, chosen)
-    size = table.shape[1]
+    table = read_table(text, layout, chosen)
+    size = table.columns.shape[1]
     if size < LEAST:
         raise Refused(f"There are only {size} lines of numbers; {made} needs ten at least.", field="file")
     if data.time_column is None:
-        time = np.arange(size) / float(data.sample_rate or 1.0)
-    else:
-        time, row = sample_times(table[0], data.time_unit)
-        if row is not None:
-            raise _not_rising(text, layout, table[0], row)
-    return [time, *(column.copy() for column in table[-len(columns) :])]  # copies, so that the table of all can go
+        time = np.arange(size) / _rate(data, table)
+        said = _skipped_words(table, timed=False)
+        return Read(time, [column.copy() for column in table.columns], table.lines, table.skipped, said)
+    found = moments(table.columns[0], data.time_unit, table.lines.rows, data.time_column in table.clocks)
+    part = _part(found, table.columns[1])
+    if part.time.size < LEAST:
+        raise Refused(
+            f"There are only {part.time.size} lines of numbers in a row; {made} needs ten at least.", field="file"
+        )
+    said = _skipped_words(table, timed=True) + _clock_words(found, part, table.lines)
+    if part.rows.size == size:  # copies, so that the table of all can go
+        return Read(part.time, [column.copy() for column in table.columns[1:]], table.lines, table.skipped, said)
+    rows = part.rows
+    return Read(part.time, [c[rows] for c in table.columns[1:]], table.lines.kept(rows), table.skipped, said)
 
 
-def _not_rising(text: bytes, layout: Layout, column: Floats, row: int) -> Refused:
-    line = logger_text.line_of(text, layout, row)
-    what = "the same time as" if column[row] == column[row - 1] else "an earlier time than"
-    return Refused(
-        f"Line {line} has {what} the line before it ({column[row]:g} after {column[row - 1]:g}). Mend a copy of the "
-        "file; or, if the logger's clock is too coarse, choose no time column and type the samples per second.",
-        field="time_column",
-    )
+def _rate(data: LayoutIn, table: Table) -> float:
+    """Samples per second of a file without times, as it was told or follows from its length."""
+    size = table.columns.shape[1]
+    if data.sample_rate is not None:
+        return data.sample_rate
+    if data.lasted is not None:
+        return float((size - 1) / data.lasted.si)
+    words = "Choose the column of times, or type how many samples a second there are, or how long it lasted."
+    try:
+        first, last = find_burn(np.arange(size, dtype=np.float64), table.columns[0])
+    except CalcError:
+        first, last = 0, 0
+    if last > first:
+        each = [f"{rate} a second, {(last - first) / rate:.2g} s" for rate in _TRIED]
+        words += f" The {last - first + 1:,} samples that look like the burn would last: at {'; '.join(each)}."
+    raise Refused(words, field="sample_rate")
+
+
+def _part(found: Moments, column: Floats) -> Stretch:
+    """The part of a record whose clock began again in which most happens."""
+
+    def happens(part: Stretch) -> float:
+        values = column[part.rows]
+        if part.time.size < LEAST or not part.time[-1] > 0:
+            return 0.0
+        return float(np.trapezoid(np.abs(values - np.median(values)), part.time))
+
+    return max(found.parts, key=happens) if len(found.parts) > 1 else found.parts[0]
+
+
+# --- What to say ---------------------------------------------------------------------------------
+
+
+def _skipped_words(table: Table, *, timed: bool) -> list[str]:
+    said = []
+    if table.skipped:
+        count = sum(one.count for one in table.skipped)
+        shown = [f"{_lines(one)} (“{one.begins[:30]}”)" for one in table.skipped[:_NAMED]]
+        more = f" and {len(table.skipped) - _NAMED} more places" if len(table.skipped) > _NAMED else ""
+        words = f"Passed over, because they hold no sample: {count:,} {'line' if count == 1 else 'lines'}: "
+        said.append(words + ", ".join(shown) + more + ".")
+        inside = sum(one.count for one in table.skipped if 0 < one.row < table.columns.shape[1])
+        if not timed and inside:
+            said.append(
+                f"{inside:,} of these lines lie between samples. Without times it is not known whether a sample is "
+                "missing there; times after them may be too early."
+            )
+    if table.joined:
+        said.append(f"In {table.joined:,} lines a comma was read as one that sets thousands apart.")
+    return said
+
+
+def _lines(one: Skipped) -> str:
+    return f"line {one.first_line}" if one.count == 1 else f"lines {one.first_line} to {one.last_line}"
+
+
+def _clock_words(found: Moments, part: Stretch, lines: Lines) -> list[str]:
+    said = []
+    if found.rolled:
+        said.append(
+            f"The clock was full and began at zero again in line {_places(found.rolled, lines)}; it was joined."
+        )
+    if found.restarts:
+        first, last = (lines.of(int(part.rows[i])) for i in (0, -1))
+        said.append(
+            f"The clock began again in line {_places(found.restarts, lines)}: these are {len(found.parts)} records. "
+            f"The one from line {first} to line {last} was read, because most happens in it."
+        )
+    if found.strays:
+        said.append(f"Out of order and left out: line {_places(found.strays, lines)}.")
+    if found.others:
+        said.append(f"Another table than the record, left out: line {_places(found.others, lines)}.")
+    if found.repeated:
+        lines_repeat = "1 line repeats" if found.repeated == 1 else f"{found.repeated:,} lines repeat"
+        said.append(f"{lines_repeat} the time of the one before; such samples were spread evenly over the step.")
+    return said
+
+
+def _places(rows: tuple[int, ...], lines: Lines) -> str:
+    more = f" and {len(rows) - _NAMED} more" if len(rows) > _NAMED else ""
+    return ", ".join(str(lines.of(row)) for row in rows[:_NAMED]) + more
 
 
 def refusal(error: CalcError, fields: Mapping[str, str] | None = None) -> Refused:

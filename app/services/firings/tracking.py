@@ -11,6 +11,7 @@ from app.calc.record import curve, logger_text, track
 from app.calc.record.barometer import pressure_altitude
 from app.calc.record.columns import AIR_PRESSURES, HEIGHT_UNITS, guess_height
 from app.calc.record.logger_text import Layout
+from app.calc.record.runs import Lines
 from app.errors import Refused
 from app.models.altimeter import TrackIn
 from app.pens import thin
@@ -111,13 +112,14 @@ def read_track(text: bytes, data: TrackIn, air_temperature_k: float | None = Non
 
 def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackResult:
     layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
-    time, reading = samples.sample_columns(
+    read = samples.sample_columns(
         text, layout, data, [data.height_column], field="height_column", called="Time and altitude", made="a flight"
     )
+    time, reading, lines = read.time, read.columns[0], read.lines
     barometer = data.height_unit in AIR_PRESSURES
     scaled = reading * HEIGHT_UNITS[data.height_unit]
     if not float(np.ptp(scaled)) > 0:
-        first, last = (logger_text.line_of(text, layout, row) for row in (0, scaled.size - 1))
+        first, last = lines.of(0), lines.of(scaled.size - 1)
         raise Refused(
             f"Every reading from line {first} to line {last} is the same. Choose another column.", field="height_column"
         )
@@ -146,12 +148,7 @@ def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackR
         ground_m=found.ground,
         descents=[Descent(start_s=d.start, end_s=d.end, rate_m_s=d.rate) for d in found.descents],
         spikes=[
-            Spike(
-                time_s=s.time - found.launch,
-                size_m=s.size,
-                first_line=logger_text.line_of(text, layout, s.first),
-                last_line=logger_text.line_of(text, layout, s.last),
-            )
+            Spike(time_s=s.time - found.launch, size_m=s.size, first_line=lines.of(s.first), last_line=lines.of(s.last))
             for s in found.spikes[:20]
         ],
         launch_s=found.launch,
@@ -161,19 +158,19 @@ def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackR
         height_m=above[drawn].tolist(),
         spike_time_s=after[spiked].tolist(),
         spike_height_m=above[spiked].tolist(),
-        cautions=_cautions(text, layout, time, found),
-        remarks=_remarks(data, found, barometer, air_temperature_k),
+        cautions=_cautions(lines, time, found),
+        remarks=[*read.said, *_remarks(data, found, barometer, air_temperature_k)],
     )
 
 
-def _cautions(text: bytes, layout: Layout, time: Floats, found: track.Track) -> list[Note | str]:
+def _cautions(lines: Lines, time: Floats, found: track.Track) -> list[Note | str]:
     said: list[Note | str] = []
     holes = curve.gaps(time)
     if holes:
         i = holes[0]
         more = f" and {len(holes) - 1} more" if len(holes) > 1 else ""
         said.append(
-            f"Readings are missing before line {logger_text.line_of(text, layout, i)} ({time[i] - time[i - 1]:.3g} s)"
+            f"Readings are missing before line {lines.of(i)} ({time[i] - time[i - 1]:.3g} s)"
             f"{more}; what happened in between is not known."
         )
     if not found.before:

@@ -5,9 +5,11 @@ import pytest
 
 from app.calc.base.constants import STANDARD_GRAVITY
 from app.calc.base.errors import CalcError
-from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles, sample_times
-from app.calc.record.logger_text import Layout, first_numbers, guess_layout, line_of, read_columns
+from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles
+from app.calc.record.logger_text import Layout, first_numbers, guess_layout
+from app.calc.record.moments import moments
 from app.calc.record.plain_text import plain_text
+from app.calc.record.runs import read_table
 
 T = np.arange(40) / 100
 F = np.round(200 * np.sin(np.pi * T / 0.39) ** 2, 3)
@@ -43,7 +45,7 @@ def test_any_delimiter_and_decimal_sign_with_or_without_a_head(
     layout = guess_layout(raw)
     assert (layout.delimiter, layout.decimal, layout.columns) == (name, decimal, 2)
     assert layout.first_line == head.count("\n") + 1
-    columns = read_columns(raw, layout, [1, 2])
+    columns = read_table(raw, layout, [1, 2]).columns
     assert np.abs(columns - [T, F]).max() < 1e-12
     if head and delimiter not in ("  ", " "):
         assert layout.names == ("Time (s)", "Force (N)")
@@ -56,7 +58,7 @@ def test_encodings_and_line_ends(encoding: str, end: str) -> None:
     raw = plain_text(words.encode(encoding))
     layout = guess_layout(raw)
     assert layout.names[0] == "t (µs)"
-    assert np.abs(read_columns(raw, layout, [2])[0] - F).max() < 1e-12
+    assert np.abs(read_table(raw, layout, [2]).columns[0] - F).max() < 1e-12
 
 
 @pytest.mark.parametrize(
@@ -88,28 +90,32 @@ def test_a_letter_is_no_table() -> None:
 @pytest.mark.parametrize(
     ("line", "instead", "words"),
     [
-        (20, "0.18,oops", "Line 20 holds “oops”.*in column 2"),
-        (7, "0.05,", "Line 7 has 1 of the 2"),
-        (9, "0.07,nan", "Line 9 holds “nan”"),
-        (30, "stopped", "Line 30 holds “stopped”"),
-        (12, "0.1,,3", "holds nothing"),
-        (33, "0.31,inf", "Line 33 holds “inf”"),
+        (20, "0.18,oops", "holds “oops”, which is not a number, in column 2"),
+        (7, "0.05", "has 1 of the 2 columns"),
+        (9, "0.07,nan", "holds “nan”, which is not a number, in column 2"),
+        (30, "stopped", "holds “stopped”, which is not a number, in column 1"),
+        (12, "0.1,,3", "holds nothing in column 2"),
+        (33, "0.31,inf", "holds “inf”, which is not a number, in column 2"),
+        (15, "0.13,1,2", "has 3 columns instead of 2"),
     ],
 )
-def test_a_fault_names_its_line(line: int, instead: str, words: str) -> None:
+def test_a_line_that_is_no_sample_is_passed_over_and_named(line: int, instead: str, words: str) -> None:
     lines = text().decode().splitlines()
     lines[line - 1] = instead
     raw = "\n".join(lines).encode()
-    with pytest.raises(CalcError, match=words) as fault:
-        read_columns(raw, guess_layout(raw), [1, 2])
-    assert fault.value.field == "file"
+    found = read_table(raw, guess_layout(raw), [1, 2])
+    (skipped,) = found.skipped
+    assert (skipped.first_line, skipped.last_line, skipped.begins, skipped.fault) == (line, line, instead, words)
+    assert found.columns[1].tolist() == np.delete(F, line - 2).tolist()
+    assert found.lines.of(line - 3) == line - 1
+    assert found.lines.of(line - 2) == line + 1
 
 
 def test_columns_that_are_not_wanted_may_hold_words() -> None:
     raw = "\n".join(f"10:00:{i:02d},{i},{i * i},ok" for i in range(20)).encode()
     layout = guess_layout(raw)
     assert layout.columns == 4
-    assert read_columns(raw, layout, [2, 3])[1].tolist() == [i * i for i in range(20)]
+    assert read_table(raw, layout, [2, 3]).columns[1].tolist() == [i * i for i in range(20)]
 
 
 @pytest.mark.parametrize("line", ["10:00:00.123 -> {}", "Force: {} N", "ok;{};running"])
@@ -118,8 +124,8 @@ def test_words_around_a_number_are_passed_over(line: str) -> None:
     layout = guess_layout(raw)
     found = first_numbers(raw, layout)
     force = guess_roles(found, layout.names).force
-    assert np.abs(read_columns(raw, layout, [force])[0] - F).max() < 0.006
-    assert [len(c) for c in found].count(0) == 2
+    assert np.abs(read_table(raw, layout, [force]).columns[0] - F).max() < 0.006
+    assert len(found[force - 1]) == len(F)
 
 
 def test_a_fault_near_the_beginning_does_not_hide_what_the_columns_are() -> None:
@@ -134,12 +140,14 @@ def test_a_fault_near_the_beginning_does_not_hide_what_the_columns_are() -> None
 def test_empty_lines_are_passed_over_and_counted() -> None:
     raw = b"t,F\n" + b"".join(b"%d,%d\n\n" % (i, i) for i in range(12))
     layout = guess_layout(raw)
-    assert read_columns(raw, layout, [1])[0].tolist() == list(range(12))
-    assert line_of(raw, layout, 3) == 8
-    with pytest.raises(CalcError):
-        line_of(raw, layout, 12)
+    found = read_table(raw, layout, [1])
+    assert found.columns[0].tolist() == list(range(12))
+    assert found.lines.of(3) == 8
+    assert not found.skipped
     with pytest.raises(CalcError, match="nothing from line 90"):
-        read_columns(raw, Layout("comma", ".", 90, 2), [1])
+        read_table(raw, Layout("comma", ".", 90, 2), [1])
+    with pytest.raises(CalcError, match="Line 2 has 2 of the"):
+        read_table(raw, layout, [3])
 
 
 @pytest.mark.parametrize(
@@ -174,12 +182,69 @@ def test_raw_counts_and_a_file_without_time_are_guessed() -> None:
     assert (found.time, found.force, found.force_unit) == (None, 1, "counts")
 
 
-def test_times_that_do_not_rise_are_found() -> None:
-    assert sample_times(np.array([0.0, 1.0, 2.0]), "ms")[1] is None
-    assert sample_times(np.array([0.0, 1.0, 0.5]), "s")[1] == 2
-    time, row = sample_times(np.array([5e6, 6e6, 6e6]), "us")
-    assert row == 2
-    assert time.tolist() == [0.0, 1.0, 1.0]
+def rows(*parts: object) -> np.ndarray:
+    return np.concatenate([np.atleast_1d(np.asarray(part, float)) for part in parts])
+
+
+def test_a_clock_that_rises_is_taken_as_it_is() -> None:
+    found = moments(rows(5.0, 6.0, 8.0), "ms")
+    assert found.parts[0].time.tolist() == [0.0, 1e-3, 3e-3]
+    assert (found.rolled, found.restarts, found.strays, found.others, found.repeated) == ((), (), (), (), 0)
+
+
+@pytest.mark.parametrize(
+    ("unit", "full", "step"),
+    [("ms", 2**32, 12.0), ("us", 2**32, 12_500.0), ("ms", 2**32 / 1e3, 10.0), ("s", 2**32 / 1e6, 0.01)],
+)
+def test_a_clock_of_32_bits_that_is_full_goes_on(unit: str, full: float, step: float) -> None:
+    whole = full - 20.5 * step + step * np.arange(100)
+    found = moments(np.where(whole < full, whole, whole - full), unit)
+    assert found.rolled == (21,)
+    assert found.parts[0].time == pytest.approx(step * TIME_UNITS[unit] * np.arange(100), rel=1e-6)
+
+
+def test_a_day_ends_at_midnight() -> None:
+    found = moments(rows(86_399 + np.arange(10) / 10, np.arange(10) / 10), "ms", clock=True)
+    assert found.rolled == (10,)
+    assert found.parts[0].time == pytest.approx(np.arange(20) / 10)
+
+
+def test_a_clock_that_begins_again_parts_the_record() -> None:
+    found = moments(rows(np.arange(40) + 700.0, np.arange(60) + 3.0), "ms")
+    assert found.restarts == (40,)
+    assert [part.rows.tolist() for part in found.parts] == [list(range(40)), list(range(40, 100))]
+    assert found.parts[1].time[-1] == pytest.approx(0.059)
+
+
+def test_lines_out_of_order_are_left_out() -> None:
+    found = moments(rows(np.arange(30), 12, np.arange(30, 50)), "s")
+    assert found.strays == (30,)
+    assert found.parts[0].time.tolist() == list(range(50))
+
+
+def test_stamps_of_a_coarse_clock_are_spread_evenly() -> None:
+    """Eleven samples a second, stamps of whole seconds, the first second begun late and the last one cut."""
+    true = np.arange(7, 200) / 11
+    found = moments(np.floor(true) + 40_000, "s")
+    assert found.repeated == true.size - 19
+    assert np.abs(found.parts[0].time - (true - true[0])).max() < 1e-9
+    hole = np.delete(true, np.arange(50, 105))  # five seconds lost
+    kept = moments(np.floor(hole), "s").parts[0].time
+    assert np.diff(kept).max() > 4.5
+
+
+def test_a_short_table_below_is_none_of_the_record() -> None:
+    column = rows(np.arange(100) / 10, 523.0, 12.0)
+    found = moments(column, "s", np.array([0, 100, 101]))
+    assert found.others == (100, 101)
+    assert moments(column[:100], "s", np.array([0, 50, 51])).others == ()
+
+
+def test_what_is_no_clock_is_refused() -> None:
+    with pytest.raises(CalcError, match="every time in it is the same"):
+        moments(np.ones(50), "s")
+    with pytest.raises(CalcError, match="which no clock does"):
+        moments(np.tile([0.0, 1.0], 500), "s")
 
 
 def test_units_are_the_exact_ones() -> None:

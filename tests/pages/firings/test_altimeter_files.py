@@ -168,10 +168,6 @@ def test_what_is_no_file_of_numbers_is_refused_and_not_kept(client: TestClient, 
 @pytest.mark.parametrize(
     ("change", "name", "words"),
     [
-        (lambda rows: [*rows[:300], rows[200], *rows[300:]], "time_column", "Line 301 has an earlier time"),
-        (lambda rows: [*rows[:300], rows[299], *rows[300:]], "time_column", "Line 301 has the same time"),
-        (lambda rows: [*rows[:300], "main out", *rows[300:]], "", "Line 301 holds “main out”"),
-        (lambda rows: [*rows[:300], rows[300].split(";")[0] + ";nan", *rows[301:]], "", "Line 301 holds “nan”"),
         (lambda rows: [r.split(";")[0] + ";0" for r in rows], "height_column", "from line 2 to line"),
         (lambda rows: rows[:70], "height_column", "ever rises"),
         (lambda rows: rows[:9], "file", "only 8 lines"),
@@ -192,6 +188,30 @@ def test_a_bad_file_says_where_and_keeps_no_result(
     assert count(client, AltimeterTrack) == 0
     with book(client) as session:
         assert session.exec(select(Firing)).one().altitude_m is None
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda rows: [*rows[:300], rows[200], *rows[300:]], "Out of order and left out: line 301."),
+        (lambda rows: [*rows[:300], rows[299], *rows[300:]], "1 line repeats the time"),
+        (lambda rows: [*rows[:300], "main out", *rows[300:]], "line 301 (“main out”)"),
+        (lambda rows: [*rows[:300], rows[300].split(";")[0] + ";nan", *rows[301:]], "line 301 (“"),
+    ],
+)
+def test_what_stands_between_readings_is_passed_over_and_said(
+    client: TestClient, change: Callable[[list[str]], list[str]], words: str
+) -> None:
+    url = bare(client)
+    whole = sent(client, url, text())
+    reading = sent(client, url, "\n".join(change(text().decode().splitlines())).encode())
+    assert words in client.get(reading).text
+    for one in (whole, reading):
+        form = opened(client, one).forms["form"]
+        assert client.post(form.action, data=form.fields, follow_redirects=False).status_code == 303
+    with book(client) as session:
+        clean, dressed = session.exec(select(AltimeterTrack)).all()
+        assert dressed.apogee_m == pytest.approx(clean.apogee_m, abs=0.1)
 
 
 def opened_or_refused(client: TestClient, url: str) -> Page:

@@ -1,0 +1,183 @@
+"""Times of samples out of what a logger's clock wrote: restarts, clocks that roll over, stamps repeated or mixed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.calc.base.constants import Floats
+from app.calc.base.errors import CalcError
+from app.calc.record.columns import TIME_UNITS
+
+FEW = 10
+"""A stretch of fewer rows, apart from the others, is another table [-]: this book's choice."""
+
+_APART = 10.0  # usual steps that part a stretch from the others
+_STRAY = 3  # samples out of order at one place that are mixed lines; more are a clock that began again
+_RARE = 0.1  # share of repeated stamps below which they are single lines written twice
+_DAY = 86_400.0
+_MOST_FALLS = 200
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A part of a record with one clock: its rows in the table, shape (N,), and seconds from its first one [s]."""
+
+    rows: NDArray[np.intp]
+    time: Floats
+
+
+@dataclass(frozen=True)
+class Moments:
+    """The parts of a record in order, and what was done to its clock.
+
+    `rolled` are rows at which the clock began at zero again because its number was full; `restarts` those at which it
+    began again; `strays` rows out of order and `others` rows of another table, both left out; `repeated` counts
+    stamps that stood in more than one row and were spread evenly.
+    """
+
+    parts: tuple[Stretch, ...]
+    rolled: tuple[int, ...] = ()
+    restarts: tuple[int, ...] = ()
+    strays: tuple[int, ...] = ()
+    others: tuple[int, ...] = ()
+    repeated: int = 0
+
+
+def moments(column: Floats, unit: str, breaks: NDArray[np.int64] | None = None, clock: bool = False) -> Moments:
+    """Give the times of samples from a column of them.
+
+    Parameters
+    ----------
+    column : ndarray
+        Times in the file's unit, shape (N,) [-].
+    unit : str
+        A key of `TIME_UNITS` [-].
+    breaks : ndarray, optional
+        Rows before which other lines stand [-].
+    clock : bool
+        Whether they are times of day [-].
+
+    Returns
+    -------
+    Moments
+        Parts, each with times that rise [s].
+
+    Raises
+    ------
+    CalcError
+        No time is later than another, or times fall again and again.
+
+    Notes
+    -----
+    A fall from the top of a number of 32 bits (milliseconds or microseconds, in whatever unit they were written), or
+    of a day, to its bottom joins; any other one begins a new part, except for at most three rows that fell out of
+    order. Stamps that stand in several rows are those of a coarse clock: the rows between two of them are spread
+    evenly over the step, those of the first and the last by the usual share of it. Fewer than ten rows
+    behind other lines whose times do not go on are none of the record.
+
+    References
+    ----------
+    Common practice of clocks that count in 32 bits, no source.
+
+    Examples
+    --------
+    >>> found = moments(np.array([4294967290.0, 4294967294.0, 2.0, 6.0]), "ms")
+    >>> (found.parts[0].time * 1000).round(6).tolist(), found.rolled
+    ([0.0, 4.0, 8.0, 12.0], (2,))
+    """
+    scale = TIME_UNITS["s" if clock else unit]
+    steps = np.diff(column)
+    if column.size < 2 or not (steps > 0).any():
+        raise CalcError("time_column", "does not rise: every time in it is the same.", "Choose another column.")
+    usual = float(np.median(steps[steps > 0]))
+    others = _other_tables(column, breaks, usual)
+    if not (steps <= 0).any() and not others.size:
+        return Moments((Stretch(np.arange(column.size), (column - column[0]) * scale),))
+    rows = np.delete(np.arange(column.size), others)
+    if int((steps < 0).sum()) > _MOST_FALLS + others.size:
+        raise CalcError("time_column", "falls again and again, which no clock does.", "Choose another column.")
+    values, rolled = _rolled(column[rows], usual, scale, clock)
+    strays = _strays(values)
+    rows, values = np.delete(rows, strays), np.delete(values, strays)
+    falls = np.flatnonzero(np.diff(values) < 0) + 1
+    parts, repeated = list[Stretch](), 0
+    for some in np.split(np.arange(values.size), falls):
+        time, spread = _spread(values[some])
+        repeated += spread
+        parts.append(Stretch(rows[some], (time - time[0]) * scale))
+    at = np.delete(np.arange(column.size), others)
+    return Moments(
+        tuple(parts),
+        rolled=tuple(int(at[i]) for i in rolled),
+        restarts=tuple(int(rows[i]) for i in falls),
+        strays=tuple(int(at[i]) for i in strays),
+        others=tuple(int(i) for i in others),
+        repeated=repeated,
+    )
+
+
+def _other_tables(column: Floats, breaks: NDArray[np.int64] | None, usual: float) -> NDArray[np.intp]:
+    """Rows of short stretches behind other lines whose times do not go on from the rest."""
+    if breaks is None or len(breaks) < 2:
+        return np.empty(0, np.intp)
+    edges = np.r_[breaks, column.size]
+    lengths = np.diff(edges)
+    main = int(lengths.argmax())
+    if lengths[main] < 2 * FEW:
+        return np.empty(0, np.intp)
+    out: list[int] = []
+    before = main
+    for i in [*range(main - 1, -1, -1), *range(main + 1, len(lengths))]:
+        before = main if i == main + 1 else before
+        near, far = (edges[before], edges[i + 1] - 1) if i < main else (edges[i], edges[before + 1] - 1)
+        step = column[near] - column[far]
+        if lengths[i] < FEW and not -_APART * usual <= step <= _APART * usual:
+            out += range(edges[i], edges[i + 1])
+        else:
+            before = i
+    return np.array(sorted(out), np.intp)
+
+
+def _rolled(values: Floats, usual: float, scale: float, clock: bool) -> tuple[Floats, list[int]]:
+    """Values without the falls of a number that was full, and where these were."""
+    full = [_DAY] if clock else [2.0**32 / shift for shift in (1.0, 1e3, 1e6)]
+    out, at = values, list[int]()
+    for i in np.flatnonzero(np.diff(values) < 0) + 1:
+        near = 100 * usual + 1 / scale  # a hole of a second may lie across it
+        for size in full:
+            if 0 <= values[i] < near and size - near < values[i - 1] <= size:
+                if out is values:
+                    out = values.copy()
+                out[i:] += size
+                at.append(int(i))
+                break
+    return out, at
+
+
+def _strays(values: Floats) -> NDArray[np.intp]:
+    """Rows that fell behind the one before them, where at most three of them stand together and the clock goes on."""
+    out: list[int] = []
+    for i in np.flatnonzero(np.diff(values) < 0) + 1:
+        later = np.flatnonzero(values[i : i + _STRAY + 1] >= values[i - 1])
+        if later.size:
+            out += range(int(i), int(i + later[0]))
+    return np.array(sorted(set(out)), np.intp)
+
+
+def _spread(values: Floats) -> tuple[Floats, int]:
+    """Times with repeated ones spread over the step to the next, and how many were repeated."""
+    first = np.flatnonzero(np.r_[True, np.diff(values) > 0])
+    repeated = values.size - first.size
+    if not repeated or first.size < 2:
+        return (values if first.size > 1 else np.arange(values.size) * 0.0 + values[0]), repeated
+    stamps = values[first]
+    step = float(np.median(np.diff(stamps)))
+    counts = np.diff(np.r_[first, values.size])
+    share = step / max(float(np.median(counts[1:-1])) if counts.size > 2 else float(counts.max()), 1.0)
+    if counts[0] > 1 and repeated >= _RARE * values.size:
+        stamps = np.r_[stamps[1] - counts[0] * share, stamps[1:]]
+    # Over a hole the rows keep their usual distance and the hole stays one.
+    reach = np.where(np.diff(stamps) > 1.5 * step, counts[:-1] * share, np.diff(stamps))
+    pace = np.r_[reach / counts[:-1], share]
+    return stamps.repeat(counts) + (np.arange(values.size) - first.repeat(counts)) * pace.repeat(counts), repeated
