@@ -15,7 +15,7 @@ import pytest
 
 APP = Path(__file__).parent.parent / "app"
 TEMPLATES = APP.parent / "templates"
-CALC_MAY_USE = {"numpy", "scipy", "cantera"}
+CALC_MAY_USE = {"numpy", "scipy", "cantera", "python_calamine"}
 # A router may commit: the request is the transaction. It may not read or write rows by itself.
 QUERIES = {"add", "add_all", "delete", "exec", "execute", "flush", "merge", "scalar", "scalars"}
 

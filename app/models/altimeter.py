@@ -43,7 +43,9 @@ class AltimeterTrack(Row, table=True):
 class TrackUploadIn(FormIn):
     """The form that an altimeter's file is sent with."""
 
-    file: str = FormField(title="The altimeter's file", description="CSV or plain text, up to 32 MB.")
+    file: str = FormField(
+        title="The altimeter's file", description="CSV, plain text or a workbook (.xlsx, .xls, .ods), up to 32 MB."
+    )
 
 
 class TrackIn(LayoutIn):

@@ -42,7 +42,9 @@ class Curve(Row, table=True):
 class UploadIn(FormIn):
     """The form that a logger's file is sent with."""
 
-    file: str = FormField(title="The logger's file", description="CSV or plain text, up to 256 MB.")
+    file: str = FormField(
+        title="The logger's file", description="CSV, plain text or a workbook (.xlsx, .xls, .ods), up to 256 MB."
+    )
 
 
 class LoadIn(FormIn):

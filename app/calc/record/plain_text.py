@@ -1,31 +1,44 @@
-"""Whether a file is text at all, told by its content, and its bytes as plain lines of UTF-8."""
+"""Whether a file is a record at all, told by its content, and its bytes as plain lines of UTF-8."""
 
 from app.calc.base.errors import CalcError
 from app.calc.record.one_line import turned
+from app.calc.record.workbook import is_workbook, sheet_text
 
 _KINDS = {
-    b"PK": "a zip archive or a spreadsheet; export the sheet as CSV",
+    b"PK": "a zip archive; unpack it",
     b"\x89PNG": "a picture",
     b"\xff\xd8\xff": "a picture",
     b"GIF8": "a picture",
     b"BM": "a picture",
+    b"II*\x00": "a picture",
+    b"MM\x00*": "a picture",
     b"%PDF": "a PDF",
     b"\x1f\x8b": "a compressed file; unpack it",
+    b"BZh": "a compressed file; unpack it",
+    b"\xfd7zXZ": "a compressed file; unpack it",
     b"7z\xbc\xaf": "an archive; unpack it",
     b"Rar!": "an archive; unpack it",
-    b"\xd0\xcf\x11\xe0": "a spreadsheet; export it as CSV",
     b"RIFF": "a sound or a film",
     b"SQLite format": "a database",
+    b"\x7fELF": "a program",
+    b"MZ": "a program",
+    b"\xcf\xfa\xed\xfe": "a program",
+    b"\xca\xfe\xba\xbe": "a program",
+    b"{\\rtf": "a text document; save it as plain text",
+    b"<html": "a web page; save the file itself",
+    b"<!DOCTYPE": "a web page; save the file itself",
 }
 
 
-def plain_text(raw: bytes) -> bytes:
-    """Pass what is text, as UTF-8 or the single-byte text it is, with lines that end in a line feed.
+def plain_text(raw: bytes, sheet: str = "") -> bytes:
+    """Pass what is text, as UTF-8 or the single-byte text it is, in lines that end in a line feed; a sheet as such.
 
     Parameters
     ----------
     raw : bytes
         The file as it came [-].
+    sheet : str
+        Which sheet of a workbook; without it, the one with the most rows [-].
 
     Returns
     -------
@@ -39,7 +52,7 @@ def plain_text(raw: bytes) -> bytes:
 
     Notes
     -----
-    UTF-16 is told by its mark.
+    UTF-16 is told by its mark. Samples that stand along one line are turned, see `one_line.turned`.
 
     References
     ----------
@@ -52,8 +65,10 @@ def plain_text(raw: bytes) -> bytes:
     """
     if not raw or raw.isspace():
         raise CalcError("file", "The file is empty.", "Choose the file that the logger wrote.")
+    if is_workbook(raw):
+        return sheet_text(raw, sheet)
     for start, what in _KINDS.items():
-        if raw.startswith(start):
+        if raw.startswith(start) and (b"\0" in raw[:4096] or len(start) > 2 or not _is_text(raw[:4096])):
             kind, _, way_out = what.partition("; ")
             remedy = f"{way_out[0].upper()}{way_out[1:]}, then send that." if way_out else "Send the logger's own text."
             raise CalcError("file", f"This is {kind}, whatever its name says.", remedy)
@@ -65,3 +80,8 @@ def plain_text(raw: bytes) -> bytes:
         line = raw.count(b"\n", 0, raw.index(b"\0")) + 1
         raise CalcError("file", f"Line {line} holds bytes that are not text.", "Export it as CSV or plain text.")
     return turned(raw if b"\n" in raw else raw.replace(b"\r", b"\n"))
+
+
+def _is_text(start: bytes) -> bool:
+    """Whether bytes are letters only, as of a header that begins like a picture's mark."""
+    return all(byte >= 32 or byte in b"\t\r\n\f" for byte in start)

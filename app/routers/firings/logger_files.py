@@ -60,12 +60,13 @@ class Files:
 
 @dataclass(frozen=True)
 class Beginning:
-    """How a file begins: its first lines with their numbers, and how many columns they have."""
+    """How a file begins: its first lines with their numbers, how many columns they have, whether it has sheets."""
 
     base: str
     file: LoggerFile
     rows: list[tuple[int, list[str]]]
     columns: int
+    workbook: bool
 
 
 class FilesPage(Page, section="firings"):
@@ -150,13 +151,14 @@ class LoggerPages:
         row = self.logger.file(session, firing, file_id)
         if form is None:
             form = web.blank(request, session, self.reading, initial=self.logger.texts_for(session, firing, row))
-        rows, columns, numbered = beginning(stored_files.read(session, row), form)
-        form.choices = {**self.choices, **form.choices, **dict.fromkeys(self.columns, numbered)}
+        head, numbered = beginning(stored_files.read(session, row), form)
+        sheets: list[Choice] = [(name, name) for name in head.sheets]
+        form.choices = {**self.choices, **form.choices, **dict.fromkeys(self.columns, numbered), "sheet": sheets}
         found = None
         if look:
             units: UnitSystem = workshop.get(session).units
             found = web.answered(form, units, lambda data: self.logger.preview(session, firing, row, data))
-        begins = Beginning(f"/firings/{firing_id}/{self.slug}", row, rows, columns)
+        begins = Beginning(f"/firings/{firing_id}/{self.slug}", row, head.rows, head.columns, bool(sheets))
         page = self.reading_page(session, firing, firings.its_motor(session, firing), begins, form, found)
         return web.render(request, session, page, status=200 if found or not look else 422)
 
@@ -254,11 +256,11 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
         return Response(stored_files.read(session, row), media_type="application/octet-stream", headers=head)
 
 
-def beginning(raw: bytes, form: Form) -> tuple[list[tuple[int, list[str]]], int, list[Choice]]:
-    """The first lines of a file with their numbers, how many columns they have, and the columns as choices."""
-    found = logger_files.beginning(raw, _whole(form.text("first_line")), form.text("delimiter"))
+def beginning(raw: bytes, form: Form) -> tuple[logger_files.Beginning, list[Choice]]:
+    """How a file or the chosen sheet of it begins, and its columns as choices."""
+    found = logger_files.beginning(raw, _whole(form.text("first_line")), form.text("delimiter"), form.text("sheet"))
     numbered = [(str(i), f"column {i}: {name}" if name else f"column {i}") for i, name in enumerate(found.names, 1)]
-    return found.rows, found.columns, numbered
+    return found, numbered
 
 
 def _whole(text: str) -> int:

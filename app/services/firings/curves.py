@@ -113,7 +113,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
         The file is missing, or is not what it was.
     """
     STAND.allow(firing)
-    text = plain_text.plain_text(stored_files.read(session, row))
+    text = plain_text.plain_text(stored_files.read(session, row), data.sheet)
     found, samples = reading.read_curve_and_samples(text, data, _motor(session, firing))
     curve = Curve(
         firing_id=firing.pk,

@@ -164,7 +164,7 @@ def _samples(session: Session, firing: Firing, curve: Curve) -> Samples:
     build = repository.get(session, MotorBuild, firing.motor_build_id, "motor")
     air = atmosphere(build.field_elevation_m).pressure
     known = reading.Motor(found.propellant_kg, build.throat_d_m, firing.throat_after_m, air)
-    return reading.read_curve_and_samples(plain_text.plain_text(raw), data, known)[1]
+    return reading.read_curve_and_samples(plain_text.plain_text(raw, data.sheet), data, known)[1]
 
 
 def _nested(texts: dict[str, str]) -> dict[str, object]:

@@ -13,11 +13,11 @@ from pydantic import BaseModel
 from sqlmodel import Session, col, select
 
 from app.calc.base.errors import CalcError
-from app.calc.record import logger_text, plain_text
+from app.calc.record import logger_text, plain_text, workbook
 from app.errors import NotFound, Refused
 from app.models import AltimeterTrack, Curve, Firing
 from app.models.base import FormIn
-from app.models.logger_file import LoggerFile
+from app.models.logger_file import LayoutIn, LoggerFile
 from app.services.book import stored_files
 from app.services.firings import samples
 from app.units import Quantity
@@ -181,9 +181,11 @@ class Logger(Generic[F, R, X]):
         last = next((one for one in self.readings(session, firing) if one.file_id == row.pk), None)
         if last is not None:
             return dict(json.loads(last.reading_json))
-        return self.guess(session, firing, plain_text.plain_text(stored_files.read(session, row)))
+        raw = stored_files.read(session, row)
+        sheet = workbook.sheets(raw)[0] if workbook.is_workbook(raw) else ""
+        return {**self.guess(session, firing, plain_text.plain_text(raw)), "sheet": sheet}
 
-    def preview(self, session: Session, firing: Firing, row: F, data: FormIn) -> X:
+    def preview(self, session: Session, firing: Firing, row: F, data: LayoutIn) -> X:
         """What a file holds when it is read so; nothing is kept.
 
         Raises
@@ -193,7 +195,12 @@ class Logger(Generic[F, R, X]):
         FileLost
             It is missing, or is not what it was.
         """
-        return self.read(session, firing, plain_text.plain_text(stored_files.read(session, row)), data)
+        raw = stored_files.read(session, row)
+        try:
+            text = plain_text.plain_text(raw, data.sheet)
+        except CalcError as error:
+            raise samples.refusal(error) from None
+        return self.read(session, firing, text, data)
 
     def too_large(self) -> str:
         """What is said of a file over the limit."""
@@ -224,18 +231,21 @@ def as_typed(data: FormIn) -> str:
 
 @dataclass(frozen=True)
 class Beginning:
-    """The first lines of a file by their numbers, the columns they have, and what stands over these."""
+    """The first lines of a file by their numbers, how many columns, what stands over these, a workbook's sheets."""
 
     rows: list[tuple[int, list[str]]]
     columns: int
     names: list[str]
+    sheets: list[str]
 
 
-def beginning(raw: bytes, first_line: int, delimiter: str) -> Beginning:
-    """How a file begins, about the line that its numbers are said to begin in."""
-    head = logger_text.first_lines(plain_text.plain_text(raw), max(HEAD, min(first_line, 1000) + HEAD // 2))
+def beginning(raw: bytes, first_line: int, delimiter: str, sheet: str = "") -> Beginning:
+    """How a file, or a sheet of it, begins about the line that its numbers are said to begin in."""
+    names = workbook.sheets(raw) if workbook.is_workbook(raw) else []
+    text = plain_text.plain_text(raw, sheet if sheet in names else "")
+    head = logger_text.first_lines(text, max(HEAD, min(first_line, 1000) + HEAD // 2))
     known = delimiter if delimiter in logger_text.DELIMITERS else "comma"
     rows = [(i, logger_text.cells(line, known)) for i, line in enumerate(head, start=1)]
     columns = max((len(cells) for _, cells in rows[-HEAD:]), default=1)
     over = [cells for i, cells in rows if i < first_line and len(cells) == columns]
-    return Beginning(rows[-HEAD:], columns, over[-1] if over else [""] * columns)
+    return Beginning(rows[-HEAD:], columns, over[-1] if over else [""] * columns, names)

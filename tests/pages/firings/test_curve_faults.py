@@ -16,6 +16,7 @@ from app.services.book import stored_files
 from app.services.firings import curves
 from tests.behind import app_of
 from tests.browse import Page, opened
+from tests.calc.record.workbooks import Rows, ods, xlsx
 from tests.pages.firings.test_curves import burn, fired, post, predicted_and_fired
 from tests.pages.motors.test_builds import book, count
 
@@ -31,9 +32,15 @@ def values(rows: list[str], change: Callable[[float, float], float]) -> list[str
 REFUSED_AT_ONCE: dict[str, tuple[bytes, str]] = {
     "empty": (b"", "The file is empty"),
     "blank lines": (b"\n \r\n\n", "The file is empty"),
-    "zip": (b"PK\x03\x04" + b"x" * 99, "a zip archive or a spreadsheet"),
+    "zip": (b"PK\x03\x04" + b"x" * 99, "a zip archive"),
     "picture": (b"\xff\xd8\xff\xe0" + b"x" * 99, "a picture"),
     "drawing": (b"\x89PNG\r\n\x1a\n" + b"x" * 99, "a picture"),
+    "program": (b"\x7fELF\x02\x01\x01\0" + b"x" * 99, "a program"),
+    "formulas": (
+        xlsx({"Log": [[float(i), float(i)] for i in range(40)]}, values=False),
+        "formulas without their values",
+    ),
+    "password": (ods({"Log": [[1.0, 2.0]]}, locked=True), "has a password"),
     "bytes": (b"0,1\n1,2\n2,\x00\n", "Line 3 holds bytes that are not text"),
     "letter": (b"Dear club,\nit went well.\n", "No lines of numbers"),
 }
@@ -123,6 +130,22 @@ def test_what_stands_between_samples_is_passed_over_and_said(client: TestClient,
     assert client.post(form.action, data=form.fields, follow_redirects=False).status_code == 303
     with book(client) as session:
         assert session.exec(select(Curve)).one().total_impulse_ns == pytest.approx(980.0, rel=0.003)
+
+
+def test_a_sheet_of_a_workbook_is_chosen_like_a_column(client: TestClient) -> None:
+    rows = [[float(cell) for cell in line.split(";")] for line in burn().decode().splitlines()[1:]]
+    table: Rows = [["Time (s)", "Thrust (N)"], *rows]
+    raw = xlsx({"Notes": [["fine day"]], "Log": table, "Half": [[t, 0.5 * f] for t, f in rows]})
+    url = str(post(client, fired(client), raw, "burn.xlsx").headers["location"])
+    form = opened(client, url).forms["form"]
+    assert form.choices["sheet"] == {"", "Notes", "Log", "Half"}
+    assert form.fields["sheet"] == "Log"
+    for sheet in ("Log", "Half"):
+        assert client.post(url, data={**form.fields, "sheet": sheet}, follow_redirects=False).status_code == 303
+        form = opened(client, url).forms["form"]
+        assert form.fields["sheet"] == sheet
+    with book(client) as session:
+        assert [curve.total_impulse_ns for curve in session.exec(select(Curve))] == pytest.approx([980, 490], rel=0.003)
 
 
 @pytest.mark.parametrize("fault", TOLD)
