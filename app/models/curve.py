@@ -65,6 +65,9 @@ class ReadIn(LayoutIn):
     points: list[LoadIn] = FormField(default_factory=list, max_length=12, title="Calibration")
     stand: Literal["level", "presses", "lifts"] = FormField(title="How the motor stood")
     keep_drift: bool = FormField(False, title="Keep drift of the zero in")
+    zero_way: Literal["line", "lit", "seen", "out"] | None = FormField(None, title="How the zero went")
+    pulse: Literal["all", "1", "2", "3", "4", "5", "6", "7", "8"] | None = FormField(None, title="Which burn")
+    leave_out: bool = FormField(False, title="Leave out the stray samples")
     smooth: bool = FormField(False, title="Smooth out the stand's ringing, if there is any")
     start: Annotated[Quantity, Measure("time", ge=0, le=1e5)] | None = FormField(
         None, title="Burn from", description="Time in the chart of the record. Left empty: found."

@@ -13,7 +13,7 @@ from app.models.curve import ReadIn, UploadIn
 from app.routers.firings import logger_files as pages
 from app.routing import late_router
 from app.services.book import workshop
-from app.services.firings import curves
+from app.services.firings import certainty, curves
 from app.services.firings.curves import STAND, Line, Measured
 from app.services.firings.reading import Result
 from app.services.learning import stored_predictions
@@ -35,6 +35,11 @@ CHOICES: dict[str, list[Choice]] = {
         ("counts", "raw counts, by known masses"),
     ],
     "pressure_unit": [(unit, unit) for unit in ("MPa", "kPa", "Pa", "bar", "psi")],
+    "zero_way": list(certainty.WAYS.items()),
+    "pulse": [
+        ("all", "all of them: one motor that chuffed"),
+        *((str(i), f"burn {i} alone") for i in range(1, certainty.MOST + 1)),
+    ],
     "stand": [
         ("level", "Level: weight plays no part"),
         ("presses", "Upright, nozzle up: weight and thrust press the same way"),
@@ -66,6 +71,7 @@ class CurveReadingPage(pages.ReadingPage, template="firings/curve_file.html"):
     found: Result | None
     predicted: Prediction | None
     chart: Markup | None
+    zeros: Markup | None
     lines: list[Line]
 
 
@@ -97,6 +103,7 @@ def _reading_page(
         found=found,
         predicted=stored_predictions.for_firing(session, firing),
         chart=record(found, workshop.get(session).units) if found else None,
+        zeros=zeros(found, workshop.get(session).units) if found else None,
         lines=curves.lines(found, None) if found else [],
     )
 
@@ -139,6 +146,26 @@ def record(found: Result, units: UnitSystem) -> Markup:
         ],
     )
     return line_chart("The record", Axis("Time in the record", "s", decimals=3), panel)
+
+
+def zeros(found: Result, units: UnitSystem) -> Markup | None:
+    """The record over its zero before the burn, with each way that the zero may have gone."""
+    asked = next((one for one in found.asked if one.field == "zero_way"), None)
+    if asked is None or not asked.choices:
+        return None
+    first = asked.choices[0].zero_n  # the record is drawn over a line until something is chosen
+    reading = [f + z for f, z in zip(found.record_force_n, first, strict=True)]
+    panel = Panel(
+        Axis("Force", unit_of("force", units), from_zero=True),
+        [
+            Series("Record over its first zero", found.record_time_s, convert_each(reading, "force", units), "dotted"),
+            *(
+                Series(f"Zero {one.words}", found.record_time_s, convert_each(one.zero_n, "force", units))
+                for one in asked.choices
+            ),
+        ],
+    )
+    return line_chart("How the zero may have gone", Axis("Time in the record", "s", decimals=3), panel)
 
 
 def overlay(measured: Measured, units: UnitSystem) -> Markup:

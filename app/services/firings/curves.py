@@ -1,7 +1,7 @@
 """Measured curves: the logger's file kept as it came, read as a person says, and set beside the prediction."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor, log10, pi
 
 import numpy as np
@@ -9,10 +9,12 @@ from sqlmodel import Session, col, select
 
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
 from app.calc.record import plain_text
+from app.errors import Refused
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
 from app.services.book import audit_reasons, repository, stored_files, workshop
 from app.services.firings import firing_fits, firings, reading
+from app.services.firings.certainty import Ranged
 from app.services.firings.logger_files import Counting, Logger, as_typed
 from app.services.firings.reading import Motor, Result
 from app.services.learning import prediction_record, stored_predictions
@@ -46,12 +48,15 @@ class Line:
     expected: Range | None
     kind: str
     decimals: int | None = None
+    sure: Ranged | None = None
 
     @property
     def part(self) -> str:
         """What it is a figure of, of `PARTS`."""
         return next(part for part, labels in PARTS.items() if self.label in labels)
 
+
+_OF_ONE_FILE = ("first_line", "start", "end", "pulse", "zero_way", "leave_out")
 
 # --- Reading -------------------------------------------------------------------------------------
 
@@ -80,7 +85,11 @@ def _guess(session: Session, firing: Firing, text: bytes) -> dict[str, str]:
         kept = json.loads(before)
         same = all(kept.get(k, "") == texts[k] for k in ("delimiter", "decimal", "force_column", "time_column"))
         if same:
-            texts |= {k: v for k, v in kept.items() if k not in ("first_line", "start", "end")}
+            texts |= {
+                k: v
+                for k, v in kept.items()
+                if k not in ("first_line", "start", "end", "pulse", "zero_way", "leave_out")
+            }
     return texts
 
 
@@ -108,13 +117,15 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     Raises
     ------
     Refused
-        The motor did not light, or the file cannot be read so; beside the field.
+        The motor did not light, the file cannot be read so, or it could mean two things; beside the field.
     FileLost
         The file is missing, or is not what it was.
     """
     STAND.allow(firing)
     text = plain_text.plain_text(stored_files.read(session, row), data.sheet)
     found, samples = reading.read_curve_and_samples(text, data, _motor(session, firing))
+    for one in found.asked:
+        raise Refused(one.question, field=one.field)
     curve = Curve(
         firing_id=firing.pk,
         curve_file_id=row.pk,
@@ -165,6 +176,13 @@ def lines(found: Result, told: PredictionRecord | None) -> list[Line]:
         value = getattr(told, name) if told else None
         return value if isinstance(value, Range) else None
 
+    sure = found.sure.ranges if found.sure else {}
+    ranges = {
+        "Total impulse": sure.get("total_impulse_ns"),
+        "Burn time": sure.get("burn_time_s"),
+        "Mean thrust": sure.get("mean_thrust_n"),
+        "Peak thrust": sure.get("peak_thrust_n"),
+    }
     table = [
         Line(
             "Total impulse",
@@ -235,7 +253,8 @@ def lines(found: Result, told: PredictionRecord | None) -> list[Line]:
                 3,
             )
         )
-    return sorted(table, key=lambda line: list(PARTS).index(line.part))
+    told_sure = [replace(line, sure=ranges.get(line.label)) for line in table]
+    return sorted(told_sure, key=lambda line: list(PARTS).index(line.part))
 
 
 def _expected_coefficient(told: PredictionRecord | None) -> Range | None:

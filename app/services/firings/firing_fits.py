@@ -54,6 +54,8 @@ PEAK = 0.05
 BELIEVABLE = log(2.5)
 """A factor beyond two and a half either way is a wrong unit, gauge or motor, and is not learned from [ln]."""
 
+_PARTIAL = "Its record does not hold the whole burn, or the cell stood at its end. Nothing is learned from it."
+
 START_SECONDS = 2.0
 """Time spent on fits that wait, at most, as a book is opened [s]."""
 
@@ -227,7 +229,13 @@ def _from_figures(motor: Motor, firing: Firing, curve: Curve | None) -> FitRecor
     impulse, duration = firing.measured_impulse_ns, firing.measured_burn_time_s
     if curve is not None:
         impulse, duration = curve.total_impulse_ns, curve.burn_time_s
-    errors = np.array((BY_CELL, TIME_BY_CELL, PEAK) if curve is not None else (BY_HAND, TIME_BY_HAND, PEAK))
+        sure = reading.Result.model_validate_json(curve.result_json).sure
+        if sure is not None and not sure.whole:
+            return FitRecord(remarks=[_PARTIAL])
+        own = (sure.impulse_error, sure.time_error) if sure is not None else (0.0, 0.0)
+        errors = np.array((hypot(BY_CELL, own[0]), hypot(TIME_BY_CELL, own[1]), PEAK))
+    else:
+        errors = np.array((BY_HAND, TIME_BY_HAND, PEAK))
     measured = [np.nan if m is None else m for m in (impulse, duration, firing.measured_peak_pressure_pa)]
     for what, figure, guess in zip(FIGURES, measured, expected.tolist(), strict=True):
         if abs(log(figure / guess)) > BELIEVABLE:

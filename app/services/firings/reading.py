@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from pydantic import BaseModel
@@ -10,14 +11,15 @@ from app.calc.base.constants import ATM, STANDARD_GRAVITY, Floats
 from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note
 from app.calc.motor.impulse import CLASS_LIMITS, designation
-from app.calc.record import curve, load_cell, logger_text, reduction
+from app.calc.record import curve, load_cell, logger_text, reduction, spikes
 from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles
 from app.calc.record.logger_text import Layout
 from app.calc.record.runs import Lines
 from app.errors import Refused
 from app.models.curve import ReadIn
 from app.pens import thin
-from app.services.firings import record_words, samples
+from app.services.firings import certainty, record_words, samples
+from app.services.firings.certainty import Certainty, Open
 
 DRAWN = 1000
 """Samples kept for drawing; the figures are made of all of them."""
@@ -31,6 +33,7 @@ TOO_GOOD = 1.03
 
 _FIELDS = {
     "calibration": "points",
+    "zero": "zero_way",
     "period": "smooth",
     "thrust": "force_unit",
     "total_impulse": "force_unit",
@@ -83,6 +86,9 @@ class Result(BaseModel):
     residual_n: float | None = None
     ringing_hz: float | None = None
     smoothed: bool = False
+    strays: int = 0
+    sure: Certainty | None = None
+    asked: list[Open] = []
     cautions: list[Note | str] = []
     remarks: list[Note | str] = []
 
@@ -145,24 +151,39 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
     force = np.multiply(reading, sign * scale.slope, out=reading)  # in place: there may be ten million
     force += sign * scale.offset
     start, end = (moment.si if moment else None for moment in (data.start, data.end))
-    _moves(lines, force, *reduction.between(time, start, end))
-    burn = reduction.reduce_record(
+    begin, stop = reduction.between(time, start, end)
+    _moves(lines, force, begin, stop)
+    stray = spikes.find_spikes(force)
+    as_it_came = force
+    if data.leave_out:
+        force = spikes.without_spikes(force, stray)
+    chosen = certainty.choose(time, force, data, begin, stop)
+    reduce = partial(
+        reduction.reduce_record,
         time,
         force,
         start=start,
         end=end,
         lost_weight=load_cell.weight_change(data.stand, motor.propellant_kg),
-        way="level" if data.keep_drift else "line",
         smooth=data.smooth,
-        gauge=gauge,
         ambient=ATM if motor.ambient_pa is None else motor.ambient_pa,
+        burn=chosen.burn,
+        others=chosen.others,
     )
+    burn = reduce(way=certainty.way(data), gauge=gauge)
+    stray = certainty.real(burn, stray)
+    record = thin(burn.zero.thrust, DRAWN)
+    asked = certainty.about_pulses(data, time, chosen) + certainty.about_zero(data, force, burn, record, reduce)
     found = _figures(burn, data, motor)
-    cautions = record_words.cautions(read, force, burn) + record_words.other_burns(data, time, force)
+    sure = certainty.sure(as_it_came, burn, data)
+    cautions = [one.question for one in asked] + record_words.cautions(read, force, burn)
+    if not data.leave_out:
+        cautions += certainty.strays(time, force, burn, stray, [lines.of(one.first) for one in stray])
     cautions += record_words.ringing(burn) + _doubts(found, data, motor)
     remarks = [*read.said, *record_words.remarks(data, burn, scale, motor.ambient_pa)]
+    remarks += [*record_words.beside(data, time, chosen, len(stray)), sure.said]
     t, thrust, absolute, zero, tone = burn.time, burn.thrust, burn.pressure, burn.zero, burn.tone
-    drawn, record = thin(thrust, DRAWN), thin(zero.thrust, DRAWN)
+    drawn = thin(thrust, DRAWN)
     pressed = thin(absolute, DRAWN) if absolute is not None else np.array([], dtype=np.intp)
     result = Result(
         samples=time.size,
@@ -194,6 +215,9 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
         residual_n=scale.residual if len(data.points) > 2 else None,
         ringing_hz=tone.frequency if tone else None,
         smoothed=burn.smoothed,
+        strays=len(stray),
+        sure=sure,
+        asked=asked,
         cautions=cautions,
         remarks=remarks,
     )

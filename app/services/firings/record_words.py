@@ -4,9 +4,10 @@ import numpy as np
 
 from app.calc.base.constants import Floats
 from app.calc.base.notes import Amount, Note
-from app.calc.record import curve, load_cell, pulses
+from app.calc.record import curve, load_cell
 from app.calc.record.reduction import Reduced
 from app.models.curve import ReadIn
+from app.services.firings.certainty import WAYS, Chosen
 from app.services.firings.samples import Read
 
 
@@ -36,9 +37,15 @@ def cautions(read: Read, force: Floats, burn: Reduced) -> list[Note | str]:
         )
         said.append(f"Inside the burn no sample stands in line {named}; a straight line was drawn over it.")
     if burn.begins:
-        said.append("The record begins when the motor burns already; impulse and times are at least what is shown.")
+        said.append(
+            "The record begins when the motor burns already; impulse and times are at least what is shown. What came "
+            "before cannot be known: the start, a higher peak, and the zero before the burn, so neither its drift."
+        )
     if burn.ends:
-        said.append("The record ends while the motor still burns; impulse and times are at least what is shown.")
+        said.append(
+            "The record ends while the motor still burns; impulse and times are at least what is shown. What came "
+            "after cannot be known: the end, a higher peak, and the zero after the burn, so neither its drift."
+        )
     return said
 
 
@@ -57,18 +64,18 @@ def _without_number(read: Read, low: int, high: int) -> list[int]:
     return found
 
 
-def other_burns(data: ReadIn, time: Floats, force: Floats) -> list[str]:
-    """A word when several motors were fired into one record."""
-    if data.start or data.end:
-        return []
-    found = pulses.burns(time, force)
-    if len(found) < 2:
-        return []
-    times = ", ".join(f"{time[first]:.2f} to {time[last]:.2f} s" for first, last in found[:8])
-    return [
-        f"This record holds {len(found)} burns: {times}. The one with the most impulse was taken; to read another, "
-        "type times around it, or drag the marks of the chart."
-    ]
+def beside(data: ReadIn, time: Floats, chosen: Chosen, strays: int) -> list[str]:
+    """What stands in the record and is none of the burn: weights that rest on the cell, stray samples left out."""
+    said = []
+    for one in chosen.pulses:
+        if one.still and one not in chosen.motors:
+            said.append(
+                f"From {time[one.first]:.2f} to {time[one.last]:.2f} s the reading stands still on one level: taken "
+                "for a weight on the cell, no burn."
+            )
+    if strays and data.leave_out:
+        said.append(f"{strays} stray samples were left out, with a straight line through each.")
+    return said
 
 
 def ringing(burn: Reduced) -> list[str]:
@@ -87,9 +94,8 @@ def remarks(data: ReadIn, burn: Reduced, scale: load_cell.Calibration, air: floa
     said: list[Note | str] = []
     marks = {"before": Amount(zero.before or 0.0, "force", 1), "after": Amount(zero.after or 0.0, "force", 1)}
     if zero.drifted and zero.before is not None and zero.after is not None:
-        said.append(
-            Note("Zero: {before} before the burn, {after} after it; the line through both was taken off.", marks)
-        )
+        went = "the line through both was taken off" if zero.way == "line" else f"it {WAYS[zero.way]}, as chosen"
+        said.append(Note(f"Zero: {{before}} before the burn, {{after}} after it; {went}.", marks))
     elif zero.before is not None:
         said.append(
             Note(
@@ -100,6 +106,9 @@ def remarks(data: ReadIn, burn: Reduced, scale: load_cell.Calibration, air: floa
         )
     else:
         said.append(Note("The record begins with thrust; the zero is what was read after the burn, {after}.", marks))
+    if zero.wanders > 0:
+        marks = {"creep": Amount(zero.wanders, "force", 2)}
+        said.append(Note("The zero creeps by {creep} within a quiet stretch; the ranges are wider for it.", marks))
     if data.stand != "level":
         said.append("The propellant's weight was taken to leave in proportion to impulse.")
     if len(data.points) > 2:

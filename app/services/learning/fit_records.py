@@ -20,6 +20,7 @@ CALCULATED_BY = (
     "app.services.motors.motor_setup",
     "app.services.motors.prediction",
     "app.services.firings.samples",
+    "app.services.firings.certainty",
     "app.services.firings.reading",
     "app.services.firings.firing_fits",
 )
@@ -27,7 +28,8 @@ CALCULATED_BY = (
 
 BY_CELL, BY_HAND = 0.01, 0.03
 """How well an impulse from a curve and one typed repeat from firing to firing [-]: assumptions. What the stand's scale
-is off by comes on top, the same for all: `partial_pooling.STAND`."""
+is off by comes on top, the same for all: `partial_pooling.STAND`; what a record itself leaves in doubt (`certainty`) is
+added to a curve's."""
 
 TIME_BY_CELL, TIME_BY_HAND = 0.015, 0.05
 """How well a burn time from a curve and one typed repeat [-]: assumptions."""

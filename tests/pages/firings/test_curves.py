@@ -300,3 +300,37 @@ def test_a_curve_whose_file_is_lost_keeps_its_figures_and_says_so(client: TestCl
     resent = sent(client, url, burn(pressure=True))
     assert resent == reading
     assert client.get(reading).status_code == 200, "the same file sent again is put back"
+
+
+def test_what_could_mean_two_things_is_asked_before_it_is_saved(client: TestClient) -> None:
+    url = fired(client)
+    rows = burn().decode().splitlines()
+    for i, row in enumerate(rows[1:], 1):
+        time, force = row.split(";")
+        rows[i] = f"{time};{float(force) + (60 if float(time) >= 1.002 else 0) + (900 if i == 800 else 0):.3f}"
+    reading = sent(client, url, "\n".join(rows).encode())
+    shown = client.get(reading)
+    assert shown.status_code == 200
+    page = Page(shown.text)
+    for words in (
+        "60.0 N higher after the burn",
+        "How the zero may have gone",
+        "One stray sample in the burn: 1.598 s",
+        "to",
+    ):
+        assert words in shown.text, words
+    assert "zero_way" in page.forms["form"].fields
+    assert 'name="leave_out"' in shown.text
+    refused_ = client.post(page.forms["form"].action, data=page.forms["form"].fields, follow_redirects=False)
+    assert refused_.status_code == 422
+    assert "Choose how it went" in Page(refused_.text).fault("zero_way")
+    assert count(client, Curve) == 0
+    assert saved(client, reading, {"zero_way": "lit", "leave_out": "on"}) == url
+    with book(client) as session:
+        curve = session.exec(select(Curve)).one()
+        assert curve.total_impulse_ns == pytest.approx(980, rel=2e-3)
+        assert curve.peak_thrust_n == pytest.approx(700, rel=2e-3)
+    text = client.get(url).text
+    assert "nine in ten" in text
+    assert "By that the class is" not in text
+    assert opened(client, reading).forms["form"].fields["zero_way"] == "lit"
