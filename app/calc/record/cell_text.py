@@ -10,6 +10,7 @@ _UNIT = r"(?:\s*[^\W\d][\w/°²]{0,7}|\s*%)"
 _CLOCK = r"(?:[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}[T ]\s*)?[0-9]{1,2}:[0-5][0-9]:[0-5][0-9](?:[.,:][0-9]{1,9})?Z?"
 _CLOCK_PARTS = re.compile(r"([0-9]{1,2}):([0-9][0-9]):([0-9][0-9])(?:[.,:]([0-9]{1,9}))?Z?$")
 CLOCK = re.compile(_CLOCK)
+_CHECKED = r"(?:\*[0-9A-Fa-f]{2})?"
 _MISSING = re.compile(r"nan|[+-]?inf(?:inity)?", re.IGNORECASE)
 
 
@@ -62,7 +63,7 @@ def cell_pattern(decimal: str, grouped: bool = False, dressed: bool = False) -> 
     '12.3'
     """
     number = f"({number_pattern(decimal, grouped)})"
-    inside = rf"{_LABEL}?{number}{_UNIT}?(?:\*[0-9A-Fa-f]{{2}})?" if dressed else number
+    inside = rf"{_LABEL}?{number}{_UNIT}?{_CHECKED}" if dressed else number
     return rf'\s*"?\s*{inside}\s*"?\s*'
 
 
@@ -79,7 +80,7 @@ def clock_pattern() -> str:
     >>> re.fullmatch(clock_pattern(), " 12:31:02.123 ").group(1)
     '12:31:02.123'
     """
-    return rf'\s*"?\s*({_CLOCK})\s*"?\s*'
+    return rf'\s*"?\s*({_CLOCK}){_CHECKED}\s*"?\s*'
 
 
 def to_number(text: str, decimal: str, grouped: bool = False) -> float:
@@ -132,7 +133,7 @@ def to_seconds(clock: str) -> float:
     >>> to_seconds("00:01:02.5")
     62.5
     """
-    parts = _CLOCK_PARTS.search(clock.strip())
+    parts = _CLOCK_PARTS.search(clock.partition("*")[0].strip())
     if parts is None:
         raise CalcError("time_column", f"“{clock[:30]}” is no time of day.", "Choose another column.")
     hours, minutes, seconds, decimals = parts.groups()
@@ -162,7 +163,7 @@ def kind(cell: str, decimal: str, grouped: bool = False) -> str:
         return "empty"
     if re.fullmatch(number_pattern(decimal, grouped), cell):
         return "number"
-    if CLOCK.fullmatch(cell):
+    if CLOCK.fullmatch(cell.partition("*")[0]):
         return "clock"
     if _MISSING.fullmatch(cell):
         return "missing"

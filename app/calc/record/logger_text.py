@@ -26,10 +26,26 @@ TIME_OF_DAY = "(time of day)"
 _LOOKED_AT = 300  # lines at the beginning that a guess rests on
 _FARTHER = 60  # and at each of these shares of the text
 _PLACES = (0.25, 0.5, 0.75)
+_NEAR = 5  # lines within which the second sample follows the first
 _FIRST_WITHIN = 10_000  # lines that numbers must begin in
+_SEARCHED = 20_000_000  # letters in which thousands set apart must show
 _LONGEST = 10_000  # letters in one line; more is no table
 _QUOTED = re.compile(r'"[^"]*"')
-_GROUPS = {".": re.compile(rb"\d,\d{3}\.\d"), ",": re.compile(rb"\d\.\d{3},\d")}
+_GROUP = {
+    ".": rb"[1-9]\d{0,2}(?:,\d{3})+(?:\.\d+|(?<=,\d{3},\d{3}))",
+    ",": rb"[1-9]\d{0,2}(?:\.\d{3})+(?:,\d+|(?<=\.\d{3}\.\d{3}))",
+}
+_BARE = {".": rb"[1-9]\d{0,2},\d{3}", ",": rb"[1-9]\d{0,2}\.\d{3}"}
+_BESIDE = {".": rb"\d\.\d", ",": rb"\d,\d"}
+_GROUPS = {
+    sign: re.compile(
+        rb"(?<![\d.,])" + _GROUP[sign] + rb"(?![\d.,])|"
+        rb"(?m:^(?=[^\n]*" + _BESIDE[sign] + rb")[^\n]*(?<![\d.,])" + _BARE[sign] + rb"(?![\d.,]))"
+    )
+    for sign in (".", ",")
+}
+_GROUPED_IN_QUOTES = re.compile(rb'"[^"\n]*\d,\d{3}\.\d[^"\n]*"|(?m:^(?=[^\n]*\d\.\d)[^\n]*"[1-9]\d{0,2}(?:,\d{3})+")')
+
 DRESSED = {sign: re.compile(cell_pattern(sign, dressed=True)) for sign in (".", ",")}
 """A number in its name and unit, as its only group, by its decimal sign [-]."""
 
@@ -157,26 +173,30 @@ def split(line: str, delimiter: str) -> list[str]:
     return [part.replace("\0", sign) for part in hidden.split(sign)]
 
 
-def grouped(text: bytes, decimal: str) -> bool:
+def grouped(text: bytes, delimiter: str, decimal: str) -> bool:
     """Tell whether thousands are set apart, as in 1,102.84.
 
     Parameters
     ----------
     text : bytes
         From `plain_text` [-].
-    decimal : str
-        The decimal sign [-].
+    delimiter, decimal : str
+        What parts columns, a key of `DELIMITERS`, and the decimal sign [-].
 
     Returns
     -------
     bool
-        Whether a number in it has both signs in that order.
+        Whether a number in it has both signs in that order, or is whole and set apart by the one sign in a line where
+        another number has its decimals behind the other; among commas, inside quotation marks.
 
     Examples
     --------
-    >>> grouped(b"0.1;1,102.84", "."), grouped(b"0.1;102.84", ".")
+    >>> grouped(b"0.1;1,102.84", "semicolon", "."), grouped(b"0.1,102.84", "comma", ".")
     (True, False)
     """
+    text = text[:_SEARCHED]
+    if delimiter == "comma":
+        return decimal == "." and b'"' in text and _GROUPED_IN_QUOTES.search(text) is not None
     other = b"," if decimal == "." else b"."
     return other in text and _GROUPS[decimal].search(text) is not None
 
@@ -216,7 +236,7 @@ def guess_layout(text: bytes) -> Layout:
     for rank, (delimiter, decimal) in enumerate((d, point) for d in DELIMITERS for point in (".", ",")):
         if delimiter == "colon" and best is not None and best[0][0] > len(lines) / 4:
             continue
-        thousands = delimiter != "comma" and _grouped_in(lines, decimal)
+        thousands = _grouped_in(lines, delimiter, decimal)
         shapes: Counter[tuple[bool, ...]] = Counter()
         worth: dict[tuple[bool, ...], float] = {}
         for line in lines:
@@ -239,13 +259,13 @@ def guess_layout(text: bytes) -> Layout:
         said = f"It begins: “{first[:60]}”." if first else "Its first lines are empty."
         raise CalcError("file", "No lines of numbers were found in it.", said)
     _, delimiter, decimal, usual = best
-    thousands = delimiter != "comma" and _grouped_in(lines, decimal)
+    thousands = _grouped_in(lines, delimiter, decimal)
     first_line, heads = _where_it_begins(text, delimiter, decimal, usual, thousands)
     return Layout(delimiter, decimal, first_line, len(usual), heads)
 
 
-def _grouped_in(lines: list[str], decimal: str) -> bool:
-    return any(grouped(line.encode(), decimal) for line in lines)
+def _grouped_in(lines: list[str], delimiter: str, decimal: str) -> bool:
+    return grouped("\n".join(lines).encode(), delimiter, decimal)
 
 
 def _farther(text: bytes) -> list[str]:
@@ -262,24 +282,24 @@ def _farther(text: bytes) -> list[str]:
 def _where_it_begins(
     text: bytes, delimiter: str, decimal: str, usual: tuple[bool, ...], thousands: bool
 ) -> tuple[int, tuple[str, ...]]:
-    """The first of two lines of the usual shape that follow each other, and what stands over their columns."""
+    """The first of two lines of the usual shape that are near each other, and what stands over their columns."""
     heads, clocks = [""] * len(usual), set[int]()
-    first, before = 1, False
+    first, since = 0, _NEAR
     for number, line in enumerate(first_lines(text, _FIRST_WITHIN), start=1):
         if not line.strip():
             continue
         row = cells(line, delimiter)
         kinds = [kind(cell, decimal, thousands) for cell in row]
         fits = tuple(k in _DIRECT for k in kinds) == usual
-        if fits and before:
+        if fits and first and since < _NEAR:
             clocks = {i for i, k in enumerate(kinds) if k == "clock"}
             break
-        first = number if fits else first
-        before = fits
-        if not fits and 0 <= len(row) - len(usual) <= 3 and not {"number", "clock"} & set(kinds[: len(usual)]):
+        first, since = (number, 0) if fits else (first, since + 1)
+        far = not first or since >= _NEAR
+        if not fits and far and 0 <= len(row) - len(usual) <= 3 and not {"number", "clock"} & set(kinds[: len(usual)]):
             heads = [cell.lstrip("#%/ ").strip() for cell in row[: len(usual)]]
     heads = [f"{head} {TIME_OF_DAY}".strip() if i in clocks else head for i, head in enumerate(heads)]
-    return first, tuple(heads) if any(heads) else ()
+    return first or 1, tuple(heads) if any(heads) else ()
 
 
 def sample_lines(text: bytes, first_line: int) -> list[str]:
@@ -341,7 +361,7 @@ def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
     [[], [], [1.0, 2.0]]
     """
     lines = sample_lines(text, layout.first_line)
-    thousands = grouped(text, layout.decimal) and layout.delimiter != "comma"
+    thousands = grouped(text, layout.delimiter, layout.decimal)
     rows = [cells(line, layout.delimiter) for line in lines]
     found = []
     for column in range(layout.columns):

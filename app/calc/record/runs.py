@@ -7,7 +7,7 @@ import io
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from app.calc.record.cell_text import cell_pattern, clock_pattern, kind, to_numb
 from app.calc.record.logger_text import ARROW, DELIMITERS, Layout, cells, grouped, sample_lines, split
 
 _BLOCK = 2_000_000  # letters that are read at a time
+_EXPLAINED = 500  # places passed over of which each is told what is wrong with it
 _RARE = 0.1  # share of lines from which a count of cells is usual
 _GROUPED_IN_COMMAS = re.compile(r"(?<![\d.])(\d{1,3}),(\d{3}(?:\.\d+)?)(?![\d])")
 
@@ -98,11 +99,12 @@ class _Found:
             self.lines.append(line)
         self.next_line = line + count
 
-    def skip(self, row: int, line: int, words: str, fault: str) -> None:
+    def skip(self, row: int, line: int, words: str, shape: "_Shape") -> None:
         last = self.skipped[-1] if self.skipped else None
         if last is not None and last.row == row:
-            self.skipped[-1] = Skipped(last.first_line, line, last.begins, last.fault, row)
+            self.skipped[-1] = replace(last, last_line=line)
         else:
+            fault = _fault(words, shape) if len(self.skipped) < _EXPLAINED else "holds no sample"
             self.skipped.append(Skipped(line, line, words.strip()[:60], fault, row))
 
 
@@ -206,7 +208,7 @@ def _nothing(found: _Found, layout: Layout, wanted: Sequence[int]) -> CalcError:
 
 def _shape(text: bytes, layout: Layout, wanted: tuple[int, ...]) -> _Shape:
     """The usual look of a line, told by lines of several places."""
-    thousands = layout.delimiter != "comma" and grouped(text, layout.decimal)
+    thousands = grouped(text, layout.delimiter, layout.decimal)
     rows = [split(line, layout.delimiter) for line in sample_lines(text, layout.first_line)]
     kinds = [
         [kind(row[c - 1].strip().strip('"').strip(), layout.decimal, thousands) for c in wanted]
@@ -224,7 +226,7 @@ def _shape(text: bytes, layout: Layout, wanted: tuple[int, ...]) -> _Shape:
     least, most = min(common), max(common)
     pattern = _pattern(order, by_column, layout, (least, most), thousands)
     joined = None
-    if layout.delimiter == "comma" and layout.decimal == ".":
+    if layout.delimiter == "comma" and layout.decimal == "." and not thousands:
         joined = _pattern(order, by_column, layout, (least, most), True)
     return _Shape(layout, wanted, least, most, clocks, thousands, pattern, joined)
 
@@ -320,7 +322,7 @@ def _by_lines(block: list[bytes], shape: _Shape, found: _Found, line: int, row: 
             found.joined += 1
             at += 1
         else:
-            found.skip(at, number, words, _fault(words, shape))
+            found.skip(at, number, words, shape)
     return _numbers(kept, others, shape)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from sqlmodel import Session, col, select
 
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
-from app.calc.record import plain_text
+from app.calc.record import one_line, plain_text
 from app.errors import Refused
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
@@ -56,7 +56,7 @@ class Line:
         return next(part for part, labels in PARTS.items() if self.label in labels)
 
 
-_OF_ONE_FILE = ("first_line", "start", "end", "pulse", "zero_way", "leave_out")
+_OF_ONE_FILE = ("first_line", "sheet", "lasted", "start", "end", "pulse", "zero_way", "leave_out")
 
 # --- Reading -------------------------------------------------------------------------------------
 
@@ -65,7 +65,14 @@ def _has_none(firing: Firing) -> str:
     return "This motor did not light, so there is no curve of it." if firing.result == "no_light" else ""
 
 
-def _guess(session: Session, firing: Firing, text: bytes) -> dict[str, str]:
+def begun(text: bytes) -> dict[str, str]:
+    """How a text that was never read is probably to be read, as texts of the form.
+
+    Raises
+    ------
+    Refused
+        It holds no table of numbers; beside the file.
+    """
     layout, roles = reading.guess(text)
     texts = {
         "delimiter": layout.delimiter,
@@ -79,17 +86,19 @@ def _guess(session: Session, firing: Firing, text: bytes) -> dict[str, str]:
         "pressure_unit": roles.pressure_unit,
         "stand": "level",
     }
+    length = one_line.recorded_for(text) if roles.time is None else None
+    return {**texts, "lasted": f"{length:g} s"} if length else texts
+
+
+def _guess(session: Session, firing: Firing, text: bytes) -> dict[str, str]:
+    texts = begun(text)
     query = select(Curve.reading_json).where(Curve.firing_id != firing.pk).order_by(col(Curve.id).desc()).limit(1)
     before = session.exec(query).first()
     if before is not None:  # the same stand and logger as last time, most likely
         kept = json.loads(before)
         same = all(kept.get(k, "") == texts[k] for k in ("delimiter", "decimal", "force_column", "time_column"))
         if same:
-            texts |= {
-                k: v
-                for k, v in kept.items()
-                if k not in ("first_line", "start", "end", "pulse", "zero_way", "leave_out")
-            }
+            texts |= {k: v for k, v in kept.items() if k not in _OF_ONE_FILE}
     return texts
 
 

@@ -14,7 +14,7 @@ from app.services.firings.samples import Read
 def cautions(read: Read, force: Floats, burn: Reduced) -> list[Note | str]:
     """A word on a cell that stood at its end, on missing samples, each with its line; on a record that is too short."""
     low, high, time = burn.low, burn.high, read.time
-    said: list[Note | str] = []
+    said: list[Note | str] = [*read.doubts]
     flat = load_cell.standing_still(force[low : high + 1])
     if flat is not None:
         lines = [read.lines.of(low + i) for i in flat]

@@ -18,6 +18,9 @@ from app.models.logger_file import LayoutIn
 _TRIED = (10, 20, 40, 80, 100, 320, 1000)
 """Samples per second that loggers often take: common practice, no source."""
 
+_NUMERIC, _MANY = tuple('0123456789+-."'), 0.02
+"""How a line of numbers begins, and the share of them passed over that is doubtful."""
+
 _NAMED = 4
 """Places of a file that are named; more are counted."""
 
@@ -26,7 +29,8 @@ _NAMED = 4
 class Read:
     """Times [s] of the samples of one record, shape (N,), the columns read at them, and their lines in the file.
 
-    `skipped` are the lines passed over; `said` tells of them and of what was done to the clock.
+    `skipped` are the lines passed over; `said` tells of them and of what was done to the clock, `doubts` whether some
+    of them look like samples.
     """
 
     time: Floats
@@ -34,6 +38,7 @@ class Read:
     lines: Lines
     skipped: tuple[Skipped, ...]
     said: list[str]
+    doubts: list[str]
 
 
 def sample_columns(
@@ -60,7 +65,8 @@ def sample_columns(
     if data.time_column is None:
         time = np.arange(size) / _rate(data, table)
         said = _skipped_words(table, timed=False)
-        return Read(time, [column.copy() for column in table.columns], table.lines, table.skipped, said)
+        copied = [column.copy() for column in table.columns]
+        return Read(time, copied, table.lines, table.skipped, said, _doubts(table))
     found = moments(table.columns[0], data.time_unit, table.lines.rows, data.time_column in table.clocks)
     part = _part(found, table.columns[1])
     if part.time.size < LEAST:
@@ -68,10 +74,13 @@ def sample_columns(
             f"There are only {part.time.size} lines of numbers in a row; {made} needs ten at least.", field="file"
         )
     said = _skipped_words(table, timed=True) + _clock_words(found, part, table.lines)
+    doubts = _doubts(table)
     if part.rows.size == size:  # copies, so that the table of all can go
-        return Read(part.time, [column.copy() for column in table.columns[1:]], table.lines, table.skipped, said)
+        return Read(
+            part.time, [column.copy() for column in table.columns[1:]], table.lines, table.skipped, said, doubts
+        )
     rows = part.rows
-    return Read(part.time, [c[rows] for c in table.columns[1:]], table.lines.kept(rows), table.skipped, said)
+    return Read(part.time, [c[rows] for c in table.columns[1:]], table.lines.kept(rows), table.skipped, said, doubts)
 
 
 def _rate(data: LayoutIn, table: Table) -> float:
@@ -124,6 +133,20 @@ def _skipped_words(table: Table, *, timed: bool) -> list[str]:
     if table.joined:
         said.append(f"In {table.joined:,} lines a comma was read as one that sets thousands apart.")
     return said
+
+
+def _doubts(table: Table) -> list[str]:
+    """A word where so many lines of numbers were passed over that the columns may be other ones."""
+    like = [one for one in table.skipped if one.begins[:1] in _NUMERIC]
+    count = sum(one.count for one in like)
+    if count < LEAST or count < _MANY * table.columns.shape[1]:
+        return []
+    first = like[0]
+    return [
+        f"{count:,} lines that begin with a number were passed over beside {table.columns.shape[1]:,} samples. The "
+        f"first, line {first.first_line}, {first.fault} (“{first.begins[:30]}”). If these are samples, choose another "
+        "delimiter or decimal sign, or other columns."
+    ]
 
 
 def _lines(one: Skipped) -> str:

@@ -158,7 +158,7 @@ def _read(text: bytes, data: TrackIn, air_temperature_k: float | None) -> TrackR
         height_m=above[drawn].tolist(),
         spike_time_s=after[spiked].tolist(),
         spike_height_m=above[spiked].tolist(),
-        cautions=_cautions(lines, time, found),
+        cautions=[*read.doubts, *_cautions(lines, time, found)],
         remarks=[*read.said, *_remarks(data, found, barometer, air_temperature_k)],
     )
 

@@ -77,6 +77,10 @@ READ_AND_SAID: dict[str, tuple[Change, str]] = {
 """Impulse stays within a sample of the trapezoid's 980 N·s, whatever stands between the samples."""
 
 TOLD: dict[str, tuple[Change, str]] = {
+    "samples that do not fit": (
+        lambda rows: [*rows[:900], *(row.replace(".", "'") for row in rows[900:960]), *rows[960:]],
+        "60 lines that begin with a number were passed over",
+    ),
     "a gap": (lambda rows: rows[:700] + rows[760:], "Samples are missing before line 701"),
     "a saturated cell": (lambda rows: values(rows, lambda _t, f: min(f, 600.0)), "stood at its end: from line"),
     "the end cut off": (lambda rows: rows[:900], "ends while the motor still burns"),
