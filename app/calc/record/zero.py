@@ -124,7 +124,8 @@ def zeroed(
     before, after = (spot.value if spot else None for spot in (ahead, behind))
     step = behind.value - lost_weight - ahead.value if ahead and behind else None
     slope = step / (behind.at - ahead.at) if ahead and behind and step is not None and way == "line" else 0.0
-    noise, wanders = _spread(quiet.less(slope)), max(_wander(spot.less(slope)) for spot in both)
+    noise = _spread(quiet.less(slope))
+    wanders = max(min(_wander(spot.less(off)) for off in {0.0, slope}) for spot in both)  # along neither is creep
     if ahead is None or step is None:
         level = quiet.value - (0.0 if ahead else lost_weight)
         return Zeroed(force - level, before, after, False, noise, None, wanders, samples, "level")

@@ -149,12 +149,14 @@ def record(found: Result, units: UnitSystem) -> Markup:
 
 
 def zeros(found: Result, units: UnitSystem) -> Markup | None:
-    """The record over its zero before the burn, with each way that the zero may have gone."""
+    """The record near its zero before the burn, with each way that the zero may have gone."""
     asked = next((one for one in found.asked if one.field == "zero_way"), None)
     if asked is None or not asked.choices:
         return None
     first = asked.choices[0].zero_n  # the record is drawn over a line until something is chosen
-    reading = [f + z for f, z in zip(found.record_force_n, first, strict=True)]
+    over = [f + z for f, z in zip(found.record_force_n, first, strict=True)]
+    most = 4 * max(abs(z) for one in asked.choices for z in one.zero_n)
+    reading = [f if abs(f) <= most else float("nan") for f in over]  # near the zero only, where the ways differ
     panel = Panel(
         Axis("Force", unit_of("force", units), from_zero=True),
         [

@@ -4,6 +4,7 @@ Pulses that are one burn or several, a zero that jumped, stray samples: each is 
 left as it is until it is told. In: a record in newtons and the form. Out: what is asked, and ranges of the figures.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -34,6 +35,15 @@ WAYS = {
     "out": "jumped at burn-out",
 }
 """What the zero may have done between the two levels, in the order that is offered."""
+
+
+RANGED = {
+    "total_impulse_ns": "total_impulse",
+    "burn_time_s": "burn_time",
+    "mean_thrust_n": "mean_thrust",
+    "peak_thrust_n": "peak_thrust",
+}
+"""Figures of a result that have a range, with their names in `uncertainty.Intervals`."""
 
 
 class Ranged(BaseModel):
@@ -224,8 +234,11 @@ def real(burn: Reduced, found: list[Spike]) -> list[Spike]:
     return [] if 3 * inside > burn.high - burn.low else found
 
 
-def sure(raw: Floats, burn: Reduced, data: ReadIn) -> Certainty:
-    """How sure the figures of a burn are; `raw` is the record as it came."""
+def sure(raw: Floats, burn: Reduced, data: ReadIn, found: list[Spike]) -> Certainty:
+    """How sure the figures of a burn are; `raw` is the record as it came, `found` are the stray samples in it.
+
+    Stray samples that were not left out may be thrust or not, so the ranges reach from the one to the other.
+    """
     here = raw[burn.low : burn.high + 1]
     weighed = uncertainty.calibration_error(
         [p.reading for p in data.points], [p.mass.si * STANDARD_GRAVITY for p in data.points]
@@ -234,20 +247,31 @@ def sure(raw: Floats, burn: Reduced, data: ReadIn) -> Certainty:
         burn.zero, uncertainty.quantum(here), STAND if weighed is None else weighed, burn.tone, burn.smoothed
     )
     full = load_cell.standing_still(here) is not None
-    found = uncertainty.intervals(burn.time, burn.thrust, off, burn.begins, burn.ends or full)
+    made = uncertainty.intervals(burn.time, burn.thrust, off, burn.begins, burn.ends or full)
+    ranges = {name: _ranged(getattr(made, figure)) for name, figure in RANGED.items()}
+    impulse, duration = made.total_impulse.own, made.burn_time.own
+    if not data.leave_out and not burn.smoothed and any(burn.low <= one.first <= burn.high for one in found):
+        without = burn.thrust - (here - spikes.without_spikes(raw, found)[burn.low : burn.high + 1])
+        other = uncertainty.intervals(burn.time, without, off, burn.begins, burn.ends or full)
+        ranges = {name: _both(ranges[name], _ranged(getattr(other, figure))) for name, figure in RANGED.items()}
+        as_is, less = curve.figures(burn.time, burn.thrust), curve.figures(burn.time, without)
+        impulse = math.hypot(impulse, (less.total_impulse / as_is.total_impulse - 1) / math.sqrt(12))
+        duration = math.hypot(duration, (less.burn_time / as_is.burn_time - 1) / math.sqrt(12))
     return Certainty(
-        ranges={
-            "total_impulse_ns": _ranged(found.total_impulse),
-            "burn_time_s": _ranged(found.burn_time),
-            "mean_thrust_n": _ranged(found.mean_thrust),
-            "peak_thrust_n": _ranged(found.peak_thrust),
-        },
-        classes=list(found.classes),
-        impulse_error=found.total_impulse.own,
-        time_error=found.burn_time.own,
+        ranges=ranges,
+        classes=list(made.classes),
+        impulse_error=impulse,
+        time_error=duration,
         whole=not (burn.begins or burn.ends or full),
-        said=_whence(found, weighed),
+        said=_whence(made, weighed),
     )
+
+
+def _both(one: Ranged, other: Ranged) -> Ranged:
+    """From the lower end of two ranges to the higher; open where one is."""
+    low = None if one.low is None or other.low is None else min(one.low, other.low)
+    high = None if one.high is None or other.high is None else max(one.high, other.high)
+    return Ranged(low=low, high=high)
 
 
 def _ranged(one: Interval) -> Ranged:

@@ -30,6 +30,7 @@ from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
 from app.models.curve import ReadIn
 from app.services.book import repository, stored_files, workshop
 from app.services.firings import reading
+from app.services.firings.certainty import Certainty
 from app.services.firings.reading import Samples
 from app.services.learning.fit_records import (
     BY_CELL,
@@ -125,6 +126,8 @@ def _nothing(*why: Note | str) -> Note:
 def _read_out(session: Session, firing: Firing, samples: Samples | None) -> FitRecord:
     motor = _motor(session, firing)
     curve = session.exec(select(Curve).where(Curve.firing_id == firing.pk).order_by(col(Curve.id).desc())).first()
+    if curve is not None and (sure := _sure(curve)) is not None and not sure.whole:
+        return FitRecord(remarks=[_PARTIAL])
     if curve is not None and curve.peak_pressure_pa is not None:
         try:
             samples = samples or _samples(session, firing, curve)
@@ -136,7 +139,7 @@ def _read_out(session: Session, firing: Firing, samples: Samples | None) -> FitR
             return again
         if samples.pressure is not None:
             try:
-                return _believed(_from_pressure(motor, samples))
+                return _believed(_from_pressure(motor, samples, _sure(curve)))
             except CalcError as error:
                 again = _believed(_from_figures(motor, firing, curve))
                 said = joined("Its pressure could not be fitted (", error.fault, "); its figures count.", between="")
@@ -180,10 +183,16 @@ def _nested(texts: dict[str, str]) -> dict[str, object]:
     return flat
 
 
-def _from_pressure(motor: Motor, samples: Samples) -> FitRecord:
+def _sure(curve: Curve) -> Certainty | None:
+    """How sure the figures of a curve are; curves that were read before this was told have none."""
+    return reading.Result.model_validate_json(curve.result_json).sure
+
+
+def _from_pressure(motor: Motor, samples: Samples, sure: Certainty | None) -> FitRecord:
     """Rate, c* and nozzle each by itself, from pressure and thrust together."""
     assert samples.pressure is not None
     t, p = samples.time, samples.pressure
+    own = sure.impulse_error if sure is not None else 0.0
     found = fit_pressure(motor, t, p)
     nozzle = fit_nozzle(motor, t, p, samples.thrust)
     known = reading_errors(motor, found.pressure)
@@ -192,7 +201,7 @@ def _from_pressure(motor: Motor, samples: Samples) -> FitRecord:
     made = [
         Row(what="burn rate", mixture=(1, 0, 0), value=level, error=hypot(found.rate.se, known[0])),
         Row(what="c* efficiency", mixture=(0, 1, 0), value=found.c_star.value, error=hypot(found.c_star.se, known[1])),
-        Row(what="nozzle efficiency", mixture=(0, 0, 1), value=nozzle.value, error=hypot(nozzle.se, known[2])),
+        Row(what="nozzle efficiency", mixture=(0, 0, 1), value=nozzle.value, error=hypot(nozzle.se, known[2], own)),
     ]
     remarks = []
     if found.correlation > 0.5 and found.deviation > 0.01 * float(p.max()):
@@ -229,9 +238,7 @@ def _from_figures(motor: Motor, firing: Firing, curve: Curve | None) -> FitRecor
     impulse, duration = firing.measured_impulse_ns, firing.measured_burn_time_s
     if curve is not None:
         impulse, duration = curve.total_impulse_ns, curve.burn_time_s
-        sure = reading.Result.model_validate_json(curve.result_json).sure
-        if sure is not None and not sure.whole:
-            return FitRecord(remarks=[_PARTIAL])
+        sure = _sure(curve)
         own = (sure.impulse_error, sure.time_error) if sure is not None else (0.0, 0.0)
         errors = np.array((hypot(BY_CELL, own[0]), hypot(TIME_BY_CELL, own[1]), PEAK))
     else:

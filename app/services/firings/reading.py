@@ -175,7 +175,7 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
     record = thin(burn.zero.thrust, DRAWN)
     asked = certainty.about_pulses(data, time, chosen) + certainty.about_zero(data, force, burn, record, reduce)
     found = _figures(burn, data, motor)
-    sure = certainty.sure(as_it_came, burn, data)
+    sure = certainty.sure(as_it_came, burn, data, stray)
     cautions = [one.question for one in asked] + record_words.cautions(read, force, burn)
     if not data.leave_out:
         cautions += certainty.strays(time, force, burn, stray, [lines.of(one.first) for one in stray])

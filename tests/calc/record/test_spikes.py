@@ -168,4 +168,6 @@ def test_creep_after_the_burn_is_told_by_how_far_the_zero_wanders() -> None:
     t, force = record(noise=0.2)
     creep = np.where(t > 3.6, 10 * np.exp(-(t - 3.6) / 0.8), 0.0)
     assert reduce_record(t, force).zero.wanders == 0.0
-    assert reduce_record(t, force + creep).zero.wanders > 2.0
+    assert reduce_record(t, force + creep).zero.wanders > 1.0
+    assert reduce_record(t, force + np.where(t > 2.5, 60.0, 0.0)).zero.wanders == 0.0  # a jump is no creep
+    assert reduce_record(t, force + 8 * t).zero.wanders == 0.0  # nor is drift

@@ -356,7 +356,14 @@ def test_stray_samples_are_named_and_left_out_only_when_told() -> None:
     assert found.peak_thrust_n == pytest.approx(1085, rel=1e-3)
     (line,) = (say(one) for one in found.cautions)
     assert "One stray sample in the burn: 1.500 s (line 1501). Without, the peak is 500.1 N rather than" in line
+    assert found.sure is not None
+    peak = found.sure.ranges["peak_thrust_n"]  # it may be thrust or not
+    assert peak.low is not None
+    assert peak.high is not None
+    assert peak.low < 500 < 1085 < peak.high
     left = read(t, spoilt, leave_out=True)
+    assert left.sure is not None
+    assert left.sure.ranges["peak_thrust_n"].high == pytest.approx(500 * (1 + 1.645 * 0.03), rel=1e-3)
     assert left.peak_thrust_n == pytest.approx(500, rel=1e-3)
     assert left.total_impulse_ns == pytest.approx(IMPULSE, rel=3e-4)
     assert left.cautions == []
