@@ -138,8 +138,25 @@ def read_curve_and_samples(text: bytes, data: ReadIn, motor: Motor) -> tuple[Res
     """
     try:
         return _read(text, data, motor)
-    except CalcError as error:
-        raise samples.refusal(error, _FIELDS) from None
+    except (CalcError, Refused) as error:
+        refused = error if isinstance(error, Refused) else samples.refusal(error, _FIELDS)
+        if refused.field in ("force_column", "force_unit") and not data.leave_out:
+            _hidden(text, data, motor)
+        raise refused from None
+
+
+def _hidden(text: bytes, data: ReadIn, motor: Motor) -> None:
+    """Refuse a record that holds a burn only without its stray samples, beside the field that leaves them out."""
+    try:
+        found, _ = _read(text, data.model_copy(update={"leave_out": True}), motor)
+    except (CalcError, Refused):
+        return
+    if found.strays:
+        raise Refused(
+            f"{found.strays} stray samples hide the burn; without them it is {found.designation}. Look at the cell and "
+            "its wires, and tick to leave them out.",
+            field="leave_out",
+        )
 
 
 def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:

@@ -233,6 +233,23 @@ def test_columns_chosen_twice_and_too_few_lines() -> None:
         read(t, force, force_column=5)
 
 
+@pytest.mark.parametrize("stand", ["level", "presses", "lifts"])
+@pytest.mark.parametrize("turned", [False, True])
+def test_weight_sign_stray_samples_and_a_jump_come_off_together(stand: str, turned: bool) -> None:
+    """What an upright stand adds (the running integral), upside down or not, with a stray sample and a jump on it."""
+    t, force = record()
+    gone = np.r_[0.0, np.cumsum((force[1:] + force[:-1]) / 2 * np.diff(t))]
+    weight = {"level": 0.0, "presses": -1.0, "lifts": 1.0}[stand] * MOTOR.propellant_kg * STANDARD_GRAVITY
+    cell = force + weight * gone / gone[-1] + np.where(t >= 1.0, 40.0, 0.0)
+    cell[1700] = 1200.0
+    found = read(t, -cell if turned else cell, turned=turned, stand=stand, zero_way="lit", leave_out=True)
+    assert found.total_impulse_ns == pytest.approx(IMPULSE, rel=2e-3)
+    assert found.peak_thrust_n == pytest.approx(500, rel=2e-3)
+    gauge = force / 200
+    both = read(t, -cell if turned else cell, gauge, turned=turned, stand=stand, zero_way="lit", pressure_column=3)
+    assert both.peak_pressure_pa == pytest.approx(2.5e6 + 100_000.0, rel=1e-3)  # absolute: the gauge's and the air's
+
+
 # --- In the book ---------------------------------------------------------------------------------
 
 
@@ -368,6 +385,18 @@ def test_stray_samples_are_named_and_left_out_only_when_told() -> None:
     assert left.total_impulse_ns == pytest.approx(IMPULSE, rel=3e-4)
     assert left.cautions == []
     assert any("1 stray samples were left out" in say(one) for one in left.remarks)
+
+
+def test_stray_samples_that_hide_the_burn_are_told_beside_what_leaves_them_out() -> None:
+    t, force = record()
+    spoilt = force.copy()
+    spoilt[np.random.default_rng(8).choice(np.arange(30, t.size - 30, 5), 300, replace=False)] = 980_000.0
+    with pytest.raises(Refused, match=r"300 stray samples hide the burn; without them it is J4\d\d") as fault:
+        read(t, spoilt)
+    assert fault.value.field == "leave_out"
+    found = read(t, spoilt, leave_out=True)
+    assert found.total_impulse_ns == pytest.approx(IMPULSE, rel=0.01)
+    assert found.peak_thrust_n == pytest.approx(500, rel=0.01)
 
 
 def test_a_jump_of_the_zero_is_asked_with_what_each_way_gives(session: Session) -> None:
