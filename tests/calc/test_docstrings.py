@@ -77,6 +77,7 @@ NO_FORMULA = {
     "record.one_line.turned",
     "record.reduction.between",
     "record.runs.read_table",
+    "record.shapes.shape_of",
     "season.season.day_words",
     "stats.coverage.place",
 }

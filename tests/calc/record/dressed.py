@@ -347,11 +347,75 @@ def _clock_and_ms() -> Dressed:
     return Dressed("\n".join(rows).encode(), burn, {"force_column": "2", "force_unit": "N", "time_column": "1"}, False)
 
 
+def _counts() -> Dressed:
+    """A converter of 24 bits about its middle, and two masses that were put on it."""
+    burn = Burn()
+    times, forces = burn.samples(random.Random(4))
+    rows = [f"{1e3 * t:.0f},{8_388_608 + 61.4 * f:.0f}" for t, f in zip(times, forces, strict=True)]
+    points = {"points.0.mass": "0 kg", "points.0.reading": "8388608"}
+    points |= {"points.1.mass": "20 kg", "points.1.reading": f"{8_388_608 + 61.4 * 20 * 9.80665:.1f}"}
+    known = {"time_column": "1", "time_unit": "ms", "force_column": "2", "force_unit": "counts", **points}
+    return Dressed("\n".join(["millis,raw", *rows]).encode(), burn, known, False)
+
+
+def _falling() -> Dressed:
+    burn = Burn()
+    times, forces = burn.samples(random.Random(5))
+    rows = [f"{t:.3f}\t{-f:.2f}" for t, f in zip(times, forces, strict=True)]
+    known = {"time_column": "1", "time_unit": "s", "force_column": "2", "force_unit": "N", "turned": "on"}
+    return Dressed("\n".join(["Time (s)\tForce (N)", *rows]).encode(), burn, known, True)
+
+
+def _half_an_hour() -> Dressed:
+    """137,000 rows over half an hour with some two seconds of burn."""
+    burn = Burn(rate=76.0)
+    _, forces = burn.samples(random.Random(6))
+    chance = np.random.default_rng(6)
+    quiet = np.r_[chance.normal(0.0, 0.6, 90_000), forces, chance.normal(0.0, 0.6, 137_000 - 90_000 - len(forces))]
+    rows = [f"{i / burn.rate:.4f},{f:.2f}" for i, f in enumerate(quiet)]
+    known = {"time_column": "1", "time_unit": "s", "force_column": "2", "force_unit": "N"}
+    return Dressed("\n".join(["t (s),F (N)", *rows]).encode(), burn, known, True)
+
+
+def _side_by_side() -> Dressed:
+    """All times in one line, all forces in the next."""
+    burn = Burn()
+    times, forces = burn.samples(random.Random(7))
+    lines = [",".join(f"{t:.3f}" for t in times), ",".join(f"{f:.2f}" for f in forces)]
+    known = {"time_column": "1", "time_unit": "s", "force_column": "2", "force_unit": "N"}
+    return Dressed("\n".join(lines).encode(), burn, known, False)
+
+
+def _sheet_of_lines() -> Dressed:
+    """A file of semicolons and decimal commas that a program for sheets took for one column of words."""
+    burn = Burn()
+    times, forces = burn.samples(random.Random(8))
+    rows = [[f"{t:.3f};{f:.2f}".replace(".", ",")] for t, f in zip(times, forces, strict=True)]
+    known = {"time_column": "1", "time_unit": "s", "force_column": "2", "force_unit": "N"}
+    return Dressed(xlsx({"Tabelle1": [["Zeit (s);Kraft (N)"], *rows]}), burn, known, True)
+
+
+def _two_sessions() -> Dressed:
+    """The board was reset after a false start; between the two stands its greeting, and the head again."""
+    burn = Burn()
+    times, forces = burn.samples(random.Random(9))
+    rows = [f"{1e6 * t + 4e5:.0f} {f:.2f}" for t, f in zip(times, forces, strict=True)]
+    raw = "\r\n".join(["micros N", *rows[:150], "rebooted", "micros N", *rows, "done"]).encode()
+    known = {"time_column": "1", "time_unit": "us", "force_column": "2", "force_unit": "N"}
+    return Dressed(raw, burn, known, True)
+
+
 ODD: dict[str, Callable[[], Dressed]] = {
     "along one line": _along_a_line,
     "sheet of an .xlsx": lambda: _sheet(xlsx),
     "sheet of an .ods": lambda: _sheet(ods),
     "clock; value; ms": _clock_and_ms,
+    "counts of 24 bits": _counts,
+    "upside down": _falling,
+    "137,000 rows": _half_an_hour,
+    "two long lines": _side_by_side,
+    "lines in cells": _sheet_of_lines,
+    "two sessions": _two_sessions,
 }
 """Files of another build than the crossed ones."""
 

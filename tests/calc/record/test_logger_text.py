@@ -2,10 +2,13 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from app.calc.base.constants import STANDARD_GRAVITY
 from app.calc.base.errors import CalcError
 from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles
+from app.calc.record.digits import plain_decimals
 from app.calc.record.logger_text import Layout, first_numbers, guess_layout
 from app.calc.record.moments import moments
 from app.calc.record.plain_text import plain_text
@@ -259,3 +262,61 @@ def test_units_are_the_exact_ones() -> None:
 def test_a_file_of_empty_lines_is_refused_in_words(text: bytes) -> None:
     with pytest.raises(CalcError, match="No lines of numbers"):
         guess_layout(text)
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(-(10**8), 10**8), st.integers(0, 10**6), st.integers(0, 6)), min_size=1, max_size=40
+    ),
+    st.sampled_from([(",", "."), (";", ","), ("\t", ".")]),
+    st.integers(1, 4),
+)
+def test_decimals_at_once_are_the_nearest_doubles(
+    numbers: list[tuple[int, int, int]], signs: tuple[str, str], columns: int
+) -> None:
+    """Python's own `float` is correctly rounded (David Gay's strtod)."""
+    cells = [f"{whole}.{part:06d}"[: len(str(whole)) + 1 + digits] for whole, part, digits in numbers]
+    cells += ["7"] * (-len(cells) % columns)
+    rows = [cells[i : i + columns] for i in range(0, len(cells), columns)]
+    block = "".join(signs[0].join(row).replace(".", signs[1]) + "\n" for row in rows).encode()
+    found = plain_decimals(block, *signs, columns)
+    assert found is not None
+    assert found.T.tolist() == [[float(cell) for cell in row] for row in rows]
+
+
+PLAIN_NOT = [
+    "1,2\n3",
+    "1,2\n3,4,5",
+    "1,2,3\n4",
+    "1,",
+    "1,2 ",
+    "1,2e3",
+    "1.2.3,4",
+    "1-2,3",
+    "1,--2",
+    "",
+    "1,nan",
+    "1,.",
+    "1,-",
+]
+
+
+@pytest.mark.parametrize("text", [*PLAIN_NOT, "1,1234567890123456"])
+def test_what_is_not_plain_is_left_to_be_read_line_by_line(text: str) -> None:
+    assert plain_decimals(text.encode() + b"\n", ",", ".", 2) is None
+
+
+@pytest.mark.parametrize("every", [0, 3, 1])
+def test_long_texts_are_the_same_read_at_once_or_by_lines_and_progress_is_told(every: int) -> None:
+    """Blocks of a quarter of a million letters; words after every row, every third or none."""
+    t, force = np.arange(40_000) / 1000, np.round(100 * np.sin(np.arange(40_000) / 900), 2)
+    rows = [f"{a:.3f},{f:.2f}" for a, f in zip(t, force, strict=True)]
+    lines = [line for i, row in enumerate(rows) for line in ([row, "ok, sent"] if every and i % every == 0 else [row])]
+    raw = ("time,force\n" + "\n".join(lines)).encode()
+    told: list[float] = []
+    found = read_table(raw, guess_layout(raw), [1, 2], told.append)
+    assert found.columns.tolist() == [t.tolist(), force.tolist()]
+    assert sum(one.count for one in found.skipped) == len(lines) - len(rows)
+    assert [found.lines.of(row) for row in (0, 1, 39_999)] == [2, lines.index(rows[1]) + 2, lines.index(rows[-1]) + 2]
+    assert told == sorted(told)
+    assert told[-1] == 1.0

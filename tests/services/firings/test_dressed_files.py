@@ -9,6 +9,7 @@ import pytest
 
 from app.calc.record.plain_text import plain_text
 from app.errors import Refused
+from app.forms import from_texts
 from app.models.curve import ReadIn
 from app.services.firings import curves, reading
 from app.services.firings.reading import Motor
@@ -27,7 +28,10 @@ def outcome(case: Dressed) -> tuple[str, str]:
         chosen = {name: value for name, value in case.known.items() if texts.get(name, "") != value}
         if texts["pressure_column"]:
             chosen["pressure_column"] = ""
-        data = ReadIn.model_validate({k: v for k, v in {**texts, **chosen}.items() if v}, context={"units": METRIC})
+        form = from_texts(ReadIn, [*{**texts, **chosen}.items()], "form", "/", {})
+        data = form.check(METRIC)
+        assert isinstance(data, ReadIn), form.errors
+        chosen = {name.split(".")[0]: value for name, value in chosen.items()}  # known masses are one choice
         found = reading.read_curve(text, data, MOTOR)
     except Refused as fault:
         return "refused", str(fault)
