@@ -159,6 +159,17 @@ def about_pulses(data: ReadIn, time: Floats, chosen: Chosen) -> list[Open]:
     return [Open(field="pulse", question=question, choices=[*each, whole])]
 
 
+def rests(time: Floats, chosen: Chosen) -> list[str]:
+    """A word where all that was found stands still, as a weight does."""
+    if not chosen.motors or not all(one.still for one in chosen.motors):
+        return []
+    one = max(chosen.motors, key=lambda pulse: pulse.impulse)
+    return [
+        f"From {time[one.first]:.2f} to {time[one.last]:.2f} s the reading stands still on one level, as it does under "
+        "a weight. No burn was found beside it: is this the record of the firing?"
+    ]
+
+
 def about_zero(
     data: ReadIn, force: Floats, burn: Reduced, record: NDArray[np.intp], reduce: Callable[..., Reduced]
 ) -> list[Open]:

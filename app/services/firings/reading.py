@@ -194,6 +194,7 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
     found = _figures(burn, data, motor)
     sure = certainty.sure(as_it_came, burn, data, stray)
     cautions = [one.question for one in asked] + record_words.cautions(read, force, burn)
+    cautions += certainty.rests(time, chosen)
     if not data.leave_out:
         cautions += certainty.strays(time, force, burn, stray, [lines.of(one.first) for one in stray])
     cautions += record_words.ringing(burn) + _doubts(found, data, motor)

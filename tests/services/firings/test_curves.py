@@ -458,6 +458,8 @@ def test_a_weight_left_on_and_a_knock_are_no_burns() -> None:
     assert found.asked == []
     assert found.total_impulse_ns == pytest.approx(IMPULSE, rel=1e-3)
     assert any("From 8.00 to 30.00 s the reading stands still" in say(one) for one in found.remarks)
+    alone = read(t, np.where((t > 8) & (t < 30), 98.0, 0.0) + 0.01 * np.sin(50 * t))
+    assert any("No burn was found beside it" in say(one) for one in alone.cautions)
 
 
 def test_what_was_cut_off_is_said_and_stays_open() -> None:
