@@ -74,6 +74,7 @@ NO_FORMULA = {
     "record.logger_text.grouped",
     "record.logger_text.sample_lines",
     "record.logger_text.split",
+    "record.moments.milliseconds_of",
     "record.one_line.turned",
     "record.reduction.between",
     "record.runs.read_table",

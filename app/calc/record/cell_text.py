@@ -11,6 +11,7 @@ _CLOCK = r"(?:[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}[T ]\s*)?[0-9]{1,2}:[0-5][
 _CLOCK_PARTS = re.compile(r"([0-9]{1,2}):([0-9][0-9]):([0-9][0-9])(?:[.,:]([0-9]{1,9}))?Z?$")
 CLOCK = re.compile(_CLOCK)
 _CHECKED = r"(?:\*[0-9A-Fa-f]{2})?"
+_CLOCK_CELL = re.compile(rf"{_LABEL}?({_CLOCK}){_CHECKED}")
 _MISSING = re.compile(r"nan|[+-]?inf(?:inity)?", re.IGNORECASE)
 
 
@@ -80,7 +81,7 @@ def clock_pattern() -> str:
     >>> re.fullmatch(clock_pattern(), " 12:31:02.123 ").group(1)
     '12:31:02.123'
     """
-    return rf'\s*"?\s*({_CLOCK}){_CHECKED}\s*"?\s*'
+    return rf'\s*"?\s*{_CLOCK_CELL.pattern}\s*"?\s*'
 
 
 def to_number(text: str, decimal: str, grouped: bool = False) -> float:
@@ -163,7 +164,7 @@ def kind(cell: str, decimal: str, grouped: bool = False) -> str:
         return "empty"
     if re.fullmatch(number_pattern(decimal, grouped), cell):
         return "number"
-    if CLOCK.fullmatch(cell.partition("*")[0]):
+    if _CLOCK_CELL.fullmatch(cell):
         return "clock"
     if _MISSING.fullmatch(cell):
         return "missing"

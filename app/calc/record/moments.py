@@ -117,6 +117,33 @@ def moments(column: Floats, unit: str, breaks: NDArray[np.int64] | None = None, 
     )
 
 
+def milliseconds_of(clock: Floats, column: Floats) -> bool:
+    """Tell whether a column holds the milliseconds of a clock of whole seconds.
+
+    Parameters
+    ----------
+    clock, column : ndarray
+        Times of day [s], and what stands beside them [-], shape (N,).
+
+    Returns
+    -------
+    bool
+        Whether it runs from 0 to below 1000, and begins again wherever the clock goes on, and only there.
+
+    Notes
+    -----
+    Three whole seconds at least must show it.
+
+    Examples
+    --------
+    >>> milliseconds_of(np.array([7.0, 7.0, 8.0, 8.0, 9.0, 9.0]), np.array([250.0, 750.0] * 3))
+    True
+    """
+    goes_on, falls = np.diff(clock) != 0, np.diff(column) < 0
+    whole = column.min() >= 0 and column.max() < 1000 and (clock == np.round(clock)).all()
+    return bool(whole and goes_on.sum() >= 2 and (goes_on == falls).all() and np.ptp(column) > 300)
+
+
 def _other_tables(column: Floats, breaks: NDArray[np.int64] | None, usual: float) -> NDArray[np.intp]:
     """Rows of short stretches behind other lines whose times do not go on from the rest."""
     if breaks is None or len(breaks) < 2:

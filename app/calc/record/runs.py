@@ -68,8 +68,8 @@ class Lines:
 class Table:
     """Numbers of the wanted columns [-], shape (columns, N), their lines, and the lines that were passed over.
 
-    `clocks` are those of the wanted columns that hold times of day, turned into seconds; `joined` counts lines in
-    which a comma was read as one that sets thousands apart.
+    A line has `width` columns. `clocks` are those of the wanted ones that hold times of day, turned into seconds;
+    `joined` counts lines in which a comma was read as one that sets thousands apart.
     """
 
     columns: Floats
@@ -77,6 +77,7 @@ class Table:
     skipped: tuple[Skipped, ...] = ()
     clocks: frozenset[int] = frozenset()
     joined: int = 0
+    width: int = 1
 
 
 @dataclass
@@ -166,7 +167,7 @@ def read_table(text: bytes, layout: Layout, wanted: Sequence[int], progress: Pro
     if not rows:
         raise _nothing(found, layout, wanted)
     lines = Lines(np.array(found.rows, np.int64), np.array(found.lines, np.int64))
-    return Table(table[:, :rows], lines, tuple(found.skipped), shape.clocks, found.joined)
+    return Table(table[:, :rows], lines, tuple(found.skipped), shape.clocks, found.joined, shape.usual)
 
 
 def _nothing(found: _Found, layout: Layout, wanted: Sequence[int]) -> CalcError:

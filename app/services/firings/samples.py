@@ -8,7 +8,7 @@ import numpy as np
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
 from app.calc.record.logger_text import Layout
-from app.calc.record.moments import Moments, Stretch, moments
+from app.calc.record.moments import Moments, Stretch, milliseconds_of, moments
 from app.calc.record.pulses import find_burn
 from app.calc.record.reduction import LEAST
 from app.calc.record.runs import Lines, Skipped, Table, read_table
@@ -67,13 +67,17 @@ def sample_columns(
         said = _skipped_words(table, timed=False)
         copied = [column.copy() for column in table.columns]
         return Read(time, copied, table.lines, table.skipped, said, _doubts(table))
-    found = moments(table.columns[0], data.time_unit, table.lines.rows, data.time_column in table.clocks)
+    clock = data.time_column in table.clocks
+    beside = _milliseconds(text, layout, data.time_column, table) if clock else None
+    found = moments(table.columns[0], data.time_unit, table.lines.rows, clock)
     part = _part(found, table.columns[1])
     if part.time.size < LEAST:
         raise Refused(
             f"There are only {part.time.size} lines of numbers in a row; {made} needs ten at least.", field="file"
         )
     said = _skipped_words(table, timed=True) + _clock_words(found, part, table.lines)
+    if beside:
+        said.append(f"Column {beside} holds the milliseconds of the clock; they were added to it.")
     doubts = _doubts(table)
     if part.rows.size == size:  # copies, so that the table of all can go
         return Read(
@@ -81,6 +85,22 @@ def sample_columns(
         )
     rows = part.rows
     return Read(part.time, [c[rows] for c in table.columns[1:]], table.lines.kept(rows), table.skipped, said, doubts)
+
+
+def _milliseconds(text: bytes, layout: Layout, time_column: int, table: Table) -> int | None:
+    """The column that holds the milliseconds of a clock of whole seconds, which are added to it."""
+    seconds = table.columns[0]
+    if not (np.diff(seconds[:1000]) == 0).any():
+        return None
+    for column in range(1, table.width + 1):
+        try:
+            other = read_table(text, layout, [time_column, column]).columns if column != time_column else None
+        except CalcError:  # it holds words
+            continue
+        if other is not None and np.array_equal(other[0], seconds) and milliseconds_of(*other):
+            seconds += other[1] / 1000
+            return column
+    return None
 
 
 def _rate(data: LayoutIn, table: Table) -> float:
