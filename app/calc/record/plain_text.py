@@ -4,6 +4,9 @@ from app.calc.base.errors import CalcError
 from app.calc.record.one_line import turned
 from app.calc.record.workbook import is_workbook, sheet_text
 
+_STRANGE = bytes(byte for byte in range(1, 32) if byte not in b"\t\r\n\f\v\x1b")
+"""What no text has, but for a few that a serial line made up."""
+
 _KINDS = {
     b"PK": "a zip archive; unpack it",
     b"\x89PNG": "a picture",
@@ -52,7 +55,8 @@ def plain_text(raw: bytes, sheet: str = "") -> bytes:
 
     Notes
     -----
-    UTF-16 is told by its mark. Samples that stand along one line are turned, see `one_line.turned`.
+    UTF-16 is told by its mark, or by every second byte being zero. Samples that stand along one line are turned, see
+    `one_line.turned`.
 
     References
     ----------
@@ -68,7 +72,8 @@ def plain_text(raw: bytes, sheet: str = "") -> bytes:
     if is_workbook(raw):
         return sheet_text(raw, sheet)
     for start, what in _KINDS.items():
-        if raw.startswith(start) and (b"\0" in raw[:4096] or len(start) > 2 or not _is_text(raw[:4096])):
+        strange = b"\0" in raw[:4096] or bool(set(raw[:64]) & set(_STRANGE))
+        if raw.startswith(start) and (len(start) > 2 or strange):
             kind, _, way_out = what.partition("; ")
             remedy = f"{way_out[0].upper()}{way_out[1:]}, then send that." if way_out else "Send the logger's own text."
             raise CalcError("file", f"This is {kind}, whatever its name says.", remedy)
@@ -76,12 +81,16 @@ def plain_text(raw: bytes, sheet: str = "") -> bytes:
         raw = raw.decode("utf-16", errors="replace").encode()
     if raw.startswith(b"\xef\xbb\xbf"):
         raw = raw[3:]
-    if b"\0" in raw:
-        line = raw.count(b"\n", 0, raw.index(b"\0")) + 1
+    for code, zeros in (("utf-16-le", raw[1:400:2]), ("utf-16-be", raw[:400:2])):
+        if zeros and not zeros.strip(b"\0"):
+            raw = raw.decode(code, errors="replace").encode()
+    if b"\0" in raw or not _is_text(raw[:4096]):
+        line = raw.count(b"\n", 0, raw.index(b"\0")) + 1 if b"\0" in raw else 1
         raise CalcError("file", f"Line {line} holds bytes that are not text.", "Export it as CSV or plain text.")
     return turned(raw if b"\n" in raw else raw.replace(b"\r", b"\n"))
 
 
 def _is_text(start: bytes) -> bool:
-    """Whether bytes are letters only, as of a header that begins like a picture's mark."""
-    return all(byte >= 32 or byte in b"\t\r\n\f" for byte in start)
+    """Whether bytes are letters; a board that starts may send a few that are none."""
+    strange = len(start) - len(start.translate(None, _STRANGE))
+    return strange <= max(8, len(start) // 50)

@@ -54,7 +54,7 @@ def test_any_delimiter_and_decimal_sign_with_or_without_a_head(
         assert layout.names == ("Time (s)", "Force (N)")
 
 
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "latin-1"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "latin-1"])
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_encodings_and_line_ends(encoding: str, end: str) -> None:
     words = text(head="t (µs){0}Kraft (N)\n").decode().replace("\n", end)
@@ -73,6 +73,7 @@ def test_encodings_and_line_ends(encoding: str, end: str) -> None:
         (b"%PDF-1.7", "a PDF"),
         (b"\x1f\x8b\x08", "compressed"),
         (b"0,1\n1,\0\n", "Line 2 holds bytes"),
+        (bytes(range(1, 256)) * 9, "holds bytes that are not text"),
         (b"", "is empty"),
         (b" \r\n \n", "is empty"),
     ],
