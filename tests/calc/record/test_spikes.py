@@ -44,7 +44,8 @@ def impulse(found: Reduced) -> float:
 )
 def test_each_stray_sample_is_found_and_nothing_else(seed: int, at: list[tuple[int, int]], height: float) -> None:
     t, force = record(seed=seed)
-    spoilt, put = force.copy(), []
+    spoilt = force.copy()
+    put: list[tuple[int, int]] = []
     for where, length in sorted(at):
         edge = min(abs(t[where] - corner) for corner in CORNERS) < 0.03
         if edge or (put and where - put[-1][1] < 12):

@@ -2,6 +2,7 @@
 
 import hashlib
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -445,7 +446,11 @@ def test_two_pulses_are_asked_about_and_each_can_be_chosen() -> None:
     assert whole.total_impulse_ns == pytest.approx(IMPULSE + 300 * 0.7, rel=2e-3)
     assert whole.burn_time_s == pytest.approx(3.0, abs=0.03)
     assert whole.asked == second.asked == []
-    for wrong, words in (({"pulse": "3"}, "2 pulses only"), ({"pulse": "1", "end": "3 s"}, "both at once")):
+    refused: list[tuple[dict[str, Any], str]] = [
+        ({"pulse": "3"}, "2 pulses only"),
+        ({"pulse": "1", "end": "3 s"}, "both at once"),
+    ]
+    for wrong, words in refused:
         with pytest.raises(Refused, match=words) as fault:
             read(t, both, **wrong)
         assert fault.value.field == "pulse"
