@@ -27,15 +27,18 @@ from app.__main__ import main
 from app.book import chain, check, record
 from app.book.notices import Notices
 from app.db import migrate, open_engine, upgrade, writing
-from app.models import Change, Grain
+from app.models import Batch, Change, Consumable, Delivery, Drill, Grain, MotorBuild, PackSize, WishMotor
+from app.models.disposal import DisposalIn
 from app.models.grain_look import GrainLookIn
 from app.models.incident import IncidentIn
 from app.models.instrument import ScaleCheckIn, ThermometerCheckIn
 from app.models.picture import PictureIn
+from app.models.season import SeasonDayIn
 from app.services.book import audit_reasons
 from app.services.cast import incidents
-from app.services.grains import looks
+from app.services.grains import looks, waste
 from app.services.hardware import instrument_checks
+from app.services.season import kept_plans, seasons
 from tests import build
 from tests.test_pictures import png
 
@@ -211,9 +214,27 @@ def released_up(tmp_path_factory: pytest.TempPathFactory) -> Path:
         instrument_checks.check_scale(session, ScaleCheckIn.model_validate(scale), "Ada")
         pan = {"instrument": "The stem", "against": "ice", "read": "0 C", "tolerance": "1 K"}
         instrument_checks.check_thermometer(session, ThermometerCheckIn.model_validate(pan), "Ada")
+        _season_and_its_buying(session)
         session.commit()
     engine.dispose()
     return book
+
+
+def _season_and_its_buying(session: Session) -> None:
+    season = build.season(session)
+    wish = build.wish(session, season)
+    build.chosen(session, wish)
+    seasons.add_day(session, season, SeasonDayIn(kind="off", first_on=season.begins_on))
+    plan = kept_plans.keep(session, season, {}, {})
+    kept_plans.take_up(session, season, session.exec(select(Batch)).all()[-1], plan)
+    session.add(WishMotor(wish_id=wish.pk, motor_build_id=session.exec(select(MotorBuild)).all()[-1].pk))
+    session.add(Consumable(name="Igniter", counted_on=clock.today()))
+    session.add(Drill(name="Half an inch", diameter_m=0.0127))
+    session.add(PackSize(ingredient="sorbitol", mass_kg=1.0, mass_typed="1 kg"))
+    session.add(Delivery(ingredient="sorbitol", mass_kg=1.0, mass_typed="1 kg", due_on=clock.today()))
+    gone = waste.waiting(session)[:1]
+    assert gone, "a reject waits in the released book"
+    waste.dispose(session, DisposalIn(things=[gone[0].key], done_on=clock.today(), how="Soaked in water."))
 
 
 def test_a_flipped_figure_is_told_with_its_row_its_last_act_and_what_it_says_now(
