@@ -55,8 +55,8 @@ def find_spikes(force: Floats) -> list[Spike]:
 
     Examples
     --------
-    >>> find_spikes(np.r_[np.zeros(20), 900.0, np.zeros(20)])
-    [Spike(first=20, last=20, height=900.0)]
+    >>> find_spikes(np.r_[np.tile([0.0, 1.0], 10), 900.0, np.tile([0.0, 1.0], 10)])
+    [Spike(first=20, last=20, height=899.0)]
     """
     found: list[Spike] = []
     left = force

@@ -53,7 +53,7 @@ def example_hardware(drills: tuple[float, ...] = (0.0125, 0.0135, 0.0145)) -> Ha
     )
     return Hardware(
         cases=(Case("the long case", 0.0472, 0.32, 7e6, "the rating in the book", empty_mass=0.7),),
-        nozzles=(Nozzle("the 12 mm nozzle", 0.012, 0.033),),
+        nozzles=(Nozzle("the narrow nozzle", 0.012, 0.033),),
         patterns=(Pattern("of the usual grain", Grain(0.04445, 0.01905, 0.0762, 0.169), 0.95),),
         formulas=(Formula("65/35 with sorbitol", (state,), propellant.ideal_density, propellant.law, 0.95, 0.90),),
         drills=drills,

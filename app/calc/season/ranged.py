@@ -129,7 +129,7 @@ def range_one(designs: Designs, index: int, launch: Launch | None, samples: int,
     --------
     >>> from app.calc.season.designs import designs_of
     >>> from app.calc.season.example import example_hardware
-    >>> found = range_one(designs_of(example_hardware()), 3, None, 64, 64, 20)
+    >>> found = range_one(designs_of(example_hardware()), 12, None, 64, 64, 20)
     >>> found.range.peak_pressure.low < found.run.peak_pressure < found.range.peak_pressure.high
     True
     """

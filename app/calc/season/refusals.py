@@ -68,11 +68,14 @@ def refusals(choices: Choices, index: int) -> tuple[Refusal, ...]:
 
     Examples
     --------
+    >>> from dataclasses import replace
     >>> from app.calc.season.choosing import choose
     >>> from app.calc.season.example import example_hardware
-    >>> found = choose(example_hardware(drills=()))
-    >>> [one.kind for i in range(len(found.designs)) for one in refusals(found, i)]
-    ['over the case']
+    >>> hardware = example_hardware(drills=())
+    >>> weak = replace(hardware, cases=(replace(hardware.cases[0], limit=3e6),))
+    >>> found = choose(weak)
+    >>> [[one.kind for one in refusals(found, i)] for i in range(len(found.designs))]
+    [[], [], ['over the case'], ['over the case']]
     """
     here, faults = _Design(choices, index), choices.faults(index)
     return tuple(Refusal(KINDS[fault], *getattr(here, str(fault.name).lower())()) for fault in KINDS if fault in faults)
