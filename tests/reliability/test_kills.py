@@ -202,7 +202,7 @@ def test_the_program_itself_is_killed_as_a_person_started_it(
 ) -> None:
     kills = 30 if pytestconfig.getoption("--long") else 3
     book, bench = _set_up(client, chance, tmp_path, kills)
-    program = Program(book, chance.randrange(45000, 60000, 20))
+    program = Program(book, chance.randrange(20000, 32000, 20))
     tally: Counter[str] = Counter()
     _kill(program, kills, book, chance, bench, tally, early=0.0)
     assert tally["acknowledged"] >= kills

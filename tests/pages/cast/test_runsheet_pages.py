@@ -92,7 +92,7 @@ def test_each_melt_of_the_evening_is_a_sheet_with_what_comes_again_before_it(cli
         assert orders == sorted(orders)
     alone = client.get("/cast/2611Q/sheet?alone=true").text
     assert alone.count('<section class="paper melt"') == 1
-    assert "Melt 2: 2611Q" in alone
+    assert "Melt 2: lot 2611Q" in alone
 
 
 def test_a_sheet_is_entered_afterwards_in_its_order(client: TestClient) -> None:

@@ -30,6 +30,10 @@ NOT_SEARCHED = {
     ("curve", "result_json"): "numbers",
     ("altimeter_track", "reading_json"): "how a file was read",
     ("altimeter_track", "result_json"): "numbers",
+    ("season_plan", "inputs_json"): "numbers",
+    ("season_plan", "result_json"): "numbers",
+    ("motor_choice", "figures_json"): "numbers",
+    ("workshop", "hold_limit_source"): "a setting: it stands on the one page of settings, and on the shelf's",
 }
 """What is written with a blank in it and is not looked through, with the reason."""
 
