@@ -1,6 +1,6 @@
 """The motors for a wish: looked for with a bar and a way to stop, in one picture, the best five to scale, one kept."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Annotated
 from urllib.parse import urlencode
@@ -76,12 +76,17 @@ def show_motors(
     return _page(request, session, season_id, wish_id, asked, pick=pick or [], take=take)
 
 
-@router.post("/{season_id}/wishes/{wish_id}/motors")
-def look(request: Request, typed: Typed, season_id: int, wish_id: int) -> Response:
-    """Begin the search."""
-
+def _act_on_search(
+    request: Request,
+    typed: Typed,
+    season_id: int,
+    wish_id: int,
+    verb: Callable[[Session, Wish, float, bool], None],
+    form_id: str,
+    notice: str = "",
+) -> Response:
     def act(session: Session, data: LookIn) -> str:
-        choices.look(session, _wish(session, season_id, wish_id), _wind(data), data.shelf)
+        verb(session, _wish(session, season_id, wish_id), _wind(data), data.shelf)
         return _address(season_id, wish_id, data)
 
     return submit(
@@ -90,28 +95,21 @@ def look(request: Request, typed: Typed, season_id: int, wish_id: int) -> Respon
         LookIn,
         act=act,
         page=lambda s, form: _page(request, s, season_id, wish_id, form),
-        form_id="look",
-        notice="",
+        form_id=form_id,
+        notice=notice,
     )
+
+
+@router.post("/{season_id}/wishes/{wish_id}/motors")
+def look(request: Request, typed: Typed, season_id: int, wish_id: int) -> Response:
+    """Begin the search."""
+    return _act_on_search(request, typed, season_id, wish_id, choices.look, "look")
 
 
 @router.post("/{season_id}/wishes/{wish_id}/motors/stop")
 def stop(request: Request, typed: Typed, season_id: int, wish_id: int) -> Response:
     """End the search with what it has."""
-
-    def act(session: Session, data: LookIn) -> str:
-        choices.stop(session, _wish(session, season_id, wish_id), _wind(data), data.shelf)
-        return _address(season_id, wish_id, data)
-
-    return submit(
-        request,
-        typed,
-        LookIn,
-        act=act,
-        page=lambda s, form: _page(request, s, season_id, wish_id, form),
-        form_id="stop",
-        notice="It ends with what it has.",
-    )
+    return _act_on_search(request, typed, season_id, wish_id, choices.stop, "stop", "It ends with what it has.")
 
 
 @router.post("/{season_id}/wishes/{wish_id}/motors/keep")
