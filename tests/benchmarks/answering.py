@@ -13,6 +13,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import defaultdict
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -64,10 +65,10 @@ def serve() -> None:
         app = create_app(Settings(book=book))
         with browser_of(app) as client:
             addresses.complete(engine_of(app))
-            rows = addresses.rows(engine_of(app))
+            rows = defaultdict(lambda: "0", addresses.rows(engine_of(app)))  # of what an earlier state has not, none
             print(json.dumps([one for one in addresses.pages() if addresses.status(one) == 200]), flush=True)
             for line in sys.stdin:
-                address, took = line.strip().format(**rows), []
+                address, took = line.strip().format_map(rows), []
                 if client.get(address).status_code == 200:  # the first one makes the template into code
                     for _ in range(REQUESTS):
                         begun = time.process_time()
