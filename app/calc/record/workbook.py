@@ -88,6 +88,11 @@ def sheets(raw: bytes) -> list[str]:
     Traceback (most recent call last):
     app.calc.base.errors.CalcError: file: The workbook is damaged. Save it again, or send the sheet as CSV.
     """
+    return _tables(raw)[1]
+
+
+def _tables(raw: bytes) -> tuple[python_calamine.CalamineWorkbook, list[str]]:
+    """The workbook, opened once, and its sheets as `sheets` gives them."""
     book = _opened(raw)
     found = {name: book.get_sheet_by_name(name) for name in book.sheet_names if _is_table(book, name)}
     rows = {name: sheet.height for name, sheet in found.items() if sheet.height and sheet.width}
@@ -96,7 +101,7 @@ def sheets(raw: bytes) -> list[str]:
     if not rows:
         raise CalcError("file", "Every sheet of this workbook is empty.", "Choose the one with the record.")
     largest = max(rows, key=rows.__getitem__)
-    return [largest, *(name for name in rows if name != largest)]
+    return book, [largest, *(name for name in rows if name != largest)]
 
 
 def _is_table(book: python_calamine.CalamineWorkbook, name: str) -> bool:
@@ -134,10 +139,10 @@ def sheet_text(raw: bytes, name: str = "") -> bytes:
     Traceback (most recent call last):
     app.calc.base.errors.CalcError: file: The workbook is damaged. Save it again, or send the sheet as CSV.
     """
-    names = sheets(raw)
+    book, names = _tables(raw)
     if name and name not in names:
         raise CalcError("sheet", f"There is no sheet “{name[:40]}” with anything in it.", "Choose another one.")
-    sheet = _opened(raw).get_sheet_by_name(name or names[0])
+    sheet = book.get_sheet_by_name(name or names[0])
     rows = sheet.to_python(skip_empty_area=False)
     text = "\n".join("\t".join(_text(cell) for cell in row).rstrip("\t") for row in rows) + "\n"
     if _without_values(raw) > sheet.height // 2:
