@@ -76,6 +76,7 @@ def _environment() -> Environment:
         env.filters[kind] = _measure_filter(kind)
     env.filters["bare"] = _bare
     env.filters["decimal"] = _decimal
+    env.filters["counted"] = units.counted
     env.filters["ingredient"] = supplies.ingredient_name
     env.filters["moment"] = lambda m: "–" if m is None else clock.day_and_time(m)
     env.filters["clock"] = lambda m: "–" if m is None else f"{clock.local(m):%H:%M}"

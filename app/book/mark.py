@@ -20,6 +20,7 @@ from pathlib import Path
 from app import clock, logbook, system
 from app.book import bookfile, chain
 from app.book.chain import Head
+from app.units import counted
 
 SLOT_BYTES = 4096
 _HASH = 64
@@ -109,8 +110,8 @@ class Lost:
             return "The book is not the one that was saved last"
         saves = self.mark.save - self.here.save if self.here else 0
         if saves <= 0:  # an older schema, or another book
-            return f"{many(self.changes, 'change')} of the record {are(self.changes)} missing from the book"
-        return f"{many(saves, 'save')} {are(saves)} missing from the book"
+            return f"{counted(self.changes, 'change')} of the record {are(self.changes)} missing from the book"
+        return f"{counted(saves, 'save')} {are(saves)} missing from the book"
 
     def words(self, log: Path) -> str:
         """Since when, until when, and how it can have come to that."""
@@ -123,7 +124,7 @@ class Lost:
             )
         since = f"after {moment(self.here.at)} and " if self.here else ""
         return (
-            f"{many(self.changes, 'change')} of the record, told as saved {since}up to {until}, {are(self.changes)} "
+            f"{counted(self.changes, 'change')} of the record, told as saved {since}up to {until}, {are(self.changes)} "
             f"not in it. They stood in the log beside it, {log}, which was moved, emptied or deleted; or an older file "
             "was put in the book's place. If you put it there yourself, all is well."
         )
@@ -161,11 +162,6 @@ def moment(stored: str) -> str:
         return clock.day_and_time(datetime.fromisoformat(stored).replace(tzinfo=UTC))
     except ValueError:
         return "an unreadable moment"
-
-
-def many(count: int, noun: str) -> str:
-    """So many of them, in words."""
-    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def are(count: int) -> str:

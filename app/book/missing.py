@@ -9,9 +9,10 @@ from pathlib import Path
 
 from app import clock, logbook
 from app.book import backups, bookfile, chain, check, logs, mark
-from app.book.mark import Lost, link_at, lost, many, moment
+from app.book.mark import Lost, link_at, lost, moment
 from app.book.notices import Notices
 from app.errors import Trouble
+from app.units import counted
 
 NEWEST = 2_000
 """Links gone through at the start; `grainbook check` goes through all."""
@@ -98,7 +99,7 @@ def lacking(replaced: Path, book: Path) -> str:
         return f"It is another book: none of the {last.change_id} changes of the one that it replaced are in it."
     saves, changes = last.save - shared[1], last.change_id - low
     return (
-        f"The book that it replaced had {many(saves, 'save')} ({many(changes, 'change')}) more, made after "
+        f"The book that it replaced had {counted(saves, 'save')} ({counted(changes, 'change')}) more, made after "
         f"{moment(shared[0])} and up to {moment(last.at)}, which are not in this one."
     )
 

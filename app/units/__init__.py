@@ -9,7 +9,18 @@ from app.units.kinds import KINDS, Kind, pint_name
 from app.units.measure import Measure
 from app.units.reading import Quantity, UnitError, example, in_unit, parse
 from app.units.systems import METRIC, US, UnitSystem, chosen, unit_of
-from app.units.writing import convert, convert_each, decimals_for, editable, exact, law_factor, number, say, show
+from app.units.writing import (
+    convert,
+    convert_each,
+    counted,
+    decimals_for,
+    editable,
+    exact,
+    law_factor,
+    number,
+    say,
+    show,
+)
 
 __all__ = [
     "KINDS",
@@ -23,6 +34,7 @@ __all__ = [
     "chosen",
     "convert",
     "convert_each",
+    "counted",
     "decimals_for",
     "editable",
     "exact",

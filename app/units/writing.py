@@ -107,3 +107,12 @@ def exact(si: float, kind_name: str, units: UnitSystem = METRIC) -> str:
 
 def _is_long(text: str) -> bool:
     return len(text.partition(" ")[0].partition(".")[2]) > _SHORT
+
+
+def counted(number: int, one: str, several: str = "") -> str:
+    """So many of a thing, in words.
+
+    >>> counted(1, "melt"), counted(3, "melt"), counted(2, "test of it", "tests of it")
+    ('1 melt', '3 melts', '2 tests of it')
+    """
+    return f"{number} {one if number == 1 else several or one + 's'}"

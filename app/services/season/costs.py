@@ -74,7 +74,9 @@ class Costs:
     reject: Money | None
     """What the dearest grain costs that is rejected and not melted again."""
     remelt: Money | None
-    """What melting the same grain again saves."""
+    """What melting the same grain again saves: its own mass, not the over-pour that stayed in its pan."""
+    spoiled: Money | None
+    """What the grains still to cast that will be rejected cost, by the record, if they are thrown away."""
     lacks: tuple[str, ...]
     mixed: bool
     """Whether prices are in several currencies."""
@@ -90,10 +92,12 @@ def of(session: Session, seen: Overview) -> Costs:
     rejected, decided = reject_record(session)
     prices = Prices(session)
     found = [prices.of_line(line) for line in seen.lines if line.motor is not None]
-    total, to_come = Sum(), Sum()
+    total, to_come, spoiled = Sum(), Sum(), Sum()
+    share = rejected / decided if decided else 0.0
     for one in found:
         total.add(one.line.name, one.each, one.line.wish.count)
         to_come.add(one.line.name, one.each, one.line.left)
+        spoiled.add(one.line.name, one.propellant, one.line.to_cast * share / (1 - share) if share < 1 else 0.0)
     grains = [money for one in found for _, money in one.grain if money is not None]
     dearest = max(grains, key=lambda money: money.amount, default=None)
     lacks = dict.fromkeys(name for one in found for name in one.lacks)
@@ -101,11 +105,12 @@ def of(session: Session, seen: Overview) -> Costs:
         of_lines=found,
         total=total.money,
         to_come=to_come.money,
-        reject_share=rejected / decided if decided else 0.0,
+        reject_share=share,
         rejects=rejected,
         decided=decided,
         reject=dearest,
         remelt=None if dearest is None else Money(dearest.amount / (1 + prices.over_pour), dearest.currency),
+        spoiled=spoiled.money,
         lacks=tuple(lacks),
         mixed=total.mixed or prices.mixed,
     )

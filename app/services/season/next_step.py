@@ -7,6 +7,7 @@ from app import clock
 from app.services.season.casting import Casting
 from app.services.season.overview import Line, Overview
 from app.services.season.shopping import Shopping
+from app.units import counted
 
 
 @dataclass(frozen=True)
@@ -17,15 +18,6 @@ class Step:
     rest: str
     href: str
     button: str
-
-
-def counted(number: int, one: str, many: str = "") -> str:
-    """So many of a thing, in words.
-
-    >>> counted(1, "melt"), counted(3, "melt"), counted(2, "test of it", "tests of it")
-    ('1 melt', '3 melts', '2 tests of it')
-    """
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def address(season_id: int) -> str:

@@ -2,11 +2,13 @@
 
 from collections import Counter
 from dataclasses import dataclass
+from datetime import date
 
+from sqlalchemy import select as select_core
 from sqlmodel import Session, col, select
 
 from app import clock
-from app.models import Batch, Grain, Season
+from app.models import Batch, BuildGrain, Firing, Grain, Season
 from app.services.season import fulfilled, kept_choices, overview, seasons, wishes
 from app.services.season.overview import Kind
 
@@ -35,11 +37,25 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Grains:
+    """The grains of a season, each counted once: cast in its days, those of them that were rejected, that burned in its
+    days, and that were not burned when it ended; `from_before` burned in it and were cast earlier.
+    """
+
+    cast: int = 0
+    rejected: int = 0
+    burned: int = 0
+    kept: int = 0
+    from_before: int = 0
+
+
+@dataclass(frozen=True)
 class Seen:
-    """A season with its rows, and what was fired besides."""
+    """A season with its rows, its grains, and what was fired besides."""
 
     season: Season
     rows: list[Row]
+    grains: Grains
     besides: int
     is_past: bool
 
@@ -48,16 +64,36 @@ class Seen:
         return sum(int(getattr(row, what)) for row in self.rows)
 
 
+@dataclass(frozen=True)
+class _Made:
+    """A grain: its kind, the days it was cast and burned, and what was decided on it."""
+
+    kind: Kind
+    cast_on: date
+    burned_on: date | None
+    decision: str | None
+
+    def there(self, season: Season) -> bool:
+        """Whether a season's motors could have it: cast by its end, good, and not burned before it began."""
+        good = self.decision == "accept" and self.cast_on <= season.ends_on
+        return good and (self.burned_on is None or self.burned_on >= season.begins_on)
+
+    def burned_in(self, season: Season) -> bool:
+        """Whether it burned in a season's days."""
+        return self.burned_on is not None and season.begins_on <= self.burned_on <= season.ends_on
+
+
 def every(session: Session) -> list[Seen]:
     """All seasons, the newest first."""
-    return [_seen(session, season) for season in seasons.seasons(session)]
+    made = _made(session)
+    return [_seen(session, season, made) for season in seasons.seasons(session)]
 
 
-def _seen(session: Session, season: Season) -> Seen:
+def _seen(session: Session, season: Season, made: list[_Made]) -> Seen:
     past = seasons.past(season)
     ready = {} if past else {line.wish.pk: line.ready for line in overview.of(session, season).lines}
     fired, chosen = fulfilled.fired(session, season), kept_choices.standing(session, season)
-    pool, listed = _cast(session, season), wishes.wishes(session, season)
+    pool, listed = Counter(grain.kind for grain in made if grain.there(season)), wishes.wishes(session, season)
     cast: dict[int, int] = {}
     for wish in sorted(listed, key=lambda w: (wishes.ORDER[w.matters], w.by_on, w.pk)):
         choice, count = chosen.get(wish.pk), 0
@@ -71,20 +107,44 @@ def _seen(session: Session, season: Season) -> Seen:
     rows = []
     for wish in listed:
         flown = min(len(fired[wish.pk]), wish.count)
-        made = min(max(cast[wish.pk], flown + ready.get(wish.pk, 0)), wish.count)
-        planned = wish.count if wish.pk in chosen else made
+        there = min(max(cast[wish.pk], flown + ready.get(wish.pk, 0)), wish.count)
+        planned = wish.count if wish.pk in chosen else there
         name = overview.name_of(session, wish)
-        rows.append(Row(name, wish.kind == "flight", wish.count, planned, made, flown))
-    return Seen(season, rows, len(fired[0]), past)
+        rows.append(Row(name, wish.kind == "flight", wish.count, planned, there, flown))
+    return Seen(season, rows, _grains(season, made), len(fired[0]), past)
 
 
-def _cast(session: Session, season: Season) -> Counter[Kind]:
-    """Good grains that were weighed within the days of a season, by kind."""
-    found = (
-        select(Batch.formula_id, Grain.pattern_id, Grain.weighed_at)
-        .join(Batch, col(Grain.batch_id) == col(Batch.id))
-        .where(Grain.decision == "accept", col(Grain.weighed_at) >= seasons.since(season))
+def _grains(season: Season, made: list[_Made]) -> Grains:
+    mine = [grain for grain in made if season.begins_on <= grain.cast_on <= season.ends_on]
+    good = [grain for grain in mine if grain.decision != "reject"]
+    burned = sum(grain.burned_in(season) for grain in good)
+    return Grains(
+        cast=len(mine),
+        rejected=len(mine) - len(good),
+        burned=burned,
+        kept=len(good) - burned,
+        from_before=sum(grain.burned_in(season) for grain in made if grain.cast_on < season.begins_on),
     )
-    return Counter(
-        (formula, pattern) for formula, pattern, at in session.exec(found) if clock.local(at).date() <= season.ends_on
+
+
+def _made(session: Session) -> list[_Made]:
+    """Every grain of the book that came off the tools."""
+    burned = dict(
+        session.exec(
+            select(BuildGrain.grain_id, Firing.fired_at)
+            .join(Firing, col(Firing.motor_build_id) == col(BuildGrain.motor_build_id))
+            .where(col(BuildGrain.released_at).is_(None), Firing.result != "no_light")
+        ).all()
     )
+    query = select_core(
+        col(Grain.id), col(Batch.formula_id), col(Grain.pattern_id), col(Grain.weighed_at), col(Grain.decision)
+    ).join(Batch, col(Grain.batch_id) == Batch.id)
+    return [
+        _Made(
+            (formula, pattern),
+            clock.local(at).date(),
+            clock.local(burned[grain]).date() if grain in burned else None,
+            decision,
+        )
+        for grain, formula, pattern, at, decision in session.execute(query)
+    ]

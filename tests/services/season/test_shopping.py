@@ -125,10 +125,13 @@ def test_a_book_without_prices_leaves_costs_out_and_says_so(session: Session) ->
     assert "Sorbitol" in found.lacks
 
 
-def test_a_flight_costs_its_grains_its_share_of_the_pan_and_what_is_used_besides(session: Session) -> None:
+def test_a_flight_costs_its_grains_its_share_of_the_pan_and_what_is_used_besides(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """By hand: four grains of pure prices 3.80 €/kg nitrate and 5.80 €/kg sorbitol, 5 % left in the pan, one igniter
-    of a pack of six for 9 €.
+    of a pack of six for 9 €; one grain in five rejected makes 24 good ones out of 30.
     """
+    monkeypatch.setattr(costs, "reject_record", lambda _: (2, 10))
     season = build.season(session)
     formula = build.formula(session, "Plain", {"potassium nitrate": "65 %", "sorbitol": "35 %"})
     build.supply(session, mass="10 kg", cost="€ 38")
@@ -148,6 +151,11 @@ def test_a_flight_costs_its_grains_its_share_of_the_pan_and_what_is_used_besides
     assert line.per_ns.amount == pytest.approx(by_hand / 500)
     assert found.total is not None
     assert found.total.amount == pytest.approx(6 * by_hand)
+    assert found.reject is not None
+    assert found.remelt is not None
+    assert found.spoiled is not None
+    assert found.remelt.amount == pytest.approx(found.reject.amount / 1.05)
+    assert found.spoiled.amount == pytest.approx(6 * found.reject.amount)
     build.supply(session, "sorbitol", "1 kg", cost="$ 9")
     mixed = costs.of(session, overview.of(session, season))
     assert mixed.mixed

@@ -8,10 +8,20 @@ from sqlmodel import Session
 
 from app import clock
 from app.errors import Conflict, Refused
-from app.models import Grain, GrainPattern, Season
+from app.models import Batch, Grain, GrainPattern, Season
 from app.models.season import SeasonDayIn, SeasonIn, StrikeIn, TestWishIn, WishIn
 from app.services.book import workshop
-from app.services.season import evenings, fulfilled, kept_answers, kept_choices, kept_plans, seasons, wishes
+from app.services.season import (
+    evenings,
+    fulfilled,
+    kept_answers,
+    kept_choices,
+    kept_plans,
+    seasons,
+    seasons_seen,
+    wishes,
+)
+from app.services.season.seasons_seen import Grains
 from tests import build
 
 
@@ -217,6 +227,28 @@ def test_a_firing_counts_for_the_wish_that_its_motor_was_chosen_for(session: Ses
     stranger = build.bare_firing(session, build.bare_motor(session, build.ready_grains(session, 1)))
     found = fulfilled.fired(session, season)
     assert found == {0: [stranger], low.pk: [by_height], high.pk: [flown, too_many]}
+
+
+def test_the_picture_of_seasons_counts_every_grain_that_was_there(session: Session, season: Season) -> None:
+    """Two grains cast before the season and one in it; one of the two burns, and the season ends: all three were cast
+    for its motors, two are left.
+    """
+    before = build.ready_grains(session, 2)
+    burning = build.bare_motor(session, before[:1])
+    build.grain(session, build.cast(session, 1))
+    pattern = session.get_one(GrainPattern, before[0].pattern_id)
+    formula = session.get_one(Batch, before[0].batch_id).formula_id
+    wish = build.wish(session, season, count=2)
+    build.chosen(session, wish, (pattern, 1), formula_id=formula)
+    build.bare_firing(session, burning, kind="flight", rocket_id=wish.rocket_id)
+    with clock.turned_to(clock.now() + timedelta(days=300)):
+        seen = next(one for one in seasons_seen.every(session) if one.season is season)
+    assert seen.is_past
+    assert (seen.rows[0].cast, seen.rows[0].fired) == (2, 1)
+    assert seen.grains == Grains(cast=1, rejected=0, burned=0, kept=1, from_before=1)
+    with clock.turned_to(clock.now() + timedelta(days=300)):
+        after = build.season(session)
+        assert next(one for one in seasons_seen.every(session) if one.season is after).grains == Grains()
 
 
 def _inside(session: Session, motor: Any) -> list[tuple[Any, int]]:
