@@ -1,8 +1,11 @@
 """The motor that the maker chose for a wish, with the reason, and the drills that a throat can be opened with."""
 
+import re
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Any
 
+from pydantic import BeforeValidator
 from pydantic import Field as FormField
 from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field, Relationship
@@ -96,11 +99,69 @@ class KeepMotorIn(ChoiceIn):
     place: int = FormField(ge=0, le=1000, title="Place")
 
 
+LONGEST_DELAY_S = 60.0
+"""Of an ejection delay that a form takes [s]; more is a slip."""
+
+
+@dataclass(frozen=True)
+class Delays:
+    """Ejection delays that can be had [s], from the shortest on; none where the motor's charge opens nothing."""
+
+    seconds: tuple[float, ...] = ()
+
+    def __str__(self) -> str:
+        """As they stand in a form.
+
+        >>> str(Delays((4.0, 6.5))), str(Delays())
+        ('4, 6.5 s', 'none')
+        """
+        return ", ".join(f"{one:g}" for one in self.seconds) + " s" if self.seconds else "none"
+
+
+def read_delays(text: Any) -> Delays | None:
+    """The delays in a text; nothing in an empty one.
+
+    >>> read_delays("8 s, 4 s and 6.5"), read_delays("none"), read_delays(" ")
+    (Delays(seconds=(4.0, 6.5, 8.0)), Delays(seconds=()), None)
+
+    Raises
+    ------
+    ValueError
+        It is no list of seconds, or can be read in two ways; the message says what to type.
+    """
+    if text is None or isinstance(text, Delays):
+        return text
+    words = " ".join(str(text).split()).lower()
+    if not words:
+        return None
+    if words in ("none", "no", "–", "-"):
+        return Delays()
+    if unclear := re.search(r"\d+,\d+", words):
+        one, other = unclear[0].split(",")
+        raise ValueError(
+            f"Is “{unclear[0]}” {one}.{other} s, or {one} s and {other} s? Type a point, or a space between."
+        )
+    parts = re.split(r"\s*(?:,|;|/|\band\b|\s)\s*", re.sub(r"(?<=[\d.\s])s(?:ec|econds?)?\b", " ", words).strip(" ,;"))
+    found = sorted({float(part) for part in parts if re.fullmatch(r"\d{1,3}(?:\.\d{1,3})?", part)})
+    if not found or any(part and not re.fullmatch(r"\d{1,3}(?:\.\d{1,3})?", part) for part in parts):
+        raise ValueError("Write delays in seconds, such as 4, 6, 8; or “none” where the motor's charge opens nothing.")
+    if found[-1] > LONGEST_DELAY_S:
+        raise ValueError(f"At most {LONGEST_DELAY_S:g} s; check the numbers.")
+    return Delays(tuple(found))
+
+
 class LookIn(FormIn):
-    """What a search for motors is begun with: a wind to plan for, and whether only of what lies on the shelf."""
+    """What a search for motors is begun with: a wind and ejection delays to plan for, and whether only of what lies on
+    the shelf.
+    """
 
     wind: Annotated[Quantity, Measure("speed", ge=0, le=20, usual=(0, 12))] | None = FormField(
         None, title="Wind to plan for", description="A mean near the ground; gusts are taken half as strong again."
+    )
+    delays: Annotated[Delays, BeforeValidator(read_delays)] | None = FormField(
+        None,
+        title="Ejection delays you can have",
+        description="If the motor's charge opens the parachute, such as 4, 6, 8 s; else “none”.",
     )
     shelf: bool = FormField(False, title="Only of grains that lie on the shelf")
 

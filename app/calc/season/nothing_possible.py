@@ -1,11 +1,18 @@
 """What stands in the way where a search finds nothing that is possible."""
 
+from collections.abc import Iterator
+from itertools import islice
+
 import numpy as np
 
-from app.calc.base.notes import Note, joined
-from app.calc.season.choosing import Choices, Standing
-from app.calc.season.refusals import refusals
-from app.calc.season.screening import KINDS
+from app.calc.base.notes import Amount, Note, joined
+from app.calc.season.choosing import Choices, Standing, misses
+from app.calc.season.lifting import lifted
+from app.calc.season.screening import KINDS, Fault
+from app.calc.season.tables import Ints
+
+TRIED = 6
+"""So many designs are changed until one is possible, at most [-]."""
 
 
 def why_not(choices: Choices) -> Note | None:
@@ -23,8 +30,9 @@ def why_not(choices: Choices) -> Note | None:
 
     Notes
     -----
-    The reason that stands before most designs comes first, with the nearest change of the design that lies nearest to
-    the wish among those that it alone refuses.
+    The reason that stands before most designs comes first. Then designs near the wish, those with the fewest reasons
+    first, are changed until nothing speaks against them (`lifting`), up to `TRIED` of them; what was seen to work is
+    told, or that nothing was.
 
     References
     ----------
@@ -55,11 +63,55 @@ def why_not(choices: Choices) -> Note | None:
     said: list[Note | str] = [f"None of {len(designs)} designs is possible{seen}."]
     for fault in common[:3]:
         said.append(f"{KINDS[fault].capitalize()}: {counts[fault]}.")
-    for index in choices.order:
-        one = refusals(choices, int(index)) if every[index] in {int(fault) for fault in KINDS} else ()
-        if one and one[0].change is not None:
-            words = designs.stacks[designs.stack[index]].words(house.patterns)
-            nearest = f"Nearest to the wish is {words} in {house.cases[designs.case[index]].name}. It would take:"
-            said += [nearest, joined(one[0].change, ".", between="")]
+    return joined(*said, *_lifted(choices, every))
+
+
+def _lifted(choices: Choices, every: Ints) -> Iterator[Note | str]:
+    """The least changes that were seen to make a design possible, in words."""
+    tried = list(islice(_nearest(choices, every), TRIED))
+    found: tuple[int, tuple[Note, ...]] | None = None
+    for index in tried:
+        changes = lifted(choices, index)
+        if changes and (found is None or len(changes) < len(found[1])):
+            found = index, changes
+        if found and len(found[1]) == 1:
             break
-    return joined(*said)
+    if found:
+        index, changes = found
+        yield joined("Nearest is", joined(_words(choices, index), ".", between=""))
+        if len(changes) > 1:
+            yield "No single change is enough for it."
+        yield joined(
+            "It would take ", joined(*changes, between=", and "), ": then nothing speaks against it.", between=""
+        )
+        return
+    if tried:
+        yield (
+            f"The {len(tried)} nearest were changed in throat, core, mass, wind and delay, several of them together; "
+            "none became possible."
+        )
+
+
+def _words(choices: Choices, index: int) -> Note:
+    designs, house = choices.designs, choices.designs.hardware
+    stack = designs.stacks[designs.stack[index]].words(house.patterns)
+    words = f"{stack} in {house.cases[designs.case[index]].name} with {house.nozzles[designs.nozzle[index]].name}"
+    if designs.drilled[index] > 0:
+        return Note(f"{words} drilled to {{throat}}", {"throat": Amount(float(designs.throat_d[index]), "length", 1)})
+    return Note(words)
+
+
+def _nearest(choices: Choices, every: Ints) -> Iterator[int]:
+    """Designs by whether they reach the wish, then by how many reasons stand against them, then by the rule; of the
+    same grains in the same case one.
+    """
+    wish = choices.launch.wish if choices.launch is not None else None
+    off = misses(choices.expected.apogee, wish) > 0
+    seen: set[tuple[int, int, int]] = set()
+    place = {int(index): number for number, index in enumerate(choices.order)}
+    refused = [i for i in range(len(every)) if every[i] and not every[i] & int(Fault.PARTS)]
+    for i in sorted(refused, key=lambda i: (bool(off[i]), int(every[i]).bit_count(), place[i])):
+        key = (int(choices.designs.stack[i]), int(choices.designs.case[i]), int(choices.designs.formula[i]))
+        if key not in seen:
+            seen.add(key)
+            yield i

@@ -17,20 +17,24 @@ from app.errors import BookError
 from app.forms import Form, from_texts, of_model
 from app.height_charts import Other, Ranged, Wanted, height_chart
 from app.models import Season, Wish
-from app.models.season_choice import KeepMotorIn, LookIn
+from app.models.season_choice import Delays, KeepMotorIn, LookIn
 from app.page import Page
 from app.routing import late_router
 from app.services.book import repository, workshop
-from app.services.season import choices, motor_search, overview, wishes
+from app.services.season import choices, overview, planned_for, wishes
 from app.services.season.choices import Made, Shown
 from app.services.season.overview import Line
-from app.units import UnitSystem, convert_each, show, unit_of
+from app.services.season.planned_for import Planned
+from app.units import UnitSystem, convert_each, exact, show, unit_of
 from app.web import Book, Forms, Typed, answered, render, submit, unsigned_writing
 
 router = late_router("/season")
 
 ROWS = 5
 """Motors drawn to scale."""
+
+WINDS = (1.0, 3.0, 5.0, 8.0)
+"""Looked at with one press each [m/s]."""
 
 WIDE = 12.0
 """The longest of them is drawn so long [em]."""
@@ -55,6 +59,8 @@ class MotorsPage(Page, template="season/motors.html", section="plan"):
     shown: Shown | None
     fault: str
     look: Form
+    again: Form
+    """The same begun by one press."""
     stop: Form
     keep: Form
     head: Row | None
@@ -63,7 +69,9 @@ class MotorsPage(Page, template="season/motors.html", section="plan"):
     compare: list[Made]
     curves: Markup | None
     shelf_only: bool
-    wind_m_s: float
+    planned: Planned
+    winds: list[str]
+    """Other winds, each looked at with one press."""
     query: str
 
 
@@ -81,13 +89,16 @@ def _act_on_search(
     typed: Typed,
     season_id: int,
     wish_id: int,
-    verb: Callable[[Session, Wish, float, bool], None],
+    verb: Callable[[Session, Wish, Planned, bool], None],
     form_id: str,
     notice: str = "",
 ) -> Response:
     def act(session: Session, data: LookIn) -> str:
-        verb(session, _wish(session, season_id, wish_id), _wind(data), data.shelf)
-        return _address(season_id, wish_id, data)
+        wish, told = _wish(session, season_id, wish_id), data
+        if wish.kind == "flight" and data.delays is None:  # a field that was emptied says none
+            told = data.model_copy(update={"delays": Delays()})
+        verb(session, wish, _planned(session, wish, told), told.shelf)
+        return _address(season_id, wish_id, told)
 
     return submit(
         request,
@@ -135,8 +146,8 @@ def _wish(session: Session, season_id: int, wish_id: int) -> Wish:
     return wishes.of(session, repository.get(session, Season, season_id, "season"), wish_id)
 
 
-def _wind(data: LookIn | None) -> float:
-    return data.wind.si if data is not None and data.wind is not None else motor_search.WIND_M_S
+def _planned(session: Session, wish: Wish, data: LookIn) -> Planned:
+    return planned_for.of(session, wish, data.wind.si if data.wind is not None else None, data.delays)
 
 
 def _home(request: Request) -> str:
@@ -144,9 +155,17 @@ def _home(request: Request) -> str:
 
 
 def _address(season_id: int, wish_id: int, data: LookIn) -> str:
-    asked = {"wind": data.wind.typed} if data.wind is not None else {}
-    asked |= {"shelf": "on"} if data.shelf else {}
+    asked = _query(data)
     return f"/season/{season_id}/wishes/{wish_id}/motors" + (f"?{urlencode(asked)}" if asked else "")
+
+
+def _query(data: LookIn | None) -> dict[str, str]:
+    """What was told, as it stands in an address."""
+    if data is None:
+        return {}
+    told = {"wind": data.wind.typed} if data.wind is not None else {}
+    told |= {"delays": str(data.delays)} if data.delays is not None else {}
+    return told | ({"shelf": "on"} if data.shelf else {})
 
 
 def _page(
@@ -164,10 +183,10 @@ def _page(
     given = answered(asked, units, lambda data: data) if asked is not None else LookIn()
     data = given if isinstance(given, LookIn) else None
     forms = Forms(request, session, failed)
-    shown, fault = None, ""
+    shown, fault, planned = None, "", _planned(session, wish, data or LookIn())
     if data is not None:
         try:
-            shown = choices.standing(session, wish, _wind(data), data.shelf)
+            shown = choices.standing(session, wish, planned, data.shelf)
         except BookError as error:
             fault = str(error)
     if shown is not None and shown.fresh:
@@ -175,9 +194,9 @@ def _page(
             choices.keep_answer(writing, shown)
             writing.commit()
     line, made = overview.line_of(session, wish), shown.made if shown is not None else []
-    query = {"wind": data.wind.typed} if data is not None and data.wind is not None else {}
-    query |= {"shelf": "on"} if data is not None and data.shelf else {}
-    texts = {**query}
+    query = _query(data)
+    stands = {"wind": exact(planned.wind_m_s, "speed", units), "delays": str(Delays(planned.delays_s or ()))}
+    texts = (stands if wish.kind == "flight" else {}) | query
     head = next((one for one in made if one.place == take), made[0] if made else None)
     pictures = _pictures(made[: max(ROWS, take + 1)], workshop.get(session).grain_gap_m)
     rows = [Row(one, pictures[one.place], f"{home}?{urlencode({**query, 'take': one.place})}") for one in made[:ROWS]]
@@ -188,6 +207,7 @@ def _page(
         shown=shown,
         fault=fault,
         look=asked if asked is not None and asked.errors else forms.get("look", LookIn, home, initial=texts),
+        again=forms.get("again", LookIn, home, initial=texts),
         stop=forms.get("stop", LookIn, f"{home}/stop", initial=texts),
         keep=forms.get(
             "keep",
@@ -201,7 +221,8 @@ def _page(
         compare=picked if len(picked) == 2 else [],
         curves=_curves(picked, units) if len(picked) == 2 else None,
         shelf_only=bool(data and data.shelf),
-        wind_m_s=_wind(data),
+        planned=planned,
+        winds=[show(wind, "speed", units, 0) for wind in WINDS if abs(wind - planned.wind_m_s) > 0.5],
         query=urlencode(query),
     )
     return render(request, session, page, 422 if asked is not None and data is None else 200)

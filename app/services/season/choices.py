@@ -12,6 +12,7 @@ from app.services.grains import shelf
 from app.services.season import kept_answers, kept_choices, motor_answer, motor_search, overview, searches
 from app.services.season.motor_answer import Chosen, MotorAnswer
 from app.services.season.motor_search import Search
+from app.services.season.planned_for import Planned
 from app.services.season.searches import Running
 
 AT_ONCE_S = 2.0
@@ -48,17 +49,19 @@ class Shown:
     """Whether it is at work."""
     fresh: bool
     """Whether the answer is not in the book yet."""
+    cut_off: bool
+    """Whether it was begun and the program was closed before it ended."""
 
 
-def standing(session: Session, wish: Wish, wind_m_s: float, shelf_only: bool = False) -> Shown:
-    """How the search for a wish's motors stands, in a wind [m/s]; of what lies on the shelf alone if that is asked.
+def standing(session: Session, wish: Wish, planned: Planned, shelf_only: bool = False) -> Shown:
+    """How the search for a wish's motors stands; of what lies on the shelf alone if that is asked.
 
     Raises
     ------
     Refused
         A rocket or field that nothing can fly from.
     """
-    search = search_of(session, wish, wind_m_s, shelf_only)
+    search = search_of(session, wish, planned, shelf_only)
     key = kept_answers.key_of("choices", search.inputs)
     kept, running = kept_answers.by_key(session, key), searches.of(search)
     busy = running is not None and not running.over.is_set()
@@ -69,27 +72,32 @@ def standing(session: Session, wish: Wish, wind_m_s: float, shelf_only: bool = F
         kept = running.found
     answer = motor_answer.read(kept) if kept is not None else None
     made = [made_of(session, place, one) for place, one in enumerate(answer.best)] if answer is not None else []
-    return Shown(search, key, answer, made, running, busy, fresh)
+    cut_off = answer is None and running is None and kept_answers.begun(session, key)
+    return Shown(search, key, answer, made, running, busy, fresh, cut_off)
 
 
-def search_of(session: Session, wish: Wish, wind_m_s: float, shelf_only: bool = False) -> Search:
+def search_of(session: Session, wish: Wish, planned: Planned, shelf_only: bool = False) -> Search:
     """The search for a wish's motors."""
     if not shelf_only:
-        return motor_search.for_wish(session, wish, wind_m_s)
-    return motor_search.from_shelf(session, wish, overview.usable(shelf.standing(session)), wind_m_s)
+        return motor_search.for_wish(session, wish, planned)
+    return motor_search.from_shelf(session, wish, overview.usable(shelf.standing(session)), planned)
 
 
-def look(session: Session, wish: Wish, wind_m_s: float, shelf_only: bool = False) -> None:
-    """Begin the search for a wish's motors, unless its answer is known; a short one is waited for."""
-    search = search_of(session, wish, wind_m_s, shelf_only)
+def look(session: Session, wish: Wish, planned: Planned, shelf_only: bool = False) -> None:
+    """Begin the search for a wish's motors, unless its answer is known; a short one is waited for.
+
+    The book keeps that it was begun, so that a search cut off with the program is told of.
+    """
+    search = search_of(session, wish, planned, shelf_only)
     kept = kept_answers.find(session, "choices", search.inputs)
     if kept is None or kept["not_seen"] or kept["stopped"]:
+        kept_answers.begin(session, "choices", search.inputs)
         searches.begin(search, AT_ONCE_S)
 
 
-def stop(session: Session, wish: Wish, wind_m_s: float, shelf_only: bool = False) -> None:
+def stop(session: Session, wish: Wish, planned: Planned, shelf_only: bool = False) -> None:
     """Ask the search for a wish's motors to end with what it has."""
-    searches.stop(search_of(session, wish, wind_m_s, shelf_only))
+    searches.stop(search_of(session, wish, planned, shelf_only))
 
 
 def keep_answer(session: Session, shown: Shown) -> None:

@@ -14,7 +14,8 @@ Span = tuple[float, float, float]
 @dataclass(frozen=True)
 class Figures:
     """Height [m], speed off the rail [m/s], peak pressure as a share of the case's limit, and total impulse [N·s], each
-    as a range of nine in ten; of a static test there is no flight. `tested` tells the firings behind the ranges.
+    as a range of nine in ten; of a static test there is no flight. `tested` tells the firings behind the ranges; wind
+    [m/s] and ejection delays [s] are those that the motor was looked for with.
     """
 
     peak_share: Span | None = None
@@ -22,6 +23,8 @@ class Figures:
     height_m: Span | None = None
     exit_m_s: Span | None = None
     tested: int = 0
+    wind_m_s: float | None = None
+    delays_s: tuple[float, ...] = ()
 
     def as_json(self) -> dict[str, Any]:
         """As they are kept."""
@@ -40,6 +43,13 @@ def read(kept: Mapping[str, Any]) -> Figures:
         found = kept.get(name)
         return None if found is None else (float(found[0]), float(found[1]), float(found[2]))
 
+    wind = kept.get("wind_m_s")
     return Figures(
-        span("peak_share"), span("impulse_ns"), span("height_m"), span("exit_m_s"), int(kept.get("tested", 0))
+        span("peak_share"),
+        span("impulse_ns"),
+        span("height_m"),
+        span("exit_m_s"),
+        int(kept.get("tested", 0)),
+        None if wind is None else float(wind),
+        tuple(float(delay) for delay in kept.get("delays_s", ())),
     )

@@ -11,6 +11,9 @@ from app.models import KeptAnswer
 
 What = Literal["choices", "plan"]
 
+BEGUN = json.dumps({"begun": True})
+"""What stands in the place of an answer that is being worked out."""
+
 MOST = {"choices": 40, "plan": 40}
 """How many answers of a kind are kept; the oldest go first."""
 
@@ -27,18 +30,37 @@ def find(session: Session, what: What, inputs: Mapping[str, Any]) -> Any | None:
 
 def by_key(session: Session, key: str) -> Any | None:
     """The answer of that digest, as plain JSON; None where there is none."""
-    row = session.exec(select(KeptAnswer).where(KeptAnswer.inputs_sha256 == key)).first()
-    return None if row is None else json.loads(row.answer_json)
+    row = _row(session, key)
+    return None if row is None or row.answer_json == BEGUN else json.loads(row.answer_json)
+
+
+def begin(session: Session, what: What, inputs: Mapping[str, Any]) -> None:
+    """Keep that an answer is being worked out; one of the same that stands already stays."""
+    if _row(session, key_of(what, inputs)) is None:
+        _store(session, what, key_of(what, inputs), BEGUN)
+
+
+def begun(session: Session, key: str) -> bool:
+    """Whether the answer of that digest was begun, and nothing came of it yet."""
+    row = _row(session, key)
+    return row is not None and row.answer_json == BEGUN
+
+
+def _row(session: Session, key: str) -> KeptAnswer | None:
+    return session.exec(select(KeptAnswer).where(KeptAnswer.inputs_sha256 == key)).first()
 
 
 def keep(session: Session, what: What, inputs: Mapping[str, Any], answer: Mapping[str, Any]) -> None:
     """Keep an answer by what went in; one of the same is replaced."""
-    key = key_of(what, inputs)
-    row = session.exec(select(KeptAnswer).where(KeptAnswer.inputs_sha256 == key)).first()
+    _store(session, what, key_of(what, inputs), json.dumps(answer, allow_nan=False))
+
+
+def _store(session: Session, what: What, key: str, text: str) -> None:
+    row = _row(session, key)
     if row is None:
         row = KeptAnswer(what=what, inputs_sha256=key, answer_json="")
         session.add(row)
-    row.answer_json = json.dumps(answer, allow_nan=False)
+    row.answer_json = text
     session.flush()
     kept = select(KeptAnswer.id).where(KeptAnswer.what == what).order_by(col(KeptAnswer.id).desc()).offset(MOST[what])
     if old := list(session.exec(kept.limit(1000))):

@@ -42,6 +42,7 @@ class Chosen:
     limit_pa: float
     burn_s: float
     coast_s: float | None
+    delay_s: float | None
     above_ceiling: float | None
     outside_field: float | None
     wind_limit_m_s: float | None
@@ -68,13 +69,17 @@ class Dot:
 
 @dataclass(frozen=True)
 class Against:
-    """A reason, how many designs it stands before, and of the one nearest to the wish: what it is, and what helps."""
+    """A reason, how many designs it stands before, and of the one nearest to the wish, if there is one that it alone
+    stands before: what it is, and what helps.
+    """
 
     kind: str
     count: int
     words: str
     example: Note
     change: Note | None
+    also: list[str]
+    """What else speaks against that one, which this change does not lift."""
 
 
 @dataclass(frozen=True)
@@ -146,6 +151,7 @@ def read(kept: Mapping[str, Any]) -> MotorAnswer:
                     one["words"],
                     _note(one["example"]),
                     None if one["change"] is None else _note(one["change"]),
+                    one["also"],
                 )
                 for one in kept["against"]
             ],
@@ -180,11 +186,12 @@ def _chosen(found: Choices, search: Search, one: Ranged) -> dict[str, Any]:
         drilled_m=float(designs.drilled[index]),
         formula_id=search.formula_ids[designs.formula[index]],
         grains=[(search.pattern_ids[p], count) for p, count in designs.stacks[designs.stack[index]].parts],
-        figures=_figures(one, case.limit, search.hardware.formulas[designs.formula[index]].fired),
+        figures=_figures(one, case.limit, search, search.hardware.formulas[designs.formula[index]].fired),
         peak_pa=run.peak_pressure,
         limit_pa=case.limit,
         burn_s=run.burn_time,
         coast_s=one.flight.coast_time if one.flight else None,
+        delay_s=one.delay,
         above_ceiling=one.flights.above_ceiling if one.flights else None,
         outside_field=one.flights.outside_field if one.flights else None,
         wind_limit_m_s=one.rail.keep_below if one.rail else None,
@@ -201,7 +208,7 @@ def _chosen(found: Choices, search: Search, one: Ranged) -> dict[str, Any]:
     return asdict(made)
 
 
-def _figures(one: Ranged, limit: float, fired: int) -> Figures:
+def _figures(one: Ranged, limit: float, search: Search, fired: int) -> Figures:
     drawn, flown = one.range, one.flights
     peak, impulse = drawn.peak_pressure, drawn.total_impulse
     height = speed = None
@@ -214,6 +221,8 @@ def _figures(one: Ranged, limit: float, fired: int) -> Figures:
         height_m=height,
         exit_m_s=speed,
         tested=fired,
+        wind_m_s=search.launch.blows if search.launch else None,
+        delays_s=(search.launch.delays or ()) if search.launch else (),
     )
 
 
@@ -251,9 +260,14 @@ def _against(found: Choices, search: Search) -> list[dict[str, Any]]:
         count = sum(fault in one for one in every)
         if not count:
             continue
-        nearest = next(int(i) for i in found.order if fault in every[int(i)])
-        said = next(one for one in refusals(found, nearest) if one.kind == kind)
-        rows.append({"kind": kind, "count": count, "words": _words(found, search, nearest), **_refusal(said)})
+        alone = (int(i) for i in found.order if fault == every[int(i)])
+        nearest = next(alone, None) or next(int(i) for i in found.order if fault in every[int(i)])
+        told = refusals(found, nearest)
+        said = next(one for one in told if one.kind == kind)
+        also = [one.kind for one in told if one is not said]
+        rows.append(
+            {"kind": kind, "count": count, "words": _words(found, search, nearest), "also": also, **_refusal(said)}
+        )
     return sorted(rows, key=lambda row: -int(row["count"]))
 
 

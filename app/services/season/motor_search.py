@@ -24,10 +24,8 @@ from app.services.hardware import closures, distances, drills, inventory, places
 from app.services.learning import learning
 from app.services.learning.learning import Evidence
 from app.services.motors import clearance, motor_setup, prediction
+from app.services.season.planned_for import Planned
 from app.services.stock import blends, formulas
-
-WIND_M_S = 3.0
-"""The wind that a field day is planned for where nobody says another [m/s]: a gentle breeze, an assumption."""
 
 LOOSE = 0.15
 """A grain narrower than the bore by more than this share of it stands loose in it and is left out [-]: Grainbook's own
@@ -36,7 +34,7 @@ mark, no source."""
 EFFORT = Effort()
 """How much is done for one search."""
 
-SEARCHED_BY = "app.calc.season.choosing"
+SEARCHED_BY = ("app.calc.season.choosing", "app.services.season.motor_answer")
 
 
 @dataclass(frozen=True)
@@ -57,8 +55,8 @@ class Search:
     inputs: dict[str, Any]
 
 
-def for_wish(session: Session, wish: Wish, wind_m_s: float = WIND_M_S) -> Search:
-    """The search for a wish's motors in a wind [m/s]: of a static test, of its formula in its case.
+def for_wish(session: Session, wish: Wish, planned: Planned) -> Search:
+    """The search for a wish's motors in a wind and with delays: of a static test, of its formula in its case.
 
     Raises
     ------
@@ -72,11 +70,11 @@ def for_wish(session: Session, wish: Wish, wind_m_s: float = WIND_M_S) -> Search
     rocket = repository.get(session, Rocket, wish.rocket_id or 0, "rocket")
     field = repository.get(session, LaunchField, wish.launch_field_id or 0, "field")
     heights = (wish.height_low_m or 0.0, wish.height_high_m or 0.0)
-    launch = launch_of(session, rocket, field, wind_m_s, heights)
+    launch = launch_of(session, rocket, field, planned, heights)
     return _made(session, inventory.cases(session), formulas.current(session), launch, field)
 
 
-def from_shelf(session: Session, wish: Wish, standing: Sequence[Standing], wind_m_s: float = WIND_M_S) -> Search:
+def from_shelf(session: Session, wish: Wish, standing: Sequence[Standing], planned: Planned) -> Search:
     """The search among motors of grains that lie there: no more of a pattern and formula than there are.
 
     Raises
@@ -86,16 +84,16 @@ def from_shelf(session: Session, wish: Wish, standing: Sequence[Standing], wind_
     """
     rocket = repository.get(session, Rocket, wish.rocket_id or 0, "rocket")
     field = repository.get(session, LaunchField, wish.launch_field_id or 0, "field")
-    launch = launch_of(session, rocket, field, wind_m_s, (wish.height_low_m or 0.0, wish.height_high_m or 0.0))
+    launch = launch_of(session, rocket, field, planned, (wish.height_low_m or 0.0, wish.height_high_m or 0.0))
     found = repository.by_id(session, Formula, {grain.formula_id for grain in standing})
     there = [found[key] for key in sorted(found)]
     return _made(session, inventory.cases(session), there, launch, field, standing)
 
 
 def launch_of(
-    session: Session, rocket: Rocket, field: LaunchField, wind_m_s: float, heights: tuple[float, float]
+    session: Session, rocket: Rocket, field: LaunchField, planned: Planned, heights: tuple[float, float]
 ) -> Launch:
-    """A rocket on a field in a wind [m/s], wished to heights [m], and what is asked of a flight there."""
+    """A rocket on a field, wished to heights [m], and what is asked of a flight there."""
     house, edge = workshop.get(session), places.edge(field, None)
     known = {letter: found.single_m for letter in CLASS_LIMITS if (found := distances.least(session, letter))}
     return Launch(
@@ -113,7 +111,7 @@ def launch_of(
             -(rocket.rail_tilt_rad or 0.0),
             field.elevation_m,
             None,
-            wind_m_s,
+            planned.wind_m_s,
             flights.WIND_HEIGHT_M,
             flights.TURNING,
         ),
@@ -121,6 +119,7 @@ def launch_of(
         edges=None if edge is None else (edge[0], edge[0]),
         nearest_edge=None if edge is None else edge[0],
         distances=known,
+        delays=planned.delays_s,
         least_speed=LEAST_RAIL_SPEED,
         largest_angle=house.rail_angle_rad,
         wish=heights,
@@ -295,7 +294,7 @@ def _inputs(
 ) -> dict[str, Any]:
     """All that goes into a search, as plain JSON, the calculation's own name among it."""
     return {
-        "by": calculation_key.name(SEARCHED_BY),
+        "by": calculation_key.name(*SEARCHED_BY),
         "cases": [asdict(case) for case in hardware.cases],
         "nozzles": [asdict(nozzle) for nozzle in hardware.nozzles],
         "patterns": [_plain(asdict(pattern)) for pattern in hardware.patterns],

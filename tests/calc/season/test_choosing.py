@@ -29,6 +29,7 @@ from app.calc.season.example import example_hardware
 from app.calc.season.expected import Expected, look_at_all
 from app.calc.season.hardware import Case, Formula, Hardware, Nozzle, Pattern
 from app.calc.season.launch import Launch, edges_along, nearest_edge
+from app.calc.season.nothing_possible import why_not
 from app.calc.season.ranged import spread_of
 from app.calc.season.refusals import refusals
 from app.calc.season.screening import Fault, screen, surely_over
@@ -464,6 +465,26 @@ def test_each_reason_is_told_in_words_with_its_nearest_change() -> None:
         "stays low": "narrower throat",
     }.items():
         assert any(words in one for one in told.get(kind, [])), (kind, told.get(kind, [])[:2])
+
+
+def test_where_no_single_change_is_enough_those_that_are_together_are_told() -> None:
+    """Too much wind and no delay that fits: both are told with how much, and the whole search finds motors with them.
+    Where nothing that is tried helps, that is said.
+    """
+    quick = Effort(wanted=1, samples=16, flights=16)
+    windy = replace(WIDE, pad=replace(PAD, wind=9.0), delays=(1.0, 30.0), edges=(2000.0, 2000.0))
+    found = choose(fewer(), windy, quick)
+    why = why_not(found)
+    assert why is not None
+    assert "No single change is enough for it. It would take" in why.words
+    told = {amount.kind: amount.value for amount in why.amounts.values()}
+    calm = replace(windy, pad=replace(PAD, wind=9.0 - told["speed"]))
+    assert choose(fewer(), calm, quick).best == ()
+    assert choose(fewer(), replace(windy, delays=(told["time"],)), quick).best == ()
+    assert choose(fewer(), replace(calm, delays=(told["time"],)), quick).best
+    near = why_not(choose(fewer(), replace(WIDE, nearest_edge=1.0, distances=dict.fromkeys("ABCDEFGHIJ", 61.0)), quick))
+    assert near is not None
+    assert "none became possible" in near.words
 
 
 def test_a_rocket_far_too_heavy_or_too_light_is_told_as_such() -> None:

@@ -1,5 +1,6 @@
 """The page of a wish's motors, walked as a person does: looked for, stopped, compared, one kept with its reason."""
 
+import re
 import time
 from collections.abc import Callable
 
@@ -14,11 +15,11 @@ from app.models import Formula, KeptAnswer, MotorChoice, Wish
 from app.models.season_choice import DrillIn
 from app.services.grains import shelf
 from app.services.hardware import drills
-from app.services.season import expected, figures, motor_search, overview, searches
+from app.services.season import expected, figures, motor_search, overview, planned_for, searches
 from app.services.season.searches import Running
 from tests import build
 from tests.behind import engine_of
-from tests.browse import Page, opened, saved, send
+from tests.browse import Page, opened, refused, saved, send
 
 PAGE = "/season/1/wishes/1/motors"
 
@@ -116,12 +117,22 @@ def test_two_are_compared_and_another_taken_to_the_head(shop: TestClient) -> Non
 
 
 def test_a_search_tells_how_far_it_is_and_can_be_stopped(shop: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Held up at its first word, it shows its bar; stopped, it ends with what it has; the button begins it anew."""
+    """Held up at its first word, it shows its bar; stopped, it ends with what it has; the button begins it anew.
+    After a restart of the program the page says that it was cut off, without a bar, and begins it again by one press.
+    """
     monkeypatch.setattr("app.services.season.choices.AT_ONCE_S", 0.0)
     monkeypatch.setattr(searches.Running, "tell", _slow(searches.Running.tell))
     saved(shop, PAGE, {}, "look")
     running = opened(shop, PAGE)
     assert "Stop with what it has" in running.texts["main"]
+    saved(shop, PAGE, {}, "stop")
+    for one in list(searches._all.values()):
+        assert one.over.wait(20)
+    searches._all.clear()  # the program was closed
+    lost = opened(shop, PAGE)
+    assert "This search was cut off" in lost.texts["main"]
+    assert "Stop with what it has" not in lost.texts["main"]
+    saved(shop, PAGE, {}, "again")
     saved(shop, PAGE, {}, "stop")
     for one in list(searches._all.values()):
         assert one.over.wait(20)
@@ -141,6 +152,28 @@ def _slow(tell: Callable[[Running, Progress], bool]) -> Callable[[Running, Progr
         return tell(self, progress)
 
     return held
+
+
+def test_delays_are_held_against_the_flight_and_stay_known(shop: TestClient) -> None:
+    """None known: said so. None that fits: refused, with the one that would. One that fits: kept with the motor, and
+    the next search has it by itself.
+    """
+    refusal = refused(shop, PAGE, {"delays": "4,5"}, "look")
+    assert "Is “4,5” 4.5 s, or 4 s and 5 s?" in refusal.fault("delays", "look")
+    page = opened(shop, PAGE)
+    assert page.forms["look"].fields["delays"] == "none"
+    assert "No ejection delay is known for Knot: whether" in looked(shop, wind="0 m/s")
+    text = Page(looked(shop, wind="0 m/s", delays="1 s and 50 s")).texts["main"]
+    assert "No motor is possible" in text
+    assert "no such delay" in text
+    ideal = re.search(r"a delay of (\d+\.\d) s", text)
+    assert ideal is not None
+    fits = looked(shop, wind="0 m/s", delays=f"1, {ideal[1]} s")
+    assert f"of the delays you can have, {float(ideal[1]):g} s is nearest" in fits
+    saved(shop, f"{PAGE}?wind=0+m%2Fs&delays=1%2C+{ideal[1]}+s", {}, "keep")
+    again = opened(shop, PAGE)
+    assert again.forms["look"].fields["delays"] == f"1, {float(ideal[1]):g} s"
+    assert again.forms["look"].fields["wind"] == "0 m/s"
 
 
 def test_static_tests_are_held_against_their_case_alone(shop: TestClient) -> None:
@@ -166,7 +199,8 @@ def test_what_lies_on_the_shelf_is_asked_for_by_its_own_numbers(shop: TestClient
         session.commit()
     with Session(engine_of(shop)) as session:
         wish = session.get_one(Wish, 1)
-        search = motor_search.from_shelf(session, wish, overview.usable(shelf.standing(session)))
+        lying = overview.usable(shelf.standing(session))
+        search = motor_search.from_shelf(session, wish, lying, planned_for.of(session, wish))
         assert [pattern.most for pattern in search.hardware.patterns] == [3]
     assert (
         "of what lies on the shelf" in looked(shop, shelf="on") or "Why this one" in shop.get(f"{PAGE}?shelf=on").text
