@@ -40,6 +40,8 @@ def shapes() -> Mapping[tuple[str, str], Shape]:
         ("checklist_answer", "numbers_json"): numbers.validate_json,
         ("curve", "reading_json"): texts.validate_json,
         ("curve", "result_json"): Result.model_validate_json,
+        ("stand_reading", "heads_json"): sentences.validate_json,
+        ("stand_reading", "reading_json"): texts.validate_json,
         ("altimeter_track", "reading_json"): texts.validate_json,
         ("altimeter_track", "result_json"): TrackResult.model_validate_json,
         ("blend_state", "state_json"): state.validate_json,

@@ -27,7 +27,19 @@ from app.__main__ import main
 from app.book import chain, check, record
 from app.book.notices import Notices
 from app.db import migrate, open_engine, upgrade, writing
-from app.models import Batch, Change, Consumable, Delivery, Drill, Grain, MotorBuild, PackSize, WishMotor
+from app.models import (
+    Batch,
+    Change,
+    Consumable,
+    Curve,
+    Delivery,
+    Drill,
+    Grain,
+    MotorBuild,
+    PackSize,
+    StandReading,
+    WishMotor,
+)
 from app.models.disposal import DisposalIn
 from app.models.grain_look import GrainLookIn
 from app.models.incident import IncidentIn
@@ -215,6 +227,11 @@ def released_up(tmp_path_factory: pytest.TempPathFactory) -> Path:
         pan = {"instrument": "The stem", "against": "ice", "read": "0 C", "tolerance": "1 K"}
         instrument_checks.check_thermometer(session, ThermometerCheckIn.model_validate(pan), "Ada")
         _season_and_its_buying(session)
+        curve = session.exec(select(Curve)).all()[-1]
+        shape = {"delimiter": "comma", "decimal": ".", "columns": 2, "heads_json": "[]"}
+        session.add(
+            StandReading.model_validate({"stand": "Bench", "curve_id": curve.pk, "reading_json": "{}", **shape})
+        )
         session.commit()
     engine.dispose()
     return book

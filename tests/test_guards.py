@@ -815,14 +815,18 @@ def test_predictions_stay(session: Session, attack: str) -> None:
         ("UPDATE curve SET total_impulse_ns = 2", "read again"),
         ("DELETE FROM curve", "read again"),
         ("DELETE FROM curve_file", "FOREIGN KEY"),
+        ("UPDATE stand_reading SET stand = 'another'", "read otherwise"),
+        ("DELETE FROM stand_reading", "read otherwise"),
     ],
 )
 def test_a_logger_s_file_and_what_was_read_of_it_stay(session: Session, attack: str, words: str) -> None:
-    """guard_curve_file_stays, guard_curve_update, guard_curve_delete"""
+    """guard_curve_file_stays, guard_curve_update, guard_curve_delete, guard_stand_reading_update,
+    guard_stand_reading_delete"""
     motor(session, build.ready_grains(session, 1)[0].pk)
     insert(session, "firing", {"motor_build_id": 1, "kind": "static", "result": "good"})
     insert(session, "curve_file", {"firing_id": 1, "size_bytes": 1})
     insert(session, "curve", {"firing_id": 1, "curve_file_id": 1})
+    insert(session, "stand_reading", {"curve_id": 1, "columns": 2})
     with pytest.raises(IntegrityError, match=words):
         sql(session, attack)
 

@@ -126,6 +126,7 @@ GUARDS: list[tuple[str, str]] = [
     *(
         stop(f"guard_{table}_{act.lower()}", f"BEFORE {act} ON {table}", "1", words)
         for table, words in (
+            ("stand_reading", "a stand is read otherwise, not rewritten or erased"),
             ("altimeter_track", "the record of a flight is read again, not rewritten or erased"),
             ("firing_finding", "what was found is told again, not rewritten or erased"),
             ("suspect_grain", "what was found is told again, not rewritten or erased"),

@@ -27,6 +27,7 @@ from app.models.runsheet import RunSheet, RunSheetLine
 from app.models.season import Season, SeasonDay, Wish, WishMotor
 from app.models.season_choice import ChoiceGrain, Drill, MotorChoice
 from app.models.season_plan import KeptAnswer, SeasonBatch, SeasonPlan
+from app.models.stand import StandReading
 from app.models.supply import Supply, SupplyCorrection
 from app.models.test_piece import TestPiece
 from app.models.workshop import Workshop
@@ -105,6 +106,7 @@ __all__ = [
     "SeasonPlan",
     "SessionNote",
     "SessionOpening",
+    "StandReading",
     "StruckWeighing",
     "Supply",
     "SupplyCorrection",

@@ -73,3 +73,6 @@ class ReadIn(LayoutIn):
         None, title="Burn from", description="Time in the chart of the record. Left empty: found."
     )
     end: Annotated[Quantity, Measure("time", gt=0, le=1e5)] | None = FormField(None, title="Burn to")
+    of_stand: str = FormField(
+        "", max_length=80, title="Stand", description="What is chosen here is proposed for its next file."
+    )

@@ -28,6 +28,7 @@ class LayoutIn(FormIn):
     """How the text of a logger's file is made up, and which of its columns is time."""
 
     sheet: str = FormField("", max_length=100, title="Sheet")
+    of_sheet: str = FormField("", max_length=100, title="Sheet that the columns were chosen for")
     delimiter: Literal["comma", "semicolon", "tab", "blank", "colon"] = FormField(title="Columns are separated by")
     decimal: Literal[".", ","] = FormField(title="Decimal sign")
     first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")

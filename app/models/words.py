@@ -38,6 +38,7 @@ NOUNS = {
     "struck_weighing": "undone weighing",
     "formula_part": "part of a formula",
     "curve_file": "logger's file",
+    "stand_reading": "reading of a stand",
     "carried_file": "file of a logger or picture",
     "checklist_item": "line of the checklist",
     "run_sheet_line": "line of the run sheet",

@@ -87,10 +87,16 @@ def _page(session: Session, firing: Firing, built: Built, files: pages.Files, fo
 
 
 def _reading_page(
-    session: Session, _firing: Firing, built: Built, begins: pages.Beginning, form: Form, found: TrackResult | None
+    session: Session,
+    _firing: Firing,
+    built: Built,
+    begins: pages.Beginning,
+    offered: pages.Offered,
+    form: Form,
+    found: TrackResult | None,
 ) -> AltimeterReadingPage:
     drawn = chart(found, workshop.get(session).units) if found else None
-    return AltimeterReadingPage(built=built, begins=begins, form=form, found=found, chart=drawn)
+    return AltimeterReadingPage(built=built, begins=begins, offered=offered, form=form, found=found, chart=drawn)
 
 
 pages.add_pages(

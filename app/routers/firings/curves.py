@@ -13,7 +13,7 @@ from app.models.curve import ReadIn, UploadIn
 from app.routers.firings import logger_files as pages
 from app.routing import late_router
 from app.services.book import workshop
-from app.services.firings import certainty, curves
+from app.services.firings import certainty, curves, stands
 from app.services.firings.curves import STAND, Line, Measured
 from app.services.firings.reading import Result
 from app.services.learning import stored_predictions
@@ -73,6 +73,7 @@ class CurveReadingPage(pages.ReadingPage, template="firings/curve_file.html"):
     chart: Markup | None
     zeros: Markup | None
     lines: list[Line]
+    stands: list[str]
 
 
 def of_firing(session: Session, firing: Firing, forms: Forms) -> CurveShown | None:
@@ -94,11 +95,19 @@ def _page(session: Session, firing: Firing, built: Built, files: pages.Files, fo
 
 
 def _reading_page(
-    session: Session, firing: Firing, built: Built, begins: pages.Beginning, form: Form, found: Result | None
+    session: Session,
+    firing: Firing,
+    built: Built,
+    begins: pages.Beginning,
+    offered: pages.Offered,
+    form: Form,
+    found: Result | None,
 ) -> CurveReadingPage:
     return CurveReadingPage(
         built=built,
         begins=begins,
+        offered=offered,
+        stands=stands.names(session),
         form=form,
         found=found,
         predicted=stored_predictions.for_firing(session, firing),

@@ -4,11 +4,11 @@ A kind of logger is a `LoggerPages`; `add_pages` puts its pages on a router. Wha
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
+from typing import Annotated, Any
 from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -19,8 +19,10 @@ from app.models.base import FormIn
 from app.models.logger_file import LoggerFile
 from app.page import Page
 from app.services.book import stored_files, workshop
-from app.services.firings import firings, logger_files
+from app.services.firings import firings, opened_files, stands
 from app.services.firings.logger_files import Logger
+from app.services.firings.opened_files import Opened
+from app.services.firings.stands import Proposal
 from app.services.motors.builds import Built
 from app.units import UnitSystem
 from app.uploads import Sent
@@ -77,11 +79,23 @@ class FilesPage(Page, section="firings"):
     files: Files
 
 
+@dataclass(frozen=True)
+class Offered:
+    """What is remembered of stands for a file that was never read: the reading it opened with, the others, and how far
+    those of another shape differ; `again` is the sheet whose columns were guessed anew."""
+
+    taken: Proposal | None = None
+    others: list[Proposal] = field(default_factory=list)
+    differing: Proposal | None = None
+    again: str = ""
+
+
 class ReadingPage(Page, section="firings"):
     """What the pages of both kinds show of a file that is being read."""
 
     built: Built
     begins: Beginning
+    offered: Offered
     form: Form
 
 
@@ -122,7 +136,7 @@ class LoggerPages:
     taken_over: tuple[str, str, str]
     notice: Callable[[Firing], str]
     page: Callable[[Session, Firing, Built, Files, Forms], Page]
-    reading_page: Callable[[Session, Firing, Built, Beginning, Form, Any], Page]
+    reading_page: Callable[[Session, Firing, Built, Beginning, Offered, Form, Any], Page]
 
     def show(self, request: Request, session: Session, firing_id: int, failed: Form | None = None) -> Response:
         """What counts, what was sent, and the form to send a file."""
@@ -144,23 +158,70 @@ class LoggerPages:
         )
 
     def show_file(
-        self, request: Request, session: Session, firing_id: int, file_id: int, form: Form | None, look: bool
+        self,
+        request: Request,
+        session: Session,
+        firing_id: int,
+        file_id: int,
+        form: Form | None,
+        look: bool,
+        taken: int | None = None,
     ) -> Response:
-        """How a file begins, what its columns probably are, and what it would give so."""
+        """How a file begins, what its columns probably are, and what it would give so.
+
+        `taken` is the number of a stand's remembered reading that it opens with, 0 for none.
+        """
         firing = firings.get(session, firing_id)
         row = self.logger.file(session, firing, file_id)
+        opened = self.logger.opened(session, row)
+        offered = Offered()
         if form is None:
-            form = web.blank(request, session, self.reading, initial=self.logger.texts_for(session, firing, row))
-        head, numbered = beginning(stored_files.read(session, row), form)
+            texts = self.logger.read_last(session, firing, row) if taken is None else None
+            if texts is None:
+                proposals = self.logger.proposals(session, opened)
+                begun = self.logger.begin(session, opened, proposals, taken)
+                texts, offered = begun.texts, _offered(proposals, begun.taken)
+            form = web.blank(request, session, self.reading, initial=texts)
+        elif sheet := self._another_sheet(session, opened, form):
+            offered, look = Offered(again=sheet), True
+        head, numbered = beginning(opened, form)
         sheets: list[Choice] = [(name, name) for name in head.sheets]
         form.choices = {**self.choices, **form.choices, **dict.fromkeys(self.columns, numbered), "sheet": sheets}
         found = None
         if look:
             units: UnitSystem = workshop.get(session).units
-            found = web.answered(form, units, lambda data: self.logger.preview(session, firing, row, data))
+            found = web.answered(form, units, lambda data: self.logger.preview(session, firing, opened, data))
         begins = Beginning(f"/firings/{firing_id}/{self.slug}", row, head.rows, head.columns, bool(sheets))
-        page = self.reading_page(session, firing, firings.its_motor(session, firing), begins, form, found)
+        page = self.reading_page(session, firing, firings.its_motor(session, firing), begins, offered, form, found)
         return web.render(request, session, page, status=200 if found or not look else 422)
+
+    def turned_to_a_sheet(self, session: Session, firing_id: int, file_id: int, form: Form) -> bool:
+        """Whether another sheet was chosen than the one that the columns are of, and it is of another shape."""
+        if form.text("of_sheet") in ("", form.text("sheet")):
+            return False
+        row = self.logger.file(session, firings.get(session, firing_id), file_id)
+        return _of_another_shape(self.logger.opened(session, row), form)
+
+    def _another_sheet(self, session: Session, opened: Opened, form: Form) -> str:
+        """Guess the columns anew where another sheet was chosen and is of another shape; the name of that sheet."""
+        if not _of_another_shape(opened, form):
+            return ""
+        sheet = form.text("sheet")
+        guess = self.logger.begin(session, opened, (), sheet=sheet).texts
+        form.values |= {name: [text] for name, text in guess.items() if name != "of_stand"}
+        return sheet
+
+
+def _of_another_shape(opened: Opened, form: Form) -> bool:
+    sheet, before = form.text("sheet"), form.text("of_sheet")
+    known = sheet != before and {sheet, before} <= set(opened.sheets)
+    return known and not stands.same_shape(opened.text(sheet), opened.text(before))
+
+
+def _offered(proposals: list[Proposal], taken: Proposal | None) -> Offered:
+    fitting = [one for one in proposals if not one.differs]
+    others = [one for one in fitting if one is not taken]
+    return Offered(taken, others, next((one for one in proposals if one.differs), None))
 
 
 def add_pages(router: APIRouter, kind: LoggerPages) -> None:
@@ -207,13 +268,19 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
         )
 
     @router.get(f"{base}/{{file_id}}")
-    def reading_page(request: Request, session: Book, firing_id: int, file_id: int) -> Response:
-        return kind.show_file(request, session, firing_id, file_id, None, look=True)
+    def reading_page(
+        request: Request,
+        session: Book,
+        firing_id: int,
+        file_id: int,
+        taken: Annotated[int | None, Query(alias="as")] = None,
+    ) -> Response:
+        return kind.show_file(request, session, firing_id, file_id, None, look=True, taken=taken)
 
     @router.post(f"{base}/{{file_id}}")
     def read(request: Request, session: Book, firing_id: int, file_id: int, typed: Typed) -> Response:
-        if any(name == "look" for name, _ in typed):
-            form = from_texts(kind.reading, typed, "form", request.url.path, kind.choices)
+        form = from_texts(kind.reading, typed, "form", request.url.path, kind.choices)
+        if any(name == "look" for name, _ in typed) or kind.turned_to_a_sheet(session, firing_id, file_id, form):
             return kind.show_file(request, session, firing_id, file_id, form, look=True)
         notice = kind.notice(firings.get(session, firing_id))
         session.close()
@@ -256,9 +323,9 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
         return Response(stored_files.read(session, row), media_type="application/octet-stream", headers=head)
 
 
-def beginning(raw: bytes, form: Form) -> tuple[logger_files.Beginning, list[Choice]]:
+def beginning(opened: Opened, form: Form) -> tuple[opened_files.Beginning, list[Choice]]:
     """How a file or the chosen sheet of it begins, and its columns as choices."""
-    found = logger_files.beginning(raw, _whole(form.text("first_line")), form.text("delimiter"), form.text("sheet"))
+    found = opened_files.beginning(opened, _whole(form.text("first_line")), form.text("delimiter"), form.text("sheet"))
     numbered = [(str(i), f"column {i}: {name}" if name else f"column {i}") for i, name in enumerate(found.names, 1)]
     return found, numbered
 

@@ -203,6 +203,17 @@ KINDS = (
         ),
     ),
     Kind(
+        "stand",
+        "Stands",
+        "/firings/{}/curve",
+        "SELECT s.id, c.firing_id, s.stand FROM stand_reading s JOIN curve c ON c.id = s.curve_id ORDER BY s.id",
+        (
+            "SELECT id, created_at, 'reading remembered' FROM stand_reading",
+            "SELECT s.id, NULL, f.name FROM stand_reading s JOIN curve c ON c.id = s.curve_id "
+            "JOIN curve_file f ON f.id = c.curve_file_id",
+        ),
+    ),
+    Kind(
         "incident",
         "Incidents and near misses",
         "/workshop/incidents/{}",

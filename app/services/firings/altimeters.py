@@ -6,7 +6,8 @@ from app.models import AltimeterFile, AltimeterTrack, Firing
 from app.models.altimeter import TrackIn
 from app.services.book import audit_reasons, repository, workshop
 from app.services.firings import tracking
-from app.services.firings.logger_files import Logger, as_typed
+from app.services.firings.logger_files import Logger
+from app.services.firings.opened_files import as_typed
 from app.services.firings.tracking import TrackResult
 from app.units import parse, show
 
@@ -16,7 +17,7 @@ def _has_none(firing: Firing) -> str:
     return "" if flew else "This was no flight, so no altimeter flew."
 
 
-def _guess(_session: Session, _firing: Firing, text: bytes) -> dict[str, str]:
+def _guess(_session: Session, text: bytes) -> dict[str, str]:
     return tracking.guess(text)
 
 
@@ -49,7 +50,7 @@ def keep(session: Session, firing: Firing, row: AltimeterFile, data: TrackIn) ->
         It was no flight, or the file cannot be read so; beside the field.
     """
     ALTIMETER.allow(firing)
-    found = ALTIMETER.preview(session, firing, row, data)
+    found = ALTIMETER.preview(session, firing, ALTIMETER.opened(session, row), data)
     rates = [d.rate_m_s for d in found.descents]
     track = AltimeterTrack(
         firing_id=firing.pk,

@@ -1,21 +1,21 @@
 """Measured curves: the logger's file kept as it came, read as a person says, and set beside the prediction."""
 
-import json
 from dataclasses import dataclass, replace
 from math import floor, log10, pi
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
-from app.calc.record import one_line, plain_text
+from app.calc.record import one_line
 from app.errors import Refused
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
-from app.services.book import audit_reasons, repository, stored_files, workshop
-from app.services.firings import firing_fits, firings, reading
+from app.services.book import audit_reasons, repository, workshop
+from app.services.firings import firing_fits, firings, reading, stands
 from app.services.firings.certainty import Ranged
-from app.services.firings.logger_files import Counting, Logger, as_typed
+from app.services.firings.logger_files import Counting, Logger
+from app.services.firings.opened_files import as_typed
 from app.services.firings.reading import Motor, Result
 from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord, Range
@@ -56,8 +56,6 @@ class Line:
         return next(part for part, labels in PARTS.items() if self.label in labels)
 
 
-_OF_ONE_FILE = ("first_line", "sheet", "lasted", "start", "end", "pulse", "zero_way", "leave_out")
-
 # --- Reading -------------------------------------------------------------------------------------
 
 
@@ -90,16 +88,8 @@ def begun(text: bytes) -> dict[str, str]:
     return {**texts, "lasted": f"{length:g} s"} if length else texts
 
 
-def _guess(session: Session, firing: Firing, text: bytes) -> dict[str, str]:
-    texts = begun(text)
-    query = select(Curve.reading_json).where(Curve.firing_id != firing.pk).order_by(col(Curve.id).desc()).limit(1)
-    before = session.exec(query).first()
-    if before is not None:  # the same stand and logger as last time, most likely
-        kept = json.loads(before)
-        same = all(kept.get(k, "") == texts[k] for k in ("delimiter", "decimal", "force_column", "time_column"))
-        if same:
-            texts |= {k: v for k, v in kept.items() if k not in _OF_ONE_FILE}
-    return texts
+def _guess(session: Session, text: bytes) -> dict[str, str]:
+    return {**begun(text), "of_stand": next(iter(stands.names(session)), stands.FIRST_NAME)}
 
 
 def _read(session: Session, firing: Firing, text: bytes, data: ReadIn) -> Result:
@@ -116,6 +106,7 @@ STAND = Logger(
     has_none=_has_none,
     guess=_guess,
     read=_read,
+    proposals=stands.proposals,
 )
 """What logs the force on a stand, or the thrust and pressure of a motor that flies."""
 
@@ -131,7 +122,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
         The file is missing, or is not what it was.
     """
     STAND.allow(firing)
-    text = plain_text.plain_text(stored_files.read(session, row), data.sheet)
+    text = STAND.opened(session, row).text(data.sheet)
     found, samples = reading.read_curve_and_samples(text, data, _motor(session, firing))
     for one in found.asked:
         raise Refused(one.question, field=one.field)
@@ -148,6 +139,8 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
         result_json=found.model_dump_json(),
     )
     session.add(curve)
+    session.flush()
+    stands.remember(session, curve, data, text)
     firing_fits.renew(session, firing, samples)
     return curve
 

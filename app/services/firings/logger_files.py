@@ -5,7 +5,7 @@ What is a logger's own (how its text is read, what becomes of what was read) is 
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -13,22 +13,18 @@ from pydantic import BaseModel
 from sqlmodel import Session, col, select
 
 from app.calc.base.errors import CalcError
-from app.calc.record import logger_text, plain_text, workbook
+from app.calc.record import logger_text, plain_text
 from app.errors import NotFound, Refused
 from app.models import AltimeterTrack, Curve, Firing
-from app.models.base import FormIn
 from app.models.logger_file import LayoutIn, LoggerFile
 from app.services.book import stored_files
-from app.services.firings import samples
-from app.units import Quantity
+from app.services.firings import samples, stands
+from app.services.firings.opened_files import Opened
+from app.services.firings.stands import Proposal
 
 F = TypeVar("F", bound=LoggerFile)
 R = TypeVar("R", Curve, AltimeterTrack)
 X = TypeVar("X", bound=BaseModel)
-
-
-HEAD = 14
-"""Lines of a file that its page shows."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +34,14 @@ class Counting(Generic[F, R, X]):
     row: R
     file: F
     result: X
+
+
+@dataclass(frozen=True)
+class Begun:
+    """What a form begins with, and the remembered reading that it was taken from, if it was."""
+
+    texts: dict[str, str]
+    taken: Proposal | None
 
 
 @dataclass(frozen=True)
@@ -55,9 +59,11 @@ class Logger(Generic[F, R, X]):
     has_none : callable
         Why a firing can have no such record, in words; "" where it can.
     guess : callable
-        How a text that was never read is probably to be read, as texts of the form: session, firing, text.
+        How a text that was never read is probably to be read, as texts of the form: session, text.
     read : callable
         What a text holds when it is read as a form says: session, firing, text, form data.
+    proposals : callable, optional
+        What is remembered of the stands that such a file may be of: session, file.
     """
 
     file_table: type[F]
@@ -67,8 +73,9 @@ class Logger(Generic[F, R, X]):
     firing: str
     gives: str
     has_none: Callable[[Firing], str]
-    guess: Callable[[Session, Firing, bytes], dict[str, str]]
+    guess: Callable[[Session, bytes], dict[str, str]]
     read: Callable[[Session, Firing, bytes, Any], X]
+    proposals: Callable[[Session, Opened], list[Proposal]] = lambda _session, _opened: []
 
     def files(self, session: Session, firing: Firing) -> list[F]:
         """The files of a firing, newest first."""
@@ -170,34 +177,57 @@ class Logger(Generic[F, R, X]):
         session.delete(row)
         session.flush()
 
+    def opened(self, session: Session, row: F) -> Opened:
+        """The file, as it lies in its place.
+
+        Raises
+        ------
+        FileLost
+            It is missing, or is not what it was.
+        """
+        return Opened(stored_files.read(session, row))
+
     def texts_for(self, session: Session, firing: Firing, row: F) -> dict[str, str]:
-        """What the reading form begins with: how the file was read last, or a guess.
+        """What the reading form begins with: how the file was read last, or as `begin` says.
 
         Raises
         ------
         FileLost
             It was never read, and is missing or is not what it was.
         """
-        last = next((one for one in self.readings(session, firing) if one.file_id == row.pk), None)
+        last = self.read_last(session, firing, row)
         if last is not None:
-            return dict(json.loads(last.reading_json))
-        raw = stored_files.read(session, row)
-        sheet = workbook.sheets(raw)[0] if workbook.is_workbook(raw) else ""
-        return {**self.guess(session, firing, plain_text.plain_text(raw)), "sheet": sheet}
+            return last
+        opened = self.opened(session, row)
+        return self.begin(session, opened, self.proposals(session, opened)).texts
 
-    def preview(self, session: Session, firing: Firing, row: F, data: LayoutIn) -> X:
+    def read_last(self, session: Session, firing: Firing, row: F) -> dict[str, str] | None:
+        """How a file was read last, as texts of the form; nothing where it never was."""
+        last = next((one for one in self.readings(session, firing) if one.file_id == row.pk), None)
+        return None if last is None else dict(json.loads(last.reading_json))
+
+    def begin(
+        self, session: Session, opened: Opened, proposals: Sequence[Proposal], taken: int | None = None, sheet: str = ""
+    ) -> Begun:
+        """What the form of a file never read begins with: a stand's reading where the file is of its shape, or a guess.
+
+        `taken` is the number of the remembered reading that is wanted, 0 for none; without it the first that fits.
+        """
+        wanted = [one for one in proposals if not one.differs and taken in (None, one.row.pk) and not sheet]
+        sheet = opened.known(wanted[0].texts.get("sheet", "") if wanted else sheet)
+        guess = {**self.guess(session, opened.text(sheet if opened.sheets else "")), "sheet": sheet, "of_sheet": sheet}
+        return Begun(stands.begin_with(wanted[0], guess), wanted[0]) if wanted else Begun(guess, None)
+
+    def preview(self, session: Session, firing: Firing, opened: Opened, data: LayoutIn) -> X:
         """What a file holds when it is read so; nothing is kept.
 
         Raises
         ------
         Refused
             It cannot be read so; beside the field.
-        FileLost
-            It is missing, or is not what it was.
         """
-        raw = stored_files.read(session, row)
         try:
-            text = plain_text.plain_text(raw, data.sheet)
+            text = opened.text(data.sheet)
         except CalcError as error:
             raise samples.refusal(error) from None
         return self.read(session, firing, text, data)
@@ -208,44 +238,3 @@ class Logger(Generic[F, R, X]):
             f"The file is larger than {self.limit // 1024**2} MB. Cut it to the seconds that matter, or record with "
             "fewer samples a second."
         )
-
-
-def as_typed(data: FormIn) -> str:
-    """A reading as the texts of its form (JSON), to open the form again as it was filled in."""
-
-    def text(value: object) -> str:
-        if isinstance(value, Quantity):
-            return value.typed
-        if value is None or value is False:
-            return ""
-        return "on" if value is True else f"{value:.12g}" if isinstance(value, float) else str(value)
-
-    texts = {name: text(getattr(data, name)) for name in type(data).model_fields if name != "points"}
-    for i, point in enumerate(getattr(data, "points", [])):
-        texts[f"points.{i}.mass"], texts[f"points.{i}.reading"] = text(point.mass), text(point.reading)
-    return json.dumps(texts)
-
-
-# --- How a file begins -----------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Beginning:
-    """The first lines of a file by their numbers, how many columns, what stands over these, a workbook's sheets."""
-
-    rows: list[tuple[int, list[str]]]
-    columns: int
-    names: list[str]
-    sheets: list[str]
-
-
-def beginning(raw: bytes, first_line: int, delimiter: str, sheet: str = "") -> Beginning:
-    """How a file, or a sheet of it, begins about the line that its numbers are said to begin in."""
-    names = workbook.sheets(raw) if workbook.is_workbook(raw) else []
-    text = plain_text.plain_text(raw, sheet if sheet in names else "")
-    head = logger_text.first_lines(text, max(HEAD, min(first_line, 1000) + HEAD // 2))
-    known = delimiter if delimiter in logger_text.DELIMITERS else "comma"
-    rows = [(i, logger_text.cells(line, known)) for i, line in enumerate(head, start=1)]
-    columns = max((len(cells) for _, cells in rows[-HEAD:]), default=1)
-    over = [cells for i, cells in rows if i < first_line and len(cells) == columns]
-    return Beginning(rows[-HEAD:], columns, over[-1] if over else [""] * columns, names)

@@ -139,7 +139,8 @@ def test_what_stands_between_samples_is_passed_over_and_said(client: TestClient,
 def test_a_sheet_of_a_workbook_is_chosen_like_a_column(client: TestClient) -> None:
     rows = [[float(cell) for cell in line.split(";")] for line in burn().decode().splitlines()[1:]]
     table: Rows = [["Time (s)", "Thrust (N)"], *rows]
-    raw = xlsx({"Notes": [["fine day"]], "Log": table, "Half": [[t, 0.5 * f] for t, f in rows]})
+    half: Rows = [table[0], *([t, 0.5 * f] for t, f in rows)]
+    raw = xlsx({"Notes": [["fine day"]], "Log": table, "Half": half})
     url = str(post(client, fired(client), raw, "burn.xlsx").headers["location"])
     form = opened(client, url).forms["form"]
     assert form.choices["sheet"] == {"", "Notes", "Log", "Half"}

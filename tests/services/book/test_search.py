@@ -28,6 +28,8 @@ NOT_SEARCHED = {
     ("prediction", "result_json"): "numbers",
     ("curve", "reading_json"): "how a file was read",
     ("curve", "result_json"): "numbers",
+    ("stand_reading", "heads_json"): "heads of a file, as the logger wrote them",
+    ("stand_reading", "reading_json"): "how a file was read",
     ("altimeter_track", "reading_json"): "how a file was read",
     ("altimeter_track", "result_json"): "numbers",
     ("season_plan", "inputs_json"): "numbers",

@@ -269,7 +269,10 @@ def test_the_file_is_kept_byte_by_byte_and_its_reading_opens_as_typed(session: S
     guessed = curves.STAND.texts_for(session, fired, row)
     assert (guessed["time_column"], guessed["force_column"], guessed["delimiter"]) == ("1", "2", "comma")
     data = read_in(
-        start="0.5 s", force_unit="counts", points=[{"mass": "0 g", "reading": 0}, {"mass": "1 kg", "reading": 9.5}]
+        of_stand="Bench",
+        start="0.5 s",
+        force_unit="counts",
+        points=[{"mass": "0 g", "reading": 0}, {"mass": "1 kg", "reading": 9.5}],
     )
     kept = curves.keep(session, fired, row, data)
     again = curves.STAND.texts_for(session, fired, row)
