@@ -161,7 +161,7 @@ def test_no_lot_weighs_more_than_went_in(book: Session) -> None:
 
 def test_the_lot_of_the_wet_bags_gained_water_and_burned_slowly(book: Session) -> None:
     wet = next(b for b in book.exec(select(Batch)) if "wet night" in b.note)
-    gains = reweighs.latest(book, [v.grain.pk for v in grains.of_batch(book, wet)])
+    gains = reweighs.latest(grains.of_batch(book, wet))
     assert len(gains) == 4
     assert all(gain.moisture.real for gain in gains.values())
     rates = {line.batch.code: line.mean.mean for line in test_pieces.by_lot(book, formulas.get(book, wet.formula_id))}

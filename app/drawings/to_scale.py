@@ -81,18 +81,16 @@ def hatch(rings: Sequence[Sequence[Point]], gap: float) -> list[tuple[Point, Poi
     [(0.0, 0.0)]
     """
     step = gap * math.sqrt(2)
-    edges = [(a, b) for ring in rings for a, b in pairwise([*ring, ring[0]])]
-    sums = [x + y for ring in rings for x, y in ring]
+    last = math.ceil(max(x + y for ring in rings for x, y in ring) / step)
+    across: dict[int, list[float]] = {}
+    for (x1, y1), (x2, y2) in (edge for ring in rings for edge in pairwise([*ring, ring[0]])):
+        start, end = (x1 + y1) / step, (x2 + y2) / step
+        for number in range(math.floor(min(start, end)) + 1, min(math.floor(max(start, end)) + 1, last)):
+            across.setdefault(number, []).append(x1 + (x2 - x1) * (number - start) / (end - start))
     found = []
-    for number in range(math.floor(min(sums) / step) + 1, math.ceil(max(sums) / step)):
-        level = number * step
-        across = []
-        for (x1, y1), (x2, y2) in edges:
-            low, high = x1 + y1 - level, x2 + y2 - level
-            if (low < 0) != (high < 0):
-                across.append(x1 + (x2 - x1) * low / (low - high))
-        across.sort()
-        found += [((a, level - a), (b, level - b)) for a, b in zip(across[::2], across[1::2], strict=True)]
+    for number, places in sorted(across.items()):
+        level, pairs = number * step, iter(sorted(places))
+        found += [((a, level - a), (b, level - b)) for a, b in zip(pairs, pairs, strict=True)]
     return found
 
 

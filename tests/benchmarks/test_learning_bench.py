@@ -38,7 +38,7 @@ def book(empty_book: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     fill(engine)
     chance = np.random.default_rng(1)
     with writing(engine) as session:
-        told = builds.predictions(session, build.motor_build(session))[0]
+        told = builds.around(session, build.motor_build(session)).predictions[0]
         guards.remove(session.connection())
         session.connection().exec_driver_sql(
             "UPDATE prediction SET result_json = ?, inputs_json = ? WHERE id <> ?",

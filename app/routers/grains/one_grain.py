@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from app.calc.grain.density_check import GrainCheck
 from app.forms import Form
-from app.models import Grain, GrainBag, GrainLook, GrainMeasure, GrainPicture, ReWeigh
+from app.models import Grain, GrainBag, GrainMeasure, GrainPicture, ReWeigh
 from app.models.bag import KeepIn, WetIn
 from app.models.base import FormIn, Row
 from app.models.batch import VoidIn
@@ -27,7 +27,7 @@ from app.services.book.audit_log import History
 from app.services.cast import cautions, targets
 from app.services.firings import findings
 from app.services.firings.findings import Fact
-from app.services.grains import cast_notes, decisions, grains, looks, reweighs, shelf, undo, weighing
+from app.services.grains import cast_notes, decisions, grains, reweighs, shelf, undo, weighing
 from app.services.grains.cast_notes import CastNotes
 from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain
@@ -53,7 +53,6 @@ class GrainPage(Page, template="grains/grain.html", section="shelf"):
     failures: list[Fact]
     check: GrainCheck
     cast_notes: CastNotes | None
-    newest_look: GrainLook | None
     digits: int
     free: bool
     """Whether it is still to be worked with: neither in a motor nor gone."""
@@ -89,7 +88,7 @@ def _kept(bag: GrainBag | None) -> dict[str, Any]:
 def page_of(request: Request, session: Session, serial: str, failed: Form | None = None) -> Response:
     """The page of a grain, with the form that failed."""
     grain = grains.by_serial(session, serial)
-    traced = trace.of_grain(session, grain)
+    traced, gains = trace.of_grain(session, grain), reweighs.history(session, grain)
     view, house, moves = traced.view, workshop.get(session), shelf.moves(session, grain)
     forms = Forms(request, session, failed)
     here = f"/shelf/{grain.serial}"
@@ -133,7 +132,6 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         history=grains.history(session, grain),
         check=check,
         cast_notes=cast_notes.of_grain(session, view),
-        newest_look=looks.newest(session, [grain]).get(grain.pk),
         free=view.state not in ("in motor", "fired", "gone"),
         looks=seen,
         told_of=kept_pictures.told_of,
@@ -148,12 +146,12 @@ def page_of(request: Request, session: Session, serial: str, failed: Form | None
         keep=forms.get("keep", KeepIn, f"{here}/keep", initial=_kept(moves[0] if moves else None)),
         moves=moves,
         places=shelf.places(session),
-        gains=reweighs.history(session, grain),
+        gains=gains,
         changes=audit_log.history_of(session, grain),
         struck=undo.struck(session, ReWeigh, grain),
         strikes={
             g.row.pk: forms.get(f"reweigh-{g.row.pk}", VoidIn, f"{here}/reweigh/{g.row.pk}/strike", row=g.row)
-            for g in reweighs.history(session, grain)
+            for g in gains
         },
         unbag=forms.get("unbag", FormIn, f"{here}/unbag", row=grain),
         fresh=first_minute.fresh,

@@ -122,7 +122,7 @@ def show(request: Request, session: Book) -> Response:
         filtered=bool(form.text("find") or form.text("state") or form.text("place")),
         ready=sum(v.state == "ready" for v in found.views),
         cautions=cautions.AT_THE_SHELF,
-        gains=reweighs.latest(session, [v.grain.pk for v in found.views]),
+        gains=reweighs.latest(found.views),
         digits=targets.places(house),
         held=waste.held(session),
     )

@@ -28,7 +28,7 @@ from app.services.grains import grains, looks, reweighs
 from app.services.grains.grains import GrainView
 from app.services.grains.reweighs import Gain
 from app.services.hardware import inventory
-from app.services.learning import prediction_record, stored_predictions
+from app.services.learning import prediction_record
 from app.services.learning.prediction_record import PredictionRecord
 from app.services.motors import builds
 from app.services.motors.builds import Built
@@ -71,8 +71,6 @@ class MotorPage(Page, template="motors/motor.html", section="motors"):
     expected: Expected | None
     flight: FlightPart | None
     earlier: list[Prediction]
-    is_told: bool
-    """Whether its prediction is the one that its firing is held against."""
     changed: dict[int, Gain]
     doubts: dict[int, str]
     """What a look found doubtful, by the grain's identity."""
@@ -153,7 +151,7 @@ def _new_page(request: Request, session: Session, form: Form) -> Response:
         lots=lots,
         waiting=builds.not_ready(shelf),
         cautions=cautions.AT_THE_MOTOR,
-        changed=reweighs.changed(session, [view.grain.pk for _, views in lots for view in views]),
+        changed=reweighs.changed(view for _, views in lots for view in views),
         doubts=looks.doubts(session, [view.grain for _, views in lots for view in views]),
     )
     return web.render(request, session, page)
@@ -255,13 +253,12 @@ def _motor_page(request: Request, session: Session, code: str, failed: Form | No
         predicted=predicted,
         expected=prediction_part.expected(session, predicted, house, fired) if predicted else None,
         flight=flights.part(request, session, predicted) if predicted else None,
-        earlier=[row for row in builds.predictions(session, built.build) if row is not built.prediction],
-        is_told=built.fired is not None and built.prediction is stored_predictions.for_firing(session, built.fired),
+        earlier=[row for row in built.predictions if row is not built.prediction],
         history=audit_log.history_of(session, built.build),
         cautions=cautions.AT_THE_MOTOR,
         law=cautions.LAW,
         water=cautions.WATER,
-        changed=reweighs.changed(session, [view.grain.pk for view in built.grains]),
+        changed=reweighs.changed(built.grains),
         doubts=looks.doubts(session, [view.grain for view in built.grains]),
         take_apart=forms.get("take-apart", TakeApartIn, f"{base}/take-apart", row=built.build),
         again=forms.get("predict", FormIn, f"{base}/predict"),

@@ -8,6 +8,7 @@ from markupsafe import Markup
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.services.firings import curves
 from app.services.firings.like_motors import Fired
+from app.services.firings.reading import Result
 from app.services.learning.prediction_record import PredictionRecord
 from app.units import UnitSystem, convert, convert_each, unit_of
 
@@ -42,13 +43,11 @@ def chart_of(
     rules = [Rule(name, convert(at, "pressure", units)) for name, at in near]
     if measured_peak_pa is not None:
         rules.append(Rule("Measured peak", convert(measured_peak_pa, "pressure", units), limit=False))
+    beside = [(one, one.curve, curves.shift(one.curve, predicted)) for one in fired if one.curve is not None]
     panels = [
         Panel(
             Axis(label, unit_of(kind, units), from_zero=True),
-            [
-                Series("Expected", curve.time_s, convert_each(mid, kind, units)),
-                *_earlier(kind, units, predicted, fired),
-            ],
+            [Series("Expected", curve.time_s, convert_each(mid, kind, units)), *_earlier(kind, units, beside)],
             Band("nine in ten", curve.band_time_s, convert_each(low, kind, units), convert_each(high, kind, units))
             if low
             else None,
@@ -67,17 +66,13 @@ def chart_of(
     return line_chart("Thrust, pressure and Kn" if curve.kn else "Thrust and pressure", TIME, *panels)
 
 
-def _earlier(kind: str, units: UnitSystem, predicted: PredictionRecord, fired: Sequence[Fired]) -> list[Series]:
-    """Each curve that was measured, risen at the moment the expected one rises."""
+def _earlier(kind: str, units: UnitSystem, beside: Sequence[tuple[Fired, Result, float]]) -> list[Series]:
+    """Each curve that was measured, moved [s] so that it rises when the expected one does."""
     drawn: list[Series] = []
-    for one in fired:
-        if one.curve is None:
-            continue
-        found = one.curve
+    for one, found, moved in beside:
         force = kind == "force"
         times, values = (found.time_s, found.thrust_n) if force else (found.pressure_time_s, found.pressure_pa)
         every = max(len(times) // POINTS, 1)
-        moved = curves.shift(found, predicted)
         shown = convert_each([max(value, 0.0) for value in values[::every]], kind, units)  # noise would lower the axis
         at = [t + moved for t in times[::every]]
         drawn.append(Series(one.name, at, shown, "dashed" if one.same_formula else "solid", faint=not one.own))

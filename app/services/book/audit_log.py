@@ -5,9 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Table, and_, func, not_, or_, tuple_
+from sqlalchemy import Table, and_, func, literal, not_, or_, tuple_, union_all
 from sqlalchemy import select as select_core
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, SQLModel, col, select
@@ -114,15 +116,14 @@ def _parts(session: Session, table: str, ids: Sequence[int]) -> list[Place]:
         col(Change.table_name).in_([child.name for child in children]), Change.what == "deleted"
     )
     deleted = [(name, i, json.loads(kept)) for name, i, kept in session.exec(gone) if kept] if children else []
-    for child in children:
-        column = audit_names.owner(child.name)
-        assert column is not None
-        query = select_core(child.c.id).where(column.in_(ids))
-        own = [int(i) for i in session.execute(query).scalars()]
-        own += [i for name, i, kept in deleted if name == child.name and kept.get(column.name) in ids]
-        if own:
-            found += [(child.name, i) for i in own]
-            found += _parts(session, child.name, own)
+    owners = {child.name: column for child in children if (column := audit_names.owner(child.name)) is not None}
+    of_each = [select_core(literal(child.name), child.c.id).where(owners[child.name].in_(ids)) for child in children]
+    own = [(name, int(i)) for name, i in session.execute(union_all(*of_each))] if of_each else []
+    own += [(name, i) for name, i, kept in deleted if kept.get(owners[name].name) in ids]
+    for name, of_child in groupby(sorted(own), key=itemgetter(0)):
+        places = list(of_child)
+        found += places
+        found += _parts(session, name, [i for _, i in places])
     return found
 
 

@@ -23,19 +23,30 @@ def signed(session: Session, who: str = "", why: str = "", device: str | None = 
     It stands in the book only inside the act's own transaction, so no other writer can be taken for this person.
     """
     session.execute(delete(ActInHand))  # one that came with a file is nobody's
-    session.add(ActInHand(id=1, at=clock.now(), who=who, why=why[:WHY_LENGTH], device=device))
+    act = ActInHand(id=1, at=clock.now(), who=who, why=why[:WHY_LENGTH], device=device)
+    session.add(act)
     session.flush()
-    yield
+    session.info[_IN_HAND] = act
+    try:
+        yield
+    finally:
+        session.info.pop(_IN_HAND, None)
     session.flush()
-    act = session.get(ActInHand, 1)
-    if act is not None:
-        session.delete(act)
-        session.flush()
+    session.execute(delete(ActInHand))
+
+
+_IN_HAND = "act in hand"
+"""Where a session keeps the act that is signed in it: a page, which acts on nothing, need not look for one."""
+
+
+def _in_hand(session: Session) -> ActInHand | None:
+    act: ActInHand | None = session.info.get(_IN_HAND)
+    return act
 
 
 def because(session: Session, why: str) -> None:
     """Give the reason of the act in hand, where the program knows it and the form did not ask."""
-    act = session.get(ActInHand, 1)
+    act = _in_hand(session)
     if act is not None:
         act.why = why[:WHY_LENGTH]
         session.flush()
@@ -43,7 +54,7 @@ def because(session: Session, why: str) -> None:
 
 def who(session: Session) -> str:
     """Who does the act in hand; outside of one, the name in the settings."""
-    act = session.get(ActInHand, 1)
+    act = _in_hand(session)
     if act is not None and act.who:
         return act.who
     workshop = session.get(Workshop, 1)

@@ -7,6 +7,7 @@ from typing import Any, Generic, TypeVar
 
 from sqlalchemy import func, inspect
 from sqlalchemy import select as select_core
+from sqlalchemy.orm.util import identity_key
 from sqlmodel import Session, SQLModel, col, select
 
 from app.book import record
@@ -37,9 +38,16 @@ def get(session: Session, table: type[R], row_id: int, noun: str = "entry") -> R
 
 
 def by_id(session: Session, table: type[R], ids: Iterable[int], *options: Any) -> dict[int, R]:
-    """The rows of these identities, by identity, in one question; options say what is loaded with them."""
-    query = select(table).where(col(table.id).in_(set(ids))).options(*options)
-    return {row.pk: row for row in session.exec(query)}
+    """The rows of these identities, by identity; those that were not read yet are asked for in one question, with
+    options that say what of them is not loaded.
+    """
+    keys = {row_id: identity_key(table, row_id) for row_id in ids}
+    found = {row_id: row for row_id, key in keys.items() if (row := session.identity_map.get(key)) is not None}
+    missing = [row_id for row_id in keys if row_id not in found]
+    if missing:
+        query = select(table).where(col(table.id).in_(missing)).options(*options)
+        found |= {row.pk: row for row in session.exec(query)}
+    return found
 
 
 def claim(row: Row, version: int | None) -> None:

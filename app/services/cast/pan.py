@@ -169,17 +169,20 @@ def _alarm(now: Standing) -> str:
     return f"The pan was read at {clock.local(now.reading.read_at):%H:%M}: {what}. Heat off, add nothing."
 
 
+_OF_OPEN_EVENINGS = (
+    select(TemperatureReading, col(Melt.cast_session_id), col(Batch.code))
+    .join(Melt, col(Melt.id) == TemperatureReading.melt_id)
+    .join(CastSession, col(CastSession.id) == Melt.cast_session_id)
+    .join(Batch, col(Batch.id) == Melt.batch_id)
+    .where(col(CastSession.closed_at).is_(None), col(TemperatureReading.voided_at).is_(None))
+    .order_by(col(CastSession.id).desc(), col(Melt.number), *_NEWEST)
+)
+"""Made once: putting it together takes longer than asking it."""
+
+
 def hot(session: Session) -> list[Hot]:
     """Each pan of an open evening that is or may be too hot. Every page asks: one question, two where a pan is."""
-    query = (
-        select(TemperatureReading, col(Melt.cast_session_id), col(Batch.code))
-        .join(Melt, col(Melt.id) == TemperatureReading.melt_id)
-        .join(CastSession, col(CastSession.id) == Melt.cast_session_id)
-        .join(Batch, col(Batch.id) == Melt.batch_id)
-        .where(col(CastSession.closed_at).is_(None), col(TemperatureReading.voided_at).is_(None))
-        .order_by(col(CastSession.id).desc(), col(Melt.number), *_NEWEST)
-    )
-    rows = session.exec(query).all()
+    rows = session.exec(_OF_OPEN_EVENINGS).all()
     shop = workshop.get(session)
     found: dict[int, Hot] = {}
     for melt_id, of_melt in groupby(rows, key=lambda row: row[0].melt_id):

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
+from sqlalchemy import select as select_core
 from sqlmodel import Session, col, func, select
 
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
-from app.models import Batch, BuildGrain, Curve, Firing, Grain, MotorBuild
+from app.models import Batch, BuildGrain, Curve, Firing, Grain, MotorBuild, Prediction
 from app.models.motor import DesignIn
 from app.services.firings.reading import Result
 from app.services.learning import stored_predictions
@@ -131,24 +132,19 @@ def tested_on(session: Session, predicted: PredictionRecord) -> list[Held]:
     taught = predicted.inputs.taught
     if taught is None or not taught.used or not taught.firing_ids:
         return []
-    told = stored_predictions.for_firings(session, taught.firing_ids)
     query = (
-        select(Firing, MotorBuild.code)
+        select_core(
+            col(MotorBuild.code),
+            col(Firing.measured_impulse_ns) / col(Prediction.total_impulse_ns),
+            col(Firing.measured_burn_time_s) / col(Prediction.burn_time_s),
+            col(Firing.measured_peak_pressure_pa) / col(Prediction.peak_pressure_pa),
+        )
         .join(MotorBuild, col(Firing.motor_build_id) == MotorBuild.id)
+        .join(Prediction, col(Prediction.id) == stored_predictions.id_in_query())
         .where(col(Firing.id).in_(taught.firing_ids))
         .order_by(col(Firing.fired_at))
     )
-    held = []
-    for firing, code in session.exec(query):
-        expected = told.get(firing.pk)
-        if expected is not None:
-            pairs = [
-                (firing.measured_impulse_ns, expected.total_impulse_ns),
-                (firing.measured_burn_time_s, expected.burn_time_s),
-                (firing.measured_peak_pressure_pa, expected.peak_pressure_pa),
-            ]
-            held.append(Held(code, *(None if got is None else got / wanted for got, wanted in pairs)))
-    return held
+    return [Held(*row) for row in session.execute(query)]
 
 
 def first_part(time: list[float], thrust: list[float]) -> float | None:

@@ -88,7 +88,7 @@ def weigh_again(session: Session, grain: Grain, data: GrainCorrectionIn, version
 def measured_again(session: Session, grain: Grain, data: GrainIn, why: str, version: int | None = None) -> GrainMeasure:
     """Do what `weigh_again` says, with the reason given; gives back how the grain stood before."""
     free(session, grain)
-    if wet.held(wet.wet_readings(session, [grain.pk]).get(grain.pk)):
+    if wet.held(wet.newest(session, [grain.pk]).get(grain.pk)):
         raise Refused(
             f"{grain.serial} is wet, and the mass on its label is what tells that. Dry it and re-weigh it first, or "
             "accept it with a reason."
@@ -171,7 +171,7 @@ def free(session: Session, grain: Grain) -> None:
     if grain.gone_to is not None:
         where = {"remelt": "lies with the leftovers for remelt", "scrap": "was thrown away as scrap"}[grain.gone_to]
         raise Refused(f"{grain.serial} {where}. Bring it back first, if that was a mistake.")
-    now = view(session, grain.serial)
+    now = of_grain(session, grain)
     if now.state == "fired":
         raise Refused(f"{grain.serial} was burned in {now.motor}; its numbers stay as they were.")
     if now.state == "in motor":
@@ -195,7 +195,13 @@ class GrainView:
     motor: str | None
     motor_build_id: int | None
     firing_id: int | None
-    wet: ReWeigh | None = None
+    again: ReWeigh | None = None
+    """Its newest re-weigh."""
+
+    @property
+    def wet(self) -> ReWeigh | None:
+        """The newest re-weigh where it says that the grain is wet, accepted or not."""
+        return self.again if self.again is not None and self.again.wet else None
 
     @property
     def state_words(self) -> str:
@@ -242,30 +248,30 @@ def views(session: Session, *where: ColumnElement[bool]) -> list[GrainView]:
     formulas = repository.by_id(session, Formula, formula_ids, lazyload(attribute(Formula.parts)))
     pours = poured(session, lots)
     cure = timedelta(seconds=workshop.get(session).cure_s)
-    drew_water = wet.wet_readings(session, (row[0].pk for row in found))
+    weighed_again = wet.newest(session, [row[0].pk for row in found])
     listed = []
     for grain, motor, build_id, firing_id in found:
         pattern, batch = patterns[grain.pattern_id], lots[grain.batch_id]
         start = pours.get(batch.pk, grain.weighed_at)
-        water = drew_water.get(grain.pk)
-        state = state_of(grain, start + cure, build_id, firing_id, water)
+        again = weighed_again.get(grain.pk)
+        state = state_of(grain, start + cure, build_id, firing_id, again)
         formula = formulas[batch.formula_id]
-        where_now = (motor, build_id, firing_id, water)
+        where_now = (motor, build_id, firing_id, again)
         listed.append(GrainView(grain, pattern, batch, formula, state, start, start + cure, *where_now))
     return listed
 
 
 def state_of(
-    grain: Any, cured: datetime, build_id: int | None = None, firing_id: int | None = None, water: ReWeigh | None = None
+    grain: Any, cured: datetime, build_id: int | None = None, firing_id: int | None = None, again: ReWeigh | None = None
 ) -> str:
-    """The state of a grain, or of a row with its columns: one of `STATES`, or "gone"."""
+    """The state of a grain with its newest re-weigh, or of a row with its columns: one of `STATES`, or "gone"."""
     if build_id is not None:
         return "in motor" if firing_id is None else "fired"
     if grain.gone_to is not None:
         return "gone"
     if grain.decision != "accept":
         return {None: "weighed", "hold": "held", "reject": "rejected"}[grain.decision]
-    if wet.held(water):
+    if wet.held(again):
         return "wet"
     if clock.now() >= cured:
         return "ready"
@@ -325,7 +331,12 @@ def view(session: Session, serial: str) -> GrainView:
     NotFound
         There is no grain of that serial.
     """
-    return views(session, col(Grain.id) == by_serial(session, serial).pk)[0]
+    return of_grain(session, by_serial(session, serial))
+
+
+def of_grain(session: Session, grain: Grain) -> GrainView:
+    """A grain with what stands around it."""
+    return views(session, col(Grain.id) == grain.pk)[0]
 
 
 def of_batch(session: Session, batch: Batch) -> list[GrainView]:

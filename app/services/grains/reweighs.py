@@ -12,7 +12,7 @@ from app.models import Batch, BuildGrain, Grain, ReWeigh
 from app.models.bag import ReWeighIn, WetIn
 from app.services.book import repository, workshop
 from app.services.book.audit_reasons import because
-from app.services.grains import decisions, grains, shelf, wet
+from app.services.grains import decisions, grains, shelf
 from app.services.grains.grains import GrainView
 from app.services.grains.weighing import SLIPS
 from app.units import exact, show
@@ -125,7 +125,7 @@ def take_back(session: Session, grain: Grain, version: int | None = None) -> ReW
 
 def _wet(session: Session, grain: Grain) -> ReWeigh:
     """The re-weigh that says a grain is wet, where that can still be decided on."""
-    view = grains.view(session, grain.serial)
+    view = grains.of_grain(session, grain)
     if view.state == "fired":
         raise Refused(f"{grain.serial} was burned in {view.motor}; this stays as it was.")
     if view.state == "gone":
@@ -142,7 +142,7 @@ def _grain(session: Session, data: ReWeighIn) -> Grain:
         raise Refused(error.message, field="serial") from None
     if grain is None:
         raise Refused("Type the whole serial as it stands on the label, such as 2611P-04.", field="serial")
-    view = grains.view(session, grain.serial)
+    view = grains.of_grain(session, grain)
     if data.lot and view.batch.code != data.lot.upper():
         raise Refused(
             f"This is {grain.serial}, and you are re-weighing lot {data.lot.upper()}. Take the right bag, or go to "
@@ -182,14 +182,14 @@ def history(session: Session, grain: Grain) -> list[Gain]:
     return [gain_of(row) for row in session.exec(found)]
 
 
-def latest(session: Session, grain_ids: Iterable[int]) -> dict[int, Gain]:
-    """The newest re-weigh of each of these grains, for those that have one."""
-    return {row.grain_id: gain_of(row) for row in wet.newest(session, grain_ids)}
+def latest(views: Iterable[GrainView]) -> dict[int, Gain]:
+    """What the newest re-weigh of each of these grains says, for those that have one."""
+    return {view.grain.pk: gain_of(view.again) for view in views if view.again is not None}
 
 
-def changed(session: Session, grain_ids: Iterable[int]) -> dict[int, Gain]:
+def changed(views: Iterable[GrainView]) -> dict[int, Gain]:
     """Those of these grains whose newest re-weigh differs from the label by more than the scale cannot tell."""
-    return {grain_id: gain for grain_id, gain in latest(session, grain_ids).items() if gain.moisture.real}
+    return {grain_id: gain for grain_id, gain in latest(views).items() if gain.moisture.real}
 
 
 @dataclass(frozen=True)
@@ -208,7 +208,7 @@ def round_of(session: Session, lot: str | None, grain_ids: list[int]) -> Round:
     else:
         found = [v for v in shelf.of_ids(session, grain_ids) if v.motor is None]
     found = [v for v in found if v.state not in ("rejected", "gone")]
-    gains = latest(session, [v.grain.pk for v in found])
+    gains = latest(found)
     today = {k: g for k, g in gains.items() if clock.local(g.row.weighed_at).date() == clock.today()}
     return Round(found, today, next((v for v in found if v.grain.pk not in today), None))
 

@@ -208,8 +208,10 @@ def standing(session: Session) -> list[Standing]:
     pours = grains.poured(session, {row.batch_id for row in found})
     cure = timedelta(seconds=workshop.get(session).cure_s)
     ids = [row.id for row in found]
-    again = {row.grain_id: row for row in wet.newest(session, ids)}
-    lie = {grain_id: bag.place for grain_id, bag in bags(session, ids).items()}
+    again = wet.newest(session, ids)
+    newest = _newest().where(col(GrainBag.grain_id).in_(ids))
+    where = select_core(col(GrainBag.grain_id), col(GrainBag.place)).where(col(GrainBag.id).in_(newest))
+    lie = dict(session.execute(where).all())
     listed = []
     for row in found:
         poured, last = pours.get(row.batch_id, row.weighed_at), again.get(row.id)
@@ -220,7 +222,7 @@ def standing(session: Session) -> list[Standing]:
                 lot=row.code,
                 formula_id=row.formula_id,
                 pattern_id=row.pattern_id,
-                state=grains.state_of(row, poured + cure, water=last if last and last.wet else None),
+                state=grains.state_of(row, poured + cure, again=last),
                 bagged=row.bagged_at is not None,
                 poured_at=poured,
                 cured_at=poured + cure,

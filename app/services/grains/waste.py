@@ -57,7 +57,7 @@ def held(session: Session) -> Held:
     masses: dict[bool, float] = {False: 0.0, True: 0.0}
     for rejected, mass in session.exec(there.group_by(col(Grain.decision) == "reject")):
         masses[bool(rejected)] += mass
-    left = sum(mass for _, mass in batches.leftovers(session))
+    left = batches.leftovers_mass(session)
     return Held(masses[False], masses[True], left, shop.hold_limit_kg, shop.hold_limit_source)
 
 

@@ -4,7 +4,7 @@ A wet grain is held by the book until it is dried and weighed again, or accepted
 `app.calc.grain.density_check.moisture_gain`; a re-weigh keeps it as it was said then.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
 from sqlalchemy import Select, func
@@ -19,20 +19,15 @@ def _newest() -> Select[Any]:
     return select_core(func.max(ReWeigh.id)).where(col(ReWeigh.voided_at).is_(None)).group_by(col(ReWeigh.grain_id))
 
 
-def newest(session: Session, grain_ids: Iterable[int]) -> Sequence[ReWeigh]:
+def newest(session: Session, grain_ids: Iterable[int]) -> dict[int, ReWeigh]:
     """The newest re-weigh of each of these grains, for those that have one."""
     theirs = _newest().where(col(ReWeigh.grain_id).in_(list(grain_ids)))
-    return session.exec(select(ReWeigh).where(col(ReWeigh.id).in_(theirs))).all()
-
-
-def wet_readings(session: Session, grain_ids: Iterable[int]) -> dict[int, ReWeigh]:
-    """By grain the re-weigh that says it is wet, accepted or not."""
-    return {row.grain_id: row for row in newest(session, grain_ids) if row.wet}
+    return {row.grain_id: row for row in session.exec(select(ReWeigh).where(col(ReWeigh.id).in_(theirs)))}
 
 
 def held(row: ReWeigh | None) -> bool:
-    """Whether the book holds a grain of which this says that it is wet."""
-    return row is not None and row.accepted_at is None
+    """Whether the book holds a grain of which this is the newest re-weigh."""
+    return row is not None and row.wet and row.accepted_at is None
 
 
 def held_ids() -> Select[Any]:

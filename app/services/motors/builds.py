@@ -34,14 +34,23 @@ OFF_FORMULA = 0.01
 
 @dataclass(frozen=True)
 class Built:
-    """A build with what stands around it; the prediction is that of its firing, or the newest."""
+    """A build with what stands around it.
+
+    `predictions` are all that were made of it, the newest first; `told` is the one that its firing is held against.
+    """
 
     build: MotorBuild
     case: Case
     nozzle: Nozzle
     grains: list[GrainView]
-    prediction: Prediction | None
+    predictions: list[Prediction]
+    told: Prediction | None
     firings: list[Firing]
+
+    @property
+    def prediction(self) -> Prediction | None:
+        """The prediction of its firing, or the newest."""
+        return self.told or next(iter(self.predictions), None)
 
     @property
     def state(self) -> str:
@@ -117,11 +126,12 @@ def _around(session: Session, builds: Sequence[MotorBuild], *options: Any) -> li
     ids = [build.pk for build in builds]
     inside = [slot.grain_id for build in builds for slot in build.slots]
     views = {v.grain.pk: v for v in grains.views(session, col(Grain.id).in_(inside))}
-    predicted = session.exec(
-        select(Prediction).where(col(Prediction.motor_build_id).in_(ids)).order_by(col(Prediction.id)).options(*options)
-    )
-    made = {row.pk: row for row in predicted}
-    newest = {row.motor_build_id: row for row in made.values()}
+    query = select(Prediction).where(col(Prediction.motor_build_id).in_(ids)).order_by(col(Prediction.id).desc())
+    made: dict[int, Prediction] = {}
+    of: dict[int, list[Prediction]] = {}
+    for row in session.exec(query.options(*options)):
+        made[row.pk] = row
+        of.setdefault(row.motor_build_id, []).append(row)
     fired: dict[int, list[Firing]] = {}
     for firing in session.exec(
         select(Firing).where(col(Firing.motor_build_id).in_(ids)).order_by(col(Firing.fired_at))
@@ -137,7 +147,8 @@ def _around(session: Session, builds: Sequence[MotorBuild], *options: Any) -> li
             case=repository.get(session, Case, build.case_id, "case"),
             nozzle=repository.get(session, Nozzle, build.nozzle_id, "nozzle"),
             grains=[views[slot.grain_id] for slot in build.slots],
-            prediction=told.get(build.pk) or newest.get(build.pk),
+            predictions=of.get(build.pk, []),
+            told=told.get(build.pk),
             firings=fired.get(build.pk, []),
         )
         for build in builds
@@ -164,12 +175,6 @@ def ready(session: Session) -> list[Built]:
     burned = select(Firing.motor_build_id).where(Firing.result != "no_light")
     whole = select(MotorBuild).where(col(MotorBuild.taken_apart_at).is_(None), col(MotorBuild.id).not_in(burned))
     return _around(session, session.exec(whole.order_by(*_NEWEST)).all(), *_FIGURES)
-
-
-def predictions(session: Session, build: MotorBuild) -> list[Prediction]:
-    """All predictions made of a build, newest first."""
-    query = select(Prediction).where(Prediction.motor_build_id == build.pk).order_by(col(Prediction.id).desc())
-    return list(session.exec(query))
 
 
 def ready_by_lot(shelf: list[GrainView]) -> list[tuple[GrainView, list[GrainView]]]:

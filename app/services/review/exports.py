@@ -201,7 +201,7 @@ def grains_of_lots(session: Session, wanted: ReviewIn) -> Table:
     def rows() -> Iterator[Any]:
         for ids in lots_review.every_id(session, wanted, AT_ONCE):
             views = grains.views(session, col(Grain.batch_id).in_(ids))
-            gains = reweighs.latest(session, [view.grain.pk for view in views])
+            gains = reweighs.latest(views)
             yield from ((view, gains.get(view.grain.pk)) for view in views)
             session.expunge_all()
 

@@ -149,7 +149,7 @@ class GrainTrace:
 
 def of_grain(session: Session, grain: Grain) -> GrainTrace:
     """The walk from a grain back to every bag and on to its motors (with whether it is in it still) and firings."""
-    view = grains.view(session, grain.serial)
+    view = grains.of_grain(session, grain)
     query = (
         select(MotorBuild, BuildGrain.released_at)
         .join(BuildGrain, col(BuildGrain.motor_build_id) == MotorBuild.id)

@@ -2,7 +2,10 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import date
+from typing import Any
 
+from sqlalchemy import func
+from sqlalchemy import select as select_core
 from sqlalchemy.orm import lazyload
 from sqlmodel import Session, col, select
 
@@ -55,29 +58,35 @@ def formula_of(session: Session, batch: Batch) -> Formula:
     return repository.get(session, Formula, batch.formula_id, "formula")
 
 
+def _taken(column: Any, mass: Any, holds: Any) -> Any:
+    return select_core(func.coalesce(func.sum(mass), 0.0)).where(column == Leftover.id, holds).scalar_subquery()
+
+
+_LEFT: Any = (
+    col(Leftover.mass_kg)
+    - _taken(col(WeighOut.leftover_id), col(WeighOut.mass_kg), col(WeighOut.voided_at).is_(None))
+    - _taken(col(DisposalItem.leftover_id), col(DisposalItem.mass_kg), col(DisposalItem.released_at).is_(None))
+)
+"""Of a leftover what was neither weighed out again nor disposed of [kg]."""
+
+_EMPTY = 1e-9
+"""What a bag may seem to hold by rounding alone [kg]."""
+
+
 def leftovers_left(session: Session) -> dict[int, float]:
     """Mass left of each leftover [kg]."""
-    left = {row.pk: row.mass_kg for row in session.exec(select(Leftover))}
-    taken = select(WeighOut.leftover_id, WeighOut.mass_kg).where(
-        col(WeighOut.leftover_id).is_not(None), col(WeighOut.voided_at).is_(None)
-    )
-    for leftover_id, mass in session.exec(taken):
-        assert leftover_id is not None
-        left[leftover_id] -= mass
-    gone = select(DisposalItem.leftover_id, DisposalItem.mass_kg).where(
-        col(DisposalItem.leftover_id).is_not(None), col(DisposalItem.released_at).is_(None)
-    )
-    for leftover_id, mass in session.exec(gone):
-        assert leftover_id is not None
-        left[leftover_id] -= mass
-    return left
+    return dict(session.execute(select_core(col(Leftover.id), _LEFT)).all())
 
 
 def leftovers(session: Session) -> list[tuple[Leftover, float]]:
     """Leftovers with something in the bag, oldest first, and how much [kg]."""
-    left = leftovers_left(session)
-    found = session.exec(select(Leftover).order_by(col(Leftover.id)))
-    return [(row, left[row.pk]) for row in found if left[row.pk] > 1e-9]
+    found = select_core(Leftover, _LEFT).where(_LEFT > _EMPTY).order_by(col(Leftover.id))
+    return list(session.execute(found).all())
+
+
+def leftovers_mass(session: Session) -> float:
+    """How much of all leftovers lies there [kg]."""
+    return float(session.execute(select_core(func.coalesce(func.sum(_LEFT), 0.0)).where(_LEFT > _EMPTY)).scalar_one())
 
 
 def weighed(session: Session, batch: Batch) -> dict[int, float]:

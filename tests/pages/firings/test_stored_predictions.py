@@ -40,7 +40,7 @@ def engine_of(client: TestClient) -> Engine:
 def day_of(session: Session) -> tuple[Firing, MotorBuild, Prediction, Prediction]:
     with clock.turned_to(NINE) as turn:
         made = build.motor_build(session)
-        morning = builds.predictions(session, made)[0]
+        morning = builds.around(session, made).predictions[0]
         turn(at(20))
         workshop.get(session).nozzle_efficiency_share = 0.75
         session.flush()
@@ -116,7 +116,7 @@ def test_made_after_the_firing_only(client: TestClient, engine_of: Engine) -> No
             turn(at(12))
             made = build.motor_build(session, grains=grains)
             fired = build.firing(session, made, fired_at=at(10), measured_impulse="500 N·s")
-            first = builds.predictions(session, made)[0].total_impulse_ns
+            first = builds.around(session, made).predictions[0].total_impulse_ns
         key, code = fired.pk, made.code
         session.commit()
     page = client.get(f"/firings/{key}").text

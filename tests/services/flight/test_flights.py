@@ -91,7 +91,7 @@ def test_the_tubes_that_stay_on_the_grains_fly_with_them(session: Session) -> No
         assert lot is not None
         heavier = f"{(grains[0].mass_kg + 0.0102) * 1000:.1f} g"
         grains.append(build.grain(session, lot, gross=heavier, tare="10.2 g"))
-    found = prediction_record.from_row(builds.predictions(session, build.motor_build(session, grains=grains))[0])
+    found = prediction_record.from_row(builds.around(session, build.motor_build(session, grains=grains)).predictions[0])
     flown = estimated(session, found, empty_motor="900 g")
     assert flown.flight.liftoff_mass == pytest.approx(
         7.26 + 0.9 + found.propellant_mass + 3 * 0.0096 + 0.0102, abs=1e-6

@@ -93,7 +93,7 @@ def test_the_re_weigh_before_counts_again(session: Session) -> None:
         undo.strike(session, ReWeigh, made[1].pk, other, BECAUSE)
     undo.strike(session, ReWeigh, made[1].pk, grain, BECAUSE)
     assert [g.row for g in reweighs.history(session, grain)] == [made[0]]
-    assert reweighs.latest(session, [grain.pk])[grain.pk].row is made[0]
+    assert grains.view(session, grain.serial).again is made[0]
     last = reweighs.last(session)
     assert last is not None
     assert last[1].row is made[0]

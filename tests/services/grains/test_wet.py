@@ -134,7 +134,7 @@ def test_a_re_weigh_struck_out_lets_the_one_before_it_count(session: Session) ->
     builds.take_apart(session, made, TakeApartIn(why="To dry it."))
     assert builds.around(session, made).state_words == "Taken apart"
     assert state(session, grain) == "wet"
-    (row,) = wet.newest(session, [grain.pk])
+    (row,) = wet.newest(session, [grain.pk]).values()
     undo.strike(session, ReWeigh, row.pk, grain, VoidIn(why="That one, too."))
     assert state(session, grain) == "ready"
 

@@ -250,7 +250,7 @@ def test_a_refused_build_leaves_nothing_behind(session: Session) -> None:
 
 
 def _warnings(session: Session, built: MotorBuild) -> list[str]:
-    row = builds.predictions(session, built)[0]
+    row = builds.around(session, built).predictions[0]
     assert row is not None
     return [say(words) for words in prediction_record.from_row(row).warnings]
 

@@ -185,7 +185,7 @@ def test_a_published_blend_borrows_nothing(session: Session) -> None:
 
 
 def test_each_grain_counts_with_its_own_mass(session: Session) -> None:
-    dense = prediction_record.from_row(builds.predictions(session, build.motor_build(session))[0])
+    dense = prediction_record.from_row(builds.around(session, build.motor_build(session)).predictions[0])
     masses = [g.mass_kg for g in dense.inputs.grains]
     assert dense.propellant_mass == pytest.approx(sum(masses))
     assert all(g.serial for g in dense.inputs.grains)
@@ -194,7 +194,7 @@ def test_each_grain_counts_with_its_own_mass(session: Session) -> None:
 
 def test_what_was_predicted_stays_as_it_was_made(session: Session) -> None:
     built = build.motor_build(session)
-    row = builds.predictions(session, built)[0]
+    row = builds.around(session, built).predictions[0]
     assert row is not None
     stored = prediction_record.from_row(row)
     assert row.total_impulse_ns == stored.total_impulse.mid
@@ -203,10 +203,10 @@ def test_what_was_predicted_stays_as_it_was_made(session: Session) -> None:
     workshop.set_up(session, WorkshopIn.model_validate(texts))
     assert prediction_record.from_row(row) == stored
     builds.predict_again(session, built)
-    newest = builds.predictions(session, built)[0]
+    newest = builds.around(session, built).predictions[0]
     assert newest is not None
     assert newest.total_impulse_ns < row.total_impulse_ns
-    assert builds.predictions(session, built)[-1] is row
+    assert builds.around(session, built).predictions[-1] is row
 
 
 @pytest.mark.parametrize("field_name", ["over_limit", "drivers", "wall", "curve"])
