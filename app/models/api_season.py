@@ -147,4 +147,7 @@ class SeasonPlanOut(ApiOut):
     evenings: list[PlannedEveningOut]
     evening_count: int
     melt_count: int
+    stopped: list[str] = Field(
+        description="What was searched for when its time was over, in words; empty where proven."
+    )
     gap: float = Field(description="How far evenings, melts or days may lie above the least, as a share; 0: proven.")

@@ -1,7 +1,7 @@
 """A season laid on its calendar, and written as the parts of the program: spans, floors, ceilings, limits."""
 
 from bisect import bisect_right
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -112,7 +112,9 @@ def frame(season: Season, singly: bool = False) -> Frame:
     return Frame(season, tuple(sorted(cuts)), singly or season.bench.tube_held_h > 0)
 
 
-def setup(laid: Frame, targets: Targets, extra: bool = False, elastic: str = "", bare: bool = False) -> Setup | None:
+def setup(
+    laid: Frame, targets: Targets, extra: bool = False, elastic: Collection[str] = (), bare: bool = False
+) -> Setup | None:
     """Write a season's casting as the parts of the program.
 
     Parameters
@@ -123,8 +125,8 @@ def setup(laid: Frame, targets: Targets, extra: bool = False, elastic: str = "",
         Grains to cast by each day [-].
     extra : bool
         Whether evenings may be added that the maker does not have.
-    elastic : str
-        What may be stretched: "supplies" or "held" [-].
+    elastic : collection of str
+        What may be stretched: "supplies", "held" or both [-].
     bare : bool
         Whether supplies and what may lie there are left out.
 
@@ -187,7 +189,7 @@ def setup(laid: Frame, targets: Targets, extra: bool = False, elastic: str = "",
         remelt_kg=season.remelt_kg,
         remelt_limit=season.bench.remelt_limit,
         windows=_windows(season, spans, total),
-        elastic=elastic,
+        elastic=frozenset(elastic),
     )
 
 

@@ -15,6 +15,10 @@ from app.calc.season.season import CastPlan, EveningPlan, MeltPlan, Season
 MOST_ROUNDS = 12
 """How often grains are added where the melts as they came out leave a day short of its chance."""
 
+FEWEST, EARLIEST = "the fewest evenings and melts", "the earliest evenings"
+NEAREST = "the least change of the plan before"
+"""What is searched for, in words."""
+
 NEW_EVENING = 25.0
 """An evening that was not in the plan kept weighs as much as so many grains that moved: Grainbook's own choice."""
 
@@ -114,15 +118,15 @@ def _solved(season: Season, targets: Targets, watch: Stopwatch) -> CastPlan | No
     program = Program(parts)
     first = min(season.evenings, default=date.min)
     fast = [program.evenings_cost(), program.melts_cost()]
-    costs: list[tuple[Cost, list[Cost]]] = [(program.evenings_then_melts(), fast)]
-    answer = program.in_turn(costs if season.kept else [*costs, (program.days_cost(first), [])], watch)
+    costs: list[tuple[str, Cost, list[Cost]]] = [(FEWEST, program.evenings_then_melts(), fast)]
+    answer = program.in_turn(costs if season.kept else [*costs, (EARLIEST, program.days_cost(first), [])], watch)
     if answer is None:
         return None
     gap = answer.gap if parts.complete else max(answer.gap, _apart(parts, program, answer.solved, watch))
     if not season.kept:
-        return CastPlan(True, dict(parts.total), _read(parts, answer.solved), gap=gap)
+        return CastPlan(True, dict(parts.total), _read(parts, answer.solved), gap=gap, stopped=answer.stopped)
     close = _near(season, targets, [answer.solved.costs(cost) for cost in fast], watch)
-    return replace(close, gap=max(close.gap, gap)) if close else None
+    return replace(close, gap=max(close.gap, gap), stopped=answer.stopped + close.stopped) if close else None
 
 
 def _apart(parts: Setup, program: Program, solved: Solved, watch: Stopwatch) -> float:
@@ -151,8 +155,11 @@ def _near(season: Season, targets: Targets, most: Sequence[float], watch: Stopwa
         change |= {program.changed(pattern, i, was.get(pattern, 0)): 1.0 for pattern in parts.total}
         if not was and not span.free:
             change[program.evening[i]] = NEW_EVENING
-    answer = program.in_turn([(change, [change]), (program.days_cost(min(season.evenings)), [])], watch)
-    return CastPlan(True, dict(parts.total), _read(parts, answer.solved), gap=answer.gap) if answer else None
+    days = program.days_cost(min(season.evenings))
+    answer = program.in_turn([(NEAREST, change, [change]), (EARLIEST, days, [])], watch)
+    if answer is None:
+        return None
+    return CastPlan(True, dict(parts.total), _read(parts, answer.solved), gap=answer.gap, stopped=answer.stopped)
 
 
 def _read(parts: Setup, solved: Solved) -> tuple[EveningPlan, ...]:

@@ -1,6 +1,6 @@
 """What stands in the way of a plan, and what would lift it: evenings, pan, tools, supplies, or what may lie there."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -14,6 +14,12 @@ from app.calc.season.season import CastPlan, Season, WantedFlight, day_words
 
 LARGEST_PAN = 4.0
 """A larger pan is proposed up to so many times the one there is [-]."""
+
+EVENING = 1e4
+"""What an evening more weighs against a kilogram more [kg]."""
+
+SMALL = 1e-6
+"""Less is none [kg]."""
 
 MORE_MELTS = 3
 """So many melts more in an evening are thought of [-]."""
@@ -34,12 +40,14 @@ def why_not(season: Season, targets: Targets | date, watch: Stopwatch) -> Note |
     Returns
     -------
     Note or str
-        A sentence with what stands in the way and each single thing that would lift it, as far as time allows [-].
+        A sentence with what stands in the way and each single thing that would lift it, as far as time allows; where
+        none does, what would together [-].
 
     Notes
     -----
     The least number of further evenings, mass of supplies and propellant over its limit are those of the same program
-    with these stretched at a cost; pan, melts an evening and tools are tried one by one.
+    with these stretched at a cost; pan, melts an evening and tools are tried one by one, pan and melts in pairs where
+    neither does alone.
 
     References
     ----------
@@ -62,8 +70,7 @@ def why_not(season: Season, targets: Targets | date, watch: Stopwatch) -> Note |
     watch = Stopwatch(max(watch.left, 1.5))
     laid = frame(season)
     try:
-        bare = _tried(laid, targets, watch, bare=True)
-        if bare is not None:
+        if _tried(laid, targets, watch, bare=True) is not None:
             return _not_there(laid, targets, watch)
         return _too_few(laid, targets, watch)
     except OutOfRange as error:
@@ -72,14 +79,24 @@ def why_not(season: Season, targets: Targets | date, watch: Stopwatch) -> Note |
         return NO_TIME
 
 
+BOTH = ("supplies", "held")
+"""What may be stretched: what is there of an ingredient, and what may lie there."""
+
+
 def _tried(
-    laid: Frame, targets: Targets, watch: Stopwatch, extra: bool = False, elastic: str = "", bare: bool = False
+    laid: Frame,
+    targets: Targets,
+    watch: Stopwatch,
+    extra: bool = False,
+    elastic: Collection[str] = (),
+    bare: bool = False,
 ) -> tuple[Program, Solved] | None:
+    """A plan of the season as it is, or stretched as little as can be; fewer evenings come before less else."""
     parts = setup(laid, targets, extra, elastic, bare)
     if parts is None:
         return None
     program = Program(parts)
-    cost = {program.evening[i]: 1.0 for i, span in enumerate(parts.spans) if span.extra}
+    cost = {program.evening[i]: EVENING if elastic else 1.0 for i, span in enumerate(parts.spans) if span.extra}
     cost |= dict.fromkeys(program.stretch.values(), 1.0)
     found = program.least(cost, watch.left)
     if found is None:
@@ -92,15 +109,15 @@ def _tried(
     return program, found
 
 
-def _possible(season: Season, watch: Stopwatch) -> bool:
-    """Whether there is any plan, supplies and what may lie there left aside."""
+def _possible(season: Season, watch: Stopwatch, bare: bool) -> bool:
+    """Whether there is any plan; `bare`: supplies and what may lie there left aside."""
     if watch.left < 0.1:
         return False
     targets = Chances(season).targets({})
     if isinstance(targets, date):
         return False
     try:
-        return _tried(frame(season), targets, watch, bare=True) is not None
+        return _tried(frame(season), targets, watch, bare=bare) is not None
     except (OutOfRange, OutOfTime):
         return False
 
@@ -109,8 +126,11 @@ def _possible(season: Season, watch: Stopwatch) -> bool:
 
 
 def _too_few(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
-    season = laid.season
-    found = _tried(laid, targets, watch, extra=True, bare=True)
+    season, bare = laid.season, False
+    found, besides = _tried(laid, targets, watch, extra=True), list[Note | str]()
+    if found is None:  # evenings alone do not do: what else it takes with them
+        found, bare = _tried(laid, targets, watch, extra=True, elastic=BOTH), True
+        besides = _stretched(laid, found) if found else []
     if found is None:
         return "However many evenings there were, the pan, the tools and the tests leave no plan. Give up a wish."
     program, solved = found
@@ -130,17 +150,41 @@ def _too_few(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
         first += f" {asked[0][1]}"
     else:
         first += ": " + ", ".join(f"{count} {said}" for count, said in asked)
-    ways: list[Note | str] = [first, *_larger_pan(season, watch), *_more(season, watch)]
+    larger, more = list(_larger_pan(season, watch, bare)), list(_more(season, watch, bare))
+    ways: list[Note | str] = [first, *larger, *more]
+    if not larger and not more:
+        ways += _larger_pan_and_more(season, watch, bare)
     none = "There is no evening on which to cast. " if not season.evenings else ""
-    return _sentence(none, ways)
+    if besides:
+        none += "No single thing is enough. "
+    return _sentence(none, ways, besides)
 
 
-def _sentence(before: str, ways: list[Note | str]) -> Note:
+def _sentence(before: str, ways: Sequence[Note | str], besides: Sequence[Note | str] = ()) -> Note:
     whole = joined(f"{before}It needs", joined(*ways, between=", or "))
+    if besides:
+        whole = joined(whole, joined(*besides, between=" and "), between="; and together with that ")
     return replace(whole, words=f"{whole.words}.")
 
 
-def _larger_pan(season: Season, watch: Stopwatch) -> Iterator[Note]:
+def _stretched(laid: Frame, found: tuple[Program, Solved]) -> list[Note | str]:
+    """What it takes more of an ingredient, and of what may lie there."""
+    stretch, limit = found[1].stretch, laid.season.bench.most_held_kg
+    said: list[Note | str] = []
+    for (what, place), kg in sorted(stretch.items()):
+        if kg <= SMALL or what == "held":
+            continue
+        end = laid.end(place)
+        by = f" by {day_words(end)}" if end else ""
+        said.append(joined(Note("{kg}", {"kg": Amount(kg, "mass")}), f"more of {what}{by}"))
+    over = sum(kg for (what, _), kg in stretch.items() if what == "held")
+    if over > SMALL and limit is not None:
+        least = {"limit": Amount(limit, "mass"), "least": Amount(limit + over, "mass")}
+        said.append(Note("room for {least} to lie there at once, where {limit} may", least))
+    return said
+
+
+def _larger_pan(season: Season, watch: Stopwatch, bare: bool) -> Iterator[Note]:
     """The least pan, of those that hold one grain more of some pattern, with which there is a plan."""
     pan = season.bench.pan
     wanted = season.wanted(max(season.dates))
@@ -154,7 +198,7 @@ def _larger_pan(season: Season, watch: Stopwatch) -> Iterator[Note]:
     sizes = [size for size in sizes if pan.holds_kg < size <= LARGEST_PAN * pan.holds_kg]
 
     def does(size: float) -> bool:
-        return _possible(replace(season, bench=replace(season.bench, pan=replace(pan, holds_kg=size))), watch)
+        return _possible(replace(season, bench=replace(season.bench, pan=replace(pan, holds_kg=size))), watch, bare)
 
     if not season.evenings or not sizes or not does(sizes[-1]):
         return
@@ -165,26 +209,40 @@ def _larger_pan(season: Season, watch: Stopwatch) -> Iterator[Note]:
     yield Note("a pan that holds {pan}", {"pan": Amount(sizes[high], "mass")})
 
 
-def _more(season: Season, watch: Stopwatch) -> Iterator[str]:
+def _larger_pan_and_more(season: Season, watch: Stopwatch, bare: bool) -> Iterator[Note]:
+    """A larger pan and more melts an evening together, where neither is enough alone."""
+    for more in range(1, MORE_MELTS + 1) if season.evenings else ():
+        melts = season.bench.melts_per_evening + more
+        wider = replace(
+            season,
+            bench=replace(season.bench, melts_per_evening=melts),
+            melts_on={day: most + more for day, most in season.melts_on.items()},
+        )
+        for pan in _larger_pan(wider, watch, bare):
+            yield joined(pan, f"together with {melts} melts an evening instead of {season.bench.melts_per_evening}")
+            return
+
+
+def _more(season: Season, watch: Stopwatch, bare: bool) -> Iterator[str]:
     """More melts an evening, or one set of tools more, where that alone is enough."""
     if not season.evenings:
         return
     bench = season.bench
     for more in range(1, MORE_MELTS + 1):
         melts = bench.melts_per_evening + more
-        if _possible(replace(season, bench=replace(bench, melts_per_evening=melts)), watch):
+        if _possible(replace(season, bench=replace(bench, melts_per_evening=melts)), watch, bare):
             yield f"{melts} melts an evening instead of {bench.melts_per_evening}"
             break
     for i, (patterns, sets) in enumerate(bench.shared):
         for more in (1, 2, 4):
             wider_shared = [*bench.shared[:i], (patterns, sets + more), *bench.shared[i + 1 :]]
-            if _possible(replace(season, bench=replace(bench, shared=wider_shared)), watch):
+            if _possible(replace(season, bench=replace(bench, shared=wider_shared)), watch, bare):
                 yield f"{sets + more} rods for {', '.join(sorted(patterns))} instead of {sets}"
                 break
     for pattern, sets in bench.sets.items():
         for more in (1, 2, 4):
             wider = {**bench.sets, pattern: sets + more}
-            if _possible(replace(season, bench=replace(bench, sets=wider)), watch):
+            if _possible(replace(season, bench=replace(bench, sets=wider)), watch, bare):
                 yield f"tubes and rods for {sets + more} {pattern} instead of {sets}"
                 break
 
@@ -193,23 +251,15 @@ def _more(season: Season, watch: Stopwatch) -> Iterator[str]:
 
 
 def _not_there(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
-    said: list[Note | str] = []
-    season = laid.season
-    found = _tried(laid, targets, watch, elastic="supplies") if season.deliveries else None
+    season, limit = laid.season, laid.season.bench.most_held_kg
+    found = _tried(laid, targets, watch, elastic=("supplies",)) if season.deliveries else None
     if found is not None:
-        for (ingredient, place), kg in sorted(
-            (key, found[1].stretch[key]) for key in found[1].stretch if found[1].stretch[key] > 1e-6
-        ):
-            end = laid.end(place)
-            by = f" by {day_words(end)}" if end else ""
-            said.append(joined(Note("{kg}", {"kg": Amount(kg, "mass")}), f"more of {ingredient}{by}"))
-        told = _sentence("The supplies are not there in time. ", [joined(*said, between=" and ")])
+        told = _sentence("The supplies are not there in time. ", [joined(*_stretched(laid, found), between=" and ")])
         unknown = sorted({p.formula for p in season.patterns.values()} - set(season.blends))
         if unknown:
             told = joined(told, f"Of {', '.join(unknown)} no blend is told: all of it was counted as each ingredient.")
         return told
-    limit = season.bench.most_held_kg
-    found = _tried(laid, targets, watch, elastic="held") if limit is not None else None
+    found = _tried(laid, targets, watch, elastic=("held",)) if limit is not None else None
     if found is not None and limit is not None:
         over = sum(found[1].stretch.values())
         return Note(
@@ -217,8 +267,10 @@ def _not_there(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
             "Fly earlier, cast later, or ask for less.",
             {"limit": Amount(limit, "mass"), "least": Amount(limit + over, "mass")},
         )
-    if limit is not None and season.deliveries:
-        return "Neither the supplies come in time, nor is there room for what would have to lie there at once."
+    found = _tried(laid, targets, watch, elastic=BOTH) if limit is not None and season.deliveries else None
+    if found is not None:
+        together = joined(*_stretched(laid, found), between=", and together with that ")
+        return _sentence("No single thing is enough. ", [together])
     return Note(
         "More lies there already than the {limit} that may, until something is flown.",
         {"limit": Amount(limit or 0.0, "mass")},

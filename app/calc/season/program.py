@@ -53,10 +53,13 @@ class OutOfTime(Exception):
 
 @dataclass(frozen=True)
 class Answer:
-    """A plan, and how far one of its costs may lie above the least, as a share of it; 0 where all are proven."""
+    """A plan; how far one of its costs may lie above the least, as a share of it, 0 where all are proven; and which
+    searches ended with their time, in words.
+    """
 
     solved: Solved
     gap: float
+    stopped: tuple[str, ...] = ()
 
 
 class Program:
@@ -162,7 +165,7 @@ class Program:
     def _kept(self) -> None:
         """What lies there is kept within its limit, and no more is used than has come."""
         s = self.setup
-        stretched = self._stretch("held", 0) if s.elastic == "held" else None
+        stretched = self._stretch("held", 0) if "held" in s.elastic else None
         for spans, most in s.held:
             terms = {self.grain[p][i]: s.patterns[p].mass_kg for p in s.total for i in spans}
             self._row(terms | ({stretched: -1.0} if stretched is not None else {}), high=most)
@@ -195,7 +198,7 @@ class Program:
                     terms |= {column: share * kg for column, kg in mass[formula][i].items()}
                     if formula in remelt:
                         terms[remelt[formula][i]] = -share
-            if s.elastic == "supplies":
+            if "supplies" in s.elastic:
                 for place in range(supply.place + 1):
                     terms[self._stretch(supply.ingredient, place)] = -1.0
             self._row(terms, high=supply.there_kg)
@@ -276,18 +279,19 @@ class Program:
         more = 1.0 + sum(span.melts_each * max(len(span.days), 1) for span in self.setup.spans)
         return {column: more * each for column, each in self.evenings_cost().items()} | self.melts_cost()
 
-    def in_turn(self, costs: Sequence[tuple[Cost, Sequence[Cost]]], watch: "Stopwatch") -> "Answer | None":
+    def in_turn(self, costs: Sequence[tuple[str, Cost, Sequence[Cost]]], watch: "Stopwatch") -> "Answer | None":
         """The least of the first cost, of those plans the least of the second, and so on; nothing where there is none.
 
-        Beside each cost stand those that are held fast once it is found.
+        Before each cost stands what it asks for in words, behind it those that are held fast once it is found. Time is
+        the clock's, as HiGHS counts it: a search that its time does not end gives the same plan each time.
 
         Raises
         ------
         OutOfTime
             Time was over before any plan was found.
         """
-        solved, gap = None, 0.0
-        for number, (cost, fast) in enumerate(costs):
+        solved, gap, stopped = None, 0.0, list[str]()
+        for number, (asked, cost, fast) in enumerate(costs):
             share = 1.0 if number == len(costs) - 1 else 0.6
             try:
                 found = self.least(cost, share * watch.left)
@@ -300,10 +304,12 @@ class Program:
             if solved is None:
                 return None
             value = solved.costs(cost)
-            gap = max(gap, (value - bound) / value if value > bound + _SLACK else 0.0)
+            if value > bound + _SLACK:
+                gap = max(gap, (value - bound) / value)
+                stopped.append(asked)
             for one in fast:
                 self.hold(one, solved.costs(one))
-        return Answer(solved, gap) if solved else None
+        return Answer(solved, gap, tuple(stopped)) if solved else None
 
     def evenings_cost(self) -> Cost:
         """One for each evening that is not used anyhow."""

@@ -75,5 +75,5 @@ class Setup:
     remelt_kg: Mapping[str, float] = field(default_factory=dict)
     remelt_limit: float = 0.15
     windows: Sequence[Window] = ()
-    elastic: str = ""
-    """What may be stretched, at a cost: "supplies" or "held"; nothing in a plan that counts."""
+    elastic: frozenset[str] = frozenset()
+    """What may be stretched, at a cost: "supplies", "held" or both; nothing in a plan that counts."""

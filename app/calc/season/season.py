@@ -212,6 +212,8 @@ class CastPlan:
     seconds: float = 0.0
     given_up: tuple[str, ...] = ()
     """Flights that were left out for those that matter more."""
+    stopped: tuple[str, ...] = ()
+    """What was searched for when its time was over: better may be found of it."""
 
     @property
     def melt_count(self) -> int:

@@ -61,6 +61,7 @@ def plan_season(data: api.SeasonPlanIn) -> api.SeasonPlanOut:
         evening_count=len(made.evenings),
         melt_count=made.melt_count,
         gap=made.gap,
+        stopped=list(made.stopped),
     )
 
 

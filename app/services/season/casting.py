@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any
 
@@ -90,6 +90,8 @@ class Casting:
     confidence: float
     gap: float
     seconds: float
+    stopped: tuple[str, ...]
+    """What was searched for when its time was over."""
     given_up: tuple[str, ...]
     stands: tuple[tuple[str, date], ...]
     """Batches that were planned already when it was worked out, with their days: it counts on them."""
@@ -139,6 +141,7 @@ class KeptResult:
     gap: float
     seconds: float
     given_up: list[str]
+    stopped: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -204,6 +207,7 @@ def read(session: Session, season: Season, row: SeasonPlan) -> Casting:
         confidence=inputs["confidence"],
         gap=result["gap"],
         seconds=result["seconds"],
+        stopped=tuple(result.get("stopped", ())),
         given_up=tuple(result["given_up"]),
         stands=tuple((one["code"], date.fromisoformat(one["on"])) for one in inputs["promised"] if one["grains"]),
         changes=tuple(json.loads(row.changes_json)),
@@ -341,6 +345,7 @@ def _as_json(made: calc.CastPlan) -> dict[str, Any]:
         gap=made.gap,
         seconds=made.seconds,
         given_up=list(made.given_up),
+        stopped=list(made.stopped),
     )
     return asdict(kept)
 

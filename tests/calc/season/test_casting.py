@@ -13,7 +13,7 @@ from app.calc.season.casting import plan
 from app.calc.season.grains_needed import Chances, Targets
 from app.calc.season.melt_loads import Pan, Pattern
 from app.calc.season.obstacles import plan_what_matters
-from app.calc.season.program import Program
+from app.calc.season.program import OutOfTime, Program, Solved
 from app.calc.season.rejects import rejects_in_all
 from app.calc.season.season import Bench, CastPlan, Delivery, EveningPlan, Lying, MeltPlan, Season, WantedFlight
 from tests.published import published
@@ -384,6 +384,31 @@ def test_what_is_said_to_lift_it_does() -> None:
     assert not plan(replace(few, bench=replace(wide, pan=smaller))).feasible
 
 
+def test_where_no_single_thing_lifts_it_those_that_do_together_are_named() -> None:
+    """Evenings and supplies; a larger pan with more melts an evening: together there is a plan, and with none alone."""
+    late = [Delivery("sorbitol", 0.5, date(2027, 1, 1))]
+    short = season(rejects={}, evenings=THURSDAYS[:3], deliveries=late)
+    why = plan(short).why_not
+    assert "No single thing is enough. It needs 2 more evenings" in str(why)
+    assert "; and together with that" in str(why)
+    more = Delivery("sorbitol", next(iter(why.amounts.values())).value, date(2027, 1, 1))  # type: ignore[union-attr]
+    assert not plan(replace(short, evenings=THURSDAYS[:5])).feasible
+    assert not plan(replace(short, deliveries=[*late, more])).feasible
+    assert plan(replace(short, evenings=THURSDAYS[:5], deliveries=[*late, more])).feasible
+    held = plan(season(rejects={}, bench=replace(BENCH, most_held_kg=1.0), deliveries=late)).why_not
+    assert "more of sorbitol by 9 May 2027, and together with that room for" in str(held)
+    one = season(rejects={}, evenings=THURSDAYS[:1])
+    pair = plan(one).why_not
+    assert "together with 4 melts an evening instead of 1" in str(pair)
+    pan = replace(BENCH.pan, holds_kg=next(iter(pair.amounts.values())).value)  # type: ignore[union-attr]
+    for bench, enough in (
+        (replace(BENCH, pan=pan), False),
+        (replace(BENCH, melts_per_evening=4), False),
+        (replace(BENCH, pan=pan, melts_per_evening=4), True),
+    ):
+        assert plan(replace(one, bench=bench)).feasible is enough
+
+
 def test_with_too_many_rejects_no_number_is_enough() -> None:
     made = plan(season(rejects={"Gull": rejects_in_all(88, 89, 4)}))
     assert "no number of grains is enough by 6 June 2027" in str(made.why_not)
@@ -422,6 +447,27 @@ def test_with_too_many_ways_to_fill_a_melt_it_says_how_far_it_may_be_from_the_be
     assert made.melt_count >= grains * 1.05 / 0.8
     assert 0 <= made.gap < 0.2
     assert all(Pan(0.8).melt_kg(sum(of[p].mass_kg * n for p, n in e.grains.items())) <= 0.8 for e in made.evenings)
+
+
+def test_a_search_that_its_time_ended_is_named_with_its_gap(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second of two searches ends with its time, knowing that no plan has less than half of its days."""
+    whole, least = plan(season(rejects={})), Program.least
+    assert (whole.stopped, whole.gap) == ((), 0.0)
+    days = sum((one.on - THURSDAYS[0]).days * len(one.melts) for one in whole.evenings)
+    asked: list[float] = []
+
+    def late(self: Program, cost: dict[int, float], seconds: float) -> Solved | None:
+        asked.append(seconds)
+        if len(asked) == 2:
+            raise OutOfTime(0.5 * days)
+        return least(self, cost, seconds)
+
+    monkeypatch.setattr(Program, "least", late)
+    made = plan(season(rejects={}))
+    assert made.feasible
+    assert made.stopped == ("the earliest evenings",)
+    assert made.gap >= 0.5
+    assert len(made.evenings) == len(whole.evenings)
 
 
 # --- Planned again -------------------------------------------------------------------------------
