@@ -1,10 +1,10 @@
 // Two marks on the chart of a record, to drag or to move by the arrow keys: where the burn begins and where it ends.
 // They write into the fields “Burn from” and “Burn to”, which stay the truth and work without this script.
 "use strict";
-for (const frame of document.querySelectorAll("[data-trim]")) {
+function trim(frame) {
   const svg = frame.querySelector("svg"), panel = svg?.querySelector(".panel");
   const fields = ["start", "end"].map((name) => document.querySelector(`form [name="${name}"]`));
-  if (!panel || fields.includes(null)) continue;
+  if (!panel || fields.includes(null) || frame.querySelector(".trim-mark")) return;
   const [low, high, , , , , , bottom, top] = panel.dataset.scale.split(" ").map(Number);
   const height = svg.height.baseVal.value;
   const found = [Number(frame.dataset.from), Number(frame.dataset.to)];
@@ -74,3 +74,6 @@ for (const frame of document.querySelectorAll("[data-trim]")) {
   for (const field of fields) field.addEventListener("input", draw);
   draw();
 }
+const trimAll = () => document.querySelectorAll("[data-trim]").forEach(trim);
+trimAll();
+document.addEventListener("htmx:after:swap", trimAll); // the chart of another reading

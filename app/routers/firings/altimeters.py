@@ -11,6 +11,7 @@ from app.models import AltimeterFile, AltimeterTrack, Firing
 from app.models.altimeter import TrackIn, TrackUploadIn
 from app.models.base import FormIn
 from app.routers.firings import logger_files as pages
+from app.routers.firings import logger_views as views
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import altimeters
@@ -26,7 +27,7 @@ from app.web import Forms
 router = late_router()
 
 CHOICES: dict[str, list[Choice]] = {
-    **pages.TEXT_CHOICES,
+    **views.TEXT_CHOICES,
     "height_unit": [
         ("m", "altitude in m"),
         ("ft", "altitude in ft"),
@@ -48,7 +49,7 @@ class TrackShown:
     taken_over: bool
 
 
-class AltimeterPage(pages.FilesPage, template="firings/altimeter.html"):
+class AltimeterPage(views.FilesPage, template="firings/altimeter.html"):
     """The track of a flight."""
 
     track: TrackShown | None
@@ -56,7 +57,7 @@ class AltimeterPage(pages.FilesPage, template="firings/altimeter.html"):
     use_apogee: Form
 
 
-class AltimeterReadingPage(pages.ReadingPage, template="firings/altimeter_file.html"):
+class AltimeterReadingPage(views.ReadingPage, template="firings/altimeter_file.html"):
     """A file that a track is read out of, and what it gives so."""
 
     found: TrackResult | None
@@ -72,7 +73,7 @@ def of_firing(session: Session, firing: Firing, predicted: flights.Estimate | No
     return TrackShown(counts, drawn, altimeters.taken_over(firing, counts.row))
 
 
-def _page(session: Session, firing: Firing, built: Built, files: pages.Files, forms: Forms) -> AltimeterPage:
+def _page(session: Session, firing: Firing, built: Built, files: views.Files, forms: Forms) -> AltimeterPage:
     told = stored_predictions.for_firing(session, firing)
     predicted_motor = prediction_record.from_row(told) if told else None
     predicted = flights.estimate_of(session, predicted_motor, firing)[0]
@@ -90,8 +91,8 @@ def _reading_page(
     session: Session,
     _firing: Firing,
     built: Built,
-    begins: pages.Beginning,
-    offered: pages.Offered,
+    begins: views.Beginning,
+    offered: views.Offered,
     form: Form,
     found: TrackResult | None,
 ) -> AltimeterReadingPage:

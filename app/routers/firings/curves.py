@@ -11,6 +11,7 @@ from app.models import Firing, Prediction
 from app.models.base import FormIn
 from app.models.curve import ReadIn, UploadIn
 from app.routers.firings import logger_files as pages
+from app.routers.firings import logger_views as views
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import certainty, curves, stands
@@ -25,7 +26,7 @@ from app.web import Forms
 router = late_router()
 
 CHOICES: dict[str, list[Choice]] = {
-    **pages.TEXT_CHOICES,
+    **views.TEXT_CHOICES,
     "force_unit": [
         ("N", "N"),
         ("kN", "kN"),
@@ -59,13 +60,13 @@ class CurveShown:
     take_over: Form
 
 
-class CurvePage(pages.FilesPage, template="firings/curve.html"):
+class CurvePage(views.FilesPage, template="firings/curve.html"):
     """The curve of a firing."""
 
     curve: CurveShown | None
 
 
-class CurveReadingPage(pages.ReadingPage, template="firings/curve_file.html"):
+class CurveReadingPage(views.ReadingPage, template="firings/curve_file.html"):
     """A file that a curve is read out of, and what it gives so."""
 
     found: Result | None
@@ -90,7 +91,7 @@ def of_firing(session: Session, firing: Firing, forms: Forms) -> CurveShown | No
     )
 
 
-def _page(session: Session, firing: Firing, built: Built, files: pages.Files, forms: Forms) -> CurvePage:
+def _page(session: Session, firing: Firing, built: Built, files: views.Files, forms: Forms) -> CurvePage:
     return CurvePage(firing=firing, built=built, files=files, curve=of_firing(session, firing, forms))
 
 
@@ -98,8 +99,8 @@ def _reading_page(
     session: Session,
     firing: Firing,
     built: Built,
-    begins: pages.Beginning,
-    offered: pages.Offered,
+    begins: views.Beginning,
+    offered: views.Offered,
     form: Form,
     found: Result | None,
 ) -> CurveReadingPage:

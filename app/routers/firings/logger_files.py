@@ -4,7 +4,8 @@ A kind of logger is a `LoggerPages`; `add_pages` puts its pages on a router. Wha
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass
 from typing import Annotated, Any
 from urllib.parse import quote
 
@@ -13,13 +14,17 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app import uploads, web
+from app.calc.base.errors import CalcError
+from app.errors import BookError
 from app.forms import Choice, Form, from_texts
 from app.models import Firing
 from app.models.base import FormIn
-from app.models.logger_file import LoggerFile
+from app.models.logger_file import LayoutIn, LoggerFile
 from app.page import Page
+from app.routers.firings.logger_views import Beginning, Files, Offered, StopIn, UnderWayPage
 from app.services.book import stored_files, workshop
-from app.services.firings import firings, opened_files, stands
+from app.services.firings import firings, large_files, opened_files, stands
+from app.services.firings.large_files import Reading, StillReading
 from app.services.firings.logger_files import Logger
 from app.services.firings.opened_files import Opened
 from app.services.firings.stands import Proposal
@@ -28,75 +33,10 @@ from app.units import UnitSystem
 from app.uploads import Sent
 from app.web import Book, Forms, Typed
 
-TEXT_CHOICES: dict[str, list[Choice]] = {
-    "delimiter": [
-        ("comma", "commas"),
-        ("semicolon", "semicolons"),
-        ("tab", "tabs"),
-        ("blank", "blanks"),
-        ("colon", "colons"),
-    ],
-    "decimal": [(".", "point: 0.5"), (",", "comma: 0,5")],
-    "time_unit": [("s", "s"), ("ms", "ms"), ("us", "µs")],
-}
-
 READ = "Read and kept. The file stays beside it."
+READ_FIRST = "It is being read. Look at its figures, then save."
 
-
-@dataclass(frozen=True)
-class Files:
-    """The files of a firing on their page: those not read yet, earlier readings, and the form to send one.
-
-    `base` is the address that a file's own begins with, `none` why the firing can have no such file; `lost` what is
-    said of each that is missing or was altered.
-    """
-
-    base: str
-    none: str
-    unread: list[LoggerFile]
-    earlier: list[Any]
-    upload: Form
-    throw_away: dict[int, Form]
-    lost: dict[int, str]
-
-
-@dataclass(frozen=True)
-class Beginning:
-    """How a file begins: its first lines with their numbers, how many columns they have, whether it has sheets."""
-
-    base: str
-    file: LoggerFile
-    rows: list[tuple[int, list[str]]]
-    columns: int
-    workbook: bool
-
-
-class FilesPage(Page, section="firings"):
-    """What the pages of both kinds show: the files, and what was read out of the one that counts."""
-
-    firing: Firing
-    built: Built
-    files: Files
-
-
-@dataclass(frozen=True)
-class Offered:
-    """What is remembered of stands for a file that was never read: the reading it opened with, the others, and how far
-    those of another shape differ; `again` is the sheet whose columns were guessed anew."""
-
-    taken: Proposal | None = None
-    others: list[Proposal] = field(default_factory=list)
-    differing: Proposal | None = None
-    again: str = ""
-
-
-class ReadingPage(Page, section="firings"):
-    """What the pages of both kinds show of a file that is being read."""
-
-    built: Built
-    begins: Beginning
-    offered: Offered
-    form: Form
+Taken = Annotated[int | None, Query(alias="as")]
 
 
 @dataclass(frozen=True)
@@ -166,13 +106,24 @@ class LoggerPages:
         form: Form | None,
         look: bool,
         taken: int | None = None,
+        reading: str = "",
     ) -> Response:
         """How a file begins, what its columns probably are, and what it would give so.
 
-        `taken` is the number of a stand's remembered reading that it opens with, 0 for none.
+        `taken` is the number of a stand's remembered reading that it opens with, 0 for none; `reading` the key of one
+        that was begun aside.
         """
         firing = firings.get(session, firing_id)
         row = self.logger.file(session, firing, file_id)
+        begun_aside = large_files.of(reading, row.sha256)
+        if begun_aside is not None:
+            aside, as_told = begun_aside
+            if not aside.over.is_set():
+                return self._under_way(request, session, firing, row, aside)
+            form = web.blank(request, session, self.reading, initial=as_told)
+            if aside.stopped:
+                form.refuse(None, aside.fault)
+                look = False
         opened = self.logger.opened(session, row)
         offered = Offered()
         if form is None:
@@ -190,10 +141,41 @@ class LoggerPages:
         found = None
         if look:
             units: UnitSystem = workshop.get(session).units
-            found = web.answered(form, units, lambda data: self.logger.preview(session, firing, opened, data))
+            try:
+                found = web.answered(form, units, lambda data: self.logger.preview(session, firing, row, opened, data))
+            except StillReading as still:
+                return web.redirect(self._aside(firing_id, file_id, still))
         begins = Beginning(f"/firings/{firing_id}/{self.slug}", row, head.rows, head.columns, bool(sheets))
         page = self.reading_page(session, firing, firings.its_motor(session, firing), begins, offered, form, found)
         return web.render(request, session, page, status=200 if found or not look else 422)
+
+    def _aside(self, firing_id: int, file_id: int, still: StillReading) -> str:
+        return f"/firings/{firing_id}/{self.slug}/{file_id}?reading={still.reading.key}"
+
+    def _under_way(
+        self, request: Request, session: Session, firing: Firing, row: LoggerFile, reading: Reading
+    ) -> Response:
+        base = f"/firings/{firing.pk}/{self.slug}"
+        stop = web.blank(request, session, StopIn, action=f"{base}/{row.pk}/stop", form_id="stop")
+        stop.values["reading"] = [reading.key]
+        built = firings.its_motor(session, firing)
+        return web.render(request, session, UnderWayPage(built=built, file=row, base=base, reading=reading, stop=stop))
+
+    def read_first(
+        self, request: Request, session: Session, firing_id: int, file_id: int, form: Form
+    ) -> Response | None:
+        """Where a large file was not read so yet, it is read before anything is kept: the page of that."""
+        firing = firings.get(session, firing_id)
+        row = self.logger.file(session, firing, file_id)
+        data = form.check(workshop.get(session).units) if row.size_bytes >= large_files.FROM_BYTES else None
+        if not isinstance(data, LayoutIn):
+            return None
+        with suppress(BookError, CalcError):  # told by the save itself
+            try:
+                self.logger.preview(session, firing, row, self.logger.opened(session, row), data)
+            except StillReading as still:
+                return web.redirect(self._aside(firing_id, file_id, still), READ_FIRST)
+        return None
 
     def turned_to_a_sheet(self, session: Session, firing_id: int, file_id: int, form: Form) -> bool:
         """Whether another sheet was chosen than the one that the columns are of, and it is of another shape."""
@@ -269,19 +251,34 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
 
     @router.get(f"{base}/{{file_id}}")
     def reading_page(
-        request: Request,
-        session: Book,
-        firing_id: int,
-        file_id: int,
-        taken: Annotated[int | None, Query(alias="as")] = None,
+        request: Request, session: Book, firing_id: int, file_id: int, taken: Taken = None, reading: str = ""
     ) -> Response:
-        return kind.show_file(request, session, firing_id, file_id, None, look=True, taken=taken)
+        return kind.show_file(request, session, firing_id, file_id, None, look=True, taken=taken, reading=reading)
+
+    @router.post(f"{base}/{{file_id}}/stop")
+    def stop(request: Request, firing_id: int, file_id: int, typed: Typed) -> Response:
+        def act(_session: Session, data: StopIn) -> str:
+            large_files.stop(data.reading)
+            return f"/firings/{firing_id}/{kind.slug}/{file_id}?reading={data.reading}"
+
+        return web.submit(
+            request,
+            typed,
+            StopIn,
+            act=act,
+            page=lambda s, _form: kind.show_file(request, s, firing_id, file_id, None, look=False),
+            form_id="stop",
+            notice="It ends; nothing of it is kept.",
+        )
 
     @router.post(f"{base}/{{file_id}}")
     def read(request: Request, session: Book, firing_id: int, file_id: int, typed: Typed) -> Response:
         form = from_texts(kind.reading, typed, "form", request.url.path, kind.choices)
         if any(name == "look" for name, _ in typed) or kind.turned_to_a_sheet(session, firing_id, file_id, form):
             return kind.show_file(request, session, firing_id, file_id, form, look=True)
+        first = kind.read_first(request, session, firing_id, file_id, form)
+        if first is not None:
+            return first
         notice = kind.notice(firings.get(session, firing_id))
         session.close()
 

@@ -7,7 +7,7 @@ from app.models.altimeter import TrackIn
 from app.services.book import audit_reasons, repository, workshop
 from app.services.firings import tracking
 from app.services.firings.logger_files import Logger
-from app.services.firings.opened_files import as_typed
+from app.services.firings.opened_files import Opened, as_typed
 from app.services.firings.tracking import TrackResult
 from app.units import parse, show
 
@@ -21,8 +21,8 @@ def _guess(_session: Session, text: bytes) -> dict[str, str]:
     return tracking.guess(text)
 
 
-def _read(_session: Session, firing: Firing, text: bytes, data: TrackIn) -> TrackResult:
-    return tracking.read_track(text, data, firing.air_temperature_k)
+def _read(_session: Session, firing: Firing, _row: AltimeterFile, opened: Opened, data: TrackIn) -> TrackResult:
+    return tracking.read_track(opened.text(data.sheet), data, firing.air_temperature_k)
 
 
 ALTIMETER = Logger(
@@ -50,7 +50,7 @@ def keep(session: Session, firing: Firing, row: AltimeterFile, data: TrackIn) ->
         It was no flight, or the file cannot be read so; beside the field.
     """
     ALTIMETER.allow(firing)
-    found = ALTIMETER.preview(session, firing, ALTIMETER.opened(session, row), data)
+    found = ALTIMETER.preview(session, firing, row, ALTIMETER.opened(session, row), data)
     rates = [d.rate_m_s for d in found.descents]
     track = AltimeterTrack(
         firing_id=firing.pk,

@@ -8,14 +8,16 @@ from sqlmodel import Session
 
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
 from app.calc.record import one_line
+from app.calc.record.runs import Progress
 from app.errors import Refused
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
 from app.services.book import audit_reasons, repository, workshop
-from app.services.firings import firing_fits, firings, reading, stands
+from app.services.firings import firing_fits, firings, large_files, reading, stands
 from app.services.firings.certainty import Ranged
+from app.services.firings.large_files import Asked
 from app.services.firings.logger_files import Counting, Logger
-from app.services.firings.opened_files import as_typed
+from app.services.firings.opened_files import Opened, as_texts, as_typed
 from app.services.firings.reading import Motor, Result
 from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord, Range
@@ -92,8 +94,21 @@ def _guess(session: Session, text: bytes) -> dict[str, str]:
     return {**begun(text), "of_stand": next(iter(stands.names(session)), stands.FIRST_NAME)}
 
 
-def _read(session: Session, firing: Firing, text: bytes, data: ReadIn) -> Result:
-    return reading.read_curve(text, data, _motor(session, firing))
+def _read(session: Session, firing: Firing, row: CurveFile, opened: Opened, data: ReadIn) -> Result:
+    return _read_all(session, firing, row, opened, data)[0]
+
+
+def _read_all(
+    session: Session, firing: Firing, row: CurveFile, opened: Opened, data: ReadIn
+) -> tuple[Result, reading.Samples]:
+    """What a file holds, with every sample of its burn; a large one is read aside."""
+    motor = _motor(session, firing)
+
+    def do(progress: Progress) -> tuple[Result, reading.Samples]:
+        return reading.read_curve_and_samples(opened.text(data.sheet), data, motor, progress)
+
+    found: tuple[Result, reading.Samples] = large_files.read(Asked(row.sha256, as_texts(data)), motor, opened, do)
+    return found
 
 
 STAND = Logger(
@@ -120,10 +135,12 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
         The motor did not light, the file cannot be read so, or it could mean two things; beside the field.
     FileLost
         The file is missing, or is not what it was.
+    StillReading
+        It is large, and was not read so yet.
     """
     STAND.allow(firing)
-    text = STAND.opened(session, row).text(data.sheet)
-    found, samples = reading.read_curve_and_samples(text, data, _motor(session, firing))
+    opened = STAND.opened(session, row)
+    found, samples = _read_all(session, firing, row, opened, data)
     for one in found.asked:
         raise Refused(one.question, field=one.field)
     curve = Curve(
@@ -140,7 +157,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     )
     session.add(curve)
     session.flush()
-    stands.remember(session, curve, data, text)
+    stands.remember(session, curve, data, opened.text(data.sheet))
     firing_fits.renew(session, firing, samples)
     return curve
 

@@ -61,7 +61,7 @@ class Logger(Generic[F, R, X]):
     guess : callable
         How a text that was never read is probably to be read, as texts of the form: session, text.
     read : callable
-        What a text holds when it is read as a form says: session, firing, text, form data.
+        What a file holds when it is read as a form says: session, firing, its row, the file, form data.
     proposals : callable, optional
         What is remembered of the stands that such a file may be of: session, file.
     """
@@ -74,7 +74,7 @@ class Logger(Generic[F, R, X]):
     gives: str
     has_none: Callable[[Firing], str]
     guess: Callable[[Session, bytes], dict[str, str]]
-    read: Callable[[Session, Firing, bytes, Any], X]
+    read: Callable[[Session, Firing, F, Opened, Any], X]
     proposals: Callable[[Session, Opened], list[Proposal]] = lambda _session, _opened: []
 
     def files(self, session: Session, firing: Firing) -> list[F]:
@@ -218,19 +218,21 @@ class Logger(Generic[F, R, X]):
         guess = {**self.guess(session, opened.text(sheet if opened.sheets else "")), "sheet": sheet, "of_sheet": sheet}
         return Begun(stands.begin_with(wanted[0], guess), wanted[0]) if wanted else Begun(guess, None)
 
-    def preview(self, session: Session, firing: Firing, opened: Opened, data: LayoutIn) -> X:
+    def preview(self, session: Session, firing: Firing, row: F, opened: Opened, data: LayoutIn) -> X:
         """What a file holds when it is read so; nothing is kept.
 
         Raises
         ------
         Refused
             It cannot be read so; beside the field.
+        StillReading
+            It is large, and read aside.
         """
         try:
-            text = opened.text(data.sheet)
+            opened.text(data.sheet)
         except CalcError as error:
             raise samples.refusal(error) from None
-        return self.read(session, firing, text, data)
+        return self.read(session, firing, row, opened, data)
 
     def too_large(self) -> str:
         """What is said of a file over the limit."""

@@ -14,7 +14,7 @@ from app.calc.motor.impulse import CLASS_LIMITS, designation
 from app.calc.record import curve, load_cell, logger_text, reduction, spikes
 from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles
 from app.calc.record.logger_text import Layout
-from app.calc.record.runs import Lines
+from app.calc.record.runs import Lines, Progress
 from app.errors import Refused
 from app.models.curve import ReadIn
 from app.pens import thin
@@ -128,8 +128,12 @@ def read_curve(text: bytes, data: ReadIn, motor: Motor) -> Result:
     return read_curve_and_samples(text, data, motor)[0]
 
 
-def read_curve_and_samples(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
+def read_curve_and_samples(
+    text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = None
+) -> tuple[Result, Samples]:
     """Read a text as a person says: the result, and every sample of the burn that it was made of.
+
+    `progress` is told how much of the text is read, and may stop it.
 
     Raises
     ------
@@ -137,7 +141,7 @@ def read_curve_and_samples(text: bytes, data: ReadIn, motor: Motor) -> tuple[Res
         As for `read_curve`.
     """
     try:
-        return _read(text, data, motor)
+        return _read(text, data, motor, progress)
     except (CalcError, Refused) as error:
         refused = error if isinstance(error, Refused) else samples.refusal(error, _FIELDS)
         if refused.field in ("force_column", "force_unit") and not data.leave_out:
@@ -159,9 +163,9 @@ def _hidden(text: bytes, data: ReadIn, motor: Motor) -> None:
         )
 
 
-def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
+def _read(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = None) -> tuple[Result, Samples]:
     layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
-    read, gauge = _columns(text, layout, data)
+    read, gauge = _columns(text, layout, data, progress)
     time, reading, lines = read.time, read.columns[0], read.lines
     scale = _calibration(data)
     sign = -1.0 if data.turned else 1.0
@@ -245,11 +249,20 @@ def _read(text: bytes, data: ReadIn, motor: Motor) -> tuple[Result, Samples]:
 # --- Columns and units ---------------------------------------------------------------------------
 
 
-def _columns(text: bytes, layout: Layout, data: ReadIn) -> tuple[samples.Read, Floats | None]:
+def _columns(
+    text: bytes, layout: Layout, data: ReadIn, progress: Progress | None
+) -> tuple[samples.Read, Floats | None]:
     """Time [s] and reading of the cell, and gauge pressure [Pa], of every sample."""
     columns = [c for c in (data.force_column, data.pressure_column) if c is not None]
     read = samples.sample_columns(
-        text, layout, data, columns, field="force_column", called="Time, force and pressure", made="a curve"
+        text,
+        layout,
+        data,
+        columns,
+        field="force_column",
+        called="Time, force and pressure",
+        made="a curve",
+        progress=progress,
     )
     return read, read.columns[1] * PRESSURE_UNITS[data.pressure_unit] if len(read.columns) > 1 else None
 

@@ -11,7 +11,7 @@ from app.calc.record.logger_text import Layout
 from app.calc.record.moments import Moments, Stretch, milliseconds_of, moments
 from app.calc.record.pulses import find_burn
 from app.calc.record.reduction import LEAST
-from app.calc.record.runs import Lines, Skipped, Table, read_table
+from app.calc.record.runs import Lines, Progress, Skipped, Table, read_table
 from app.errors import Refused
 from app.models.logger_file import LayoutIn
 
@@ -42,11 +42,20 @@ class Read:
 
 
 def sample_columns(
-    text: bytes, layout: Layout, data: LayoutIn, columns: Sequence[int], *, field: str, called: str, made: str
+    text: bytes,
+    layout: Layout,
+    data: LayoutIn,
+    columns: Sequence[int],
+    *,
+    field: str,
+    called: str,
+    made: str,
+    progress: Progress | None = None,
 ) -> Read:
     """The time [s] of every sample, and what stands in each of the columns.
 
-    A refusal calls the columns and what is made of them as told, and stands beside the field.
+    A refusal calls the columns and what is made of them as told, and stands beside the field. `progress` is told how
+    much of the text is read.
 
     Raises
     ------
@@ -58,7 +67,7 @@ def sample_columns(
     chosen = [*columns] if data.time_column is None else [data.time_column, *columns]
     if min(chosen) < 1 or len(set(chosen)) < len(chosen):
         raise Refused(f"{called} are different columns; choose each once.", field=field)
-    table = read_table(text, layout, chosen)
+    table = read_table(text, layout, chosen, progress)
     size = table.columns.shape[1]
     if size < LEAST:
         raise Refused(f"There are only {size} lines of numbers; {made} needs ten at least.", field="file")

@@ -13,6 +13,7 @@ from app.calc.season.choosing import Effort, Progress
 from app.db import writing
 from app.models import Formula, KeptAnswer, MotorChoice, Wish
 from app.models.season_choice import DrillIn
+from app.services.book import under_way
 from app.services.grains import shelf
 from app.services.hardware import drills
 from app.services.season import expected, figures, motor_search, overview, planned_for, searches
@@ -27,7 +28,7 @@ PAGE = "/season/1/wishes/1/motors"
 @pytest.fixture
 def shop(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> TestClient:
     """One case, two nozzles, a drill, two formulas and two patterns; a light rocket wished to 500 to 700 m."""
-    searches._all.clear()  # of another test's book
+    searches._searches._all.clear()  # of another test's book
     monkeypatch.setattr(motor_search, "EFFORT", Effort(wanted=6, most_ranged=10, samples=16, flights=16))
     with writing(engine_of(client)) as session:
         build.formula(session, "Marram")
@@ -52,7 +53,7 @@ def looked(client: TestClient, **typed: str) -> str:
     url = saved(client, PAGE, typed, "look")
     for _ in range(400):
         text = client.get(url).text
-        if 'id="search"' not in text:
+        if 'id="under-way"' not in text:
             return str(text)
         time.sleep(0.02)
     raise AssertionError("the search does not end")
@@ -95,7 +96,7 @@ def test_a_motor_is_looked_for_and_kept_with_its_reason(shop: TestClient) -> Non
 
 def test_an_answer_opens_again_at_once_and_anew_where_the_workshop_changed(shop: TestClient) -> None:
     looked(shop)
-    searches._all.clear()
+    searches._searches._all.clear()
     assert "Why this one" in shop.get(PAGE).text  # of the book, with no search in memory
     with writing(engine_of(shop)) as session:
         build.nozzle(session, name="Steel", throat_d="12.2 mm")
@@ -121,20 +122,20 @@ def test_a_search_tells_how_far_it_is_and_can_be_stopped(shop: TestClient, monke
     After a restart of the program the page says that it was cut off, without a bar, and begins it again by one press.
     """
     monkeypatch.setattr("app.services.season.choices.AT_ONCE_S", 0.0)
-    monkeypatch.setattr(searches.Running, "tell", _slow(searches.Running.tell))
+    monkeypatch.setattr(under_way.Work, "tell", _slow(under_way.Work.tell))
     saved(shop, PAGE, {}, "look")
     running = opened(shop, PAGE)
     assert "Stop with what it has" in running.texts["main"]
     saved(shop, PAGE, {}, "stop")
-    for one in list(searches._all.values()):
+    for one in list(searches._searches._all.values()):
         assert one.over.wait(20)
-    searches._all.clear()  # the program was closed
+    searches._searches._all.clear()  # the program was closed
     lost = opened(shop, PAGE)
     assert "This search was cut off" in lost.texts["main"]
     assert "Stop with what it has" not in lost.texts["main"]
     saved(shop, PAGE, {}, "again")
     saved(shop, PAGE, {}, "stop")
-    for one in list(searches._all.values()):
+    for one in list(searches._searches._all.values()):
         assert one.over.wait(20)
     stopped = opened(shop, PAGE).texts["main"]
     assert "as far as they were looked at" in stopped
@@ -179,7 +180,7 @@ def test_delays_are_held_against_the_flight_and_stay_known(shop: TestClient) -> 
 def test_static_tests_are_held_against_their_case_alone(shop: TestClient) -> None:
     url = "/season/1/wishes/2/motors"
     saved(shop, url, {}, "look")
-    for one in list(searches._all.values()):
+    for one in list(searches._searches._all.values()):
         assert one.over.wait(20)
     page = opened(shop, url)
     assert "Why this one" in page.texts["main"]
