@@ -57,11 +57,18 @@ class LoadIn(FormIn):
 class ReadIn(LayoutIn):
     """How a file is read: its columns and units, how the motor stood, what is cut off and smoothed."""
 
-    force_column: int = FormField(title="Force")
-    force_unit: Literal["N", "kN", "kgf", "gf", "lbf", "counts"] = FormField(title="Unit of force")
+    force_column: int | None = FormField(None, title="Force")
+    force_unit: Literal["N", "kN", "kgf", "gf", "lbf", "ozf", "counts", "mV", "V"] | None = FormField(
+        None, title="Unit of force"
+    )
+    factor: Annotated[Quantity, Measure("force", gt=0, le=1e6)] | None = FormField(
+        None,
+        title="Force for one of the reading",
+        description="Only for counts or volts whose scale is known; known masses tell it too.",
+    )
     turned: bool = FormField(False, title="Turn the sign: the reading falls when the motor pushes")
     pressure_column: int | None = FormField(None, title="Pressure")
-    pressure_unit: Literal["Pa", "kPa", "MPa", "bar", "psi"] = FormField(title="Unit of pressure")
+    pressure_unit: Literal["Pa", "kPa", "MPa", "bar", "psi"] | None = FormField(None, title="Unit of pressure")
     points: list[LoadIn] = FormField(default_factory=list, max_length=12, title="Calibration")
     stand: Literal["level", "presses", "lifts"] = FormField(title="How the motor stood")
     keep_drift: bool = FormField(False, title="Keep drift of the zero in")

@@ -34,8 +34,8 @@ from app.models.curve import ReadIn
 from app.services.book import stored_files, workshop
 from app.services.cast import casting, leftovers, pan
 from app.services.firings import reading
+from app.services.firings.doubts import Motor
 from app.services.firings.opened_files import as_typed
-from app.services.firings.reading import Motor
 from app.services.grains import reweighs
 from app.services.review import lots_review
 from app.settings import Settings

@@ -12,7 +12,7 @@ import pytest
 from app.calc.record.plain_text import plain_text
 from app.models.curve import ReadIn
 from app.services.firings import reading
-from app.services.firings.reading import Motor
+from app.services.firings.doubts import Motor
 from tests.benchmarks.bench import Benchmark
 
 HOW = ReadIn.model_validate(

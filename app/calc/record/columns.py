@@ -1,8 +1,7 @@
-"""What the columns of a logger mean: their units in SI, and which of them is time, force or pressure."""
+"""Units that the columns of a logger may be in, in SI, and which column of an altimeter is time and height."""
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,14 +10,20 @@ from app.calc.base.constants import PSI, STANDARD_GRAVITY, Floats
 TIME_UNITS: dict[str, float] = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
 """Seconds in each unit of time [s]."""
 
+POUND = 0.45359237 * STANDARD_GRAVITY
+
 FORCE_UNITS: dict[str, float] = {
     "N": 1.0,
     "kN": 1e3,
     "kgf": STANDARD_GRAVITY,
     "gf": STANDARD_GRAVITY / 1000,
-    "lbf": 0.45359237 * STANDARD_GRAVITY,
+    "lbf": POUND,
+    "ozf": POUND / 16,
 }
-"""Newtons in each unit of force [N], exact (pound of 1959, standard gravity)."""
+"""Newtons in each unit of force [N], exact (pound of 1959, standard gravity); a kilopond is a kilogram-force."""
+
+READINGS = ("counts", "mV", "V")
+"""What a cell's amplifier may give instead of a force [-]: it needs known masses, or newtons per reading."""
 
 PRESSURE_UNITS: dict[str, float] = {"Pa": 1.0, "kPa": 1e3, "MPa": 1e6, "bar": 1e5, "psi": PSI}
 """Pascals in each unit of pressure [Pa], exact."""
@@ -29,63 +34,6 @@ HEIGHT_UNITS: dict[str, float] = {"m": 1.0, "ft": 0.3048, "Pa": 1.0, "hPa": 100.
 
 AIR_PRESSURES = ("Pa", "hPa", "kPa")
 """Those of `HEIGHT_UNITS` that are pressures [-]."""
-
-
-@dataclass(frozen=True)
-class Guess:
-    """Which column is probably which, counted from 1, and in what unit; no column is None."""
-
-    time: int | None
-    time_unit: str
-    force: int
-    force_unit: str
-    pressure: int | None
-    pressure_unit: str
-
-
-def guess_roles(columns: Sequence[Floats], names: Sequence[str]) -> Guess:
-    """Guess which column is time, force and pressure, from what heads them and how they run.
-
-    Parameters
-    ----------
-    columns : sequence of ndarray
-        Each column's first numbers [-]; a column of words has none.
-    names : sequence of str
-        What heads each column, or nothing [-].
-
-    Returns
-    -------
-    Guess
-        For a person to confirm or correct [-].
-
-    Notes
-    -----
-    Without words: the first column that always rises is time, in ms or µs when its steps are that coarse; the next
-    one is force.
-
-    References
-    ----------
-    Common practice of loggers, no source.
-
-    Examples
-    --------
-    >>> guess_roles(np.array([[0.0, 10.0, 20.0], [5.0, 7.0, 4.0]]), ["t [ms]", "Load (kg)"])
-    Guess(time=1, time_unit='ms', force=2, force_unit='kgf', pressure=None, pressure_unit='MPa')
-    """
-    heads, time, left = _begun(columns, names)
-    pressure = _first(heads, r"press|druck|^p\b|psi|\bbar\b|[kmh]?pa\b", left)
-    left = [i for i in left if i != pressure]
-    force = _first(heads, _FORCE_HEADS, left)
-    if force is None:
-        force = left[0] if left else 0
-    return Guess(
-        time=None if time is None or time == force else time + 1,
-        time_unit=_time_unit(heads[time], columns[time]) if time is not None else "s",
-        force=force + 1,
-        force_unit=_force_unit(heads[force], columns[force]),
-        pressure=None if pressure is None else pressure + 1,
-        pressure_unit=_unit(heads[pressure] if pressure is not None else "", _PRESSURE_WORDS, "MPa"),
-    )
 
 
 def guess_height(columns: Sequence[Floats], names: Sequence[str]) -> tuple[int | None, str, int, str]:
@@ -148,32 +96,43 @@ def _first(heads: Sequence[str], pattern: str, among: Sequence[int]) -> int | No
     return next((i for i in among if re.search(pattern, heads[i])), None)
 
 
-_PRESSURE_WORDS = {"MPa": r"mpa", "kPa": r"kpa", "bar": r"bar", "psi": r"psi", "Pa": r"\bpa\b"}
-_FORCE_WORDS = {
-    "counts": r"count|raw|adc",
-    "kN": r"\bkn\b",
-    "lbf": r"\blb",
-    "kgf": r"\bkg",
-    "gf": r"\bgf?\b|gram",
-    "N": r"\bn\b|newton",
-}
 _HEIGHT_WORDS = {"hPa": r"hpa|mbar", "kPa": r"kpa", "Pa": r"\bpa\b", "ft": r"\bft\b|feet|foot", "m": r"\bm\b|met"}
 _TIME_WORDS = {"us": r"µs|μs|\bus\b|micro", "ms": r"\bms\b|milli", "s": r"\bs\b|sec"}
-_FORCE_HEADS = r"force|thrust|load|kraft|schub|\bf\b|weight|newton|\bn\b|kgf?|lbf?|cell|gram|counts?|raw"
 
 
 def _unit(head: str, words: Mapping[str, str], otherwise: str) -> str:
     return next((unit for unit, pattern in words.items() if re.search(pattern, head.replace("_", " "))), otherwise)
 
 
-def _force_unit(head: str, column: Floats) -> str:
-    whole_and_large = bool((column == np.round(column)).all()) and bool(np.abs(column).max(initial=0.0) > 20_000)
-    return _unit(head, _FORCE_WORDS, "counts" if whole_and_large else "N")
-
-
 def _time_unit(head: str, column: Floats) -> str:
-    found = _unit(head, _TIME_WORDS, "")
-    if found:
-        return found
+    return _unit(head, _TIME_WORDS, "") or usual_time_unit(column)
+
+
+def usual_time_unit(column: Floats) -> str:
+    """Tell in which unit a clock probably counts, by its steps.
+
+    Parameters
+    ----------
+    column : ndarray
+        Times as they stand in the file [-].
+
+    Returns
+    -------
+    str
+        A key of `TIME_UNITS` [-].
+
+    Notes
+    -----
+    Steps from 0.5 are taken for milliseconds, from 300 for microseconds: no logger is that slow, or that quick.
+
+    References
+    ----------
+    Common practice of loggers, no source.
+
+    Examples
+    --------
+    >>> usual_time_unit(np.array([0.0, 12.5, 25.0]))
+    'ms'
+    """
     step = float(np.median(np.abs(np.diff(column)))) if len(column) > 1 else 0.0
     return "us" if step >= 300 else "ms" if step >= 0.5 else "s"

@@ -6,21 +6,25 @@ from math import floor, log10, pi
 import numpy as np
 from sqlmodel import Session
 
+from app.calc.base.errors import CalcError
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
 from app.calc.record import one_line
+from app.calc.record.columns import READINGS
 from app.calc.record.runs import Progress
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
 from app.services.book import audit_reasons, repository, workshop
-from app.services.firings import firing_fits, firings, large_files, reading, stands
+from app.services.firings import doubts, firing_fits, firings, large_files, reading, stands, unsaid
 from app.services.firings.certainty import Ranged
-from app.services.firings.large_files import Asked
+from app.services.firings.doubts import UNIT_NAMES, Motor
 from app.services.firings.logger_files import Counting, Logger
 from app.services.firings.opened_files import Opened, as_texts, as_typed
-from app.services.firings.reading import Motor, Result
+from app.services.firings.reading import Result
 from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord, Range
+from app.services.motors.builds import Built
+from app.services.stock import blends
 from app.units import convert, parse, show
 
 
@@ -66,7 +70,7 @@ def _has_none(firing: Firing) -> str:
 
 
 def begun(text: bytes) -> dict[str, str]:
-    """How a text that was never read is probably to be read, as texts of the form.
+    """How a text that was never read is to be read, as texts of the form; what the file does not say is left empty.
 
     Raises
     ------
@@ -79,11 +83,11 @@ def begun(text: bytes) -> dict[str, str]:
         "decimal": layout.decimal,
         "first_line": str(layout.first_line),
         "time_column": "" if roles.time is None else str(roles.time),
-        "time_unit": roles.time_unit,
-        "force_column": str(roles.force),
-        "force_unit": roles.force_unit,
+        "time_unit": roles.time_unit or "",
+        "force_column": "" if roles.force is None else str(roles.force),
+        "force_unit": roles.force_unit or "",
         "pressure_column": "" if roles.pressure is None else str(roles.pressure),
-        "pressure_unit": roles.pressure_unit,
+        "pressure_unit": roles.pressure_unit or "",
         "stand": "level",
     }
     length = one_line.recorded_for(text) if roles.time is None else None
@@ -102,12 +106,16 @@ def _read_all(
     session: Session, firing: Firing, row: CurveFile, opened: Opened, data: ReadIn
 ) -> tuple[Result, reading.Samples]:
     """What a file holds, with every sample of its burn; a large one is read aside."""
-    motor = _motor(session, firing)
+    motor = its_motor(session, firing)
 
     def do(progress: Progress) -> tuple[Result, reading.Samples]:
-        return reading.read_curve_and_samples(opened.text(data.sheet), data, motor, progress)
+        text = opened.text(data.sheet)
+        unsaid.ask(text, data, motor, progress)
+        return reading.read_curve_and_samples(text, data, motor, progress)
 
-    found: tuple[Result, reading.Samples] = large_files.read(Asked(row.sha256, as_texts(data)), motor, opened, do)
+    found: tuple[Result, reading.Samples] = large_files.read(
+        large_files.Asked(row.sha256, as_texts(data)), motor, opened, do
+    )
     return found
 
 
@@ -141,8 +149,10 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     STAND.allow(firing)
     opened = STAND.opened(session, row)
     found, samples = _read_all(session, firing, row, opened, data)
+    motor = its_motor(session, firing)
     for one in found.asked:
         raise Refused(one.question, field=one.field)
+    _doubt(found, data, motor)
     curve = Curve(
         firing_id=firing.pk,
         curve_file_id=row.pk,
@@ -162,7 +172,27 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     return curve
 
 
-def _motor(session: Session, firing: Firing) -> Motor:
+def _doubt(found: Result, data: ReadIn, motor: Motor) -> None:
+    """Ask about an impulse that can hardly be, once, before it is kept."""
+    unit = data.force_unit or "N"
+    doubt = doubts.about_impulse(found.total_impulse_ns, unit, motor)
+    if doubt is None or data.sure_of("force_unit", "impulse"):
+        return
+    others = [] if unit in READINGS else [(one.unit, UNIT_NAMES[one.unit]) for one in doubt.others]
+    keep = f"Keep it in {UNIT_NAMES[unit]}: it was so"
+    raise Asked(doubt.words, "force_unit", others, keep=keep, about="impulse")
+
+
+def _ideal_isp(session: Session, built: Built) -> float | None:
+    """What the blend gives without any loss [s], where that can be worked out."""
+    try:
+        return blends.state(session, built.formula).ideal_isp
+    except CalcError:
+        return None
+
+
+def its_motor(session: Session, firing: Firing) -> Motor:
+    """What the book knows of the motor of a firing, to read its curve by."""
     built = firings.its_motor(session, firing)
     told = stored_predictions.for_firing(session, firing)
     inputs = prediction_record.from_row(told).inputs if told else None
@@ -173,6 +203,7 @@ def _motor(session: Session, firing: Firing) -> Motor:
         ambient_pa=inputs.ambient_pressure_pa if inputs else None,
         predicted_ns=told.total_impulse_ns if told else None,
         ideal_c_star=inputs.c_star_m_s if inputs else None,
+        ideal_isp_s=_ideal_isp(session, built),
     )
 
 

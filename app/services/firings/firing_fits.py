@@ -29,7 +29,7 @@ from app.errors import FileLost, Refused
 from app.models import Curve, CurveFile, Firing, FiringFit, MotorBuild
 from app.models.curve import ReadIn
 from app.services.book import repository, stored_files, workshop
-from app.services.firings import reading
+from app.services.firings import doubts, reading
 from app.services.firings.certainty import Certainty
 from app.services.firings.reading import Samples
 from app.services.learning.fit_records import (
@@ -168,7 +168,7 @@ def _samples(session: Session, firing: Firing, curve: Curve) -> Samples:
     found = reading.Result.model_validate_json(curve.result_json)
     build = repository.get(session, MotorBuild, firing.motor_build_id, "motor")
     air = atmosphere(build.field_elevation_m).pressure
-    known = reading.Motor(found.propellant_kg, build.throat_d_m, firing.throat_after_m, air)
+    known = doubts.Motor(found.propellant_kg, build.throat_d_m, firing.throat_after_m, air)
     return reading.read_curve_and_samples(plain_text.plain_text(raw, data.sheet), data, known)[1]
 
 

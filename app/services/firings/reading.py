@@ -1,6 +1,5 @@
 """From a logger's text and the way a person says to read it, to thrust in newtons and the figures of the burn."""
 
-import math
 from dataclasses import dataclass
 from functools import partial
 
@@ -12,24 +11,19 @@ from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note
 from app.calc.motor.impulse import CLASS_LIMITS, designation
 from app.calc.record import curve, load_cell, logger_text, reduction, spikes
-from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, Guess, guess_roles
+from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, READINGS
 from app.calc.record.logger_text import Layout
+from app.calc.record.roles import Guess, guess_roles, heads_over
 from app.calc.record.runs import Lines, Progress
 from app.errors import Refused
 from app.models.curve import ReadIn
 from app.pens import thin
-from app.services.firings import certainty, record_words, samples
+from app.services.firings import certainty, doubts, raw_burns, record_words, samples
 from app.services.firings.certainty import Certainty, Open
+from app.services.firings.doubts import UNIT_NAMES, Motor
 
 DRAWN = 1000
 """Samples kept for drawing; the figures are made of all of them."""
-
-UNIT_NAMES = {"N": "newtons", "kN": "kilonewtons", "kgf": "kilograms", "gf": "grams", "lbf": "pounds"}
-FAR_OFF, CLOSE = 2.5, 2.0
-"""How far impulse may lie from the prediction before the unit is doubted, and how close another unit must bring it."""
-
-TOO_GOOD = 1.03
-"""c* above this many times the ideal one cannot be: the gauge, the throat or the mass is off."""
 
 _FIELDS = {
     "calibration": "points",
@@ -40,18 +34,6 @@ _FIELDS = {
     "burn_time": "time_unit",
     "mean_thrust": "force_unit",
 }
-
-
-@dataclass(frozen=True)
-class Motor:
-    """What the book knows of the motor: propellant [kg], throats [m], air [Pa], impulse [N s], ideal c* [m/s]."""
-
-    propellant_kg: float
-    throat_d_m: float
-    throat_after_m: float | None = None
-    ambient_pa: float | None = None
-    predicted_ns: float | None = None
-    ideal_c_star: float | None = None
 
 
 class Result(BaseModel):
@@ -112,7 +94,8 @@ def guess(text: bytes) -> tuple[Layout, Guess]:
     """
     try:
         layout = logger_text.guess_layout(text)
-        return layout, guess_roles(logger_text.first_numbers(text, layout), layout.names)
+        found = guess_roles(logger_text.first_numbers(text, layout), *heads_over(text, layout))
+        return layout, raw_burns.settled(text, layout, found)
     except CalcError as error:
         raise samples.refusal(error, _FIELDS) from None
 
@@ -201,7 +184,8 @@ def _read(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = N
     cautions += certainty.rests(time, chosen)
     if not data.leave_out:
         cautions += certainty.strays(time, force, burn, stray, [lines.of(one.first) for one in stray])
-    cautions += record_words.ringing(burn) + _doubts(found, data, motor)
+    doubt = doubts.about_impulse(found.total_impulse, data.force_unit or "N", motor)
+    cautions += record_words.ringing(burn) + ([doubt.words] if doubt else []) + doubts.about_c_star(found, motor)
     remarks = [*read.said, *record_words.remarks(data, burn, scale, motor.ambient_pa)]
     remarks += [*record_words.beside(data, time, chosen, len(stray)), sure.said]
     t, thrust, absolute, zero, tone = burn.time, burn.thrust, burn.pressure, burn.zero, burn.tone
@@ -253,6 +237,10 @@ def _columns(
     text: bytes, layout: Layout, data: ReadIn, progress: Progress | None
 ) -> tuple[samples.Read, Floats | None]:
     """Time [s] and reading of the cell, and gauge pressure [Pa], of every sample."""
+    if data.force_column is None:
+        raise Refused("Which column is the force is not known. Choose one.", field="force_column")
+    if data.pressure_column is not None and data.pressure_unit is None:
+        raise Refused("The unit of pressure is not known. Choose one, or no column of pressure.", field="pressure_unit")
     columns = [c for c in (data.force_column, data.pressure_column) if c is not None]
     read = samples.sample_columns(
         text,
@@ -264,18 +252,32 @@ def _columns(
         made="a curve",
         progress=progress,
     )
-    return read, read.columns[1] * PRESSURE_UNITS[data.pressure_unit] if len(read.columns) > 1 else None
+    gauge = read.columns[1] * PRESSURE_UNITS[data.pressure_unit or "Pa"] if len(read.columns) > 1 else None
+    return read, gauge
 
 
 def _calibration(data: ReadIn) -> load_cell.Calibration:
-    """The line from reading to newtons; from known masses where there are any."""
+    """The line from reading to newtons: by its unit, by known masses, or by the force for one of the reading."""
+    unit = data.force_unit
+    if unit is None:
+        raise Refused("The unit of force is not known. Choose one.", field="force_unit")
+    if unit not in READINGS:
+        for field, given in (("points", data.points), ("factor", data.factor)):
+            if given:
+                what = "Known masses go" if field == "points" else "A force for one of the reading goes"
+                raise Refused(
+                    f"{what} with raw counts or volts. Choose these as the unit, or empty the field.", field=field
+                )
+        return load_cell.Calibration(FORCE_UNITS[unit], 0.0, 0.0)
+    if data.factor is not None:
+        if data.points:
+            raise Refused("Known masses, or the force for one of the reading: both at once cannot be.", field="factor")
+        return load_cell.Calibration(data.factor.si, 0.0, 0.0)
     if not data.points:
-        if data.force_unit == "counts":
-            raise Refused("Raw counts need two known masses at least; the empty cell is one of them.", field="points")
-        return load_cell.Calibration(FORCE_UNITS[data.force_unit], 0.0, 0.0)
-    if data.force_unit != "counts":
         raise Refused(
-            "Known masses go with raw counts. Choose counts as the unit, or empty the masses.", field="points"
+            f"{UNIT_NAMES[unit].capitalize()} need two known masses at least, of which the empty cell is one, or the "
+            "force for one of the reading.",
+            field="points",
         )
     return load_cell.calibrate([p.reading for p in data.points], [p.mass.si * STANDARD_GRAVITY for p in data.points])
 
@@ -301,53 +303,12 @@ def _figures(burn: reduction.Reduced, data: ReadIn, motor: Motor) -> curve.Figur
         impulse = float(np.trapezoid(burn.thrust, burn.time))
         if error.field != "total_impulse" or not impulse > max(CLASS_LIMITS.values()):
             raise
-        hint = _other_unit(impulse, data, motor.predicted_ns) or "Check its unit."
+        explained = doubts.others(impulse, data.force_unit or "N", motor)
+        hint = f"Is it in {UNIT_NAMES[explained[0].unit]}?" if explained else "Check its unit."
         raise Refused(
             Note(
-                f"This would be an impulse of {{impulse}}, class {letter_beyond(impulse)}. {hint}",
+                f"This would be an impulse of {{impulse}}, class {doubts.letter(impulse)}. {hint}",
                 {"impulse": Amount(impulse, "impulse")},
             ),
             field="force_unit",
         ) from None
-
-
-def letter_beyond(impulse: float) -> str:
-    """The letter that an impulse above class O [N s] would have if the classes went on."""
-    steps = math.ceil(math.log2(impulse / CLASS_LIMITS["O"]) - 1e-12)
-    return chr(ord("O") + steps) if steps <= 11 else "beyond Z"
-
-
-def _doubts(found: curve.Figures, data: ReadIn, motor: Motor) -> list[Note | str]:
-    """A word when impulse lies far from what was predicted, with a unit that would explain it; and on too good a c*."""
-    said: list[Note | str] = []
-    impulse = found.total_impulse
-    if motor.predicted_ns and not 1 / FAR_OFF < impulse / motor.predicted_ns < FAR_OFF:
-        hint = _other_unit(impulse, data, motor.predicted_ns)
-        said.append(
-            f"The impulse is {impulse / motor.predicted_ns:.2g} times the predicted one. "
-            f"{hint or 'Check the unit, the calibration and the range of time.'}"
-        )
-    if found.c_star and motor.ideal_c_star and found.c_star > TOO_GOOD * motor.ideal_c_star:
-        said.append(
-            Note(
-                "c* comes out as {found}; the blend's ideal is {ideal}, so the gauge, the throat or the grains' mass "
-                "is off.",
-                {"found": Amount(found.c_star, "gas_speed", 0), "ideal": Amount(motor.ideal_c_star, "gas_speed", 0)},
-            )
-        )
-    return said
-
-
-def _other_unit(impulse: float, data: ReadIn, predicted: float | None) -> str:
-    if data.force_unit == "counts":
-        return ""
-    if predicted is None:
-        return "Is it in grams?" if data.force_unit != "gf" else ""
-    per_unit = impulse / FORCE_UNITS[data.force_unit]
-    off = {
-        unit: abs(math.log(per_unit * size / predicted))
-        for unit, size in FORCE_UNITS.items()
-        if unit != data.force_unit
-    }
-    nearest = min(off, key=lambda unit: off[unit])
-    return f"Is it in {UNIT_NAMES[nearest]}?" if off[nearest] < math.log(CLOSE) else ""

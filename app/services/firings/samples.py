@@ -77,8 +77,10 @@ def sample_columns(
         copied = [column.copy() for column in table.columns]
         return Read(time, copied, table.lines, table.skipped, said, _doubts(table))
     clock = data.time_column in table.clocks
+    if data.time_unit is None and not clock:
+        raise Refused("The unit of time is not known. Choose one.", field="time_unit")
     beside = _milliseconds(text, layout, data.time_column, table) if clock else None
-    found = moments(table.columns[0], data.time_unit, table.lines.rows, clock)
+    found = moments(table.columns[0], data.time_unit or "s", table.lines.rows, clock)
     part = _part(found, table.columns[1])
     if part.time.size < LEAST:
         raise Refused(

@@ -21,6 +21,7 @@ CALCULATED_BY = (
     "app.services.motors.prediction",
     "app.services.firings.samples",
     "app.services.firings.certainty",
+    "app.services.firings.doubts",
     "app.services.firings.reading",
     "app.services.firings.firing_fits",
 )

@@ -7,11 +7,12 @@ from hypothesis import strategies as st
 
 from app.calc.base.constants import STANDARD_GRAVITY
 from app.calc.base.errors import CalcError
-from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, guess_roles
+from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, TIME_UNITS, usual_time_unit
 from app.calc.record.digits import plain_decimals
 from app.calc.record.logger_text import Layout, first_numbers, guess_layout
 from app.calc.record.moments import moments
 from app.calc.record.plain_text import plain_text
+from app.calc.record.roles import guess_roles
 from app.calc.record.runs import read_table
 
 T = np.arange(40) / 100
@@ -128,6 +129,7 @@ def test_words_around_a_number_are_passed_over(line: str) -> None:
     layout = guess_layout(raw)
     found = first_numbers(raw, layout)
     force = guess_roles(found, layout.names).force
+    assert force is not None
     assert np.abs(read_table(raw, layout, [force]).columns[0] - F).max() < 0.006
     assert len(found[force - 1]) == len(F)
 
@@ -159,13 +161,13 @@ def test_empty_lines_are_passed_over_and_counted() -> None:
     [
         (("Time (ms)", "Thrust [kgf]", "Pressure_psi"), (1, "ms", 2, "kgf", 3, "psi")),
         (("Chamber bar", "t (s)", "Load lbf"), (2, "s", 3, "lbf", 1, "bar")),
-        (("micros", "raw", "temp"), (1, "us", 2, "counts", None, "MPa")),
-        (("", "", ""), (1, "ms", 2, "N", None, "MPa")),
+        (("micros", "raw", "temp"), (1, "us", 2, None, None, None)),
+        (("", "", ""), (1, None, None, None, None, None)),
         (("Zeit in s", "Kraft in g", "Druck in MPa"), (1, "s", 2, "gf", 3, "MPa")),
     ],
 )
 def test_roles_are_guessed_from_words_or_from_how_columns_run(
-    heads: tuple[str, str, str], expected: tuple[int, str, int, str, int | None, str]
+    heads: tuple[str, str, str], expected: tuple[int, str | None, int | None, str | None, int | None, str | None]
 ) -> None:
     columns = [np.arange(30.0) * 2, np.sin(np.arange(30.0)), np.cos(np.arange(30.0))]
     if heads[0] == "Chamber bar":
@@ -176,14 +178,15 @@ def test_roles_are_guessed_from_words_or_from_how_columns_run(
 
 @pytest.mark.parametrize(("step", "unit"), [(0.001, "s"), (0.0125, "s"), (1.0, "ms"), (100.0, "ms"), (1000.0, "us")])
 def test_the_unit_of_time_without_words(step: float, unit: str) -> None:
-    columns = [step * np.arange(50.0), np.ones(50)]
-    assert guess_roles(columns, ()).time_unit == unit
+    columns = [5 + step * np.arange(50.0), np.ones(50)]
+    assert usual_time_unit(columns[0]) == unit
+    assert guess_roles(columns, ()).time_unit is None
 
 
 def test_raw_counts_and_a_file_without_time_are_guessed() -> None:
     counts = np.array([83_000.0, 82_990.0, 400_000.0, 82_995.0])
     found = guess_roles([counts], ())
-    assert (found.time, found.force, found.force_unit) == (None, 1, "counts")
+    assert (found.time, found.force, found.force_unit) == (None, 1, None)
 
 
 def rows(*parts: object) -> np.ndarray:

@@ -178,7 +178,7 @@ def test_each_of_several_motors_is_read_by_its_times(client: TestClient) -> None
         post(client, fired(client), "\n".join(change(burn().decode().splitlines())).encode()).headers["location"]
     )
     form = opened(client, reading).forms["form"]
-    typed = {**form.fields, "start": "3,4 s", "end": "4 s"}
+    typed = {**form.fields, "start": "3,4 s", "end": "4 s", "sure.impulse.force_unit": "N"}  # it was one of four grains
     assert client.post(reading, data=typed, follow_redirects=False).status_code == 303
     with book(client) as session:
         assert session.exec(select(Curve)).one().total_impulse_ns == pytest.approx(80.0, rel=0.01)

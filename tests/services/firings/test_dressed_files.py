@@ -12,7 +12,7 @@ from app.errors import Refused
 from app.forms import from_texts
 from app.models.curve import ReadIn
 from app.services.firings import curves, reading
-from app.services.firings.reading import Motor
+from app.services.firings.doubts import Motor
 from app.units import METRIC
 from tests.calc.record.dressed import ALONE, ODD, Dressed, crossed, dress, possible
 
