@@ -147,7 +147,7 @@ class LoggerPages:
                 return web.redirect(self._aside(firing_id, file_id, still))
         begins = Beginning(f"/firings/{firing_id}/{self.slug}", row, head.rows, head.columns, bool(sheets))
         page = self.reading_page(session, firing, firings.its_motor(session, firing), begins, offered, form, found)
-        return web.render(request, session, page, status=200 if found or not look else 422)
+        return web.render(request, session, page, status=200 if found or form.asked or not look else 422)
 
     def _aside(self, firing_id: int, file_id: int, still: StillReading) -> str:
         return f"/firings/{firing_id}/{self.slug}/{file_id}?reading={still.reading.key}"

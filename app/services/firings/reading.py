@@ -15,7 +15,7 @@ from app.calc.record.columns import FORCE_UNITS, PRESSURE_UNITS, READINGS
 from app.calc.record.logger_text import Layout
 from app.calc.record.roles import Guess, guess_roles, heads_over
 from app.calc.record.runs import Lines, Progress
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.models.curve import ReadIn
 from app.pens import thin
 from app.services.firings import certainty, doubts, raw_burns, record_words, samples
@@ -305,10 +305,9 @@ def _figures(burn: reduction.Reduced, data: ReadIn, motor: Motor) -> curve.Figur
             raise
         explained = doubts.others(impulse, data.force_unit or "N", motor)
         hint = f"Is it in {UNIT_NAMES[explained[0].unit]}?" if explained else "Check its unit."
-        raise Refused(
-            Note(
-                f"This would be an impulse of {{impulse}}, class {doubts.letter(impulse)}. {hint}",
-                {"impulse": Amount(impulse, "impulse")},
-            ),
-            field="force_unit",
-        ) from None
+        words = Note(
+            f"This would be an impulse of {{impulse}}, class {doubts.letter(impulse)}. {hint}",
+            {"impulse": Amount(impulse, "impulse")},
+        )
+        each = [(one.unit, UNIT_NAMES[one.unit]) for one in explained if data.force_unit not in READINGS]
+        raise Asked(words, "force_unit", each, keep=None, about="beyond") from None

@@ -108,7 +108,7 @@ def test_what_cannot_be_read_says_where_and_keeps_the_file_whole_and_no_curve(cl
     raw = "\n".join(change(burn().decode().splitlines())).encode()
     reading = str(post(client, url, raw).headers["location"])
     shown = client.get(reading)
-    assert shown.status_code == 422
+    assert shown.status_code == (200 if fault == "grams taken for newtons" else 422), "a question is no fault"
     assert words in shown.text
     form = Page(shown.text).forms["form"]
     kept = client.post(form.action, data=form.fields, follow_redirects=False)

@@ -18,7 +18,7 @@ from tests.pages.motors.test_builds import book, count
 def another(client: TestClient) -> str:
     """The curve page of another motor's firing."""
     with book(client) as session:
-        motor = build.bare_motor(session, build.ready_grains(session, 1))
+        motor = build.bare_motor(session, build.ready_grains(session))
         return f"/firings/{build.bare_firing(session, motor).pk}/curve"
 
 
@@ -28,11 +28,13 @@ def bare(peak: float = 700.0) -> bytes:
 
 
 def test_what_was_chosen_for_a_stand_is_proposed_for_its_next_file_with_one_press(client: TestClient) -> None:
-    """Kilograms, told once: 700 × 9.80665 N. The second file opens with them, says so, and one press keeps it."""
-    first = sent(client, fired(client), bare())
-    saved(client, first, {"force_unit": "kgf", "of_stand": "Shed", "stand": "presses", "start": "0.2 s"})
+    """Kilograms, told once: 70 × 9.80665 N. The second file opens with them, says so, and one press keeps it."""
+    first = sent(client, fired(client), bare(70.0))
+    saved(
+        client, first, {"force_unit": "kgf", "time_unit": "s", "of_stand": "Shed", "stand": "presses", "start": "0.2 s"}
+    )
     assert count(client, StandReading) == 1
-    second = sent(client, another(client), bare(350.0))
+    second = sent(client, another(client), bare(35.0))
     page = opened(client, second)
     shown = client.get(second).text
     assert "Read as on 25 Nov" in shown
@@ -48,8 +50,8 @@ def test_what_was_chosen_for_a_stand_is_proposed_for_its_next_file_with_one_pres
     saved(client, second)
     with book(client) as session:
         a, b = session.exec(select(Curve)).all()
-        assert b.peak_thrust_n == pytest.approx(350 * 9.80665, rel=1e-3)
-        assert a.peak_thrust_n == pytest.approx(700 * 9.80665, rel=1e-3)
+        assert b.peak_thrust_n == pytest.approx(35 * 9.80665, rel=0.01)
+        assert a.peak_thrust_n == pytest.approx(70 * 9.80665, rel=0.01)
     assert count(client, StandReading) == 1, "nothing new was chosen"
     as_guessed = opened(client, f"{second}?as=0").forms["form"].fields
     assert as_guessed["stand"] != "presses", "it can be read another way"
@@ -70,8 +72,9 @@ def test_a_file_of_another_shape_says_what_differs_and_is_not_read_so(client: Te
 
 
 def test_two_stands_of_one_shape_are_both_offered_and_the_newest_choice_of_each(client: TestClient) -> None:
-    for name, unit in (("Shed", "kgf"), ("Field", "gf"), ("shed", "lbf")):
-        saved(client, sent(client, another(client), bare(len(name) * 100.0)), {"force_unit": unit, "of_stand": name})
+    for name, unit, peak in (("Shed", "kgf", 60.0), ("Field", "gf", 6e4), ("shed", "lbf", 140.0)):
+        told = {"force_unit": unit, "time_unit": "s", "of_stand": name}
+        saved(client, sent(client, another(client), bare(peak)), told)
     reading = sent(client, another(client), bare(1234.0))
     assert opened(client, reading).forms["form"].fields["force_unit"] == "lbf"
     text = client.get(reading).text
@@ -93,7 +96,7 @@ def test_the_original_its_hash_and_every_reading_of_it_stay(client: TestClient) 
     raw = burn()
     reading = sent(client, url, raw)
     for unit in ("N", "kgf", "N"):
-        saved(client, reading, {"force_unit": unit})
+        saved(client, reading, {"force_unit": unit, "sure.impulse.force_unit": unit})
     with book(client) as session:
         curves = session.exec(select(Curve)).all()
         assert [json.loads(curve.reading_json)["force_unit"] for curve in curves] == ["N", "kgf", "N"]
@@ -107,7 +110,10 @@ def test_the_original_its_hash_and_every_reading_of_it_stay(client: TestClient) 
 def test_another_sheet_of_other_columns_is_guessed_again_before_it_is_kept(client: TestClient) -> None:
     rows = [[float(cell) for cell in line.split(";")] for line in burn().decode().splitlines()[1:]]
     log: Rows = [["Time (s)", "Thrust (N)"], *rows]
-    swapped: Rows = [["Load (kg)", "n", "Time (ms)"], *([f, float(i), 1e3 * t] for i, (t, f) in enumerate(rows[:-5]))]
+    swapped: Rows = [
+        ["Load (kg)", "n", "Time (ms)"],
+        *([f / 10, float(i), 1e3 * t] for i, (t, f) in enumerate(rows[:-5])),
+    ]
     url = str(post(client, fired(client), xlsx({"Log": log, "Raw": swapped}), "a.xlsx").headers["location"])
     form = opened(client, url).forms["form"]
     assert (form.fields["sheet"], form.fields["force_column"]) == ("Log", "2")
