@@ -1,11 +1,15 @@
 """What is behind a test's browser, each with its type: the state of an app says nothing of what it holds."""
 
+import asyncio
 import shutil
+from collections.abc import MutableMapping
 from pathlib import Path
 from typing import Any, TypeVar, overload
+from urllib.parse import unquote
 
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from httpx2 import BaseTransport, ByteStream, Request, Response
 from sqlalchemy import Engine, event
 
 from app.access.door import Door
@@ -72,7 +76,66 @@ def browser_of(app: FastAPI, **more: Any) -> TestClient: ...
 def browser_of(app: FastAPI, kind: type[Kind], **more: Any) -> Kind: ...
 def browser_of(app: FastAPI, kind: type[TestClient] = TestClient, **more: Any) -> TestClient:
     """A browser without script on this computer, let in to the book of an app."""
-    return kind(app, **{"base_url": "http://localhost", "cookies": let_in(book_of(app)), **more})
+    client = kind(app, **{"base_url": "http://localhost", "cookies": let_in(book_of(app)), **more})
+    client._transport = AtOnce(client)
+    return client
+
+
+class AtOnce(BaseTransport):
+    """Asks the app of a client in one call to its loop: the client's own way takes ten, for answers read in parts."""
+
+    def __init__(self, client: TestClient) -> None:
+        self.client = client
+        self.usual: Any = client._transport
+
+    def handle_request(self, request: Request) -> Response:
+        """The whole answer to a request; what the app raises is raised here, if the client is to be told."""
+        start: MutableMapping[str, Any] = {}
+        body: list[bytes] = []
+        try:
+            with self.client._portal_factory() as portal:
+                portal.call(self._asked, request, start, body)
+        except Exception:
+            if self.usual.raise_server_exceptions:
+                raise
+        stream = ByteStream(b"" if request.method == "HEAD" else b"".join(body))
+        return Response(start.get("status", 500), headers=start.get("headers"), stream=stream, request=request)
+
+    async def _asked(self, request: Request, start: MutableMapping[str, Any], body: list[bytes]) -> None:
+        url, waiting, ended = request.url, [request.read()], asyncio.Event()
+        scope = {
+            "type": "http",
+            "http_version": "1.1",
+            "method": request.method,
+            "path": unquote(url.path),
+            "raw_path": url.raw_path.partition(b"?")[0],
+            "root_path": "",
+            "scheme": url.scheme,
+            "query_string": url.query,
+            "headers": [(name.lower(), text) for name, text in request.headers.raw],
+            "client": self.usual.client,
+            "server": [url.raw_host.decode("ascii"), url.port or {"http": 80, "https": 443}[url.scheme]],
+            "state": self.client.app_state.copy(),
+        }
+
+        async def receive() -> MutableMapping[str, Any]:
+            if waiting:
+                return {"type": "http.request", "body": waiting.pop()}
+            await ended.wait()
+            return {"type": "http.disconnect"}
+
+        async def send(message: MutableMapping[str, Any]) -> None:
+            if message["type"] == "http.response.start":
+                assert not start, "an answer starts once"
+                start.update(message)
+            else:
+                assert start, "an answer starts before its body"
+                assert not ended.is_set(), "nothing follows the end of an answer"
+                body.append(bytes(message.get("body", b"")))
+                if not message.get("more_body", False):
+                    ended.set()
+
+        await self.client.app(scope, receive, send)
 
 
 def renew(engine: Engine, book: Path, empty: Path) -> None:
