@@ -33,7 +33,8 @@ def sheet(browser: Browser) -> Any:
     page = browser.new_page()
     page.set_default_timeout(PATIENCE_MS)
     css = "".join(
-        (CSS / name).read_text(encoding="utf-8") for name in ("tokens.css", "base.css", "glass.css", "drawings.css")
+        (CSS / name).read_text(encoding="utf-8")
+        for name in ("tokens.css", "base.css", "glass.css", "drawings.css", "wall.css")
     )
     drawn = "".join(f'<section id="{name}">{svg}</section>' for name, svg in {**SCENES, **PLANS}.items())
     page.set_content(f"<!doctype html><style>{css} body {{ padding: 15px }}</style><body>{drawn}")

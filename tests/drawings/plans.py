@@ -14,6 +14,7 @@ from app.drawings.rocket_outline import Parachute, RocketOutline, rocket_outline
 from app.drawings.season_line import Happening, season_line
 from app.drawings.shelf_boxes import ShelfBox, ShelfGrain, ShelfRow, shelf_boxes
 from app.drawings.small_motor import small_motor
+from app.drawings.wall_plan import WallCure, WallDay, WallMark, wall_plan
 from tests.drawings.scenes import ASKEW, GRAIN
 
 
@@ -139,6 +140,32 @@ SEASON = [
     Happening("limit", date(2027, 4, 30), "last melt"),
 ]
 
+MONDAY = date(2027, 2, 15)
+ON_WALL = {
+    3: (WallMark("melt", "12 Plover 38 of Plain sorbitol v1", True), WallMark("melt", "27B1")),
+    10: (WallMark("delivery", "1000.0 g Dextrose (anhydrous)"), WallMark("test", "2 tests of Marram")),
+    20: (WallMark("flight", "5 Turnstone with a name of some length"),),
+}
+WALL = [
+    [
+        WallDay(
+            MONDAY + timedelta(days=n),
+            ON_WALL.get(n, ()),
+            inside=n > 1,
+            today=n == 3,
+            free=n % 7 in (1, 3),
+            off="Away over the holidays" if n in (12, 13) else "",
+            off_begins=n == 12,
+        )
+        for n in range(7 * week, 7 * week + 7)
+    ]
+    for week in range(3)
+]
+WALL_CURES = [
+    WallCure(MONDAY + timedelta(days=3), MONDAY + timedelta(days=9)),
+    WallCure(MONDAY + timedelta(days=5), MONDAY + timedelta(days=6)),
+]
+
 PLANS: dict[str, Markup] = {
     "grain views": grain_views(GRAIN),
     "grain views: voids, askew": grain_views(replace(ASKEW, offset_words="1.0 and −2.0")),
@@ -166,6 +193,7 @@ PLANS: dict[str, Markup] = {
     "shelf": shelf_boxes(BOXES),
     "shelf: bare": shelf_boxes([]),
     "season": season_line(SEASON, TODAY),
+    "wall": wall_plan(WALL, WALL_CURES, "Winter"),
     "season: nothing yet": season_line([], TODAY),
     "season: years": season_line(
         [Happening("flight", date(2026, 3, 1) + timedelta(days=37 * i), f"flight {i}", True) for i in range(20)], TODAY

@@ -24,7 +24,21 @@ from app.drawings.season_line import Happening, season_line
 from app.drawings.shelf_boxes import ShelfBox, ShelfRow, shelf_boxes
 from app.drawings.small_motor import SCALE
 from app.drawings.to_scale import FORMS, UNITS, Point, circle, hatch, rectangle
-from tests.drawings.plans import BURNING, FIELD, GULL, HEIGHTS, MOTOR, NOZZLE, PLANS, PLOVER, ROCKET, STAGES
+from app.drawings.wall_plan import WALL_FORMS, height
+from tests.drawings.plans import (
+    BURNING,
+    FIELD,
+    GULL,
+    HEIGHTS,
+    MOTOR,
+    NOZZLE,
+    PLANS,
+    PLOVER,
+    ROCKET,
+    STAGES,
+    WALL,
+    WALL_CURES,
+)
 from tests.drawings.scenes import GRAIN
 
 Box = tuple[float, float, float, float]
@@ -318,3 +332,33 @@ def test_a_season_lies_along_its_days() -> None:
         "Today is 8 Feb 2027. 18 Feb: 4 Gull, cures until 25 Feb, planned. 4 Mar: 4 Gull, cures until 25 Mar, done. "
         "9 May: Dunlin, planned."
     )
+
+
+def test_the_wall_has_each_day_at_its_place_and_shades_what_cures() -> None:
+    """Three weeks: bars begin on the evening they are cast, 0.6 of that day, and go on from Monday of the next week to
+    the end of their last day; marks are as many as happen; what is drawn is said.
+    """
+    drawn = ElementTree.fromstring(str(PLANS["wall"])).findall("svg")
+    assert len(drawn) == len(WALL_FORMS)
+    for form in drawn:
+        bars = sorted(lefts(form, "cure"))
+        day = next(lefts(form, "field-day"))[1]
+        start = next(lefts(form, "field-day"))[0] - 6 * day  # the flight is on a Sunday
+        begins = [(x - start) / day for x, _ in bars]
+        lasts = [wide / day for _, wide in bars]
+        assert begins == pytest.approx([0.0, 3.6, 5.6], abs=0.01)
+        assert lasts == pytest.approx([3.0, 3.4, 1.4], abs=0.01)
+        shown = [e.attrib["class"] for e in form.iter("path")]
+        roomy = form.attrib["class"] in ("form broad", "form poster")
+        assert shown.count("mark done") == 1
+        assert shown.count("mark next") == (4 if roomy else 2)  # where it is narrow, one mark to a day
+        assert "mark free" in shown
+        words = " ".join(text.text or "" for text in form.iter("text"))
+        for said in ("12 Plover 38", "Turnstone", "Dextrose", "Away over", "pan:", "cast"):
+            assert said in words, (form.attrib["class"], said)
+    assert drawn[0].findtext("desc") == (
+        "3 weeks from 15 Feb 2027. 18 Feb: cast, 12 Plover 38 of Plain sorbitol v1, done. 18 Feb: cast, 27B1. "
+        "25 Feb: delivery, 1000.0 g Dextrose (anhydrous). 25 Feb: static test, 2 tests of Marram. "
+        "7 Mar: field day, 5 Turnstone with a name of some length."
+    )
+    assert height(WALL, WALL_CURES, 6.0) > height(WALL, WALL_CURES)

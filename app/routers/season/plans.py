@@ -48,6 +48,9 @@ class WallPage(Page, template="season/wall.html", section="plan"):
 
     season: Season
     wall: Wall
+    picture: Markup
+    letters: int
+    """How large its letters are printed [0.1 mm]."""
     whole: bool
     large: bool
 
@@ -113,7 +116,9 @@ def show_wall(
     """The calendar: twelve weeks or the whole season, on A4 or A3."""
     season = _season(session, season_id)
     listed = calendar_days.entries(session, season, casting.current(session, season), overview.of(session, season))
-    page = WallPage(season=season, wall=calendar_days.wall(session, season, listed, whole), whole=whole, large=large)
+    wall = calendar_days.wall(session, season, listed, whole)
+    picture, letters = pictures.wall(wall, listed, whole, large)
+    page = WallPage(season=season, wall=wall, picture=picture, letters=letters, whole=whole, large=large)
     return render(request, session, page)
 
 

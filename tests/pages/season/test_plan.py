@@ -1,5 +1,7 @@
 """The plan's pages, walked as a person does: worked out by one press, an evening made into its batches by another."""
 
+import re
+
 import pytest
 from fastapi.testclient import TestClient
 
@@ -51,6 +53,16 @@ def test_the_calendar_is_shown_and_sent(shop: TestClient) -> None:
     saved(shop, "/season/1/plan", {"pan_capacity": "1.5 kg"}, "work-out")
     wall = opened(shop, "/season/1/calendar?whole=1")
     assert "cured: " in wall.texts["main"]
+    assert "Day by day, as a table" in wall.texts["main"]
+    assert 'class="drawing to-scale wall-plan"' in shop.get("/season/1/calendar").text
+    sizes = [
+        int(re.search(r"letters-(\d+)", shop.get(f"/season/1/calendar?{query}").text)[1])  # type: ignore[index]
+        for query in ("whole=1", "", "whole=1&large=1", "large=1")
+    ]
+    assert sizes[0] < sizes[1] < sizes[3], "twelve weeks are larger than the season, A3 larger than A4"
+    assert sizes[0] < sizes[2]
+    printed = shop.get("/static/css/wall.css").text
+    assert all(f".letters-{size} " in printed for size in sizes)
     assert "6 Dunlin" in wall.texts["main"]
     sent = shop.get("/season/1/calendar.ics")
     assert sent.headers["content-type"] == "text/calendar; charset=utf-8"
