@@ -40,7 +40,7 @@ from app.pens import (
     text_at,
 )
 
-__all__ = ["Axis", "Band", "Panel", "Rule", "Series", "line_chart"]
+__all__ = ["Axis", "Band", "Dash", "Panel", "Rule", "Series", "line_chart"]
 
 Dash = Literal["solid", "dashed", "dotted", "dash-dot"]
 

@@ -1,11 +1,12 @@
 """The curves of a prediction, drawn: always with their range, and with what such motors did when they were fired."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
 
 import numpy as np
 from markupsafe import Markup
 
-from app.charts import Axis, Band, Panel, Rule, Series, line_chart
+from app.charts import Axis, Band, Dash, Panel, Rule, Series, line_chart
 from app.services.firings import curves
 from app.services.firings.like_motors import Fired
 from app.services.firings.reading import Result
@@ -47,11 +48,16 @@ def chart_of(
     panels = [
         Panel(
             Axis(label, unit_of(kind, units), from_zero=True),
-            [Series("Expected", curve.time_s, convert_each(mid, kind, units)), *_earlier(kind, units, beside)],
-            Band("nine in ten", curve.band_time_s, convert_each(low, kind, units), convert_each(high, kind, units))
+            (_series("Expected", curve.time_s, convert_each(mid, kind, units)), *_earlier(kind, units, beside)),
+            Band(
+                "nine in ten",
+                tuple(curve.band_time_s),
+                tuple(convert_each(low, kind, units)),
+                tuple(convert_each(high, kind, units)),
+            )
             if low
             else None,
-            rules if kind == "pressure" else [],
+            tuple(rules) if kind == "pressure" else (),
             height=tall,
             legend=kind == "force",
         )
@@ -61,9 +67,18 @@ def chart_of(
         )
     ]
     if curve.kn:
-        kn = Series("Kn", curve.time_s, curve.kn)
-        panels.append(Panel(Axis("Kn, surface over throat", decimals=0, from_zero=True), [kn], height=LOW * tall))
-    return line_chart("Thrust, pressure and Kn" if curve.kn else "Thrust and pressure", TIME, *panels)
+        kn = (_series("Kn", curve.time_s, curve.kn),)
+        panels.append(Panel(Axis("Kn, surface over throat", decimals=0, from_zero=True), kn, height=LOW * tall))
+    return _drawn("Thrust, pressure and Kn" if curve.kn else "Thrust and pressure", TIME, *panels)
+
+
+_drawn = lru_cache(maxsize=32)(line_chart)
+"""A motor's page is looked at far more often than what is known of it changes: a chart of the same values, which are
+tuples for that, is drawn once."""
+
+
+def _series(name: str, x: Iterable[float], y: Iterable[float], dash: Dash | None = None, faint: bool = False) -> Series:
+    return Series(name, tuple(x), tuple(y), dash, faint)
 
 
 def _earlier(kind: str, units: UnitSystem, beside: Sequence[tuple[Fired, Result, float]]) -> list[Series]:
@@ -75,5 +90,5 @@ def _earlier(kind: str, units: UnitSystem, beside: Sequence[tuple[Fired, Result,
         every = max(len(times) // POINTS, 1)
         shown = convert_each([max(value, 0.0) for value in values[::every]], kind, units)  # noise would lower the axis
         at = [t + moved for t in times[::every]]
-        drawn.append(Series(one.name, at, shown, "dashed" if one.same_formula else "solid", faint=not one.own))
+        drawn.append(_series(one.name, at, shown, "dashed" if one.same_formula else "solid", faint=not one.own))
     return [series for series in drawn if np.size(series.x)]

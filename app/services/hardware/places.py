@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from math import cos, radians, sin
 
+from sqlalchemy import select as select_core
 from sqlmodel import Session, col, select
 
 from app.calc.flight.recovery import Parachute, Recovery
@@ -18,11 +19,11 @@ BEARINGS = {point: radians(45 * i) for i, point in enumerate(WINDS)}
 
 @dataclass(frozen=True)
 class Flown:
-    """Flights of a rocket or from a field: how many, the heights that are known [m], the newest motor and its case."""
+    """Flights of a rocket or from a field: how many, the known heights [m], and the newest one's motor and case."""
 
     count: int
     heights_m: list[float]
-    motor: MotorBuild | None
+    motor_code: str
     case: Case | None
     impulse_class: str
 
@@ -31,22 +32,18 @@ def flown(session: Session, where: Rocket | LaunchField) -> Flown:
     """The flights of a rocket, or all from a field; a motor that did not light did not fly."""
     column = Firing.rocket_id if isinstance(where, Rocket) else Firing.launch_field_id
     query = (
-        select(Firing.altitude_m, MotorBuild, Prediction.designation)
+        select_core(col(Firing.altitude_m), col(MotorBuild.code), Case, col(Prediction.designation))
         .join(MotorBuild, col(Firing.motor_build_id) == MotorBuild.id)
+        .join(Case, col(MotorBuild.case_id) == Case.id)
         .outerjoin(Prediction, col(Prediction.motor_build_id) == MotorBuild.id)
-        .where(col(column) == where.pk, Firing.kind == "flight", Firing.result != "no_light")
+        .where(col(column) == where.pk, col(Firing.kind) == "flight", col(Firing.result) != "no_light")
         .order_by(col(Firing.fired_at).desc(), col(Prediction.id).desc())
     )
-    rows = session.exec(query).all()
-    each = {motor.pk: (height, motor, designation) for height, motor, designation in reversed(rows)}
-    newest = rows[0] if rows else None
-    return Flown(
-        count=len(each),
-        heights_m=[height for height, _, _ in each.values() if height is not None],
-        motor=newest[1] if newest else None,
-        case=session.get(Case, newest[1].case_id) if newest else None,
-        impulse_class=(newest[2] or "")[:1] if newest else "",
-    )
+    rows = session.execute(query).all()
+    each = {code: height for height, code, _, _ in reversed(rows)}
+    _, code, case, designation = rows[0] if rows else (None, "", None, None)
+    heights = [height for height in each.values() if height is not None]
+    return Flown(len(each), heights, code, case, (designation or "")[:1])
 
 
 def rockets(session: Session, retired: bool = False) -> list[Rocket]:

@@ -212,7 +212,7 @@ def _loads(
     found = []
     for (formula_id, pattern_id), kind in _by_kind(grains):
         pattern = patterns[pattern_id]
-        wide = max(clearance.width(session, pattern, grain.outer_d_m) for grain in kind)
+        wide = clearance.width(session, pattern, max(grain.outer_d_m for grain in kind))
         for case in cases:
             most = clearance.most(case, pattern.length_m, house)
             if wide > case.inner_d_m or not most:

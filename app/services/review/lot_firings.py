@@ -15,7 +15,6 @@ from app.services.firings import heights
 from app.services.firings.heights import Height
 from app.services.grains import grains
 from app.services.learning import stored_predictions
-from app.services.stock import batches
 
 
 @dataclass(frozen=True)
@@ -147,15 +146,14 @@ def firings_of(
 
 def _lots_in(session: Session, builds: set[int]) -> dict[int, tuple[str, ...]]:
     query = (
-        select(BuildGrain.motor_build_id, Batch)
+        select(BuildGrain.motor_build_id, Batch.code)
         .join(Grain, col(BuildGrain.grain_id) == Grain.id)
         .join(Batch, col(Grain.batch_id) == Batch.id)
         .where(col(BuildGrain.motor_build_id).in_(builds))
-        .distinct()
+        .group_by(col(BuildGrain.motor_build_id), col(Batch.id))
         .order_by(col(Batch.planned_for), col(Batch.id))
-        .options(*batches.BARE)
     )
     found: dict[int, list[str]] = {}
-    for build_id, batch in session.exec(query):
-        found.setdefault(build_id, []).append(batch.code)
+    for build_id, code in session.exec(query):
+        found.setdefault(build_id, []).append(code)
     return {build_id: tuple(codes) for build_id, codes in found.items()}
