@@ -4,11 +4,18 @@ import re
 
 from app.calc.base.errors import CalcError
 
-_PLAIN = r"[+-]?(?:[0-9]{1,30}\.?[0-9]{0,20}|\.[0-9]{1,20})(?:[eE][+-]?[0-9]{1,2})?"
+_PLAIN = r"[+-]?(?:[0-9]{1,30}\.?[0-9]{0,20}|\.[0-9]{1,20})(?:[eE][+-]?0?[0-9]{1,2})?"
 _LABEL = r"(?:[^\W\d][\w .()/°]{0,24}[=:]\s*)"
 _UNIT = r"(?:\s*[^\W\d][\w/°²]{0,7}|\s*%)"
-_CLOCK = r"(?:[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}[T ]\s*)?[0-9]{1,2}:[0-5][0-9]:[0-5][0-9](?:[.,:][0-9]{1,9})?Z?"
-_CLOCK_PARTS = re.compile(r"([0-9]{1,2}):([0-9][0-9]):([0-9][0-9])(?:[.,:]([0-9]{1,9}))?Z?$")
+_DATE = r"(?:[0-9]{1,4}[-/.][0-9]{1,2}[-/.][0-9]{1,4}(?:[T ]|, ?)\s*)?"
+_ZONE = r"(?:Z|\s?[+-][0-9]{2}:?[0-9]{2})?"
+_HALF = r"(?:\s?[AaPp]\.?[Mm]\.?)?"
+_CLOCK = (
+    rf"{_DATE}(?:[0-9]{{1,2}}:[0-5][0-9]:[0-5][0-9](?:[.,:][0-9]{{1,9}})?|[0-5]?[0-9]:[0-5][0-9][.,][0-9]{{1,9}})"
+    rf"{_HALF}{_ZONE}"
+)
+_CLOCK_PARTS = re.compile(rf"(?:([0-9]{{1,2}}):)?([0-9]{{1,2}}):([0-9][0-9])(?:[.,:]([0-9]{{1,9}}))?({_HALF}){_ZONE}$")
+_DECIMALS = re.compile(r"[.,:]([0-9]+)(?=[^0-9]*$)")
 CLOCK = re.compile(_CLOCK)
 _CHECKED = r"(?:\*[0-9A-Fa-f]{2})?"
 _CLOCK_CELL = re.compile(rf"{_LABEL}?({_CLOCK}){_CHECKED}")
@@ -108,12 +115,12 @@ def to_number(text: str, decimal: str, grouped: bool = False) -> float:
 
 
 def to_seconds(clock: str) -> float:
-    """Turn a time of day into seconds since midnight; a date before it is passed over.
+    """Turn a time of day into seconds since midnight; a date before it and a zone behind it are passed over.
 
     Parameters
     ----------
     clock : str
-        Hours, minutes and seconds with colons, and decimals [-].
+        Hours, minutes and seconds with colons, and decimals; minutes and seconds alone have decimals always [-].
 
     Returns
     -------
@@ -137,8 +144,38 @@ def to_seconds(clock: str) -> float:
     parts = _CLOCK_PARTS.search(clock.partition("*")[0].strip())
     if parts is None:
         raise CalcError("time_column", f"“{clock[:30]}” is no time of day.", "Choose another column.")
-    hours, minutes, seconds, decimals = parts.groups()
-    return int(hours) * 3600 + int(minutes) * 60 + int(seconds) + (float(f"0.{decimals}") if decimals else 0.0)
+    hours, minutes, seconds, decimals, half = parts.groups()
+    hour = int(hours or 0)
+    if half:
+        hour = hour % 12 + (12 if half.strip()[0] in "pP" else 0)
+    return hour * 3600 + int(minutes) * 60 + int(seconds) + (float(f"0.{decimals}") if decimals else 0.0)
+
+
+def padded(text: str, width: int) -> str:
+    """Fill the decimals of a number or clock with zeros from the left, where a program left them out.
+
+    Parameters
+    ----------
+    text : str
+        A number or a clock [-].
+    width : int
+        How many digits there should be [-].
+
+    Returns
+    -------
+    str
+        The same with as many decimals [-].
+
+    References
+    ----------
+    Common practice of programs that write seconds and milliseconds one after the other, no source.
+
+    Examples
+    --------
+    >>> padded("12.5", 3), padded("10:00:07:45", 3)
+    ('12.005', '10:00:07:045')
+    """
+    return _DECIMALS.sub(lambda m: m.group()[0] + m[1].zfill(width), text, count=1)
 
 
 def kind(cell: str, decimal: str, grouped: bool = False) -> str:

@@ -11,6 +11,8 @@ from app.calc.record.load_cell import running_impulse
 MEASURABLE = 0.005
 """Share of the peak below which thrust is not measurable, nor is it below twice the noise [-]: this book's choice."""
 
+_AT_ONCE = 50_000  # samples that are looked through at a time
+
 GAP = 10.0
 """Steps of time this many times the usual one are a gap [-]."""
 
@@ -65,9 +67,17 @@ def measurable(thrust: Floats, first: int, last: int, noise: float) -> tuple[int
     (1, 7)
     """
     low = max(MEASURABLE * float(thrust[first : last + 1].max()), 2 * noise)
-    below = np.flatnonzero(thrust[:first] < low)
-    beyond = np.flatnonzero(thrust[last + 1 :] < low)
-    return (int(below[-1]) if below.size else 0, int(last + 1 + beyond[0]) if beyond.size else thrust.size - 1)
+    before, after = _first_below(thrust[:first][::-1], low), _first_below(thrust[last + 1 :], low)
+    return (0 if before is None else first - 1 - before, thrust.size - 1 if after is None else last + 1 + after)
+
+
+def _first_below(thrust: Floats, low: float) -> int | None:
+    """The first sample below a level: mostly it is near."""
+    for start in range(0, thrust.size, _AT_ONCE):
+        below = np.flatnonzero(thrust[start : start + _AT_ONCE] < low)
+        if below.size:
+            return start + int(below[0])
+    return None
 
 
 def gaps(time: Floats) -> list[int]:

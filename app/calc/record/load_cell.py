@@ -236,11 +236,12 @@ def without_lost_weight(time: Floats, reading: Floats, lost_weight: float) -> Fl
     True
     """
     thrust: Floats = reading
+    halves = np.diff(time) * 0.5
     for _ in range(FIXED_POINT_STEPS):
-        impulse = running_impulse(time, thrust)
+        impulse = np.r_[0.0, np.cumsum((thrust[1:] + thrust[:-1]) * halves)]
         if not impulse[-1] > 0:
             raise CalcError("thrust", "has no impulse above zero.", "Check the sign and how the motor stands.")
-        better = reading - lost_weight * (impulse / impulse[-1])
+        better = reading - (lost_weight / float(impulse[-1])) * impulse
         moved = float(np.abs(better - thrust).max())
         thrust = better
         if moved <= 1e-12 * abs(lost_weight):

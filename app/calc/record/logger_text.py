@@ -12,6 +12,7 @@ import numpy as np
 
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
+from app.calc.record import tags
 from app.calc.record.cell_text import cell_pattern, kind, to_number, to_seconds
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "comma": ",", "blank": None, "colon": ":"}
@@ -363,6 +364,8 @@ def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
     lines = sample_lines(text, layout.first_line)
     thousands = grouped(text, layout.delimiter, layout.decimal)
     rows = [cells(line, layout.delimiter) for line in lines]
+    tag = tags.read(rows)
+    rows = [row for row in rows if not tag or tags.of(row) == tag]
     found = []
     for column in range(layout.columns):
         held = [row[column] for row in rows if len(row) > column]

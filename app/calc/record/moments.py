@@ -15,8 +15,10 @@ FEW = 10
 _APART = 10.0  # usual steps that part a stretch from the others
 _STRAY = 3  # samples out of order at one place that are mixed lines; more are a clock that began again
 _RARE = 0.1  # share of repeated stamps below which they are single lines written twice
-_DAY = 86_400.0
+_DAY, _HOUR = 86_400.0, 3600.0
+_ALONE, _FAR = 3, 0.25  # rows that stand alone, over a hole of this share of the others' time
 _MOST_FALLS = 200
+_ENOUGH = 100_000  # steps that tell the usual one
 
 
 @dataclass(frozen=True)
@@ -70,11 +72,12 @@ def moments(column: Floats, unit: str, breaks: NDArray[np.int64] | None = None, 
 
     Notes
     -----
-    A fall from the top of a number of 32 bits (milliseconds or microseconds, in whatever unit they were written), or
-    of a day, to its bottom joins; any other one begins a new part, except for at most three rows that fell out of
-    order. Stamps that stand in several rows are those of a coarse clock: the rows between two of them are spread
+    A fall from the top of a number of 32 bits (milliseconds or microseconds, in whatever unit they were written), of a
+    day or of an hour, to its bottom joins; any other one begins a new part, except for at most three rows that fell out
+    of order. Stamps that stand in several rows are those of a coarse clock: the rows between two of them are spread
     evenly over the step, those of the first and the last by the usual share of it. Fewer than ten rows
-    behind other lines whose times do not go on are none of the record.
+    behind other lines whose times do not go on are none of the record, nor are at most three at either end that a
+    quarter of its time parts from the rest: totals, or a line that was cut at its beginning.
 
     References
     ----------
@@ -90,8 +93,8 @@ def moments(column: Floats, unit: str, breaks: NDArray[np.int64] | None = None, 
     steps = np.diff(column)
     if column.size < 2 or not (steps > 0).any():
         raise CalcError("time_column", "does not rise: every time in it is the same.", "Choose another column.")
-    usual = float(np.median(steps[steps > 0]))
-    others = _other_tables(column, breaks, usual)
+    usual = _usual(steps)
+    others = np.union1d(_other_tables(column, breaks, usual), _alone(column, usual)).astype(np.intp)
     if not (steps <= 0).any() and not others.size:
         return Moments((Stretch(np.arange(column.size), (column - column[0]) * scale),))
     rows = np.delete(np.arange(column.size), others)
@@ -166,9 +169,32 @@ def _other_tables(column: Floats, breaks: NDArray[np.int64] | None, usual: float
     return np.array(sorted(out), np.intp)
 
 
+def _usual(steps: Floats) -> float:
+    """The usual step of a clock, of those that rise."""
+    some = steps[:: max(1, steps.size // _ENOUGH)]
+    some = some[some > 0]
+    return float(np.median(some if some.size else steps[steps > 0]))
+
+
+def _alone(column: Floats, usual: float) -> NDArray[np.intp]:
+    """Rows at either end that stand alone, far from all others."""
+    if column.size < 2 * FEW:
+        return np.empty(0, np.intp)
+    ends = np.arange(_ALONE)
+    out: list[int] = []
+    for rows, to_others in ((ends[::-1], 1), (column.size - 1 - ends[::-1], -1)):
+        for row in rows:
+            inner = column[row + to_others :: to_others] if to_others > 0 else column[:row]
+            hole = (column[row + to_others] - column[row]) * to_others
+            if hole > max(_APART * usual, _FAR * abs(float(inner[-1] - inner[0]))):
+                out += range(row + 1) if to_others > 0 else range(row, column.size)
+                break
+    return np.array(sorted(out), np.intp)
+
+
 def _rolled(values: Floats, usual: float, scale: float, clock: bool) -> tuple[Floats, list[int]]:
     """Values without the falls of a number that was full, and where these were."""
-    full = [_DAY] if clock else [2.0**32 / shift for shift in (1.0, 1e3, 1e6)]
+    full = [_DAY, _HOUR] if clock else [2.0**32 / shift for shift in (1.0, 1e3, 1e6)]
     out, at = values, list[int]()
     for i in np.flatnonzero(np.diff(values) < 0) + 1:
         near = 100 * usual + 1 / scale  # a hole of a second may lie across it

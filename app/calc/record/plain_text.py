@@ -1,12 +1,15 @@
 """Whether a file is a record at all, told by its content, and its bytes as plain lines of UTF-8."""
 
 from app.calc.base.errors import CalcError
+from app.calc.record.objects import object_lines
 from app.calc.record.one_line import turned
+from app.calc.record.tidy import tidy
 from app.calc.record.workbook import is_workbook, sheet_text
 
 _STRANGE = bytes(byte for byte in range(1, 32) if byte not in b"\t\r\n\f\v\x1b")
 """What no text has, but for a few that a serial line made up."""
 
+_ENDS = 100_000  # letters by which the ends of lines are told
 _KINDS = {
     b"PK": "a zip archive; unpack it",
     b"\x89PNG": "a picture",
@@ -56,7 +59,7 @@ def plain_text(raw: bytes, sheet: str = "") -> bytes:
     Notes
     -----
     UTF-16 is told by its mark, or by every second byte being zero. Samples that stand along one line are turned, see
-    `one_line.turned`.
+    `one_line.turned`, and what stands round numbers is taken away, see `tidy`.
 
     References
     ----------
@@ -84,10 +87,17 @@ def plain_text(raw: bytes, sheet: str = "") -> bytes:
     for code, zeros in (("utf-16-le", raw[1:400:2]), ("utf-16-be", raw[:400:2])):
         if zeros and not zeros.strip(b"\0"):
             raw = raw.decode(code, errors="replace").encode()
-    if b"\0" in raw or not _is_text(raw[:4096]):
-        line = raw.count(b"\n", 0, raw.index(b"\0")) + 1 if b"\0" in raw else 1
+    if raw.count(b"\r", 0, _ENDS) > 3 * raw.count(b"\n", 0, _ENDS):
+        raw = raw.replace(b"\r\n", b"\r").replace(b"\r", b"\n")
+    table = object_lines(raw)
+    if table is not None:
+        return table
+    text = tidy(raw)
+    if not _is_text(text[:4096]):
+        at = next(i for i, byte in enumerate(text) if byte in _STRANGE)
+        line = text.count(b"\n", 0, at) + 1
         raise CalcError("file", f"Line {line} holds bytes that are not text.", "Export it as CSV or plain text.")
-    return turned(raw if b"\n" in raw else raw.replace(b"\r", b"\n"))
+    return turned(text)
 
 
 def _is_text(start: bytes) -> bool:

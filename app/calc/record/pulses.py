@@ -27,6 +27,7 @@ _ANOTHER = 0.02  # share of the largest burn's impulse that makes another one
 _ABOVE_NOISE = 8.0  # times the noise that a burn's peak must reach
 _STRAYS = 3  # samples in a row that may be stray ones, whatever impulse they would have
 _STILL = 0.01  # of its height that a weight's reading moves by at most
+_QUIET, _TARED = 0.3, 5.0  # share of a record that is quiet at least; how much nearer it lies to two levels than a line
 _MOSTLY = 0.9  # of a weight's readings
 
 
@@ -208,11 +209,60 @@ def find_pulses(time: Floats, force: Floats, pause: float = CHUFF) -> list[Pulse
     >>> [(pulse.first, pulse.last) for pulse in find_pulses(np.arange(24.0), force)]
     [(6, 8), (15, 17)]
     """
+    return _grouped(time, force, _stretches(time, force), pause)
+
+
+def pulses_and_burn(time: Floats, force: Floats) -> tuple[list[Pulse], tuple[int, int]]:
+    """Find all pulses of a record and the burn in it, with one look at it.
+
+    Parameters
+    ----------
+    time, force : ndarray
+        Record [s], [N], shape (N,), thrust upwards, any zero.
+
+    Returns
+    -------
+    pulses : list of Pulse
+        As `find_pulses` gives them [N s].
+    first, last : tuple of int
+        As `find_burn` gives them [-].
+
+    Raises
+    ------
+    CalcError
+        As both.
+
+    References
+    ----------
+    As both.
+
+    Examples
+    --------
+    >>> force = np.array([0, 0, 0, 0, 0, 0, 50, 90, 50, 0, 0, 0, 0, 0, 0, 40, 80, 40, 0, 0, 0, 0, 0, 0.0])
+    >>> pulses_and_burn(np.arange(24.0), force)[1]
+    (6, 8)
+    """
+    found = _stretches(time, force)
+    return _grouped(time, force, found, CHUFF), largest(_grouped(time, force, found, PAUSE))
+
+
+@dataclass(frozen=True)
+class _Stretches:
+    """First and last sample of each stretch above 5 %, its impulse [N s]; the record's noise and zero [N]."""
+
+    starts: np.ndarray
+    stops: np.ndarray
+    area: Floats
+    noise: float
+    zero: float
+
+
+def _stretches(time: Floats, force: Floats) -> _Stretches:
     few = int(np.clip(time.size // 50, _FEW, 2000))
     ends = force[:few], force[-few:]
     levels = [float(np.median(end)) for end in ends]
-    rise = _risen(time, force, levels)
     noise = min(float(np.std(end)) for end in ends)
+    rise = _risen(time, force, levels, noise)
     peak = float(rise.max())
     if -float(rise.min()) > 3 * peak:
         raise CalcError("force_column", "falls where it should rise.", "Turn the sign.")
@@ -225,23 +275,48 @@ def find_pulses(time: Floats, force: Floats, pause: float = CHUFF) -> list[Pulse
     starts, stops, area = _without_knocks(time, rise, noise)
     kept = (area >= _STRAY * area.max()) & ((stops - starts >= 2) | (stops - starts == (stops - starts).max()))
     starts, stops, area = starts[kept], stops[kept], area[kept]
+    return _Stretches(starts, stops, area, noise, min(levels))
+
+
+def _grouped(time: Floats, force: Floats, found: _Stretches, pause: float) -> list[Pulse]:
+    starts, stops = found.starts, found.stops
     apart = np.flatnonzero(time[starts[1:]] - time[stops[:-1]] >= pause) + 1
-    found = []
+    pulses = []
     for group in np.split(np.arange(starts.size), apart):
         first, last = int(starts[group[0]]), int(stops[group[-1]])
-        still = _rests(time, force, first, last, noise, min(levels))
-        found.append(Pulse(first, last, float(area[group].max()), still))
-    return found
+        still = _rests(time, force, first, last, found.noise, found.zero)
+        pulses.append(Pulse(first, last, float(found.area[group].max()), still))
+    return pulses
 
 
-def _risen(time: Floats, force: Floats, levels: list[float]) -> Floats:
+def _risen(time: Floats, force: Floats, levels: list[float], noise: float) -> Floats:
     """A record over its zero, as far as its two ends tell it."""
     if not float(np.ptp(force)) > 0:
         raise CalcError("force_column", "stands still: every reading is the same.", "Choose another column.")
     rough = min(levels)
     if abs(levels[1] - levels[0]) < 0.2 * (float(force.max()) - rough):  # both quiet: the zero may drift between
-        return np.asarray(force - np.interp(time, (time[0], time[-1]), levels))
+        jumps = _jumps(time, force, levels, noise)
+        if jumps is not None:
+            return np.asarray(force - np.interp(time, time[jumps], levels))
+        slope = (levels[1] - levels[0]) / (time[-1] - time[0])
+        return np.asarray(force - (levels[0] + slope * (time - time[0])))
     return np.asarray(force - rough)
+
+
+def _jumps(time: Floats, force: Floats, levels: list[float], noise: float) -> list[int] | None:
+    """Between which samples a record goes from its first level to its last, if it keeps to either before and after."""
+    some = slice(None, None, max(1, force.size // 4000))
+    line = np.abs(force[some] - np.interp(time[some], (time[0], time[-1]), levels))
+    steps = np.minimum(*(np.abs(force[some] - level) for level in levels))
+    if float(np.quantile(line, _QUIET)) <= _TARED * float(np.quantile(steps, _QUIET)):
+        return None
+    near = [np.abs(force - level) <= 4 * noise for level in levels]
+    leaves, comes = (np.flatnonzero(one[:-2] & one[1:-1] & one[2:]) for one in near)
+    if not leaves.size or not comes.size:
+        return None
+    last = int(leaves[-1]) + 2
+    comes = comes[comes >= last]
+    return [last, int(comes[0])] if comes.size and comes[0] > last else None
 
 
 def _above(time: Floats, rise: Floats) -> tuple[np.ndarray, np.ndarray, Floats]:

@@ -3,6 +3,7 @@
 Lines are counted from 1, as an editor does; rows of numbers from 0.
 """
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -12,10 +13,13 @@ from numpy.typing import NDArray
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
 from app.calc.record.digits import plain_decimals
-from app.calc.record.logger_text import DELIMITERS, Layout
+from app.calc.record.logger_text import DELIMITERS, Layout, cells
 from app.calc.record.shapes import Shape, shape_of
 
 _BLOCK = 250_000  # letters that are read at a time: what the processor keeps near
+_CUT, _CUT_FROM = 0.35, 0.03  # of its neighbours, and they of the largest, that a number lies below if it was cut
+_AT_ONCE = 50_000  # numbers that are looked through at a time
+_MOST_CUT = 200  # numbers that are looked at so
 _EXPLAINED = 500  # places passed over of which each is told what is wrong with it
 
 Progress = Callable[[float], None]
@@ -69,7 +73,8 @@ class Table:
     """Numbers of the wanted columns [-], shape (columns, N), their lines, and the lines that were passed over.
 
     A line has `width` columns. `clocks` are those of the wanted ones that hold times of day, turned into seconds;
-    `joined` counts lines in which a comma was read as one that sets thousands apart.
+    `joined` counts lines in which a comma was read as one that sets thousands apart; the decimals of `unpadded`
+    columns stood without the zeros before them.
     """
 
     columns: Floats
@@ -78,6 +83,7 @@ class Table:
     clocks: frozenset[int] = frozenset()
     joined: int = 0
     width: int = 1
+    unpadded: frozenset[int] = frozenset()
 
 
 @dataclass
@@ -133,7 +139,8 @@ def read_table(text: bytes, layout: Layout, wanted: Sequence[int], progress: Pro
     -----
     A sample has a finite number in each wanted column, and as many cells as usual: fewer are a half line; more are
     taken only if the next one is empty or a word, as of a table beside. Columns not wanted may hold words. In a text
-    of commas a line with too many cells is read with its comma as one of thousands if it fits so. Blocks in which all
+    of commas a line with too many cells is read with its comma as one of thousands if it fits so. A last number far
+    below its neighbours and with fewer decimals was cut short. Blocks in which all
     is well are handed to NumPy whole.
 
     Examples
@@ -167,7 +174,59 @@ def read_table(text: bytes, layout: Layout, wanted: Sequence[int], progress: Pro
     if not rows:
         raise _nothing(found, layout, wanted)
     lines = Lines(np.array(found.rows, np.int64), np.array(found.lines, np.int64))
-    return Table(table[:, :rows], lines, tuple(found.skipped), shape.clocks, found.joined, shape.usual)
+    columns, lines = _without_cut(text, table[:, :rows], lines, shape, found)
+    return Table(
+        columns, lines, tuple(found.skipped), shape.clocks, found.joined, shape.usual, frozenset(shape.unpadded)
+    )
+
+
+def _without_cut(text: bytes, table: Floats, lines: Lines, shape: Shape, found: _Found) -> tuple[Floats, Lines]:
+    """What is left of a table when lines whose last number was cut short are passed over.
+
+    Looked at are numbers far below both their neighbours, in the last column: a cut one has fewer decimals than those,
+    or, in a text that ends without a line's end, fewer digits.
+    """
+    if shape.usual not in shape.wanted or table.shape[1] < 3:
+        return table, lines
+    column = table[list(shape.wanted).index(shape.usual)]
+    least = _CUT_FROM * max(float(column.max()), -float(column.min()))
+    rows: list[int] = []
+    for start in range(0, column.size - 2, _AT_ONCE):
+        some = np.abs(column[start : start + _AT_ONCE + 2])
+        near = np.minimum(some[:-2], some[2:])
+        rows += (np.flatnonzero((some[1:-1] < _CUT * near) & (near > least)) + start + 1).tolist()
+    if len(rows) > _MOST_CUT:
+        return table, lines
+    last = table.shape[1] - 1
+    before_last = abs(float(column[-2]))
+    ends = not text.endswith(b"\n") and abs(float(column[-1])) < _CUT * before_last and before_last > least
+    cut = [i for i in rows if _is_cut(text, [lines.of(j) for j in (i, i - 1, i + 1)], shape)]
+    cut += [last] if ends and _is_cut(text, [lines.of(j) for j in (last, last - 1)], shape, whole=True) else []
+    for i in cut:
+        words = _line(text, lines.of(i)).strip()[:60]
+        found.skipped.append(Skipped(lines.of(i), lines.of(i), words, "ends in a number that was cut short", i))
+    if not cut:
+        return table, lines
+    found.skipped.sort(key=lambda one: one.first_line)
+    left = np.delete(np.arange(table.shape[1]), cut)
+    found.skipped = [replace(one, row=int(np.searchsorted(left, one.row))) for one in found.skipped]
+    return table[:, left], lines.kept(left)
+
+
+def _is_cut(text: bytes, at: list[int], shape: Shape, *, whole: bool = False) -> bool:
+    """Whether the last number of the first of some lines has fewer digits than those of the others."""
+    held = [cells(_line(text, line), shape.layout.delimiter) for line in at]
+    parts = [re.split(r"[.,]", row[min(shape.usual, len(row)) - 1])[-2:] for row in held]
+    digits = [sum(map(str.isdigit, part[0])) for part in parts]
+    decimals = [sum(map(str.isdigit, part[-1])) if len(part) > 1 else 0 for part in parts]
+    fewer = decimals[0] < min(decimals[1:])
+    return fewer or (whole and max(decimals) == 0 and digits[0] < min(digits[1:]))
+
+
+def _line(text: bytes, line: int) -> str:
+    start = _line_start(text, line)
+    end = text.find(b"\n", start)
+    return text[start : end if end >= 0 else len(text)].decode("latin-1")
 
 
 def _nothing(found: _Found, layout: Layout, wanted: Sequence[int]) -> CalcError:
@@ -196,11 +255,11 @@ def _whole(block: bytes, count: int, shape: Shape) -> Floats | None:
     layout = shape.layout
     sign = DELIMITERS[layout.delimiter]
     comma = layout.decimal == ","
-    if shape.clocks or shape.grouped or shape.least != shape.usual or (comma and sign == ","):
+    if shape.by_lines or (comma and sign == ","):
         return None
     wanted = [c - 1 for c in shape.wanted]
     if sign is not None:
-        lines = block.replace(b"\r\n", b"\n")
+        lines = block.replace(b"\r\n", b"\n") if b"\r" in block else block
         if not lines.endswith(b"\n"):
             lines += b"\n"
         plain = plain_decimals(lines, sign, layout.decimal, shape.usual)
@@ -231,7 +290,7 @@ def _whole(block: bytes, count: int, shape: Shape) -> Floats | None:
 def _between(block: bytes, shape: Shape, found: _Found, line: int, row: int) -> Floats | None:
     """The samples of a block in which words stand between lines of plain numbers; None where it is anything else."""
     sign = DELIMITERS[shape.layout.delimiter]
-    if shape.odd is None or sign is None or shape.grouped or shape.least != shape.usual:
+    if shape.odd is None or sign is None or shape.by_lines:
         return None
     block = block if block.endswith(b"\n") else block + b"\n"
     odd = [match.span() for match in shape.odd.finditer(block)]
@@ -239,7 +298,7 @@ def _between(block: bytes, shape: Shape, found: _Found, line: int, row: int) -> 
     good = b"".join(block[end:start] for end, start in zip(ends, [*(s for s, _ in odd), len(block)], strict=True))
     numbers = plain_decimals(good.replace(b"\r\n", b"\n"), sign, shape.layout.decimal, shape.usual)
     words = [block[start:end].decode("utf-8", "replace").rstrip("\r\n") for start, end in odd]
-    if numbers is None or any(shape.pattern.fullmatch(w) or shape.with_thousands(w) for w in words):
+    if numbers is None or any(shape.match(w) or shape.with_thousands(w) for w in words):
         return None
     done = 0
     for (start, end), said in zip([*odd, (len(block), len(block))], [*words, ""], strict=True):
@@ -255,7 +314,7 @@ def _between(block: bytes, shape: Shape, found: _Found, line: int, row: int) -> 
 
 def _by_lines(block: bytes, shape: Shape, found: _Found, line: int, row: int) -> Floats:
     """The samples of a block, line by line."""
-    fits = shape.pattern.fullmatch
+    fits = shape.match
     kept: list[tuple[str, ...]] = []
     others: dict[int, list[float]] = {}
     at = row
@@ -287,7 +346,8 @@ def _by_lines(block: bytes, shape: Shape, found: _Found, line: int, row: int) ->
 
 def _numbers(kept: list[tuple[str, ...]], others: dict[int, list[float]], shape: Shape) -> Floats:
     order = sorted(set(shape.wanted))
-    if not shape.clocks and not shape.grouped and not others and shape.layout.decimal == "." and kept:
+    plain = not shape.clocks and not shape.grouped and not shape.unpadded
+    if plain and not others and shape.layout.decimal == "." and kept:
         table = np.array(kept, dtype="S64").astype(float) if len(kept) else np.empty((0, len(order)))
     else:
         table = np.array(

@@ -17,6 +17,8 @@ ASKED_FROM = 0.02
 
 _FEW = 5  # samples that a level needs
 _FARTHER = 4.0  # lengths of the burn that a quiet stretch is looked for in, where something else stands beside it
+_TARE, _TRIED = 8.0, 20  # times its noise that a level jumps by when a cell is tared; jumps that are looked at
+_ENOUGH = 100_000  # readings that tell a level
 _LIKE = 0.35  # a jump's size may differ by this share from that of the zero's change
 
 
@@ -43,12 +45,14 @@ class Zeroed:
 
 @dataclass(frozen=True)
 class _Level:
-    """A quiet stretch: its times [s] and readings [N], with their medians `at` and `value`."""
+    """A quiet stretch: its times [s] and readings [N], thinned where there are many, with their medians `at` and
+    `value`; `size` is how many there are."""
 
     time: Floats
     readings: Floats
     at: float
     value: float
+    size: int
 
     def less(self, slope: float) -> Floats:
         """Its readings less their level and a slope [N/s]."""
@@ -95,7 +99,8 @@ def zeroed(
     the end onwards, or up to four lengths away where less than a third of that is free of others; the line goes
     through both. With one of them only, that is the zero. At ignition the zero jumps where the reading leaves the
     level before, at burn-out where it comes to stay at the level after, both to three times the noise or half a per
-    cent of the peak.
+    cent of the peak. Where a quiet stretch jumps itself, by eight times its noise, the cell was tared: what lies on the
+    burn's side of that counts.
 
     References
     ----------
@@ -120,7 +125,7 @@ def zeroed(
             "Record longer; here, type its zero as an offset in the file.",
         )
     both = [spot for spot in (ahead, behind) if spot is not None]
-    samples = min(spot.readings.size for spot in both)
+    samples = min(spot.size for spot in both)
     before, after = (spot.value if spot else None for spot in (ahead, behind))
     step = behind.value - lost_weight - ahead.value if ahead and behind else None
     slope = step / (behind.at - ahead.at) if ahead and behind and step is not None and way == "line" else 0.0
@@ -130,7 +135,10 @@ def zeroed(
         level = quiet.value - (0.0 if ahead else lost_weight)
         return Zeroed(force - level, before, after, False, noise, None, wanders, samples, "level")
     if way == "line":
-        thrust = force - (ahead.value + slope * (time - ahead.at))
+        thrust = np.subtract(time, ahead.at)
+        thrust *= -slope  # in place: there may be ten million
+        thrust += force
+        thrust -= ahead.value
         return Zeroed(thrust, before, after, True, noise, step, wanders, samples)
     thrust = force - ahead.value
     if way == "level":
@@ -156,7 +164,27 @@ def _level(
         at = free
     if at.size < _FEW:
         return None
-    return _Level(time[at], force[at], float(np.median(time[at])), float(np.median(force[at])))
+    size, at = at.size, at[:: max(1, at.size // _ENOUGH)]
+    kept = _since_tare(at, force[at], length < 0)
+    time, readings = time[kept], force[kept]
+    return _Level(time, readings, float(np.median(time)), float(np.median(readings)), size * kept.size // at.size)
+
+
+def _since_tare(at: np.ndarray, quiet: Floats, ahead: bool) -> np.ndarray:
+    """What of a quiet stretch lies on the burn's side of the last jump in it, as of a cell that was tared."""
+    if at.size < 4 * _FEW:
+        return at
+    steps = np.diff(quiet)
+    jumps = np.flatnonzero(np.abs(steps) > _TARE * _spread(steps))
+    for i in (jumps[::-1] if ahead else jumps)[:_TRIED]:
+        near, far = (quiet[i + 1 :], quiet[: i + 1]) if ahead else (quiet[: i + 1], quiet[i + 1 :])
+        if min(near.size, far.size) < _FEW:
+            continue
+        gone = float(np.median(near[: 2 * _FEW] if ahead else near[-2 * _FEW :]))
+        gone -= float(np.median(far[-2 * _FEW :] if ahead else far[: 2 * _FEW]))
+        if abs(gone) > _TARE * max(_spread(near), _spread(far)) and abs(gone) > 0.5 * abs(steps[i]):
+            return at[i + 1 :] if ahead else at[: i + 1]
+    return at
 
 
 def _wander(quiet: Floats) -> float:

@@ -88,9 +88,9 @@ class Open(BaseModel):
 
 @dataclass(frozen=True)
 class Chosen:
-    """The burn that was chosen among pulses (none: it is found), and what else stands in the record."""
+    """The burn, as it was chosen among pulses or found, and what else stands in the record."""
 
-    burn: tuple[int, int] | None
+    burn: tuple[int, int]
     pulses: list[Pulse]
     motors: list[Pulse]
 
@@ -124,11 +124,12 @@ def choose(time: Floats, force: Floats, data: ReadIn, begin: int, stop: int) -> 
     if data.start or data.end:
         if data.pulse:
             raise Refused("Choose a pulse, or type when the burn is: both at once cannot be.", field="pulse")
-        return Chosen(None, [], [])
-    found = pulses.find_pulses(time[begin:stop], force[begin:stop])
+        first, last = pulses.find_burn(time[begin:stop], force[begin:stop])
+        return Chosen((begin + first, begin + last), [], [])
+    found, burn = pulses.pulses_and_burn(time, force)
     motors = pulses.motors(found)[:MOST]
     if not data.pulse:
-        return Chosen(None, found, motors)
+        return Chosen(burn, found, motors)
     if data.pulse == "all":
         return Chosen((motors[0].first, motors[-1].last), found, motors)
     number = int(data.pulse)
@@ -185,7 +186,7 @@ def about_zero(
     choices, amounts = [], {"step": Amount(abs(step), "force", 1)}
     for name in shown:
         try:
-            other = reduce(way=name)
+            other = burn if name == burn.zero.way else reduce(way=name)
             found = curve.figures(other.time, other.thrust)
         except CalcError:
             continue

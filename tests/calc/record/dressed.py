@@ -11,9 +11,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
+import numpy.typing as npt
 
 from app.calc.record.columns import FORCE_UNITS
-from tests.calc.record.workbooks import ods, xlsx
 
 RISE, FALL, QUIET = 0.12, 0.3, 0.9
 
@@ -50,13 +50,14 @@ class Burn:
 
 @dataclass(frozen=True)
 class Dressed:
-    """A file, the burn in it, and how a person who knows the stand would fill the form in."""
+    """A file, the burn in it, and how a person who knows the stand would fill the form in; `cut` if it lacks an end."""
 
     raw: bytes
     burn: Burn
     known: dict[str, str]
     told: bool
     kinds: dict[str, str] = field(default_factory=dict)
+    cut: bool = False
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,8 @@ def _grouped(cell: str) -> str:
     whole, _, decimals = cell.partition(".")
     if ":" in cell or not whole.lstrip("-").isdecimal() or len(whole) > 6:
         return cell
-    return f"{int(whole):,}".replace("-0", "-0") + (f".{decimals}" if decimals else "")
+    sign = "-" if whole.startswith("-") else ""
+    return f"{sign}{abs(int(whole)):,}" + (f".{decimals}" if decimals else "")
 
 
 STYLES: dict[str, Style] = {
@@ -98,6 +100,20 @@ STYLES: dict[str, Style] = {
     "sentences": Style(
         "comma", ".", lambda cells: (s := "TS," + ",".join(cells)) and f"${s}*{sum(s.encode()) % 256:02X}", ",", 1
     ),
+    "brackets": Style("comma", ".", lambda cells: f"[{cells[0]}] " + ", ".join(cells[1:]), ","),
+    "objects": Style(
+        "comma",
+        ".",
+        lambda cells: "{" + ", ".join(f'"{name}": {c}' for name, c in zip("abcd", cells, strict=False)) + "}",
+        ",",
+    ),
+    "tuples": Style("comma", ".", lambda cells: f"({', '.join(cells)})", ","),
+    "texts of a program": Style("comma", ".", lambda cells: rf"b'{','.join(cells)}\r\n'", ","),
+    "colours": Style("tab", ".", lambda cells: "\x1b[0;32m" + "\t".join(cells) + "\x1b[0m", "\t"),
+    "bars": Style("tab", ".", lambda cells: f"| {' | '.join(cells)} |", "|"),
+    "apostrophes": Style("semicolon", ".", lambda cells: ";".join(_grouped(c).replace(",", "'") for c in cells), ";"),
+    "thousands in commas": Style("comma", ".", lambda cells: ",".join(map(_grouped, cells)), ","),
+    "only commas": Style("semicolon", ",", lambda cells: ",".join(_comma(cells)), ","),
     "named": Style("comma", ".", lambda cells: ",".join(f"{'abcd'[i]}={c}" for i, c in enumerate(cells)), ","),
 }
 
@@ -106,7 +122,7 @@ def _clock(second: float) -> str:
     return str(datetime.timedelta(seconds=round(second % 86_400, 3)))[:11].rjust(8, "0")
 
 
-def _of_day(second: float) -> str:
+def of_day(second: float) -> str:
     whole = int(second % 86_400)
     return f"{whole // 3600:02d}:{whole // 60 % 60:02d}:{whole % 60:02d}"
 
@@ -120,11 +136,20 @@ CLOCKS: dict[str, tuple[Callable[[float], str] | None, str, str]] = {
     "epoch": (lambda t: f"{1_718_367_062 + t:.4f}", "s", "{}"),
     "ms full": (lambda t: f"{(1e3 * t + 2**32 - 1203) % 2**32:.0f}", "ms", "{} ms"),
     "us full": (lambda t: f"{(1e6 * t + 2**32 - 1.7e6) % 2**32:.0f}", "us", "{} us"),
-    "time of day": (lambda t: f"{_of_day(45_062 + t)}.{int(round(1e3 * t) % 1000):03d}", "s", "{}"),
-    "midnight": (lambda t: f"{_of_day(86_398 + t)}.{int(round(1e3 * t) % 1000):03d}", "s", "{}"),
+    "time of day": (lambda t: f"{of_day(45_062 + t)}.{int(round(1e3 * t) % 1000):03d}", "s", "{}"),
+    "midnight": (lambda t: f"{of_day(86_398 + t)}.{int(round(1e3 * t) % 1000):03d}", "s", "{}"),
+    "afternoon": (lambda t: f"6/14/2026 {of_day(18_062 + t)}.{int(round(1e3 * t) % 1000):03d} PM", "s", "{}"),
+    "with its zone": (lambda t: f"2026-06-14T{of_day(45_062 + t)}.{int(round(1e3 * t) % 1000):03d}+02:00", "s", "{}"),
+    "minutes and seconds": (lambda t: f"59:{58 + t:04.1f}" if t < 1.95 else f"00:{t - 2:04.1f}", "s", "{}"),
+    "zeros left out": (lambda t: f"{int(t)}.{int(round(1e3 * t) % 1000)}", "s", "{} (s)"),
+    "clock, zeros left out": (lambda t: f"{of_day(45_062 + t)}:{int(round(1e3 * t) % 1000)}", "s", "{}"),
     "whole seconds": (lambda t: f"{int(t + 0.4) + 40_000}", "s", "{} (s)"),
     "none": (None, "", ""),
 }
+
+DECIMAL = ("seconds", "seconds without unit", "epoch")
+COARSE = {"whole seconds": 11.0, "minutes and seconds": 10.0}
+"""Clocks that go by steps as long as a short burn, and how many samples a second their loggers take."""
 
 HEADS: dict[str, tuple[str, str] | None] = {
     "English": ("Time", "Force"),
@@ -191,6 +216,19 @@ def _beside(lines: Lines, chance: random.Random, style: Style, columns: int) -> 
     return out
 
 
+def _cut(lines: Lines, chance: random.Random, style: Style, columns: int) -> Lines:
+    """Lines whose last number lost its end, between whole ones."""
+    out = list(lines)
+    for i in range(30, len(lines) - 5, 41):
+        head, sign, last = out[i].rpartition(style.sign.strip() or style.sign)
+        out[i] = head + sign + last[: 2 if last.strip().startswith("-") else 1]
+    return out
+
+
+def _total(lines: Lines, chance: random.Random, style: Style, columns: int) -> Lines:
+    return [*lines, style.join(["99931.2", "185123.4", "77712.5"][:columns])]
+
+
 JUNK: dict[str, Junk] = {
     "clean": lambda lines, *_: lines,
     "boot messages": lambda lines, *_: ["Booting...", "SD card ok, 14 files", "HX 24 bit, gain 128", "Ready", *lines],
@@ -208,6 +246,13 @@ JUNK: dict[str, Junk] = {
     "a table below": _below,
     "a table beside": _beside,
     "a total": lambda lines, chance, style, columns: [*lines, style.sign * (columns - 1) + "185123.4"],
+    "cut numbers": _cut,
+    "totals": _total,
+    "a short table above": lambda lines, chance, style, columns: [
+        *(style.join([mass, f"{12 + 9.8 * float(mass):.1f}", "7"][:columns]) for mass in ("0", "5", "10")),
+        "",
+        *lines,
+    ],
     "words at the end": lambda lines, *_: [*lines, "Test complete. Peak was reached.", "Stopped", ""],
 }
 
@@ -216,11 +261,52 @@ ENDS: dict[str, Callable[[str], bytes]] = {
     "CR LF": lambda text: text.replace("\n", "\r\n").encode(),
     "no last line end": lambda text: text.rstrip("\n").encode(),
     "byte-order mark": lambda text: b"\xef\xbb\xbf" + text.encode(),
+    "CR CR LF": lambda text: text.replace("\n", "\r\r\n").encode(),
     "UTF-16": lambda text: text.encode("utf-16"),
+    "CR": lambda text: text.replace("\n", "\r").encode(),
+    "zero bytes": lambda text: b"\0\0" + text.encode() + b"\0" * 700,
     "Latin-1": lambda text: text.encode("latin-1", "replace"),
 }
 
+Force = npt.NDArray[np.float64]
+Stand = Callable[[Force, Force, Burn, random.Random], tuple[Force, dict[str, str]]]
+"""What a stand or a person does to the record: from times and forces to forces, and the answers that it takes."""
+
+
+def _strayed(value: float, share: float, count: int) -> Stand:
+    """Samples now and then at a value, or raised by a share of the peak."""
+
+    def put(t: Force, f: Force, burn: Burn, chance: random.Random) -> tuple[Force, dict[str, str]]:
+        out, at = f.copy(), chance.sample(range(8, len(f) - 8, 8), count)
+        out[at] = value if value else f[at] + share * burn.peak
+        return out, {"leave_out": "on"}
+
+    return put
+
+
+def _added(what: Callable[[Force, Burn], Force], **known: str) -> Stand:
+    return lambda t, f, burn, chance: (f + what(t, burn), known)
+
+
+STANDS: dict[str, Stand] = {
+    "as it is": lambda t, f, burn, chance: (f, {}),
+    "upside down": lambda t, f, burn, chance: (-f, {"turned": "on"}),
+    "a stray sample": _strayed(0.0, 1.17, 1),
+    "stray at 980,000": _strayed(980_000.0, 0.0, 12),
+    "stray by 1,950": _strayed(0.0, 1.3, 9),
+    "rectified": lambda t, f, burn, chance: (np.abs(f), {}),
+    "a drifting zero": _added(lambda t, burn: np.asarray(0.004 * burn.peak * t - 0.05 * burn.peak), zero_way="line"),
+    "a jump at ignition": _added(
+        lambda t, burn: np.asarray(0.05 * burn.peak * (t > QUIET + RISE / 20)), zero_way="lit"
+    ),
+    "a tare before": _added(lambda t, burn: np.asarray(0.1 * burn.peak * (t < 0.4 * QUIET))),
+    "a large zero": _added(lambda t, burn: np.asarray(5.3 * burn.peak + 0 * t)),
+}
+
+_WRAPPED = ("texts of a program", "colours", "bars")
+
 AXES: dict[str, Sequence[str]] = {
+    "stand": list(STANDS),
     "style": list(STYLES),
     "clock": list(CLOCKS),
     "head": list(HEADS),
@@ -229,53 +315,46 @@ AXES: dict[str, Sequence[str]] = {
     "end": list(ENDS),
     "order": ["time first", "force first", "counted"],
 }
-HEADLESS = ("serial monitor", "sentences", "named", "several blanks")
+HEADLESS = ("serial monitor", "sentences", "named", "several blanks", "brackets", "objects", "tuples", *_WRAPPED)
 """Styles in which no head stands over the columns."""
 
 USUAL = {name: kinds[0] for name, kinds in AXES.items()}
 
 
+CLOCKED = ("time of day", "midnight", "afternoon", "with its zone", "minutes and seconds", "clock, zeros left out")
+QUOTED = ("trailing cells", "quoted thousands", "quoted decimal commas", "only commas", "thousands in commas")
+INSTEAD = ("half rows", "#ERR", "nan", "inf", "half lines", "a total", "cut numbers")
+APART = ("a table below", "a table beside", "totals", "a short table above")
+
+
 def possible(kinds: dict[str, str]) -> bool:
     """Whether such a file can be, and can be told from another one."""
-    style, clock, junk = (kinds[name] for name in ("style", "clock", "junk"))
-    colons = style == "colons" and clock in ("time of day", "midnight")
-    dotted = STYLES[style].decimal == "," and clock in ("time of day", "midnight")
-    blanks = style == "several blanks" and junk in ("half rows", "a table beside", "a total")
-    alone = clock == "none" and (
-        style in ("colons", "several blanks", "serial monitor")
-        or junk in ("half lines", "half rows", "a table below", "a table beside", "a total")
-        or kinds["order"] != "time first"
+    style, clock, junk, order = (kinds[name] for name in ("style", "clock", "junk", "order"))
+    wrapped = style in HEADLESS and style != "several blanks"
+    return not (
+        (style == "colons" and clock in CLOCKED)
+        or (style in ("several blanks", "sentences") and clock in ("afternoon", "with its zone"))
+        or (style == "several blanks" and junk in ("half rows", "a table beside", "a total"))
+        or (clock == "none" and (style in ("colons", "several blanks", "serial monitor", "brackets", "only commas")))
+        or (clock == "none" and (junk in (*INSTEAD, *APART) and junk not in ("#ERR", "nan", "inf")))
+        or (clock == "none" and order != "time first")
+        or (wrapped and junk in (*INSTEAD, *APART))
+        or (style in QUOTED and junk in (*INSTEAD, *APART))
+        or (style in ("only commas", "thousands in commas") and (clock not in DECIMAL or order == "counted"))
+        or (order == "force first" and (junk in INSTEAD or style == "thousands in commas"))
+        or (junk == "cut numbers" and clock in COARSE)
+        or (junk == "a restart" and clock == "minutes and seconds")  # such a clock does not begin again
     )
-    wrapped = style in ("serial monitor", "sentences", "named") and junk in (
-        "half rows",
-        "a table below",
-        "a table beside",
-        "a total",
-        "#ERR",
-        "nan",
-        "inf",
-        "half lines",
-    )
-    trailing = style in ("trailing cells", "quoted thousands", "quoted decimal commas") and junk in (
-        "a table beside",
-        "half rows",
-        "#ERR",
-        "nan",
-        "inf",
-        "a total",
-        "half lines",
-    )
-    last = kinds["order"] == "force first" and junk in ("half rows", "#ERR", "nan", "inf", "half lines", "a total")
-    return not (colons or dotted or blanks or alone or wrapped or trailing or last)
 
 
 def dress(kinds: dict[str, str], seed: int = 0) -> Dressed:
     """Dress the burn so."""
     chance = random.Random(repr(sorted(kinds.items())) + str(seed))
     style, (stamp, unit, called) = STYLES[kinds["style"]], CLOCKS[kinds["clock"]]
-    coarse = kinds["clock"] == "whole seconds"
-    burn = Burn(chance.choice([1500.0, 2400.0]), 9.0 if coarse else 1.4, 11.0 if coarse else 200.0)
-    times, forces = burn.samples(chance)
+    coarse = COARSE.get(kinds["clock"])
+    burn = Burn(chance.choice([1500.0, 2400.0]), 9.0 if coarse else 1.4, coarse or 200.0)
+    times, pure = burn.samples(chance)
+    forces, answers = STANDS[kinds["stand"]](np.array(times), np.array(pure), burn, chance)
     scale = FORCE_UNITS[kinds["unit"]]
     shown = [f"{force / scale:.{4 if kinds['unit'] == 'kN' else 2}f}" for force in forces]
     rows: list[list[str]] = [[value] for value in shown]
@@ -307,8 +386,9 @@ def dress(kinds: dict[str, str], seed: int = 0) -> Dressed:
     known["time_column"] = str(int(time_column) + style.extra) if time_column else ""
     if stamp is None:
         known["sample_rate"] = f"{burn.rate:g}"
-    elif kinds["clock"] not in ("time of day", "midnight"):
+    elif kinds["clock"] not in CLOCKED:
         known["time_unit"] = unit
+    known |= {"zero_way": "lit"} if coarse and kinds["stand"] == "a tare before" else answers  # too few samples between
     told = head is not None and stamp is not None
     return Dressed(ENDS[kinds["end"]]("\n".join(lines) + "\n"), burn, known, told, kinds)
 
@@ -319,106 +399,6 @@ ALONE: dict[str, dict[str, str]] = {
     for kind in kinds
 }
 """Each kind by itself, in an otherwise usual file."""
-
-
-def _along_a_line() -> Dressed:
-    burn = Burn(rate=400.0)
-    _, forces = burn.samples(random.Random(1))
-    length = datetime.timedelta(seconds=round(len(forces) / burn.rate))
-    burn = Burn(rate=(len(forces) - 1) / length.total_seconds())
-    _, forces = burn.samples(random.Random(1))
-    end = (datetime.datetime(2026, 5, 2, 14, 3, 9) + length).time().isoformat()
-    raw = f"Start 14:03:09\n{':'.join(f'{f:.1f}' for f in forces)}\nEnd {end}\n".encode()
-    return Dressed(raw, burn, {"force_column": "1", "force_unit": "N", "time_column": ""}, False)
-
-
-def _sheet(make: Callable[..., bytes]) -> Dressed:
-    burn = Burn()
-    times, forces = burn.samples(random.Random(2))
-    rows = [["Stand log"], ["Time (s)", "Thrust (N)"], *zip(times, forces, strict=True)]
-    raw = make({"Notes": [["dry", 12.0]], "Data": rows})
-    return Dressed(raw, burn, {"force_column": "2", "force_unit": "N", "time_column": "1", "time_unit": "s"}, True)
-
-
-def _clock_and_ms() -> Dressed:
-    burn = Burn(flat=4.0, rate=80.0)
-    times, forces = burn.samples(random.Random(3))
-    pairs = [(t, f) for t, f in zip(times, forces, strict=True) if int(t) != 5 or t % 1 < 0.5]  # the card was busy
-    rows = [f"{_of_day(50_000 + t)};{f:.2f};{1000 * t % 1000:.0f}" for t, f in pairs]
-    return Dressed("\n".join(rows).encode(), burn, {"force_column": "2", "force_unit": "N", "time_column": "1"}, False)
-
-
-def _counts() -> Dressed:
-    """A converter of 24 bits about its middle, and two masses that were put on it."""
-    burn = Burn()
-    times, forces = burn.samples(random.Random(4))
-    rows = [f"{1e3 * t:.0f},{8_388_608 + 61.4 * f:.0f}" for t, f in zip(times, forces, strict=True)]
-    points = {"points.0.mass": "0 kg", "points.0.reading": "8388608"}
-    points |= {"points.1.mass": "20 kg", "points.1.reading": f"{8_388_608 + 61.4 * 20 * 9.80665:.1f}"}
-    known = {"time_column": "1", "time_unit": "ms", "force_column": "2", "force_unit": "counts", **points}
-    return Dressed("\n".join(["millis,raw", *rows]).encode(), burn, known, False)
-
-
-def _falling() -> Dressed:
-    burn = Burn()
-    times, forces = burn.samples(random.Random(5))
-    rows = [f"{t:.3f}\t{-f:.2f}" for t, f in zip(times, forces, strict=True)]
-    known = {"time_column": "1", "time_unit": "s", "force_column": "2", "force_unit": "N", "turned": "on"}
-    return Dressed("\n".join(["Time (s)\tForce (N)", *rows]).encode(), burn, known, True)
-
-
-def _half_an_hour() -> Dressed:
-    """137,000 rows over half an hour with some two seconds of burn."""
-    burn = Burn(rate=76.0)
-    _, forces = burn.samples(random.Random(6))
-    chance = np.random.default_rng(6)
-    quiet = np.r_[chance.normal(0.0, 0.6, 90_000), forces, chance.normal(0.0, 0.6, 137_000 - 90_000 - len(forces))]
-    rows = [f"{i / burn.rate:.4f},{f:.2f}" for i, f in enumerate(quiet)]
-    known = {"time_column": "1", "time_unit": "s", "force_column": "2", "force_unit": "N"}
-    return Dressed("\n".join(["t (s),F (N)", *rows]).encode(), burn, known, True)
-
-
-def _side_by_side() -> Dressed:
-    """All times in one line, all forces in the next."""
-    burn = Burn()
-    times, forces = burn.samples(random.Random(7))
-    lines = [",".join(f"{t:.3f}" for t in times), ",".join(f"{f:.2f}" for f in forces)]
-    known = {"time_column": "1", "time_unit": "s", "force_column": "2", "force_unit": "N"}
-    return Dressed("\n".join(lines).encode(), burn, known, False)
-
-
-def _sheet_of_lines() -> Dressed:
-    """A file of semicolons and decimal commas that a program for sheets took for one column of words."""
-    burn = Burn()
-    times, forces = burn.samples(random.Random(8))
-    rows = [[f"{t:.3f};{f:.2f}".replace(".", ",")] for t, f in zip(times, forces, strict=True)]
-    known = {"time_column": "1", "time_unit": "s", "force_column": "2", "force_unit": "N"}
-    return Dressed(xlsx({"Tabelle1": [["Zeit (s);Kraft (N)"], *rows]}), burn, known, True)
-
-
-def _two_sessions() -> Dressed:
-    """The board was reset after a false start; between the two stands its greeting, and the head again."""
-    burn = Burn()
-    times, forces = burn.samples(random.Random(9))
-    rows = [f"{1e6 * t + 4e5:.0f} {f:.2f}" for t, f in zip(times, forces, strict=True)]
-    raw = "\r\n".join(["micros N", *rows[:150], "rebooted", "micros N", *rows, "done"]).encode()
-    known = {"time_column": "1", "time_unit": "us", "force_column": "2", "force_unit": "N"}
-    return Dressed(raw, burn, known, True)
-
-
-ODD: dict[str, Callable[[], Dressed]] = {
-    "along one line": _along_a_line,
-    "sheet of an .xlsx": lambda: _sheet(xlsx),
-    "sheet of an .ods": lambda: _sheet(ods),
-    "clock; value; ms": _clock_and_ms,
-    "counts of 24 bits": _counts,
-    "upside down": _falling,
-    "137,000 rows": _half_an_hour,
-    "two long lines": _side_by_side,
-    "lines in cells": _sheet_of_lines,
-    "two sessions": _two_sessions,
-}
-"""Files of another build than the crossed ones."""
 
 
 def crossed(seed: int) -> Dressed:

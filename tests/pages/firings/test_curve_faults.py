@@ -35,13 +35,16 @@ REFUSED_AT_ONCE: dict[str, tuple[bytes, str]] = {
     "zip": (b"PK\x03\x04" + b"x" * 99, "a zip archive"),
     "picture": (b"\xff\xd8\xff\xe0" + b"x" * 99, "a picture"),
     "drawing": (b"\x89PNG\r\n\x1a\n" + b"x" * 99, "a picture"),
+    "document": (b"%PDF-1.7\n" + b"1 0 obj\n" * 20, "a PDF"),
+    "installer": (b"MZ\x90\0\x03" + b"\0" * 99, "a program"),
+    "empty sheet": (xlsx({"Log": []}), "Every sheet of this workbook is empty"),
     "program": (b"\x7fELF\x02\x01\x01\0" + b"x" * 99, "a program"),
     "formulas": (
         xlsx({"Log": [[float(i), float(i)] for i in range(40)]}, values=False),
         "formulas without their values",
     ),
     "password": (ods({"Log": [[1.0, 2.0]]}, locked=True), "has a password"),
-    "bytes": (b"0,1\n1,2\n2,\x00\n", "Line 3 holds bytes that are not text"),
+    "bytes": (b"0,1\n1,2\n2," + bytes(range(14, 27)) * 9, "Line 3 holds bytes that are not text"),
     "letter": (b"Dear club,\nit went well.\n", "No lines of numbers"),
 }
 

@@ -14,7 +14,8 @@ from app.models.curve import ReadIn
 from app.services.firings import curves, reading
 from app.services.firings.doubts import Motor
 from app.units import METRIC
-from tests.calc.record.dressed import ALONE, ODD, Dressed, crossed, dress, possible
+from tests.calc.record.dressed import ALONE, Dressed, crossed, dress, possible
+from tests.calc.record.stands import ODD
 
 MOTOR = Motor(2.0, 0.02)
 MOST_CHOICES = 3
@@ -36,6 +37,13 @@ def outcome(case: Dressed) -> tuple[str, str]:
     except Refused as fault:
         return "refused", str(fault)
     chosen |= {one.field: str(one.question) for one in found.asked}
+    if case.cut:
+        said = (
+            found.sure is not None
+            and not found.sure.whole
+            and any("still burns" in str(w) or "burns already" in str(w) for w in found.cautions)
+        )
+        return ("asked" if said else "wrong"), "an end is missing"
     slack = 0.02 + 2 / (case.burn.rate * case.burn.burn_time)
     off = {
         "impulse": found.total_impulse_ns / case.burn.impulse - 1,
