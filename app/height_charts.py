@@ -7,6 +7,7 @@ drew many times is a small square. Limits are long dashes, the heights wished a 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from markupsafe import Markup
 
@@ -52,10 +53,27 @@ class Wanted:
     ceiling_words: str = ""
 
 
+@dataclass(frozen=True)
+class AtThroat:
+    """One motor at a throat of its nozzle: share of the limit [%], height, and the throat in words."""
+
+    share: float
+    height: float
+    words: str
+
+
 def height_chart(
-    title: str, height: Axis, motors: Sequence[Ranged], others: Sequence[Other], wanted: Wanted, words: str
+    title: str,
+    height: Axis,
+    motors: Sequence[Ranged],
+    others: Sequence[Other],
+    wanted: Wanted,
+    words: str,
+    drilled: Sequence[AtThroat] = (),
 ) -> Markup:
-    """All motors of a search; the first five possible ones bear their numbers at the right."""
+    """All motors of a search; the first five possible ones bear numbers at the right. `drilled` is one of them, from
+    the throat as it is to the widest that its nozzle can be drilled to: a line through all.
+    """
     limits = [wanted.low, wanted.high, *([wanted.ceiling] if wanted.ceiling is not None else [])]
     top = max([HIGHEST * max(limits), *(one.height[2] for one in motors)])
     others, higher = [one for one in others if one.height <= top], sum(one.height > top for one in others)
@@ -72,6 +90,7 @@ def height_chart(
         text_at(height.heading, -LEFT + 4, 12.0, "axis-name"),
         text_at("peak pressure, % of what the case is held to", "100%", TOP + PLOT + 38, "axis-name end"),
         *_others(others, across, up),
+        *_drilled([one for one in drilled if one.height <= top and one.share <= across.high], across, up),
         *_motors(motors, across, up),
         text_at(wanted.words, "100%", min(high + 15, TOP + PLOT - 4), "rule-name limit end", -6.0),
     ]
@@ -97,6 +116,17 @@ def height_chart(
     heads = ["Place", "Motor", height.heading, "Nine in ten", "Peak, %", "at most, %"]
     table = number_table(f"{title}: numbers", heads, rows, words=(0, 1))
     return figure(title, "points", parts, TOP + PLOT + FOOT, words, [table], "heights")
+
+
+def _drilled(drilled: Sequence[AtThroat], across: Scale, up: Scale) -> list[Markup]:
+    """A line through one motor's throats, its two ends by their size."""
+    if len(drilled) < 2:
+        return []
+    places = [(float(across.at(one.share)), float(up.at(one.height))) for one in drilled]
+    found = [line(along(a), b, along(c), d, "drilled") for (a, b), (c, d) in pairwise(places)]
+    for (x, y), one in ((places[0], drilled[0]), (places[-1], drilled[-1])):
+        found.append(text_at(one.words, along(x), y + 18, "throat-name middle"))
+    return found
 
 
 def _others(others: Sequence[Other], across: Scale, up: Scale) -> list[Markup]:

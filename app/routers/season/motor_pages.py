@@ -15,7 +15,7 @@ from app.drawings.motor_cut import CutGrain, CutNozzle, MotorCut
 from app.drawings.small_motor import small_motor
 from app.errors import BookError
 from app.forms import Form, from_texts, of_model
-from app.height_charts import Other, Ranged, Wanted, height_chart
+from app.height_charts import AtThroat, Other, Ranged, Wanted, height_chart
 from app.models import Season, Wish
 from app.models.season_choice import Delays, KeepMotorIn, LookIn
 from app.page import Page
@@ -217,7 +217,7 @@ def _page(
         ),
         head=None if head is None else Row(head, pictures[head.place], ""),
         rows=rows,
-        chart=_chart(shown, line, units) if shown is not None and shown.answer is not None else None,
+        chart=_chart(shown, line, units, head) if shown is not None and shown.answer is not None else None,
         compare=picked if len(picked) == 2 else [],
         curves=_curves(picked, units) if len(picked) == 2 else None,
         shelf_only=bool(data and data.shelf),
@@ -252,8 +252,10 @@ def _name(one: Made, units: UnitSystem) -> str:
     return f"{one.grains_words} of {one.formula.name}, {one.case.name}, {nozzle}"
 
 
-def _chart(shown: Shown, line: Line, units: UnitSystem) -> Markup | None:
-    """Height against share of the limit; of a static test there is none."""
+def _chart(shown: Shown, line: Line, units: UnitSystem, head: Made | None) -> Markup | None:
+    """Height against share of the limit, the one at the head at each throat that its nozzle can have; of a static test
+    there is none.
+    """
     answer = shown.answer
     if answer is None or line.wish.height_low_m is None or not (answer.best or answer.dots):
         return None
@@ -285,7 +287,11 @@ def _chart(shown: Shown, line: Line, units: UnitSystem) -> Markup | None:
         f"times, {answer.refused} are refused."
     )
     axis = Axis("Height", unit_of("altitude", units), from_zero=True)
-    return height_chart("Every motor that was tried", axis, motors, others, wanted, words)
+    drilled = [
+        AtThroat(100 * share, up(height), show(throat, "length", units))
+        for throat, share, height in (head.found.throats if head is not None else ())
+    ]
+    return height_chart("Every motor that was tried", axis, motors, others, wanted, words, drilled)
 
 
 def _curves(two: Sequence[Made], units: UnitSystem) -> Markup:

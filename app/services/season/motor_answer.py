@@ -55,6 +55,8 @@ class Chosen:
     pressure_high_pa: list[float]
     thrust_low_n: list[float]
     thrust_high_n: list[float]
+    throats: list[tuple[float, float, float]]
+    """The same motor at each throat of its nozzle, as it is and drilled: throat [m], peak over limit, height [m]."""
 
 
 @dataclass(frozen=True)
@@ -138,7 +140,8 @@ def read(kept: Mapping[str, Any]) -> MotorAnswer:
     best = []
     for one in kept["best"]:
         grains = [(int(pattern), int(count)) for pattern, count in one["grains"]]
-        best.append(Chosen(**{**one, "figures": figures.read(one["figures"]), "grains": grains}))
+        throats = [(float(throat), float(share), float(height)) for throat, share, height in one["throats"]]
+        best.append(Chosen(**{**one, "figures": figures.read(one["figures"]), "grains": grains, "throats": throats}))
     return MotorAnswer(
         **{
             **kept,
@@ -204,8 +207,20 @@ def _chosen(found: Choices, search: Search, one: Ranged) -> dict[str, Any]:
         pressure_high_pa=_short(band.pressure_high[::2]),
         thrust_low_n=_short(band.thrust_low[::2]),
         thrust_high_n=_short(band.thrust_high[::2]),
+        throats=_throats(found, index, case.limit),
     )
     return asdict(made)
+
+
+def _throats(found: Choices, index: int, limit: float) -> list[tuple[float, float, float]]:
+    """One motor's peak over its limit and its height at each throat that its nozzle can have, as expected."""
+    d, e = found.designs, found.expected
+    same = np.isfinite(e.peak_pressure) & np.isfinite(e.apogee) & (e.apogee > 0)
+    for column in (d.case, d.nozzle, d.formula, d.stack):
+        same &= column == column[index]
+    rows = np.flatnonzero(same)[np.argsort(d.throat_d[same])]
+    columns = (_short(d.throat_d[rows]), _short(e.peak_pressure[rows] / limit), _short(e.apogee[rows]))
+    return list(zip(*columns, strict=True))
 
 
 def _figures(one: Ranged, limit: float, search: Search, fired: int) -> Figures:

@@ -1,5 +1,6 @@
 """The page of a wish's motors, walked as a person does: looked for, stopped, compared, one kept with its reason."""
 
+import json
 import re
 import time
 from collections.abc import Callable
@@ -68,6 +69,10 @@ def test_a_motor_is_looked_for_and_kept_with_its_reason(shop: TestClient) -> Non
     assert "Every motor that was tried" in text
     assert "ceiling of the field" in text
     assert "the case&#39;s limit" in text or "the case's limit" in text
+    assert text.count('class="drilled"') == 1  # one line from the throat as it is to the one that the drill makes
+    refusals = re.search(r"are refused: .*?</p>", text, re.DOTALL)
+    assert refusals is not None
+    assert text.index('class="chart') < refusals.start() < text.index('id="why-head"')
     page = opened(shop, f"{PAGE}?wind=0+m%2Fs")
     assert "First what is expected within the heights wished" in page.texts["main"]
     assert "A prediction is never a statement that a motor is safe" in page.texts["main"]
@@ -90,7 +95,10 @@ def test_a_motor_is_looked_for_and_kept_with_its_reason(shop: TestClient) -> Non
         for name in ("peak_share", "height_m", "exit_m_s", "impulse_ns"):
             kept, again = getattr(mine, name), getattr(own, name)
             assert kept[1] == pytest.approx(again[1], rel=2e-3), name
-        assert len(session.exec(select(KeptAnswer)).all()) == 1
+        (kept_answer,) = session.exec(select(KeptAnswer)).all()
+        throats = json.loads(kept_answer.answer_json)["best"][0]["throats"]
+        assert [throat for throat, _, _ in throats] == [0.0115, 0.0131]
+        assert throats[0][1] > throats[1][1], "a wider throat has less pressure"
     assert "Marram" in opened(shop, "/season/1").texts["main"]
 
 
