@@ -194,9 +194,3 @@ class FiredForIn(FormIn):
     """The form that tells for which wish a motor was fired."""
 
     wish_id: int = FormField(title="It was for")
-
-
-class StrikeIn(FormIn):
-    """The form to strike a wish out of the list."""
-
-    why: str = FormField(min_length=3, max_length=300, title="Why")

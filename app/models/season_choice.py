@@ -164,9 +164,3 @@ class LookIn(FormIn):
         description="If the motor's charge opens the parachute, such as 4, 6, 8 s; else “none”.",
     )
     shelf: bool = FormField(False, title="Only of grains that lie on the shelf")
-
-
-class GiveUpIn(FormIn):
-    """The form to give a choice up."""
-
-    why: str = FormField(min_length=3, max_length=300, title="Why")

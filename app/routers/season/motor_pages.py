@@ -20,8 +20,8 @@ from app.models import Season, Wish
 from app.models.season_choice import Delays, KeepMotorIn, LookIn
 from app.page import Page
 from app.routing import late_router
-from app.services.book import repository, workshop
-from app.services.season import choices, overview, planned_for, wishes
+from app.services.book import workshop
+from app.services.season import choices, overview, planned_for, seasons, wishes
 from app.services.season.choices import Made, Shown
 from app.services.season.overview import Line
 from app.services.season.planned_for import Planned
@@ -143,7 +143,7 @@ def keep(request: Request, typed: Typed, season_id: int, wish_id: int) -> Respon
 
 
 def _wish(session: Session, season_id: int, wish_id: int) -> Wish:
-    return wishes.of(session, repository.get(session, Season, season_id, "season"), wish_id)
+    return wishes.of(session, seasons.get(session, season_id), wish_id)
 
 
 def _planned(session: Session, wish: Wish, data: LookIn) -> Planned:
@@ -178,7 +178,7 @@ def _page(
     pick: Sequence[int] = (),
     take: int = 0,
 ) -> Response:
-    season, wish = repository.get(session, Season, season_id, "season"), _wish(session, season_id, wish_id)
+    season, wish = seasons.get(session, season_id), _wish(session, season_id, wish_id)
     home, units = f"/season/{season_id}/wishes/{wish_id}/motors", workshop.get(session).units
     given = answered(asked, units, lambda data: data) if asked is not None else LookIn()
     data = given if isinstance(given, LookIn) else None

@@ -16,8 +16,17 @@ from app.models.season_plan import PlanEveningIn, WorkOutIn
 from app.page import Page
 from app.routers.season import pictures
 from app.routing import late_router
-from app.services.book import repository, workshop
-from app.services.season import calendar_days, calendar_file, casting, casting_inputs, opening, overview, shelf_sets
+from app.services.book import workshop
+from app.services.season import (
+    calendar_days,
+    calendar_file,
+    casting,
+    casting_inputs,
+    opening,
+    overview,
+    seasons,
+    shelf_sets,
+)
 from app.services.season.calendar_days import Wall
 from app.services.season.casting import Casting, Evening
 from app.services.season.overview import Line
@@ -67,12 +76,12 @@ def work_out(request: Request, session: Book, season_id: int, typed: Typed) -> R
     worked: list[casting.Worked] = []
     if workshop.get(session).pan_capacity_kg is not None:
         try:
-            worked.append(casting.work_out(session, _season(session, season_id)))
+            worked.append(casting.work_out(session, seasons.get(session, season_id)))
         except (Refused, CalcError):
             worked.clear()  # said by the act below, in the form
 
     def act(writing: Session, data: WorkOutIn) -> str:
-        season = _season(writing, season_id)
+        season = seasons.get(writing, season_id)
         if data.pan_capacity is not None and workshop.get(writing).pan_capacity_kg is None:
             workshop.state_pan(writing, data.pan_capacity)
         casting.keep(writing, season, worked[0] if worked else casting.work_out(writing, season))
@@ -95,7 +104,7 @@ def open_evening(request: Request, season_id: int, day: str, typed: Typed) -> Re
     on = _day(day)
 
     def act(session: Session, data: PlanEveningIn) -> str:
-        made = opening.evening(session, _season(session, season_id), on, data)
+        made = opening.evening(session, seasons.get(session, season_id), on, data)
         return f"/plan/{made[0].code}"
 
     return submit(
@@ -114,7 +123,7 @@ def show_wall(
     request: Request, session: Book, season_id: int, whole: bool = False, large: bool = Query(False)
 ) -> Response:
     """The calendar: twelve weeks or the whole season, on A4 or A3."""
-    season = _season(session, season_id)
+    season = seasons.get(session, season_id)
     listed = calendar_days.entries(session, season, casting.current(session, season), overview.of(session, season))
     wall = calendar_days.wall(session, season, listed, whole)
     picture, letters = pictures.wall(wall, listed, whole, large)
@@ -125,13 +134,9 @@ def show_wall(
 @router.get("/{season_id}/calendar.ics")
 def send_calendar(session: Book, season_id: int) -> Response:
     """The calendar as a file."""
-    season = _season(session, season_id)
+    season = seasons.get(session, season_id)
     headers = {"Content-Disposition": f'attachment; filename="grainbook-season-{season_id}.ics"'}
     return Response(calendar_file.make(session, season), media_type="text/calendar; charset=utf-8", headers=headers)
-
-
-def _season(session: Session, season_id: int) -> Season:
-    return repository.get(session, Season, season_id, "season")
 
 
 def _address(season_id: int) -> str:
@@ -151,7 +156,7 @@ def _day(text: str) -> date:
 
 def page_of(request: Request, session: Session, season_id: int, failed: Form | None = None) -> Response:
     """The plan's page, with the form as it was refused, if one was."""
-    season, forms = _season(session, season_id), Forms(request, session, failed)
+    season, forms = seasons.get(session, season_id), Forms(request, session, failed)
     seen, found = overview.of(session, season), casting.current(session, season)
     lacking = ""
     try:

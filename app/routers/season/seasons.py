@@ -17,7 +17,7 @@ from app.models.season import MATTERS, SeasonDayIn, SeasonIn, WishIn
 from app.page import Page
 from app.routers.season import pictures
 from app.routing import late_router
-from app.services.book import repository, workshop
+from app.services.book import workshop
 from app.services.hardware import places
 from app.services.season import casting, costs, evenings, next_step, overview, seasons, seasons_seen, shopping, wishes
 from app.services.season.casting import Casting
@@ -134,7 +134,7 @@ def show_all(request: Request, session: Book) -> Response:
 @router.get("/{season_id}")
 def show_one(request: Request, session: Book, season_id: int) -> Response:
     """A season."""
-    return page_of(request, session, _season(session, season_id))
+    return page_of(request, session, seasons.get(session, season_id))
 
 
 @router.get("/{season_id}/edit")
@@ -148,7 +148,7 @@ def save_edit(request: Request, typed: Typed, season_id: int) -> Response:
     """Change a season."""
 
     def act(session: Session, data: SeasonIn) -> str:
-        row = seasons.save(session, data, _season(session, season_id), version_of(typed))
+        row = seasons.save(session, data, seasons.get(session, season_id), version_of(typed))
         return next_step.address(row.pk)
 
     return submit(
@@ -166,7 +166,7 @@ def add_day(request: Request, typed: Typed, season_id: int) -> Response:
     """Enter days off, or one evening more."""
 
     def act(session: Session, data: SeasonDayIn) -> str:
-        seasons.add_day(session, _season(session, season_id), data)
+        seasons.add_day(session, seasons.get(session, season_id), data)
         return f"/season/{season_id}/edit#days"
 
     return submit(
@@ -186,7 +186,7 @@ def remove_day(request: Request, typed: Typed, season_id: int, day_id: int) -> R
     """Take an entry about a day away."""
 
     def act(session: Session, _data: FormIn) -> str:
-        seasons.remove_day(session, _season(session, season_id), day_id)
+        seasons.remove_day(session, seasons.get(session, season_id), day_id)
         return f"/season/{season_id}/edit#days"
 
     return submit(
@@ -198,10 +198,6 @@ def remove_day(request: Request, typed: Typed, season_id: int, day_id: int) -> R
         form_id=f"away-{day_id}",
         notice="It is taken away.",
     )
-
-
-def _season(session: Session, season_id: int) -> Season:
-    return repository.get(session, Season, season_id, "season")
 
 
 def page_of(request: Request, session: Session, season: Season, failed: Form | None = None) -> Response:
@@ -267,7 +263,7 @@ def wish_form(forms: Forms, session: Session, season: Season) -> Form:
 
 
 def _form_page(request: Request, session: Session, season_id: int | None, failed: Form | None = None) -> Response:
-    season = None if season_id is None else _season(session, season_id)
+    season = None if season_id is None else seasons.get(session, season_id)
     forms, shop = Forms(request, session, failed), workshop.get(session)
     url = "/season/new" if season is None else f"/season/{season.pk}/edit"
     form = forms.get("form", SeasonIn, url, row=season, initial=_initial(session, season))

@@ -7,15 +7,16 @@ from sqlmodel import Session
 from app import clock
 from app.forms import Choice, Form
 from app.models import Firing, MotorChoice, Season, Wish
-from app.models.season import MATTERS, FiredForIn, StrikeIn, TestWishIn, WishIn
+from app.models.batch import VoidIn
+from app.models.season import MATTERS, FiredForIn, TestWishIn, WishIn
 from app.page import Page
 from app.routers.season import seasons as season_pages
 from app.routing import late_router
-from app.services.book import audit_log, repository
+from app.services.book import audit_log
 from app.services.book.audit_log import History
 from app.services.hardware import inventory
 from app.services.learning.next_tests import Lesson
-from app.services.season import fulfilled, kept_choices, overview, tests_worth, wishes
+from app.services.season import fulfilled, kept_choices, overview, seasons, tests_worth, wishes
 from app.services.season.overview import Line
 from app.services.stock import formulas
 from app.web import Book, Forms, Typed, choose, render, submit, version_of
@@ -51,7 +52,7 @@ def save_new(request: Request, session: Book, typed: Typed, season_id: int) -> R
     """Write wanted flights on the list."""
 
     def act(writing: Session, data: WishIn) -> str:
-        wishes.save_flight(writing, _season(writing, season_id), data)
+        wishes.save_flight(writing, seasons.get(writing, season_id), data)
         return f"/season/{season_id}#wish"
 
     return submit(
@@ -59,7 +60,7 @@ def save_new(request: Request, session: Book, typed: Typed, season_id: int) -> R
         typed,
         WishIn,
         act=act,
-        page=lambda s, form: season_pages.page_of(request, s, _season(s, season_id), form),
+        page=lambda s, form: season_pages.page_of(request, s, seasons.get(s, season_id), form),
         form_id="wish",
         choices=season_pages.wish_choices(session),
         notice="It is on the list.",
@@ -69,7 +70,7 @@ def save_new(request: Request, session: Book, typed: Typed, season_id: int) -> R
 @router.get("/{season_id}/wishes/new")
 def show_new(request: Request, session: Book, season_id: int) -> Response:
     """The list, with the form of the next wish."""
-    return season_pages.page_of(request, session, _season(session, season_id))
+    return season_pages.page_of(request, session, seasons.get(session, season_id))
 
 
 @router.get("/{season_id}/tests/new")
@@ -83,7 +84,7 @@ def save_new_test(request: Request, session: Book, typed: Typed, season_id: int)
     """Write wanted static tests on the list."""
 
     def act(writing: Session, data: TestWishIn) -> str:
-        wishes.save_test(writing, _season(writing, season_id), data)
+        wishes.save_test(writing, seasons.get(writing, season_id), data)
         return f"/season/{season_id}"
 
     return submit(
@@ -109,7 +110,7 @@ def save(request: Request, session: Book, typed: Typed, season_id: int, wish_id:
     is_test = _wish(session, season_id, wish_id).kind == "test"
 
     def act(writing: Session, data: WishIn | TestWishIn) -> str:
-        season, row = _season(writing, season_id), _wish(writing, season_id, wish_id)
+        season, row = seasons.get(writing, season_id), _wish(writing, season_id, wish_id)
         if isinstance(data, TestWishIn):
             wishes.save_test(writing, season, data, row, version_of(typed))
         else:
@@ -131,14 +132,14 @@ def save(request: Request, session: Book, typed: Typed, season_id: int, wish_id:
 def strike(request: Request, typed: Typed, season_id: int, wish_id: int) -> Response:
     """Strike a line out of the list."""
 
-    def act(session: Session, data: StrikeIn) -> str:
+    def act(session: Session, data: VoidIn) -> str:
         wishes.strike(session, _wish(session, season_id, wish_id), data, version_of(typed))
         return f"/season/{season_id}"
 
     return submit(
         request,
         typed,
-        StrikeIn,
+        VoidIn,
         act=act,
         page=lambda s, form: _page(request, s, season_id, wish_id, form),
         form_id="strike",
@@ -151,7 +152,7 @@ def fired_for(request: Request, session: Book, typed: Typed, season_id: int, wis
     """Say that a motor was fired for another wish."""
 
     def act(writing: Session, data: FiredForIn) -> str:
-        fulfilled.tell(writing, _season(writing, season_id), build_id, data.wish_id)
+        fulfilled.tell(writing, seasons.get(writing, season_id), build_id, data.wish_id)
         return f"/season/{season_id}/wishes/{wish_id}"
 
     return submit(
@@ -161,7 +162,7 @@ def fired_for(request: Request, session: Book, typed: Typed, season_id: int, wis
         act=act,
         page=lambda s, form: _page(request, s, season_id, wish_id, form),
         form_id=f"fired-{build_id}",
-        choices={"wish_id": _others(session, _season(session, season_id), _wish(session, season_id, wish_id))},
+        choices={"wish_id": _others(session, seasons.get(session, season_id), _wish(session, season_id, wish_id))},
         notice="It counts for that wish.",
     )
 
@@ -172,12 +173,8 @@ def _others(session: Session, season: Season, wish: Wish) -> list[Choice]:
     return [(str(one.pk), f"{overview.name_of(session, one)}, by {clock.day(one.by_on)}") for one in listed]
 
 
-def _season(session: Session, season_id: int) -> Season:
-    return repository.get(session, Season, season_id, "season")
-
-
 def _wish(session: Session, season_id: int, wish_id: int) -> Wish:
-    return wishes.of(session, _season(session, season_id), wish_id)
+    return wishes.of(session, seasons.get(session, season_id), wish_id)
 
 
 def _test_choices(session: Session) -> dict[str, list[Choice]]:
@@ -189,7 +186,7 @@ def _test_choices(session: Session) -> dict[str, list[Choice]]:
 
 
 def _test_page(request: Request, session: Session, season_id: int, failed: Form | None = None) -> Response:
-    season, choices = _season(session, season_id), _test_choices(session)
+    season, choices = seasons.get(session, season_id), _test_choices(session)
     initial = {"matters": "usual", "count": "3", "comes_first": "on"}
     initial |= {name: choices[name][0][0] for name in ("formula_id", "case_id") if len(choices[name]) == 1}
     form = Forms(request, session, failed).get(
@@ -200,7 +197,7 @@ def _test_page(request: Request, session: Session, season_id: int, failed: Form 
 
 
 def _page(request: Request, session: Session, season_id: int, wish_id: int, failed: Form | None = None) -> Response:
-    season, wish = _season(session, season_id), _wish(session, season_id, wish_id)
+    season, wish = seasons.get(session, season_id), _wish(session, season_id, wish_id)
     forms, is_test = Forms(request, session, failed), wish.kind == "test"
     url = f"/season/{season_id}/wishes/{wish_id}"
     line = overview.line_of(session, wish)
@@ -214,7 +211,7 @@ def _page(request: Request, session: Session, season_id: int, wish_id: int, fail
             row=wish,
             choices=_test_choices(session) if is_test else season_pages.wish_choices(session),
         ),
-        strike=forms.get("strike", StrikeIn, f"{url}/strike", row=wish),
+        strike=forms.get("strike", VoidIn, f"{url}/strike", row=wish),
         given_up=kept_choices.earlier(session, wish),
         fired_for=[
             (

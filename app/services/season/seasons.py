@@ -30,6 +30,17 @@ def current(session: Session) -> Season | None:
     return session.exec(found).first()
 
 
+def get(session: Session, season_id: int) -> Season:
+    """The season of that identity.
+
+    Raises
+    ------
+    NotFound
+        There is none.
+    """
+    return repository.get(session, Season, season_id, "season")
+
+
 def since(season: Season) -> datetime:
     """When its first day begins at the bench; a day at the edge of the calendar, which no form takes, within it."""
     return clock.midnight(min(max(season.begins_on, EARLIEST.date()), LATEST.date()))

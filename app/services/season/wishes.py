@@ -8,7 +8,8 @@ from app import clock
 from app.errors import Faults, Refused
 from app.models import Case, Formula, LaunchField, Rocket, Season, Wish
 from app.models.base import build, change
-from app.models.season import StrikeIn, TestWishIn, WishIn
+from app.models.batch import VoidIn
+from app.models.season import TestWishIn, WishIn
 from app.services.book import repository, workshop
 from app.services.season import kept_choices
 from app.units import show
@@ -163,7 +164,7 @@ def _store(
     return row
 
 
-def strike(session: Session, wish: Wish, data: StrikeIn, version: int | None = None) -> None:
+def strike(session: Session, wish: Wish, data: VoidIn, version: int | None = None) -> None:
     """Strike a wish out of the list, with the reason; it stays readable.
 
     Raises

@@ -10,7 +10,8 @@ from sqlmodel import Session
 from app import clock
 from app.errors import Refused
 from app.models import CoringRod, Delivery, GrainPattern, Season, Wish
-from app.models.season import SeasonDayIn, StrikeIn
+from app.models.batch import VoidIn
+from app.models.season import SeasonDayIn
 from app.models.season_plan import PlanEveningIn
 from app.services.book import workshop
 from app.services.grains import shelf
@@ -126,7 +127,7 @@ def test_what_lies_there_may_not_be_more_than_the_workshop_s_limit(session: Sess
 @pytest.mark.parametrize(
     ("spoil", "words"),
     [
-        (lambda s, season: wishes.strike(s, _wish(s), StrikeIn(why="no time")), "Nothing is wanted"),
+        (lambda s, season: wishes.strike(s, _wish(s), VoidIn(why="no time")), "Nothing is wanted"),
         (lambda s, season: setattr(workshop.get(s), "pan_capacity_kg", None), "How much does your pan hold"),
         (lambda s, season: build.wish(s, season, rocket_id=build.rocket(s, name="Knot").pk), ""),
     ],

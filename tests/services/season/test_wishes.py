@@ -9,7 +9,8 @@ from sqlmodel import Session
 from app import clock
 from app.errors import Conflict, Refused
 from app.models import Batch, Grain, GrainPattern, Season
-from app.models.season import SeasonDayIn, SeasonIn, StrikeIn, TestWishIn, WishIn
+from app.models.batch import VoidIn
+from app.models.season import SeasonDayIn, SeasonIn, TestWishIn, WishIn
 from app.services.book import workshop
 from app.services.season import (
     evenings,
@@ -158,7 +159,7 @@ def test_a_list_is_written_changed_and_struck_out(session: Session, season: Seas
     )
     wishes.save_flight(session, season, again, first, first.version)
     assert (first.count, first.matters, first.height_low_m) == (9, "must", 510.0)
-    wishes.strike(session, first, StrikeIn(why="The rocket is lost."), first.version)
+    wishes.strike(session, first, VoidIn(why="The rocket is lost."), first.version)
     assert wishes.wishes(session, season) == [test]
     assert wishes.wishes(session, season, struck=True) == [first]
     with pytest.raises(Refused, match="struck out"):
@@ -274,7 +275,7 @@ def test_a_choice_is_kept_with_its_reason_and_given_up_by_the_next(session: Sess
         (first.pk, "It goes higher.")
     ]
     assert kept_choices.standing(session, season) == {wish.pk: second}
-    wishes.strike(session, wish, StrikeIn(why="Not this year."))
+    wishes.strike(session, wish, VoidIn(why="Not this year."))
     assert kept_choices.standing(session, season) == {}
     with pytest.raises(Refused, match="struck out"):
         build.chosen(session, wish)
