@@ -26,7 +26,7 @@ def test_ci_checks_what_the_guide_tells_to_check() -> None:
     guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     (told,) = (line for line in guide.splitlines() if line.startswith(".venv/bin/ruff check"))
     checks = [check.replace("ruff format", "ruff format --check") for check in told.split(" && ")]
-    run = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    run = [line.strip() for line in (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()]
     assert checks == [line for line in run if line.startswith((".venv/bin/ruff", ".venv/bin/mypy"))]
 
 
