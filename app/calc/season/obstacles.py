@@ -135,15 +135,28 @@ def _too_few(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
         return "However many evenings there were, the pan, the tools and the tests leave no plan. Give up a wish."
     program, solved = found
     asked: list[tuple[int, str]] = []
+    too_soon: list[str] = []
     for i, span in enumerate(program.setup.spans):
         count, end = solved.evenings[i], laid.end(span.place)
         if not span.extra or not count or end is None:
             continue
-        names = sorted({f.name for f in season.flights if f.by - timedelta(days=season.bench.cure_days) == end})
+        mine = [f for f in season.flights if f.by - timedelta(days=season.bench.cure_days) == end]
+        if season.today is not None and end < season.today:
+            too_soon += [f"{f.name} by {day_words(f.by)}" for f in mine] or [f"melts by {day_words(end)}"]
+            continue
+        names = sorted({f.name for f in mine})
         said = f"by {day_words(end)}" + (f" (for {', '.join(names[:3])})" if names else "")
         if season.evenings and end < min(season.evenings):
             said += f", which is before the first evening there is, {day_words(min(season.evenings))}"
         asked.append((count, said))
+    none = "There is no evening on which to cast. " if not season.evenings else ""
+    if too_soon and season.today is not None:
+        none += (
+            f"Too soon: {', '.join(dict.fromkeys(too_soon))}. What is cast today is cured on "
+            f"{day_words(season.ready(season.today))}; give it a day from then on. "
+        )
+        if not asked:
+            return none.rstrip()
     whole = sum(count for count, _ in asked)
     first = f"{whole} more {'evening' if whole == 1 else 'evenings'}"
     if len(asked) == 1:
@@ -154,7 +167,6 @@ def _too_few(laid: Frame, targets: Targets, watch: Stopwatch) -> Note | str:
     ways: list[Note | str] = [first, *larger, *more]
     if not larger and not more:
         ways += _larger_pan_and_more(season, watch, bare)
-    none = "There is no evening on which to cast. " if not season.evenings else ""
     if besides:
         none += "No single thing is enough. "
     return _sentence(none, ways, besides)

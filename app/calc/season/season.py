@@ -149,6 +149,8 @@ class Season:
     """Grains that are to lie ready beside those flown on a day; what is not used stays for the next one."""
     melts_on: Mapping[date, int] = field(default_factory=dict)
     cure_days_on: Mapping[date, int] = field(default_factory=dict)
+    today: date | None = None
+    """Nothing can be cast before it; where it is not told, no evening is too early to ask for."""
 
     def cure(self, evening: date) -> int:
         """How long grains cast that day cure [days]."""

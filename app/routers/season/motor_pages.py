@@ -21,10 +21,12 @@ from app.models.season_choice import Delays, KeepMotorIn, LookIn
 from app.page import Page
 from app.routing import late_router
 from app.services.book import workshop
+from app.services.hardware import inventory
 from app.services.season import choices, overview, planned_for, seasons, wishes
 from app.services.season.choices import Made, Shown
 from app.services.season.overview import Line
 from app.services.season.planned_for import Planned
+from app.services.stock import formulas
 from app.units import UnitSystem, convert_each, exact, show, unit_of
 from app.web import Book, Forms, Typed, answered, render, submit, unsigned_writing
 
@@ -69,6 +71,8 @@ class MotorsPage(Page, template="season/motors.html", section="plan"):
     compare: list[Made]
     curves: Markup | None
     shelf_only: bool
+    lacks: list[tuple[str, str]]
+    """Where what a motor is made of and there is none of is entered, and the words of that link."""
     planned: Planned
     winds: list[str]
     """Other winds, each looked at with one press."""
@@ -221,11 +225,22 @@ def _page(
         compare=picked if len(picked) == 2 else [],
         curves=_curves(picked, units) if len(picked) == 2 else None,
         shelf_only=bool(data and data.shelf),
+        lacks=_lacks(session),
         planned=planned,
         winds=[show(wind, "speed", units, 0) for wind in WINDS if abs(wind - planned.wind_m_s) > 0.5],
         query=urlencode(query),
     )
     return render(request, session, page, 422 if asked is not None and data is None else 200)
+
+
+def _lacks(session: Session) -> list[tuple[str, str]]:
+    there = {
+        ("/workshop/cases/new", "Enter a case"): inventory.cases(session),
+        ("/workshop/nozzles/new", "Enter a nozzle"): inventory.nozzles(session),
+        ("/workshop/patterns/new", "Enter a grain pattern"): inventory.patterns(session),
+        ("/workshop/formulas/new", "Enter a formula"): formulas.current(session),
+    }
+    return [link for link, rows in there.items() if not rows]
 
 
 def _pictures(made: Sequence[Made], gap_m: float) -> dict[int, Markup]:

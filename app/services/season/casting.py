@@ -299,6 +299,7 @@ def to_calc(inputs: Inputs, kept: Sequence[calc.EveningPlan]) -> calc.Season:
         promised=_promised(inputs["promised"]),
         kept=kept,
         spare={date.fromisoformat(day): grains for day, grains in inputs["spare"].items()},
+        today=date.fromisoformat(inputs["today"]),
         melts_on={date.fromisoformat(one["on"]): one["melts"] for one in evenings},
         cure_days_on={
             date.fromisoformat(one["on"]): one["cure_days"]

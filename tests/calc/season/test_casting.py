@@ -364,6 +364,12 @@ def test_a_test_comes_before_further_melts_of_its_formula() -> None:
         ({"bench": replace(BENCH, most_held_kg=1.0)}, "What may lie there at once"),
         ({"deliveries": [Delivery("sorbitol", 0.5, date(2027, 1, 1))]}, "more of sorbitol"),
         ({"evenings": [date(2027, 6, 19)]}, "by 2 May 2027 (for Dunlin), which is before the first evening there is"),
+        (
+            {"evenings": [date(2027, 5, 8)], "today": date(2027, 5, 6)},
+            "Too soon: Dunlin by 9 May 2027. What is cast today is cured on 13 May 2027; give it a day from then on. "
+            "It needs",
+        ),
+        ({"evenings": [date(2027, 6, 19)], "today": date(2027, 6, 18)}, "give it a day from then on."),
     ],
 )
 def test_where_there_is_no_plan_it_says_what_stands_in_the_way(changes: dict[str, object], said: str) -> None:

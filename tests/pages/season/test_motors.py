@@ -195,6 +195,16 @@ def test_static_tests_are_held_against_their_case_alone(shop: TestClient) -> Non
     assert "off the rail" not in page.texts["main"]
 
 
+def test_without_hardware_the_page_leads_to_where_it_is_entered(client: TestClient) -> None:
+    with writing(engine_of(client)) as session:
+        build.wish(session, build.season(session))
+        session.commit()
+    page = opened(client, PAGE)
+    assert "There is nothing to make a motor of yet" in page.texts["main"]
+    assert "Enter a case" in page.texts["main"]
+    assert 'href="/workshop/nozzles/new"' in client.get(PAGE).text
+
+
 def test_of_the_shelf_nothing_can_fly_while_it_is_empty(shop: TestClient) -> None:
     text = looked(shop, shelf="on")
     assert "No motor is possible of what lies on the shelf" in text
