@@ -4,7 +4,7 @@ from itertools import groupby
 
 from tests.promises import promises, table
 
-PROMISES = 107
+PROMISES = 108
 """Promises that tests keep: whoever takes one back, or lets it go with its test, changes this number knowingly."""
 
 

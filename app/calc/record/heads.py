@@ -63,7 +63,7 @@ _EXACT = {
 }
 _BEGINS = {
     OTHER: "temperat thermo batt accel beschleun gyro altit height hohe speed veloc impuls energ humid status state "
-    "relay ignit zund servo valve peak max min total",
+    "relay ignit zund servo valve peak max min",
     TIME: "time zeit sekund second segund millis milis micros mikros elapsed epoch clock fecha date datum stamp "
     "instant",
     PRESSURE: "press presion druck chamber brennkammer",
@@ -242,7 +242,7 @@ def unit_said(line: str, role: str) -> str | None:
 
 
 _ABOUT_UNITS = ("unit", "einheit", "unidad", "unite", "unita")
-_BETWEEN = re.compile(r"in|en|em|is|are|as|units?|cell|curve|kurve|values|data|column|measured|given")
+_BETWEEN = re.compile(r"in|en|em|is|are|as|or|and|oder|und|units?|cell|curve|kurve|values|data|column|measured|given")
 
 
 def _about(before: list[str], role: str) -> bool:
@@ -275,8 +275,6 @@ def _role(words: Iterable[str]) -> str:
     """What the words of the trade among these say a column holds."""
     words = [word for word in words if word not in _UNITS or _EXACT.get(word) == FORCE]
     found = [role for word in words if (role := _role_of(word))]
-    if FORCE in found and any(part in word for word in words for part in _HOLDS[FORCE].split()):
-        return FORCE  # Druckkraft is a force
     return next((role for role in (OTHER, TIME, PRESSURE, FORCE, INDEX) if role in found), "")
 
 

@@ -150,7 +150,8 @@ def _forces(
         if not means[i].role:
             return 3
         firm = means[i].unit in FORCE_UNITS
-        return 0 if means[i].named and firm else 1 if firm or means[i].named else 2
+        named = means[i].named or means[i].raw or means[i].smooth
+        return 0 if named and firm else 1 if firm or means[i].named else 2
 
     order = sorted(among, key=lambda i: (level(i), means[i].smooth, i))
     best = [i for i in order if level(i) == level(order[0])] if order else []

@@ -27,6 +27,8 @@ CURVE = 120
 UNTARED = 10.0
 """A zero that lies this many times the burn's height from naught is a converter's, no force."""
 
+_LATER = 0.5  # how much less likely each further column is, as a logarithm
+_SPOILT = 3.0  # how much less likely the burn is with stray samples that change it much, as a logarithm
 _VOLTS, _MILLIVOLTS = 10.5, 10_500.0
 """What an amplifier gives at most."""
 
@@ -70,29 +72,32 @@ class Alternative:
         return TIME_NAMES[self.time_unit]
 
 
-def alternatives(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = None) -> list[Alternative]:
+def alternatives(
+    text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = None, known: raw_burns.Known | None = None
+) -> list[Alternative]:
     """The ways to read a text that the file leaves open, the likely one marked and first; one where it says all.
 
     What is chosen in `data` of layout, time and rate is kept; columns, signs and units of force are all offered, and
-    the units of time where none is chosen. Weight that leaves an upright stand is not counted.
+    the units of time where none is chosen. `known` is what `raw_burns.guessed` gives, where that was asked already.
+    Weight that leaves an upright stand is not counted.
 
     Raises
     ------
     Refused
         The text cannot be read so, or there are neither times nor a rate; beside the field.
     """
-    layout, guess, heads = raw_burns.guessed(text, data)
+    layout, guess, heads = known or raw_burns.guessed(text, data)
     found = raw_burns.burns(text, layout, data, raw_burns.tried(guess, data), progress)
     trial = raw_burns.trial_unit(text, layout, data)
     said = data.time_unit or raw_burns.time_unit_said(guess, heads, data)
     units = [said] if said else list(TIME_UNITS)
     offered = [
-        _alternative(burn, unit, time_unit, TIME_UNITS[time_unit] / TIME_UNITS[trial], data, motor, heads)
+        (_alternative(burn, unit, time_unit, TIME_UNITS[time_unit] / TIME_UNITS[trial], data, motor, heads), burn)
         for burn in found
         for unit in _units(burn, motor, said is None)
         for time_unit in units
     ]
-    return _ordered(offered, found, motor, said is None)
+    return _ordered(offered, motor, said is None)
 
 
 # --- What comes of each ---------------------------------------------------------------------------
@@ -102,8 +107,8 @@ def _units(burn: Burn, motor: Motor, open_time: bool) -> list[str]:
     """The units that a column may be in: the one that is said, and all others where none is or it can hardly be."""
     said = burn.force.unit
     fits = ["counts"] if burn.whole else []
-    fits += ["V"] if burn.most <= _VOLTS else []
-    fits += ["mV"] if not burn.whole and burn.most <= _MILLIVOLTS else []
+    fits += ["V"] if burn.most <= _VOLTS and not burn.whole else []
+    fits += ["mV"] if burn.most <= _MILLIVOLTS else []
     every = [*FORCE_UNITS, *fits]
     if said is None:
         return every
@@ -159,17 +164,20 @@ def _alternative(
     )
 
 
-def _ordered(offered: list[Alternative], found: list[Burn], motor: Motor, open_time: bool) -> list[Alternative]:
+def _ordered(offered: list[tuple[Alternative, Burn]], motor: Motor, open_time: bool) -> list[Alternative]:
     """Likely first, each with why; of units of time that are open, the others for the likely unit of force alone."""
-    burn_of = {(burn.force.column, burn.turned): burn for burn in found}
 
-    def weight(one: Alternative) -> float:
-        burn = burn_of[one.column, one.turned]
-        score = motor.weighs(one.impulse_ns, one.burn_time_s if open_time else None)
+    cleaned = {(burn.force.column, burn.turned) for _, burn in offered if burn.cleaned}
+    order = {column: i for i, column in enumerate(dict.fromkeys(one.column for one, _ in offered))}
+
+    def weight(pair: tuple[Alternative, Burn]) -> float:
+        one, burn = pair
+        score = motor.weighs(one.impulse_ns, one.burn_time_s if open_time else None) - _LATER * order[one.column]
         untared = not one.said and abs(burn.zero) > UNTARED * burn.peak
-        return score - (2e3 if untared and one.unit in FORCE_UNITS else 0.0) - (50.0 if burn.cleaned else 0.0)
+        spoilt = not burn.cleaned and (burn.force.column, burn.turned) in cleaned
+        return score - (2e3 if untared and one.unit in FORCE_UNITS else 0.0) - (_SPOILT if spoilt else 0.0)
 
-    ranked = sorted(offered, key=lambda one: -weight(one))
+    ranked = [one for one, _ in sorted(offered, key=lambda pair: -weight(pair))]
     if not ranked:
         return []
     best = ranked[0]

@@ -29,7 +29,14 @@ LARGE = 6_000_000
 SLIGHT = 0.3
 """Share of the impulse that a burn of the other sign must have to be offered."""
 
+STRAY = 0.05
+"""Share of the impulse that stray samples must change for the record without them to be offered."""
+
 _LOOKED_AT = 1000  # numbers that tell whether a column holds whole ones
+
+
+Known = tuple[Layout, Guess, list[str]]
+"""How a text is made up, what its columns probably are, what heads them."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +60,7 @@ class Burn:
         return float(self.height.max())
 
 
-def guessed(text: bytes, data: ReadIn) -> tuple[Layout, Guess, list[str]]:
+def guessed(text: bytes, data: ReadIn) -> Known:
     """The layout as told, what its columns probably are, and what heads them."""
     try:
         layout = logger_text.guess_layout(text)
@@ -121,9 +128,7 @@ def burns(
     trial = data.model_copy(update={"time_unit": trial_unit(text, layout, data)})
     out: list[Burn] = []
     for force, time, values in _read(text, layout, trial, forces, progress):
-        both = [one for turned in (False, True) if (one := _burn(force, time, values, turned))]
-        most = max((one.area for one in both), default=0.0)
-        out += [one for one in both if one.area > SLIGHT * most]
+        out += _burns_of(force, time, values)
     return out
 
 
@@ -164,27 +169,37 @@ def _read(
         raise fault
 
 
-def _burn(force: Force, time: Floats, values: Floats, turned: bool) -> Burn | None:
-    """The burn in a column, with its stray samples where it is found so, else without; None where there is none."""
-    signed = -values if turned else values
-    for cleaned in (False, True):
-        try:
-            held = spikes.without_spikes(signed, spikes.find_spikes(signed)) if cleaned else signed
-            found = reduction.reduce_record(time, held)
-            peak = float(found.thrust.max())
-            shape = curve.figures(found.time, found.thrust / peak)
-        except CalcError:
-            continue
-        return Burn(
-            force,
-            turned,
-            cleaned,
-            found.time,
-            found.thrust,
-            shape.total_impulse * peak,
-            shape.burn_time,
-            found.zero.before if found.zero.before is not None else found.zero.after or 0.0,
-            bool((values[:_LOOKED_AT] == np.round(values[:_LOOKED_AT])).all()),
-            float(np.abs(values).max()),
-        )
-    return None
+def _burns_of(force: Force, time: Floats, values: Floats) -> list[Burn]:
+    """The burn in a column of either sign, as it came and without its stray samples where these change much."""
+    stray = spikes.find_spikes(values)
+    clean = spikes.without_spikes(values, stray) if stray else values
+    whole = bool((values[:_LOOKED_AT] == np.round(values[:_LOOKED_AT])).all())
+    most = float(np.abs(clean).max())
+    out: list[Burn] = []
+    for turned in (False, True):
+        sign = -1.0 if turned else 1.0
+        as_it_came = _burn(time, sign * values)
+        without = _burn(time, sign * clean) if stray else None
+        if without is not None and as_it_came is not None:
+            a, b = (one[1].total_impulse * one[2] for one in (as_it_came, without))
+            without = without if abs(a - b) > STRAY * min(a, b) else None
+        for cleaned, one in ((False, as_it_came), (True, without)):
+            if one is not None:
+                found, shape, peak = one
+                zero = found.zero.before if found.zero.before is not None else found.zero.after or 0.0
+                area = shape.total_impulse * peak
+                out.append(
+                    Burn(force, turned, cleaned, found.time, found.thrust, area, shape.burn_time, zero, whole, most)
+                )
+    most_area = max((one.area for one in out if not one.cleaned or len(out) == 1), default=0.0)
+    return [one for one in out if one.cleaned or one.area > SLIGHT * most_area]
+
+
+def _burn(time: Floats, values: Floats) -> tuple[reduction.Reduced, curve.Figures, float] | None:
+    """The burn in numbers that rise with thrust, its figures over its peak, and the peak; None where there is none."""
+    try:
+        found = reduction.reduce_record(time, values)
+        peak = float(found.thrust.max())
+        return found, curve.figures(found.time, found.thrust / peak), peak
+    except CalcError:
+        return None

@@ -23,11 +23,12 @@ def ask(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = Non
     """
     if None not in (data.force_column, data.force_unit, data.time_unit):
         return
-    _, guess, heads = raw_burns.guessed(text, data)
+    known = raw_burns.guessed(text, data)
+    _, guess, heads = known
     open_time = data.time_unit is None and raw_burns.time_unit_said(guess, heads, data) is None
     if None not in (data.force_column, data.force_unit) and not open_time:
         return
-    found = alternatives(text, data, motor, progress)
+    found = alternatives(text, data, motor, progress, known)
     if not found:
         return
     best = found[0]
@@ -35,7 +36,8 @@ def ask(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = Non
     questions: list[Asked] = []
     if data.force_column is None:
         each = {one.column: one for one in reversed(found)}
-        questions.append(_question("force_column", "Which column is the force?", each.values(), _column_words))
+        columns = sorted(each.values(), key=found.index)
+        questions.append(_question("force_column", "Which column is the force?", columns, _column_words))
     if data.force_unit is None:
         each_unit = {one.unit: one for one in same if one.time_unit == best.time_unit}
         words = "The file does not say in which unit the force is."

@@ -347,8 +347,8 @@ def possible(kinds: dict[str, str]) -> bool:
     )
 
 
-def dress(kinds: dict[str, str], seed: int = 0) -> Dressed:
-    """Dress the burn so."""
+def dress(kinds: dict[str, str], seed: int = 0, *, says_units: bool = True) -> Dressed:
+    """Dress the burn so, with the units in its heads or without."""
     chance = random.Random(repr(sorted(kinds.items())) + str(seed))
     style, (stamp, unit, called) = STYLES[kinds["style"]], CLOCKS[kinds["clock"]]
     coarse = COARSE.get(kinds["clock"])
@@ -371,9 +371,9 @@ def dress(kinds: dict[str, str], seed: int = 0) -> Dressed:
     lines = JUNK[kinds["junk"]]([style.join(row) for row in rows], chance, style, len(rows[0]))
     head = HEADS[kinds["head"]]
     if head is not None:
-        names = [f"{head[1]} ({UNITS[kinds['unit']]})"]
+        names = [f"{head[1]} ({UNITS[kinds['unit']]})" if says_units else head[1]]
         if stamp is not None:
-            names = [called.format(head[0]), *names]
+            names = [(called if says_units else "{}").format(head[0]), *names]
             names = names[::-1] if kinds["order"] == "force first" else names
         if kinds["order"] == "counted" and stamp is not None:
             names = ["n", *names]
