@@ -134,7 +134,7 @@ def _time_column(
     """The column of time: called so, or without words the first that rises; of several the one that repeats least."""
     named = [i for i in usable if means[i].role == TIME or TIME_OF_DAY in heads[i]]
     rising = [i for i in named if _rises(columns[i])]
-    if not named:
+    if not rising:
         rising = [i for i in usable if means[i].role == "" and _rises(columns[i])]
     if rising:
         return min(rising, key=lambda i: (round(float((np.diff(columns[i]) == 0).mean()), 1), i))
