@@ -85,6 +85,11 @@ class Line:
         return f"Test of {self.formula.name}"
 
     @property
+    def fired_count(self) -> int:
+        """Firings of it, no more than were wanted."""
+        return min(len(self.fired), self.wish.count)
+
+    @property
     def left(self) -> int:
         """Firings that are still wanted."""
         return max(self.wish.count - len(self.fired), 0)

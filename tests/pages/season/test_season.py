@@ -69,6 +69,11 @@ def test_a_list_is_written_changed_and_struck_out(shop: TestClient) -> None:
     assert "Struck out" in opened(shop, f"{season}/wishes/1").texts["main"]
     with Session(engine_of(shop)) as session:
         assert [(wish.count, wish.kind) for wish in session.exec(select(Wish))] == [(9, "flight"), (3, "test")]
+    with clock.turned_to(clock.now() + timedelta(days=500)):
+        over = opened(shop, season)
+    assert "This season is over. 0 of 0 flights were flown, 0 of 3 tests fired." in over.texts["main"]
+    assert "another day" not in over.texts["main"]
+    assert "wish" not in over.forms
 
 
 @pytest.mark.parametrize(
