@@ -198,12 +198,19 @@ def test_the_walk_meets_the_forms_of_the_whole_job(forms: FormsMet) -> None:
     assert job - set(forms) == set()
 
 
-PARTS = ["1", "2611P", "99999999999999999999", "%00", "²"]
+POSTS = _paths("POST")
+REAL, IMPOSSIBLE = ["1", "2611P"], ["99999999999999999999", "%00", "²"]
 
 
-@pytest.mark.parametrize(
-    ("path", "part"), [(path, part) for path in _paths("POST") for part in (PARTS if "{" in path else PARTS[:1])]
-)
+def _parts(path: str) -> list[str]:
+    """What may be the name of a row, and one of the texts that are none, by turns: each is read in one place for all.
+
+    `%00` is sent to every address by `tests/test_every_route.py`, the others are in every page's address below.
+    """
+    return [*REAL, IMPOSSIBLE[POSTS.index(path) % 3]] if "{" in path else REAL[:1]
+
+
+@pytest.mark.parametrize(("path", "part"), [(path, part) for path in POSTS for part in _parts(path)])
 def test_every_address_takes_an_empty_and_an_odd_form(book: Book, path: str, part: str) -> None:
     address = re.sub(r"\{[^}]+\}", part, path) + ("?page=/x" if path == "/drafts" else "")
     once = {} if part == "1" else {"once": secrets.token_urlsafe(18)}  # no page has a form of what is not there
@@ -211,10 +218,21 @@ def test_every_address_takes_an_empty_and_an_odd_form(book: Book, path: str, par
         book.post(address, {**once, **data})
 
 
-def test_every_form_answers_nonsense_in_all_its_fields(book: Book, forms: FormsMet) -> None:
-    for address, fields in forms.values():
-        for junk in ("9" * 5000, "<b>x</b>", "\U0001f600" * 30):
-            book.post(address, {name: [junk, "a\x00b"] for name in fields if name != "once"})
+JUNK = ["9" * 5000, "<b>x</b>", "\U0001f600" * 30]
+
+
+def test_every_form_answers_nonsense_in_all_its_fields(
+    book: Book, forms: FormsMet, pytestconfig: pytest.Config
+) -> None:
+    """Each kind of junk in a third of a form's fields; all in each with `--long`.
+
+    `tests/reliability/test_fuzz_forms.py` sends their like to single fields of every form.
+    """
+    turns = 3 if pytestconfig.getoption("--long") else 1
+    for number, (address, fields) in enumerate(forms.values()):
+        names = [name for name in fields if name != "once"]
+        for turn in range(number, number + turns):
+            book.post(address, {name: [JUNK[(turn + n) % 3], "a\x00b"] for n, name in enumerate(names)})
     assert book.contents() == book.dump
 
 
