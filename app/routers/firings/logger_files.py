@@ -257,7 +257,8 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
 
     @router.post(f"{base}/{{file_id}}/stop")
     def stop(request: Request, firing_id: int, file_id: int, typed: Typed) -> Response:
-        def act(_session: Session, data: StopIn) -> str:
+        def act(session: Session, data: StopIn) -> str:
+            kind.logger.file(session, firings.get(session, firing_id), file_id)
             large_files.stop(data.reading)
             return f"/firings/{firing_id}/{kind.slug}/{file_id}?reading={data.reading}"
 

@@ -93,3 +93,9 @@ def test_a_reading_that_is_stopped_keeps_nothing_and_can_be_begun_again(client: 
     assert "it gives J" in Page(over(client, str(answer.url))).texts["main"]
     assert count(client, Curve) == 0
     assert opened(client, address).forms["form"].fields["force_unit"] == "N"
+
+
+def test_a_reading_of_a_file_that_is_not_there_is_not_stopped(client: TestClient) -> None:
+    """It was told as saved, and led to a page that is not found."""
+    answer = client.post("/firings/1/altimeter/1/stop", data={"reading": "a"}, follow_redirects=False)
+    assert answer.status_code == 404
