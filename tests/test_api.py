@@ -177,7 +177,7 @@ def test_a_motor_keeps_its_mass_and_its_impulse(api: TestClient) -> None:
     steps = zip(curve["time_s"], curve["time_s"][1:], curve["thrust_n"], curve["thrust_n"][1:], strict=False)
     impulse = sum((b - a) * (f + g) / 2 for a, b, f, g in steps)
     assert impulse == pytest.approx(answer["total_impulse_n_s"], rel=0.01)
-    assert max(curve["pressure_pa"]) == pytest.approx(answer["peak_pressure_pa"], rel=1e-6)
+    assert max(curve["pressure_pa"]) == pytest.approx(answer["peak_pressure_pa"], rel=1e-4)  # it may lie between two
 
 
 def test_less_air_gives_more_thrust_by_its_pressure_on_the_exit(api: TestClient) -> None:

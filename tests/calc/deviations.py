@@ -336,7 +336,7 @@ def ambient() -> float:
 
     low = replace(example(), exit_d=0.022)
     a, b = simulate(low), simulate(replace(low, ambient_pressure=70121.0))
-    middle = slice(60, 120)
+    middle = (a.depth > 0.1 * a.depth[-1]) & (a.depth < 0.9 * a.depth[-1])
     gains = (b.thrust[middle] - a.thrust[middle]) / ((ATM - 70121.0) * pi / 4 * 0.022**2)
     return float(np.abs(gains - 1).max())
 
@@ -423,7 +423,7 @@ def steady() -> float:
     )
     run = simulate(motor)
     c_star = motor.propellant.c_star * motor.c_star_efficiency
-    middle = float(run.pressure[len(run.pressure) // 2])
+    middle = float(np.interp(run.depth[-1] / 2, run.depth, run.pressure))
     gas = middle / (flow_function(motor.propellant.gamma) * c_star) ** 2
     a = 8.26e-3 / 1e6**0.319
     return float(abs(middle / (a * (tube.density - gas) * c_star * run.kn_start) ** (1 / (1 - 0.319)) - 1))

@@ -4,10 +4,11 @@ Hollow cylinders with a central core and any burning ends; DESIGN's equation as 
 dP/dt = (R T / V)[A_b r (rho_p - rho_gas) - P A_t / c*], dx/dt = r, and impulse and outflow as further states.
 """
 
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
-from math import pi
+from math import cos, exp, log, pi
 
 import numpy as np
 from scipy.integrate import solve_ivp
@@ -34,6 +35,12 @@ class Reference:
         above = np.flatnonzero(self.thrust >= 0.05 * self.thrust.max())
         return float(self.time[above[-1]] - self.time[above[0]])
 
+    @property
+    def mean_pressure(self) -> float:
+        above = np.flatnonzero(self.thrust >= 0.05 * self.thrust.max())
+        part = slice(above[0], above[-1] + 1)
+        return float(np.trapezoid(self.pressure[part], self.time[part]) / self.burn_time)
+
 
 def _thrust_coefficient(motor: Motor, pressure: float, area_ratio: float, mach: float) -> float:
     """Textbook C_F, written again: attached, or parted where pe < 0.4 pa and then ended there."""
@@ -44,19 +51,19 @@ def _thrust_coefficient(motor: Motor, pressure: float, area_ratio: float, mach: 
         m2 = (exit_ratio ** ((1 - k) / k) - 1) * 2 / (k - 1)
         area_ratio = (2 / (k + 1) * (1 + (k - 1) / 2 * m2)) ** ((k + 1) / (2 * (k - 1))) / m2**0.5
     momentum = (2 * k**2 / (k - 1) * (2 / (k + 1)) ** ((k + 1) / (k - 1)) * (1 - exit_ratio ** ((k - 1) / k))) ** 0.5
-    factor = motor.nozzle_efficiency * (1 + np.cos(motor.half_angle)) / 2
+    factor = motor.nozzle_efficiency * (1 + cos(motor.half_angle)) / 2
     return float(factor * momentum + (exit_ratio - pa / pressure) * area_ratio)
 
 
-def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
+def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True, method: str = "Radau") -> Reference:
     """March one motor; `fine` adds samples between the solver's own for the burn time, at some cost."""
     k = motor.propellant.gamma
     c_star = motor.propellant.c_star * motor.c_star_efficiency
     big_gamma = k**0.5 * (2 / (k + 1)) ** ((k + 1) / (2 * (k - 1)))
     rt = (big_gamma * c_star) ** 2
     law = motor.propellant.law
-    log_p, log_r = np.log(law.pressures), np.log(law.rates)
-    slopes = np.diff(log_r) / np.diff(log_p)
+    log_p, log_r = np.log(law.pressures).tolist(), np.log(law.rates).tolist()
+    slopes = (np.diff(log_r) / np.diff(log_p)).tolist()
     boost = np.exp(law.sigma_p * (motor.initial_temperature - law.reference_temperature)) * (1 + motor.extra_area)
     hollow = [g for g in motor.grains if isinstance(g, Grain)]
     assert len(hollow) == len(motor.grains), "hollow cylinders only"
@@ -66,9 +73,9 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
     choked = motor.ambient_pressure * ((k + 1) / 2) ** (k / (k - 1))
 
     def rate(p: float) -> float:
-        y = np.log(p)
-        i = min(max(int(np.searchsorted(log_p, y)) - 1, 0), len(slopes) - 1)
-        return float(boost * np.exp(log_r[i] + slopes[i] * (y - log_p[i])))
+        y = log(p)
+        i = min(max(bisect_left(log_p, y) - 1, 0), len(slopes) - 1)
+        return float(boost * exp(log_r[i] + slopes[i] * (y - log_p[i])))
 
     def grains(x: float, alive: list[bool]) -> tuple[float, float]:
         """Burning area times density [kg/m], solid volume [m3]."""
@@ -101,7 +108,7 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
 
     def march(alive: list[bool]) -> Callable[[float, Floats], list[float]]:
         def slope(_t: float, state: Floats) -> list[float]:
-            x, p = state[0], state[1]
+            x, p = float(state[0]), float(state[1])
             flow, volume = grains(x, alive)
             r = rate(p)
             free, out = chamber - volume, p * throat(x) / c_star
@@ -131,7 +138,7 @@ def solve(motor: Motor, rtol: float = 1e-8, fine: bool = True) -> Reference:
             march(alive),
             (start, start + 100.0),
             state,
-            "Radau",
+            method,
             events=Stop(done),
             rtol=rtol,
             atol=[1e-13, 1e-3, 1e-6, 1e-10],

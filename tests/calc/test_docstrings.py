@@ -21,7 +21,10 @@ SOURCE = re.compile(r"^\s*(References|Source)s?\b", re.MULTILINE)
 
 EMPTY = re.compile(r"\ANone\b|^\s*Never\b", re.MULTILINE)
 
-INNER = {"app.calc.motor.chamber", "app.calc.motor.course", "app.calc.flight.ascent", "app.calc.flight.landing"}
+INNER = {
+    *("app.calc.motor.chamber", "app.calc.motor.course", "app.calc.motor.law_lines"),
+    *("app.calc.flight.ascent", "app.calc.flight.landing"),
+}
 """The inside of an engine: its module says equations and sources once; `motor` and `flight` are what is public."""
 
 ENTRY = re.compile(r"^(?=\S)", re.MULTILINE)

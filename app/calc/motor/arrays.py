@@ -18,9 +18,10 @@ _NO_KINK = 1e3  # ln P of a kink that no motor reaches, for laws with fewer than
 class Arrays:
     """Motors as arrays: (M,) per motor, (M, G) per grain, (M, K) per kink of the burn law; SI throughout.
 
-    Grains that a motor has fewer of are padded with zero mass and length. `rate_scale` multiplies the burn
-    rate (temperature, extra burning area); `law_*` describe ln r as a line plus a kink at each joint. `shape` is
-    -1 for a hollow cylinder, else the number in `shapes` of a grain that stands in a table.
+    Alike grains of a motor stand as one: sizes are those of each, `count` is how many, `mass` is of all of them. Where
+    a motor has fewer kinds than another, the rest is padded with zero mass, count and length. `rate_scale` multiplies
+    the burn rate (temperature, extra burning area); `law_*` describe ln r as a line plus a kink at each joint. `shape`
+    is -1 for a hollow cylinder, else the number in `shapes` of a grain that stands in a table.
     """
 
     outer_r: Floats
@@ -28,6 +29,7 @@ class Arrays:
     offset: Floats
     length: Floats
     mass: Floats
+    count: Floats
     ends: Floats
     burns_core: Floats
     burns_outer: Floats
@@ -150,8 +152,8 @@ def webs(a: Arrays) -> tuple[Floats, Floats]:
     return web, near
 
 
-def solid(a: Arrays, web: Floats, x: Floats) -> Floats:
-    """Give the propellant left of each grain.
+def regressed(a: Arrays, web: Floats, x: Floats) -> tuple[Floats, Floats]:
+    """Give what is left of one grain of each kind, and how much of it burns, after each face has moved by x.
 
     Parameters
     ----------
@@ -160,16 +162,16 @@ def solid(a: Arrays, web: Floats, x: Floats) -> Floats:
     web : ndarray
         From `webs` [m], (M, G).
     x : ndarray
-        Depths burned [m], (M, N).
+        Depths burned [m], (N, M): motors last, as the march has them.
 
     Returns
     -------
-    ndarray
-        Volume [m3], shape (M, G, N).
+    volume, burning_area : tuple of ndarray
+        [m3], [m2], shape (G, N, M); nothing from the web on.
 
     Notes
     -----
-    As `grain.remaining_volume`, over arrays.
+    As `grain.remaining_volume` and `grain.burning_area`, over arrays.
 
     References
     ----------
@@ -179,22 +181,28 @@ def solid(a: Arrays, web: Floats, x: Floats) -> Floats:
     --------
     >>> from app.calc.motor.assembly import example, motor_arrays
     >>> a = motor_arrays([example()])
-    >>> volume = solid(a, webs(a)[0], np.array([[0.0]]))
-    >>> round(float(volume[0, 0, 0]) * 1e6, 2)
-    96.53
+    >>> volume, area = regressed(a, webs(a)[0], np.array([[0.0]]))
+    >>> round(float(volume[0, 0, 0]) * 1e6, 2), round(float(area[0, 0, 0]) * 1e4, 2)
+    (96.53, 70.94)
     """
-    depth = x[:, None, :]
-    area, _, _ = cross_section(
-        a.outer_r[..., None] - depth * a.burns_outer[..., None],
-        a.core_r[..., None] + depth * a.burns_core[..., None],
-        a.offset[..., None],
+
+    def each(values: Floats) -> Floats:
+        return values.T[:, None]
+
+    ends, burns_core, burns_outer = each(a.ends), each(a.burns_core), each(a.burns_outer)
+    area, port_edge, outer_edge = cross_section(
+        each(a.outer_r) - x * burns_outer, each(a.core_r) + x * burns_core, each(a.offset)
     )
-    area = np.where(depth < web[..., None], area, 0.0)
-    volume = area * np.maximum(a.length[..., None] - depth * a.ends[..., None], 0.0)
+    left = (x < each(web)).astype(np.float64)
+    length = left * (each(a.length) - x * ends)
+    volume = area * length
+    burning = (port_edge * burns_core + outer_edge * burns_outer) * length + area * (ends * left)
     for number, shaped in enumerate(a.shapes):
         rows, columns = np.nonzero(a.shape == number)
-        volume[rows, columns] = shaped.remaining_volume(x[rows])
-    return volume
+        if rows.size:
+            volume[columns, :, rows] = shaped.remaining_volume(x[:, rows].T)
+            burning[columns, :, rows] = shaped.burning_area(x[:, rows].T)
+    return volume, burning
 
 
 def choking_pressure(a: Arrays) -> Floats:

@@ -1,5 +1,6 @@
 """What is fired: propellant, grains, case and nozzle put together, checked, and laid out as arrays."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import radians
@@ -264,7 +265,7 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
     Returns
     -------
     Arrays
-        SI; (M,) per motor, (M, G) per grain, padded where a motor has fewer grains [-].
+        SI; (M,) per motor, (M, G) per kind of grain, padded where a motor has fewer [-].
 
     Raises
     ------
@@ -283,28 +284,21 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
     """
     if not motors:
         raise CalcError("motors", "none given.", "Give at least one.")
-    count = max(len(motor.grains) for motor in motors)
-    grains = np.zeros((len(motors), count, 8))
-    shape = np.full((len(motors), count), -1.0)
+    kinds = [Counter(motor.grains) for motor in motors]
+    width = max(map(len, kinds))
+    grains = np.zeros((9, len(motors), width))
+    shape = np.full((len(motors), width), -1.0)
     shapes: list[ShapedGrain] = []
-    for row, motor in enumerate(motors):
-        for column, g in enumerate(motor.grains):
+    for row, alike in enumerate(kinds):
+        for column, (g, count) in enumerate(alike.items()):
+            faces = (float(g.burning_ends), 0.0, 0.0, 0.0, 0.0)
             if isinstance(g, ShapedGrain):
                 if g not in shapes:
                     shapes.append(g)
                 shape[row, column] = shapes.index(g)
-                grains[row, column] = (g.outer_d / 2, 0.0, 0.0, g.length, g.mass, 0.0, 0.0, 0.0)
-                continue
-            grains[row, column] = (
-                g.outer_d / 2,
-                g.core_d / 2,
-                g.core_offset,
-                g.length,
-                g.mass,
-                g.burning_ends,
-                g.burns_core,
-                g.burns_outer,
-            )
+            else:
+                faces = (float(g.burning_ends), g.burns_core, g.burns_outer, g.core_d / 2, g.core_offset)
+            grains[:, row, column] = (g.outer_d / 2, g.length, count * g.mass, count, *faces)
     table = np.array(
         [
             (
@@ -323,7 +317,7 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
             for m in motors
         ]
     )
-    per_grain = ("outer_r", "core_r", "offset", "length", "mass", "ends", "burns_core", "burns_outer")
+    per_grain = ("outer_r", "length", "mass", "count", "ends", "burns_core", "burns_outer", "core_r", "offset")
     per_motor = (
         "chamber_volume",
         "throat_d",
@@ -337,8 +331,7 @@ def motor_arrays(motors: Sequence[Motor]) -> Arrays:
         "igniter",
         "rate_scale",
     )
-    columns = {name: grains[:, :, i].copy() for i, name in enumerate(per_grain)}
-    columns |= {name: table[:, i].copy() for i, name in enumerate(per_motor)}
+    columns = dict(zip(per_grain + per_motor, (*grains, *table.T.copy()), strict=True))
     laws = law_arrays([m.propellant.law for m in motors])
     return Arrays(**columns, **laws, shape=shape, shapes=tuple(shapes))
 

@@ -1,7 +1,8 @@
 """What is known of motors before they are marched: nodes of depth, mass burned there, and the steady pressure.
 
-Even steps over the web, finer ones where pressure rises first and where a grain is gone. Grains that are alike in all
-motors are looked at once.
+Pressure moves where the motor lights, where a grain is gone and where a core off centre reaches the wall; there the
+steps are fine, in measures of the depth that burns while the chamber fills once. In between it follows the burning
+area closely, and few steps do. All arrays have the motors last: (nodes, M), (steps, M).
 """
 
 from dataclasses import dataclass
@@ -9,120 +10,97 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.calc.base.constants import Floats
-from app.calc.motor.arrays import Arrays, solid, webs
+from app.calc.motor.arrays import Arrays, regressed, webs
+from app.calc.motor.law_lines import Lines
 
-STEPS = 120
-"""Even steps over the web; a graded start and the grains' own burn-out depths come on top."""
+STEPS = 32
+"""Even steps over the web."""
 
-GAMMA = 2 - 2**0.5
-"""Where the middle stage of TR-BDF2 lies in its step [-]."""
+INNER = 1 / 3
+"""Where the inner stage of Radau IIA's third-order rule lies in its step [-]."""
 
-_START = np.geomspace(1e-4, 1 / STEPS, 16)[:-1]  # the pressure rises within the first thousandths of the web
-_GRID = np.concatenate([[0.0], _START, np.arange(1, STEPS + 1) / STEPS])
-_AFTER = np.array([0.0, 1 / 64, 1 / 16, 1 / 4]) / STEPS  # fine steps after a grain is gone
-_COARSE = _GRID[[0, *range(1, 16), *range(17, len(_GRID), 2)]]
-
-
-def nodes_of(a: Arrays, coarse: bool = False) -> tuple[Floats, Floats, Floats]:
-    """Depths with a middle stage in each step (M, 2S+1), steps (M, S), and where backward Euler is due (M, S)."""
-    web, near = webs(a)
-    deepest = web.max(axis=1)
-    breaks = np.sort(np.concatenate([web, near], axis=1), axis=1)
-    fine = np.minimum(breaks[:, :, None] + _AFTER * deepest[:, None, None], deepest[:, None, None])
-    x = np.concatenate([(_COARSE if coarse else _GRID) * deepest[:, None], fine.reshape(len(a), -1)], axis=1)
-    x.sort(axis=1)
-    step = np.diff(x, axis=1)
-    kept = (step > 0).any(axis=0)
-    x = np.concatenate([x[:, :1], x[:, 1:][:, kept]], axis=1)
-    step = np.diff(x, axis=1)
-    euler = np.zeros_like(step)
-    for column in range(breaks.shape[1]):
-        euler = np.maximum(euler, x[:, :-1] == breaks[:, column : column + 1])
-    staged = np.empty((len(a), 2 * step.shape[1] + 1))
-    staged[:, ::2] = x
-    staged[:, 1::2] = x[:, :-1] + GAMMA * step
-    return staged, step, euler
-
-
-def log_rate_at(a: Arrays, y: Floats) -> tuple[Floats, Floats]:
-    """ln r [ln(m/s)] and its slope n [-] at ln P."""
-    none = np.zeros((len(a), 1))
-    slopes = a.law_slope[:, None] + np.cumsum(np.concatenate([none, a.law_bends], axis=1), axis=1)
-    turned = np.cumsum(np.concatenate([none, a.law_bends * a.law_knots], axis=1), axis=1)
-    levels = (a.law_level + np.log(a.rate_scale) - a.law_slope * a.law_origin)[:, None] - turned
-    line = np.zeros(y.shape, dtype=np.int8)
-    for k in range(a.law_knots.shape[1]):
-        line += y > a.law_knots[:, k : k + 1]
-    which = line + (slopes.shape[1] * np.arange(len(a), dtype=np.intp))[:, None]
-    n = slopes.ravel().take(which)
-    return levels.ravel().take(which) + n * y, n
-
-
-def steady_at(a: Arrays, goal: Floats) -> Floats:
-    """Ln P at which ln(P/r) equals `goal`: P/r rises with P throughout, so there is one, line by line."""
-    slope = 1 - a.law_slope[:, None]
-    at_knot = a.law_origin - a.law_level - np.log(a.rate_scale)
-    y = a.law_origin[:, None] + (goal - at_knot[:, None]) / slope
-    left = a.law_origin
-    for k in range(a.law_knots.shape[1]):
-        knot = a.law_knots[:, k]
-        at_knot = at_knot + slope[:, 0] * (knot - left)
-        next_slope = slope - a.law_bends[:, k : k + 1]
-        y += (1 / next_slope - 1 / slope) * np.maximum(goal - at_knot[:, None], 0.0)
-        slope, left = next_slope, knot
-    return np.asarray(np.minimum(y, 40.0), dtype=np.float64)
+_LIGHTING = 0.04 * np.cumsum(1.28 ** np.arange(20))[:, None]  # in fillings of the chamber
+_AFTER = np.array([0.0, 0.2, 0.6, 1.2, 2.2, 4.0, 8.0, 16.0])[:, None]  # the same, once a grain is gone
+_SLIVER = (1 - np.cos(np.pi * np.arange(1, 24) / 24))[:, None] / 2  # shares of what a core off centre leaves
+_EVEN = np.arange(1, STEPS + 1)[:, None] / STEPS
+_TABLED = np.arange(1, 3 * STEPS + 1)[:, None] / (3 * STEPS)  # a table's burning area is not as smooth
 
 
 @dataclass(frozen=True)
 class Course:
-    """What is known of motors before they are marched: nodes of depth, and steady pressure at their ends."""
+    """Nodes, each step's inner stage and end after its start (2S + 1, M), and what is known there.
+
+    `gas` is what the chamber holds per pressure [kg/Pa], `drain` what the throat lets pass per pressure [kg/(s Pa)].
+    `volume` and `area` are what is left and what burns of one grain of each kind, (G, 2S + 1, M). At the stages alone
+    (2S, M): `flow`, the mass burned per depth [kg/m], such that each step's weights give exactly what burns in it, and
+    `steady`, the steady pressure [ln Pa].
+    """
 
     x: Floats
     step: Floats
-    euler: Floats
     burned: Floats
-    per_pressure: Floats
+    flow: Floats
+    mean_flow: Floats
+    gas: Floats
     throat_area: Floats
     drain: Floats
+    lines: Lines
     steady: Floats
+    volume: Floats
+    area: Floats
 
 
-_OF_GRAINS = ("outer_r", "core_r", "offset", "length", "mass", "ends", "burns_core", "burns_outer", "shape")
+def _fillings(a: Arrays, lines: Lines, mean_flow: Floats, gas_constant_t: Floats) -> tuple[Floats, Floats]:
+    """Depth that burns while the gas of the mean steady pressure is made, in the chamber as it is and empty [m]."""
+    steady = np.exp(lines.steady_at(np.log(mean_flow * a.c_star / (np.pi / 4 * a.throat_d**2))))
+    solid = np.pi * ((a.outer_r**2 - a.core_r**2) * a.length * a.count).sum(axis=1)
+    empty = steady / (gas_constant_t * mean_flow) * a.chamber_volume
+    return empty * np.maximum(1 - solid / a.chamber_volume, 0.05), empty
 
 
-def kinds_of(a: Arrays) -> tuple[Arrays, Floats]:
-    """Motors with one grain of each kind that is alike in all of them, and how many there are of each."""
-    kept: list[int] = []
-    count: list[float] = []
-    for column in range(a.mass.shape[1]):
-        for place, other in enumerate(kept):
-            pairs = ((values[:, column], values[:, other]) for values in (getattr(a, name) for name in _OF_GRAINS))
-            if all(np.array_equal(one, two) for one, two in pairs):
-                count[place] += 1.0
-                break
-        else:
-            kept.append(column)
-            count.append(1.0)
-    if len(kept) == a.mass.shape[1]:
-        return a, np.ones(len(kept))
-    return a.changed(**{name: getattr(a, name)[:, kept] for name in _OF_GRAINS}), np.array(count)
+def _nodes(a: Arrays, web: Floats, near: Floats, filling: Floats, later: Floats) -> Floats:
+    """Depths between which the steps lie, (S + 1, M); none of them is of no length in all motors."""
+    deepest = web.max(axis=0)
+    x = [np.zeros((1, len(a))), _LIGHTING * filling, _EVEN * deepest]
+    if (tabled := (a.shape >= 0).any(axis=1)).any():
+        x.append(np.where(tabled, _TABLED, 1.0) * deepest)
+    breaks = np.concatenate([web, near])
+    breaks = np.where(breaks > 0, breaks, deepest)  # of a motor with fewer kinds of grain: none
+    breaks = breaks[(breaks < deepest).any(axis=1)]
+    if len(breaks):
+        x.extend(depth + _AFTER * later for depth in breaks)
+        x.extend(one + _SLIVER * (other - one) for one, other in zip(near, web, strict=True) if (one < other).any())
+    found = np.minimum(np.concatenate(x), deepest)
+    found.sort(axis=0)
+    kept = np.ones(len(found), dtype=bool)
+    kept[1:] = (found[1:] > found[:-1]).any(axis=1)
+    return np.asarray(found[kept])
 
 
-def course_of(a: Arrays, coarse: bool = False) -> Course:
-    """The course of motors; `coarse` with half as many even steps."""
-    a, times = kinds_of(a)
-    x, step, euler = nodes_of(a, coarse)
-    web, _ = webs(a)
-    volume = solid(a, web, x)
-    start_volume = volume[:, :, :1]
-    share = 1 - volume / np.where(start_volume > 0, start_volume, 1.0)
-    burned = np.einsum("mg,mgn->mn", a.mass * times, share)
-    free = a.chamber_volume[:, None] - np.einsum("g,mgn->mn", times, volume)
+def course_of(a: Arrays) -> Course:
+    """The course of motors."""
+    web, near = webs(a)
+    lines = Lines.of(a)
+    deepest = web.max(axis=1)
     gas_constant_t = (a.flow_function * a.c_star) ** 2  # R T, kept consistent with the c* in use
-    throat = a.throat_d[:, None] + a.throat_growth[:, None] * x / x[:, -1:]
-    throat_area = np.pi / 4 * throat**2
-    drain = throat_area / a.c_star[:, None]
-    inflow = np.maximum(np.diff(burned[:, ::2], axis=1), 1e-300) / np.where(step > 0, step, 1.0)
-    steady = steady_at(a, np.log(inflow / drain[:, 2::2]))
-    steady = np.where(step > 0, steady, steady.max(axis=1, keepdims=True))
-    return Course(x, step, euler, burned, free / gas_constant_t[:, None], throat_area, drain, steady)
+    x = _nodes(a, web.T, near.T, *_fillings(a, lines, a.mass.sum(axis=1) / deepest, gas_constant_t))
+    step = x[1:] - x[:-1]
+    staged = np.empty((2 * len(step) + 1, len(a)))
+    staged[::2] = x
+    staged[1::2] = x[:-1] + INNER * step
+    volume, area = regressed(a, web, staged)
+    whole = np.maximum(volume[:, 0], 1e-300)
+    per_volume = a.mass.T / whole
+    left = np.einsum("gm,gnm->nm", per_volume, volume)
+    burned = left[0] - left
+    flow = np.empty_like(burned[1:])
+    inner = np.einsum("gm,gnm->nm", per_volume, area[:, 1::2])
+    mean_flow = np.divide(burned[2::2] - burned[:-2:2], step, out=inner.copy(), where=step > 0)
+    flow[::2] = inner
+    flow[1::2] = 4 * mean_flow - 3 * inner
+    gas = (a.chamber_volume - np.einsum("gm,gnm->nm", a.count.T, volume)) / gas_constant_t
+    throat_area = np.pi / 4 * (a.throat_d + a.throat_growth * staged / deepest) ** 2
+    drain = throat_area / a.c_star
+    goal = np.log(np.maximum(flow, 1e-6 * flow.max(axis=0)) / drain[1:])
+    steady = lines.steady_at(goal)
+    return Course(staged, step, burned, flow, mean_flow, gas, throat_area, drain, lines, steady, volume, area)

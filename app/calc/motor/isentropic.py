@@ -270,18 +270,23 @@ def supersonic_mach(ratio: ArrayLike, k: ArrayLike) -> Floats:
     if (eps < 1).any():
         raise OutOfRange("area_ratio", "is below 1: the exit is narrower than the throat.", "Swap or re-measure.")
     gamma = np.asarray(k, dtype=np.float64)
+    shape = np.broadcast_shapes(eps.shape, gamma.shape)
+    if eps.size == gamma.size == 1:
+        eps, gamma = eps.reshape(()), gamma.reshape(())  # numbers are quicker than arrays of one
     power = (gamma + 1) / (2 * (gamma - 1))
     goal = np.log(eps)
-    mach = 1 + np.sqrt(goal * (gamma + 1) / 4) * (1 + goal / 4)
+    near = np.sqrt(goal * (gamma + 1) / 2)  # ln(A/A*) in powers of M - 1, turned round
+    mach = 1 + near + near * near * (1 / 6 + 2 / 3 * (gamma - 1) / (gamma + 1))
+    goal = goal - power * np.log(2 / (gamma + 1))
     for _ in range(60):
-        swell = 1 + (gamma - 1) / 2 * mach**2
-        gap = power * np.log(2 / (gamma + 1) * swell) - np.log(mach) - goal
-        slope = (mach**2 - 1) / (mach * swell)
-        change = gap / np.maximum(slope, 1e-9)
-        mach = np.maximum(mach - np.clip(change, -0.5, 0.5), 1.0)
-        if (np.abs(gap) < 1e-12).all():
+        square = mach * mach
+        swell = 1 + (gamma - 1) / 2 * square
+        gap = power * np.log(swell) - np.log(mach) - goal
+        slope = (square - 1) / (mach * swell)
+        mach = np.maximum(mach - gap / np.maximum(slope, 1e-9), 1.0)
+        if np.abs(gap).max() < 1e-12:
             break
-    return np.asarray(mach)
+    return np.asarray(mach).reshape(shape)
 
 
 def exit_pressure_ratio(ratio: ArrayLike, k: ArrayLike) -> Floats:

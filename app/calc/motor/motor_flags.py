@@ -6,7 +6,7 @@ from app.calc.base.notes import Amount, Note, strong_first
 from app.calc.motor.arrays import Arrays, choking_pressure, webs
 from app.calc.motor.assembly import Motor
 from app.calc.motor.chamber import Burn
-from app.calc.motor.nozzle import SEPARATION_RATIO, divergence_factor, exit_pressure_ratio
+from app.calc.motor.nozzle import SEPARATION_RATIO, divergence_factor
 from app.calc.propellant.burn_laws import BLEND
 
 SLENDER = 8.0
@@ -78,9 +78,7 @@ def flags(
         )
     if not choked[1:].all():
         said.append("The throat is not choked for part of the burn; thrust there is a rough figure.")
-    ratio = (motor.exit_d / motor.throat_d) ** 2
-    leaves = SEPARATION_RATIO * motor.ambient_pressure
-    attached = float(exit_pressure_ratio(ratio, motor.propellant.gamma)) * pressure >= leaves
+    attached = burn.exit_ratio[0] * pressure >= SEPARATION_RATIO * motor.ambient_pressure
     spent = np.where(choked, burn.weights[0, : burn.burnt + 1], 0.0)
     share = float(spent[~attached].sum() / spent.sum())
     if share > 0.02:  # ignition passes through it in every motor

@@ -200,21 +200,18 @@ def coefficient_from_exit(
     >>> round(float(coefficient_from_exit(1.2, 5e6, 101325.0, 4.0, pe)), 3)
     1.526
     """
+    gamma, eta = np.asarray(k, dtype=np.float64), np.asarray(efficiency, dtype=np.float64)
+    exit_ratio, eps = np.asarray(attached, dtype=np.float64), np.asarray(ratio, dtype=np.float64)
     ambient = np.asarray(p_a, dtype=np.float64) / np.asarray(p_c, dtype=np.float64)
-    exit_ratio = np.asarray(attached, dtype=np.float64)
-    eps = np.asarray(ratio, dtype=np.float64)
+    found = np.asarray(eta * momentum_coefficient(gamma, exit_ratio) + (exit_ratio - ambient) * eps)
     leaves = SEPARATION_RATIO * ambient
-    parted = exit_ratio < leaves
-    if parted.any():
-        shape = np.broadcast_shapes(parted.shape, np.shape(k), eps.shape)
-        there = np.broadcast_to(parted, shape)
-        gamma = np.broadcast_to(np.asarray(k, dtype=np.float64), shape)[there]
-        critical = (2 / (gamma + 1)) ** (gamma / (gamma - 1))
-        exit_ratio, eps = (np.array(np.broadcast_to(values, shape)) for values in (exit_ratio, eps))
-        exit_ratio[there] = np.minimum(np.broadcast_to(leaves, shape)[there], critical)
-        eps[there] = area_ratio_at_pressure(exit_ratio[there], gamma)
-    momentum = np.asarray(efficiency) * momentum_coefficient(k, exit_ratio)
-    return np.asarray(momentum + (exit_ratio - ambient) * eps)
+    parted = np.broadcast_to(exit_ratio < leaves, found.shape)
+    if parted.any():  # as a nozzle that ends where the flow leaves the wall
+        gamma, eta, leaves, ambient = (np.broadcast_to(v, found.shape)[parted] for v in (gamma, eta, leaves, ambient))
+        exit_ratio = np.minimum(leaves, (2 / (gamma + 1)) ** (gamma / (gamma - 1)))
+        eps = area_ratio_at_pressure(exit_ratio, gamma)
+        found[parted] = eta * momentum_coefficient(gamma, exit_ratio) + (exit_ratio - ambient) * eps
+    return found
 
 
 def is_separated(k: ArrayLike, p_c: ArrayLike, p_a: ArrayLike, ratio: ArrayLike) -> NDArray[np.bool_]:

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.calc.base.constants import STANDARD_GRAVITY, Floats
+from app.calc.base.errors import CalcError
 from app.calc.base.notes import Note
-from app.calc.grain.geometry import burning_area, port_area
 from app.calc.motor.arrays import Arrays, choking_pressure
 from app.calc.motor.assembly import (
     C_STAR_EFFICIENCY,
@@ -25,8 +25,11 @@ from app.calc.motor.assembly import (
     motor_arrays,
 )
 from app.calc.motor.chamber import Burn, march
-from app.calc.motor.impulse import ACTION_SHARE, BURN_SHARE, designation, impulse_class, threshold_times
+from app.calc.motor.impulse import ACTION_SHARE, BURN_SHARE, designation, impulse_class
+from app.calc.motor.law_lines import Lines
 from app.calc.motor.motor_flags import assumptions, flags
+
+_SHARES = np.array([BURN_SHARE, ACTION_SHARE])
 
 __all__ = [
     "C_STAR_EFFICIENCY",
@@ -176,24 +179,55 @@ def figures(a: Arrays, burn: Burn) -> dict[str, Floats]:
     >>> round(float(figures(arrays, burn)["propellant_mass"][0]), 3)
     0.675
     """
-    impulse = (burn.weights * burn.thrust).sum(axis=1)
-    start, end = threshold_times(burn.time, burn.thrust, BURN_SHARE)
-    action_start, action_end = threshold_times(burn.time, burn.thrust, ACTION_SHARE)
-    window = (burn.time >= start[:, None]) & (burn.time <= end[:, None])
-    weights = burn.weights * window
+    time, thrust, pressure, weights = burn.time.T, burn.thrust.T, burn.pressure.T, burn.weights.T
+    peak_pressure, peak_thrust = _highest(np.stack([pressure, thrust])[:, : burn.burnt + 1])
+    if not (peak_thrust > 0).all():
+        raise CalcError("thrust", "is never above zero.", "Check the nozzle.")
+    start, end = _while_above(time, thrust, np.multiply.outer(_SHARES, peak_thrust))
+    lasted = end - start
+    impulse = (weights * thrust).sum(axis=0)
+    within = np.minimum(np.maximum(time, start[0]), end[0])
+    apart = time[1:] - time[:-1] - (within[1:] - within[:-1])  # what is spent outside the burn time
+    pushing = np.where(thrust > 0, pressure, 0.0)  # a sliver that burns in the open air lies outside for certain
+    outside = ((pushing[1:] + pushing[:-1]) * apart).sum(axis=0) / 2
     mass = a.mass.sum(axis=1)
-    left_over = burn.start_gas + mass - (burn.weights * burn.outflow).sum(axis=1) - burn.end_gas
+    left_over = burn.start_gas + mass - (weights * burn.outflow.T).sum(axis=0) - burn.end_gas
     return {
         "total_impulse": impulse,
-        "burn_time": end - start,
-        "action_time": action_end - action_start,
-        "mean_thrust": impulse / (end - start),
-        "peak_thrust": burn.thrust.max(axis=1),
-        "peak_pressure": burn.pressure.max(axis=1),
-        "mean_pressure": (weights * burn.pressure).sum(axis=1) / weights.sum(axis=1),
+        "burn_time": lasted[0],
+        "action_time": lasted[1],
+        "mean_thrust": impulse / lasted[0],
+        "peak_thrust": peak_thrust,
+        "peak_pressure": peak_pressure,
+        "mean_pressure": ((weights * pushing).sum(axis=0) - outside) / lasted[0],
         "propellant_mass": mass,
         "mass_balance": left_over / mass,
     }
+
+
+def _highest(values: Floats) -> Floats:
+    """Peaks of histories (..., 2S + 1, M), between nodes too: of the parabola through each step's three (..., M)."""
+    start = values[..., :-2:2, :]
+    inner, end = values[..., 1::2, :] - start, values[..., 2::2, :] - start
+    rise, bend = (9 * inner - end) / 2, (3 * end - 9 * inner) / 2  # at s in the step: start + rise s + bend s**2
+    top = np.maximum(end, 0.0)
+    np.divide(rise * rise, -4 * bend, out=top, where=(rise > 0) & (rise < -2 * bend))
+    top += start
+    return np.asarray(top.max(axis=-2))
+
+
+def _while_above(time: Floats, thrust: Floats, level: Floats) -> tuple[Floats, Floats]:
+    """When thrust (N, M) first comes to some levels (L, M) and last falls below them [s]; between nodes by its log."""
+    above, motors = thrust >= level[:, None], np.arange(thrust.shape[1])
+    first = above.argmax(axis=1)
+    last = len(thrust) - 1 - above[:, ::-1].argmax(axis=1)
+    inside = np.stack([first, last])
+    outside = np.stack([np.maximum(first - 1, 0), np.minimum(last + 1, len(thrust) - 1)])
+    here, there, high = time[inside, motors], time[outside, motors], thrust[inside, motors]
+    fall = np.log(high / np.maximum(thrust[outside, motors], 1e-3 * level))
+    part = np.divide(np.log(high / level), fall, out=np.zeros_like(fall), where=fall > 0)
+    start, end = here + np.minimum(part, 1.0) * (there - here)
+    return start, end
 
 
 def simulate_many(motors: Sequence[Motor] | Arrays) -> BatchRun:
@@ -268,15 +302,15 @@ def simulate(motor: Motor, least_port_to_throat: float | None = None) -> MotorRu
     arrays = motor_arrays([motor])
     _, burn = next(march(arrays))
     single = {name: float(value[0]) for name, value in figures(arrays, burn).items()}
-    depth, pressure, throat_area = burn.depth[0], burn.pressure[0], burn.throat_area[0]
-    rate = motor.propellant.law.rate(pressure, motor.initial_temperature) * (1 + motor.extra_area)
-    areas = np.stack([burning_area(grain, depth) for grain in motor.grains])
-    kn = areas.sum(axis=0) * (1 + motor.extra_area) / throat_area
-    flux = _peak_mass_flux(motor, depth, areas * rate)
-    law = motor.propellant.law
+    depth, pressure, law = burn.depth[0], burn.pressure[0], motor.propellant.law
+    log_rate, _ = Lines.of(arrays).log_rate_at(np.log(burn.pressure.T[: burn.burnt + 1]))
     burning = slice(0, burn.burnt + 1)
-    choked = pressure[burning] >= choking_pressure(arrays)[0]
-    outside = float(burn.weights[0, burning][choked & ~law.in_range(pressure[burning])].sum())
+    kn = np.zeros_like(depth)
+    kn[burning] = arrays.count[0] @ burn.area[:, :, 0] * (1 + motor.extra_area) / burn.throat_area[0, burning]
+    flux = _peak_mass_flux(motor, arrays, burn, np.exp(log_rate[:, 0]))
+    lit, weights = pressure[burning], burn.weights[0, burning]
+    tested = (lit >= law.p_min) & (lit <= law.p_max)
+    outside = float(weights[(lit >= choking_pressure(arrays)[0]) & ~tested].sum())
     impulse, thrust = single["total_impulse"], single["mean_thrust"]
     return MotorRun(
         time=burn.time[0],
@@ -302,9 +336,21 @@ def simulate(motor: Motor, least_port_to_throat: float | None = None) -> MotorRu
     )
 
 
-def _peak_mass_flux(motor: Motor, depth: Floats, swept: Floats) -> float:
+def _peak_mass_flux(motor: Motor, a: Arrays, burn: Burn, rate: Floats) -> float:
     """Highest flow per port area at the aft end of a grain [kg/(m2 s)], from it and all grains before it."""
-    density = np.array([grain.density for grain in motor.grains])[:, None]
-    flow = np.cumsum(swept * density, axis=0)
-    ports = np.stack([port_area(grain, depth) for grain in motor.grains])
-    return float(np.where(ports > 0, flow / np.where(ports > 0, ports, 1.0), 0.0).max())
+    kinds = {grain: place for place, grain in enumerate(dict.fromkeys(motor.grains))}
+    order = [kinds[grain] for grain in motor.grains]
+    depth, volume = burn.depth[0, : burn.burnt + 1], burn.volume[:, :, 0]
+    density = a.mass[0] / (a.count[0] * volume[:, 0])
+    flow = (burn.area[:, :, 0] * rate * density[:, None])[order].cumsum(axis=0)
+    length = np.maximum(a.length[0, :, None] - a.ends[0, :, None] * depth, 1e-9)
+    ports = (np.pi * a.outer_r[0, :, None] ** 2 - volume / length)[order]
+    flux = np.divide(flow, ports, out=np.zeros_like(flow), where=ports > 0).max(axis=0)
+    top = min(max(int(flux.argmax()), 1), len(flux) - 2)
+    (before, here, after), (u, v, w) = depth[top - 1 : top + 2], flux[top - 1 : top + 2]
+    if min(u, w) < 0.9 * v or before == here or here == after:  # a grain lights or is gone there
+        return float(v)
+    back, on = (u - v) / (before - here), (w - v) / (after - here)
+    bend = (on - back) / (after - before)
+    rise = on - bend * (after - here)
+    return float(v - rise * rise / (4 * bend)) if bend < 0 else float(v)

@@ -17,7 +17,7 @@ from app.calc.base.errors import CalcError
 from app.calc.base.notes import Amount, Note
 from app.calc.motor.arrays import Arrays, webs
 from app.calc.motor.assembly import Motor
-from app.calc.motor.course import steady_at
+from app.calc.motor.law_lines import Lines
 from app.calc.motor.own_pressure import USUAL_PRESSURE, at_its_own_pressure
 from app.calc.propellant.thermochem import BlendState
 from app.calc.season.hardware import Hardware, Pattern
@@ -121,14 +121,14 @@ class Designs:
         first = self._at(rows, np.full(len(rows), np.log(USUAL_PRESSURE)))
         web = webs(first)[0].max(axis=1)
         drain = ring_area(1.0) * (first.throat_d + first.throat_growth / 2) ** 2 / first.c_star
-        mean = steady_at(first, np.log(first.mass.sum(axis=1) / web / drain)[:, None])[:, 0]
+        mean = Lines.of(first).steady_at(np.log(first.mass.sum(axis=1) / web / drain))
         c_star, gamma, flow = t.at(self.formula[rows], mean)
         return first.changed(c_star=c_star, gamma=gamma, flow_function=flow)
 
     def _at(self, rows: Ints, log_pressure: Floats) -> Arrays:
         t, day = self.tables, self.hardware.day
         stack, case, nozzle, formula = self.stack[rows], self.case[rows], self.nozzle[rows], self.formula[rows]
-        widest = int(t.count[stack].max())
+        widest = int(t.kinds[stack].max())
         grains = t.grains[stack, :widest]
         c_star, gamma, flow = t.at(formula, log_pressure)
         full = np.ones(len(rows))
@@ -138,6 +138,7 @@ class Designs:
             offset=grains[:, :, 2],
             length=grains[:, :, 3],
             mass=t.unit_mass[stack, :widest] * t.density[formula][:, None],
+            count=t.count[stack, :widest],
             ends=grains[:, :, 4],
             burns_core=grains[:, :, 5],
             burns_outer=grains[:, :, 6],

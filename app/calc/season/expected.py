@@ -14,9 +14,9 @@ from app.calc.base.errors import CalcError
 from app.calc.flight.each_motor import ascend
 from app.calc.flight.wind import angle_off_rail, wind_at
 from app.calc.motor.arrays import Arrays
-from app.calc.motor.chamber import come_up, highest_steady, march
-from app.calc.motor.course import log_rate_at, steady_at
+from app.calc.motor.chamber import CHUNK, come_up, highest_steady, march
 from app.calc.motor.impulse import CLASS_LIMITS
+from app.calc.motor.law_lines import Lines
 from app.calc.motor.simulation import figures
 from app.calc.season.designs import Designs
 from app.calc.season.launch import DELAY_OFF, Launch
@@ -28,9 +28,6 @@ MARK = 1.6448536269514722
 
 GROUP = 1024
 """Designs flown at a time [-]: their curves are what memory holds."""
-
-CHUNK = 64
-"""Designs laid out and marched at a time [-]."""
 
 DENSE = -1.3
 """About the power with which heights go with the dry mass [-]: where ballast is tried first; the flight tells."""
@@ -174,7 +171,7 @@ def _marched(designs: Designs, rows: Ints, found: Expected, curves: _Curves) -> 
     """March some designs and keep their figures; which of them burn."""
     a = designs.arrays(rows)
     try:
-        _, burn = next(march(a, coarse=True))
+        _, burn = next(march(a))
         reduced = figures(a, burn)
     except CalcError:
         return _one_or_other(designs, rows, a, found, curves)
@@ -210,10 +207,10 @@ def _high(designs: Designs, rows: Ints, a: Arrays, peak: Floats) -> Floats:
     each = [f.spread for f in house.formulas]
     of_grains = np.array([s.density**2 + s.burn_rate**2 + s.c_star**2 for s in each])[formula]
     unseen = np.array([s.extra_area for s in each])[formula]
-    log_p = np.log(peak)[:, None]
-    log_r, _ = log_rate_at(a, log_p)
+    log_p, lines = np.log(peak), Lines.of(a)
+    log_r, _ = lines.log_rate_at(log_p)
     faster = MARK * np.sqrt(of_grains + (2 * known / a.throat_d) ** 2) + unseen
-    return np.asarray(np.exp(steady_at(a, log_p - log_r + faster[:, None])[:, 0]))
+    return np.asarray(np.exp(lines.steady_at(log_p - log_r + faster)))
 
 
 def _fly(designs: Designs, rows: Ints, launch: Launch, curves: _Curves, found: Expected) -> None:

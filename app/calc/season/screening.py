@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from app.calc.base.constants import STANDARD_GRAVITY, Floats
 from app.calc.motor.arrays import Arrays, webs
-from app.calc.motor.course import log_rate_at
+from app.calc.motor.law_lines import Lines
 from app.calc.motor.motor_flags import SLENDER
 from app.calc.motor.nozzle import exit_pressure_ratio, momentum_coefficient
 from app.calc.season.designs import Designs
@@ -144,9 +144,9 @@ def surely_over(a: Arrays, limit: Floats) -> NDArray[np.bool_]:
     >>> surely_over(motor_arrays([example()] * 2), np.array([1e6, 6e6])).tolist()
     [True, False]
     """
-    log_r, _ = log_rate_at(a, np.log(limit)[:, None])
+    log_r, _ = Lines.of(a).log_rate_at(np.log(limit))
     widest = np.maximum(a.throat_d, a.throat_d + a.throat_growth)
-    through = np.pi / 4 * widest**2 / a.c_star * limit / np.exp(log_r[:, 0]) * webs(a)[0].max(axis=1)
+    through = np.pi / 4 * widest**2 / a.c_star * limit / np.exp(log_r) * webs(a)[0].max(axis=1)
     held = limit * a.chamber_volume / (a.flow_function * a.c_star) ** 2
     return np.asarray(through + held < SURE * a.mass.sum(axis=1))
 

@@ -39,10 +39,11 @@ class Stack:
 
 @dataclass(frozen=True, eq=False)
 class Tables:
-    """What stacks (S, G), cases, nozzles and formulas bring to the arrays [SI]."""
+    """What stacks (S, K: kinds of grain), cases, nozzles and formulas bring to the arrays [SI]."""
 
-    count: Ints
+    kinds: Ints
     grains: Floats
+    count: Floats
     unit_mass: Floats
     shape: Floats
     shapes: tuple[ShapedGrain, ...]
@@ -67,27 +68,30 @@ class Tables:
     @classmethod
     def of(cls, house: Hardware, stacks: tuple[Stack, ...]) -> "Tables":
         """Read off the hardware once."""
-        widest = max((stack.count for stack in stacks), default=1)
-        grains, unit_mass = np.zeros((len(stacks), widest, 7)), np.zeros((len(stacks), widest))
+        widest = max((len(stack.parts) for stack in stacks), default=1)
+        grains, count = np.zeros((len(stacks), widest, 7)), np.zeros((len(stacks), widest))
+        unit_mass = np.zeros((len(stacks), widest))
         shape, shapes = np.full((len(stacks), widest), -1.0), []
         for row, stack in enumerate(stacks):
-            for column, place in enumerate(stack.grains()):
+            for column, (place, many) in enumerate(stack.parts):
                 pattern = house.patterns[place]
                 g = pattern.grain
-                unit_mass[row, column] = pattern.share * g.volume
+                count[row, column] = many
+                unit_mass[row, column] = many * pattern.share * g.volume
                 if isinstance(g, ShapedGrain):
                     if g not in shapes:
                         shapes.append(g)
                     shape[row, column] = shapes.index(g)
-                    grains[row, column] = (g.outer_d / 2, 0.0, 0.0, g.length, 0.0, 0.0, 0.0)
+                    grains[row, column] = (g.outer_d / 2, 0.0, 0.0, g.length, g.burning_ends, 0.0, 0.0)
                     continue
                 faces = (g.burning_ends, g.burns_core, g.burns_outer)
                 grains[row, column] = (g.outer_d / 2, g.core_d / 2, g.core_offset, g.length, *faces)
         listed = [[house.patterns[place] for place in stack.grains()] for stack in stacks]
         day = house.day
         return cls(
-            count=np.array([stack.count for stack in stacks], dtype=np.int32),
+            kinds=np.array([len(stack.parts) for stack in stacks], dtype=np.int32),
             grains=grains,
+            count=count,
             unit_mass=unit_mass,
             shape=shape,
             shapes=tuple(shapes),

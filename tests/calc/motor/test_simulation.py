@@ -46,9 +46,10 @@ def motor(**changes: Any) -> Motor:
 def test_agrees_with_a_stiff_solver(case: Motor) -> None:
     # SciPy Radau, rtol 1e-8, on the same equations with geometry of its own (stiff_reference.py)
     run, exact = simulate(case), reference.solve(case)
-    assert run.total_impulse == pytest.approx(exact.total_impulse, rel=2e-3)
-    assert run.peak_pressure == pytest.approx(exact.peak_pressure, rel=2e-3)
-    assert run.burn_time == pytest.approx(exact.burn_time, rel=1e-2)
+    assert run.total_impulse == pytest.approx(exact.total_impulse, rel=1e-4)
+    assert run.peak_pressure == pytest.approx(exact.peak_pressure, rel=1e-4)
+    assert run.burn_time == pytest.approx(exact.burn_time, rel=1.5e-3)  # the solver's samples are as far apart
+    assert run.mean_pressure == pytest.approx(exact.mean_pressure, rel=1.5e-3)
 
 
 @pytest.mark.parametrize("cores", [(0.0405, 0.019), (0.042, 0.040, 0.036, 0.019), (0.0425, 0.0425, 0.0425, 0.013)])
@@ -68,15 +69,14 @@ def test_grains_of_very_unequal_webs_agree_with_a_stiff_solver(cores: tuple[floa
 
 
 def test_halving_the_steps_changes_little(monkeypatch: pytest.MonkeyPatch) -> None:
-    # second order: half as many steps may cost four times the error, still far inside 0.2 %
+    # third order: half as many steps may cost eight times the error, still far inside 0.2 %
     full = simulate(motor())
-    monkeypatch.setattr(
-        "app.calc.motor.course._GRID", course._GRID[[0, *range(1, 16), *range(17, len(course._GRID), 2)]]
-    )
+    monkeypatch.setattr("app.calc.motor.course._EVEN", course._EVEN[1::2])
+    monkeypatch.setattr("app.calc.motor.course._LIGHTING", course._LIGHTING[1::2])
     coarse = simulate(motor())
     assert len(coarse.time) < 0.7 * len(full.time)
-    assert coarse.total_impulse == pytest.approx(full.total_impulse, rel=5e-4)
-    assert coarse.peak_pressure == pytest.approx(full.peak_pressure, rel=5e-4)
+    assert coarse.total_impulse == pytest.approx(full.total_impulse, rel=1e-4)
+    assert coarse.peak_pressure == pytest.approx(full.peak_pressure, rel=1e-4)
 
 
 def test_the_table_is_as_wide_as_it_claims() -> None:
@@ -114,7 +114,7 @@ def test_steady_pressure_matches_the_closed_form() -> None:
     run = simulate(m)
     a = 8.26e-3 / 1e6**0.319
     density, c_star = tube.density, 909.0 * m.c_star_efficiency
-    middle = run.pressure[len(run.pressure) // 2]
+    middle = float(np.interp(run.depth[-1] / 2, run.depth, run.pressure))
     r_t = (c_star * 0.6362) ** 2
     for lost in (middle / r_t,):
         expected = (a * (density - lost) * c_star * run.kn_start) ** (1 / (1 - 0.319))
@@ -178,9 +178,9 @@ def test_a_batch_gives_what_each_motor_gives_alone() -> None:
     batch = simulate_many(TABLE)
     for i, case in enumerate(TABLE):
         alone = simulate(case)
-        assert batch.peak_pressure[i] == pytest.approx(alone.peak_pressure, rel=1e-5)
-        assert batch.total_impulse[i] == pytest.approx(alone.total_impulse, rel=1e-4)
-        assert batch.burn_time[i] == pytest.approx(alone.burn_time, rel=2e-3)
+        assert batch.peak_pressure[i] == pytest.approx(alone.peak_pressure, rel=1e-8)
+        assert batch.total_impulse[i] == pytest.approx(alone.total_impulse, rel=1e-8)
+        assert batch.burn_time[i] == pytest.approx(alone.burn_time, rel=1e-7)
 
 
 @settings(max_examples=60, deadline=None)
