@@ -199,10 +199,15 @@ def kind(cell: str, decimal: str, grouped: bool = False) -> str:
     """
     if not cell:
         return "empty"
-    if re.fullmatch(number_pattern(decimal, grouped), cell):
+    if _NUMBERS[decimal, grouped].fullmatch(cell):
         return "number"
     if _CLOCK_CELL.fullmatch(cell):
         return "clock"
     if _MISSING.fullmatch(cell):
         return "missing"
-    return "dressed" if re.fullmatch(cell_pattern(decimal, grouped, True), cell) else "words"
+    return "dressed" if _CELLS[decimal, grouped].fullmatch(cell) else "words"
+
+
+_EITHER = [(decimal, grouped) for decimal in (".", ",") for grouped in (False, True)]
+_NUMBERS = {how: re.compile(number_pattern(*how)) for how in _EITHER}
+_CELLS = {how: re.compile(cell_pattern(*how, dressed=True)) for how in _EITHER}

@@ -234,9 +234,13 @@ def guess_layout(text: bytes) -> Layout:
     begins = first_lines(text, _LOOKED_AT)
     lines = [line for line in [*begins, *_farther(text)] if line.strip()]
     best: tuple[tuple[float, int, int], str, str, tuple[bool, ...]] | None = None
+    whole = "\n".join(lines)
     for rank, (delimiter, decimal) in enumerate((d, point) for d in DELIMITERS for point in (".", ",")):
         if delimiter == "colon" and best is not None and best[0][0] > len(lines) / 4:
             continue
+        sign = DELIMITERS[delimiter]
+        if rank > 1 and sign is not None and sign not in whole and ARROW not in whole:
+            continue  # as one column it was read already
         thousands = _grouped_in(lines, delimiter, decimal)
         shapes: Counter[tuple[bool, ...]] = Counter()
         worth: dict[tuple[bool, ...], float] = {}
@@ -371,7 +375,7 @@ def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
         held = [row[column] for row in rows if len(row) > column]
         values = np.array([_value(cell, layout.decimal, thousands) for cell in held])
         values = values[np.isfinite(values)]
-        found.append(values if 3 * len(values) > len(rows) else values[:0])
+        found.append(values if 4 * len(values) > len(rows) else values[:0])
     return found
 
 

@@ -213,9 +213,11 @@ def intervals(time: Floats, thrust: Floats, off: Doubts, begins: bool = False, e
     be cut at any part of it. Between two samples the thrust may turn anywhere: each change of it may be early or late
     by half a sample, as far as its neighbours do not go on the same way. Burn time: the zero moves both ends outward
     or inward together, noise and step (a triangle) each end by itself, as far as the curve then crosses 5 % elsewhere;
-    a tone moves them by half a wave; the crossing lies anywhere between its two samples. Peak: the highest of n noisy
-    samples is high by the expected largest of n (the middle is moved by that), a tone raises it by its amplitude or,
-    where it dies away, twice that; between samples it may reach to where the lines of both sides meet. Mean: impulse
+    the first sample below it comes early by up to the expected largest of the noisy ones about there; a tone moves them
+    by half a wave; the crossing lies anywhere between its two samples, as far as the curve bends there. Peak: the
+    highest of n noisy samples is high by up to the expected largest of n, less where the peak is pointed; a tone raises
+    it by its amplitude or, where it dies away, twice that; between samples it may reach to where the lines of both
+    sides meet. Mean: impulse
     over burn time, taken as independent, which is wide. What was cut off cannot be known: that end is left open. A
     clock's error is not in it.
 
@@ -301,19 +303,20 @@ def _burn_time(time: Floats, thrust: Floats, edges: tuple[float, float], off: Do
     alone = _moved(time, thrust, 4 * off.noise / peak)  # of four times the noise, which bends that less
     steps = _moved(time, thrust, off.quantum / peak)
     zero = _moved(time, thrust, sqrt(off.zero**2 + off.gone**2 / 12) / peak)
-    gaps = [_between(time, edge) for edge in edges]
-    middle = sum(gaps[1]) / 2 - sum(gaps[0]) / 2
+    (start, before), (end, after) = (_crossing(time, thrust, edge) for edge in edges)
+    usual = float(time[-1] - time[0]) / (time.size - 1)
+    early = sum(_extreme(moved / 4, moved / 2 / usual) for moved in alone)
     parts = {
-        "noise": (alone[0] ** 2 + alone[1] ** 2) / 16,
+        "noise": (alone[0] ** 2 + alone[1] ** 2) / 16 + early**2 / 3,
         "steps of the converter": (steps[0] ** 2 + steps[1] ** 2) / 6,
         "zero": (zero[0] + zero[1]) ** 2,
-        "sampling": sum((b - a) ** 2 for a, b in gaps) / 12,
+        "sampling": (before**2 + after**2) / 12,
     }
     if off.tone is not None:
         parts["ringing"] = (min(1.0, off.tone.amplitude / (BURN_SHARE * peak)) / (2 * off.tone.frequency)) ** 2
     if off.smoothed:
         parts["smoothing"] = off.smoothed**2 / 6
-    return _Figure(edges[1] - edges[0], middle, parts)
+    return _Figure(edges[1] - edges[0], end - start + early / 2, parts)
 
 
 def _moved(time: Floats, thrust: Floats, share: float) -> tuple[float, float]:
@@ -328,26 +331,37 @@ def _moved(time: Floats, thrust: Floats, share: float) -> tuple[float, float]:
     return starts, stops
 
 
-def _between(time: Floats, moment: float) -> tuple[float, float]:
-    """The two samples that a moment lies between [s]."""
+def _crossing(time: Floats, thrust: Floats, moment: float) -> tuple[float, float]:
+    """The middle and length of where a curve may cross a level between two samples, as far as it bends there [s]."""
     at = int(np.clip(np.searchsorted(time, moment), 1, time.size - 1))
-    return float(time[at - 1]), float(time[at])
+    near = thrust[[max(at - 2, 0), at - 1, at, min(at + 1, thrust.size - 1)]]
+    before, change, after = (float(step) for step in np.diff(near))
+    bends = max(abs(change - before), abs(after - change))
+    share = min(1.0, bends / abs(change)) if change else 1.0
+    between = (float(time[at - 1]) + float(time[at])) / 2
+    abrupt = share * min(1.0, 2 * abs(change) / float(thrust.max()))  # of a step a straight line tells nothing
+    return moment + abrupt * (between - moment), share * float(time[at] - time[at - 1])
+
+
+def _extreme(sigma: float, many: float) -> float:
+    """How far the largest of some normal values lies above their middle."""
+    return sigma * NormalDist().inv_cdf((many - 0.375) / (many + 0.25)) if many > 1 else 0.0
 
 
 def _peak(thrust: Floats, off: Doubts) -> _Figure:
     top = int(thrust.argmax())
     peak = float(thrust[top])
     around = np.interp(np.arange(top - 2, top + 3), np.arange(thrust.size), thrust, left=0.0, right=0.0)
-    usual = off.quantum + 3 * off.noise
-    rise = max(0.0, float(np.diff(around[:3]).max()) - usual)
-    fall = max(0.0, -float(np.diff(around[2:]).min()) - usual)
+    usual = off.quantum + 3 * off.noise  # squares, as noise adds: a slope well above it is hardly bent by it
+    rise = sqrt(max(0.0, max(0.0, float(np.diff(around[:3]).max())) ** 2 - usual**2))
+    fall = sqrt(max(0.0, max(0.0, -float(np.diff(around[2:]).min())) ** 2 - usual**2))
     missed = rise * fall / (rise + fall) if rise and fall else 0.0
     many = int((thrust > peak - 4 * off.noise).sum()) if off.noise > 0 else 1
-    raised = off.noise * NormalDist().inv_cdf((many - 0.375) / (many + 0.25)) if many > 1 else 0.0
+    raised = _extreme(off.noise, many)
     rings = off.tone.amplitude if off.tone is not None else 0.0
-    middle = peak - raised - rings + missed / 2
+    middle = peak - raised / 2 - rings + missed / 2
     parts = {
-        "noise": off.noise**2,
+        "noise": off.noise**2 + raised**2 / 12,
         "steps of the converter": off.quantum**2 / 12,
         "zero": off.zero**2 + off.gone**2 / 4,
         "sampling": missed**2 / 12,

@@ -433,7 +433,7 @@ def _monitor() -> Dressed:
         *boot,
         *((a + 20, words) for a, words in lines),
     ]
-    return file((f"{stamp(45_062 + a)}\t-> {words}" for a, words in all_lines), burn, 3, 2, clock="ms")
+    return file((f"{stamp(45_062 + a)}\t-> {words}" for a, words in all_lines), burn, 3, 1)
 
 
 # --- Clocks ------------------------------------------------------------------------------------------

@@ -61,7 +61,7 @@ def spoil(rng: np.random.Generator, how: dict[str, float]) -> tuple[Floats, Floa
 
 @pytest.mark.parametrize("name", SPOILT)
 def test_nine_in_ten_lie_inside(name: str) -> None:
-    """Monte Carlo of 120 records a kind; with nine in ten, fewer than 98 of 120 inside come once in a thousand."""
+    """Monte Carlo of 120 records a kind; with nine in ten, fewer than 102 inside come three times in a hundred."""
     how, rng, right = SPOILT[name], np.random.default_rng(17), truth()
     inside = dict.fromkeys(right, 0)
     width = dict.fromkeys(right, 0.0)
@@ -79,7 +79,7 @@ def test_nine_in_ten_lie_inside(name: str) -> None:
             inside[key] += one.low <= value <= one.high
             width[key] += (one.high - one.low) / 2 / value / 120
     print(name, inside, {k: f"±{100 * v:.2f} %" for k, v in width.items()})
-    assert min(inside.values()) >= 98, inside
+    assert min(inside.values()) >= 102, inside
     assert width["total_impulse"] < 0.06, "a range that says nothing covers everything"
 
 
