@@ -16,7 +16,8 @@ from app.errors import Refused
 from app.forms import from_texts
 from app.models.curve import ReadIn
 from app.services.firings import curves, reading
-from app.services.firings.reading import Motor, Result
+from app.services.firings.doubts import Motor
+from app.services.firings.reading import Result
 from app.units import METRIC
 from tests.calc.record.dressed import ALONE, Dressed, crossed, dress, possible
 from tests.calc.record.stands import ODD
