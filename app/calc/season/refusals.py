@@ -31,7 +31,7 @@ _LONGER = 0.5
 """A rail is told longer by at most this share of itself [-]: farther on thrust is another."""
 
 _STEP = 1e-4
-"""Throats, cores and rails are changed by whole steps of this [m]."""
+"""Throats and cores are changed by whole steps of this [m]."""
 
 
 @dataclass(frozen=True)
@@ -92,9 +92,9 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %" if share >= 0.005 else "less than 1 %"
 
 
-def _rounded_up(speed: float) -> float:
-    """Up to the next tenth of a metre a second [m/s]."""
-    return ceil(10 * speed) / 10
+def _tenth_up(value: float) -> float:
+    """Up to the next tenth of a metre, or of a metre a second."""
+    return ceil(10 * value) / 10
 
 
 def _up(size: float) -> float:
@@ -214,7 +214,7 @@ class _Design:
             words = "It leaves the rail at {speed}; {wanted} are asked for."
         mass = float(self.expected.liftoff_mass[self.index])
         lighter = mass - mass_for(speed, wanted, rail, mass)
-        longer = _up(rail * ((wanted / speed) ** 2 - 1))
+        longer = _tenth_up(rail * ((wanted / speed) ** 2 - 1))
         told = {"lighter": Amount(lighter, "heavy_mass", 0), "longer": Amount(longer, "altitude", 1)}
         said = Note("{lighter} lighter, or a rail {longer} longer", told)
         if longer > _LONGER * rail:  # the burn may be over by then
@@ -244,7 +244,7 @@ class _Design:
             "In a gust the air meets it {angle} off its nose as it leaves the rail; {most} is the mark.",
             {"angle": Amount(angle, "angle", 0), "most": Amount(where.largest_angle, "angle", 0)},
         )
-        return words, Note("{less} less wind", {"less": Amount(_rounded_up(less), "speed", 1)}) if less > 0 else None
+        return words, Note("{less} less wind", {"less": Amount(_tenth_up(less), "speed", 1)}) if less > 0 else None
 
     def ceiling(self) -> Said:
         """Height against the field's ceiling."""
@@ -320,7 +320,7 @@ class _Design:
             {"edge": Amount(edge, "altitude")},
         )
         less = where.blows * (1 - edge / far) if far > edge else 0.0
-        change = Note("{less} less wind, or the main parachute lower", {"less": Amount(_rounded_up(less), "speed", 1)})
+        change = Note("{less} less wind, or the main parachute lower", {"less": Amount(_tenth_up(less), "speed", 1)})
         return words, change if less > 0 else None
 
     def delay(self) -> Said:

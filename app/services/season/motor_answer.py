@@ -22,6 +22,9 @@ SHOWN = 50
 DRAWN = 400
 """Designs drawn besides them at most, evenly picked: more would be a cloud."""
 
+NEAR = 8
+"""Refused designs that are kept with their reasons."""
+
 POINTS = 60
 """Of a kept curve."""
 
@@ -85,6 +88,15 @@ class Against:
 
 
 @dataclass(frozen=True)
+class Refused:
+    """A refused design and each of its reasons, with what would lift that one."""
+
+    words: str
+    height_m: float | None
+    reasons: list[tuple[Note, Note | None]]
+
+
+@dataclass(frozen=True)
 class MotorAnswer:
     """What a search came to."""
 
@@ -97,6 +109,8 @@ class MotorAnswer:
     best: list[Chosen]
     dots: list[Dot]
     against: list[Against]
+    near: list[Refused]
+    """The refused ones that lie nearest to the wish."""
     why_not: Note | None
     left_out: list[Note]
     rule: str
@@ -126,6 +140,7 @@ def answer(found: Choices, search: Search) -> dict[str, Any]:
         "best": [_chosen(found, search, found.ranged[i]) for i in found.best[:SHOWN]],
         "dots": _dots(found),
         "against": _against(found, search),
+        "near": _near(found, search),
         "why_not": None if why is None else _told(why),
         "left_out": [_told(one) for one in (*found.designs.left_out, *search.left_out)],
         "rule": RULE,
@@ -157,6 +172,14 @@ def read(kept: Mapping[str, Any]) -> MotorAnswer:
                     one["also"],
                 )
                 for one in kept["against"]
+            ],
+            "near": [
+                Refused(
+                    one["words"],
+                    one["height_m"],
+                    [(_note(said), None if change is None else _note(change)) for said, change in one["reasons"]],
+                )
+                for one in kept["near"]
             ],
             "why_not": None if kept["why_not"] is None else _note(kept["why_not"]),
             "left_out": [_note(one) for one in kept["left_out"]],
@@ -284,6 +307,28 @@ def _against(found: Choices, search: Search) -> list[dict[str, Any]]:
             {"kind": kind, "count": count, "words": _words(found, search, nearest), "also": also, **_refusal(said)}
         )
     return sorted(rows, key=lambda row: -int(row["count"]))
+
+
+def _near(found: Choices, search: Search) -> list[dict[str, Any]]:
+    """Refused designs by the rule, those that were marched and fly; of the same grains in a case one."""
+    e, d = found.expected, found.designs
+    rows: list[dict[str, Any]] = []
+    seen: set[tuple[int, int, int]] = set()
+    for index in map(int, found.order):
+        key = int(d.case[index]), int(d.stack[index]), int(d.formula[index])
+        if len(rows) == NEAR or key in seen or not found.faults(index) or not np.isfinite(e.peak_pressure[index]):
+            continue
+        seen.add(key)
+        told = [(_told(one.words), None if one.change is None else _told(one.change)) for one in refusals(found, index)]
+        height = float(e.apogee[index])
+        rows.append(
+            {
+                "words": _words(found, search, index),
+                "height_m": height if np.isfinite(height) else None,
+                "reasons": told,
+            }
+        )
+    return rows
 
 
 def _refusal(said: Refusal) -> dict[str, Any]:

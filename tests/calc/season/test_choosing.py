@@ -412,6 +412,7 @@ def test_a_rocket_lighter_or_a_rail_longer_by_what_is_told_lifts_the_refusal() -
         (one,) = refusals(found, index)
         assert one.change is not None
         longer = one.change.amounts["longer"].value if "longer" in one.change.amounts else None
+        assert longer is None or longer >= 0.1, "what is told is no nought"
         run = simulate(found.designs.motor(index))
         push = Push(run.time[run.rising], run.thrust[run.rising], run.propellant_mass)
         dry = 5.0 + found.designs.hardware.cases[found.designs.case[index]].empty_mass

@@ -175,11 +175,15 @@ def test_delays_are_held_against_the_flight_and_stay_known(shop: TestClient) -> 
     text = Page(looked(shop, wind="0 m/s", delays="1 s and 50 s")).texts["main"]
     assert "No motor is possible" in text
     assert "no such delay" in text
+    assert "The refused ones nearest to the wish" in text
+    near = text[text.index("The refused ones nearest") :]
+    assert re.search(r"The nearest delay is \d+\.\d s; \d+\.\d s pass from burnout to the top\. a delay of \d", near)
     ideal = re.search(r"a delay of (\d+\.\d) s", text)
     assert ideal is not None
     fits = looked(shop, wind="0 m/s", delays=f"1, {ideal[1]} s")
     assert f"of the delays you can have, {float(ideal[1]):g} s is nearest" in fits
     saved(shop, f"{PAGE}?wind=0+m%2Fs&delays=1%2C+{ideal[1]}+s", {}, "keep")
+    assert "Looked for in 0.0 m/s of wind, with delays of 1, " in opened(shop, "/season/1/wishes/1").texts["main"]
     again = opened(shop, PAGE)
     assert again.forms["look"].fields["delays"] == f"1, {float(ideal[1]):g} s"
     assert again.forms["look"].fields["wind"] == "0 m/s"
