@@ -135,6 +135,7 @@ class _Plan:
         level = 1.4
         for number, week in enumerate(self.weeks):
             level = self._week(number, week, level, ground, ink)
+        ground += self._grid(1.4, level) if self.in_cells else ()
         ink.append(line(pc(self.x(0)), em(level), "100%", em(level), "axis"))
         told = [f"{shape}: {what}" for _, shape, what in MARKS.values()]
         key = folded(
@@ -156,7 +157,9 @@ class _Plan:
         bottom = top + max(high, self.least)
         for place, day in enumerate(week):
             self._ground(place, day, top, bottom, ground)
-            self._edges(number, place, day, top, bottom, ink)
+            ink += self._edges(number, place, day, top, bottom)
+        ground.append(line(pc(self.x(0)), em(top), "100%", em(top), "axis"))
+        ground += self._grid(top, bottom) if not self.in_cells else ()
         for lane, start, end, until in bars:
             y = top + head + (lines * WORDS if self.in_cells else 1.2 * marks) + lane * BAR
             wide = self.x(end) - self.x(start)
@@ -212,17 +215,20 @@ class _Plan:
         if any(mark.kind == "flight" for mark in day.marks):
             ground.append(box(*where, "field-day"))
 
-    def _edges(self, number: int, place: int, day: WallDay, top: float, bottom: float, ink: list[Markup]) -> None:
-        """Thin lines between days, strong ones where a month begins; a frame round today."""
+    def _grid(self, top: float, bottom: float) -> Iterator[Markup]:
+        """Thin lines between the days."""
+        for place in range(8):
+            yield line(pc(self.x(place)), em(top), pc(self.x(place)), em(bottom), "axis")
+
+    def _edges(self, number: int, place: int, day: WallDay, top: float, bottom: float) -> Iterator[Markup]:
+        """Strong lines where a month begins; a frame round today."""
         left, right = pc(self.x(place)), pc(self.x(place + 1))
-        new = day.on - timedelta(days=7)
-        above = "month" if number and new.month != day.on.month else "axis"
-        beside = "month" if place and day.on.day == 1 else "axis"
-        ink += [line(left, em(top), right, em(top), above), line(left, em(top), left, em(bottom), beside)]
-        if place == 6:
-            ink.append(line(right, em(top), right, em(bottom), "axis"))
+        if number and (day.on - timedelta(days=7)).month != day.on.month:
+            yield line(left, em(top), right, em(top), "month")
+        if place and day.on.day == 1:
+            yield line(left, em(top), left, em(bottom), "month")
         if day.today:
-            ink.append(box(left, em(top), pc(self.cell / self.width), em(bottom - top), "today"))
+            yield box(left, em(top), pc(self.cell / self.width), em(bottom - top), "today")
 
     def _cell(
         self, place: int, day: WallDay, told: Sequence[tuple[WallMark | None, list[str], str]], top: float
