@@ -62,6 +62,7 @@ __all__ = [
     "named",
     "reason",
     "redirect",
+    "refuse",
     "render",
     "submit",
     "submit_file",
@@ -233,10 +234,10 @@ def _save(request: Request, session: Session, form: Form, act: Act, sums: Mappin
         session.commit()
         return url
     except BookError as error:
-        _refuse(form, error)
+        refuse(form, error)
         form.status = error.status
     except CalcError as error:
-        _refuse(form, error)
+        refuse(form, error)
     except IntegrityError as error:
         form.refuse(None, f"The book refused this: {error.orig}. Nothing was changed.")
     session.rollback()
@@ -295,15 +296,16 @@ def answered(form: Form, system: units.UnitSystem, ask: Callable[[Any], T]) -> T
     try:
         return ask(data)
     except (BookError, CalcError) as error:
-        _refuse(form, error)
+        refuse(form, error)
     return None
 
 
-def _refuse(form: Form, error: BookError | CalcError) -> None:
+def refuse(form: Form, error: BookError | CalcError) -> None:
+    """Put a refusal, and what else is wrong, beside the fields that it is about."""
     words = error.message if isinstance(error, BookError) else error.words
     form.refuse(error.field, words, error if isinstance(error, Asked) else None)
     for more in error.also if isinstance(error, BookError) else ():
-        _refuse(form, more)
+        refuse(form, more)
 
 
 @contextmanager

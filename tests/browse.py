@@ -51,7 +51,9 @@ class Page(HTMLParser):
         name = a.get("name", "")
         if name and "aria-describedby" in a:
             self._form.described[name] = a["aria-describedby"]
-        if tag == "input" and name and (a.get("type") != "checkbox" or "checked" in a):
+        if tag == "input" and name and a.get("type") == "radio":
+            self._form.choices.setdefault(name, set()).add(a["value"])
+        if tag == "input" and name and (a.get("type") not in ("checkbox", "radio") or "checked" in a):
             self._form.fields[name] = a.get("value", "on")
         elif tag == "select":
             self._select = name

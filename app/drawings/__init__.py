@@ -14,6 +14,7 @@ out for the least width it is shown at; static/css/drawings.css shows the one th
 - `to_scale`: shapes, hatching, dimension lines and words kept apart, in forms for four widths
 - `motor_cut`, `motor_section`, `small_motor`: a motor's parts, the motor with its words, the motor of a list
 - `grain_views`, `burn_stages`, `rocket_outline`, `field_plan`, `shelf_boxes`: things to scale
+- `small_curve`: a curve of a card among others
 - `chain`: what a thing came from and what it became
 - `season_line`: weeks with their melts, tests and flights
 - `row_plots`: pictures in the cells of a table, all rows on one scale

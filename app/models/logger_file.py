@@ -40,3 +40,6 @@ class LayoutIn(FormIn):
     lasted: Annotated[Quantity, Measure("time", gt=0, le=1e6)] | None = FormField(
         None, title="Or its length", description="From the first sample to the last."
     )
+    record: int | None = FormField(
+        None, ge=1, le=1000, title="Which record", description="Of a file whose clock began again; the first is 1."
+    )

@@ -5,17 +5,20 @@ from dataclasses import dataclass, replace
 from markupsafe import Markup
 from sqlmodel import Session
 
+from app import web
 from app.charts import Axis, Band, Panel, Rule, Series, line_chart
 from app.forms import Choice, Form
 from app.models import Firing, Prediction
 from app.models.base import FormIn
 from app.models.curve import ReadIn, UploadIn
+from app.routers.firings import curve_cards
 from app.routers.firings import logger_files as pages
 from app.routers.firings import logger_views as views
 from app.routing import late_router
 from app.services.book import workshop
 from app.services.firings import certainty, curves, stands
 from app.services.firings.curves import STAND, Line, Measured
+from app.services.firings.questions import Looked
 from app.services.firings.reading import Result
 from app.services.learning import stored_predictions
 from app.services.learning.prediction_record import PredictionRecord
@@ -73,6 +76,9 @@ class CurveReadingPage(views.ReadingPage, template="firings/curve_file.html"):
     """A file that a curve is read out of, and what it gives so."""
 
     found: Result | None
+    open: list[curve_cards.Asked]
+    other: list[curve_cards.Asked]
+    saves: bool
     predicted: Prediction | None
     chart: Markup | None
     zeros: Markup | None
@@ -105,8 +111,12 @@ def _reading_page(
     begins: views.Beginning,
     offered: views.Offered,
     form: Form,
-    found: Result | None,
+    looked: Looked | None,
 ) -> CurveReadingPage:
+    found, units = looked.result if looked else None, workshop.get(session).units
+    if looked is not None and looked.fault is not None and not form.errors:
+        web.refuse(form, looked.fault)
+    asked = curve_cards.asked(looked.questions if looked else [], form)
     return CurveReadingPage(
         built=built,
         begins=begins,
@@ -114,9 +124,12 @@ def _reading_page(
         stands=stands.names(session),
         form=form,
         found=found,
+        open=[one for one in asked if one.question.open],
+        other=[one for one in asked if not one.question.open],
+        saves=found is not None and not any(one.question.blocks for one in asked),
         predicted=stored_predictions.for_firing(session, firing),
-        chart=record(found, workshop.get(session).units) if found else None,
-        zeros=zeros(found, workshop.get(session).units) if found else None,
+        chart=record(found, units) if found else None,
+        zeros=zeros(found, units) if found else None,
         lines=curves.lines(found, None) if found else [],
     )
 
@@ -142,22 +155,30 @@ pages.add_pages(
 
 # --- Charts --------------------------------------------------------------------------------------
 
+RECORD_HEIGHT = 150.0
+"""Of a record that is read [px]: it stands in one screen with the answer above it."""
+
 HEIGHT = 108.0
 """Of thrust, and of pressure below it [px]: both stand in one screen with what is said of them."""
 
 
 def record(found: Result, units: UnitSystem) -> Markup:
-    """The whole record over its own time, with the stretch that is taken for the burn."""
-    inside = [found.cut_from_s <= t <= found.cut_to_s for t in found.record_time_s]
+    """The whole record over its own time, with the stretch taken for the burn, open where nothing was logged."""
     force = convert_each(_drawn(found.record_force_n), "force", units)
-    burn = [f if within else float("nan") for f, within in zip(force, inside, strict=True)]
-    panel = Panel(
-        Axis("Force", unit_of("force", units), from_zero=True),
-        [
-            Series("Record, its zero taken off", found.record_time_s, force, "dotted"),
-            Series("Taken for the burn", found.record_time_s, burn, "solid"),
-        ],
-    )
+    at = dict(zip(found.record_time_s, force, strict=True))
+    points = list(zip(found.record_time_s, force, strict=True))
+    points += [((begin + end) / 2, float("nan")) for begin, end in found.holes_s]
+    time, force = ([point[i] for point in sorted(points, key=lambda point: point[0])] for i in (0, 1))
+    burn = [f if found.cut_from_s <= t <= found.cut_to_s else float("nan") for t, f in zip(time, force, strict=True)]
+    series = [
+        Series("Record, its zero taken off", time, force, "dotted"),
+        Series("Taken for the burn", time, burn, "solid"),
+    ]
+    if found.holes_s:
+        ends = [(t, at.get(t, float("nan"))) for hole in found.holes_s for t in (*hole, hole[1])]
+        lines = [(t, float("nan") if i % 3 == 2 else f) for i, (t, f) in enumerate(ends)]
+        series.append(Series("Nothing was logged", [t for t, _ in lines], [f for _, f in lines], "dashed"))
+    panel = Panel(Axis("Force", unit_of("force", units), from_zero=True), series, height=RECORD_HEIGHT)
     return line_chart("The record", Axis("Time in the record", "s", decimals=3), panel)
 
 

@@ -21,6 +21,7 @@ from app.models import Firing
 from app.models.base import FormIn
 from app.models.logger_file import LayoutIn, LoggerFile
 from app.page import Page
+from app.routers.firings.curve_cards import with_choices
 from app.routers.firings.logger_views import Beginning, Files, Offered, StopIn, UnderWayPage
 from app.services.book import stored_files, workshop
 from app.services.firings import firings, large_files, opened_files, stands
@@ -123,7 +124,6 @@ class LoggerPages:
             form = web.blank(request, session, self.reading, initial=as_told)
             if aside.stopped:
                 form.refuse(None, aside.fault)
-                look = False
         opened = self.logger.opened(session, row)
         offered = Offered()
         if form is None:
@@ -138,16 +138,28 @@ class LoggerPages:
         head, numbered = beginning(opened, form)
         sheets: list[Choice] = [(name, name) for name in head.sheets]
         form.choices = {**self.choices, **form.choices, **dict.fromkeys(self.columns, numbered), "sheet": sheets}
-        found = None
-        if look:
-            units: UnitSystem = workshop.get(session).units
-            try:
-                found = web.answered(form, units, lambda data: self.logger.preview(session, firing, row, opened, data))
-            except StillReading as still:
-                return web.redirect(self._aside(firing_id, file_id, still))
+        try:
+            stopped = begun_aside is not None and begun_aside[0].stopped
+            found = None if stopped else self._found(session, firing, row, opened, form, look)
+        except StillReading as still:
+            return web.redirect(self._aside(firing_id, file_id, still))
         begins = Beginning(f"/firings/{firing_id}/{self.slug}", row, head.rows, head.columns, bool(sheets))
         page = self.reading_page(session, firing, firings.its_motor(session, firing), begins, offered, form, found)
-        return web.render(request, session, page, status=200 if found or form.asked or not look else 422)
+        return web.render(request, session, page, status=422 if look and form.errors and not form.asked else 200)
+
+    def _found(self, session: Session, firing: Firing, row: LoggerFile, opened: Opened, form: Form, look: bool) -> Any:
+        """What the file gives as the form stands; after a refused save too, where that can be said."""
+        units: UnitSystem = workshop.get(session).units
+
+        def preview(data: Any) -> Any:
+            return self.logger.preview(session, firing, row, opened, data)
+
+        if look:
+            return web.answered(form, units, preview)
+        again = Form(self.reading, form.id, form.action, dict(form.values), choices=form.choices, sure=dict(form.sure))
+        with suppress(StillReading):
+            return web.answered(again, units, preview)
+        return None
 
     def _aside(self, firing_id: int, file_id: int, still: StillReading) -> str:
         return f"/firings/{firing_id}/{self.slug}/{file_id}?reading={still.reading.key}"
@@ -221,7 +233,7 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
             row = logger.take_in(session, firings.get(session, firing_id), data.file, sent.files.get("file", b""))
             return f"/firings/{firing_id}/{kind.slug}/{row.pk}"
 
-        return web.submit_file(
+        answer = web.submit_file(
             request,
             sent,
             kind.upload,
@@ -230,6 +242,7 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
             notice="The file is in the book as it came. Now say how to read it.",
             too_large=logger.too_large(),
         )
+        return web.loaded_whole(request, answer)
 
     @router.post(f"{base}/take-over")
     def take_over(request: Request, firing_id: int, typed: Typed) -> Response:
@@ -274,6 +287,7 @@ def add_pages(router: APIRouter, kind: LoggerPages) -> None:
 
     @router.post(f"{base}/{{file_id}}")
     def read(request: Request, session: Book, firing_id: int, file_id: int, typed: Typed) -> Response:
+        typed = with_choices(typed, kind.reading)
         form = from_texts(kind.reading, typed, "form", request.url.path, kind.choices)
         if any(name == "look" for name, _ in typed) or kind.turned_to_a_sheet(session, firing_id, file_id, form):
             return kind.show_file(request, session, firing_id, file_id, form, look=True)

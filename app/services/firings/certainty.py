@@ -68,7 +68,10 @@ class Certainty(BaseModel):
 
 
 class Choice(BaseModel):
-    """One of several things that a record may mean, and what it gives, SI; a way of the zero with that zero drawn."""
+    """One of several things that a record may mean, and what it gives, SI.
+
+    A way of the zero has that zero drawn, a burn among others when it begins and ends.
+    """
 
     name: str
     words: str
@@ -76,6 +79,8 @@ class Choice(BaseModel):
     burn_time_s: float | None = None
     peak_thrust_n: float | None = None
     zero_n: list[float] = []
+    from_s: float | None = None
+    to_s: float | None = None
 
 
 class Open(BaseModel):
@@ -153,7 +158,13 @@ def about_pulses(data: ReadIn, time: Floats, chosen: Chosen) -> list[Open]:
         amounts,
     )
     each = [
-        Choice(name=str(i), words=f"{i}: {span}", total_impulse_ns=one.impulse)
+        Choice(
+            name=str(i),
+            words=f"{i}: {span}",
+            total_impulse_ns=one.impulse,
+            from_s=float(time[one.first]),
+            to_s=float(time[one.last]),
+        )
         for i, (span, one) in enumerate(zip(spans, motors, strict=True), 1)
     ]
     whole = Choice(name="all", words="all of them", total_impulse_ns=sum(one.impulse for one in motors))

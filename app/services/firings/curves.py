@@ -11,15 +11,16 @@ from app.calc.motor.impulse import BURN_SHARE, threshold_times
 from app.calc.record import one_line
 from app.calc.record.columns import READINGS
 from app.calc.record.runs import Progress
-from app.errors import Asked, Refused
+from app.errors import Asked
 from app.models import Curve, CurveFile, Firing
 from app.models.curve import ReadIn
 from app.services.book import audit_reasons, repository, workshop
-from app.services.firings import doubts, firing_fits, firings, large_files, reading, stands, unsaid
+from app.services.firings import doubts, firing_fits, firings, large_files, questions, reading, stands
 from app.services.firings.certainty import Ranged
 from app.services.firings.doubts import UNIT_NAMES, Motor
 from app.services.firings.logger_files import Counting, Logger
 from app.services.firings.opened_files import Opened, as_texts, as_typed
+from app.services.firings.questions import Looked
 from app.services.firings.reading import Result
 from app.services.learning import prediction_record, stored_predictions
 from app.services.learning.prediction_record import PredictionRecord, Range
@@ -98,28 +99,18 @@ def _guess(session: Session, text: bytes) -> dict[str, str]:
     return {**begun(text), "of_stand": next(iter(stands.names(session)), stands.FIRST_NAME)}
 
 
-def _read(session: Session, firing: Firing, row: CurveFile, opened: Opened, data: ReadIn) -> Result:
-    return _read_all(session, firing, row, opened, data)[0]
-
-
-def _read_all(
-    session: Session, firing: Firing, row: CurveFile, opened: Opened, data: ReadIn
-) -> tuple[Result, reading.Samples]:
-    """What a file holds, with every sample of its burn; a large one is read aside."""
+def _read(session: Session, firing: Firing, row: CurveFile, opened: Opened, data: ReadIn) -> Looked:
+    """What a file gives, with every sample of its burn; a large one is read aside."""
     motor = its_motor(session, firing)
 
-    def do(progress: Progress) -> tuple[Result, reading.Samples]:
-        text = opened.text(data.sheet)
-        unsaid.ask(text, data, motor, progress)
-        return reading.read_curve_and_samples(text, data, motor, progress)
+    def do(progress: Progress) -> Looked:
+        return questions.look(opened.text(data.sheet), data, motor, progress)
 
-    found: tuple[Result, reading.Samples] = large_files.read(
-        large_files.Asked(row.sha256, as_texts(data)), motor, opened, do
-    )
+    found: Looked = large_files.read(large_files.Asked(row.sha256, as_texts(data)), motor, opened, do)
     return found
 
 
-STAND = Logger(
+STAND: Logger[CurveFile, Curve, Result] = Logger(
     file_table=CurveFile,
     reading_table=Curve,
     result=Result,
@@ -148,11 +139,11 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     """
     STAND.allow(firing)
     opened = STAND.opened(session, row)
-    found, samples = _read_all(session, firing, row, opened, data)
-    motor = its_motor(session, firing)
-    for one in found.asked:
-        raise Refused(one.question, field=one.field)
-    _doubt(found, data, motor)
+    looked = _read(session, firing, row, opened, data)
+    questions.answer_first(opened.text(data.sheet), data, looked)
+    found = looked.result
+    assert found is not None, "what gives nothing has a question or a fault"
+    _doubt(found, data, its_motor(session, firing))
     curve = Curve(
         firing_id=firing.pk,
         curve_file_id=row.pk,
@@ -168,7 +159,7 @@ def keep(session: Session, firing: Firing, row: CurveFile, data: ReadIn) -> Curv
     session.add(curve)
     session.flush()
     stands.remember(session, curve, data, opened.text(data.sheet))
-    firing_fits.renew(session, firing, samples)
+    firing_fits.renew(session, firing, looked.samples)
     return curve
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from app.errors import Refused
+from app.errors import BookError
 from app.services.book.under_way import Step, Tell, Work, Works
 from app.services.firings.opened_files import Opened
 
@@ -40,6 +40,10 @@ _readings: Works[Any] = Works("reading of the file", MOST)
 _asked: dict[str, Asked] = {}
 
 
+class Stopped(BookError):
+    """A reading was stopped by a person; no fault of the file."""
+
+
 class StillReading(Exception):
     """It is not over: how far it is."""
 
@@ -68,7 +72,9 @@ def read(asked: Asked, beside: Any, opened: Opened, do: Read) -> Any:
     StillReading
         It is read aside and not over.
     Refused, CalcError
-        It cannot be read so, or was stopped.
+        It cannot be read so.
+    Stopped
+        A person ended it.
     """
     if len(opened.raw) < FROM_BYTES:
         return do(lambda _share: None)
@@ -95,6 +101,6 @@ def _told(tell: Tell, size: int) -> Callable[[float], None]:
     def share(part: float) -> None:
         doing = "MB of the file read" if part < 1 else "MB of the file read; looking for the burn"
         if not tell(Step(doing, round(part * size), size)):
-            raise Refused("The reading was stopped; nothing was kept. The file is in the book as it came.")
+            raise Stopped("The reading was stopped; nothing was kept. The file is in the book as it came.")
 
     return share

@@ -74,7 +74,7 @@ class Logger(Generic[F, R, X]):
     gives: str
     has_none: Callable[[Firing], str]
     guess: Callable[[Session, bytes], dict[str, str]]
-    read: Callable[[Session, Firing, F, Opened, Any], X]
+    read: Callable[[Session, Firing, F, Opened, Any], Any]
     proposals: Callable[[Session, Opened], list[Proposal]] = lambda _session, _opened: []
 
     def files(self, session: Session, firing: Firing) -> list[F]:
@@ -218,7 +218,7 @@ class Logger(Generic[F, R, X]):
         guess = {**self.guess(session, opened.text(sheet if opened.sheets else "")), "sheet": sheet, "of_sheet": sheet}
         return Begun(stands.begin_with(wanted[0], guess), wanted[0]) if wanted else Begun(guess, None)
 
-    def preview(self, session: Session, firing: Firing, row: F, opened: Opened, data: LayoutIn) -> X:
+    def preview(self, session: Session, firing: Firing, row: F, opened: Opened, data: LayoutIn) -> Any:
         """What a file holds when it is read so; nothing is kept.
 
         Raises

@@ -25,6 +25,9 @@ from app.services.firings.doubts import UNIT_NAMES, Motor
 DRAWN = 1000
 """Samples kept for drawing; the figures are made of all of them."""
 
+NAMED = 200
+"""Places passed over that are kept by name; more are counted."""
+
 _FIELDS = {
     "calibration": "points",
     "zero": "zero_way",
@@ -34,6 +37,15 @@ _FIELDS = {
     "burn_time": "time_unit",
     "mean_thrust": "force_unit",
 }
+
+
+class PassedOver(BaseModel):
+    """Lines in a row that hold no sample, how the first begins and what is said of it."""
+
+    first_line: int
+    last_line: int
+    begins: str
+    fault: str
 
 
 class Result(BaseModel):
@@ -60,6 +72,10 @@ class Result(BaseModel):
     pressure_pa: list[float] = []
     record_time_s: list[float]
     record_force_n: list[float]
+    holes_s: list[tuple[float, float]] = []
+    records: list[str] = []
+    passed_over: list[PassedOver] = []
+    lines_passed_over: int = 0
     cut_from_s: float
     cut_to_s: float
     noise_n: float
@@ -176,7 +192,8 @@ def _read(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = N
     )
     burn = reduce(way=certainty.way(data), gauge=gauge)
     stray = certainty.real(burn, stray)
-    record = thin(burn.zero.thrust, DRAWN)
+    holes = [burn.low + i for i in curve.gaps(time[burn.low : burn.high + 1])]
+    record = np.union1d(thin(burn.zero.thrust, DRAWN), [i + side for i in holes for side in (-1, 0)]).astype(np.intp)
     asked = certainty.about_pulses(data, time, chosen) + certainty.about_zero(data, force, burn, record, reduce)
     found = _figures(burn, data, motor)
     sure = certainty.sure(as_it_came, burn, data, stray)
@@ -213,6 +230,13 @@ def _read(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = N
         pressure_pa=absolute[pressed].tolist() if absolute is not None else [],
         record_time_s=time[record].tolist(),
         record_force_n=zero.thrust[record].tolist(),
+        holes_s=[(float(time[i - 1]), float(time[i])) for i in holes],
+        records=list(read.records),
+        passed_over=[
+            PassedOver(first_line=one.first_line, last_line=one.last_line, begins=one.begins, fault=one.fault)
+            for one in read.skipped[:NAMED]
+        ],
+        lines_passed_over=sum(one.count for one in read.skipped),
         cut_from_s=float(time[burn.low]),
         cut_to_s=float(time[burn.high]),
         noise_n=zero.noise,

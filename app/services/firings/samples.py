@@ -15,7 +15,7 @@ from app.calc.record.runs import Lines, Progress, Skipped, Table, read_table
 from app.errors import Refused
 from app.models.logger_file import LayoutIn
 
-_TRIED = (10, 20, 40, 80, 100, 320, 1000)
+USUAL_RATES = (10, 20, 40, 80, 100, 320, 1000)
 """Samples per second that loggers often take: common practice, no source."""
 
 _NUMERIC, _MANY = tuple('0123456789+-."'), 0.02
@@ -30,7 +30,7 @@ class Read:
     """Times [s] of the samples of one record, shape (N,), the columns read at them, and their lines in the file.
 
     `skipped` are the lines passed over; `said` tells of them and of what was done to the clock, `doubts` whether some
-    of them look like samples.
+    of them look like samples. `records` are all records of a file whose clock began again, in words.
     """
 
     time: Floats
@@ -39,6 +39,7 @@ class Read:
     skipped: tuple[Skipped, ...]
     said: list[str]
     doubts: list[str]
+    records: tuple[str, ...] = ()
 
 
 def sample_columns(
@@ -81,7 +82,8 @@ def sample_columns(
         raise Refused("The unit of time is not known. Choose one.", field="time_unit")
     beside = _milliseconds(text, layout, data.time_column, table) if clock else None
     found = moments(table.columns[0], data.time_unit or "s", table.lines.rows, clock)
-    part = _part(found, table.columns[1])
+    parts = [part for part in found.parts if part.time.size >= LEAST] or list(found.parts[:1])
+    part = _part(parts, table.columns[1], data.record)
     if part.time.size < LEAST:
         raise Refused(
             f"There are only {part.time.size} lines of numbers in a row; {made} needs ten at least.", field="file"
@@ -90,12 +92,14 @@ def sample_columns(
     if beside:
         said.append(f"Column {beside} holds the milliseconds of the clock; they were added to it.")
     doubts = _doubts(table)
+    records = tuple(_record_words(one, table.lines) for one in parts) if len(parts) > 1 else ()
     if part.rows.size == size:  # copies, so that the table of all can go
         return Read(
             part.time, [column.copy() for column in table.columns[1:]], table.lines, table.skipped, said, doubts
         )
     rows = part.rows
-    return Read(part.time, [c[rows] for c in table.columns[1:]], table.lines.kept(rows), table.skipped, said, doubts)
+    kept = [column[rows] for column in table.columns[1:]]
+    return Read(part.time, kept, table.lines.kept(rows), table.skipped, said, doubts, records)
 
 
 def _milliseconds(text: bytes, layout: Layout, time_column: int, table: Table) -> int | None:
@@ -127,13 +131,17 @@ def _rate(data: LayoutIn, table: Table) -> float:
     except CalcError:
         first, last = 0, 0
     if last > first:
-        each = [f"{rate} a second, {(last - first) / rate:.2g} s" for rate in _TRIED]
+        each = [f"{rate} a second, {(last - first) / rate:.2g} s" for rate in USUAL_RATES]
         words += f" The {last - first + 1:,} samples that look like the burn would last: at {'; '.join(each)}."
     raise Refused(words, field="sample_rate")
 
 
-def _part(found: Moments, column: Floats) -> Stretch:
-    """The part of a record whose clock began again in which most happens."""
+def _part(parts: Sequence[Stretch], column: Floats, record: int | None) -> Stretch:
+    """The part of a record whose clock began again that is meant; without a word, the one in which most happens."""
+    if record is not None:
+        if record > len(parts):
+            raise Refused(f"This file holds {len(parts)} records only.", field="record")
+        return parts[record - 1]
 
     def happens(part: Stretch) -> float:
         values = column[part.rows]
@@ -141,7 +149,12 @@ def _part(found: Moments, column: Floats) -> Stretch:
             return 0.0
         return float(np.trapezoid(np.abs(values - np.median(values)), part.time))
 
-    return max(found.parts, key=happens) if len(found.parts) > 1 else found.parts[0]
+    return max(parts, key=happens) if len(parts) > 1 else parts[0]
+
+
+def _record_words(part: Stretch, lines: Lines) -> str:
+    first, last = (lines.of(int(part.rows[i])) for i in (0, -1))
+    return f"Lines {first:,} to {last:,}: {part.time[-1] - part.time[0]:.1f} s"
 
 
 # --- What to say ---------------------------------------------------------------------------------
@@ -194,7 +207,7 @@ def _clock_words(found: Moments, part: Stretch, lines: Lines) -> list[str]:
         first, last = (lines.of(int(part.rows[i])) for i in (0, -1))
         said.append(
             f"The clock began again in line {_places(found.restarts, lines)}: these are {len(found.parts)} records. "
-            f"The one from line {first} to line {last} was read, because most happens in it."
+            f"The one from line {first} to line {last} was read; without a choice it is the one in which most happens."
         )
     if found.strays:
         said.append(f"Out of order and left out: line {_places(found.strays, lines)}.")

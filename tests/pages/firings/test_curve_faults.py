@@ -15,7 +15,7 @@ from app.models import Curve, CurveFile, Firing
 from app.services.book import stored_files
 from app.services.firings import curves
 from tests.behind import app_of
-from tests.browse import Page, opened
+from tests.browse import Page, opened, refused
 from tests.calc.record.workbooks import Rows, ods, xlsx
 from tests.pages.firings.test_curves import burn, fired, post, predicted_and_fired
 from tests.pages.motors.test_builds import book, count
@@ -67,6 +67,7 @@ READ_AND_SAID: dict[str, tuple[Change, str]] = {
     "NaN": (lambda rows: [*rows[:700], "1.398;nan", *rows[701:]], "Inside the burn no sample stands in line 701"),
     "infinite": (lambda rows: [*rows[:700], "1.398;inf", *rows[701:]], "Inside the burn no sample stands in line 701"),
     "text": (lambda rows: [*rows[:700], "stopped;stopped", *rows[700:]], "1 line: line 701 (“stopped;stopped”)"),
+    "text, unfolded": (lambda rows: [*rows[:700], "stopped", *rows[700:]], '<td class="wrap">stopped</td>'),
     "a cell missing": (lambda rows: [*rows[:700], "1.398", *rows[701:]], "1 line: line 701 (“1.398”)"),
     "a restart": (
         lambda rows: [*rows[:200], "ready", *rows[1:]],
@@ -85,6 +86,7 @@ TOLD: dict[str, tuple[Change, str]] = {
         "60 lines that begin with a number were passed over",
     ),
     "a gap": (lambda rows: rows[:700] + rows[760:], "Samples are missing before line 701"),
+    "a gap, drawn": (lambda rows: rows[:700] + rows[760:], "Nothing was logged"),
     "a saturated cell": (lambda rows: values(rows, lambda _t, f: min(f, 600.0)), "stood at its end: from line"),
     "the end cut off": (lambda rows: rows[:900], "ends while the motor still burns"),
     "several motors": (
@@ -163,9 +165,40 @@ def test_what_can_be_read_is_told_with_its_line_before_it_is_kept(client: TestCl
     reading = str(post(client, fired(client), raw).headers["location"])
     shown = client.get(reading)
     assert shown.status_code == 200
-    assert "Look at this first" in shown.text
+    assert "Look at this first" in shown.text or "Choose below" in shown.text
     assert words in shown.text
     assert count(client, Curve) == 0
+
+
+def test_another_record_of_a_file_that_was_begun_again_is_chosen(client: TestClient) -> None:
+    """The second record holds half the thrust; the first has most in it and is read until the other is chosen."""
+    rows = burn().decode().splitlines()
+    raw = "\n".join([*rows, "rst cause:2", *values(rows, lambda _t, f: 0.5 * f)[1:]]).encode()
+    url = str(post(client, fired(client), raw).headers["location"])
+    form = opened(client, url).forms["form"]
+    assert form.choices["choose.record"] == {"record=1", "record=2"}
+    answer = client.post(url, data={**form.fields, "choose.record": "record=2", "look": "on"})
+    form = Page(answer.text).forms["form"]
+    assert form.fields["record"] == "2"
+    assert client.post(url, data=form.fields, follow_redirects=False).status_code == 303
+    with book(client) as session:
+        assert session.exec(select(Curve)).one().total_impulse_ns == pytest.approx(490.0, rel=0.003)
+
+
+def test_a_file_without_times_asks_how_fast_it_was_taken_with_what_each_rate_gives(client: TestClient) -> None:
+    """980 N·s at 500 a second; at 1,000 it would be half of that, at 80 it would be 6,125."""
+    rows = ["Thrust (N)", *(row.split(";")[1] for row in burn().decode().splitlines()[1:])]
+    url = str(post(client, fired(client), "\n".join(rows).encode()).headers["location"])
+    page = opened(client, url)
+    asked = page.texts["question-rate"]
+    assert "1000 samples a second" in asked
+    assert "490 N·s in 0.79 s" in asked
+    assert "choose.meaning" not in page.forms["form"].choices
+    form = page.forms["form"]
+    assert "Choose one" in refused(client, url, {}).fault("sample_rate")
+    assert client.post(url, data={**form.fields, "sample_rate": "500"}, follow_redirects=False).status_code == 303
+    with book(client) as session:
+        assert session.exec(select(Curve)).one().total_impulse_ns == pytest.approx(980.0, rel=0.003)
 
 
 def test_a_unit_far_from_the_prediction_is_asked_for(client: TestClient) -> None:

@@ -114,7 +114,8 @@ def test_looking_again_keeps_nothing_and_shows_what_was_typed(client: TestClient
     assert count(client, Curve) == 0
     answer = send(client, reading, {"look": "on", "force_column": ""})
     assert answer.status_code == 200, "it is asked"
-    assert "Choose one" in Page(answer.text).fault("force_column")
+    assert "What are the numbers?" in answer.text
+    assert "Choose one" in refused(client, reading, {"force_column": ""}).fault("force_column")
 
 
 def test_reading_it_otherwise_keeps_both_and_opens_as_it_was_read(client: TestClient) -> None:
@@ -136,9 +137,11 @@ def test_raw_counts_are_read_by_known_masses(client: TestClient) -> None:
     reading = sent(client, fired(client), raw)
     page = opened(client, reading)  # what the file does not say is asked
     assert [page.forms["form"].fields[name] for name in ("force_unit", "time_unit")] == ["", ""]
-    assert "Counts of the converter" in page.fault("force_unit")
-    assert "Milliseconds (likely): a burn of 1.58 s" in page.fault("time_unit")
+    asked = page.texts["question-meaning"]
+    assert "Counts of the converter, times in milliseconds" in asked
+    assert "A burn of 1.58 s" in asked
     form = page.forms["form"]
+    assert "Choose one" in refused(client, reading, {}).fault("force_unit")
     masses = {"force_unit": "counts", "time_unit": "ms"}
     answer = client.post(form.action, data={**form.fields, **masses}, follow_redirects=False)
     assert "two known masses" in Page(answer.text).texts["form-points-error"]
@@ -319,8 +322,8 @@ def test_what_could_mean_two_things_is_asked_before_it_is_saved(client: TestClie
         "to",
     ):
         assert words in shown.text, words
-    assert "zero_way" in page.forms["form"].fields
     assert 'name="leave_out"' in shown.text
+    assert {"zero_way=line", "zero_way=lit"} <= page.forms["form"].choices["choose.zero_way"]
     refused_ = client.post(page.forms["form"].action, data=page.forms["form"].fields, follow_redirects=False)
     assert refused_.status_code == 422
     assert "Choose how it went" in Page(refused_.text).fault("zero_way")

@@ -16,10 +16,10 @@ from app.calc.base.constants import STANDARD_GRAVITY
 from app.calc.record import reduction, runs
 from app.calc.record.plain_text import plain_text
 from app.calc.record.plausible import IDEAL_ISP
-from app.errors import Asked, Refused
+from app.errors import Refused
 from app.forms import from_texts
 from app.models.curve import ReadIn
-from app.services.firings import curves, doubts, reading, samples, unsaid
+from app.services.firings import curves, doubts, questions, reading, samples
 from app.services.firings.alternatives import Alternative, alternatives
 from app.services.firings.doubts import Motor
 from app.units import METRIC, say
@@ -204,9 +204,9 @@ def test_raw_and_filtered_are_both_offered_with_what_they_give() -> None:
     assert curves.begun(raw)["force_column"] == ""
     found = offered(raw)
     assert [(one.column, one.head) for one in found] == [(3, "Raw thrust (N)"), (2, "Filtered (N)")]
-    with pytest.raises(Asked, match="Which column is the force") as asked:
-        unsaid.ask(raw, data_of(raw), MOTOR)
-    assert [text_ for text_, _ in asked.value.readings] == ["3", "2"]
+    looked = questions.look(raw, data_of(raw), MOTOR)
+    assert looked.result is None
+    assert [way.texts["force_column"] for one in looked.questions for way in one.ways] == ["3", "2"]
 
 
 def test_the_one_column_that_burns_is_the_force_and_said_so() -> None:
