@@ -1,5 +1,6 @@
 """A browser without script: reads the forms of a page as a person would send them."""
 
+import re
 import secrets
 from collections import deque
 from dataclasses import dataclass, field
@@ -27,23 +28,34 @@ class PageForm:
         return {**self.fields, name: text}
 
 
+NEVER_CLOSED = {"input", "link", "meta", "br", "hr", "img", "path", "line", "rect", "circle"}
+
+
 class Page(HTMLParser):
     """The forms of a page by their id, and the text of each element that has an id."""
 
     def __init__(self, html: str) -> None:
         super().__init__()
         self.forms: dict[str, PageForm] = {}
-        self.texts: dict[str, str] = {}
         self._form: PageForm | None = None
         self._select = self._area = ""
         self._answer: tuple[str, str] | None = None
-        self._open: list[tuple[str, str]] = []
+        self._tags: list[str] = []
+        self._parts: list[list[str] | None] = []
+        self._inside: list[list[str]] = []
+        self._said: dict[str, list[str]] = {}
         self.feed(html)
+        self.texts = {identity: "".join(parts) for identity, parts in self._said.items() if parts}
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         a = {name: value or "" for name, value in attrs}
-        if tag not in ("input", "link", "meta", "br", "hr", "img", "path", "line", "rect", "circle"):
-            self._open.append((tag, a.get("id", "")))
+        if tag not in NEVER_CLOSED:
+            identity = a.get("id", "")
+            parts = self._said.setdefault(identity, []) if identity else None
+            self._tags.append(tag)
+            self._parts.append(parts)
+            if parts is not None:
+                self._inside.append(parts)
         if tag == "form":
             self._form = self.forms.setdefault(a.get("id", a["action"]), PageForm(a["action"]))
         if self._form is None:
@@ -70,9 +82,11 @@ class Page(HTMLParser):
             self._form.fields[name] = ""
 
     def handle_endtag(self, tag: str) -> None:
-        if tag in (name for name, _ in self._open):  # a shape of a drawing was never opened here, and closes nothing
-            while self._open.pop()[0] != tag:
-                pass
+        while tag in self._tags:  # a shape of a drawing was never opened here, and closes nothing
+            if self._parts.pop() is not None:
+                self._inside.pop()
+            if self._tags.pop() == tag:
+                break
         if tag == "form":
             self._form = None
         self._answer = None if tag == "button" else self._answer
@@ -80,9 +94,8 @@ class Page(HTMLParser):
         self._area = "" if tag == "textarea" else self._area
 
     def handle_data(self, data: str) -> None:
-        for _, identity in self._open:
-            if identity:
-                self.texts[identity] = self.texts.get(identity, "") + data
+        for parts in self._inside:
+            parts.append(data)
         if self._answer and self._form is not None:
             self._form.answers[data.strip()] = self._answer
         if self._area and self._form is not None:
@@ -133,9 +146,11 @@ class Person(TestClient):
 
 
 def _hidden_in(page: str, action: str) -> dict[str, str] | None:
-    if f'action="{action}"' not in page:
+    begins = re.search(rf'<form\b[^>]*\saction="{re.escape(action)}"', page)
+    if begins is None:
         return None
-    found = next((form.fields for form in Page(page).forms.values() if form.action == action), None)
+    form = page[begins.start() : page.index("</form>", begins.start())]  # the rest of the page need not be read
+    found = next((one.fields for one in Page(form).forms.values() if one.action == action), None)
     return found and {name: found[name] for name in ("once", "version") if name in found}
 
 
