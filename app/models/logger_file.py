@@ -33,7 +33,7 @@ class LayoutIn(FormIn):
     decimal: Literal[".", ","] = FormField(title="Decimal sign")
     first_line: int = FormField(ge=1, le=10_000, title="First line of numbers")
     time_column: int | None = FormField(None, title="Time")
-    time_unit: Literal["s", "ms", "us"] | None = FormField(None, title="Unit of time")
+    time_unit: Literal["s", "ms", "us", "min"] | None = FormField(None, title="Unit of time")
     sample_rate: float | None = FormField(
         None, gt=0, le=1e7, title="Samples per second", description="Only for a file without a time column."
     )

@@ -7,7 +7,7 @@ import numpy as np
 
 from app.calc.base.constants import PSI, STANDARD_GRAVITY, Floats
 
-TIME_UNITS: dict[str, float] = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
+TIME_UNITS: dict[str, float] = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0}
 """Seconds in each unit of time [s]."""
 
 POUND = 0.45359237 * STANDARD_GRAVITY

@@ -23,6 +23,7 @@ _UNIT_WORDS: Mapping[str, Mapping[str, str]] = {
         "millisecondes millisecondi mseg",
         "us": "us usec usecs micro micros microsecond microseconds mikrosekunden microsegundos microssegundos "
         "microsecondes microsecondi",
+        "min": "min mins minute minutes minuten minuto minutos minuti",
     },
     FORCE: {
         "N": "n newton newtons newtonios newtonio",
@@ -63,7 +64,7 @@ _EXACT = {
 }
 _BEGINS = {
     OTHER: "temperat thermo batt accel beschleun gyro altit height hohe speed veloc impuls energ humid status state "
-    "relay ignit zund servo valve peak max min",
+    "relay ignit zund servo valve peak max",
     TIME: "time zeit sekund second segund millis milis micros mikros elapsed epoch clock fecha date datum stamp "
     "instant",
     PRESSURE: "press presion druck chamber brennkammer",

@@ -23,7 +23,7 @@ TEXT_CHOICES: dict[str, list[Choice]] = {
         ("colon", "colons"),
     ],
     "decimal": [(".", "point: 0.5"), (",", "comma: 0,5")],
-    "time_unit": [("s", "s"), ("ms", "ms"), ("us", "µs")],
+    "time_unit": [("s", "s"), ("ms", "ms"), ("us", "µs"), ("min", "min")],
 }
 
 

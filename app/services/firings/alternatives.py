@@ -20,6 +20,7 @@ from app.services.firings.doubts import UNIT_NAMES, Motor
 from app.services.firings.raw_burns import Burn
 
 TIME_NAMES = {"s": "seconds", "ms": "milliseconds", "us": "microseconds"}
+"""What times may be in where nothing says it, in words; minutes are always said."""
 
 CURVE = 120
 """Samples of a small curve."""
@@ -39,7 +40,8 @@ class Alternative:
 
     `texts` is what choosing it puts into the form of reading, by its fields: column, unit, sign, unit of time. `factor`
     is newtons for one of the reading; where it is None (counts or volts of an unknown scale) the figures are too, and
-    the curve is in the readings as they stand. `said` tells that the file itself says this unit.
+    the curve is in the readings as they stand. `said` tells that the file itself says this unit, `can_be` that
+    the motor's propellant can have given such an impulse.
     """
 
     texts: dict[str, str]
@@ -58,6 +60,7 @@ class Alternative:
     time_s: list[float]
     thrust_n: list[float]
     said: bool
+    can_be: bool
     likely: bool
     why: Note | str
 
@@ -69,7 +72,7 @@ class Alternative:
     @property
     def time_words(self) -> str:
         """The unit of time in words."""
-        return TIME_NAMES[self.time_unit]
+        return TIME_NAMES.get(self.time_unit, "minutes")
 
 
 def alternatives(
@@ -90,14 +93,14 @@ def alternatives(
     found = raw_burns.burns(text, layout, data, raw_burns.tried(guess, data), progress)
     trial = raw_burns.trial_unit(text, layout, data)
     said = data.time_unit or raw_burns.time_unit_said(guess, heads, data)
-    units = [said] if said else list(TIME_UNITS)
+    units = [said] if said else list(TIME_NAMES)
     offered = [
         (_alternative(burn, unit, time_unit, TIME_UNITS[time_unit] / TIME_UNITS[trial], data, motor, heads), burn)
         for burn in found
         for unit in _units(burn, motor, said is None)
         for time_unit in units
     ]
-    return _ordered(offered, motor, said is None)
+    return _ordered(offered, motor, said is None, data.force_unit)
 
 
 # --- What comes of each ---------------------------------------------------------------------------
@@ -159,13 +162,17 @@ def _alternative(
         time_s=((burn.time[drawn] - burn.time[0]) * scale).tolist(),
         thrust_n=(burn.height[drawn] * (factor or 1.0)).tolist(),
         said=burn.force.unit == unit,
+        can_be=impulse is None or motor.can_give(impulse),
         likely=False,
         why="",
     )
 
 
-def _ordered(offered: list[tuple[Alternative, Burn]], motor: Motor, open_time: bool) -> list[Alternative]:
-    """Likely first, each with why; of units of time that are open, the others for the likely unit of force alone."""
+def _ordered(
+    offered: list[tuple[Alternative, Burn]], motor: Motor, open_time: bool, chosen: str | None
+) -> list[Alternative]:
+    """Likely first, each with why; of units of time that are open, the others for the likely unit of force alone, and
+    for the one that was chosen."""
 
     cleaned = {(burn.force.column, burn.turned) for _, burn in offered if burn.cleaned}
     order = {column: i for i, column in enumerate(dict.fromkeys(one.column for one, _ in offered))}
@@ -182,9 +189,11 @@ def _ordered(offered: list[tuple[Alternative, Burn]], motor: Motor, open_time: b
         return []
     best = ranked[0]
     kept = [
-        one for one in ranked if one.time_unit == best.time_unit or (one.unit, one.column) == (best.unit, best.column)
+        one
+        for one in ranked
+        if one.time_unit == best.time_unit or (one.unit in (best.unit, chosen) and one.column == best.column)
     ]
-    sure = best.said or best.impulse_ns is None or motor.can_give(best.impulse_ns)
+    sure = best.said or best.can_be
     return [replace(one, likely=one is best and sure, why=_why(one, motor)) for one in kept]
 
 

@@ -7,7 +7,8 @@ that other modules found. Out: plain figures in SI. Nothing is taken, the likely
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from app.calc.base.notes import Note
+from app.calc.base.notes import Amount, Note
+from app.calc.record.columns import PRESSURE_UNITS
 from app.calc.record.runs import Progress
 from app.errors import Refused
 from app.models.curve import ReadIn
@@ -24,8 +25,12 @@ OPEN = {
     "force_column": "Which column is the force is not sure.",
     "force_unit": "The file does not say in which unit the force is.",
     "time_unit": "The file does not say in which unit the times are.",
+    "pressure_unit": "The file does not say in which unit the pressure is.",
 }
 """What a file may leave open, by the field that answers it."""
+
+CHAMBERS = (0.5e6, 15e6)
+"""Peak pressures that motors of this family have [Pa]: a choice, to mark the likely unit by."""
 
 
 @dataclass(frozen=True)
@@ -80,14 +85,17 @@ def look(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = No
     """
     if rates := of_rates(text, data, motor, progress):
         return Looked(None, rates)
-    is_open = bool(open_fields(text, data))
+    is_open = any(name != "pressure_unit" for name in open_fields(text, data))
     ways = _ways(text, data, motor, progress) if is_open or len(text) <= MANY else []
-    if is_open and ways:
-        return Looked(None, [_meaning(ways)])
+    pressed = of_pressure(text, data)
+    if (is_open and ways) or pressed:
+        return Looked(None, [*([_meaning(ways)] if is_open and ways else []), *pressed])
     try:
         found, burn = reading.read_curve_and_samples(text, data, motor, progress)
     except Refused as fault:
-        return Looked(None, [_meaning(ways, blocks=False)] if len(ways) > 1 else [], fault)
+        ways = ways or _ways(text, data, motor, progress)
+        other = len(ways) > 1 or any(one.turned != data.turned for one in ways)
+        return Looked(None, [_meaning(ways, blocks=False)] if other else [], fault)
     meant = [_meaning(ways, is_open=False, blocks=False)] if len(ways) > 1 else []
     return Looked(found, [*meant, *of_result(found)], None, burn)
 
@@ -104,6 +112,8 @@ def open_fields(text: bytes, data: ReadIn) -> list[str]:
     if data.time_column is not None and data.time_unit is None:
         _, guess, heads = raw_burns.guessed(text, data)
         found += ["time_unit"] if raw_burns.time_unit_said(guess, heads, data) is None else []
+    if data.pressure_column is not None and data.pressure_unit is None:
+        found.append("pressure_unit")
     return found
 
 
@@ -139,7 +149,7 @@ def _ways(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None) ->
 def _meaning(found: Sequence[Alternative], *, is_open: bool = True, blocks: bool = True) -> Question:
     """Which column is the force and in which units."""
     columns, times = len({one.column for one in found}), len({one.time_unit for one in found})
-    signs = len({one.turned for one in found})
+    signs = len({one.turned for one in found}) + any(one.turned for one in found)
     ways = []
     for one in found:
         parts = [one.unit_words]
@@ -194,6 +204,27 @@ def of_rates(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None 
         )
     told = "This file has no times. Choose how fast the logger took its samples, or type the rate or the length below."
     return [Question("rate", "How fast were the samples taken?", ways, told)]
+
+
+def of_pressure(text: bytes, data: ReadIn) -> list[Question]:
+    """In which unit the pressure is, where the file does not say: each with the peak that it would give."""
+    if data.pressure_column is None or data.pressure_unit is not None:
+        return []
+    rise = raw_burns.rise(text, data, data.pressure_column)
+    if rise is None:
+        return []
+    likely = [unit for unit, size in PRESSURE_UNITS.items() if CHAMBERS[0] <= rise * size <= CHAMBERS[1]]
+    order = sorted(PRESSURE_UNITS, key=lambda unit: unit not in likely)
+    ways = [
+        Way(
+            texts={"pressure_unit": unit},
+            called=unit,
+            likely=likely == [unit],
+            why=Note("A peak of {peak} over the air.", {"peak": Amount(rise * PRESSURE_UNITS[unit], "pressure")}),
+        )
+        for unit in order
+    ]
+    return [Question("pressure", "In which unit is the pressure?", ways)]
 
 
 def of_result(found: Result) -> list[Question]:

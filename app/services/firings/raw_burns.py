@@ -12,7 +12,7 @@ from app.calc.record import columns, curve, logger_text, reduction, roles, spike
 from app.calc.record.columns import FORCE_UNITS
 from app.calc.record.logger_text import Layout
 from app.calc.record.roles import Force, Guess
-from app.calc.record.runs import Progress
+from app.calc.record.runs import Progress, read_table
 from app.errors import Refused
 from app.models.curve import ReadIn
 from app.services.firings import samples
@@ -140,6 +140,18 @@ def trial_unit(text: bytes, layout: Layout, data: ReadIn) -> str:
     if not 0 < data.time_column <= len(first):
         return "s"
     return columns.usual_time_unit(first[data.time_column - 1])
+
+
+def rise(text: bytes, data: ReadIn, column: int) -> float | None:
+    """How far the numbers of a column rise over their usual level, stray ones left out; None where it holds none."""
+    layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
+    try:
+        (values,) = read_table(text, layout, [column]).columns
+    except CalcError:
+        return None
+    clean = spikes.without_spikes(values, spikes.find_spikes(values))
+    height = float(clean.max() - np.median(clean[: max(1, clean.size // 50)]))
+    return height if height > 0 else None
 
 
 def _read(

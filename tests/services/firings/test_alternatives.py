@@ -11,18 +11,20 @@ import numpy as np
 import pint
 import pytest
 from numpy.typing import NDArray
+from sqlmodel import Session
 
 from app.calc.base.constants import STANDARD_GRAVITY
 from app.calc.record import reduction, runs
 from app.calc.record.plain_text import plain_text
 from app.calc.record.plausible import IDEAL_ISP
-from app.errors import Refused
+from app.errors import Asked, Refused
 from app.forms import from_texts
 from app.models.curve import ReadIn
 from app.services.firings import curves, doubts, questions, reading, samples
 from app.services.firings.alternatives import Alternative, alternatives
 from app.services.firings.doubts import Motor
 from app.units import METRIC, say
+from tests import build
 from tests.calc.record.dressed import AXES, CLOCKED, HEADLESS, USUAL, Dressed, dress, possible
 
 ureg: pint.UnitRegistry[float] = pint.UnitRegistry()
@@ -278,3 +280,90 @@ def test_known_masses_in_another_unit_are_doubted() -> None:
     doubt = doubts.about_impulse(IMPULSE * 2.2046, "counts", Motor(0.6, 0.0127, predicted_ns=IMPULSE))
     assert doubt is not None
     assert "Were the known masses, or the force for one of the reading, in pounds?" in say(doubt.words)
+
+
+# --- Asked before anything is kept ----------------------------------------------------------------
+
+
+def test_what_is_open_is_one_question_that_a_single_choice_answers() -> None:
+    t, force = record()
+    raw = text(1000 * t + 5, -force / 9.80665)
+    (question,) = questions.look(raw, data_of(raw), MOTOR).questions
+    first = question.ways[0]
+    assert first.called == "Kilograms, times in milliseconds, turned"
+    assert first.likely
+    assert first.texts == {"force_column": "2", "force_unit": "kgf", "turned": "on", "time_unit": "ms"}
+    newtons = next(one for one in question.ways if one.called.startswith("Newtons, times in milli"))
+    assert newtons.isp_s == pytest.approx(12.1, abs=0.1)
+    assert "motor that burned whole" in say(newtons.why)
+    found = questions.look(raw, data_of(raw, first.texts), MOTOR).result
+    assert found is not None
+    assert found.total_impulse_ns == pytest.approx(IMPULSE, rel=1e-3)
+
+
+def test_of_a_chosen_unit_the_open_unit_of_time_is_offered_too() -> None:
+    t, force = record()
+    raw = text(1000 * t + 5, force / 9.80665)
+    pounds = [one for one in offered(raw, told={"force_unit": "lbf"}) if one.unit == "lbf"]
+    assert {one.time_unit for one in pounds} == {"s", "ms", "us"}
+
+
+def test_a_unit_of_pressure_that_is_not_said_is_asked_by_the_peak_it_gives() -> None:
+    t, force = record()
+    raw = text(t, force, force / 20 + 1, head="Time (s),Thrust (N),Pressure")
+    looked = questions.look(raw, data_of(raw), MOTOR)
+    (question,) = looked.questions
+    assert (question.key, question.ways[0].texts, question.ways[0].likely) == (
+        "pressure",
+        {"pressure_unit": "bar"},
+        True,
+    )
+    assert "A peak of 2.50 MPa" in say(question.ways[0].why)
+    with pytest.raises(Refused, match="in which unit the pressure is") as fault:
+        questions.answer_first(raw, data_of(raw), looked)
+    assert fault.value.field == "pressure_unit"
+    read = questions.look(raw, data_of(raw, {"pressure_unit": "bar"}), MOTOR).result
+    assert read is not None
+    assert read.peak_pressure_pa == pytest.approx(2.5e6 + 101_325, rel=1e-3)
+
+
+def test_an_impulse_that_can_hardly_be_is_asked_about_before_it_is_kept(session: Session) -> None:
+    """Pounds under a head that says newtons: 25 s, and 111 s in pounds."""
+    fired = build.bare_firing(session, build.bare_motor(session, build.ready_grains(session, 1)))
+    motor = curves.its_motor(session, fired)
+    assert motor.ideal_isp_s == pytest.approx(154, abs=2)  # of 65/35 sorbitol, by the book's own equilibrium
+    t, force = record()
+    true = 111 * motor.propellant_kg * STANDARD_GRAVITY
+    raw = text(t, force * true / IMPULSE / 4.4482216152605, head="Time (s),Thrust (N)")
+    row = curves.STAND.take_in(session, fired, "a.csv", raw)
+    with pytest.raises(Asked, match=r"specific impulse comes out as .* Is it in pounds") as fault:
+        curves.keep(session, fired, row, data_of(raw))
+    assert fault.value.field == "force_unit"
+    assert fault.value.readings[0] == ("lbf", "pounds")
+    assert curves.STAND.readings(session, fired) == []
+    kept = curves.keep(session, fired, row, data_of(raw, {"force_unit": "lbf"}))
+    assert kept.total_impulse_ns == pytest.approx(true, rel=1e-3)
+    sure = data_of(raw).answering([("force_unit", "impulse")])
+    assert curves.keep(session, fired, row, sure).total_impulse_ns == pytest.approx(true / 4.448, rel=1e-3)
+
+
+def test_a_column_that_falls_is_offered_turned_where_it_is_refused() -> None:
+    t, force = record()
+    raw = text(t, -force, head="Time (s),Thrust (N)")
+    looked = questions.look(raw, data_of(raw), MOTOR)
+    assert looked.fault is not None
+    assert "Turn the sign" in str(looked.fault)
+    ((way,),) = (one.ways for one in looked.questions)
+    assert (way.called, way.texts["turned"]) == ("Newtons, turned", "on")
+    found = questions.look(raw, data_of(raw, way.texts), MOTOR).result
+    assert found is not None
+    assert found.total_impulse_ns == pytest.approx(IMPULSE, rel=1e-3)
+
+
+def test_minutes_are_read_where_they_are_said_and_never_offered() -> None:
+    t, force = record()
+    raw = text(t / 60, force, head="Tempo (min),Empuxo (N)", form="{:.7f}")
+    data = data_of(raw)
+    assert data.time_unit == "min"
+    assert reading.read_curve(raw, data, MOTOR).burn_time_s == pytest.approx(1.58, rel=1e-3)
+    assert {one.time_unit for one in offered(text(t, force))} == {"s", "ms", "us"}
