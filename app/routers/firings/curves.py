@@ -67,9 +67,10 @@ class CurveShown:
 
 
 class CurvePage(views.FilesPage, template="firings/curve.html"):
-    """The curve of a firing."""
+    """The curve of a firing, and what was chosen for it and for each read before, by its number."""
 
     curve: CurveShown | None
+    as_read: dict[int, str]
 
 
 class CurveReadingPage(views.ReadingPage, template="firings/curve_file.html"):
@@ -101,7 +102,8 @@ def of_firing(session: Session, firing: Firing, forms: Forms) -> CurveShown | No
 
 
 def _page(session: Session, firing: Firing, built: Built, files: views.Files, forms: Forms) -> CurvePage:
-    return CurvePage(firing=firing, built=built, files=files, curve=of_firing(session, firing, forms))
+    as_read = {row.pk: curves.as_read(row) for row in STAND.readings(session, firing)}
+    return CurvePage(firing=firing, built=built, files=files, curve=of_firing(session, firing, forms), as_read=as_read)
 
 
 def _reading_page(

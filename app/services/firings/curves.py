@@ -1,5 +1,6 @@
 """Measured curves: the logger's file kept as it came, read as a person says, and set beside the prediction."""
 
+import json
 from dataclasses import dataclass, replace
 from math import floor, log10, pi
 
@@ -196,6 +197,21 @@ def its_motor(session: Session, firing: Firing) -> Motor:
         ideal_c_star=inputs.c_star_m_s if inputs else None,
         ideal_isp_s=_ideal_isp(session, built),
     )
+
+
+def as_read(row: Curve) -> str:
+    """What was chosen for a curve, in a few words: its columns with their units, and its stand."""
+    texts: dict[str, str] = json.loads(row.reading_json)
+
+    def column(name: str) -> str:
+        unit = texts.get(f"{name}_unit", "")
+        return f"column {texts[f'{name}_column']}" + (f" in {unit}" if unit else "")
+
+    time = f"time: {column('time')}" if texts.get("time_column") else "no times"
+    parts = [time, f"force: {column('force')}" + (", turned" if texts.get("turned") else "")]
+    parts += [f"pressure: {column('pressure')}"] if texts.get("pressure_column") else []
+    parts += [f"stand “{texts['of_stand']}”"] if texts.get("of_stand") else []
+    return ", ".join(parts)
 
 
 def measured(session: Session, firing: Firing) -> Measured | None:

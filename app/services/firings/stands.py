@@ -142,24 +142,23 @@ def differences(here: Shape, then: Shape) -> list[str]:
     """In what a file is of another shape than the one that a reading was chosen for, in words; nothing if in none."""
     said = []
     if here.delimiter != then.delimiter:
-        said.append(f"its columns are parted by {_PARTED[here.delimiter]}, then by {_PARTED[then.delimiter]}")
+        said.append(f"its columns are parted by {_PARTED[here.delimiter]}, not by {_PARTED[then.delimiter]}")
     if here.decimal != then.decimal:
-        said.append(f"its decimals stand behind “{here.decimal}”, then behind “{then.decimal}”")
+        said.append(f"its decimals stand behind “{here.decimal}”, not behind “{then.decimal}”")
     if here.columns != then.columns:
-        said.append(f"it has {here.columns} columns, then {then.columns}")
-    said += _other_heads(here.heads, then.heads)
-    return said
+        said.append(f"it has {here.columns} columns, not {then.columns}")
+    return said + _other_heads(here.heads, then.heads)
 
 
 def _other_heads(here: tuple[str, ...], then: tuple[str, ...]) -> list[str]:
     if _plain(here) == _plain(then):
         return []
     if not then or not here:
-        return ["its columns have heads, then they had none" if here else "its columns have no heads, then they had"]
+        return ["its columns have heads, which they had not" if here else "its columns have no heads, which they had"]
     pairs = [
         (i, a, b) for i, (a, b) in enumerate(zip(here, then, strict=False), start=1) if _plain((a,)) != _plain((b,))
     ]
-    said = [f"column {i} is headed “{a[:40]}”, then “{b[:40]}”" for i, a, b in pairs[:_TOLD]]
+    said = [f"column {i} is headed “{a[:40]}”, not “{b[:40]}”" for i, a, b in pairs[:_TOLD]]
     return said + ([f"{len(pairs) - _TOLD} more heads are others"] if len(pairs) > _TOLD else [])
 
 

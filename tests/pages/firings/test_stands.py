@@ -62,11 +62,11 @@ def test_a_file_of_another_shape_says_what_differs_and_is_not_read_so(client: Te
     raw = burn().replace(b"Thrust (N)", b"Thrust (kgf)")
     reading = sent(client, another(client), raw)
     text = client.get(reading).text
-    assert "column 2 is headed “Thrust (kgf)”, then “Thrust (N)”" in text
+    assert "column 2 is headed “Thrust (kgf)”, not “Thrust (N)”" in text
     fields = opened(client, reading).forms["form"].fields
     assert (fields["force_unit"], fields["stand"]) == ("kgf", "level")
     with_pressure = sent(client, another(client), burn(pressure=True))
-    assert "it has 3 columns, then 2" in client.get(with_pressure).text
+    assert "it has 3 columns, not 2" in client.get(with_pressure).text
     saved(client, with_pressure, {"of_stand": ""})
     assert count(client, StandReading) == 1, "a stand without a name is not remembered"
 
@@ -105,6 +105,7 @@ def test_the_original_its_hash_and_every_reading_of_it_stay(client: TestClient) 
     text = client.get(url).text
     assert "Read before (2)" in text
     assert "Read it another way" in text
+    assert "column 1 in s, force: column 2 in kgf" in text, "what was chosen before"
 
 
 def test_another_sheet_of_other_columns_is_guessed_again_before_it_is_kept(client: TestClient) -> None:
