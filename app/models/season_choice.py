@@ -99,7 +99,7 @@ class KeepMotorIn(ChoiceIn):
     place: int = FormField(ge=0, le=1000, title="Place")
 
 
-LONGEST_DELAY_S = 60.0
+LONGEST_DELAY_S = 120.0
 """Of an ejection delay that a form takes [s]; more is a slip."""
 
 

@@ -1,8 +1,9 @@
 """What motors are looked for with: a wind and ejection delays, as the book has them or as assumed, in words."""
 
+import pytest
 from sqlmodel import Session
 
-from app.models.season_choice import Delays
+from app.models.season_choice import Delays, read_delays
 from app.services.season import planned_for
 from tests import build
 
@@ -41,3 +42,22 @@ def test_wind_and_delays_stand_as_the_book_has_them(session: Session) -> None:
     typed = planned_for.of(session, wish, 7.0, Delays())
     assert (typed.wind_m_s, typed.assumed, typed.delays_s) == (7.0, False, None)
     assert "no ejection delay is told" in typed.delay_words
+
+
+@pytest.mark.parametrize(
+    ("typed", "seconds"),
+    [("8 s, 4 s and 6.5", (4.0, 6.5, 8.0)), ("4; 6 sec", (4.0, 6.0)), ("90", (90.0,)), ("none", ()), ("0", (0.0,))],
+)
+def test_delays_are_read_as_they_are_written(typed: str, seconds: tuple[float, ...]) -> None:
+    read = read_delays(typed)
+    assert read == Delays(seconds)
+    assert read_delays(str(read)) == read
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [("4,5", "4.5 s, or 4 s and 5 s"), ("4-8", "in seconds"), ("-3", "in seconds"), ("900", "At most")],
+)
+def test_delays_that_cannot_be_are_told(typed: str, words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        read_delays(typed)
