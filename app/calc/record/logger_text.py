@@ -6,14 +6,15 @@ Lines are counted from 1, as an editor does; columns from 1, as a person does.
 import io
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
-from app.calc.record import tags
 from app.calc.record.cell_text import cell_pattern, kind, to_number, to_seconds
+from app.calc.record.tags import kinds_of_lines
 
 DELIMITERS = {"tab": "\t", "semicolon": ";", "comma": ",", "blank": None, "colon": ":"}
 """Names of what parts the columns; blanks stand for one or more spaces or tabs [-]."""
@@ -27,6 +28,7 @@ TIME_OF_DAY = "(time of day)"
 _LOOKED_AT = 300  # lines at the beginning that a guess rests on
 _FARTHER = 60  # and at each of these shares of the text
 _PLACES = (0.25, 0.5, 0.75)
+_MORE_PLACES = [i / 32 for i in range(1, 32)]  # where numbers begin late
 _NEAR = 5  # lines within which the second sample follows the first
 _FIRST_WITHIN = 10_000  # lines that numbers must begin in
 _SEARCHED = 20_000_000  # letters in which thousands set apart must show
@@ -232,7 +234,19 @@ def guess_layout(text: bytes) -> Layout:
     Layout(delimiter='semicolon', decimal=',', first_line=2, columns=2, names=('t', 'F'))
     """
     begins = first_lines(text, _LOOKED_AT)
-    lines = [line for line in [*begins, *_farther(text)] if line.strip()]
+    best = _best([line for line in [*begins, *_farther(text)] if line.strip()])
+    best = best or _best([line for line in _farther(text, 0, _MORE_PLACES) if line.strip()])
+    if best is None:
+        first = next((line for line in begins if line.strip()), None)
+        said = f"It begins: “{first[:60]}”." if first else "Its first lines are empty."
+        raise CalcError("file", "No lines of numbers were found in it.", said)
+    delimiter, decimal, usual, thousands = best
+    first_line, heads = _where_it_begins(text, delimiter, decimal, usual, thousands)
+    return Layout(delimiter, decimal, first_line, len(usual), heads)
+
+
+def _best(lines: list[str]) -> tuple[str, str, tuple[bool, ...], bool] | None:
+    """The delimiter, decimal sign, usual shape and way with thousands under which lines are read best."""
     best: tuple[tuple[float, int, int], str, str, tuple[bool, ...]] | None = None
     whole = "\n".join(lines)
     for rank, (delimiter, decimal) in enumerate((d, point) for d in DELIMITERS for point in (".", ",")):
@@ -260,24 +274,20 @@ def guess_layout(text: bytes) -> Layout:
         if shapes[usual] > 1 and (best is None or score > best[0]):
             best = score, delimiter, decimal, usual
     if best is None:
-        first = next((line for line in begins if line.strip()), None)
-        said = f"It begins: “{first[:60]}”." if first else "Its first lines are empty."
-        raise CalcError("file", "No lines of numbers were found in it.", said)
+        return None
     _, delimiter, decimal, usual = best
-    thousands = _grouped_in(lines, delimiter, decimal)
-    first_line, heads = _where_it_begins(text, delimiter, decimal, usual, thousands)
-    return Layout(delimiter, decimal, first_line, len(usual), heads)
+    return delimiter, decimal, usual, _grouped_in(lines, delimiter, decimal)
 
 
 def _grouped_in(lines: list[str], delimiter: str, decimal: str) -> bool:
     return grouped("\n".join(lines).encode(), delimiter, decimal)
 
 
-def _farther(text: bytes) -> list[str]:
-    """Lines from the middle of a long text."""
+def _farther(text: bytes, longer: int = 100_000, places: Sequence[float] = _PLACES) -> list[str]:
+    """Lines from the middle of a text that is so long."""
     found: list[str] = []
-    if len(text) > 100_000:
-        for share in _PLACES:
+    if len(text) > longer:
+        for share in places:
             start = text.find(b"\n", int(share * len(text))) + 1
             piece = text[start : start + 100 * _FARTHER].decode("utf-8", "replace")
             found += piece.split("\n")[:-1][:_FARTHER]
@@ -368,8 +378,8 @@ def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
     lines = sample_lines(text, layout.first_line)
     thousands = grouped(text, layout.delimiter, layout.decimal)
     rows = [cells(line, layout.delimiter) for line in lines]
-    tag = tags.read(rows)
-    rows = [row for row in rows if not tag or tags.of(row) == tag]
+    tag = kinds_of_lines(rows)
+    rows = [row for row in rows if tag is None or tag.on(row)]
     found = []
     for column in range(layout.columns):
         held = [row[column] for row in rows if len(row) > column]

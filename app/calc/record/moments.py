@@ -18,6 +18,7 @@ _RARE = 0.1  # share of repeated stamps below which they are single lines writte
 _DAY, _HOUR = 86_400.0, 3600.0
 _ALONE, _FAR = 3, 0.25  # rows that stand alone, over a hole of this share of the others' time
 _MOST_FALLS = 200
+_BACKWARDS = 0.8  # share of the steps that fall where the newest row comes first
 _ENOUGH = 100_000  # steps that tell the usual one
 
 
@@ -35,7 +36,7 @@ class Moments:
 
     `rolled` are rows at which the clock began at zero again because its number was full; `restarts` those at which it
     began again; `strays` rows out of order and `others` rows of another table, both left out; `repeated` counts
-    stamps that stood in more than one row and were spread evenly.
+    stamps that stood in more than one row and were spread evenly; `backwards` tells that the newest row came first.
     """
 
     parts: tuple[Stretch, ...]
@@ -44,6 +45,7 @@ class Moments:
     strays: tuple[int, ...] = ()
     others: tuple[int, ...] = ()
     repeated: int = 0
+    backwards: bool = False
 
 
 def moments(column: Floats, unit: str, breaks: NDArray[np.int64] | None = None, clock: bool = False) -> Moments:
@@ -72,12 +74,13 @@ def moments(column: Floats, unit: str, breaks: NDArray[np.int64] | None = None, 
 
     Notes
     -----
-    A fall from the top of a number of 32 bits (milliseconds or microseconds, in whatever unit they were written), of a
-    day or of an hour, to its bottom joins; any other one begins a new part, except for at most three rows that fell out
-    of order. Stamps that stand in several rows are those of a coarse clock: the rows between two of them are spread
+    A fall from the top of a number of 32 or 16 bits (milliseconds or microseconds, in whatever unit they were written),
+    of a day or of an hour, to its bottom joins; any other one begins a new part, except for at most three rows that
+    fell out of order. Stamps that stand in several rows are those of a coarse clock: the rows between two of them are spread
     evenly over the step, those of the first and the last by the usual share of it. Fewer than ten rows
     behind other lines whose times do not go on are none of the record, nor are at most three at either end that a
-    quarter of its time parts from the rest: totals, or a line that was cut at its beginning.
+    quarter of its time parts from the rest: totals, or a line that was cut at its beginning. Where nearly all times
+    fall, the rows are turned round.
 
     References
     ----------
@@ -91,6 +94,8 @@ def moments(column: Floats, unit: str, breaks: NDArray[np.int64] | None = None, 
     """
     scale = TIME_UNITS["s" if clock else unit]
     steps = np.diff(column)
+    if column.size >= 2 * FEW and int((steps < 0).sum()) > _BACKWARDS * steps.size:
+        return _turned(moments(column[::-1], unit, None, clock), column.size)
     if column.size < 2 or not (steps > 0).any():
         raise CalcError("time_column", "does not rise: every time in it is the same.", "Choose another column.")
     usual = _usual(steps)
@@ -169,6 +174,23 @@ def _other_tables(column: Floats, breaks: NDArray[np.int64] | None, usual: float
     return np.array(sorted(out), np.intp)
 
 
+def _turned(found: Moments, size: int) -> Moments:
+    """What was found in rows that were turned round, by their own numbers."""
+
+    def own(rows: tuple[int, ...]) -> tuple[int, ...]:
+        return tuple(size - 1 - row for row in rows)
+
+    return Moments(
+        tuple(Stretch(size - 1 - part.rows, part.time) for part in found.parts),
+        rolled=own(found.rolled),
+        restarts=own(found.restarts),
+        strays=own(found.strays),
+        others=own(found.others),
+        repeated=found.repeated,
+        backwards=True,
+    )
+
+
 def _usual(steps: Floats) -> float:
     """The usual step of a clock, of those that rise."""
     some = steps[:: max(1, steps.size // _ENOUGH)]
@@ -195,6 +217,7 @@ def _alone(column: Floats, usual: float) -> NDArray[np.intp]:
 def _rolled(values: Floats, usual: float, scale: float, clock: bool) -> tuple[Floats, list[int]]:
     """Values without the falls of a number that was full, and where these were."""
     full = [_DAY, _HOUR] if clock else [2.0**32 / shift for shift in (1.0, 1e3, 1e6)]
+    full += [2.0**16] if not clock and 100 * usual + 1 / scale < 2.0**13 else []
     out, at = values, list[int]()
     for i in np.flatnonzero(np.diff(values) < 0) + 1:
         near = 100 * usual + 1 / scale  # a hole of a second may lie across it

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
-from app.calc.record import tags
 from app.calc.record.cell_text import cell_pattern, clock_pattern, kind, padded, to_number, to_seconds
 from app.calc.record.logger_text import ARROW, DELIMITERS, DRESSED, Layout, cells, grouped, sample_lines, split
+from app.calc.record.tags import Tag, kinds_of_lines
 
 _RARE = 0.1  # share of lines from which a count of cells is usual
 _FALLS = 2  # more falls of a clock as it stands than with its zeros filled in
@@ -30,7 +30,7 @@ class Shape:
     thousands: re.Pattern[str] | None
     odd: re.Pattern[bytes] | None
     unpadded: Mapping[int, int]
-    tag: str = ""
+    tag: Tag | None = None
 
     @property
     def by_lines(self) -> bool:
@@ -39,9 +39,10 @@ class Shape:
 
     def match(self, words: str) -> re.Match[str] | None:
         """A line as a sample, its wanted numbers as groups, or None."""
-        if self.tag and not words.lstrip(' "').startswith(self.tag):
-            return None
-        return self.pattern.fullmatch(words)
+        match = self.pattern.fullmatch(words)
+        if match is None or self.tag is None or self.tag.on(split(words, self.layout.delimiter)):
+            return match
+        return None
 
     def numbers(self, groups: tuple[str, ...]) -> list[float]:
         """The wanted numbers of a line that fits."""
@@ -67,8 +68,8 @@ class Shape:
     def fault(self, words: str) -> str:
         """What is wrong with a line, as it follows its number."""
         row = cells(words, self.layout.delimiter)
-        if self.tag and self.pattern.fullmatch(words):
-            return f"begins with “{row[0][:12]}” and not with “{self.tag}”"
+        if self.tag is not None and self.pattern.fullmatch(words):
+            return f"says “{row[self.tag.column][:12]}” and not “{self.tag.word}”"
         for column in self.wanted:
             if column > len(row):
                 return f"has {len(row)} of the {self.usual} columns"
@@ -105,8 +106,8 @@ def shape_of(text: bytes, layout: Layout, wanted: tuple[int, ...]) -> Shape:
     """
     thousands = grouped(text, layout.delimiter, layout.decimal)
     rows = [split(line, layout.delimiter) for line in sample_lines(text, layout.first_line)]
-    tag = tags.read(rows) if 1 not in wanted else ""
-    rows = [row for row in rows if not tag or tags.of(row) == tag]
+    tag = kinds_of_lines(rows)
+    rows = [row for row in rows if tag is None or tag.on(row)]
     kinds = [
         [kind(row[c - 1].strip().strip('"').strip(), layout.decimal, thousands) for c in wanted]
         for row in rows

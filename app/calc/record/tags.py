@@ -1,42 +1,31 @@
-"""Lines of several kinds that take turns, each kind with a word of its own at the beginning: which are the record."""
+"""Lines of several kinds that take turns, each kind with a word of its own in one column: which are the record."""
 
 import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 _MOST, _TURNS = 6, 0.3  # kinds of lines that take turns, and the share of lines at which they do
-_LEAST, _MOSTLY = 0.05, 0.8  # share of the lines that each kind has at least, and that begin with a word at all
+_LEAST, _MOSTLY = 0.05, 0.8  # share of the lines that each kind has at least, and that have a word there at all
 _WORD = re.compile(r"[$!]?[^\W\d][\w-]{0,11}")
+_FIRST = 4  # columns that such words stand in
 
 
-def of(row: Sequence[str]) -> str:
-    """Give the word that a line begins with.
+@dataclass(frozen=True)
+class Tag:
+    """The word of the lines that are the record, and the column that it stands in, from 0."""
 
-    Parameters
-    ----------
-    row : sequence of str
-        Cells of the line [-].
+    column: int
+    word: str
 
-    Returns
-    -------
-    str
-        Its first cell without quotation marks [-].
-
-    References
-    ----------
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> of(["$TS", "3.1"])
-    '$TS'
-    """
-    return row[0].strip(' "')
+    def on(self, row: Sequence[str]) -> bool:
+        """Whether a line is of this kind."""
+        return len(row) > self.column and row[self.column].strip(' "') == self.word
 
 
-def read(rows: Sequence[Sequence[str]]) -> str:
-    """Tell by which word the lines of the record begin, where several kinds of lines take turns.
+def kinds_of_lines(rows: Sequence[Sequence[str]]) -> Tag | None:
+    """Tell which lines are the record, where several kinds of lines take turns.
 
     Parameters
     ----------
@@ -45,9 +34,9 @@ def read(rows: Sequence[Sequence[str]]) -> str:
 
     Returns
     -------
-    str
-        The most frequent of the words; nothing where lines are all of one kind, or one kind comes after the other, as
-        the states of a stand do [-].
+    Tag or None
+        The kind with the numbers that change most, of those that are frequent; None where lines are all of one kind,
+        or one kind comes after the other, as the states of a stand do [-].
 
     References
     ----------
@@ -55,12 +44,23 @@ def read(rows: Sequence[Sequence[str]]) -> str:
 
     Examples
     --------
-    >>> read([["$TS", "1"], ["$TS", "2"], ["$BATT", "7"]] * 9), read([["idle", "1"]] * 9 + [["lit", "2"]] * 9)
-    ('$TS', '')
+    >>> kinds_of_lines([["$TS", "1"], ["$TS", "2"], ["$BATT", "7"]] * 9)
+    Tag(column=0, word='$TS')
+    >>> kinds_of_lines([["idle", "1"]] * 9 + [["lit", "2"]] * 9)
     """
-    words = [word for row in rows if len(row) > 1 and _WORD.fullmatch(word := of(row))]
-    counts = Counter(words)
-    if not 1 < len(counts) <= _MOST or len(words) < _MOSTLY * len(rows) or min(counts.values()) < _LEAST * len(words):
-        return ""
-    turns = sum(one != other for one, other in pairwise(words))
-    return counts.most_common(1)[0][0] if turns > _TURNS * len(words) else ""
+    for column in range(min(_FIRST, max(map(len, rows), default=0))):
+        words = [word for row in rows if len(row) > column and _WORD.fullmatch(word := row[column].strip(' "'))]
+        counts = Counter(words)
+        if not 1 < len(counts) <= _MOST or len(words) < _MOSTLY * len(rows):
+            continue
+        turns = sum(one != other for one, other in pairwise(words))
+        if min(counts.values()) >= _LEAST * len(words) and turns > _TURNS * len(words):
+            most = max(counts.values())
+            frequent = [word for word, count in counts.items() if count > most / 2]
+            return max((Tag(column, word) for word in frequent), key=lambda tag: _changes(rows, tag))
+    return None
+
+
+def _changes(rows: Sequence[Sequence[str]], tag: Tag) -> int:
+    """How many different last cells the lines of a kind have."""
+    return len({row[-1] for row in rows if tag.on(row)})

@@ -32,6 +32,8 @@ _STAMP = re.compile(
 )
 _WRAPPED: tuple[tuple[re.Pattern[bytes], bytes], ...] = (
     (_STAMP, rb"\1 -> "),
+    (re.compile(rb"^[ \t]*>+[ \t]*(?=[-+0-9.])", re.MULTILINE), b""),
+    (re.compile(rb"^[ \t]*(" + _NUMBER + rb"[ \t]*[a-z]{0,5}):[ \t]+(?=[-+0-9.])", re.MULTILINE), rb"\1 -> "),
     (re.compile(rb"""^b(["'])(.*?)(?:\\r)?(?:\\n)?\1[ \t]*(\r*)$""", re.MULTILINE), rb"\2\3"),
     (re.compile(rb"^(.*?)(?:\\r)?\\n[ \t]*(\r*)$", re.MULTILINE), rb"\1\2"),
     (re.compile(rb"^[ \t]*[\[(]([^\[\]()\n]*)[\])][ \t,;]*(\r*)$", re.MULTILINE), rb"\1\2"),
@@ -43,7 +45,7 @@ _WRAPPED: tuple[tuple[re.Pattern[bytes], bytes], ...] = (
     ),
     (re.compile(rb"^[ \t]*\|(.*)\|[ \t]*(\r*)$", re.MULTILINE), rb"\1\2"),
 )
-"""What stands round a whole line: a stamp in brackets, the quotes of a program's text, brackets, bars."""
+"""What stands round a line: a stamp in brackets or before a colon, a prompt, a program's quotes, brackets, bars."""
 
 _OBJECT = re.compile(rb"^[ \t]*\{(.*)\}[ \t,]*(\r*)$", re.MULTILINE)
 _PARTED = re.compile(

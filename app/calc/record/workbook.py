@@ -5,6 +5,7 @@ import io
 import re
 import zipfile
 import zlib
+from itertools import pairwise
 
 import python_calamine
 
@@ -18,6 +19,11 @@ _PASSWORD = "EncryptedPackage".encode("utf-16-le")
 _NO_VALUE = re.compile(rb"(?:</f>|<f[^>]*/>)(?:<v></v>|<v ?/>)?</c>")
 _DECIMAL_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _OFFICE = b"application/vnd.oasis.opendocument.spreadsheet"
+
+_LEAST_DATES = 10
+_DAYS = 20_000.0, 80_000.0  # from 1954 to 2119
+_LONGEST_STEP = 5e-6  # of a day: two samples a second; as seconds it were 200,000
+_SINCE = datetime.datetime(1899, 12, 30)
 
 _Cell = int | float | str | bool | datetime.time | datetime.date | datetime.datetime | datetime.timedelta
 
@@ -122,7 +128,8 @@ def sheet_text(raw: bytes, name: str = "") -> bytes:
     Returns
     -------
     bytes
-        One line for each row of the sheet from its first, so that lines are its rows; numbers with a point.
+        One line for each row of the sheet from its first, so that lines are its rows; numbers with a point. A column
+        of days from 1954 to 2119 that rises by less than half a second a row is one of dates.
 
     Raises
     ------
@@ -143,11 +150,27 @@ def sheet_text(raw: bytes, name: str = "") -> bytes:
     if name and name not in names:
         raise CalcError("sheet", f"There is no sheet “{name[:40]}” with anything in it.", "Choose another one.")
     sheet = book.get_sheet_by_name(name or names[0])
-    rows = sheet.to_python(skip_empty_area=False)
+    rows = _with_dates(sheet.to_python(skip_empty_area=False))
     text = "\n".join("\t".join(_text(cell) for cell in row).rstrip("\t") for row in rows) + "\n"
     if _without_values(raw) > sheet.height // 2:
         raise _not_worked_out()
     return text.encode()
+
+
+def _with_dates(rows: list[list[_Cell]]) -> list[list[_Cell]]:
+    """Rows in which columns of dates that nobody formatted, days since 1900 as programs for sheets count, are dates."""
+    dated: list[int] = []
+    for column in range(max(map(len, rows), default=0)):
+        days = [cell for row in rows if isinstance(cell := (row[column] if column < len(row) else ""), float)]
+        if len(days) >= _LEAST_DATES and _DAYS[0] < min(days) and max(days) < _DAYS[1]:
+            steps = sorted(b - a for a, b in pairwise(days))
+            dated += [column] if steps[0] >= 0 and 0 < steps[len(steps) // 2] < _LONGEST_STEP else []
+    for row in rows if dated else []:
+        for column in dated:
+            cell = row[column] if column < len(row) else ""
+            if isinstance(cell, float):
+                row[column] = _SINCE + datetime.timedelta(days=cell)
+    return rows
 
 
 def _not_worked_out() -> CalcError:

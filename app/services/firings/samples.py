@@ -93,7 +93,7 @@ def sample_columns(
         said.append(f"Column {beside} holds the milliseconds of the clock; they were added to it.")
     doubts = _doubts(table)
     records = tuple(_record_words(one, table.lines) for one in parts) if len(parts) > 1 else ()
-    if part.rows.size == size:  # copies, so that the table of all can go
+    if part.rows.size == size and not found.backwards:  # copies, so that the table of all can go
         return Read(
             part.time, [column.copy() for column in table.columns[1:]], table.lines, table.skipped, said, doubts
         )
@@ -199,6 +199,8 @@ def _lines(one: Skipped) -> str:
 
 def _clock_words(found: Moments, part: Stretch, lines: Lines) -> list[str]:
     said = []
+    if found.backwards:
+        said.append("The newest line comes first; the record was turned round.")
     if found.rolled:
         said.append(
             f"The clock was full and began at zero again in line {_places(found.rolled, lines)}; it was joined."

@@ -465,6 +465,14 @@ def _fast() -> Dressed:
     return file(["Time (s),Thrust (N)", *pairs(t, f)], burn, 2, 1, clock="s")
 
 
+@odd("dates of a workbook that nobody formatted")
+def _days() -> Dressed:
+    burn, t, f = recorded(75)
+    rows = [[46_187.5 + a / 86_400, b] for a, b in zip(t.tolist(), f.tolist(), strict=True)]
+    known = {"force_column": "2", "force_unit": "N", "time_column": "1"}
+    return Dressed(xlsx({"S": [["Time", "Thrust"], *rows]}), burn, known, False)
+
+
 # --- What stands and people do ----------------------------------------------------------------------------
 
 
