@@ -76,11 +76,11 @@ def moments(column: Floats, unit: str, breaks: NDArray[np.int64] | None = None, 
     -----
     A fall from the top of a number of 32 or 16 bits (milliseconds or microseconds, in whatever unit they were written),
     of a day or of an hour, to its bottom joins; any other one begins a new part, except for at most three rows that
-    fell out of order. Stamps that stand in several rows are those of a coarse clock: the rows between two of them are spread
-    evenly over the step, those of the first and the last by the usual share of it. Fewer than ten rows
-    behind other lines whose times do not go on are none of the record, nor are at most three at either end that a
-    quarter of its time parts from the rest: totals, or a line that was cut at its beginning. Where nearly all times
-    fall, the rows are turned round.
+    fell out of order. Stamps that stand in several rows are those of a coarse clock: the rows between two of them are
+    spread evenly over the step, those of the first and the last by the usual share of it. Fewer than ten rows behind
+    other lines whose times do not go on are none of the record, nor are at most three at either end that a quarter of
+    its time parts from the rest: totals, or a line that was cut at its beginning. Where nearly all times fall, the rows
+    are turned round.
 
     References
     ----------

@@ -8,9 +8,10 @@ from collections.abc import Iterable
 
 from app.calc.record.cell_text import CLOCK
 
-_SAMPLED = 40_000  # letters at the beginning and in the middle by which lines are judged
+_SAMPLED = 5_000  # letters at each of four places by which lines are judged
 _USUAL = 0.3  # share of the lines with digits that must look so: status lines stand between the others
 _NUMBER = rb"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?"
+_DIGIT = re.compile(rb"[0-9]")
 _ESCAPES = re.compile(rb"\x1b\[[0-9;?]*[A-Za-z]")
 _PADDING = re.compile(rb"\0+")
 _BLANKS = re.compile(rb"(?<=[0-9])(?:\xc2\xa0|\xe2\x80\xaf|\xe2\x80\x89|\xa0)(?=[0-9]{3}(?![0-9]))")
@@ -43,6 +44,7 @@ _WRAPPED: tuple[tuple[re.Pattern[bytes], bytes], ...] = (
         ),
         rb"\1\2",
     ),
+    (re.compile(rb"^([^;\n]*[0-9][^;\n]*);[ \t]*(\r*)$", re.MULTILINE), rb"\1\2"),
     (re.compile(rb"^[ \t]*\|(.*)\|[ \t]*(\r*)$", re.MULTILINE), rb"\1\2"),
 )
 """What stands round a line: a stamp in brackets or before a colon, a prompt, a program's quotes, brackets, bars."""
@@ -109,11 +111,12 @@ def _without_padding(text: bytes) -> bytes:
 
 
 def _sample(text: bytes) -> list[bytes]:
-    """Lines with digits, from the beginning and the middle."""
-    middle = text.find(b"\n", len(text) // 2) + 1
-    parts = [text[:_SAMPLED], text[middle : middle + _SAMPLED] if len(text) > 2 * _SAMPLED else b""]
-    lines = [line for part in parts for line in part.split(b"\n")[:400]]
-    return [line for line in lines if any(48 <= letter < 58 for letter in line)]
+    """Lines with digits, from several places."""
+    size = len(text)
+    starts = [0, *(text.find(b"\n", size * i // 4) + 1 for i in (1, 2, 3))] if size > 4 * _SAMPLED else [0]
+    pieces = [text[start : start + _SAMPLED] for start in starts] if len(starts) > 1 else [text]
+    lines = [line for piece in pieces for line in piece.split(b"\n")]
+    return [line for line in lines if _DIGIT.search(line)]
 
 
 def _share(lines: list[bytes], matches: Iterable[object]) -> float:

@@ -125,6 +125,8 @@ def burns(
     Refused
         The text cannot be read so, or there are neither times nor a rate; beside the field.
     """
+    if not forces:
+        return []
     trial = data.model_copy(update={"time_unit": trial_unit(text, layout, data)})
     out: list[Burn] = []
     for force, time, values in _read(text, layout, trial, forces, progress):

@@ -241,6 +241,33 @@ def _units() -> Dressed:
     return file((f"{a:.3f}s,{b:.2f}N" for a, b in zip(t, f, strict=True)), burn, 2, 1, clock="s")
 
 
+@odd("a unit behind a comma, a list of a program's")
+def _behind() -> Dressed:
+    burn, t, f = recorded(76)
+    lines = (f"{1000 * a:.0f};{b:.2f},N" for a, b in zip(t, f, strict=True))
+    return file(["% static test", "data = [", *lines, "];"], burn, 2, 1, clock="ms")
+
+
+@odd("a prompt, four hundred lines of waiting before")
+def _prompt() -> Dressed:
+    burn, t, f = recorded(77)
+    return file([*["waiting for the card"] * 400, *(f">> {line}" for line in pairs(t, f))], burn, 2, 1, clock="s")
+
+
+@odd("a time before a colon, units behind")
+def _colon() -> Dressed:
+    burn, t, f = recorded(78)
+    lines = (f"{1000 * a:.0f}ms: {b / 9.80665e-3:.1f}g" for a, b in zip(t, f, strict=True))
+    return file(lines, burn, 2, 1, unit="gf", clock="ms")
+
+
+@odd("one line a channel")
+def _channels() -> Dressed:
+    burn, t, f = recorded(79)
+    lines = [(f"{a:.3f},thrust,{b:.2f}", f"{a:.3f},temp,23.4") for a, b in zip(t, f, strict=True)]
+    return file(["time,channel,value", *(line for both in lines for line in both)], burn, 3, 1, clock="s")
+
+
 # --- Heads, tables and columns -----------------------------------------------------------------------
 
 
@@ -443,6 +470,19 @@ def _monitor() -> Dressed:
 def _epoch() -> Dressed:
     burn, t, f = recorded(64, flat=9.0, rate=11.0)
     return file((f"{int(1_718_367_062.3 + a)},{b:.2f}" for a, b in zip(t, f, strict=True)), burn, 2, 1, clock="s")
+
+
+@odd("newest line first")
+def _newest() -> Dressed:
+    burn, t, f = recorded(80)
+    return file(["Time (s),Force (N)", *pairs(t, f)[::-1]], burn, 2, 1, clock="s")
+
+
+@odd("milliseconds of 16 bits")
+def _bits() -> Dressed:
+    burn, t, f = recorded(81)
+    lines = (f"{round(1000 * a + 64_000) % 65_536},{b:.2f}" for a, b in zip(t, f, strict=True))
+    return file(["ms,N", *lines], burn, 2, 1, clock="ms")
 
 
 @odd("a step in each line and no time")

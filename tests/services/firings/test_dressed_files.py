@@ -138,7 +138,7 @@ def test_each_kind_of_file_by_itself() -> None:
     keep_what_is_promised(found)
 
 
-FEW, MANY = 100, 2000
+FEW, MANY = 80, 2000
 
 
 @pytest.mark.parametrize("count", [FEW, pytest.param(MANY, marks=pytest.mark.long)])
