@@ -18,6 +18,7 @@ _ALIKE, _WITHIN = 0.995, 0.005  # how much alike two columns of one signal are, 
 _CLOCKS_AGREE = 0.1
 _EPOCH = (1e9, 2.5e9)  # seconds since 1970 from 2001 on
 _SLOW = 5.0  # seconds from sample to sample that no stand takes
+_MOST = 8  # columns that are offered as the force
 _OVER = 60  # lines over a table that are looked at
 _CHECKSUM = re.compile(r"\*[0-9A-Fa-f]{2}$")
 
@@ -99,7 +100,7 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str], above: Sequence
         force_unit=None if force is None else _force_unit_said(force, columns, means, above, said),
         pressure=None if pressure is None else pressure + 1,
         pressure_unit=None if pressure is None else means[pressure].unit or _above(above, PRESSURE),
-        forces=tuple(Force(i + 1, _force_unit_said(i, columns, means, above, [])) for i in forces),
+        forces=tuple(Force(i + 1, _force_unit_said(i, columns, means, above, [])) for i in forces[:_MOST]),
         said=tuple(said),
     )
 
@@ -288,12 +289,12 @@ def heads_over(text: bytes, layout: Layout) -> tuple[list[str], list[str]]:
     names = list(layout.names) or [""] * layout.columns
     if len(rows) > 1 and rows[-1] == list(layout.names):
         names = [f"{over} {head}".strip() for over, head in zip(rows[-2], names, strict=True)]
-    return [f"{name} {_around(text, layout, i)}".strip() for i, name in enumerate(names)], above
+    shown = [cells(line, layout.delimiter) for line in sample_lines(text, layout.first_line)[:20]]
+    return [f"{name} {_around(shown, layout, i)}".strip() for i, name in enumerate(names)], above
 
 
-def _around(text: bytes, layout: Layout, column: int) -> str:
-    """The name and the unit that stand around the numbers of a column."""
-    rows = [cells(line, layout.delimiter) for line in sample_lines(text, layout.first_line)[:20]]
+def _around(rows: Sequence[Sequence[str]], layout: Layout, column: int) -> str:
+    """The name and the unit that stand around the numbers of a column, in their cells or in words beside them."""
     held = [row[column] for row in rows if len(row) > column and kind(row[column], layout.decimal) == "dressed"]
     found = set()
     for cell in held:
@@ -301,4 +302,15 @@ def _around(text: bytes, layout: Layout, column: int) -> str:
         if match is not None:
             name, unit = cell[: match.start(1)].rstrip(" =:"), _CHECKSUM.sub("", cell[match.end(1) :]).strip()
             found.add(f"{name} ({unit})" if unit else name)
-    return found.pop().strip() if len(found) == 1 and 2 * len(held) > len(rows) else ""
+    if len(found) == 1 and 2 * len(held) > len(rows):
+        return found.pop().strip()
+    name, unit = (_always(rows, column + side, layout.decimal) for side in (-1, 1))
+    name = name.rstrip("=:") if layout.delimiter == "blank" and name[-1:] in ("=", ":") else ""
+    return f"{name} ({unit})" if meaning(unit).unit and not meaning(unit).named else name
+
+
+def _always(rows: Sequence[Sequence[str]], column: int, decimal: str) -> str:
+    """The word that stands in all rows of a column, if it is one."""
+    found = {row[column] for row in rows if 0 <= column < len(row)}
+    word = found.pop() if len(found) == 1 else ""
+    return word if kind(word, decimal) == "words" else ""

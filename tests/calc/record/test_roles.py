@@ -178,6 +178,7 @@ def test_an_index_alone_is_no_clock() -> None:
         ("", "", "Force: {} kp", "kgf"),
         ("time,force\ns,kg", "", "{}", "kgf"),
         ("", "", "F={}", None),
+        ("", "", "{},kg", "kgf"),
     ],
 )
 def test_a_unit_is_read_from_head_cell_or_line_above_and_else_stays_open(
@@ -185,6 +186,14 @@ def test_a_unit_is_read_from_head_cell_or_line_above_and_else_stays_open(
 ) -> None:
     guess = found(head, T, [cell.format(force) for force in BURN], above=above)
     assert (guess.force, guess.force_unit) == (2, unit)
+
+
+def test_words_between_blanks_say_what_the_number_beside_them_is() -> None:
+    rows = [f"t= {1000 * t:.0f} Reading: {force} lbs factor: -7050" for t, force in zip(T, BURN, strict=True)]
+    text = "\n".join(rows).encode()
+    layout = guess_layout(text)
+    guess = guess_roles(first_numbers(text, layout), *heads_over(text, layout))
+    assert (guess.time, guess.force, guess.force_unit, guess.time_unit) == (2, 4, "lbf", None)
 
 
 def test_a_unit_follows_from_another_column_of_the_same_signal() -> None:
