@@ -11,8 +11,8 @@ from app.forms import Form
 from app.models.base import FormIn
 from app.services.firings.questions import Question, Way
 
-FIRST, MANY = 5, 8
-"""Cards of a question that stand open where there are many: one line of them on a laptop."""
+FIRST = 5
+"""Cards that stand open where they are ordered by how likely they are: one line of them on a laptop."""
 
 CHOOSE, CHOSEN = "choose.", "chosen."
 """Before the name of a question: what is chosen now, and what was when the page was drawn."""
@@ -44,7 +44,7 @@ class Asked:
     @property
     def first(self) -> list[Card]:
         """Those that stand open: the first ones, and the one that is chosen."""
-        most = FIRST if len(self.cards) > MANY else len(self.cards)
+        most = FIRST if any(card.way.why for card in self.cards) else len(self.cards)
         return [card for i, card in enumerate(self.cards) if i < most or card.checked]
 
     @property

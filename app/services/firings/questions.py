@@ -18,7 +18,7 @@ from app.services.firings.certainty import Choice, Open
 from app.services.firings.doubts import Motor
 from app.services.firings.reading import Result, Samples
 
-MANY = 2_000_000
+MANY = 6_000_000
 """Of a longer text the ways that it may be meant are only looked for where it leaves something open [bytes]."""
 
 OPEN = {
