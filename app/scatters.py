@@ -13,8 +13,9 @@ from markupsafe import Markup
 from app.charts import MOST_ROWS, Rule
 from app.pens import SPAN, Axis, Scale, along, line, number_table, scale_for, stretched, tag, text_at
 
-TOP, PLOT, FOOT = 8.0, 140.0, 24.0
-"""Heights of one chart of the set [px]; along it places are thousandths of its field, as those of `app.pens`."""
+TOP, PLOT, FOOT = 8.0, 124.0, 24.0
+"""Heights of one chart of the set [px], two rows of which fit the first screen of a laptop; along it places are
+thousandths of its field, as those of `app.pens`."""
 
 READ_OUT = 150
 """Marks up to which each can be read out; more are drawn as dots."""

@@ -66,7 +66,7 @@ GUARDS: list[tuple[str, str]] = [
         "guard_grain_kept",
         "BEFORE DELETE ON grain",
         f"NOT ({_TAKEN_BACK})",
-        "a grain is rejected, not erased; only a weighing of the last minute is taken back",
+        "a grain is rejected, not erased; only a weighing of the last minute is undone",
     ),
     stop("guard_struck_stays", "BEFORE UPDATE ON struck_weighing", "1", "a struck weighing is never changed"),
     stop("guard_struck_kept", "BEFORE DELETE ON struck_weighing", "1", "a struck weighing is never erased"),
@@ -104,7 +104,7 @@ GUARDS: list[tuple[str, str]] = [
         "guard_firing_kept",
         "BEFORE DELETE ON firing",
         f"NOT ({_THIS_MINUTE})",
-        "a firing is corrected, not erased; only one written down in the last minute is taken back",
+        "a firing is corrected, not erased; only one written down in the last minute is undone",
     ),
     # What a logger wrote stays as it came
     stop("guard_curve_file_stays", "BEFORE UPDATE ON curve_file", "1", "a file of a logger is kept as it came"),

@@ -42,7 +42,7 @@ def lacking(version: Version, *, json: bool) -> list[str]:
     if version < DROPS_COLUMNS:
         lacks.append("It cannot take a column out of a table, which a step back between versions of the book needs.")
     elif version < LEAST:
-        lacks.append("It has a fault that can damage a file when part of a save is taken back.")
+        lacks.append("It has a fault that can damage a file when part of a save is undone.")
     if not json:
         lacks.append("It was built without JSON, in which the record of changes is written.")
     return lacks

@@ -6,6 +6,7 @@ no break of its own policy, no wider than its paper. The pages come from the app
 
 import json
 import re
+import subprocess
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -42,8 +43,13 @@ MEASURED = """() => {
         words: document.querySelector("main").innerText,
         bench: document.body.classList.contains("bench"),
         small: targets.filter(e => box(e).height < 43.5).map(e => [e.innerText || e.name, box(e).height]),
-        answers: all(".answer-line, .answer-picture :is(:not(svg) > svg, img, table)").filter(e => e.checkVisibility())
-            .map(e => [e.tagName, box(e).bottom]),
+        answers: all(".answer-line, .answer-picture :is(:not(svg) > svg, img, table, summary)")
+            .filter(e => e.checkVisibility()).map(e => [e.tagName, box(e).bottom]),
+        squeezed: all(".answer-words, main td").filter(e => {
+            const words = document.createRange(), em = parseFloat(getComputedStyle(e).fontSize);
+            words.selectNodeContents(e);
+            return e.innerText && box(words).width < 7.5 * em && box(words).height > 6 * em;
+        }).map(e => e.innerText),
         rows: all(".field-row").map(row => all("input:not([type=checkbox]), select", row).map(e => box(e).top)),
     };
 }"""
@@ -150,6 +156,7 @@ def test_a_page(tab: Tab, rows: addresses.Rows, address: str) -> None:
         if tab.size == "laptop"
         else [],
         "small targets at the bench": found["small"] if found["bench"] and tab.size == "tablet" else [],
+        "words squeezed into a column": found["squeezed"],
         "asked for elsewhere": [url for url in tab.asked if not url.startswith((f"{tab.site.address}/", "data:"))],
         "complained": [words for words in tab.said if "responded with a status of 4" not in words],  # 404 is a page too
     }
@@ -175,7 +182,9 @@ def test_on_a_phone_nothing_scrolls_sideways_and_the_tabs_leave_the_screen_to_th
     tab.page.set_viewport_size({"width": SIZES[tab.size][0], "height": SIZES[tab.size][1]})
 
 
-@pytest.mark.parametrize("address", ["/motors/{motor}", "/plan/{planned}", "/review/{past}"])
+@pytest.mark.parametrize(
+    "address", ["/motors", "/motors/{motor}", "/plan/{planned}", "/review/{past}", "/season/{season}", "/shelf"]
+)
 @pytest.mark.parametrize("tab", [("dark", "tablet")], indirect=True, ids="-".join)
 def test_prints_to_paper(tab: Tab, rows: addresses.Rows, address: str, tmp_path: Path) -> None:
     assert tab.open(address.format(**rows)) == 200
@@ -183,4 +192,6 @@ def test_prints_to_paper(tab: Tab, rows: addresses.Rows, address: str, tmp_path:
         expect(tab.page.get_by_role("navigation", name="Parts of the day")).to_be_hidden()
         paper = tmp_path / "page.pdf"
         tab.page.pdf(path=paper, format="A4")
-    assert paper.read_bytes().startswith(b"%PDF")
+    told = subprocess.run(["pdftotext", paper, "-"], capture_output=True, text=True, check=True).stdout
+    sheets = told.removesuffix("\f").split("\f")
+    assert [sheet for sheet in sheets if len(sheet.split()) < 12] == [], "no sheet for a line that was left over"

@@ -129,7 +129,7 @@ def take_back(session: Session, grain: Grain, version: int | None = None) -> Str
     kept = {name: getattr(grain, name) for name in StruckWeighing.model_fields if name in Grain.model_fields}
     for name in ("id", "created_at", "version"):
         del kept[name]
-    struck = StruckWeighing(**kept, grain_version=grain.version, struck_at=clock.now(), why="taken back")
+    struck = StruckWeighing(**kept, grain_version=grain.version, struck_at=clock.now(), why="undone")
     session.add(struck)
     session.flush()
     session.delete(grain)
