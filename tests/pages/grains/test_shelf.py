@@ -60,10 +60,18 @@ def test_the_ticked_grains_arrive_at_the_build_page(client: TestClient) -> None:
         assert re.search(rf'name="grain_ids"[^>]*value="{number}"[^>]*checked', page.text, re.S)
 
 
+MIXED = "/shelf?sort=mass"
+"""Lots among each other, each row by itself."""
+
+
 def test_cure_is_shown_with_the_day_it_ends(client: TestClient) -> None:
     _undecided(client)
     page = client.get("/shelf").text
     assert re.search(r"Cure \d+ % over; ready \d+ \w+ \d{4}", page)
+    of_lot, every = (text[text.index("<thead>") : text.index("</table>")] for text in (page, client.get(MIXED).text))
+    for said, words in (("Cure</th>", "of a cure"), ("Pattern</th>", "of one pattern"), (", ready ", "of its end")):
+        assert said in every, words
+        assert said not in of_lot, f"{words} the lot's line tells"
 
 
 def test_the_shelf_is_filtered_by_state_and_part_of_a_serial(client: TestClient) -> None:
