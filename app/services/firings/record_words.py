@@ -28,7 +28,7 @@ def cautions(read: Read, force: Floats, burn: Reduced) -> list[Note | str]:
         more = f" and {len(holes) - 1} more" if len(holes) > 1 else ""
         said.append(
             f"Samples are missing before line {read.lines.of(i)} ({time[i] - time[i - 1]:.3g} s)"
-            f"{more}; a straight line was drawn over the gap."
+            f"{more}; what the motor did there is not known, and the figures take a straight line."
         )
     faulty = _without_number(read, low, high)
     if faulty:
