@@ -38,7 +38,7 @@ CHUNK = 128
 _TAIL = np.linspace(0.0, 1.0, 19)[:, None]
 _SIMPSON = np.array([1.0, *[4.0, 2.0] * 8, 4.0, 1.0])[:, None]
 _MAX_ITERATIONS = 40
-_SETTLED = 3e-5  # of the gas: each round squares what is left, so that the last one leaves less than 1e-8
+_SETTLED = 2e-4  # of the gas: each round squares what is left, so that the last one leaves about 1e-8
 
 
 @dataclass(frozen=True)
@@ -47,9 +47,9 @@ class Burn:
 
     `weights` are the quadrature weights of time: sum(weights * f) is the integral of f dt over the burn with the
     march's own accuracy. `exit_ratio` (M,) is exit over chamber pressure while the flow fills the nozzle, as it is
-    before firing. `burnt` is the index after which the tail-off begins; until there, `volume` and `area` (G, B, M) are
-    what is left and what burns of one grain of each kind. Where the balance would put the pressure below ambient, the
-    time is that of burning at ambient; nothing else is changed there.
+    before firing. `burnt` is the index after which the tail-off begins; until there, `rate` (B, M) is how fast all
+    faces move, and `volume` and `area` (G, B, M) are what is left and what burns of one grain of each kind. Where the
+    balance would put the pressure below ambient, the time is that of burning at ambient; nothing else is changed there.
     """
 
     time: Floats
@@ -63,6 +63,7 @@ class Burn:
     burnt: int
     start_gas: Floats
     end_gas: Floats
+    rate: Floats
     volume: Floats
     area: Floats
 
@@ -211,7 +212,8 @@ def _march(a: Arrays) -> Burn:
     gas, rule = _settle(course, guess)
     pressure = gas / course.gas
     y = np.log(pressure)
-    slowness = np.exp(-course.lines.log_rate_at(y)[0])
+    rate = np.exp(course.lines.log_rate_at(y)[0])
+    slowness = 1 / rate
     clock = slowness
     air = np.log(np.maximum(a.ambient, 1.0))
     if (y < air).any():  # a last sliver burns in the open air
@@ -220,12 +222,13 @@ def _march(a: Arrays) -> Burn:
     (i1, i2), (w1, w2) = rule.inner, rule.whole
     spent = h * (w1 * clock[1::2] + w2 * clock[2::2])
     spent.cumsum(axis=0, out=time[2::2])
-    time[1::2] = time[:-2:2] + np.clip(h * (i1 * clock[1::2] + i2 * clock[2::2]), 0.0, spent)
+    time[1::2] = np.minimum(np.maximum(h * (i1 * clock[1::2] + i2 * clock[2::2]), 0.0), spent)
+    time[1::2] += time[:-2:2]
     weights[1::2], weights[2::2] = h * w1 * slowness[1::2], h * w2 * slowness[2::2]
-    return _with_tail(a, course, time, pressure, weights)
+    return _with_tail(a, course, time, pressure, rate, weights)
 
 
-def _with_tail(a: Arrays, course: Course, time: Floats, pressure: Floats, weights: Floats) -> Burn:
+def _with_tail(a: Arrays, course: Course, time: Floats, pressure: Floats, rate: Floats, weights: Floats) -> Burn:
     """Add the tail-off, P = P_end exp(-t/tau), down to the last choked flow (or 1/1000 of the end in a vacuum)."""
     end, count = pressure[-1], len(_TAIL)
     last = np.minimum(np.maximum(choking_pressure(a), 1e-3 * end), end)
@@ -236,11 +239,11 @@ def _with_tail(a: Arrays, course: Course, time: Floats, pressure: Floats, weight
     once = np.exp(-each)
     scale = tau * (1 - once**2) / (1 + 4 * once + once**2)
     everything = np.concatenate([pressure, end * np.exp(-fall * _TAIL)])
-    area = np.concatenate([course.throat_area, np.broadcast_to(course.throat_area[-1], (count, len(a)))])
+    area = np.concatenate([course.throat_area, course.throat_area[-1:].repeat(count, axis=0)])
     thrust, exit_ratio = _thrust(a, everything, area)
     return Burn(
         time=np.concatenate([time, time[-1] + tau * fall * _TAIL]).T,
-        depth=np.concatenate([course.x, np.broadcast_to(course.x[-1], (count, len(a)))]).T,
+        depth=np.concatenate([course.x, course.x[-1:].repeat(count, axis=0)]).T,
         pressure=everything.T,
         thrust=thrust.T,
         outflow=(everything * area / a.c_star).T,
@@ -250,6 +253,7 @@ def _with_tail(a: Arrays, course: Course, time: Floats, pressure: Floats, weight
         burnt=len(pressure) - 1,
         start_gas=course.gas[0] * pressure[0],
         end_gas=course.gas[-1] * everything[-1],
+        rate=rate,
         volume=course.volume,
         area=course.area,
     )
@@ -305,4 +309,4 @@ def march(a: Arrays) -> Iterator[tuple[slice, Burn]]:
     """
     for start in range(0, len(a), CHUNK):
         part = slice(start, min(start + CHUNK, len(a)))
-        yield part, _march(a.rows(part))
+        yield part, _march(a if len(a) <= CHUNK else a.rows(part))

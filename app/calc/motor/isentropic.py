@@ -270,9 +270,9 @@ def supersonic_mach(ratio: ArrayLike, k: ArrayLike) -> Floats:
     if (eps < 1).any():
         raise OutOfRange("area_ratio", "is below 1: the exit is narrower than the throat.", "Swap or re-measure.")
     gamma = np.asarray(k, dtype=np.float64)
-    shape = np.broadcast_shapes(eps.shape, gamma.shape)
+    shape = np.broadcast(eps, gamma).shape
     if eps.size == gamma.size == 1:
-        eps, gamma = eps.reshape(()), gamma.reshape(())  # numbers are quicker than arrays of one
+        eps, gamma = eps.reshape(())[()], gamma.reshape(())[()]  # numbers are quicker than arrays of one
     power = (gamma + 1) / (2 * (gamma - 1))
     goal = np.log(eps)
     near = np.sqrt(goal * (gamma + 1) / 2)  # ln(A/A*) in powers of M - 1, turned round
@@ -324,7 +324,7 @@ def exit_pressure_ratio(ratio: ArrayLike, k: ArrayLike) -> Floats:
     """
     gamma = np.asarray(k, dtype=np.float64)
     mach = supersonic_mach(ratio, gamma)
-    return np.asarray((1 + (gamma - 1) / 2 * mach**2) ** (-gamma / (gamma - 1)))
+    return np.asarray(np.exp(-gamma / (gamma - 1) * np.log1p((gamma - 1) / 2 * mach * mach)))
 
 
 def area_ratio_at_pressure(ratio: ArrayLike, k: ArrayLike) -> Floats:
@@ -363,9 +363,8 @@ def area_ratio_at_pressure(ratio: ArrayLike, k: ArrayLike) -> Floats:
     pr = finite_array("pressure_ratio", ratio)
     if (pr <= 0).any():
         raise OutOfRange("pressure_ratio", "must be above zero.", "No nozzle expands to nothing.")
-    gamma = np.asarray(k, dtype=np.float64)
-    critical = (2 / (gamma + 1)) ** (gamma / (gamma - 1))
-    share = np.minimum(pr, critical)
-    mach_sq = np.maximum((share ** (-(gamma - 1) / gamma) - 1) * 2 / (gamma - 1), 1.0)
-    swell = 2 / (gamma + 1) * (1 + (gamma - 1) / 2 * mach_sq)
-    return np.asarray(swell ** ((gamma + 1) / (2 * (gamma - 1))) / np.sqrt(mach_sq))
+    gamma = np.asarray(k, dtype=np.float64)[()]
+    cooled = (gamma - 1) / gamma * np.log(pr)  # ln(T/T0)
+    square = np.maximum(np.expm1(-cooled) * 2 / (gamma - 1), 1.0)
+    swell = 2 / (gamma + 1) * (1 + (gamma - 1) / 2 * square)
+    return np.asarray(np.exp((gamma + 1) / (2 * (gamma - 1)) * np.log(swell)) / np.sqrt(square))

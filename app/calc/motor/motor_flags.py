@@ -3,7 +3,7 @@
 import numpy as np
 
 from app.calc.base.notes import Amount, Note, strong_first
-from app.calc.motor.arrays import Arrays, choking_pressure, webs
+from app.calc.motor.arrays import Arrays, choking_pressure
 from app.calc.motor.assembly import Motor
 from app.calc.motor.chamber import Burn
 from app.calc.motor.nozzle import SEPARATION_RATIO, divergence_factor
@@ -104,9 +104,8 @@ def flags(
                 strong=True,
             )
         )
-    web, near = webs(a)
-    if (early := near[0] < 0.999 * web[0]).any():
-        first = float(np.interp(near[0][early].min(), burn.depth[0], burn.time[0]))
+    if early := [grain.breakthrough for grain in motor.grains if grain.breakthrough < 0.999 * grain.web]:
+        first = float(np.interp(min(early), burn.depth[0], burn.time[0]))
         said.append(
             Note(
                 "The flame bares a part of the wall from about {first} on, while propellant burns beside it: the wall "

@@ -79,9 +79,9 @@ def momentum_coefficient(k: ArrayLike, exit_ratio: ArrayLike) -> Floats:
     >>> round(float(momentum_coefficient(1.04, 4 / 68)), 4)
     1.4261
     """
-    g = np.asarray(k, dtype=np.float64)
-    front = 2 * g**2 / (g - 1) * (2 / (g + 1)) ** ((g + 1) / (g - 1))
-    return np.asarray(np.sqrt(front * (1 - np.asarray(exit_ratio) ** ((g - 1) / g))))
+    g = np.asarray(k, dtype=np.float64)[()]
+    front = 2 * g * g / (g - 1) * (2 / (g + 1)) ** ((g + 1) / (g - 1))
+    return np.asarray(np.sqrt(-front * np.expm1((g - 1) / g * np.log(exit_ratio))))
 
 
 def divergence_factor(half_angle: float) -> float:
@@ -200,18 +200,26 @@ def coefficient_from_exit(
     >>> round(float(coefficient_from_exit(1.2, 5e6, 101325.0, 4.0, pe)), 3)
     1.526
     """
-    gamma, eta = np.asarray(k, dtype=np.float64), np.asarray(efficiency, dtype=np.float64)
-    exit_ratio, eps = np.asarray(attached, dtype=np.float64), np.asarray(ratio, dtype=np.float64)
-    ambient = np.asarray(p_a, dtype=np.float64) / np.asarray(p_c, dtype=np.float64)
+    gamma, eta, exit_ratio, eps = map(_plain, (k, efficiency, attached, ratio))
+    ambient = _plain(p_a) / _plain(p_c)
     found = np.asarray(eta * momentum_coefficient(gamma, exit_ratio) + (exit_ratio - ambient) * eps)
     leaves = SEPARATION_RATIO * ambient
     parted = np.broadcast_to(exit_ratio < leaves, found.shape)
     if parted.any():  # as a nozzle that ends where the flow leaves the wall
-        gamma, eta, leaves, ambient = (np.broadcast_to(v, found.shape)[parted] for v in (gamma, eta, leaves, ambient))
+        gamma, eta, leaves, ambient = (
+            values if np.ndim(values) == 0 else np.broadcast_to(values, found.shape)[parted]
+            for values in (gamma, eta, leaves, ambient)
+        )
         exit_ratio = np.minimum(leaves, (2 / (gamma + 1)) ** (gamma / (gamma - 1)))
         eps = area_ratio_at_pressure(exit_ratio, gamma)
         found[parted] = eta * momentum_coefficient(gamma, exit_ratio) + (exit_ratio - ambient) * eps
     return found
+
+
+def _plain(values: ArrayLike) -> Floats:
+    """As an array, but one of a single value as a number: quicker, and it broadcasts alike."""
+    array = np.asarray(values, dtype=np.float64)
+    return array.reshape(())[()] if array.size == 1 else array
 
 
 def is_separated(k: ArrayLike, p_c: ArrayLike, p_a: ArrayLike, ratio: ArrayLike) -> NDArray[np.bool_]:

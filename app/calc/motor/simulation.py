@@ -9,12 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from app.calc.base.constants import STANDARD_GRAVITY, Floats
+from app.calc.base.constants import Floats
 from app.calc.base.errors import CalcError
-from app.calc.base.notes import Note
-from app.calc.motor.arrays import Arrays, choking_pressure
+from app.calc.motor.arrays import Arrays
 from app.calc.motor.assembly import (
     C_STAR_EFFICIENCY,
     IGNITER_PRESSURE,
@@ -25,9 +23,8 @@ from app.calc.motor.assembly import (
     motor_arrays,
 )
 from app.calc.motor.chamber import Burn, march
-from app.calc.motor.impulse import ACTION_SHARE, BURN_SHARE, designation, impulse_class
-from app.calc.motor.law_lines import Lines
-from app.calc.motor.motor_flags import assumptions, flags
+from app.calc.motor.impulse import ACTION_SHARE, BURN_SHARE
+from app.calc.motor.motor_run import MotorRun
 
 _SHARES = np.array([BURN_SHARE, ACTION_SHARE])
 
@@ -45,85 +42,6 @@ __all__ = [
     "simulate",
     "simulate_many",
 ]
-
-
-@dataclass(frozen=True)
-class MotorRun:
-    """What one motor is predicted to do.
-
-    Attributes
-    ----------
-    time, depth, pressure, thrust, kn, mass_flow : ndarray
-        Histories [s], [m], [Pa], [N], [-], [kg/s], shape (N,), samples closer together where pressure moves.
-    total_impulse : float
-        From ignition to the last choked flow [N s].
-    burn_time, action_time : float
-        Thrust above 5 % and above 10 % of its peak [s].
-    mean_thrust : float
-        Total impulse over burn time [N].
-    peak_thrust, peak_pressure, mean_pressure : float
-        [N], [Pa], [Pa]; the mean is over the burn time.
-    kn_start, kn_peak : float
-        Burning area over throat area [-].
-    port_to_throat : float or None
-        Narrowest port over throat before firing [-].
-    slenderness : float
-        Length of all propellant over its diameter [-].
-    peak_mass_flux : float
-        Highest flow per port area at the aft end of any grain [kg/(m2 s)].
-    specific_impulse : float
-        Total impulse per propellant weight [s].
-    propellant_mass : float
-        [kg].
-    impulse_class, designation : str
-        Such as 'J' and 'J432'.
-    law_range : tuple of float
-        Pressures that the burn law was tested between [Pa].
-    time_outside_law : float
-        Of the burn spent outside that range while the throat is choked [s].
-    burnt_out_at : float
-        When the last propellant is gone [s].
-    mass_balance : float
-        (igniter gas + propellant - outflow - gas left) / propellant [-].
-    flags : tuple of Note or str
-        What a reader must know, in words.
-    assumptions : tuple of Note or str
-        What was assumed, in words.
-    """
-
-    time: Floats
-    depth: Floats
-    pressure: Floats
-    thrust: Floats
-    kn: Floats
-    mass_flow: Floats
-    total_impulse: float
-    burn_time: float
-    action_time: float
-    mean_thrust: float
-    peak_thrust: float
-    peak_pressure: float
-    mean_pressure: float
-    kn_start: float
-    kn_peak: float
-    port_to_throat: float | None
-    slenderness: float
-    peak_mass_flux: float
-    specific_impulse: float
-    propellant_mass: float
-    impulse_class: str
-    designation: str
-    law_range: tuple[float, float]
-    time_outside_law: float
-    burnt_out_at: float
-    mass_balance: float
-    flags: tuple[Note | str, ...]
-    assumptions: tuple[Note | str, ...]
-
-    @property
-    def rising(self) -> NDArray[np.bool_]:
-        """Which points come later than the one before; of those of one moment the first counts."""
-        return np.concatenate([[True], np.diff(self.time) > 1e-9])
 
 
 @dataclass(frozen=True)
@@ -302,55 +220,4 @@ def simulate(motor: Motor, least_port_to_throat: float | None = None) -> MotorRu
     arrays = motor_arrays([motor])
     _, burn = next(march(arrays))
     single = {name: float(value[0]) for name, value in figures(arrays, burn).items()}
-    depth, pressure, law = burn.depth[0], burn.pressure[0], motor.propellant.law
-    log_rate, _ = Lines.of(arrays).log_rate_at(np.log(burn.pressure.T[: burn.burnt + 1]))
-    burning = slice(0, burn.burnt + 1)
-    kn = np.zeros_like(depth)
-    kn[burning] = arrays.count[0] @ burn.area[:, :, 0] * (1 + motor.extra_area) / burn.throat_area[0, burning]
-    flux = _peak_mass_flux(motor, arrays, burn, np.exp(log_rate[:, 0]))
-    lit, weights = pressure[burning], burn.weights[0, burning]
-    tested = (lit >= law.p_min) & (lit <= law.p_max)
-    outside = float(weights[(lit >= choking_pressure(arrays)[0]) & ~tested].sum())
-    impulse, thrust = single["total_impulse"], single["mean_thrust"]
-    return MotorRun(
-        time=burn.time[0],
-        depth=depth,
-        pressure=np.maximum(pressure, motor.ambient_pressure),
-        thrust=burn.thrust[0],
-        kn=kn,
-        mass_flow=burn.outflow[0],
-        **single,
-        kn_start=float(kn[0]),
-        kn_peak=float(kn.max()),
-        port_to_throat=motor.port_to_throat,
-        slenderness=motor.slenderness,
-        peak_mass_flux=flux,
-        specific_impulse=impulse / (single["propellant_mass"] * STANDARD_GRAVITY),
-        impulse_class=impulse_class(impulse),
-        designation=designation(impulse, thrust),
-        law_range=(law.p_min, law.p_max),
-        time_outside_law=outside,
-        burnt_out_at=float(burn.time[0, burn.burnt]),
-        flags=flags(motor, arrays, burn, outside, least_port_to_throat),
-        assumptions=assumptions(motor),
-    )
-
-
-def _peak_mass_flux(motor: Motor, a: Arrays, burn: Burn, rate: Floats) -> float:
-    """Highest flow per port area at the aft end of a grain [kg/(m2 s)], from it and all grains before it."""
-    kinds = {grain: place for place, grain in enumerate(dict.fromkeys(motor.grains))}
-    order = [kinds[grain] for grain in motor.grains]
-    depth, volume = burn.depth[0, : burn.burnt + 1], burn.volume[:, :, 0]
-    density = a.mass[0] / (a.count[0] * volume[:, 0])
-    flow = (burn.area[:, :, 0] * rate * density[:, None])[order].cumsum(axis=0)
-    length = np.maximum(a.length[0, :, None] - a.ends[0, :, None] * depth, 1e-9)
-    ports = (np.pi * a.outer_r[0, :, None] ** 2 - volume / length)[order]
-    flux = np.divide(flow, ports, out=np.zeros_like(flow), where=ports > 0).max(axis=0)
-    top = min(max(int(flux.argmax()), 1), len(flux) - 2)
-    (before, here, after), (u, v, w) = depth[top - 1 : top + 2], flux[top - 1 : top + 2]
-    if min(u, w) < 0.9 * v or before == here or here == after:  # a grain lights or is gone there
-        return float(v)
-    back, on = (u - v) / (before - here), (w - v) / (after - here)
-    bend = (on - back) / (after - before)
-    rise = on - bend * (after - here)
-    return float(v - rise * rise / (4 * bend)) if bend < 0 else float(v)
+    return MotorRun(motor, arrays, burn, least_port_to_throat, **single)
