@@ -205,7 +205,7 @@ def as_read(row: Curve) -> str:
 
     def column(name: str) -> str:
         unit = texts.get(f"{name}_unit", "")
-        return f"column {texts[f'{name}_column']}" + (f" in {unit}" if unit else "")
+        return f"column {texts.get(f'{name}_column', '–')}" + (f" in {unit}" if unit else "")
 
     time = f"time: {column('time')}" if texts.get("time_column") else "no times"
     parts = [time, f"force: {column('force')}" + (", turned" if texts.get("turned") else "")]
