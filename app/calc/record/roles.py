@@ -92,7 +92,8 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str], above: Sequence
     pressure = next((i for i in left if means[i].role == PRESSURE), None)
     forces, force = _forces(columns, means, [i for i in left if means[i].role in (FORCE, "")], said)
     if not forces:
-        forces = [i for i in left if means[i].role == OTHER] or left or usable[:1]
+        rest = [i for i in left if i != pressure] or [i for i in usable if i != pressure]
+        forces = [i for i in rest if means[i].role == OTHER] or rest
     return Guess(
         time=None if time is None else time + 1,
         time_unit=None if time is None else _time_unit_said(time, columns, heads, means, above, said),

@@ -28,6 +28,11 @@ CURVE = 120
 UNTARED = 10.0
 """A zero that lies this many times the burn's height from naught is a converter's, no force."""
 
+OFFSET = 0.1
+"""Share of the burn's height that a zero of whole numbers lies from naught where it is likely a converter's."""
+
+_SELDOM = {"lbf": -0.5, "kN": -1.5, "ozf": -3.0}  # how much seldomer a unit is than newtons or grams, as a logarithm
+_COUNTED = -5.0  # how likely a converter's counts are where whole numbers have such a zero, as a logarithm
 _LATER = 0.5  # how much less likely each further column is, as a logarithm
 _SPOILT = 3.0  # how much less likely the burn is with stray samples that change it much, as a logarithm
 _VOLTS, _MILLIVOLTS = 10.5, 10_500.0
@@ -97,7 +102,7 @@ def alternatives(
     offered = [
         (_alternative(burn, unit, time_unit, TIME_UNITS[time_unit] / TIME_UNITS[trial], data, motor, heads), burn)
         for burn in found
-        for unit in _units(burn, motor, said is None)
+        for unit in _units(burn, motor, burn.force != found[0].force or said is None)
         for time_unit in units
     ]
     return _ordered(offered, motor, said is None, data.force_unit)
@@ -106,7 +111,7 @@ def alternatives(
 # --- What comes of each ---------------------------------------------------------------------------
 
 
-def _units(burn: Burn, motor: Motor, open_time: bool) -> list[str]:
+def _units(burn: Burn, motor: Motor, only_said: bool) -> list[str]:
     """The units that a column may be in: the one that is said, and all others where none is or it can hardly be."""
     said = burn.force.unit
     fits = ["counts"] if burn.whole else []
@@ -115,7 +120,7 @@ def _units(burn: Burn, motor: Motor, open_time: bool) -> list[str]:
     every = [*FORCE_UNITS, *fits]
     if said is None:
         return every
-    sure = said in READINGS or open_time or motor.can_give(burn.area * FORCE_UNITS[said])
+    sure = said in READINGS or only_said or motor.can_give(burn.area * FORCE_UNITS[said])
     return [said] if sure else [said, *(unit for unit in every if unit != said)]
 
 
@@ -179,7 +184,11 @@ def _ordered(
 
     def weight(pair: tuple[Alternative, Burn]) -> float:
         one, burn = pair
-        score = motor.weighs(one.impulse_ns, one.burn_time_s if open_time else None) - _LATER * order[one.column]
+        lasts = one.burn_time_s if open_time else None
+        score = motor.weighs(one.impulse_ns, lasts) + _SELDOM.get(one.unit, 0.0)
+        if one.unit == "counts" and one.impulse_ns is None and abs(burn.zero) > OFFSET * burn.peak:
+            score = motor.weighs(None, lasts) - motor.weighs(None) + _COUNTED
+        score -= _LATER * order[one.column]
         untared = not one.said and abs(burn.zero) > UNTARED * burn.peak
         spoilt = not burn.cleaned and (burn.force.column, burn.turned) in cleaned
         return score - (2e3 if untared and one.unit in FORCE_UNITS else 0.0) - (_SPOILT if spoilt else 0.0)

@@ -87,6 +87,8 @@ def look(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = No
         return Looked(None, rates)
     is_open = any(name != "pressure_unit" for name in open_fields(text, data))
     ways = _ways(text, data, motor, progress) if is_open or len(text) <= MANY else []
+    if is_open and not ways:
+        data = _tried(data)  # no burn in it, whatever its units are: what is wrong with it is told
     pressed = of_pressure(text, data)
     if (is_open and ways) or pressed:
         return Looked(None, [*([_meaning(ways)] if is_open and ways else []), *pressed])
@@ -98,6 +100,13 @@ def look(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = No
         return Looked(None, [_meaning(ways, blocks=False)] if other else [], fault)
     meant = [_meaning(ways, is_open=False, blocks=False)] if len(ways) > 1 else []
     return Looked(found, [*meant, *of_result(found)], None, burn)
+
+
+def _tried(data: ReadIn) -> ReadIn:
+    """The form with a unit for each that is open, to learn why a column cannot be read."""
+    return data.model_copy(
+        update={"force_unit": data.force_unit or "N", "time_unit": data.time_unit or "s"}
+    ).as_sure_as(data)
 
 
 def open_fields(text: bytes, data: ReadIn) -> list[str]:

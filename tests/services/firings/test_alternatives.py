@@ -181,6 +181,24 @@ def test_counts_about_their_middle_are_marked_and_need_known_masses() -> None:
     assert read.total_impulse_ns == pytest.approx(IMPULSE, rel=1e-3)
 
 
+def test_ten_bits_over_a_zero_of_their_own_are_marked_as_counts() -> None:
+    t, force = record()
+    best = marked(offered(text(np.round(1000 * t), np.round(102 + 1.5 * force), form="{:.0f}")))
+    assert (best.unit, best.time_unit) == ("counts", "ms")
+    laden = marked(offered(text(np.round(1000 * t), np.round(5300 + force / 9.80665e-3), form="{:.0f}")))
+    assert laden.unit == "gf", "a motor on an untared cell"
+
+
+def test_a_file_without_a_burn_says_what_is_wrong_and_one_of_pressure_alone_has_no_force() -> None:
+    t, force = record()
+    still = text(t, 0 * force, head="Time (s),Thrust")
+    looked = questions.look(still, data_of(still), MOTOR)
+    assert "is the same" in str(looked.fault)
+    raw = text(t, force / 100, head="Time (s),Pressure (MPa)")
+    assert curves.begun(raw)["force_column"] == ""
+    assert "Which column is the force is not known" in str(questions.look(raw, data_of(raw), MOTOR).fault)
+
+
 @pytest.mark.parametrize(("size", "unit"), [(0.004, "V"), (4.0, "mV")])
 def test_volts_are_marked_where_no_force_fits(size: float, unit: str) -> None:
     t, force = record()
