@@ -36,7 +36,7 @@ class Figures:
     thrust_coefficient: float | None = None
 
 
-def measurable(thrust: Floats, first: int, last: int, noise: float) -> tuple[int, int]:
+def measurable(thrust: Floats, first: int, last: int, noise: float, gone: float = 0.0) -> tuple[int, int]:
     """Widen a burn to where thrust is no longer measurable.
 
     Parameters
@@ -47,6 +47,8 @@ def measurable(thrust: Floats, first: int, last: int, noise: float) -> tuple[int
         The burn above 5 % [-].
     noise : float
         Standard deviation of the zero [N].
+    gone : float
+        What the reading has changed by after the burn, because weight is gone [N].
 
     Returns
     -------
@@ -67,7 +69,7 @@ def measurable(thrust: Floats, first: int, last: int, noise: float) -> tuple[int
     (1, 7)
     """
     low = max(MEASURABLE * float(thrust[first : last + 1].max()), 2 * noise)
-    before, after = _first_below(thrust[:first][::-1], low), _first_below(thrust[last + 1 :], low)
+    before, after = _first_below(thrust[:first][::-1], low), _first_below(thrust[last + 1 :], low + gone)
     return (0 if before is None else first - 1 - before, thrust.size - 1 if after is None else last + 1 + after)
 
 

@@ -155,9 +155,7 @@ def reduce_record(
     lit, out = whole = (first, last) if start is None and end is None else _uncut(time, force, first, last)
     aside = [other for other in others if other[1] < lit or other[0] > out]
     zero = zeroed(time, force, *whole, lost_weight, way, aside)
-    low, high = measurable(
-        _without_step(zero.thrust, out, lost_weight)[begin:stop], first - begin, last - begin, zero.noise
-    )
+    low, high = measurable(zero.thrust[begin:stop], first - begin, last - begin, zero.noise, lost_weight)
     low, high = (begin if start is not None else low + begin), (stop - 1 if end is not None else high + begin)
     t, thrust = time[low : high + 1], zero.thrust[low : high + 1]
     if lost_weight:
@@ -183,12 +181,3 @@ def _uncut(time: Floats, force: Floats, first: int, last: int) -> tuple[int, int
     except CalcError:  # something else in the record hides the burn, which is why it was cut
         whole = []
     return min([first, *(burn[0] for burn in whole)]), max([last, *(burn[1] for burn in whole)])
-
-
-def _without_step(thrust: Floats, last: int, lost_weight: float) -> Floats:
-    """Thrust less what is missing after the burn, which is weight."""
-    if not lost_weight:
-        return thrust
-    thrust = thrust.copy()
-    thrust[last + 1 :] -= lost_weight
-    return thrust

@@ -195,13 +195,16 @@ def about_zero(
     shown = [name for name in WAYS if name != "seen" or seen_jump(force, burn.low, burn.high, step) is not None]
     level = burn.zero.before or 0.0
     choices, amounts = [], {"step": Amount(abs(step), "force", 1)}
+
+    def given(name: str) -> tuple[curve.Figures, list[float]]:  # a record each, which is let go: it may be long
+        other = burn if name == burn.zero.way else reduce(way=name)
+        return curve.figures(other.time, other.thrust), (force[record] - other.zero.thrust[record] - level).tolist()
+
     for name in shown:
         try:
-            other = burn if name == burn.zero.way else reduce(way=name)
-            found = curve.figures(other.time, other.thrust)
+            found, zero = given(name)
         except CalcError:
             continue
-        zero = (force[record] - other.zero.thrust[record] - level).tolist()
         choices.append(
             Choice(
                 name=name,
