@@ -37,7 +37,7 @@ CHUNK = 128
 
 _TAIL = np.linspace(0.0, 1.0, 19)[:, None]
 _SIMPSON = np.array([1.0, *[4.0, 2.0] * 8, 4.0, 1.0])[:, None]
-_MAX_ITERATIONS = 40
+_MAX_ITERATIONS = 16  # four are usual; backward Euler, which takes over, gets more
 _SETTLED = 2e-4  # of the gas: each round squares what is left, so that the last one leaves about 1e-8
 
 
@@ -164,7 +164,7 @@ def _settle(course: Course, guess: Floats) -> tuple[Floats, _Rule]:
     if gas is not None:
         return gas, _RADAU
     even = course.mean_flow.repeat(2, axis=0)
-    safe = _Balance(course, _EULER, even).solve(guess, 10 * _MAX_ITERATIONS)
+    safe = _Balance(course, _EULER, even).solve(guess, 25 * _MAX_ITERATIONS)
     if safe is None:
         raise NoSolution(
             "motor", "the pressure did not settle on one history.", "Check the burn law's range and the sizes."

@@ -96,8 +96,8 @@ def course_of(a: Arrays) -> Course:
     flow = np.empty_like(burned[1:])
     inner = np.einsum("gm,gnm->nm", per_volume, area[:, 1::2])
     mean_flow = np.divide(burned[2::2] - burned[:-2:2], step, out=inner.copy(), where=step > 0)
-    flow[::2] = inner
-    flow[1::2] = 4 * mean_flow - 3 * inner
+    flow[::2] = np.minimum(inner, 4 / 3 * mean_flow)  # so that a last sliver does not end in less than nothing
+    flow[1::2] = 4 * mean_flow - 3 * flow[::2]
     gas = (a.chamber_volume - np.einsum("gm,gnm->nm", a.count.T, volume)) / gas_constant_t
     throat_area = np.pi / 4 * (a.throat_d + a.throat_growth * staged / deepest) ** 2
     drain = throat_area / a.c_star
