@@ -12,6 +12,7 @@ from app.calc.record.cell_text import kind
 from app.calc.record.columns import FORCE_UNITS, TIME_UNITS
 from app.calc.record.heads import FORCE, INDEX, OTHER, PRESSURE, TIME, Meaning, meaning, unit_said
 from app.calc.record.logger_text import DRESSED, TIME_OF_DAY, Layout, cells, first_lines, sample_lines
+from app.calc.record.moments import milliseconds_of
 
 _MOSTLY, _FEW = 0.9, 8
 _ALIKE, _WITHIN = 0.995, 0.005  # how much alike two columns of one signal are, and how near their ratio is to a unit's
@@ -85,9 +86,11 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str], above: Sequence
     heads = list(names) if len(names) == len(columns) else [""] * len(columns)
     said: list[str] = []
     usable = [i for i, column in enumerate(columns) if len(column) > 1]
+    if len(usable) == 1 and meaning(heads[usable[0]]).role == TIME:  # what stands over it is told of the record
+        heads[usable[0]] = ""
     means = [_meant(head, heads) for head in heads]
     means = [Meaning(INDEX) if m.role != TIME and _counts_up(columns[i], heads[i]) else m for i, m in enumerate(means)]
-    time = _time_column(columns, heads, means, usable)
+    time = _time_column(columns, heads, means, usable) if len(usable) > 1 else None
     left = [i for i in usable if i != time]
     pressure = next((i for i in left if means[i].role == PRESSURE), None)
     forces, force = _forces(columns, means, [i for i in left if means[i].role in (FORCE, "")], said)
@@ -139,8 +142,14 @@ def _time_column(
     if not rising:
         rising = [i for i in usable if means[i].role == "" and _rises(columns[i])]
     if rising:
-        return min(rising, key=lambda i: (round(float((np.diff(columns[i]) == 0).mean()), 1), i))
+        best = min(rising, key=lambda i: (round(float((np.diff(columns[i]) == 0).mean()), 1), i))
+        return next((i for i in named if i != best and _begins_again(columns[i], columns[best])), best)
     return named[0] if named else None
+
+
+def _begins_again(clock: Floats, column: Floats) -> bool:
+    """Whether a column holds no more than the milliseconds of a clock beside it."""
+    return clock.size == column.size and milliseconds_of(clock, column)
 
 
 def _forces(

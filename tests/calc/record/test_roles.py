@@ -11,7 +11,7 @@ import pytest
 
 from app.calc.record.columns import FORCE_UNITS, TIME_UNITS, usual_time_unit
 from app.calc.record.heads import FORCE, TIME, meaning, unit_said
-from app.calc.record.logger_text import first_numbers, guess_layout
+from app.calc.record.logger_text import TIME_OF_DAY, first_numbers, guess_layout
 from app.calc.record.roles import Guess, guess_roles, heads_over
 
 ureg: pint.UnitRegistry[float] = pint.UnitRegistry()
@@ -231,3 +231,15 @@ def test_a_clock_beside_tells_the_unit_of_time() -> None:
     clock = [f"10:00:{i // 100:02d}.{i % 100:02d}0" for i in range(300)]
     guess = found("clock,ticks,force", clock, [5000 + 10 * i for i in range(300)], BURN)
     assert guess.time_unit == "s"
+
+
+def test_milliseconds_that_begin_again_each_second_are_no_clock_of_their_own() -> None:
+    t = np.arange(400) / 80
+    columns = [np.floor(t) + 45_062, np.sin(t), np.floor(1000 * (t % 1))]
+    found = guess_roles(columns, [f"HH:MM:SS ({TIME_OF_DAY})", "value", "ms"])
+    assert (found.time, found.time_unit) == (1, "s")
+
+
+def test_a_column_alone_is_no_time_whatever_stands_over_it() -> None:
+    found = guess_roles([np.array([0.2, 0.3, 0.1, 5.0])], ["start 1203 ms"])
+    assert (found.time, found.force) == (None, 1)
