@@ -10,7 +10,7 @@ from sqlmodel import Session
 from app.calc.base.errors import CalcError
 from app.calc.motor.impulse import BURN_SHARE, threshold_times
 from app.calc.record import one_line
-from app.calc.record.columns import READINGS
+from app.calc.record.columns import READINGS, TIME_UNITS
 from app.calc.record.runs import Progress
 from app.errors import Asked
 from app.models import Curve, CurveFile, Firing
@@ -92,8 +92,8 @@ def begun(text: bytes) -> dict[str, str]:
         "pressure_unit": roles.pressure_unit or "",
         "stand": "level",
     }
-    length = one_line.recorded_for(text) if roles.time is None else None
-    return {**texts, "lasted": f"{length:g} s"} if length else texts
+    took = one_line.recorded_for(text) if roles.time is None else None
+    return {**texts, "lasted": f"{took.length * TIME_UNITS[took.unit]:g} s"} if took and took.unit else texts
 
 
 def _guess(session: Session, text: bytes) -> dict[str, str]:

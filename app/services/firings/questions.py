@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from app.calc.base.notes import Amount, Note
-from app.calc.record.columns import PRESSURE_UNITS
-from app.calc.record.runs import Progress
+from app.calc.record import one_line
+from app.calc.record.columns import PRESSURE_UNITS, TIME_UNITS
+from app.calc.record.runs import Progress, read_table
 from app.errors import Refused
 from app.models.curve import ReadIn
 from app.services.firings import raw_burns, reading, samples
-from app.services.firings.alternatives import Alternative, alternatives
+from app.services.firings.alternatives import TIME_NAMES, Alternative, alternatives
 from app.services.firings.certainty import Choice, Open
 from app.services.firings.doubts import Motor
 from app.services.firings.reading import Result, Samples
@@ -199,12 +200,13 @@ def of_rates(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None 
     one = next((one for one in each if one.said), each[0])
     known = one.said and one.impulse_ns is not None
     ways = []
-    for rate in samples.USUAL_RATES:
+    usual = [(float(rate), {"sample_rate": str(rate)}, f"{rate} samples a second") for rate in samples.USUAL_RATES]
+    for rate, texts, called in [*_between_moments(text, data, one.column), *usual]:
         impulse = one.impulse_ns / rate if known and one.impulse_ns is not None else None
         ways.append(
             Way(
-                texts={"sample_rate": str(rate)},
-                called=f"{rate} samples a second",
+                texts=texts,
+                called=called,
                 impulse_ns=impulse,
                 burn_time_s=one.burn_time_s / rate,
                 mean_n=one.mean_n if known else None,
@@ -213,6 +215,24 @@ def of_rates(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None 
         )
     told = "This file has no times. Choose how fast the logger took its samples, or type the rate or the length below."
     return [Question("rate", "How fast were the samples taken?", ways, told)]
+
+
+def _between_moments(text: bytes, data: ReadIn, column: int) -> list[tuple[float, dict[str, str], str]]:
+    """Rate, texts and name for each unit that a record's begin and end may be in, where its file tells only these."""
+    took = one_line.recorded_for(text)
+    if took is None:
+        return []
+    layout, _, _ = raw_burns.guessed(text, data)
+    steps = read_table(text, layout, [column]).columns.shape[1] - 1
+    return [
+        (
+            steps / (took.length * size),
+            {"lasted": f"{took.length * size:g} s"},
+            f"{took.length:g} {TIME_NAMES[unit]} long",
+        )
+        for unit, size in TIME_UNITS.items()
+        if took.unit in (unit, None)
+    ]
 
 
 def of_pressure(text: bytes, data: ReadIn) -> list[Question]:

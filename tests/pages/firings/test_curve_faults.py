@@ -201,6 +201,23 @@ def test_a_file_without_times_asks_how_fast_it_was_taken_with_what_each_rate_giv
         assert session.exec(select(Curve)).one().total_impulse_ns == pytest.approx(980.0, rel=0.003)
 
 
+@pytest.mark.parametrize(("begin", "end", "asks"), [("start 1203 ms", "end {} ms", False), ("1203", "{}", True)])
+def test_a_line_of_values_between_two_moments_lasts_from_one_to_the_other(
+    client: TestClient, begin: str, end: str, asks: bool
+) -> None:
+    """Where their unit is not said, each is offered as a way with what it gives."""
+    values = [row.split(";")[1] for row in burn().decode().splitlines()[1:]]
+    last = end.format(1203 + 2 * (len(values) - 1))
+    url = str(post(client, fired(client), f"{begin}\n{':'.join(values)}\n{last}\n".encode()).headers["location"])
+    form = opened(client, url).forms["form"]
+    told = {"force_unit": "N"} | ({"lasted": f"{0.002 * (len(values) - 1):g} s"} if asks else {})
+    if asks:
+        assert f"{2 * (len(values) - 1)} milliseconds long" in opened(client, url).texts["question-rate"]
+    assert client.post(url, data={**form.fields, **told}, follow_redirects=False).status_code == 303
+    with book(client) as session:
+        assert session.exec(select(Curve)).one().total_impulse_ns == pytest.approx(980.0, rel=0.003)
+
+
 def test_a_unit_far_from_the_prediction_is_asked_for(client: TestClient) -> None:
     change = values(burn().decode().splitlines(), lambda _t, f: f / 9.80665)
     reading = str(post(client, predicted_and_fired(client), "\n".join(change).encode()).headers["location"])
