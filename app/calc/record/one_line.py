@@ -87,7 +87,7 @@ def recorded_for(text: bytes) -> Recorded | None:
     Returns
     -------
     Recorded or None
-        From the first moment to the last one [s, ms, us or unknown]; None where there are not just two of them.
+        From the first moment to the last one [-]; None where there are not just two of them.
 
     Notes
     -----

@@ -224,15 +224,11 @@ def _between_moments(text: bytes, data: ReadIn, column: int) -> list[tuple[float
         return []
     layout, _, _ = raw_burns.guessed(text, data)
     steps = read_table(text, layout, [column]).columns.shape[1] - 1
-    return [
-        (
-            steps / (took.length * size),
-            {"lasted": f"{took.length * size:g} s"},
-            f"{took.length:g} {TIME_NAMES[unit]} long",
-        )
-        for unit, size in TIME_UNITS.items()
-        if took.unit in (unit, None)
-    ]
+    ways = []
+    for unit in [took.unit] if took.unit else TIME_NAMES:
+        length = took.length * TIME_UNITS[unit]
+        ways.append((steps / length, {"lasted": f"{length:g} s"}, f"{took.length:g} {TIME_NAMES[unit]} long"))
+    return ways
 
 
 def of_pressure(text: bytes, data: ReadIn) -> list[Question]:
