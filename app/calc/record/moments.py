@@ -221,8 +221,10 @@ def _rolled(values: Floats, usual: float, scale: float, clock: bool) -> tuple[Fl
     out, at = values, list[int]()
     for i in np.flatnonzero(np.diff(values) < 0) + 1:
         near = 100 * usual + 1 / scale  # a hole of a second may lie across it
+        last = values.size - i <= _ALONE  # as totals do, a few rows at the end must go on at once
         for size in full:
-            if 0 <= values[i] < near and size - near < values[i - 1] <= size:
+            goes_on = not last or values[i] + size - values[i - 1] < _APART * usual
+            if goes_on and 0 <= values[i] < near and size - near < values[i - 1] <= size:
                 if out is values:
                     out = values.copy()
                 out[i:] += size
