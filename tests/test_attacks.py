@@ -42,6 +42,7 @@ def poisoned(demo_book: Path, tmp_path: Path) -> Path:
     book = tmp_path / "book.sqlite3"
     copied_with_files(demo_book, book)
     with sqlite3.connect(book) as now:
+        now.execute("BEGIN")  # each trigger would be a transaction of its own
         for (name,) in now.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             now.execute(f'DROP TRIGGER "{name}"')
         tables = [name for (name,) in now.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]

@@ -125,6 +125,7 @@ def test_a_book_of_any_rows_comes_back(
     folder = tmp_path_factory.mktemp("any")
     book = copied_with_files(demo, folder / "book.sqlite3")
     with closing(sqlite3.connect(book)) as connection, connection:
+        connection.execute("BEGIN")  # each trigger would be a transaction of its own
         triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
         for name, _ in triggers:
             connection.execute(f"DROP TRIGGER {name}")

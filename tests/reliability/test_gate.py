@@ -389,6 +389,7 @@ def test_a_session_opened_by_an_edit_past_the_guards_is_shut_at_the_next_start(
         close(client)
     book = _copy(client, tmp_path)
     with closing(sqlite3.connect(book, isolation_level=None)) as file:
+        file.execute("BEGIN")  # each trigger would be a transaction of its own
         for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             file.execute(f'DROP TRIGGER "{name}"')
         if never_opened:
@@ -399,6 +400,7 @@ def test_a_session_opened_by_an_edit_past_the_guards_is_shut_at_the_next_start(
             )
         else:
             file.execute("UPDATE cast_session SET closed_at = NULL")
+        file.execute("COMMIT")
     with started(book) as (again, app):
         with Session(engine_of(app)) as session:
             (cast,) = session.exec(select(CastSession)).all()

@@ -318,10 +318,12 @@ FOREIGN = """UPDATE checklist_answer SET checklist_item_id = (
 
 def _edited(book: Path, *statements: str) -> None:
     with closing(sqlite3.connect(book, isolation_level=None)) as file:
+        file.execute("BEGIN")  # each trigger would be a transaction of its own
         for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
             file.execute(f'DROP TRIGGER "{name}"')
         for statement in statements:
             assert file.execute(statement).rowcount > 0, statement
+        file.execute("COMMIT")
 
 
 FORGED: dict[str, tuple[str, ...]] = {
