@@ -1,7 +1,9 @@
-"""Files too large to be read while a page waits: read aside, with their progress and a way to stop them."""
+"""What files give, remembered for the next press; large ones are read aside, with their progress and a way to stop."""
 
 import hashlib
 import json
+import threading
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +20,9 @@ AT_ONCE_S = 0.4
 
 MOST = 2
 """Readings remembered, the last ones: each holds the samples of its burn."""
+
+MOST_SMALL = 8
+"""Readings of smaller files remembered: what is looked at is mostly looked at again, and then saved."""
 
 _MB = 1_000_000
 
@@ -38,6 +43,8 @@ Read = Callable[[Callable[[float], None]], Any]
 
 _readings: Works[Any] = Works("reading of the file", MOST)
 _asked: dict[str, Asked] = {}
+_small: OrderedDict[str, Any] = OrderedDict()
+_lock = threading.Lock()
 
 
 class Stopped(BookError):
@@ -65,7 +72,7 @@ def of(key: str, sha256: str) -> tuple[Reading, dict[str, str]] | None:
 
 
 def read(asked: Asked, beside: Any, opened: Opened, do: Read) -> Any:
-    """What a file holds, as `do` reads it: at at once where it is small or was read so already.
+    """What a file holds, as `do` reads it: at once where it is small or was read so already.
 
     Raises
     ------
@@ -76,9 +83,9 @@ def read(asked: Asked, beside: Any, opened: Opened, do: Read) -> Any:
     Stopped
         A person ended it.
     """
-    if len(opened.raw) < FROM_BYTES:
-        return do(lambda _share: None)
     key, size = key_of(asked, beside), max(1, len(opened.raw) // _MB)
+    if len(opened.raw) < FROM_BYTES:
+        return _at_once(key, do)
     one = _readings.of(key)
     if one is None or one.stopped:
         _asked[key] = asked
@@ -90,6 +97,18 @@ def read(asked: Asked, beside: Any, opened: Opened, do: Read) -> Any:
     if one.error is not None:
         raise one.error
     return one.found
+
+
+def _at_once(key: str, do: Read) -> Any:
+    found = _small.get(key)
+    if found is None:
+        found = do(lambda _share: None)
+    with _lock:
+        _small[key] = found
+        _small.move_to_end(key)
+        while len(_small) > MOST_SMALL:
+            _small.popitem(last=False)
+    return found
 
 
 def stop(key: str) -> None:

@@ -127,8 +127,6 @@ def burns(
     """
     if not forces:
         return []
-    if not forces:
-        return []
     trial = data.model_copy(update={"time_unit": trial_unit(text, layout, data)})
     out: list[Burn] = []
     for force, time, values in _read(text, layout, trial, forces, progress):
