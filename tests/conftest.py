@@ -9,6 +9,7 @@ from contextlib import ExitStack, suppress
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from fastapi import FastAPI
@@ -19,7 +20,7 @@ from sqlalchemy import Engine
 from sqlmodel import Session
 
 from app import clock, first_run, main, system
-from app.book import encryption
+from app.book import encryption, instance
 from app.db import migrate, open_engine, writing
 from app.main import create_app
 from app.settings import Settings
@@ -50,6 +51,9 @@ def pytest_configure(config: pytest.Config) -> None:
     """
     if config.getoption("dist", "no") == "load":
         config.option.dist = "worksteal"
+    # Books are locked by their numbers on the disk: what one worker threw away is another's new one at once.
+    cache_home = Path(_HELD.enter_context(TemporaryDirectory()))
+    os.environ["XDG_CACHE_HOME"], instance.LOCKS = str(cache_home), cache_home / "grainbook" / "open"
     moment.stand_in(config.getoption("--zone"))
     _HELD.enter_context(clock.turned_to(moment.wall(config.getoption("--at"))))
 

@@ -71,8 +71,9 @@ HEADS = ["Pressure (MPa)", "Thrust (N)", "Time (s)"]
 
 LEFT = {"/help/api": "the interface is SI, and says so", "/static": "no page"}
 
-PRINTED = re.compile(r"14 CFR 101\.22: [^.]*\.|[\d,]+ ft \([\d,.]+ m\)|m/s \(20 mph\)")
-"""Figures that stand so in a law, in clubs' codes and in the associations' tables, beside the workshop's own unit."""
+PRINTED = re.compile(r"14 CFR 101\.22: [^.]*\.|[\d,]+ ft \([\d,.]+ m\)|m/s \(20 mph\)|column \d+ in \w+")
+"""Figures that stand so in a law, in clubs' codes and in the associations' tables, beside the workshop's own unit; and
+what a column of a logger's file is in."""
 
 # At a hot pan (`/cast/…`) the book speaks degrees as its thermometer was last read, whatever the workshop's system.
 

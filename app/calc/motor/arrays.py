@@ -123,7 +123,7 @@ def webs(a: Arrays) -> tuple[Floats, Floats]:
     Returns
     -------
     web, breakthrough : tuple of ndarray
-        [m], shapes (M, G); zero for a padded grain.
+        [m], shapes (M, G), of each kind of grain; zero for a padded one.
 
     Notes
     -----
@@ -137,7 +137,7 @@ def webs(a: Arrays) -> tuple[Floats, Floats]:
     --------
     >>> from app.calc.motor.assembly import example, motor_arrays
     >>> webs(motor_arrays([example()]))[0].round(4).tolist()
-    [[0.0127, 0.0127, 0.0127, 0.0127]]
+    [[0.0127]]
     """
     sides = a.burns_core + a.burns_outer
     divisor, ends = np.maximum(sides, 1.0), np.maximum(a.ends, 1.0)

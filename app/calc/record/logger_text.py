@@ -372,7 +372,7 @@ def first_numbers(text: bytes, layout: Layout) -> list[Floats]:
 
     Examples
     --------
-    >>> [c.tolist() for c in first_numbers(b"a -> 1\\nb -> 2\\n", Layout("blank", ".", 1, 3))]
+    >>> [c.tolist() for c in first_numbers(b"a -> 1\\na -> 2\\n", Layout("blank", ".", 1, 3))]
     [[], [], [1.0, 2.0]]
     """
     lines = sample_lines(text, layout.first_line)
