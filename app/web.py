@@ -290,6 +290,7 @@ def submit_file(
 
 def answered(form: Form, system: units.UnitSystem, ask: Callable[[Any], T]) -> T | None:
     """What is asked by a form that saves nothing; where there is no answer, the fault stands in the form."""
+    form.asks_only = True
     data = form.check(system)
     if data is None:
         return None

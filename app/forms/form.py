@@ -47,6 +47,8 @@ class Form:
     once: str = field(default_factory=lambda: secrets.token_urlsafe(18))
     came_with_token: bool = False
     """Whether the form was sent with a token of its own, as every form on a page is."""
+    asks_only: bool = False
+    """Whether it was only asked what it would give, so that nothing was to be saved."""
     draft_at: Any = None
     places: dict[tuple[str, int], int] = field(default_factory=dict)
     units: UnitSystem = METRIC
