@@ -112,7 +112,7 @@ def guess_roles(columns: Sequence[Floats], names: Sequence[str], above: Sequence
 def _meant(head: str, heads: Sequence[str]) -> Meaning:
     """What a head says; an N alone is newtons, unless it counts or another column is the force."""
     found = meaning(head)
-    if head.strip() == "N" and not any(meaning(other).role == FORCE for other in heads if other is not head):
+    if head.strip(" ()[]") == "N" and not any(meaning(other).role == FORCE for other in heads if other is not head):
         return Meaning(FORCE, "N")
     if head.strip() == "n" and any(meaning(other).role == FORCE for other in heads if other is not head):
         return Meaning(INDEX)

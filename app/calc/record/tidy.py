@@ -53,6 +53,8 @@ _OBJECT = re.compile(rb"^[ \t]*\{(.*)\}[ \t,]*(\r*)$", re.MULTILINE)
 _PARTED = re.compile(
     rb"^[ \t]*" + _NUMBER + rb"(?:[ \t]*([/|&_~])[ \t]*" + _NUMBER + rb")(?:[ \t]*\1[ \t]*" + _NUMBER + rb")*[ \t]*\r?$"
 )
+_SPACED_COMMAS = re.compile(rb"[+-]?\d+,\d+(?:,[ \t]+[+-]?\d+,\d+)+")
+_SPACED = re.compile(rb",(?=[ \t])")
 _WHOLE_COMMAS = re.compile(rb"[+-]?[0-9]+,[0-9]+(?:,[+-]?[0-9]+,[0-9]+)+")
 
 
@@ -148,8 +150,10 @@ def _parted(text: bytes) -> bytes:
 
 
 def _decimal_commas(text: bytes) -> bytes:
-    """Numbers with decimal commas that commas part, as 0,12,3,50, parted by semicolons."""
+    """Numbers with decimal commas that commas part, as 0,12,3,50 or 0,12, 3,50, parted by semicolons."""
     lines = [line.strip() for line in _sample(text)]
+    if len(lines) >= 20 and _share(lines, (_SPACED_COMMAS.fullmatch(line) for line in lines)) >= _USUAL:
+        return _SPACED.sub(b"; ", text)
     whole = [line for line in lines if _WHOLE_COMMAS.fullmatch(line)]
     if len(whole) < 20 or len(whole) < _USUAL * len(lines) or len({line.count(b",") for line in whole}) > 1:
         return text

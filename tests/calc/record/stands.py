@@ -248,6 +248,13 @@ def _behind() -> Dressed:
     return file(["% static test", "data = [", *lines, "];"], burn, 2, 1, clock="ms")
 
 
+@odd("decimal commas, a comma and a blank between")
+def _spaced() -> Dressed:
+    burn, t, f = recorded(97)
+    lines = (f"{a:.3f}, {b:.2f}".replace(".", ",") for a, b in zip(t, f, strict=True))
+    return file(lines, burn, 2, 1, clock="s", delimiter="semicolon", decimal=",")
+
+
 @odd("a prompt, four hundred lines of waiting before")
 def _prompt() -> Dressed:
     burn, t, f = recorded(77)

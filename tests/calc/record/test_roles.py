@@ -176,6 +176,7 @@ def test_an_index_alone_is_no_clock() -> None:
         ("time,force", "Thrust in kg", "{}", "kgf"),
         ("time,force", "", "{} lbs", "lbf"),
         ("", "", "Force: {} kp", "kgf"),
+        ("", "", "{} N", "N"),
         ("time,force\ns,kg", "", "{}", "kgf"),
         ("", "", "F={}", None),
         ("", "", "{},kg", "kgf"),

@@ -147,7 +147,8 @@ def test_raw_counts_are_read_by_known_masses(client: TestClient) -> None:
     assert "two known masses" in Page(answer.text).texts["form-points-error"]
     assert "Not saved." in answer.text
     looked = client.post(form.action, data={**form.fields, **masses, "look": "on"}).text
-    assert "Not possible so." in looked and "Not saved." not in looked, "nothing was to be saved"
+    assert "Not possible so." in looked
+    assert "Not saved." not in looked
     assert answer.text.index("Read it by these masses") < answer.text.index("How it is read"), "where it is asked for"
     for i, (mass, reading_then) in enumerate((("0 g", "8000"), ("20 kg", "208000"), ("10 kg", "108010"))):
         masses |= {f"points.{i}.mass": mass, f"points.{i}.reading": reading_then}
