@@ -160,10 +160,12 @@ def _decimal_commas(text: bytes) -> bytes:
     rows = [line.split(b",") for line in whole]
     count = len(rows[0]) // 2
     for column in range(1, 2 * count, 2):
-        decimals = [row[column] for row in rows]
-        if len({len(one) for one in decimals}) > 1:
+        lengths = [len(row[column]) for row in rows]
+        usual = max(set(lengths), key=lengths.count)
+        decimals = [row[column] for row in rows if len(row[column]) == usual]
+        if len(decimals) < 0.95 * len(rows):  # a stray sample may have others
             return text
-        if len(decimals[0]) > 1 and not any(one.startswith(b"0") for one in decimals):
+        if usual > 1 and not any(one.startswith(b"0") for one in decimals):
             return text
     before = text[: text.find(whole[0])].split(b"\n")
     heads = [line for line in before if line.strip() and not any(48 <= letter < 58 for letter in line)]

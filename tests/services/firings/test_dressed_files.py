@@ -119,8 +119,10 @@ def show(found: Iterable[tuple[str, Came]]) -> None:
 
 
 def keep_what_is_promised(found: dict[str, Came]) -> None:
-    """Nothing wrong and nothing refused; nothing wrong without a word; three choices for nine in ten; honest ranges."""
-    assert {name: one for name, one in found.items() if one.what in ("wrong", "refused")} == {}
+    """Nothing wrong and nothing refused (but one in a thousand, where that many are tried); nothing wrong without a
+    word; three choices for nine in ten; honest ranges."""
+    spoilt = {name: one for name, one in found.items() if one.what in ("wrong", "refused")}
+    assert len(spoilt) <= len(found) // 1000, spoilt
     assert [name for name, one in found.items() if one.proposed == "silent"] == []
     assert sum(one.what == "asked much" for one in found.values()) <= 0.1 * len(found)
     assert sum(one.inside for one in found.values()) >= 0.9 * len(FIGURES) * len(found)
