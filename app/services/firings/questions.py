@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from app.calc.base.notes import Amount, Note
 from app.calc.record import one_line
 from app.calc.record.columns import PRESSURE_UNITS, TIME_UNITS
+from app.calc.record.logger_text import Layout
 from app.calc.record.runs import Progress, read_table
 from app.errors import Refused
 from app.models.curve import ReadIn
@@ -105,9 +106,7 @@ def look(text: bytes, data: ReadIn, motor: Motor, progress: Progress | None = No
 
 def _tried(data: ReadIn) -> ReadIn:
     """The form with a unit for each that is open, to learn why a column cannot be read."""
-    return data.model_copy(
-        update={"force_unit": data.force_unit or "N", "time_unit": data.time_unit or "s"}
-    ).as_sure_as(data)
+    return data.model_copy(update={"force_unit": data.force_unit or "N", "time_unit": data.time_unit or "s"})
 
 
 def open_fields(text: bytes, data: ReadIn) -> list[str]:
@@ -222,7 +221,7 @@ def _between_moments(text: bytes, data: ReadIn, column: int) -> list[tuple[float
     took = one_line.recorded_for(text)
     if took is None:
         return []
-    layout, _, _ = raw_burns.guessed(text, data)
+    layout = Layout(data.delimiter, data.decimal, data.first_line, 0)
     steps = read_table(text, layout, [column]).columns.shape[1] - 1
     ways = []
     for unit in [took.unit] if took.unit else TIME_NAMES:
